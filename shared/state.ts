@@ -1,0 +1,177 @@
+// What the daemon is doing, as everyone who watches sees it, and how one event changes it. The daemon and the panel fold
+// the same events with the same function, so that they cannot come to different pictures.
+import { z } from 'zod';
+import { planSchema } from './plan.js';
+
+export const frameStateSchema = z.enum(['planned', 'armed', 'fired', 'stored', 'verified', 'rejected']);
+export type FrameState = z.infer<typeof frameStateSchema>;
+
+export const recordedSchema = z.strictObject({
+  /** Seconds, as the file says. */
+  exposureTime: z.number().nullable(),
+  fNumber: z.number().nullable(),
+  iso: z.number().nullable(),
+});
+
+/** One frame of a set. */
+export const frameViewSchema = z.strictObject({
+  /** 1 is the darkest frame of the set. */
+  number: z.number().int(),
+  /** The pass that fires it, counted from 1. */
+  pass: z.number().int(),
+  offset: z.number(),
+  /** Exact seconds. */
+  exposureTime: z.number(),
+  shutter: z.string(),
+  state: frameStateSchema,
+  /** How often the shutter was released for it. */
+  attempts: z.number().int(),
+  recorded: recordedSchema.nullable(),
+  /** Shares from 0 to 1 of the picture that are black or blown out, on a small copy of it. */
+  clipped: z.strictObject({ dark: z.number(), light: z.number() }).nullable(),
+  /** Its name in the set folder, once it is verified. */
+  file: z.string().nullable(),
+  /** Why it was rejected, in one sentence. */
+  reason: z.string().nullable(),
+});
+export type FrameView = z.infer<typeof frameViewSchema>;
+
+export const passStateSchema = z.enum(['planned', 'arming', 'firing', 'done']);
+
+export const runStateSchema = z.enum([
+  'preparing',
+  'firing',
+  'making-up',
+  'putting-back',
+  'complete',
+  'stopped',
+  'halted',
+]);
+export type RunState = z.infer<typeof runStateSchema>;
+
+export const ENDED: ReadonlySet<RunState> = new Set<RunState>(['complete', 'stopped', 'halted']);
+
+export const runViewSchema = z.strictObject({
+  id: z.string(),
+  state: runStateSchema,
+  /** What everything is counted from: the settings as the body wrote them. */
+  base: z.strictObject({ shutter: z.string(), aperture: z.string().nullable(), iso: z.string().nullable() }),
+  plan: planSchema,
+  /** The states of the plan's passes, in firing order. */
+  passes: z.array(passStateSchema),
+  /** The darkest first. */
+  frames: z.array(frameViewSchema),
+  startedAt: z.string(),
+  endedAt: z.string().nullable(),
+  /** How it ended, in one sentence. */
+  sentence: z.string().nullable(),
+  /** The finished set folder. */
+  folder: z.string().nullable(),
+});
+export type RunView = z.infer<typeof runViewSchema>;
+
+/** A body that was found, in the words that the panel needs. */
+export const bodyViewSchema = z.strictObject({
+  link: z.enum(['practice', 'usb']),
+  model: z.string(),
+  serial: z.string().nullable(),
+  /** The labels that a base can have, longest first. */
+  shutters: z.array(z.string()),
+  /** The auto-brackets: frames, and EV between them. */
+  brackets: z.array(z.strictObject({ frames: z.number().int(), step: z.number() })),
+  /** The settings that the base takes over as they are. */
+  shutter: z.string().nullable(),
+  aperture: z.string().nullable(),
+  iso: z.string().nullable(),
+});
+export type BodyView = z.infer<typeof bodyViewSchema>;
+
+export const bodyStateSchema = z.discriminatedUnion('state', [
+  z.strictObject({ state: z.literal('looking') }),
+  /** `note` says why this body was taken, where that is not what was asked for. */
+  z.strictObject({ state: z.literal('ready'), body: bodyViewSchema, note: z.string().nullable() }),
+  z.strictObject({ state: z.literal('absent'), sentence: z.string() }),
+]);
+export type BodyState = z.infer<typeof bodyStateSchema>;
+
+export const daemonStateSchema = z
+  .strictObject({
+    body: bodyStateSchema,
+    /** The run under way, or the last one. */
+    run: runViewSchema.nullable(),
+  })
+  .meta({ id: 'DaemonState' });
+export type DaemonState = z.infer<typeof daemonStateSchema>;
+
+export const happeningSchema = z.discriminatedUnion('type', [
+  z.strictObject({ type: z.literal('body'), body: bodyStateSchema }),
+  /** A run begins. */
+  z.strictObject({ type: z.literal('run'), run: runViewSchema }),
+  /** A run changes its state; the rest comes with its end. */
+  z.strictObject({
+    type: z.literal('run-state'),
+    run: z.string(),
+    state: runStateSchema,
+    sentence: z.string().nullable(),
+    folder: z.string().nullable(),
+    endedAt: z.string().nullable(),
+  }),
+  z.strictObject({
+    type: z.literal('pass'),
+    run: z.string(),
+    pass: z.number().int(),
+    state: passStateSchema,
+  }),
+  z.strictObject({ type: z.literal('frame'), run: z.string(), frame: frameViewSchema }),
+]);
+/** Something that happened, before it has its number. */
+export type Happening = z.infer<typeof happeningSchema>;
+
+export const eventSchema = z
+  .strictObject({
+    /** Counts up by one from 1, for as long as the daemon lives. */
+    seq: z.number().int(),
+    /** ISO 8601, UTC. */
+    at: z.string(),
+    happening: happeningSchema,
+  })
+  .meta({ id: 'Event' });
+export type NumberedEvent = z.infer<typeof eventSchema>;
+
+export const NOTHING_YET: DaemonState = { body: { state: 'looking' }, run: null };
+
+/** @returns the state after this has happened; the one given is left as it is */
+export function afterHappening(state: DaemonState, happening: Happening): DaemonState {
+  switch (happening.type) {
+    case 'body':
+      return { ...state, body: happening.body };
+    case 'run':
+      return { ...state, run: happening.run };
+    case 'run-state':
+    case 'pass':
+    case 'frame':
+      if (state.run === null || state.run.id !== happening.run) return state;
+      return { ...state, run: runAfter(state.run, happening) };
+  }
+}
+
+type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' }>;
+
+function runAfter(run: RunView, happening: OfRun): RunView {
+  switch (happening.type) {
+    case 'run-state': {
+      const { state, sentence, folder, endedAt } = happening;
+      return { ...run, state, sentence, folder, endedAt };
+    }
+    case 'pass':
+      return {
+        ...run,
+        passes: run.passes.map((old, index) => (index + 1 === happening.pass ? happening.state : old)),
+      };
+    case 'frame':
+      return {
+        ...run,
+        frames: run.frames.map((old) => (old.number === happening.frame.number ? happening.frame : old)),
+      };
+  }
+}

@@ -1,0 +1,37 @@
+// What a body can do, said in exposures: filled by camera/, read by plan/, which know nothing of each other.
+import type { Sixths } from './ev.js';
+import type { ShutterSetting } from './shutter.js';
+
+/** One firing of the body's own auto-bracket. */
+export interface BracketShape {
+  /** EV between neighbouring frames, above 0. */
+  readonly step: Sixths;
+  /**
+   * The frames in firing order, in steps from the centre: [0, -1, 1] is three frames, the metered one first. One-sided
+   * brackets are [0, 1] or [0, -1].
+   */
+  readonly pattern: readonly number[];
+}
+
+/** Centre by exposure compensation, in automatic modes. */
+export interface CompensationLimits {
+  /** The farthest that compensation goes, either way. */
+  readonly range: Sixths;
+  /** The steps that it moves in. */
+  readonly grid: Sixths;
+}
+
+/** Everything that the planner needs to know of a body. */
+export interface BodyLimits {
+  /** The shutter settings that exist, longest first, no two with the same Tv. */
+  readonly shutters: readonly ShutterSetting[];
+  /** The auto-brackets that exist; none where the body has no auto-bracket. */
+  readonly brackets: readonly BracketShape[];
+  readonly compensation: CompensationLimits;
+  /** The longest exposure in seconds that the link can bring back. */
+  readonly longestSeconds: number;
+  /** Seconds for one settings change, at its mean. */
+  readonly secondsPerChange: number;
+  /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
+  readonly secondsPerFrame: number;
+}

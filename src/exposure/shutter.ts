@@ -1,0 +1,112 @@
+// Shutter settings: exact times as powers of two, nominal labels as they are written on bodies, and every spelling of both.
+// Nominal tables: full stops as in Exif 2.32 (CIPA DC-008-2019), annex C; half and third stops are common practice, no source.
+import { SIXTHS_PER_EV, type Sixths } from './ev.js';
+
+/** One position of a shutter scale. */
+export interface ShutterSetting {
+  /** The nominal label as this scale or this body writes it: `1/60`, `0.3`, `30`. */
+  readonly label: string;
+  /** APEX time value, Tv = -log2(t / 1 s), in sixths: 1/128 s (nominal 1/125) is 42. */
+  readonly tv: Sixths;
+  /** The exact time in seconds, 2^(-Tv). */
+  readonly seconds: number;
+  /** The time that the label says, in seconds. */
+  readonly nominalSeconds: number;
+}
+
+export type StopScale = 'full' | 'half' | 'third';
+
+// Position by position from 30 s (Tv -5) to 1/32000 s (Tv 15).
+const THIRDS =
+  '30 25 20 15 13 10 8 6 5 4 3.2 2.5 2 1.6 1.3 1 0.8 0.6 0.5 0.4 0.3 1/4 1/5 1/6 1/8 1/10 1/13 1/15 1/20 1/25 1/30 1/40 1/50 ' +
+  '1/60 1/80 1/100 1/125 1/160 1/200 1/250 1/320 1/400 1/500 1/640 1/800 1/1000 1/1250 1/1600 1/2000 1/2500 1/3200 1/4000 ' +
+  '1/5000 1/6400 1/8000 1/10000 1/12800 1/16000 1/20000 1/25600 1/32000';
+const HALVES =
+  '30 20 15 10 8 6 4 3 2 1.5 1 0.7 0.5 0.3 1/4 1/6 1/8 1/10 1/15 1/20 1/30 1/45 1/60 1/90 1/125 1/180 1/250 1/350 1/500 1/750 ' +
+  '1/1000 1/1500 1/2000 1/3000 1/4000 1/6000 1/8000 1/12000 1/16000 1/24000 1/32000';
+
+const LONGEST_TV: Sixths = -5 * SIXTHS_PER_EV;
+
+/** @returns the exact time in seconds, t = 2^(-Tv) (APEX) */
+export const secondsOf = (tv: Sixths): number => 2 ** (-tv / SIXTHS_PER_EV);
+
+/** @returns the setting at `tv` under this label; a label that is no time keeps the exact time as its nominal one */
+export function shutterSetting(label: string, tv: Sixths): ShutterSetting {
+  const seconds = secondsOf(tv);
+  const written = parseShutter(label);
+  return { label, tv, seconds, nominalSeconds: written?.kind === 'time' ? written.seconds : seconds };
+}
+
+function scale(labels: string, sixthsPerStep: Sixths): readonly ShutterSetting[] {
+  return labels.split(' ').map((label, index) => shutterSetting(label, LONGEST_TV + index * sixthsPerStep));
+}
+
+const third = scale(THIRDS, 2);
+const half = scale(HALVES, 3);
+
+/** The nominal shutter scales, longest first. */
+export const SHUTTER_SCALES: Readonly<Record<StopScale, readonly ShutterSetting[]>> = {
+  full: third.filter((setting) => setting.tv % SIXTHS_PER_EV === 0),
+  half,
+  third,
+};
+
+/** What a shutter text says: a time in seconds, as it is written, or bulb (open until told to close). */
+export type WrittenShutter = { readonly kind: 'time'; readonly seconds: number } | { readonly kind: 'bulb' };
+
+const FRACTION = /^(\d+(?:\.\d+)?)\/(\d+(?:\.\d+)?)$/;
+const SECONDS = /^(\d+(?:\.\d+)?|\.\d+)$/;
+const QUOTED = /^(\d+)["\u2033](\d*)$/;
+
+/**
+ * Reads every spelling of a shutter time that a person or a body uses: `1/125`, `0.3`, `0"3`, `30"`, `30`, `1.6`, `13/10`,
+ * `2s`, `0.0100s`, `1/1.3`, `bulb`. Nominal times are not made exact here.
+ * @returns what it says, or undefined where the text is no time: `auto`, nothing, zero, nonsense
+ */
+export function parseShutter(text: string): WrittenShutter | undefined {
+  const bare = text.trim().replace(/\s*(?:s|sec|seconds?)$/i, '');
+  if (/^bulb$/i.test(bare)) return { kind: 'bulb' };
+  const seconds = fraction(bare) ?? quoted(bare) ?? plain(bare);
+  return seconds !== undefined && seconds > 0 && Number.isFinite(seconds)
+    ? { kind: 'time', seconds }
+    : undefined;
+}
+
+function fraction(text: string): number | undefined {
+  const [, top, bottom] = FRACTION.exec(text) ?? [];
+  return top === undefined || bottom === undefined ? undefined : Number(top) / Number(bottom);
+}
+
+function quoted(text: string): number | undefined {
+  const [, whole, tenths] = QUOTED.exec(text) ?? [];
+  return whole === undefined ? undefined : Number(`${whole}.${tenths || '0'}`);
+}
+
+const plain = (text: string): number | undefined => (SECONDS.test(text) ? Number(text) : undefined);
+
+/** Nominal times lie up to 0.178 EV from exact (half stops, 10 s): farther than a sixth and a bit is another setting. */
+const FARTHEST_NOMINAL_EV = 0.18;
+
+/**
+ * @param seconds a time as it is written, nominal or exact
+ * @param stops the scale that it stands on
+ * @returns the setting meant: the one with this nominal time, else the one whose exact time is nearest and near enough
+ */
+export function settingForSeconds(seconds: number, stops: StopScale): ShutterSetting | undefined {
+  return nearestSetting(seconds, SHUTTER_SCALES[stops]);
+}
+
+/** As settingForSeconds, among any settings. */
+export function nearestSetting(
+  seconds: number,
+  settings: readonly ShutterSetting[],
+): ShutterSetting | undefined {
+  const said = settings.find((setting) => Math.abs(Math.log2(seconds / setting.nominalSeconds)) < 0.005);
+  if (said !== undefined) return said;
+  const distance = (setting: ShutterSetting) => Math.abs(Math.log2(seconds / setting.seconds));
+  const nearest = settings.reduce<ShutterSetting | undefined>(
+    (best, setting) => (best === undefined || distance(setting) < distance(best) ? setting : best),
+    undefined,
+  );
+  return nearest !== undefined && distance(nearest) <= FARTHEST_NOMINAL_EV ? nearest : undefined;
+}

@@ -1,0 +1,168 @@
+// Sets up a bare clone: system parts, packages, builds. Plain JavaScript with Node's own modules only, because it runs
+// before anything is installed. It must know nothing of what the program does.
+//
+//   node src/set-up/prepare.mjs run     what `npm start` needs; a missing system part costs the USB link, nothing else
+//   node src/set-up/prepare.mjs test    what `npm test` needs; a missing part ends it with exit 1 and one clear line
+//   node src/set-up/prepare.mjs build   only the builds
+//
+// Each step is skipped when nothing that it depends on has changed, so that a second start costs well under a second.
+import { spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import path from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { APT_INSTALL, browserPath, howToInstall, missingParts } from './system-parts.mjs';
+
+const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '..', '..');
+const purpose = process.argv[2] ?? 'run';
+
+const say = (/** @type {string} */ text) => process.stderr.write(`set-up: ${text}\n`);
+
+/** @type {(text: string) => never} */
+function giveUp(text) {
+  say(text);
+  process.exit(1);
+}
+
+/**
+ * Runs a command and shows what it printed only when it failed.
+ * @param {string} command @param {string[]} args @param {NodeJS.ProcessEnv} [env]
+ * @returns {boolean} whether it ended with 0
+ */
+function quietly(command, args, env = process.env) {
+  const done = spawnSync(command, args, { cwd: root, env, encoding: 'utf8', maxBuffer: 1 << 28 });
+  if (done.status === 0) return true;
+  process.stderr.write(`${done.stdout ?? ''}${done.stderr ?? ''}`);
+  if (done.error) say(`${command}: ${done.error.message}`);
+  return false;
+}
+
+function checkNode() {
+  const [major = 0, minor = 0] = process.versions.node.split('.').map(Number);
+  if (major < 20 || (major === 20 && minor < 19)) {
+    giveUp(`Node ${process.versions.node} is too old: Evenrung needs Node 20.19 or newer.`);
+  }
+}
+
+/** System parts come before packages: an optional package that fails to build vanishes without a word. */
+function systemParts() {
+  let missing = missingParts(purpose === 'test');
+  if (missing.length === 0) return;
+  const names = () => missing.map((part) => part.name).join(', ');
+  const asRoot = process.getuid?.() === 0 && existsSync('/usr/bin/apt-get');
+  if (asRoot) {
+    say(`installing ${names()} with apt-get ...`);
+    const env = { ...process.env, DEBIAN_FRONTEND: 'noninteractive' };
+    const packages = missing.map((part) => part.apt);
+    // Without a fresh list the install may not find anything; a failing update is no reason not to try.
+    spawnSync('apt-get', ['update', '-qq'], { env, stdio: 'ignore' });
+    quietly('apt-get', [...APT_INSTALL, ...packages], env);
+    missing = missingParts(purpose === 'test');
+    if (missing.length === 0) return;
+  }
+  const cure = howToInstall(missing);
+  if (purpose === 'test') giveUp(`the tests need ${names()}. Install with: ${cure}`);
+  say(`no USB camera yet: ${names()} missing. Install with: ${cure} - then start again. Going on without.`);
+}
+
+/** @param {string} name of a stamp @param {string} key what the step was done for; @param {() => void} step */
+function onceFor(name, key, step) {
+  const stamp = path.join(root, 'node_modules', '.evenrung', name);
+  if (existsSync(stamp) && readFileSync(stamp, 'utf8') === key) return;
+  step();
+  mkdirSync(path.dirname(stamp), { recursive: true });
+  writeFileSync(stamp, key);
+}
+
+/** @param {Iterable<string | Buffer>} parts */
+function digest(parts) {
+  const hash = createHash('sha256');
+  for (const part of parts) hash.update(part);
+  return hash.digest('hex');
+}
+
+function usbBindingLoads() {
+  try {
+    createRequire(path.join(root, 'package.json')).resolve('gphoto2');
+  } catch {
+    return false;
+  }
+  return existsSync(path.join(root, 'node_modules/gphoto2/build/Release/gphoto2.node'));
+}
+
+/**
+ * The binding's own install fails without libgphoto2, so whether the system parts for it are there is part of the key:
+ * once they are, the packages are laid anew and the binding gets its second chance.
+ */
+function packages() {
+  const canBuildBinding = missingParts(false).length === 0;
+  const key = digest([
+    readFileSync(path.join(root, 'package-lock.json')),
+    process.versions.modules,
+    String(canBuildBinding),
+  ]);
+  onceFor('packages', key, () => {
+    say('installing packages, which takes a minute the first time ...');
+    // The lock file decides the versions; development packages are needed to build, whatever NODE_ENV says.
+    if (!quietly(npm, ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'])) {
+      giveUp('the packages could not be installed (see above). Is the network reachable?');
+    }
+  });
+  if (usbBindingLoads()) return;
+  if (purpose === 'test')
+    giveUp('the tests need the package gphoto2, which did not build. Try: npm rebuild gphoto2');
+  if (canBuildBinding) say('no USB camera: the package gphoto2 did not build. Try: npm rebuild gphoto2');
+}
+
+/** @param {string} folder @returns {string[]} every file below it, sorted */
+function filesBelow(folder) {
+  return readdirSync(folder, { recursive: true, withFileTypes: true })
+    .filter((entry) => entry.isFile())
+    .map((entry) => path.join(entry.parentPath, entry.name))
+    .sort();
+}
+
+/** @param {string[]} places */
+function stateOf(places) {
+  const files = places.flatMap((place) => {
+    const full = path.join(root, place);
+    return statSync(full).isDirectory() ? filesBelow(full) : [full];
+  });
+  return digest(files.flatMap((file) => [path.relative(root, file), readFileSync(file)]));
+}
+
+function builds() {
+  const common = ['package-lock.json', 'tsconfig.json', 'shared'];
+  const tool = (/** @type {string} */ name) => path.join(root, 'node_modules', '.bin', name);
+  const program = stateOf([...common, 'src']);
+  if (!existsSync(path.join(root, 'dist/src/main.js'))) dropStamp('program');
+  onceFor('program', program, () => {
+    say('building the program ...');
+    if (!quietly(tool('tsc'), ['-p', 'tsconfig.json'])) giveUp('the program did not build (see above).');
+  });
+  const panel = stateOf([...common, 'web']);
+  if (!existsSync(path.join(root, 'dist/web/index.html'))) dropStamp('panel');
+  onceFor('panel', panel, () => {
+    say('building the panel ...');
+    if (!quietly(tool('vite'), ['build', '--config', 'web/vite.config.ts']))
+      giveUp('the panel did not build (see above).');
+  });
+}
+
+/** @param {string} name */
+function dropStamp(name) {
+  const stamp = path.join(root, 'node_modules', '.evenrung', name);
+  if (existsSync(stamp)) writeFileSync(stamp, '');
+}
+
+const npm = process.platform === 'win32' ? 'npm.cmd' : 'npm';
+
+if (!['run', 'test', 'build'].includes(purpose)) giveUp(`unknown purpose '${purpose}': run, test or build`);
+checkNode();
+if (purpose !== 'build') {
+  systemParts();
+  packages();
+}
+builds();
+if (purpose === 'test' && browserPath() === undefined) giveUp('the tests need Chromium, and none was found.');

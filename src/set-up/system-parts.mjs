@@ -1,0 +1,86 @@
+// Which parts outside npm are needed, how to see that they are there, and what they are called by package managers.
+// Shared by the set-up and by the browser tests (which must find the same browser). Node's own modules only.
+import { spawnSync } from 'node:child_process';
+import { existsSync } from 'node:fs';
+import path from 'node:path';
+
+/** @typedef {{ name: string, apt: string, dnf: string, brew: string, there: () => boolean }} Part */
+
+export const APT_INSTALL = ['install', '-y', '-qq', '--no-install-recommends'];
+
+/** @param {string} command @returns {string | undefined} its path on PATH */
+function onPath(command) {
+  return (process.env.PATH ?? '')
+    .split(path.delimiter)
+    .map((folder) => path.join(folder, command))
+    .find((file) => existsSync(file));
+}
+
+/** @returns {string | undefined} a Chromium that the tests can drive; EVENRUNG_CHROMIUM names one elsewhere */
+export function browserPath() {
+  const named = process.env.EVENRUNG_CHROMIUM;
+  if (named) return existsSync(named) ? named : undefined;
+  const bundle = '/Applications/Chromium.app/Contents/MacOS/Chromium';
+  return onPath('chromium') ?? onPath('chromium-browser') ?? (existsSync(bundle) ? bundle : undefined);
+}
+
+const succeeds = (/** @type {string} */ command, /** @type {string[]} */ ...args) =>
+  spawnSync(command, args, { stdio: 'ignore' }).status === 0;
+
+/** @type {Part[]} */
+const USB_PARTS = [
+  {
+    name: 'pkg-config',
+    apt: 'pkg-config',
+    dnf: 'pkgconf-pkg-config',
+    brew: 'pkgconf',
+    there: () => onPath('pkg-config') !== undefined,
+  },
+  {
+    name: 'libgphoto2 (with headers)',
+    apt: 'libgphoto2-dev',
+    dnf: 'libgphoto2-devel',
+    brew: 'libgphoto2',
+    there: () => succeeds('pkg-config', '--exists', 'libgphoto2', 'libgphoto2_port'),
+  },
+  {
+    name: 'a C++ compiler',
+    apt: 'g++',
+    dnf: 'gcc-c++',
+    brew: 'gcc',
+    there: () => ['c++', 'g++', 'clang++'].some(onPath),
+  },
+  { name: 'make', apt: 'make', dnf: 'make', brew: 'make', there: () => onPath('make') !== undefined },
+  {
+    name: 'Python 3 (to build the USB binding)',
+    apt: 'python3',
+    dnf: 'python3',
+    brew: 'python',
+    there: () => onPath('python3') !== undefined,
+  },
+];
+
+/** @type {Part} */
+const BROWSER = {
+  name: 'Chromium',
+  apt: 'chromium',
+  dnf: 'chromium',
+  brew: 'chromium',
+  there: () => browserPath() !== undefined,
+};
+
+/** @param {boolean} forTests @returns {Part[]} */
+export function missingParts(forTests) {
+  return [...USB_PARTS, ...(forTests ? [BROWSER] : [])].filter((part) => !part.there());
+}
+
+/** @param {Part[]} parts @returns {string} the command for this system's package manager, or for the three known ones */
+export function howToInstall(parts) {
+  const commands = {
+    'apt-get': `sudo apt-get install ${parts.map((part) => part.apt).join(' ')}`,
+    dnf: `sudo dnf install ${parts.map((part) => part.dnf).join(' ')}`,
+    brew: `brew install ${parts.map((part) => part.brew).join(' ')}`,
+  };
+  const known = Object.entries(commands).find(([manager]) => onPath(manager));
+  return known ? known[1] : Object.values(commands).join('  or  ');
+}
