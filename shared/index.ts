@@ -3,5 +3,6 @@ export * from './errors.js';
 export * from './ev.js';
 export * from './plan.js';
 export * from './request.js';
+export * from './set-record.js';
 export * from './state.js';
 export * from './stream.js';

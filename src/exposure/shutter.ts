@@ -4,52 +4,22 @@ import { SIXTHS_PER_EV, type Sixths } from './ev.js';
 
 /** One position of a shutter scale. */
 export interface ShutterSetting {
-  /** The nominal label as this scale or this body writes it: `1/60`, `0.3`, `30`. */
+  /** The nominal label, for people: `1/60`, `0.3`, `30`. */
   readonly label: string;
+  /** The label under which the body takes it, which may say something else; the nominal one where there is no body. */
+  readonly wire: string;
   /** APEX time value, Tv = -log2(t / 1 s), in sixths: 1/128 s (nominal 1/125) is 42. */
   readonly tv: Sixths;
   /** The exact time in seconds, 2^(-Tv). */
   readonly seconds: number;
   /** The time that the label says, in seconds. */
   readonly nominalSeconds: number;
+  /**
+   * Whether it can be set by its label. Some labels of some bodies stand for two settings: such a setting can still come
+   * up within a bracket, but nothing may be centred on it.
+   */
+  readonly settable: boolean;
 }
-
-export type StopScale = 'full' | 'half' | 'third';
-
-// Position by position from 30 s (Tv -5) to 1/32000 s (Tv 15).
-const THIRDS =
-  '30 25 20 15 13 10 8 6 5 4 3.2 2.5 2 1.6 1.3 1 0.8 0.6 0.5 0.4 0.3 1/4 1/5 1/6 1/8 1/10 1/13 1/15 1/20 1/25 1/30 1/40 1/50 ' +
-  '1/60 1/80 1/100 1/125 1/160 1/200 1/250 1/320 1/400 1/500 1/640 1/800 1/1000 1/1250 1/1600 1/2000 1/2500 1/3200 1/4000 ' +
-  '1/5000 1/6400 1/8000 1/10000 1/12800 1/16000 1/20000 1/25600 1/32000';
-const HALVES =
-  '30 20 15 10 8 6 4 3 2 1.5 1 0.7 0.5 0.3 1/4 1/6 1/8 1/10 1/15 1/20 1/30 1/45 1/60 1/90 1/125 1/180 1/250 1/350 1/500 1/750 ' +
-  '1/1000 1/1500 1/2000 1/3000 1/4000 1/6000 1/8000 1/12000 1/16000 1/24000 1/32000';
-
-const LONGEST_TV: Sixths = -5 * SIXTHS_PER_EV;
-
-/** @returns the exact time in seconds, t = 2^(-Tv) (APEX) */
-export const secondsOf = (tv: Sixths): number => 2 ** (-tv / SIXTHS_PER_EV);
-
-/** @returns the setting at `tv` under this label; a label that is no time keeps the exact time as its nominal one */
-export function shutterSetting(label: string, tv: Sixths): ShutterSetting {
-  const seconds = secondsOf(tv);
-  const written = parseShutter(label);
-  return { label, tv, seconds, nominalSeconds: written?.kind === 'time' ? written.seconds : seconds };
-}
-
-function scale(labels: string, sixthsPerStep: Sixths): readonly ShutterSetting[] {
-  return labels.split(' ').map((label, index) => shutterSetting(label, LONGEST_TV + index * sixthsPerStep));
-}
-
-const third = scale(THIRDS, 2);
-const half = scale(HALVES, 3);
-
-/** The nominal shutter scales, longest first. */
-export const SHUTTER_SCALES: Readonly<Record<StopScale, readonly ShutterSetting[]>> = {
-  full: third.filter((setting) => setting.tv % SIXTHS_PER_EV === 0),
-  half,
-  third,
-};
 
 /** What a shutter text says: a time in seconds, as it is written, or bulb (open until told to close). */
 export type WrittenShutter = { readonly kind: 'time'; readonly seconds: number } | { readonly kind: 'bulb' };
@@ -83,6 +53,53 @@ function quoted(text: string): number | undefined {
 }
 
 const plain = (text: string): number | undefined => (SECONDS.test(text) ? Number(text) : undefined);
+
+export type StopScale = 'full' | 'half' | 'third';
+
+// Position by position from 30 s (Tv -5) to 1/32000 s (Tv 15).
+const THIRDS =
+  '30 25 20 15 13 10 8 6 5 4 3.2 2.5 2 1.6 1.3 1 0.8 0.6 0.5 0.4 0.3 1/4 1/5 1/6 1/8 1/10 1/13 1/15 1/20 1/25 1/30 1/40 1/50 ' +
+  '1/60 1/80 1/100 1/125 1/160 1/200 1/250 1/320 1/400 1/500 1/640 1/800 1/1000 1/1250 1/1600 1/2000 1/2500 1/3200 1/4000 ' +
+  '1/5000 1/6400 1/8000 1/10000 1/12800 1/16000 1/20000 1/25600 1/32000';
+const HALVES =
+  '30 20 15 10 8 6 4 3 2 1.5 1 0.7 0.5 0.3 1/4 1/6 1/8 1/10 1/15 1/20 1/30 1/45 1/60 1/90 1/125 1/180 1/250 1/350 1/500 1/750 ' +
+  '1/1000 1/1500 1/2000 1/3000 1/4000 1/6000 1/8000 1/12000 1/16000 1/24000 1/32000';
+
+const LONGEST_TV: Sixths = -5 * SIXTHS_PER_EV;
+
+/** @returns the exact time in seconds, t = 2^(-Tv) (APEX) */
+export const secondsOf = (tv: Sixths): number => 2 ** (-tv / SIXTHS_PER_EV);
+
+function scale(labels: string, sixthsPerStep: Sixths): readonly ShutterSetting[] {
+  return labels.split(' ').map((label, index) => {
+    const tv = LONGEST_TV + index * sixthsPerStep;
+    const seconds = secondsOf(tv);
+    const written = parseShutter(label);
+    const nominalSeconds = written?.kind === 'time' ? written.seconds : seconds;
+    return { label, wire: label, tv, seconds, nominalSeconds, settable: true };
+  });
+}
+
+const third = scale(THIRDS, 2);
+const half = scale(HALVES, 3);
+
+/** The nominal shutter scales, longest first. */
+export const SHUTTER_SCALES: Readonly<Record<StopScale, readonly ShutterSetting[]>> = {
+  full: third.filter((setting) => setting.tv % SIXTHS_PER_EV === 0),
+  half,
+  third,
+};
+
+/**
+ * @param tv within the nominal scales, on thirds or halves
+ * @param wire the label under which a body takes it
+ * @param settable whether writing that label sets this and nothing else
+ * @returns the body's setting under its nominal label, or undefined where the scales have none
+ */
+export function bodySetting(tv: Sixths, wire: string, settable = true): ShutterSetting | undefined {
+  const nominal = third.find((setting) => setting.tv === tv) ?? half.find((setting) => setting.tv === tv);
+  return nominal === undefined ? undefined : { ...nominal, wire, settable };
+}
 
 /** Nominal times lie up to 0.178 EV from exact (half stops, 10 s): farther than a sixth and a bit is another setting. */
 const FARTHEST_NOMINAL_EV = 0.18;

@@ -113,6 +113,7 @@ export class PracticeBody {
   };
   private turn = 0;
   private taken = 0;
+  private releasing = false;
 
   constructor(options: Partial<PracticeOptions> = {}) {
     this.options = { ...DEFAULTS, ...options };
@@ -142,6 +143,11 @@ export class PracticeBody {
     return CARD_FRAMES - this.taken;
   }
 
+  /** From the release until the file is there: a body takes no second release in that time. */
+  get busy(): boolean {
+    return this.releasing;
+  }
+
   /**
    * @returns false, with nothing changed, where the value is none of the choices
    */
@@ -155,6 +161,15 @@ export class PracticeBody {
 
   /** Opens the shutter once, as the settings and the bracket's turn say, and puts the file where a camera would. */
   async release(): Promise<PracticeFile> {
+    this.releasing = true;
+    try {
+      return await this.expose();
+    } finally {
+      this.releasing = false;
+    }
+  }
+
+  private async expose(): Promise<PracticeFile> {
     const { timing, now } = this.options;
     const shot = this.nextShot();
     await pause(timing.releaseLag);

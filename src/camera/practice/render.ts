@@ -1,14 +1,161 @@
-import type { Sixths } from '../../exposure/index.js';
-export interface FrameToRender {
-  tv: Sixths;
-  av: Sixths;
-  iso: number;
-  biasSixths: Sixths;
-  takenAt: Date;
-  model: string;
-  serial: string;
-  manual: boolean;
+// One exposure of the practice body's scene: luminance to electrons, noise, sRGB, JPEG with Exif. Time and f-number are
+// exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
+import sharp from 'sharp';
+import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
+import { exifOf, type RecordedSettings } from './exif.js';
+import { PICTURE, type SceneMap, sceneMap } from './scene.js';
+
+export type FrameToRender = RecordedSettings;
+
+// From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 (ISO 12232, for a usual
+// lens at infinity). The saturation-based speed is S = 78 / Hsat (ISO 12232). A surface that was metered has
+// L = K N^2 / (t S), so H = q K / S = 8.125 / S, 10.4 % of Hsat. The picture style puts that surface, a grey of 18 %
+// reflectance, at 18 % of its white; white is therefore at 58 % of Hsat, and what lies above is clipped in the picture. On
+// the sRGB curve 18 % is level 118.
+const GREY = 0.18;
+const LENS_Q = 0.65;
+const SATURATION_LUX_SECONDS = 78;
+const WHITE_OF_SATURATION = (LENS_Q * METER_CONSTANT_K) / SATURATION_LUX_SECONDS / GREY;
+
+/** Electrons at saturation at ISO 100, and the noise of reading a pixel out, in electrons. Invented, of a usual size. */
+const FULL_WELL = 15_000;
+const READ_NOISE = 4;
+const BASE_ISO = 100;
+
+/** Linear sRGB of light of luminance 1 at warmth -1 (the lake) and +1 (the wood): red and blue, green makes up the rest. */
+const COOL = { red: 0.75, blue: 1.45 };
+const WARM = { red: 1.45, blue: 0.45 };
+const LUMA = { red: 0.2126, green: 0.7152, blue: 0.0722 };
+
+// The scene in each channel is kept as a code, log2 of cd/m2 in 1/256 EV, so that an exposure is one look-up a sample.
+const CODES_PER_EV = 256;
+const DARKEST_EV = -8;
+const CODES = 26 * CODES_PER_EV;
+const TINTS = 64;
+
+// Noise. With r the read noise and e the electrons, z = 2 sqrt(e + r^2) has a noise of 1 whatever e is: n from one table of
+// normal deviates is added to z, and (z + n)^2 / 4 - r^2 - 1/4 has the mean e and, but for 1/8, the variance e + r^2.
+const UNITS = 24;
+const NOISE_LENGTH = 2 ** 20;
+const LARGEST_NOISE = 127;
+const LARGEST_Z = Math.ceil(2 * Math.sqrt(FULL_WELL + READ_NOISE ** 2) * UNITS);
+
+interface Prepared {
+  readonly codes: Uint16Array;
+  readonly noise: Int8Array;
 }
-export async function renderFrame(_frame: FrameToRender): Promise<Buffer> {
-  return Buffer.alloc(0);
+
+const TINT_CODES = tintCodes();
+
+let prepared: Promise<Prepared> | undefined;
+
+/**
+ * @returns a JPEG of PICTURE size; the same frame gives the same bytes
+ * @throws RangeError where tv or av is on no third-stop scale
+ */
+export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
+  const exif = exifOf(frame);
+  prepared ??= sceneMap().then((map) => ({ codes: codesOf(map), noise: noiseTable() }));
+  const { codes, noise } = await prepared;
+  const pixels = expose(frame, codes, noise);
+  return sharp(pixels, { raw: { ...PICTURE, channels: 3 } })
+    .jpeg({ quality: 90 })
+    .withExif(exif)
+    .toBuffer();
+}
+
+function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
+  const signal = signalTable(frame.tv, frame.av);
+  const levels = levelTable(frame.iso);
+  const from = seedOf(frame) % NOISE_LENGTH;
+  const pixels = new Uint8Array(codes.length);
+  for (let sample = 0; sample < codes.length; sample += 1) {
+    const z =
+      (signal[codes[sample] as number] as number) + (noise[(from + sample) & (NOISE_LENGTH - 1)] as number);
+    pixels[sample] = levels[z] as number;
+  }
+  return pixels;
+}
+
+/** For every code, z in UNITS, moved up by LARGEST_NOISE so that it is an index of the level table after the noise. */
+function signalTable(tv: Sixths, av: Sixths): Uint16Array {
+  const electronsPerLuminance =
+    (FULL_WELL * BASE_ISO * LENS_Q * secondsOf(tv)) / (SATURATION_LUX_SECONDS * 2 ** toEv(av));
+  return Uint16Array.from({ length: CODES }, (_, code) => {
+    const luminance = 2 ** (DARKEST_EV + code / CODES_PER_EV);
+    const electrons = Math.min(FULL_WELL, luminance * electronsPerLuminance);
+    return Math.round(2 * Math.sqrt(electrons + READ_NOISE ** 2) * UNITS) + LARGEST_NOISE;
+  });
+}
+
+/** From z with its noise to the sRGB level. */
+function levelTable(iso: number): Uint8Array {
+  const white = (FULL_WELL * WHITE_OF_SATURATION * BASE_ISO) / iso;
+  return Uint8Array.from({ length: LARGEST_Z + 2 * LARGEST_NOISE + 1 }, (_, index) => {
+    const z = Math.max(0, index - LARGEST_NOISE) / UNITS;
+    return levelOf((z ** 2 / 4 - READ_NOISE ** 2 - 0.25) / white);
+  });
+}
+
+/** @param linear share of white @returns level 0 to 255 (IEC 61966-2-1) */
+function levelOf(linear: number): number {
+  const share = Math.min(1, Math.max(0, linear));
+  return Math.round(255 * (share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055));
+}
+
+function codesOf(map: SceneMap): Uint16Array {
+  const codes = new Uint16Array(map.luminance.length * 3);
+  for (let pixel = 0; pixel < map.luminance.length; pixel += 1) {
+    const grey = (Math.log2(map.luminance[pixel] as number) - DARKEST_EV) * CODES_PER_EV;
+    const tint = Math.round((map.warmth[pixel] as number) * TINTS) + TINTS;
+    for (let channel = 0; channel < 3; channel += 1) {
+      codes[pixel * 3 + channel] = Math.round(grey + (TINT_CODES[tint * 3 + channel] as number));
+    }
+  }
+  return codes;
+}
+
+/** By how many codes each channel differs from grey, for warmth from -1 to 1. */
+function tintCodes(): Float64Array {
+  const table = new Float64Array((2 * TINTS + 1) * 3);
+  for (let tint = -TINTS; tint <= TINTS; tint += 1) {
+    const strength = Math.abs(tint) / TINTS;
+    const { red, blue } = tint < 0 ? COOL : WARM;
+    const shares = [1 + (red - 1) * strength, 0, 1 + (blue - 1) * strength] as const;
+    const green = (1 - LUMA.red * shares[0] - LUMA.blue * shares[2]) / LUMA.green;
+    table.set(
+      [shares[0], green, shares[2]].map((share) => Math.log2(share) * CODES_PER_EV),
+      (tint + TINTS) * 3,
+    );
+  }
+  return table;
+}
+
+/** Normal deviates of standard deviation UNITS (Box and Muller), always the same. */
+function noiseTable(): Int8Array {
+  const noise = new Int8Array(NOISE_LENGTH);
+  let state = 0x9e3779b9;
+  const uniform = () => {
+    // xorshift32 (Marsaglia 2003)
+    state ^= state << 13;
+    state ^= state >>> 17;
+    state ^= state << 5;
+    return ((state >>> 0) + 0.5) / 2 ** 32;
+  };
+  const clamp = (value: number) => Math.max(-LARGEST_NOISE, Math.min(LARGEST_NOISE, Math.round(value)));
+  for (let index = 0; index < NOISE_LENGTH; index += 2) {
+    const radius = UNITS * Math.sqrt(-2 * Math.log(uniform()));
+    const angle = 2 * Math.PI * uniform();
+    noise[index] = clamp(radius * Math.cos(angle));
+    noise[index + 1] = clamp(radius * Math.sin(angle));
+  }
+  return noise;
+}
+
+/** Where in the noise table this frame starts (FNV-1a): two frames differ in their noise, the same frame never. */
+function seedOf({ tv, av, iso, takenAt }: FrameToRender): number {
+  let hash = 0x811c9dc5;
+  for (const char of `${tv} ${av} ${iso} ${takenAt.getTime()}`)
+    hash = Math.imul(hash ^ char.charCodeAt(0), 0x01000193);
+  return hash >>> 0;
 }

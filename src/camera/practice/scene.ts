@@ -1,4 +1,496 @@
-import type { Sixths } from '../../exposure/index.js';
-export function meteredTv(_av: Sixths, _iso: number): Sixths {
-  return 36;
+// The practice body's scene: a boathouse at dusk, its doors open on a bright lake, as a formula. Invented: no place, no
+// picture file, no measurement lies behind it. Real dusk is darker; the light here is set so that f/8, 1/60 s, ISO 100 is the
+// metered exposure and the beams lie some 14 EV under the glow on the lake. Knows nothing of cameras but the meter's constant.
+import { exposureValueOfLuminance, type Sixths, speedValue, toEv } from '../../exposure/index.js';
+
+/** Width and height of the picture in pixels. */
+export const PICTURE = { width: 1200, height: 800 } as const;
+
+/** A rectangle of the picture, in pixels from its top left corner. */
+export interface Region {
+  readonly left: number;
+  readonly top: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** The near tie beam, on the side that faces away from the light: the darkest named part. */
+export const BEAMS: Region = { left: 300, top: 60, width: 240, height: 48 };
+
+/** The low light on the water: the brightest named part. */
+export const LAKE: Region = { left: 500, top: 460, width: 120, height: 32 };
+
+/** What is seen at one position. */
+export interface Light {
+  /** cd/m2 */
+  readonly luminance: number;
+  /** Colour between cool lake (-1), neutral (0) and warm wood (1). */
+  readonly warmth: number;
+}
+
+// The boathouse in metres: x to the right, y up from the water, z from the camera towards the lake.
+const EYE = { x: 0.25, y: 1.6 };
+/** Where the horizon lies, in picture heights from the top. */
+const HORIZON = 0.56;
+/** From the lens to the image plane in picture heights: the view of a 22 mm lens on a frame 36 mm wide. */
+const FOCAL = 0.92;
+const ASPECT = PICTURE.width / PICTURE.height;
+const WALL = 2.7;
+const RIDGE = 4.25;
+const PITCH = 0.65;
+const FRONT = 5.4;
+const DOORWAY = { half: 1.85, lintel: 2.45 };
+const LEAF = { length: 1.7, lean: 0.16, bottom: 0.12, top: 2.4 };
+const WALKWAY = 0.42;
+const SLIP = { left: -1.2, right: 1.5 };
+const TRUSSES = [2.1, 3.9];
+const TIE = { bottom: 2.5, top: 2.76, depth: 0.24 };
+const RAFTER = { every: 0.62, width: 0.09, depth: 0.13 };
+const BOAT = { x: 0.12, stern: 3.55, bow: 6.7, rim: 0.56, rise: 0.07, half: 0.68, transom: 0.5 };
+const THWARTS = [0.16, 0.42, 0.68];
+const RING = { y: 1.75, z: 4.45, inner: 0.2, outer: 0.36 };
+const OARS = [3.2, 3.42];
+const MOORINGS = [
+  { x: -0.75, z: 8.2, top: 1.05 },
+  { x: -1.75, z: 11.5, top: 1 },
+];
+const DINGHY = { x: 1.5, z: 14, half: 1.2 };
+
+/** cd/m2 of the doorway as a lamp: the mean of what is seen through it, about. */
+const DOORWAY_LIGHT = 9500;
+
+/** A ray from a point, one unit of z a step, so that everything is met at growing z. */
+interface Ray {
+  x: number;
+  y: number;
+  z: number;
+  /** Change of x, and of y, over z. */
+  aside: number;
+  rise: number;
+}
+
+// One ray from the eye and its mirrored one, used over and over: new ones, some two million, would take longer than the rest.
+const sight: Ray = { x: EYE.x, y: EYE.y, z: 0, aside: 0.5, rise: 0.5 };
+const mirrored: Ray = { ...sight };
+
+/** The light of something met, and where along the ray. */
+interface Hit extends Light {
+  readonly z: number;
+}
+
+const xAt = (ray: Ray, z: number): number => ray.x + ray.aside * (z - ray.z);
+const yAt = (ray: Ray, z: number): number => ray.y + ray.rise * (z - ray.z);
+const wood = (z: number, luminance: number): Hit => ({ z, luminance, warmth: 0.85 });
+
+// Value noise on a lattice of fixed pseudo-random numbers: wood grain, ripples, clouds.
+const LATTICE = 256;
+const lattice = new Float32Array(LATTICE * LATTICE);
+{
+  let seed = 0x2f6e2b1;
+  for (let index = 0; index < lattice.length; index += 1) {
+    seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0;
+    lattice[index] = seed / 2 ** 31 - 1;
+  }
+}
+const cell = (x: number, y: number): number => lattice[((y & 255) << 8) | (x & 255)] as number;
+const ease = (t: number): number => t * t * (3 - 2 * t);
+
+/** @returns smooth noise between -1 and 1, one bump a unit */
+function noise(x: number, y: number): number {
+  const left = Math.floor(x);
+  const top = Math.floor(y);
+  const across = ease(x - left);
+  const down = ease(y - top);
+  const upper = cell(left, top) * (1 - across) + cell(left + 1, top) * across;
+  const lower = cell(left, top + 1) * (1 - across) + cell(left + 1, top + 1) * across;
+  return upper * (1 - down) + lower * down;
+}
+const rough = (x: number, y: number): number =>
+  noise(x, y) * 0.55 + noise(x * 2.1 + 7, y * 2.1 + 3) * 0.3 + noise(x * 4.3 + 1, y * 4.3 + 9) * 0.15;
+
+const smooth = (from: number, to: number, value: number): number =>
+  ease(Math.min(1, Math.max(0, (value - from) / (to - from))));
+
+/**
+ * Luminance of a white surface inside, at a place and with a normal: from the doorway as a lamp (inverse square, both
+ * cosines, softened by its area), and what the room throws back, more near the doors.
+ */
+function lit(x: number, y: number, z: number, nx: number, ny: number, nz: number): number {
+  const vx = -x;
+  const vy = 1.3 - y;
+  const vz = FRONT + 0.4 - z;
+  const square = vx * vx + vy * vy + vz * vz;
+  const area = 2 * DOORWAY.half * DOORWAY.lintel;
+  const facing = Math.max(0, nx * vx + ny * vy + nz * vz);
+  const direct = (area * facing * Math.max(0, vz)) / (square * (Math.PI * square + area));
+  const back = 0.0042 * (0.35 + Math.exp(-Math.max(0, FRONT - z) / 1.6)) * (1.3 - 0.2 * y);
+  return DOORWAY_LIGHT * (direct + back);
+}
+
+/** Boards side by side: `across` counts boards, `along` runs with the grain in metres. @returns reflectance */
+function boards(across: number, along: number, seed: number): number {
+  const index = Math.floor(across);
+  const within = across - index;
+  const tone = 0.13 + 0.05 * cell(index + seed, seed * 7);
+  const grain =
+    1 + 0.22 * noise(across * 9, along * 1.3 + index * 17) + 0.12 * noise(across * 31, along * 3 + index * 5);
+  const seam = Math.min(within, 1 - within) < 0.045 ? 0.25 : 1;
+  return tone * grain * seam;
+}
+
+/** Light of the sky in a direction: `rise` over `z`, `aside` over `z`. */
+function sky(aside: number, rise: number): Light {
+  const up = Math.max(0, rise);
+  const streak = rough(aside * 1.7 + 11, up * 42 + 2);
+  const cloud = smooth(-0.15, 0.45, streak) * smooth(0.03, 0.09, up);
+  const off = aside + 0.03;
+  const glow = Math.exp(-(off * off) / 0.035 - (up - 0.045) ** 2 / 0.005);
+  const luminance = (20000 * Math.exp(-up * 8) + 5500) * (1 - 0.5 * cloud) + 24000 * glow;
+  const high = 1 - Math.exp(-Math.max(0, up - 0.05) * 22);
+  return { luminance, warmth: Math.min(1, 0.8 - 1.5 * high + 0.2 * glow + 0.45 * cloud) };
+}
+
+/** The far shore: two lines of hills. */
+function shore(aside: number, rise: number): Light | undefined {
+  const near =
+    0.022 +
+    0.016 * rough(aside * 7 + 40, 1) +
+    0.006 * noise(aside * 90, 5) +
+    0.05 * smooth(0.05, 0.4, -aside);
+  if (rise < near)
+    return { luminance: 520 + 160 * noise(aside * 130, rise * 40) + 5000 * rise, warmth: -0.3 };
+  const far = 0.052 + 0.028 * rough(aside * 3.1 + 20, 2);
+  if (rise < far) return { luminance: 4200 - 24000 * (rise - 0.03), warmth: -0.5 };
+  return undefined;
+}
+
+/** What stands in the lake: mooring posts, and a dinghy with its mast, as flat shapes facing the camera. */
+function afloat(ray: Ray): Light | undefined {
+  for (const post of MOORINGS) {
+    const off = xAt(ray, post.z) - post.x;
+    const y = yAt(ray, post.z);
+    if (Math.abs(off) < 0.075 && y >= 0 && y < post.top)
+      return { luminance: 45 + 260 * smooth(0.02, 0.075, off), warmth: 0.5 };
+  }
+  const along = (xAt(ray, DINGHY.z) - DINGHY.x) / DINGHY.half;
+  const y = yAt(ray, DINGHY.z);
+  if (y < 0 || Math.abs(along) > 1.2) return undefined;
+  const sheer = 0.42 + 0.22 * along * along;
+  const hull = y < sheer && Math.abs(along) < 0.8 + 0.2 * (y / sheer);
+  const mast = Math.abs(along + 0.12) < 0.028 && y < 3.3;
+  return hull || mast ? { luminance: 30 + 70 * smooth(0.3, 0.6, y), warmth: 0.3 } : undefined;
+}
+
+/** What the ray meets first. The boat lies partly inside, partly outside; all else is one or the other. */
+function seen(ray: Ray): Light {
+  const boat = rowingBoat(ray);
+  const inside = room(ray);
+  if (boat && (!inside || boat.z < inside.z)) return boat;
+  return inside ?? outside(ray);
+}
+
+/** @returns the first thing met inside, or undefined where the ray leaves through the doorway */
+function room(ray: Ray): Hit | undefined {
+  if (ray.z >= FRONT) return undefined;
+  // The bare room is convex: the ray ends at the nearest of its planes.
+  const side = ray.aside < 0 ? -1 : 1;
+  const wall = ray.aside === 0 ? Infinity : ray.z + (side * WALL - ray.x) / ray.aside;
+  const hither = roofAt(ray, side, RIDGE);
+  const beyond = roofAt(ray, -side, RIDGE);
+  const end = Math.min(wall, hither, beyond, FRONT);
+
+  const within = truss(ray, end) ?? bank(ray, end) ?? (ray.rise < 0 ? floor(ray, end) : undefined);
+  if (within) return within;
+  if (end === FRONT) return frontWall(xAt(ray, FRONT), yAt(ray, FRONT));
+  if (end === wall) return sideWall(side, yAt(ray, wall), wall);
+  return end === hither ? roof(ray, side, hither) : roof(ray, -side, beyond);
+}
+
+/** @returns where the ray meets one slope of a roof with its ridge at this height */
+function roofAt(ray: Ray, side: number, ridge: number): number {
+  const climb = ray.rise + side * PITCH * ray.aside;
+  return climb > 0 ? ray.z + (ridge - ray.y - side * PITCH * ray.x) / climb : Infinity;
+}
+
+function truss(ray: Ray, end: number): Hit | undefined {
+  const under = ray.rise > 0 ? ray.z + (TIE.bottom - ray.y) / ray.rise : Infinity;
+  for (const at of TRUSSES) {
+    if (at < ray.z) continue;
+    if (under > at && under < at + TIE.depth && under < end) {
+      const x = xAt(ray, under);
+      return wood(under, boards(4 * (under - at) + 0.5, x, 3) * lit(x, TIE.bottom, under, 0, -1, 0));
+    }
+    if (at > end) continue;
+    const x = xAt(ray, at);
+    const y = yAt(ray, at);
+    const off = Math.abs(x);
+    const tie = y > TIE.bottom && y < TIE.top;
+    const post = off < 0.1;
+    const underRoof = RIDGE - PITCH * off - y < 0.2;
+    const brace = off < 1.5 && Math.abs(y - TIE.top - (1.5 - off) * 0.62) < 0.075;
+    if (tie || (y >= TIE.top && (post || underRoof || brace)))
+      return wood(at, 0.07 * (1 + 0.3 * rough(x * 3, y * 30)) * lit(x, y, at, 0, 0, -1));
+  }
+  return undefined;
+}
+
+/** The sides of the walkways towards the slip. */
+function bank(ray: Ray, end: number): Hit | undefined {
+  if (ray.aside === 0) return undefined;
+  const x = ray.aside < 0 ? SLIP.left : SLIP.right;
+  const at = ray.z + (x - ray.x) / ray.aside;
+  const y = yAt(ray, at);
+  if (at < ray.z || at > end || y < 0 || y > WALKWAY) return undefined;
+  const reflectance = 0.5 * boards(y / 0.14, at, 5) * (0.4 + y);
+  return wood(at, reflectance * lit(x, y, at, -Math.sign(x), 0, 0));
+}
+
+/** The walkways, and the water of the slip between them. */
+function floor(ray: Ray, end: number): Hit | undefined {
+  const at = ray.z + (WALKWAY - ray.y) / ray.rise;
+  const x = xAt(ray, at);
+  const beside = Math.max(SLIP.left - x, x - SLIP.right);
+  if (at < end && beside > 0) {
+    const reflectance = (beside < 0.06 ? 0.9 : 1.5) * boards(at / 0.19, x, 11);
+    return wood(at, reflectance * lit(x, WALKWAY, at, 0, 1, 0));
+  }
+  const onWater = ray.z - ray.y / ray.rise;
+  return onWater < end ? water(ray, onWater, SLIP_WATER) : undefined;
+}
+
+const SLIP_WATER = { chop: 0.35, bed: 5 };
+const OPEN_WATER = { chop: 1, bed: 200 };
+
+/** Water mirrors what lies above it, by Schlick's approximation of Fresnel's law (F0 = 0.02), over a dark bed. */
+function water(ray: Ray, z: number, { chop, bed }: { chop: number; bed: number }): Hit {
+  const x = xAt(ray, z);
+  const waves = chop / (1 + z * 0.03);
+  const slopeX = waves * 0.04 * rough(x * 2.6 + 5, z * 1.5);
+  // At a flat angle the facets that lean towards the eye fill most of the view.
+  const slopeZ = waves * (0.025 + 0.07 * noise(x * 1.3 + 2, z * 4.2) + 0.05 * noise(x * 3.5, z * 11 + 4));
+  const sine = -ray.rise / Math.sqrt(ray.aside * ray.aside + ray.rise * ray.rise + 1) + slopeZ;
+  const share = 0.02 + 0.98 * (1 - Math.min(1, Math.max(0, sine))) ** 5;
+  mirrored.x = x;
+  mirrored.y = 0.001;
+  mirrored.z = z;
+  mirrored.aside = ray.aside - 2 * ray.rise * slopeX;
+  mirrored.rise = Math.max(0.002, 2 * slopeZ - ray.rise);
+  const above = seen(mirrored);
+  return { z, luminance: above.luminance * share + bed, warmth: above.warmth * 0.8 - 0.2 };
+}
+
+function roof(ray: Ray, side: number, at: number): Hit {
+  const normal = Math.sqrt(1 + PITCH * PITCH);
+  const on = (z: number): number =>
+    lit(xAt(ray, z), yAt(ray, z), z, (-side * PITCH) / normal, -1 / normal, 0);
+  // Between the undersides of the rafters and the boards the ray meets an underside, else the face of the next rafter, else boards.
+  const undersides = Math.max(ray.z, roofAt(ray, side, RIDGE - RAFTER.depth));
+  const next = Math.ceil(undersides / RAFTER.every) * RAFTER.every;
+  if (undersides - (next - RAFTER.every) < RAFTER.width) return wood(undersides, 0.13 * on(undersides));
+  if (next < at) {
+    const x = xAt(ray, next);
+    const y = yAt(ray, next);
+    return wood(next, 0.15 * (1 + 0.2 * rough(x * 5, y * 20)) * lit(x, y, next, 0, 0, -1));
+  }
+  return wood(at, boards((Math.abs(xAt(ray, at)) * normal) / 0.21, at, 23) * on(at));
+}
+
+/** Boards, posts and a rail; a life ring hangs on the left, a pair of oars leans on the right. */
+function sideWall(side: number, y: number, z: number): Hit {
+  const light = lit(side * WALL, y, z, -side, 0, 0);
+  if (side < 0) {
+    const fromRing = Math.hypot(z - RING.z, y - RING.y);
+    if (fromRing > RING.inner && fromRing < RING.outer) {
+      const quarter = (Math.atan2(y - RING.y, z - RING.z) / Math.PI) * 2 + 4.5;
+      const band = Math.abs((quarter % 1) - 0.5) < 0.14;
+      return { z, luminance: (band ? 0.035 : 0.6) * light, warmth: band ? 1 : 0.2 };
+    }
+  } else if (y < 2.3) {
+    const half = y > 1.75 ? 0.085 : 0.025;
+    for (const foot of OARS)
+      if (Math.abs(z - foot - (y - WALKWAY) * 0.1) < half) return wood(z, 0.34 * light);
+  }
+  const post = TRUSSES.some((at) => Math.abs(z - at - 0.1) < 0.1);
+  const rail = Math.abs(y - 1.1) < 0.06;
+  if (post || rail) return wood(z, 0.12 * (1 + 0.2 * rough(z * 12, y * 3)) * light);
+  return wood(z, boards(z / 0.2, y, 41) * light);
+}
+
+function frontWall(x: number, y: number): Hit | undefined {
+  const beside = Math.abs(x) - DOORWAY.half;
+  const above = y - DOORWAY.lintel;
+  if (beside < 0 && above < 0) return undefined;
+  const light = lit(x, y, FRONT, 0, 0, -1);
+  if (Math.max(beside, above) < 0.15) return wood(FRONT, 0.11 * light);
+  // Old boards have shrunk: daylight stands in some of the gaps above the doorway.
+  const across = x / 0.19;
+  const gap = Math.round(across);
+  const open = cell(gap, 77) > 0.2 && noise(gap * 3.7, y * 2) > -0.1;
+  if (above > 0.3 && Math.abs(across - gap) < 0.035 && open)
+    return { z: FRONT, luminance: 3000, warmth: -0.2 };
+  return wood(FRONT, boards(across, y, 59) * light);
+}
+
+/** Beyond the doorway: the door leaves, then what floats, then the lake, the shore or the sky. */
+function outside(ray: Ray): Light {
+  const near = doorLeaf(ray, -1) ?? doorLeaf(ray, 1) ?? afloat(ray);
+  if (near) return near;
+  if (ray.rise < 0) return water(ray, ray.z - ray.y / ray.rise, OPEN_WATER);
+  return shore(ray.aside, ray.rise) ?? sky(ray.aside, ray.rise);
+}
+
+/** A leaf stands open outwards, leaning in a little from the doorway's edge. */
+function doorLeaf(ray: Ray, side: number): Light | undefined {
+  if (ray.z >= FRONT) return undefined;
+  const lean = -side * LEAF.lean;
+  const at = FRONT + (side * DOORWAY.half - xAt(ray, FRONT)) / (ray.aside - lean);
+  if (!(at > FRONT && at < FRONT + LEAF.length)) return undefined;
+  const y = yAt(ray, at);
+  if (y < LEAF.bottom || y > LEAF.top) return undefined;
+  const along = at - FRONT;
+  const ledge = Math.abs(y - 0.5) < 0.09 || Math.abs(y - 2.05) < 0.09;
+  const diagonal = Math.abs(y - 0.5 - along * 0.91) < 0.1;
+  const reflectance = ledge || diagonal ? 0.16 : boards(along / 0.22, y, 71);
+  return wood(at, reflectance * (700 + 2600 * along));
+}
+
+/** An open rowing boat, stern towards the camera: a plane that rises to the bow holds its rim and inside, below it the transom. */
+function rowingBoat(ray: Ray): Hit | undefined {
+  return withinRim(ray) ?? transom(ray);
+}
+
+function withinRim(ray: Ray): Hit | undefined {
+  if (ray.rise >= BOAT.rise) return undefined;
+  const at = ray.z + (BOAT.rim - ray.y + BOAT.rise * (ray.z - BOAT.stern)) / (ray.rise - BOAT.rise);
+  if (at < BOAT.stern || at > BOAT.bow || at < ray.z) return undefined;
+  const x = xAt(ray, at);
+  const off = Math.abs(x - BOAT.x);
+  if (off > BOAT.half) return undefined;
+  const along = (at - BOAT.stern) / (BOAT.bow - BOAT.stern);
+  const half = BOAT.half * (1 - along ** 2.6) ** 0.75 * (0.74 + 0.9 * along * (1 - along));
+  if (off > half) return undefined;
+  const light = lit(x, BOAT.rim, Math.min(at, FRONT), 0, 1, 0) + 2500 * smooth(FRONT - 0.9, BOAT.bow, at);
+  if (half - off < 0.05 || along < 0.03) return wood(at, 0.42 * light);
+  if (THWARTS.some((thwart) => Math.abs(along - thwart) < 0.035)) return wood(at, 0.26 * light);
+  return wood(at, (0.25 + 0.45 * smooth(0, 0.5, half - off)) * boards(off / 0.13, at, 83) * light);
+}
+
+function transom(ray: Ray): Hit | undefined {
+  if (ray.z > BOAT.stern) return undefined;
+  const x = xAt(ray, BOAT.stern);
+  const y = yAt(ray, BOAT.stern);
+  const half = BOAT.transom * (0.6 + (0.4 * y) / BOAT.rim);
+  if (y < 0 || y > BOAT.rim || Math.abs(x - BOAT.x) > half) return undefined;
+  return wood(BOAT.stern, boards(y / 0.15, x - BOAT.x, 89) * lit(x, y, BOAT.stern, 0, 0, -1));
+}
+
+/** @param across 0 at the left, 1 at the right @param down 0 at the top, 1 at the bottom */
+export function lightAt(across: number, down: number): Light {
+  sight.aside = ((across - 0.5) * ASPECT) / FOCAL;
+  sight.rise = (HORIZON - down) / FOCAL;
+  return seen(sight);
+}
+
+/** The scene pixel by pixel, row by row from the top left corner. */
+export interface SceneMap {
+  /** cd/m2 */
+  readonly luminance: Float32Array;
+  /** As in Light. */
+  readonly warmth: Float32Array;
+}
+
+let map: Promise<SceneMap> | undefined;
+
+/** The scene as a map, built at the first call and kept. Building lets others run every few milliseconds. */
+export function sceneMap(): Promise<SceneMap> {
+  map ??= buildMap();
+  return map;
+}
+
+const SLICE_MS = 8;
+
+async function buildMap(): Promise<SceneMap> {
+  const { width, height } = PICTURE;
+  const coarse: SceneMap = {
+    luminance: new Float32Array(width * height),
+    warmth: new Float32Array(width * height),
+  };
+  let since = performance.now();
+  const everyRow = async (work: (row: number) => void) => {
+    for (let row = 0; row < height; row += 1) {
+      work(row);
+      if (performance.now() - since < SLICE_MS) continue;
+      await new Promise((resolve) => setImmediate(resolve));
+      since = performance.now();
+    }
+  };
+  await everyRow((row) => lookAlong(row, coarse));
+  const fine = { luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
+  await everyRow((row) => smoothEdges(row, coarse.luminance, fine));
+  return fine;
+}
+
+function lookAlong(row: number, { luminance, warmth }: SceneMap): void {
+  const { width, height } = PICTURE;
+  for (let column = 0; column < width; column += 1) {
+    const light = lightAt((column + 0.5) / width, (row + 0.5) / height);
+    luminance[row * width + column] = light.luminance;
+    warmth[row * width + column] = light.warmth;
+  }
+}
+
+/** Where neighbours differ by more than this factor there is an edge within the pixel. */
+const EDGE = 1.6;
+const WITHIN = [
+  [-0.375, -0.125],
+  [0.125, -0.375],
+  [0.375, 0.125],
+  [-0.125, 0.375],
+] as const;
+
+function smoothEdges(row: number, coarse: Float32Array, { luminance, warmth }: SceneMap): void {
+  const { width, height } = PICTURE;
+  const first = row * width;
+  const above = Math.max(0, row - 1) * width;
+  const below = Math.min(height - 1, row + 1) * width;
+  for (let column = 0; column < width; column += 1) {
+    const here = coarse[first + column] as number;
+    const left = coarse[first + Math.max(0, column - 1)] as number;
+    const right = coarse[first + Math.min(width - 1, column + 1)] as number;
+    const up = coarse[above + column] as number;
+    const down = coarse[below + column] as number;
+    const darkest = Math.min(left, right, up, down);
+    const lightest = Math.max(left, right, up, down);
+    if (lightest < here * EDGE && here < darkest * EDGE) continue;
+    let sum = 0;
+    let warm = 0;
+    for (const [x, y] of WITHIN) {
+      const light = lightAt((column + 0.5 + x) / width, (row + 0.5 + y) / height);
+      sum += light.luminance;
+      warm += light.luminance * light.warmth;
+    }
+    luminance[first + column] = sum / WITHIN.length;
+    warmth[first + column] = warm / sum;
+  }
+}
+
+const METER_CELLS = { across: 96, down: 64 } as const;
+let metered: number | undefined;
+
+/** @returns the EV at ISO 100 of the scene's log-average luminance, over the whole picture */
+function sceneEv(): number {
+  if (metered !== undefined) return metered;
+  const { across, down } = METER_CELLS;
+  let sum = 0;
+  for (let row = 0; row < down; row += 1)
+    for (let column = 0; column < across; column += 1)
+      sum += exposureValueOfLuminance(lightAt((column + 0.5) / across, (row + 0.5) / down).luminance);
+  metered = sum / (across * down);
+  return metered;
+}
+
+/** @returns Tv on the third-stop grid */
+export function meteredTv(av: Sixths, iso: number): Sixths {
+  const tv = sceneEv() + speedValue(iso) - speedValue(100) - toEv(av);
+  return 2 * Math.round(tv * 3);
 }

@@ -1,0 +1,58 @@
+// The record that lies beside the frames in a set folder, as `set.json`.
+import { z } from 'zod';
+import { planPassSchema } from './plan.js';
+import { frameStateSchema, recordedSchema } from './state.js';
+
+export const SET_RECORD_VERSION = 1;
+
+export const setRecordSchema = z
+  .strictObject({
+    version: z.literal(SET_RECORD_VERSION),
+    id: z.string(),
+    /** True only where every offset is verified. */
+    complete: z.boolean(),
+    /** How the run ended, in one sentence. */
+    sentence: z.string(),
+    /** True where the practice body made the frames: nothing was photographed, the scene is invented. */
+    practice: z.boolean(),
+    startedAt: z.string(),
+    endedAt: z.string(),
+    body: z.strictObject({
+      link: z.enum(['practice', 'usb']),
+      model: z.string(),
+      serial: z.string().nullable(),
+    }),
+    /** Shutter, aperture and ISO that the offsets are counted from, as the body writes them; the exact time in seconds. */
+    base: z.strictObject({
+      shutter: z.string(),
+      exposureTime: z.number(),
+      aperture: z.string().nullable(),
+      iso: z.string().nullable(),
+    }),
+    /** EV between neighbouring frames. */
+    step: z.number(),
+    passes: z.array(planPassSchema),
+    /** The darkest first. */
+    frames: z.array(
+      z.strictObject({
+        number: z.number().int(),
+        pass: z.number().int(),
+        offset: z.number(),
+        /** Exact seconds; `shutter` is the nominal label. */
+        exposureTime: z.number(),
+        shutter: z.string(),
+        state: frameStateSchema,
+        attempts: z.number().int(),
+        recorded: recordedSchema.nullable(),
+        clipped: z.strictObject({ dark: z.number(), light: z.number() }).nullable(),
+        file: z.string().nullable(),
+        reason: z.string().nullable(),
+      }),
+    ),
+    /** Files that came back and belong to no frame of the set: wrong exposures, and repeats. */
+    setAside: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
+    /** Settings of the body that the run changed and put back. */
+    putBack: z.array(z.string()),
+  })
+  .meta({ id: 'SetRecord' });
+export type SetRecord = z.infer<typeof setRecordSchema>;

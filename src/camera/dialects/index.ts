@@ -1,0 +1,21 @@
+// How each family of bodies brackets on the wire.
+import { EvenrungError } from '../../../shared/errors.js';
+import type { Settings } from '../link.js';
+import { amount } from './amount/amount.js';
+import type { Dialect } from './dialect.js';
+import { none } from './none/none.js';
+
+export type { Dialect } from './dialect.js';
+
+/** The most capable first: the last takes whatever has a shutter to set. */
+const DIALECTS: readonly Dialect[] = [amount, none];
+
+/** @throws EvenrungError body-not-ready where not even the shutter can be set */
+export function recogniseDialect(settings: Settings): Dialect {
+  const dialect = DIALECTS.find((candidate) => candidate.recognise(settings));
+  if (dialect !== undefined) return dialect;
+  throw new EvenrungError(
+    'body-not-ready',
+    'This body does not let its shutter be set over the cable. Turn its mode dial to M (manual) and connect it again.',
+  );
+}

@@ -1,0 +1,86 @@
+// What the practice body writes into its files: Exif tags (CIPA DC-008) as bodies do, with nominal values as on their scales.
+// Knows the frame's settings, not its picture.
+import type { Exif } from 'sharp';
+import { APERTURE_SCALES, SHUTTER_SCALES, SIXTHS_PER_EV, type Sixths } from '../../exposure/index.js';
+
+/** The settings of one frame, as far as its file records them. */
+export interface RecordedSettings {
+  readonly tv: Sixths;
+  readonly av: Sixths;
+  readonly iso: number;
+  /** Compensation and bracket together, as ExposureBiasValue says them. */
+  readonly biasSixths: Sixths;
+  readonly takenAt: Date;
+  readonly model: string;
+  readonly serial: string;
+  readonly manual: boolean;
+  /** Whether the auto-bracket was on. Left out: whether there is a bias in manual mode, which nothing else there gives. */
+  readonly bracketed?: boolean;
+}
+
+/** Exif 2.32, 4.6.5: values of ExposureProgram and ExposureMode. */
+const PROGRAM = { manual: 1, aperturePriority: 3 } as const;
+const MODE = { auto: 0, manual: 1, bracket: 2 } as const;
+/** SensitivityType: what PhotographicSensitivity is, here the recommended exposure index. */
+const RECOMMENDED_EXPOSURE_INDEX = 2;
+
+/**
+ * @returns the tags for sharp, which gives each its type; IFD2 is the Exif directory
+ * @throws RangeError where tv or av is on no third-stop scale
+ */
+export function exifOf(settings: RecordedSettings): Exif {
+  const { takenAt, manual } = settings;
+  const bracketed = settings.bracketed ?? (manual && settings.biasSixths !== 0);
+  const seconds = SHUTTER_SCALES.third.find((setting) => setting.tv === settings.tv)?.label;
+  const fNumber = APERTURE_SCALES.third.find((setting) => setting.av === settings.av)?.label;
+  if (seconds === undefined || fNumber === undefined)
+    throw new RangeError(`no third-stop label for Tv ${settings.tv}/6, Av ${settings.av}/6`);
+  return {
+    IFD0: {
+      ImageDescription: 'Practice picture of an invented scene',
+      Make: 'Evenrung',
+      Model: settings.model,
+    },
+    IFD2: {
+      ExposureTime: rational(seconds),
+      FNumber: rational(fNumber),
+      ExposureProgram: String(manual ? PROGRAM.manual : PROGRAM.aperturePriority),
+      // ISOSpeedRatings is the earlier name of PhotographicSensitivity (0x8827), the one that the writer knows.
+      ISOSpeedRatings: String(settings.iso),
+      SensitivityType: String(RECOMMENDED_EXPOSURE_INDEX),
+      RecommendedExposureIndex: String(settings.iso),
+      DateTimeOriginal: localTime(takenAt),
+      SubSecTimeOriginal: digits(takenAt.getMilliseconds(), 3),
+      OffsetTimeOriginal: offset(takenAt),
+      ExposureBiasValue: bias(settings.biasSixths),
+      ExposureMode: String(bracketed ? MODE.bracket : manual ? MODE.manual : MODE.auto),
+      BodySerialNumber: settings.serial,
+    },
+  };
+}
+
+/** @param label `1/125`, `30`, `0.3` @returns `1/125`, `30/1`, `3/10`: exactly what the label says */
+function rational(label: string): string {
+  if (label.includes('/')) return label;
+  const [whole = '', tenths] = label.split('.');
+  return tenths === undefined ? `${whole}/1` : `${Number(whole + tenths)}/10`;
+}
+
+function bias(sixths: Sixths): string {
+  const unit = [1, 2, 3].find((factor) => (sixths * factor) % SIXTHS_PER_EV === 0) ?? SIXTHS_PER_EV;
+  return `${(sixths * unit) / SIXTHS_PER_EV}/${unit}`;
+}
+
+const digits = (value: number, places: number): string => String(value).padStart(places, '0');
+
+function localTime(at: Date): string {
+  const day = [digits(at.getFullYear(), 4), digits(at.getMonth() + 1, 2), digits(at.getDate(), 2)];
+  const time = [at.getHours(), at.getMinutes(), at.getSeconds()].map((value) => digits(value, 2));
+  return `${day.join(':')} ${time.join(':')}`;
+}
+
+function offset(at: Date): string {
+  const minutes = -at.getTimezoneOffset();
+  const size = Math.abs(minutes);
+  return `${minutes < 0 ? '-' : '+'}${digits(Math.floor(size / 60), 2)}:${digits(size % 60, 2)}`;
+}

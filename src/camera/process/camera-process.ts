@@ -1,0 +1,65 @@
+// The camera process: everything that talks to a body lives here, so that the daemon can kill it. Forked with the kind of
+// link as its only argument; does what the channel says, one call at a time, and ends itself when the daemon is gone.
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import type { Link } from '../link.js';
+import type { Answer, Call, LinkMethod } from './protocol.js';
+
+/** How long letting go of the body may take once the daemon is gone. */
+const FAREWELL_MS = 1000;
+
+const METHODS: ReadonlySet<LinkMethod> = new Set<LinkMethod>([
+  'identify',
+  'readLimits',
+  'readSettings',
+  'changeSetting',
+  'fire',
+  'release',
+]);
+
+// Loaded only when asked for: the practice body must work where the USB binding cannot even be loaded.
+async function openLink(kind: string | undefined): Promise<Link> {
+  switch (kind) {
+    case 'usb':
+      return (await import('../usb/usb-link.js')).openUsbLink();
+    case 'practice':
+      return (await import('../practice/practice-link.js')).openPracticeLink();
+    default:
+      throw new EvenrungError('unknown-body', `There is no link of the kind '${kind}'.`);
+  }
+}
+
+let link: Promise<Link> | undefined;
+let queue: Promise<void> = Promise.resolve();
+
+async function answer({ id, method, args }: Call): Promise<Answer> {
+  try {
+    if (!METHODS.has(method))
+      throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
+    link ??= openLink(process.argv[2]);
+    const opened = await link;
+    const call = opened[method] as (...given: unknown[]) => Promise<unknown>;
+    return { id, ok: true, value: await call.apply(opened, [...args]) };
+  } catch (cause) {
+    const { code, message, details } = asEvenrungError(cause);
+    return { id, ok: false, code, message, details };
+  }
+}
+
+process.on('message', (call: Call) => {
+  queue = queue.then(async () => {
+    const said = await answer(call);
+    if (process.connected) process.send?.(said);
+  });
+});
+
+// A Ctrl-C at the terminal reaches the whole process group. The daemon decides what happens to the body, nobody else.
+process.on('SIGINT', () => undefined);
+process.on('SIGTERM', () => undefined);
+
+// process.exit would wait for a native call that hangs.
+const end = () => process.kill(process.pid, 'SIGKILL');
+
+process.on('disconnect', () => {
+  setTimeout(end, FAREWELL_MS);
+  queue.then(async () => (await link)?.release()).then(end, end);
+});

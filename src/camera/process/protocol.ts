@@ -1,0 +1,23 @@
+// What the daemon and the camera process say to each other over their channel (structured clone, so Maps pass whole).
+import type { ErrorCode } from '../../../shared/errors.js';
+import type { Link } from '../link.js';
+
+/** The methods of a link that cross the channel: all of them. */
+export type LinkMethod = keyof Link;
+
+/** One call of a link's method. The camera process opens its link at the first. */
+export interface Call {
+  readonly id: number;
+  readonly method: LinkMethod;
+  readonly args: readonly unknown[];
+}
+
+export type Answer =
+  | { readonly id: number; readonly ok: true; readonly value: unknown }
+  | {
+      readonly id: number;
+      readonly ok: false;
+      readonly code: ErrorCode;
+      readonly message: string;
+      readonly details: Readonly<Record<string, unknown>>;
+    };

@@ -1,0 +1,190 @@
+// The daemon's side of the camera process: a Link whose every call has a deadline. Past it the process is killed, and the
+// next call starts another. It knows when a call took too long or the process died; what that means for a frame is
+// decided elsewhere.
+import { type ChildProcess, fork } from 'node:child_process';
+import { mkdirSync } from 'node:fs';
+import { createInterface } from 'node:readline';
+import type { Readable } from 'node:stream';
+import { fileURLToPath } from 'node:url';
+import { EvenrungError } from '../../../shared/errors.js';
+import type {
+  BodyIdentity,
+  FiredFrame,
+  FireOptions,
+  Link,
+  LinkKind,
+  LinkLimits,
+  Setting,
+  Settings,
+} from '../link.js';
+import type { Answer, Call, LinkMethod } from './protocol.js';
+
+export interface SupervisedLinkOptions {
+  readonly kind: LinkKind;
+  /** HOME of the camera process; made where it is missing. libgphoto2 remembers things there. */
+  readonly home: string;
+  /** Takes each line that the process or the native code in it prints. */
+  readonly log: (line: string) => void;
+  /** The compiled entry of the camera process, where it is not beside this module. */
+  readonly entry?: string;
+  readonly env?: Readonly<Record<string, string>>;
+  readonly deadlines?: Partial<Deadlines>;
+}
+
+/** Milliseconds that a call may take. */
+export interface Deadlines {
+  /** Any call but fire; the first also starts the process and opens the body. */
+  readonly call: number;
+  /** What fire may take beside twice the exposure (a body may double a long one by noise reduction). */
+  readonly fire: number;
+  /** Letting go. */
+  readonly release: number;
+}
+
+const DEADLINES: Deadlines = { call: 15_000, fire: 20_000, release: 2000 };
+
+const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
+
+interface Pending {
+  readonly resolve: (value: unknown) => void;
+  readonly reject: (error: EvenrungError) => void;
+}
+
+export class SupervisedLink implements Link {
+  readonly options: SupervisedLinkOptions;
+  private readonly deadlines: Deadlines;
+  private readonly pending = new Map<number, Pending>();
+  private child: ChildProcess | undefined;
+  private lastId = 0;
+
+  constructor(options: SupervisedLinkOptions) {
+    this.options = options;
+    this.deadlines = { ...DEADLINES, ...options.deadlines };
+  }
+
+  /** The process id of the camera process, while there is one. */
+  get pid(): number | undefined {
+    return this.child?.pid;
+  }
+
+  identify(): Promise<BodyIdentity> {
+    return this.call('identify', []);
+  }
+
+  readLimits(): Promise<LinkLimits> {
+    return this.call('readLimits', []);
+  }
+
+  readSettings(): Promise<Settings> {
+    return this.call('readSettings', []);
+  }
+
+  changeSetting(name: string, value: string): Promise<Setting> {
+    return this.call('changeSetting', [name, value]);
+  }
+
+  fire(options: FireOptions): Promise<FiredFrame> {
+    return this.call('fire', [options], this.deadlines.fire + options.exposureSeconds * 2000);
+  }
+
+  /** Lets go of the body and ends the process, whatever state it is in. Never throws. */
+  async release(): Promise<void> {
+    if (this.child === undefined) return;
+    try {
+      await this.call('release', [], this.deadlines.release);
+    } catch {
+      // It ends all the same.
+    }
+    this.kill();
+  }
+
+  /** Ends the process at once. Calls that are waiting fail with body-lost. */
+  kill(): void {
+    const child = this.child;
+    if (child === undefined) return;
+    child.kill('SIGKILL');
+    this.forget(child, new EvenrungError('body-lost', 'The camera process was ended.'));
+  }
+
+  private async call<T>(
+    method: LinkMethod,
+    args: readonly unknown[],
+    deadline = this.deadlines.call,
+  ): Promise<T> {
+    this.child ??= this.start();
+    const child = this.child;
+    this.lastId += 1;
+    const id = this.lastId;
+    const answered = new Promise<unknown>((resolve, reject) => this.pending.set(id, { resolve, reject }));
+    const timer = setTimeout(() => {
+      child.kill('SIGKILL');
+      const seconds = Math.round(deadline / 100) / 10;
+      this.forget(
+        child,
+        new EvenrungError(
+          'call-timed-out',
+          `The camera did not answer within ${seconds} s. The connection is started anew; if it happens again, switch the camera off and on.`,
+          { method },
+        ),
+      );
+    }, deadline);
+    try {
+      const call: Call = { id, method, args };
+      child.send(call, (error) => {
+        if (error) this.forget(child, lostWhileSending(error));
+      });
+      return (await answered) as T;
+    } finally {
+      clearTimeout(timer);
+      this.pending.delete(id);
+    }
+  }
+
+  private start(): ChildProcess {
+    const { kind, home, env, entry } = this.options;
+    mkdirSync(home, { recursive: true });
+    const child = fork(entry ?? ENTRY, [kind], {
+      env: { ...process.env, ...env, HOME: home },
+      // With the collector at hand the link can drop the native camera object, which closes the session.
+      execArgv: ['--expose-gc'],
+      serialization: 'advanced',
+      stdio: ['ignore', 'pipe', 'pipe', 'ipc'],
+    });
+    this.logLines(child.stdout);
+    this.logLines(child.stderr);
+    child.on('message', (said: Answer) => this.settle(said));
+    child.on('error', (error) => this.forget(child, lostWhileSending(error)));
+    child.on('exit', (code, signal) => this.forget(child, ended(code, signal)));
+    return child;
+  }
+
+  private logLines(stream: Readable | null): void {
+    if (stream === null) return;
+    createInterface({ input: stream, crlfDelay: Number.POSITIVE_INFINITY }).on('line', this.options.log);
+  }
+
+  private settle(said: Answer): void {
+    const waiting = this.pending.get(said.id);
+    if (said.ok) waiting?.resolve(said.value);
+    else waiting?.reject(new EvenrungError(said.code, said.message, said.details));
+  }
+
+  /** The process is gone or given up: whoever waits for it hears why, and the next call starts another. */
+  private forget(child: ChildProcess, why: EvenrungError): void {
+    if (this.child !== child) return;
+    this.child = undefined;
+    for (const { reject } of this.pending.values()) reject(why);
+  }
+}
+
+function ended(code: number | null, signal: NodeJS.Signals | null): EvenrungError {
+  return new EvenrungError(
+    'body-lost',
+    `The camera process ended unexpectedly (${signal ?? `exit ${code}`}).`,
+    { signal, code },
+  );
+}
+
+function lostWhileSending(error: Error): EvenrungError {
+  return new EvenrungError('body-lost', `The camera process cannot be reached: ${error.message}.`);
+}

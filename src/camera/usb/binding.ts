@@ -1,0 +1,68 @@
+// The npm package gphoto2 0.3.2 as far as the link uses it, and how it is loaded. The package is optional, has no types of
+// its own, and its native part must be built against the system's libgphoto2.
+import { EvenrungError } from '../../../shared/errors.js';
+
+/** A result code of libgphoto2, below 0; or an errno, above 0, where a file could not be made on this computer. */
+export type ResultCode = number;
+
+/** Errors come as bare numbers, never as Error objects. */
+export type NativeCallback<T> = (code: ResultCode | undefined, value: T) => void;
+
+export interface TakePictureOptions {
+  readonly download: true;
+  /** False deletes the file in the camera after the download. */
+  readonly keep: true;
+  /** Ends in six X, which become random letters. */
+  readonly targetPath: string;
+}
+
+/** A camera that was found. Nothing is opened before its first method is called. */
+export interface NativeCamera {
+  /** The name of the driver, not of the camera, where the camera was found by its USB class. */
+  readonly model: string;
+  readonly port: string;
+  getConfig(callback: NativeCallback<unknown>): void;
+  setConfigValue(name: string, value: string, callback: NativeCallback<undefined>): void;
+  /** Takes one picture and downloads it. @returns through the callback the path that it was given */
+  takePicture(options: TakePictureOptions, callback: NativeCallback<string>): void;
+}
+
+export interface Binding {
+  readonly GPhoto2: new () => { list(callback: (cameras: readonly NativeCamera[]) => void): void };
+}
+
+// Not written into the import, so that the compiler does not ask for types that do not exist.
+const PACKAGE: string = 'gphoto2';
+
+/** @throws EvenrungError usb-not-available */
+export async function loadBinding(): Promise<Binding> {
+  try {
+    const loaded = (await import(PACKAGE)) as { readonly default: Binding };
+    return loaded.default;
+  } catch (cause) {
+    throw new EvenrungError(
+      'usb-not-available',
+      'Cameras cannot be reached over USB here: the package gphoto2 is not installed or did not build. ' +
+        'Install libgphoto2 with its headers, pkg-config, make and a C++ compiler, then start again with npm start.',
+      { cause: cause instanceof Error ? cause.message : String(cause) },
+    );
+  }
+}
+
+/** Turns a call that ends in a callback into a promise, which is rejected with the bare result code. */
+export function promised<T>(start: (callback: NativeCallback<T>) => void): Promise<T> {
+  return new Promise((resolve, reject) => {
+    start((code, value) => (code === undefined ? resolve(value) : reject(new NativeFailure(code))));
+  });
+}
+
+/** A call of the binding that failed. */
+export class NativeFailure extends Error {
+  override readonly name = 'NativeFailure';
+  readonly code: ResultCode;
+
+  constructor(code: ResultCode) {
+    super(`libgphoto2 answered with ${code}`);
+    this.code = code;
+  }
+}

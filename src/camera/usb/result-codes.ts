@@ -1,0 +1,134 @@
+// What a result code of libgphoto2 means for the person holding the camera. Numbers as in gphoto2-result.h and
+// gphoto2-port-result.h of libgphoto2 2.5.30.
+import { getSystemErrorName } from 'node:util';
+import { EvenrungError } from '../../../shared/errors.js';
+import type { ResultCode } from './binding.js';
+
+export const RESULT = {
+  noMemory: -3,
+  library: -4,
+  unknownPort: -5,
+  notSupported: -6,
+  io: -7,
+  timeout: -10,
+  ioInit: -31,
+  ioRead: -34,
+  ioWrite: -35,
+  usbFind: -52,
+  usbClaim: -53,
+  lock: -60,
+  modelNotFound: -105,
+  cameraBusy: -110,
+  noSpace: -115,
+} as const;
+
+const LOST: ReadonlySet<ResultCode> = new Set([
+  RESULT.library,
+  RESULT.unknownPort,
+  RESULT.io,
+  RESULT.timeout,
+  RESULT.ioInit,
+  RESULT.ioRead,
+  RESULT.ioWrite,
+  RESULT.usbFind,
+  RESULT.modelNotFound,
+]);
+const HELD: ReadonlySet<ResultCode> = new Set([RESULT.usbClaim, RESULT.lock]);
+const FULL: ReadonlySet<ResultCode> = new Set([RESULT.noMemory, RESULT.noSpace]);
+
+/** @returns body-busy or body-lost where the code says that the body cannot be reached, whatever it was asked for */
+function unreachable(code: ResultCode): EvenrungError | undefined {
+  if (HELD.has(code)) {
+    return new EvenrungError(
+      'body-busy',
+      'Another program holds the camera, often the file manager of the desktop: eject the camera there, then try again. ' +
+        'On Linux it can also mean that this user may not use USB devices: a udev rule for the camera helps.',
+      { result: code, released: false },
+    );
+  }
+  if (code === RESULT.cameraBusy) {
+    return new EvenrungError(
+      'body-busy',
+      'The camera is busy. Wait until it has stored its last frame and close its menus; if it stays busy, switch it off and on.',
+      { result: code, released: false },
+    );
+  }
+  if (LOST.has(code)) {
+    return new EvenrungError(
+      'body-lost',
+      'The camera does not answer any more. Check the cable at both ends and the battery, and that the camera has not ' +
+        'gone to sleep; then switch it on.',
+      { result: code },
+    );
+  }
+  return undefined;
+}
+
+/** @returns what went wrong while the settings were read */
+export function readingFailed(code: ResultCode): EvenrungError {
+  return (
+    unreachable(code) ??
+    new EvenrungError(
+      'body-lost',
+      `The camera does not tell its settings (result ${code}). Switch it off and on, and connect it again.`,
+      { result: code },
+    )
+  );
+}
+
+/** @returns what went wrong while a setting was changed */
+export function changingFailed(code: ResultCode, name: string, value: string): EvenrungError {
+  const why = code === RESULT.notSupported ? 'it lets this be set on its own buttons only' : `result ${code}`;
+  return (
+    unreachable(code) ??
+    new EvenrungError(
+      'setting-not-taken',
+      `The camera did not take '${value}' for '${name}' (${why}). Look whether its mode dial or a menu stands in the way.`,
+      { name, wanted: value, result: code },
+    )
+  );
+}
+
+/**
+ * @returns what went wrong while a frame was fired. `details.released` is false where the shutter was surely not
+ *   touched, true where it surely was, and missing where nobody can tell: then nothing may be fired again blindly.
+ */
+export function firingFailed(code: ResultCode): EvenrungError {
+  if (code > 0) {
+    return new EvenrungError(
+      'storing-failed',
+      `The frame was made, but this computer could not store it (${systemError(code)}). It may still be in the camera.`,
+      { result: code, released: true },
+    );
+  }
+  if (FULL.has(code)) {
+    return new EvenrungError(
+      'storing-failed',
+      'The camera has no room for the frame: its card is full or write-protected. Change the card.',
+      { result: code },
+    );
+  }
+  if (code === RESULT.notSupported) {
+    return new EvenrungError('body-not-ready', 'This camera cannot be fired over the cable as it is set.', {
+      result: code,
+      released: false,
+    });
+  }
+  return (
+    unreachable(code) ??
+    new EvenrungError(
+      'frame-missing',
+      'The camera was told to fire, but no frame came back. A lens on autofocus that finds no focus keeps the shutter ' +
+        'shut: switch it to manual. Otherwise the frame may still come, or be on the card only.',
+      { result: code },
+    )
+  );
+}
+
+function systemError(errno: number): string {
+  try {
+    return getSystemErrorName(-errno);
+  } catch {
+    return `error ${errno}`;
+  }
+}

@@ -1,0 +1,95 @@
+// The settings tree as the binding hands it over, made into a flat map of bare names. The tree comes from a body: whatever
+// does not have the expected shape is left out, and nothing in it can make the reading fail.
+import type { Setting } from '../link.js';
+
+/** A setting, and what the link must know of it beside. */
+export interface TreeSetting extends Setting {
+  /**
+   * False for a switch that starts something instead of keeping a state (libgphoto2 always reads it as 2): what was
+   * written to it cannot be read back.
+   */
+  readonly readsBack: boolean;
+}
+
+/**
+ * Sections as libgphoto2 orders them. A setting that is asked for by its bare name is the first one in this order; the
+ * binding itself hands the sections over in alphabetical order.
+ */
+const SECTION_ORDER = ['actions', 'settings', 'status', 'imgsettings', 'capturesettings'];
+
+const STARTS_SOMETHING = 2;
+
+type Fields = Readonly<Record<string, unknown>>;
+
+const isFields = (value: unknown): value is Fields => typeof value === 'object' && value !== null;
+
+/** @param tree what getConfig gives: nodes with `children`, leaves with `type`, `value` and, for a choice, `choices` */
+export function flattenTree(tree: unknown): Map<string, TreeSetting> {
+  const found = new Map<string, TreeSetting>();
+  walk(tree, found);
+  return found;
+}
+
+function walk(nodes: unknown, found: Map<string, TreeSetting>): void {
+  if (!isFields(nodes)) return;
+  for (const [name, node] of Object.entries(nodes).sort(bySection)) {
+    if (!isFields(node)) continue;
+    if (isFields(node.children)) {
+      walk(node.children, found);
+      continue;
+    }
+    const setting = readLeaf(name, node);
+    if (setting !== undefined && !found.has(name)) found.set(name, setting);
+  }
+}
+
+function bySection([one]: [string, unknown], [other]: [string, unknown]): number {
+  const rank = (name: string) => {
+    const place = SECTION_ORDER.indexOf(name);
+    return place < 0 ? SECTION_ORDER.length : place;
+  };
+  return rank(one) - rank(other);
+}
+
+function readLeaf(name: string, leaf: Fields): TreeSetting | undefined {
+  const { value } = leaf;
+  switch (leaf.type) {
+    case 'choice':
+      return {
+        name,
+        kind: 'choice',
+        value: label(value),
+        choices: Array.isArray(leaf.choices) ? leaf.choices.map(label).filter((choice) => choice !== '') : [],
+        readsBack: true,
+      };
+    case 'string':
+      return { name, kind: 'text', value: label(value), readsBack: true };
+    case 'range':
+      return { name, kind: 'range', value: plainNumber(value), readsBack: true };
+    case 'toggle':
+      return {
+        name,
+        kind: 'toggle',
+        value: value === 1 ? 'on' : 'off',
+        readsBack: value !== STARTS_SOMETHING,
+      };
+    case 'date':
+      // Clocks run: what was written is no longer what is read.
+      return { name, kind: 'date', value: moment(value), readsBack: false };
+    default:
+      return undefined;
+  }
+}
+
+function label(value: unknown): string {
+  if (typeof value === 'string') return value;
+  return typeof value === 'number' || typeof value === 'boolean' ? String(value) : '';
+}
+
+/** Numbers come as 32-bit floats: 0.3 would read 0.30000001192092896. */
+function plainNumber(value: unknown): string {
+  return typeof value === 'number' && Number.isFinite(value) ? String(Number(value.toPrecision(7))) : '';
+}
+
+const moment = (value: unknown): string =>
+  value instanceof Date && !Number.isNaN(value.getTime()) ? value.toISOString() : '';

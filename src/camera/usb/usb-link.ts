@@ -1,0 +1,260 @@
+// A camera on USB: the Link over libgphoto2, through the npm package gphoto2. It belongs into the camera process (one
+// process, one object, one camera), because its native part can hang or crash. It knows nothing of dialects or plans.
+//
+// What a write of the value that is already set does (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
+// and tried in tests/wire/usb-link.test.ts): the binding marks the setting as changed whatever its value is, and the library
+// then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal write does reach the wire, and
+// writing the bracket again is enough to arm it again. Exceptions: `capturetarget` under 0x0B is left alone when the body
+// is set so already, and the settings that bodies of 0x11 walk to step by step are only walked when they differ.
+//
+// What is read back is the body's own word in plain PTP. Under 0x0B the library keeps the written value and corrects it
+// only by what the body reports later: there a body that silently ignores a write is not found out by reading, but only by
+// what the frames record.
+import { constants } from 'node:fs';
+import { access, stat } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
+import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
+import { changingFailed, firingFailed, RESULT, readingFailed } from './result-codes.js';
+import { flattenTree, type TreeSetting } from './settings-tree.js';
+
+/** Bodies report a change late: the wait before a value that is not as written is read once more. */
+const LATE_REPORT_MS = 250;
+
+/** How many choices a sentence lists. */
+const CHOICES_SHOWN = 5;
+
+/**
+ * The longest exposures whose file comes back, by a setting that tells which of the library's fixed waits applies: 90 s
+ * where `autoexposuremode` is (vendor extension 0x0B), 70 s where `aebracketingstep` is (0x0A), else 35 s or so. The rest
+ * of the wait is for release, storing and transfer; noise reduction that doubles an exposure is for the user to switch off.
+ */
+const LONGEST_SECONDS = [
+  { setting: 'autoexposuremode', seconds: 60 },
+  { setting: 'aebracketingstep', seconds: 45 },
+] as const;
+const LONGEST_SECONDS_ELSEWHERE = 30;
+
+/** From memory, no source: a settings change reads the tree three times and writes once. */
+const SECONDS_PER_CHANGE = 0.4;
+/** From memory, no source: release lag, the body's cycle, and some 25 MB over the cable, with the lens on manual focus. */
+const SECONDS_PER_FRAME = 2;
+
+/** What libgphoto2 writes where a body leaves a text out. */
+const LEFT_OUT = 'None';
+
+// A camera object that was never opened crashes the process when it is collected, so these stay for good.
+const keptForGood: NativeCamera[] = [];
+
+const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
+
+/**
+ * Finds the camera on USB. It is opened by the first call.
+ * @throws EvenrungError usb-not-available, no-body
+ */
+export async function openUsbLink(): Promise<Link> {
+  const { GPhoto2 } = await loadBinding();
+  const cameras = await new Promise<readonly NativeCamera[]>((resolve) => new GPhoto2().list(resolve));
+  const [camera, ...others] = cameras;
+  if (camera === undefined) {
+    throw new EvenrungError(
+      'no-body',
+      'No camera was found on USB. Switch it on, use a cable that carries data, and where the camera asks what the ' +
+        'connection is for, choose remote control, not storage.',
+    );
+  }
+  if (others.length > 0) {
+    keptForGood.push(...others);
+    const ports = others.map((other) => other.port).join(', ');
+    process.stderr.write(
+      `usb: ${cameras.length} cameras found, taking the one at ${camera.port}, not ${ports}\n`,
+    );
+  }
+  return new UsbLink(camera);
+}
+
+class UsbLink implements Link {
+  private camera: NativeCamera | undefined;
+  private opened = false;
+  private lost = false;
+  /** The most settings that were ever read. */
+  private mostSettings = 0;
+
+  constructor(camera: NativeCamera) {
+    this.camera = camera;
+  }
+
+  async identify(): Promise<BodyIdentity> {
+    const settings = await this.read();
+    const said = (name: string) => {
+      const value = settings.get(name)?.value.trim() ?? '';
+      return value === '' || value === LEFT_OUT ? undefined : value;
+    };
+    return {
+      link: 'usb',
+      model: said('cameramodel') ?? this.native().model,
+      serial: said('serialnumber') ?? null,
+    };
+  }
+
+  async readLimits(): Promise<LinkLimits> {
+    const settings = await this.read();
+    const wait = LONGEST_SECONDS.find(({ setting }) => settings.has(setting));
+    return {
+      longestSeconds: wait?.seconds ?? LONGEST_SECONDS_ELSEWHERE,
+      secondsPerChange: SECONDS_PER_CHANGE,
+      secondsPerFrame: SECONDS_PER_FRAME,
+      bracketPatterns: null,
+    };
+  }
+
+  async readSettings(): Promise<Settings> {
+    const settings = await this.read();
+    return new Map([...settings].map(([name, setting]) => [name, shown(setting)]));
+  }
+
+  /** Also writes a value that is set already: arming a bracket again depends on it. */
+  async changeSetting(name: string, value: string): Promise<Setting> {
+    // Read anew each time. It costs little, and writes by label are only safe against the choices of the moment: a label
+    // that is none may be taken as an index. Also, with the camera gone a write may crash where a read only fails.
+    const before = (await this.read()).get(name);
+    if (before === undefined) {
+      throw new EvenrungError('unknown-setting', `The camera has no setting '${name}' as it is set up now.`, {
+        name,
+      });
+    }
+    checkOffered(before, value);
+    await this.write(name, value);
+    const after = await this.readBack(before, value);
+    if (after !== undefined && isSame(before, after.value, value)) return shown(after);
+    const found = after?.value ?? 'nothing';
+    throw new EvenrungError(
+      'setting-not-taken',
+      `The camera was told to set '${name}' to '${value}', but says '${found}'. Look whether its mode dial or a menu stands in the way.`,
+      { name, wanted: value, found },
+    );
+  }
+
+  async fire({ into }: FireOptions): Promise<FiredFrame> {
+    // The library makes the file only when the frame is there already: a bad folder must not cost a frame.
+    await access(into, constants.W_OK).catch((cause: Error) => {
+      throw new EvenrungError('storing-failed', `Nothing was fired: the folder ${into} takes no files.`, {
+        released: false,
+        cause: cause.message,
+      });
+    });
+    const started = performance.now();
+    const targetPath = path.join(into, 'incoming.XXXXXX');
+    const file = await this.ask<string>(firingFailed, (camera, callback) =>
+      camera.takePicture({ download: true, keep: true, targetPath }, callback),
+    );
+    const seconds = (performance.now() - started) / 1000;
+    if ((await stat(file)).size === 0) {
+      throw new EvenrungError(
+        'frame-missing',
+        'The camera sent an empty file. The frame may be on its card.',
+        {
+          released: true,
+          file,
+        },
+      );
+    }
+    return { path: file, seconds };
+  }
+
+  /**
+   * The binding has no close: the session is closed when the camera object is collected, which only a process that was
+   * started with `--expose-gc` can bring about. The farewell runs over the wire within the collection, and blocks.
+   */
+  async release(): Promise<void> {
+    if (this.camera === undefined) return;
+    if (!this.opened) keptForGood.push(this.camera);
+    // No variable of this function may hold the camera: it would live through the collection.
+    this.camera = undefined;
+    // A body that does not answer would be waited for, for minutes.
+    if (!this.opened || this.lost || globalThis.gc === undefined) return;
+    await collectCameras(globalThis.gc);
+  }
+
+  private native(): NativeCamera {
+    if (this.camera !== undefined) return this.camera;
+    throw new EvenrungError('body-lost', 'The connection to the camera was closed.');
+  }
+
+  /** Calls the binding and gives its result codes their meaning. */
+  private async ask<T>(
+    meaning: (code: number) => EvenrungError,
+    call: (camera: NativeCamera, callback: (code: number | undefined, value: T) => void) => void,
+  ): Promise<T> {
+    const camera = this.native();
+    this.opened = true;
+    try {
+      return await promised<T>((callback) => call(camera, callback));
+    } catch (cause) {
+      if (!(cause instanceof NativeFailure)) throw cause;
+      const error = meaning(cause.code);
+      if (error.code === 'body-lost') this.lost = true;
+      throw error;
+    }
+  }
+
+  private async read(): Promise<Map<string, TreeSetting>> {
+    const tree = await this.ask<unknown>(readingFailed, (camera, callback) => camera.getConfig(callback));
+    const settings = flattenTree(tree);
+    // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
+    // what the library remembers is left.
+    if (settings.size * 2 < this.mostSettings) {
+      this.lost = true;
+      throw readingFailed(RESULT.io);
+    }
+    this.mostSettings = Math.max(this.mostSettings, settings.size);
+    return settings;
+  }
+
+  private write(name: string, value: string): Promise<undefined> {
+    return this.ask<undefined>(
+      (code) => changingFailed(code, name, value),
+      (camera, callback) => camera.setConfigValue(name, value, callback),
+    );
+  }
+
+  private async readBack(before: TreeSetting, value: string): Promise<TreeSetting | undefined> {
+    const first = (await this.read()).get(before.name);
+    if (first !== undefined && isSame(before, first.value, value)) return first;
+    await pause(LATE_REPORT_MS);
+    return (await this.read()).get(before.name);
+  }
+}
+
+/** Without what only the link needs to know. */
+function shown({ readsBack: _, ...setting }: TreeSetting): Setting {
+  return setting;
+}
+
+function checkOffered({ name, kind, choices }: TreeSetting, value: string): void {
+  const offered = kind === 'toggle' ? ['on', 'off'] : choices;
+  if (kind === 'range' && !Number.isFinite(Number.parseFloat(value))) {
+    throw new EvenrungError('choice-not-offered', `'${name}' takes a number, not '${value}'.`, { name });
+  }
+  if (offered === undefined || offered.includes(value)) return;
+  const some = offered.slice(0, CHOICES_SHOWN).map((choice) => `'${choice}'`);
+  const list = some.length < offered.length ? `${some.join(', ')} ...` : some.join(', ');
+  throw new EvenrungError(
+    'choice-not-offered',
+    `The camera does not offer '${value}' for '${name}' as it is set up now. ${offered.length === 0 ? 'It offers nothing.' : `It offers ${list}`}`,
+    { name, wanted: value },
+  );
+}
+
+function isSame({ kind, readsBack }: TreeSetting, found: string, wanted: string): boolean {
+  if (!readsBack || found === wanted) return true;
+  return kind === 'range' && Math.abs(Number(found) - Number(wanted)) < 1e-4;
+}
+
+async function collectCameras(collect: () => unknown): Promise<void> {
+  // The callbacks of the last call must have returned; finalisers run a turn after the collection.
+  await pause(0);
+  collect();
+  await pause(0);
+}

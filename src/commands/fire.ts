@@ -1,0 +1,114 @@
+// `fire`: one set, from the request to the set folder.
+import type { Command } from 'commander';
+import type { Logger } from 'pino';
+import { ENDED, type NumberedEvent } from '../../shared/state.js';
+import { formatEv, fromEv } from '../exposure/index.js';
+import { type BodyChoice, EventLog, Station } from '../run/index.js';
+import {
+  addRequestOptions,
+  bodyOption,
+  type LimitOptions,
+  narrowTo,
+  type RequestOptions,
+  writtenRequest,
+} from './options.js';
+import { cameraHome } from './places.js';
+import { exitCodeOf, onStopSignal, STOPPED } from './process.js';
+
+interface FireOptions extends RequestOptions, LimitOptions {
+  readonly body: BodyChoice;
+  readonly into: string;
+  readonly json?: boolean;
+}
+
+export function addFire(program: Command, log: Logger): void {
+  addRequestOptions(program.command('fire').description('fire one set and leave its set folder in a folder'))
+    .addOption(bodyOption())
+    .option('--into <folder>', 'folder that takes the set folder', '.')
+    .action(async (options: FireOptions) => {
+      process.exitCode = await fire(options, log);
+    });
+}
+
+/** @returns the exit code */
+async function fire(options: FireOptions, log: Logger): Promise<number> {
+  const request = writtenRequest(options);
+  const events = new EventLog();
+  const station = new Station({
+    choice: options.body,
+    into: options.into,
+    cameraHome: cameraHome(),
+    events,
+    log: (line) => log.debug({ from: 'camera process' }, line),
+    narrow: narrowTo(options),
+  });
+  let stopped = false;
+  const forget = onStopSignal(() => {
+    stopped = true;
+    if (!options.json) process.stderr.write('Stopping: the frame in hand ends, then the settings go back.\n');
+    void station.close();
+  });
+  const print = options.json ? printJson : wordsPrinter();
+  events.watch(print);
+  try {
+    await station.look();
+    if (station.problem !== null) throw station.problem;
+    if (stopped) return STOPPED;
+    const run = await station.start(request);
+    await station.settled();
+    const state = events.state.run?.state;
+    if (state === 'stopped') return STOPPED;
+    if (run.error === null) return 0;
+    if (options.json) process.stdout.write(`${JSON.stringify(run.error.toWire())}\n`);
+    return exitCodeOf(run.error);
+  } finally {
+    await station.close();
+    forget();
+  }
+}
+
+function printJson(event: NumberedEvent): void {
+  process.stdout.write(`${JSON.stringify(event)}\n`);
+}
+
+/** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
+function wordsPrinter(): (event: NumberedEvent) => void {
+  let passes = 0;
+  let begun = '';
+  const say = (line: string) => process.stdout.write(`${line}\n`);
+  return ({ happening }) => {
+    switch (happening.type) {
+      case 'body':
+        if (happening.body.state !== 'ready') return;
+        if (happening.body.note !== null) say(happening.body.note);
+        if (happening.body.body.link === 'practice')
+          say('Practice body: nothing is photographed, the scene is invented.');
+        else say(`Body: ${happening.body.body.model}`);
+        return;
+      case 'run': {
+        if (happening.run.id === begun) return;
+        begun = happening.run.id;
+        const { plan, frames } = happening.run;
+        passes = plan.passes.length;
+        say(`${frames.length} frames in ${passes} passes, about ${Math.ceil(plan.estimate.seconds)} s`);
+        return;
+      }
+      case 'pass':
+        if (happening.state === 'firing') say(`Pass ${happening.pass} of ${passes}`);
+        return;
+      case 'frame': {
+        const { frame } = happening;
+        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
+        if (frame.state === 'verified') say(`${name} verified`);
+        if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
+        return;
+      }
+      case 'run-state':
+        if (happening.state === 'making-up') say('Making up what is missing, singly');
+        if (!ENDED.has(happening.state)) return;
+        say(happening.sentence ?? happening.state);
+        if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
+        return;
+    }
+  };
+}

@@ -1,0 +1,127 @@
+// Options that several commands have in common, and how their words become a request and limits.
+import { type Command, InvalidArgumentError, Option } from 'commander';
+import { EvenrungError } from '../../shared/errors.js';
+import type { WrittenSetRequest } from '../../shared/request.js';
+import type { BodyLimits } from '../exposure/index.js';
+import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
+import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
+
+export interface RequestOptions {
+  readonly frames?: string;
+  readonly from?: string;
+  readonly to?: string;
+  readonly step?: string;
+  readonly base?: string;
+  readonly mode: string;
+}
+
+export type LimitOptions = Partial<StatedLimits>;
+
+export function addRequestOptions(command: Command): Command {
+  return command
+    .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
+    .option('--from <ev>', 'darkest frame, such as -4')
+    .option('--to <ev>', 'lightest frame, such as 4')
+    .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"')
+    .option('--base <time>', 'shutter time that the frames are counted from', '1/60')
+    .addOption(
+      new Option('--mode <mode>', 'what moves the centre of a pass')
+        .choices(['manual', 'aperture'])
+        .default('manual'),
+    )
+    .option(
+      '--max-frames <n>',
+      `frames that the body can bracket: 3, or 3,5,7 (without a body: ${STATED_DEFAULTS.maxFrames})`,
+    )
+    .option(
+      '--body-steps <ev>',
+      'bracket steps that the body has: 1/3,1/2,1,2 (without a body: thirds up to 3)',
+    )
+    .option(
+      '--comp-range <ev>',
+      `how far exposure compensation goes (without a body: ${STATED_DEFAULTS.compRange})`,
+    )
+    .option(
+      '--shutter-range <times>',
+      `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
+    )
+    .option('--json', 'print JSON');
+}
+
+export function bodyOption(): Option {
+  return new Option('--body <kind>', 'practice, usb, or auto: a camera where there is one')
+    .argParser((value): BodyChoice => {
+      const choice = BODY_CHOICES.find((candidate) => candidate === value);
+      if (choice !== undefined) return choice;
+      throw new EvenrungError('unknown-body', `There is no body '${value}': give practice, usb or auto.`);
+    })
+    .default('auto');
+}
+
+/** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
+export function writtenRequest(options: RequestOptions): WrittenSetRequest {
+  const { frames, from, to, step, base, mode } = options;
+  if (step === undefined)
+    throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
+  return {
+    step,
+    mode: mode === 'aperture' ? 'aperture' : 'manual',
+    ...(frames === undefined ? {} : { frames: wholeNumber(frames) }),
+    ...(from === undefined ? {} : { from }),
+    ...(to === undefined ? {} : { to }),
+    ...(base === undefined ? {} : { base }),
+  };
+}
+
+function wholeNumber(text: string): number {
+  if (/^[+-]?\d{1,9}$/.test(text.trim())) return Number(text);
+  throw new EvenrungError('frames-out-of-range', `'${text}' frames cannot be made: give a whole number.`);
+}
+
+export const statedLimits = (options: LimitOptions): BodyLimits =>
+  limitsFromStated({
+    maxFrames: options.maxFrames ?? STATED_DEFAULTS.maxFrames,
+    bodySteps: options.bodySteps ?? STATED_DEFAULTS.bodySteps,
+    compRange: options.compRange ?? STATED_DEFAULTS.compRange,
+    shutterRange: options.shutterRange ?? STATED_DEFAULTS.shutterRange,
+  });
+
+/**
+ * Where options state limits, a body may do only what both it and they allow.
+ * @throws EvenrungError limits-contradict where nothing is left
+ */
+export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLimits {
+  const stated = statedLimits(options);
+  return (limits) => {
+    const counts = new Set(stated.brackets.map((shape) => shape.pattern.length));
+    const steps = new Set(stated.brackets.map((shape) => shape.step));
+    const times = new Set(stated.shutters.map((setting) => setting.tv));
+    const narrowed: BodyLimits = {
+      ...limits,
+      brackets: limits.brackets.filter(
+        ({ pattern, step }) =>
+          (options.maxFrames === undefined || counts.has(pattern.length)) &&
+          (options.bodySteps === undefined || steps.has(step)),
+      ),
+      shutters:
+        options.shutterRange === undefined
+          ? limits.shutters
+          : limits.shutters.filter(({ tv }) => times.has(tv)),
+    };
+    const asked = options.maxFrames !== undefined && counts.size > 0;
+    if (asked && limits.brackets.length > 0 && narrowed.brackets.length === 0) {
+      const offered = [...new Set(limits.brackets.map((shape) => shape.pattern.length))].join(', ');
+      throw new EvenrungError(
+        'limits-contradict',
+        `This body brackets ${offered} frames, not ${options.maxFrames}.`,
+      );
+    }
+    return narrowed;
+  };
+}
+
+export function portNumber(text: string): number {
+  const port = /^\d{1,5}$/.test(text) ? Number(text) : Number.NaN;
+  if (!(port <= 65_535)) throw new InvalidArgumentError('give a number from 0 to 65535.');
+  return port;
+}

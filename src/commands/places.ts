@@ -1,0 +1,20 @@
+// Where things lie on this machine: the state folder (XDG Base Directory Specification), the built panel.
+import os from 'node:os';
+import path from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+/** $XDG_STATE_HOME/evenrung, or ~/.local/state/evenrung. */
+export function stateFolder(): string {
+  const named = process.env.XDG_STATE_HOME;
+  const base = named && path.isAbsolute(named) ? named : path.join(os.homedir(), '.local', 'state');
+  return path.join(base, 'evenrung');
+}
+
+/** HOME of the camera process. */
+export const cameraHome = (): string => path.join(stateFolder(), 'camera-home');
+
+/** Where `serve` puts sets when it is not told. */
+export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets');
+
+/** The panel as the set-up builds it, seen from the compiled program. */
+export const panelFolder = (): string => fileURLToPath(new URL('../../web', import.meta.url));

@@ -1,0 +1,35 @@
+// What commands have in common as processes: exit codes, stop signals, and how an error is told.
+import { CommanderError } from 'commander';
+import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+
+/** Exit code of a command that the user stopped. */
+export const STOPPED = 130;
+
+export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
+
+/** Calls back at the first SIGINT or SIGTERM; more of them change nothing, so that settings can be put back in peace. */
+export function onStopSignal(stop: () => void): () => void {
+  let told = false;
+  const listener = () => {
+    if (!told) stop();
+    told = true;
+  };
+  process.on('SIGINT', listener);
+  process.on('SIGTERM', listener);
+  return () => {
+    process.off('SIGINT', listener);
+    process.off('SIGTERM', listener);
+  };
+}
+
+/** Tells an error: one sentence on standard error and, with `--json`, an object on standard output. @returns exit code */
+export function tellError(cause: unknown, json: boolean): number {
+  if (cause instanceof CommanderError && cause.exitCode === 0) return 0;
+  const error =
+    cause instanceof CommanderError
+      ? new EvenrungError('malformed-request', cause.message.replace(/^error: /, ''))
+      : asEvenrungError(cause);
+  process.stderr.write(`${error.message}\n`);
+  if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
+  return exitCodeOf(error);
+}

@@ -1,0 +1,78 @@
+// `serve`: the daemon. It is ready as soon as it listens; the body may come up after.
+import type { Command } from 'commander';
+import type { Logger } from 'pino';
+import { type BodyChoice, EventLog, Station } from '../run/index.js';
+import { startServer } from '../server/index.js';
+import { bodyOption, portNumber } from './options.js';
+import { cameraHome, defaultInto, panelFolder } from './places.js';
+import { onStopSignal, STOPPED } from './process.js';
+
+interface ServeOptions {
+  readonly body: BodyChoice;
+  readonly into: string;
+  readonly port: number;
+}
+
+const DEFAULT_PORT = 4160;
+
+export function addServe(program: Command, log: Logger): void {
+  program
+    .command('serve')
+    .description('run the daemon with its panel')
+    .addOption(bodyOption())
+    .option('--into <folder>', 'folder that takes the set folders', defaultInto())
+    .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
+    .action(async (options: ServeOptions) => {
+      process.exitCode = await serve(options, log);
+    });
+}
+
+/** @returns the exit code, once the daemon was told to stop */
+async function serve({ body, into, port }: ServeOptions, log: Logger): Promise<number> {
+  const events = new EventLog();
+  const station = new Station({
+    choice: body,
+    into,
+    cameraHome: cameraHome(),
+    events,
+    log: (line) => log.debug({ from: 'camera process' }, line),
+  });
+  logEvents(events, log);
+  const server = await startServer({ station, events, log, panel: panelFolder(), port });
+  log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
+  void station.look();
+  await new Promise<void>((resolve) => onStopSignal(resolve));
+  log.info('Stopping: a frame in hand ends, then the settings go back.');
+  await station.close();
+  await server.close();
+  return STOPPED;
+}
+
+function logEvents(events: EventLog, log: Logger): void {
+  events.watch(({ happening }) => {
+    switch (happening.type) {
+      case 'body':
+        if (happening.body.state === 'absent') log.warn(happening.body.sentence);
+        if (happening.body.state === 'ready') {
+          if (happening.body.note !== null) log.info(happening.body.note);
+          log.info(`Body: ${happening.body.body.model}`);
+        }
+        return;
+      case 'run':
+        return;
+      case 'run-state':
+        if (happening.sentence !== null)
+          log.info({ run: happening.run, folder: happening.folder }, happening.sentence);
+        return;
+      case 'pass':
+        log.debug({ run: happening.run, pass: happening.pass }, `Pass ${happening.pass} ${happening.state}`);
+        return;
+      case 'frame': {
+        const { frame } = happening;
+        if (frame.state === 'rejected') log.warn(`Frame ${frame.number} rejected: ${frame.reason}`);
+        else log.debug({ run: happening.run, frame: frame.number }, `Frame ${frame.number} ${frame.state}`);
+        return;
+      }
+    }
+  });
+}

@@ -1,0 +1,127 @@
+// A set on disk: numbered frames, what was set aside, and set.json. Files arrive in a folder of their own and are renamed
+// into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
+import { mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
+import path from 'node:path';
+import { fileTypeFromFile } from 'file-type';
+import { EvenrungError } from '../../shared/errors.js';
+import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
+
+const INCOMING = '.incoming';
+const ASIDE = 'set-aside';
+export const RECORD = 'set.json';
+
+export class SetFolder {
+  readonly path: string;
+  /** Where the link puts what comes back. */
+  readonly incoming: string;
+
+  /**
+   * @param into the folder that takes sets; made where it is missing
+   * @param startedAt names the set folder: set-20261125-164210, with a number behind it where that is taken
+   * @throws EvenrungError folder-not-writable, before anything is fired
+   */
+  static async create(into: string, startedAt: Date): Promise<SetFolder> {
+    try {
+      await mkdir(into, { recursive: true });
+      const folder = new SetFolder(await makeNew(path.join(into, `set-${stamp(startedAt)}`)));
+      await mkdir(folder.incoming);
+      return folder;
+    } catch (cause) {
+      throw new EvenrungError(
+        'folder-not-writable',
+        `The folder ${into} cannot take a set: ${words(cause)}. Choose another.`,
+      );
+    }
+  }
+
+  private constructor(folder: string) {
+    this.path = folder;
+    this.incoming = path.join(folder, INCOMING);
+  }
+
+  /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
+  async kindOf(file: string): Promise<string | undefined> {
+    return (await fileTypeFromFile(file))?.ext;
+  }
+
+  /** Takes a verified frame in: 03_-2EV.jpg. @returns the name; nothing that is there is ever overwritten */
+  async keep(file: string, frame: { number: number; offsetEv: number }, kind: string): Promise<string> {
+    const offset =
+      frame.offsetEv === 0 ? '0' : `${frame.offsetEv > 0 ? '+' : ''}${Number(frame.offsetEv.toFixed(2))}`;
+    return this.take(file, '', `${String(frame.number).padStart(2, '0')}_${offset}EV`, kind);
+  }
+
+  /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
+  async setAside(file: string, frameNumber: number, kind: string | undefined): Promise<string> {
+    await mkdir(path.join(this.path, ASIDE), { recursive: true });
+    return this.take(file, ASIDE, `frame-${String(frameNumber).padStart(2, '0')}`, kind ?? 'unknown');
+  }
+
+  /** Writes set.json and removes the folder of arrivals. Files that are still there stay. */
+  async finish(record: SetRecord): Promise<void> {
+    await this.storing(async () => {
+      const target = path.join(this.path, RECORD);
+      const partial = `${target}.part`;
+      const handle = await open(partial, 'w');
+      try {
+        await handle.writeFile(`${JSON.stringify(setRecordSchema.parse(record), null, 2)}\n`);
+        await handle.sync();
+      } finally {
+        await handle.close();
+      }
+      await rename(partial, target);
+      await rmdir(this.incoming).catch(() => undefined);
+    });
+  }
+
+  /** Removes the set folder where nothing was stored in it. @returns whether it was removed */
+  async removeIfEmpty(): Promise<boolean> {
+    const entries = await readdir(this.path, { recursive: true, withFileTypes: true });
+    if (entries.some((entry) => entry.isFile())) return false;
+    await rm(this.path, { recursive: true });
+    return true;
+  }
+
+  private async take(file: string, folder: string, stem: string, kind: string): Promise<string> {
+    return this.storing(async () => {
+      const taken = new Set(await readdir(path.join(this.path, folder)));
+      let name = `${stem}.${kind}`;
+      for (let again = 2; taken.has(name); again += 1) name = `${stem}_${again}.${kind}`;
+      const full = path.join(folder, name);
+      await rename(file, path.join(this.path, full));
+      return full;
+    });
+  }
+
+  private async storing<T>(work: () => Promise<T>): Promise<T> {
+    try {
+      return await work();
+    } catch (cause) {
+      throw new EvenrungError(
+        'storing-failed',
+        `A file could not be stored in ${this.path}: ${words(cause)}.`,
+      );
+    }
+  }
+}
+
+async function makeNew(wanted: string): Promise<string> {
+  for (let again = 1; ; again += 1) {
+    const folder = again === 1 ? wanted : `${wanted}-${again}`;
+    try {
+      await mkdir(folder);
+      return folder;
+    } catch (cause) {
+      if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
+    }
+  }
+}
+
+/** @returns local time as 20261125-164210: folders are looked for by the clock on the wall */
+function stamp(date: Date): string {
+  const two = (value: number) => String(value).padStart(2, '0');
+  const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
+  return `${day}-${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`;
+}
+
+const words = (cause: unknown): string => (cause instanceof Error ? cause.message : String(cause));

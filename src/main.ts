@@ -1,0 +1,36 @@
+#!/usr/bin/env node
+// Entry: reads the command line and hands over to a command.
+import { Command } from 'commander';
+import pino from 'pino';
+import pretty from 'pino-pretty';
+import { addFire } from './commands/fire.js';
+import { addPlan } from './commands/plan.js';
+import { tellError } from './commands/process.js';
+import { addServe } from './commands/serve.js';
+
+// Logs go to standard error: standard output belongs to what a command was asked for. EVENRUNG_LOG sets the level.
+const level = process.env.EVENRUNG_LOG ?? 'info';
+const log = process.stderr.isTTY
+  ? pino(
+      { level },
+      pretty({ destination: 2, sync: true, ignore: 'pid,hostname', translateTime: 'SYS:HH:MM:ss' }),
+    )
+  : pino({ level }, pino.destination({ dest: 2, sync: true }));
+
+const program = new Command('evenrung')
+  .description('Bracketed sets from a tethered camera: planned, fired, proved and handed over.')
+  .exitOverride()
+  .configureOutput({ writeErr: () => undefined });
+
+addServe(program, log);
+addPlan(program);
+addFire(program, log);
+
+// The errors of subcommands come as exceptions too.
+for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });
+
+try {
+  await program.parseAsync();
+} catch (cause) {
+  process.exitCode = tellError(cause, process.argv.includes('--json'));
+}

@@ -1,0 +1,133 @@
+// Body limits as a person states them, where no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`, `30..1/8000`.
+import { EvenrungError } from '../../shared/errors.js';
+import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
+import {
+  type BodyLimits,
+  nearestSetting,
+  parseEv,
+  parseShutter,
+  SHUTTER_SCALES,
+  type ShutterSetting,
+  type Sixths,
+} from '../exposure/index.js';
+
+export interface StatedLimits {
+  readonly maxFrames: string;
+  readonly bodySteps: string;
+  readonly compRange: string;
+  readonly shutterRange: string;
+}
+
+/** Bracket steps from 1/3 to 3 EV in thirds, at most three frames, 30 s to 1/8000 s. */
+export const STATED_DEFAULTS: StatedLimits = {
+  maxFrames: '3',
+  bodySteps: '1/3,2/3,1,1 1/3,1 2/3,2,2 1/3,2 2/3,3',
+  compRange: '3',
+  shutterRange: '30..1/8000',
+};
+
+// Times of a middling body; from memory. A body that is attached tells or is measured.
+const SECONDS_PER_CHANGE = 0.3;
+const SECONDS_PER_FRAME = 0.5;
+
+/** @throws EvenrungError limits-contradict, unreadable-ev, unreadable-shutter */
+export function limitsFromStated(stated: StatedLimits): BodyLimits {
+  const steps = readSteps(stated.bodySteps);
+  const counts = readCounts(stated.maxFrames);
+  return {
+    shutters: readShutterRange(stated.shutterRange, steps),
+    brackets: steps.flatMap((step) => counts.map((count) => ({ step, pattern: meteredFirst(count) }))),
+    compensation: { range: readRange(stated.compRange), grid: 2 },
+    longestSeconds: Number.POSITIVE_INFINITY,
+    secondsPerChange: SECONDS_PER_CHANGE,
+    secondsPerFrame: SECONDS_PER_FRAME,
+  };
+}
+
+/**
+ * @param count of frames, odd numbers symmetric; with two the second is the lighter one
+ * @returns the commonest firing order: the metered frame, then darker and lighter in turn (common practice, no source)
+ */
+export function meteredFirst(count: number): number[] {
+  if (count === 2) return [0, 1];
+  const pairs = Array.from({ length: (count - 1) / 2 }, (_, index) => [-index - 1, index + 1]);
+  return [0, ...pairs.flat()];
+}
+
+/** @throws EvenrungError limits-contradict */
+export function readCounts(written: string): number[] {
+  return written
+    .split(',')
+    .map((part) => {
+      const count = /^\s*\d{1,2}\s*$/.test(part) ? Number(part) : Number.NaN;
+      if (![1, 2, 3, 5, 7, 9].includes(count)) {
+        throw new EvenrungError(
+          'limits-contradict',
+          `No body brackets '${part.trim()}' frames: give 1, 2, 3, 5, 7 or 9, or several with commas.`,
+        );
+      }
+      return count;
+    })
+    .filter((count) => count > 1);
+}
+
+function readSteps(written: string): Sixths[] {
+  return written.split(',').map((part) => {
+    const step = parseEv(part);
+    if (step === undefined)
+      throw new EvenrungError('unreadable-ev', `The body step '${part.trim()}' is no EV value.`);
+    if (step < SMALLEST_STEP || step > LARGEST_STEP) {
+      throw new EvenrungError(
+        'limits-contradict',
+        `No body brackets in steps of ${part.trim()} EV: give 1/3 to 3 EV.`,
+      );
+    }
+    return step;
+  });
+}
+
+function readRange(written: string): Sixths {
+  const range = parseEv(written);
+  if (range === undefined)
+    throw new EvenrungError('unreadable-ev', `The compensation range '${written}' is no EV value.`);
+  if (range < 0)
+    throw new EvenrungError(
+      'limits-contradict',
+      'The compensation range counts both ways: give it without a sign.',
+    );
+  return range;
+}
+
+/** Bodies set shutter and bracket on the same grid: halves where a half step was stated, thirds where any other was. */
+function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSetting[] {
+  const isHalf = (step: Sixths) => step % 6 === 3;
+  const scales = [
+    ...(steps.some((step) => !isHalf(step)) ? SHUTTER_SCALES.third : []),
+    ...(steps.some(isHalf) ? SHUTTER_SCALES.half : []),
+  ];
+  const all = [...new Map(scales.map((setting) => [setting.tv, setting])).values()].sort(
+    (a, b) => a.tv - b.tv,
+  );
+  const [longest, shortest] = written.split('..').map((end) => readEnd(end, all));
+  if (longest === undefined || shortest === undefined) {
+    throw new EvenrungError(
+      'unreadable-shutter',
+      `The shutter range '${written}' is not understood: write for example 30..1/8000.`,
+    );
+  }
+  if (longest.tv > shortest.tv) {
+    throw new EvenrungError(
+      'limits-contradict',
+      `The shutter range ${written} runs the wrong way round: the longest time comes first.`,
+    );
+  }
+  return all.filter((setting) => setting.tv >= longest.tv && setting.tv <= shortest.tv);
+}
+
+function readEnd(written: string, settings: readonly ShutterSetting[]): ShutterSetting {
+  const time = parseShutter(written);
+  const setting = time?.kind === 'time' ? nearestSetting(time.seconds, settings) : undefined;
+  if (setting === undefined)
+    throw new EvenrungError('unreadable-shutter', `The shutter time '${written}' is not understood.`);
+  return setting;
+}

@@ -1,0 +1,412 @@
+// A run: one set, from the plan to the set folder. It walks the plan frame by frame, has each file judged, makes up what is
+// missing or wrong, can be stopped at any time, and always puts the body's settings back.
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
+import type { FrameState, FrameView, Happening, RunState, RunView } from '../../shared/state.js';
+import type { Body, FiredFrame } from '../camera/index.js';
+import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
+import { judge, type Picture, readPicture, readRecorded, type SetFolder } from '../frames/index.js';
+import { type Pass, type Plan, toWirePlan } from '../plan/index.js';
+import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
+
+/** How often a frame is made up before the run halts. */
+const MOST_MAKE_UPS = 2;
+/** How often a lost connection is taken up again before the run halts. */
+const MOST_RECONNECTS = 2;
+const RECONNECT_PAUSE_MS = 500;
+
+/** Failures of the link after which trying again makes sense. */
+const PASSING: ReadonlySet<string> = new Set(['body-lost', 'body-busy', 'call-timed-out']);
+
+export interface RunOptions {
+  readonly id: string;
+  readonly plan: Plan;
+  readonly body: Body;
+  /** Made beforehand: a folder that cannot be written must be known before a run begins. */
+  readonly folder: SetFolder;
+  readonly tell: (happening: Happening) => void;
+}
+
+/** One frame while the run lasts. */
+interface Frame {
+  view: FrameView;
+  readonly pass: Pass;
+  readonly shutter: ShutterSetting;
+  thumbnail: Buffer | null;
+}
+
+/** A file that came back, read. */
+interface Arrival {
+  readonly path: string;
+  readonly kind: string | undefined;
+  readonly recorded: FrameView['recorded'];
+  readonly picture: Picture | null;
+  /** Why it can be no frame at all. */
+  readonly broken: string | null;
+}
+
+export class Run {
+  readonly id: string;
+  /** How it went wrong, where it did. */
+  error: EvenrungError | null = null;
+  private readonly options: RunOptions;
+  private readonly frames: Frame[];
+  private readonly setAside: SetRecord['setAside'] = [];
+  private readonly startedAt = new Date();
+  private state: RunState = 'preparing';
+  private stopping = false;
+
+  constructor(options: RunOptions) {
+    this.id = options.id;
+    this.options = options;
+    this.frames = framesOf(options.plan);
+  }
+
+  /** Asks the run to stop: the frame in hand ends, settings are put back. */
+  stop(): void {
+    this.stopping = true;
+  }
+
+  /** @returns a small JPEG of a frame, once there is one */
+  thumbnail(number: number): Buffer | null {
+    return this.frames[number - 1]?.thumbnail ?? null;
+  }
+
+  /** Carries the run out. Never throws: how it ended is in the state, and in `error`. */
+  async carryOut(): Promise<RunState> {
+    this.tellWhole();
+    try {
+      await this.steadily(() => this.options.body.makeReady());
+      // What the aperture and the ISO stand on was read anew just now.
+      this.tellWhole();
+      for (const [index, pass] of this.options.plan.passes.entries()) {
+        if (this.stopping) break;
+        await this.firePass(pass, index + 1);
+        await this.makeUp(pass);
+      }
+    } catch (cause) {
+      this.error = asEvenrungError(cause);
+    }
+    return this.end();
+  }
+
+  // --- passes
+
+  private async firePass(pass: Pass, number: number): Promise<void> {
+    this.enter('firing');
+    this.tellPass(number, 'arming');
+    await this.steadily(() => this.options.body.arm({ centre: pass.centreShutter, shape: pass.shape }));
+    this.tellPass(number, 'firing');
+    const own = this.frames.filter((frame) => frame.pass === pass);
+    for (const turn of pass.frames) {
+      const open = own.filter(isOpen);
+      if (this.stopping || open.length === 0) break;
+      const expected = open.find((frame) => frame.view.offset === toEv(turn.offset)) ?? open[0];
+      if (expected === undefined || !(await this.shoot(expected, own))) break;
+    }
+    this.tellPass(number, 'done');
+  }
+
+  /** What a pass left open is made singly, bracket off; where its shutter cannot be set, the pass is repeated. */
+  private async makeUp(pass: Pass): Promise<void> {
+    const own = this.frames.filter((frame) => frame.pass === pass);
+    for (const frame of own) {
+      for (let tries = 0; isOpen(frame) && !this.stopping; tries += 1) {
+        if (tries === MOST_MAKE_UPS) throw gaveUp(frame.view);
+        this.enter('making-up');
+        if (frame.shutter.settable) await this.shootSingly(frame);
+        else await this.repeat(pass, own);
+      }
+    }
+  }
+
+  private async shootSingly(frame: Frame): Promise<void> {
+    await this.steadily(() => this.options.body.arm({ centre: frame.shutter, shape: null }));
+    await this.shoot(frame, [frame]);
+  }
+
+  /** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
+  private async repeat(pass: Pass, own: readonly Frame[]): Promise<void> {
+    await this.steadily(() => this.options.body.arm({ centre: pass.centreShutter, shape: pass.shape }));
+    for (const turn of pass.frames) {
+      if (this.stopping || !own.some(isOpen)) return;
+      const frame = own.find((candidate) => candidate.view.offset === toEv(turn.offset));
+      if (frame === undefined) continue;
+      if (isOpen(frame)) {
+        if (!(await this.shoot(frame, own))) return;
+      } else {
+        const fired = await this.fire(frame);
+        await this.putAside(await this.read(fired), frame, 'A repeat of a frame that was already good.');
+      }
+    }
+  }
+
+  // --- frames
+
+  /**
+   * Fires one frame and has its file judged. Where the file proves to be another open frame of the pass, it counts as that
+   * one: bodies differ in the order in which they fire.
+   * @returns false where nothing came back, so that nobody knows where the bracket stands
+   */
+  private async shoot(expected: Frame, pass: readonly Frame[]): Promise<boolean> {
+    this.change(expected, 'armed', { attempts: expected.view.attempts + 1, reason: null });
+    let fired: FiredFrame;
+    try {
+      this.change(expected, 'fired');
+      fired = await this.fire(expected);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      this.change(expected, 'rejected', { reason: error.message });
+      if (error.code !== 'frame-missing' && !PASSING.has(error.code)) throw error;
+      return false;
+    }
+    const arrival = await this.read(fired);
+    const owner = [expected, ...pass].find(
+      (frame) => isOpen(frame) && this.mismatch(arrival, frame) === null,
+    );
+    this.change(expected, 'stored', owner === expected ? seen(arrival) : {});
+    if (owner === expected) {
+      await this.accept(arrival, expected);
+    } else if (owner === undefined) {
+      const reason = this.mismatch(arrival, expected) ?? '';
+      await this.putAside(arrival, expected, reason);
+      this.change(expected, 'rejected', { reason, ...seen(arrival) });
+    } else {
+      this.change(expected, 'rejected', { reason: `Its file proved to be frame ${owner.view.number}.` });
+      this.change(owner, 'stored', { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) });
+      await this.accept(arrival, owner);
+    }
+    return true;
+  }
+
+  private fire(frame: Frame): Promise<FiredFrame> {
+    const into = this.options.folder.incoming;
+    return this.options.body.fire({ into, exposureSeconds: frame.shutter.seconds });
+  }
+
+  private async read(fired: FiredFrame): Promise<Arrival> {
+    const kind = await this.options.folder.kindOf(fired.path);
+    try {
+      if (kind === undefined)
+        throw new EvenrungError('frame-unreadable', 'The file that came back is no picture.');
+      const [recorded, picture] = await Promise.all([
+        readRecorded(fired.path),
+        readPicture(fired.path, kind),
+      ]);
+      return { path: fired.path, kind, recorded, picture, broken: null };
+    } catch (cause) {
+      return {
+        path: fired.path,
+        kind,
+        recorded: null,
+        picture: null,
+        broken: asEvenrungError(cause).message,
+      };
+    }
+  }
+
+  /** @returns why this file is not that frame, or null where it is */
+  private mismatch(arrival: Arrival, frame: Frame): string | null {
+    if (arrival.recorded === null) return arrival.broken;
+    const { fNumber, iso } = this.options.body.standing();
+    const verdict = judge(arrival.recorded, { shutter: frame.shutter, fNumber, iso });
+    return verdict.right ? null : verdict.reasons.join(' ');
+  }
+
+  private async accept(arrival: Arrival, frame: Frame): Promise<void> {
+    const { number, offset } = frame.view;
+    const file = await this.options.folder.keep(
+      arrival.path,
+      { number, offsetEv: offset },
+      arrival.kind ?? 'unknown',
+    );
+    frame.thumbnail = arrival.picture?.thumbnail ?? null;
+    this.change(frame, 'verified', { file });
+  }
+
+  private async putAside(arrival: Arrival, frame: Frame, reason: string): Promise<void> {
+    const file = await this.options.folder.setAside(arrival.path, frame.view.number, arrival.kind);
+    this.setAside.push({ file, reason });
+  }
+
+  // --- the end
+
+  private async end(): Promise<RunState> {
+    this.enter('putting-back');
+    const putBack = await this.putBack();
+    const complete = this.frames.every((frame) => !isOpen(frame));
+    const outcome: RunState = complete ? 'complete' : this.error === null ? 'stopped' : 'halted';
+    const sentence = this.sentence(outcome);
+    const kept = await this.finish({ complete, sentence, putBack });
+    this.enter(outcome, {
+      sentence: this.sentence(outcome),
+      folder: kept,
+      endedAt: new Date().toISOString(),
+    });
+    return outcome;
+  }
+
+  /** The body may just have been lost: it is given the same chances to come back as during the run. */
+  private async putBack(): Promise<string[]> {
+    try {
+      return await this.steadily(() => this.options.body.putBack());
+    } catch (cause) {
+      this.error ??= asEvenrungError(cause);
+      return [];
+    }
+  }
+
+  private async finish(done: {
+    complete: boolean;
+    sentence: string;
+    putBack: string[];
+  }): Promise<string | null> {
+    const { folder } = this.options;
+    try {
+      if (await folder.removeIfEmpty()) return null;
+      await folder.finish(this.record(done));
+    } catch (cause) {
+      this.error ??= asEvenrungError(cause);
+    }
+    return folder.path;
+  }
+
+  private record(done: { complete: boolean; sentence: string; putBack: string[] }): SetRecord {
+    const { plan, body } = this.options;
+    const wire = toWirePlan(plan);
+    return {
+      version: SET_RECORD_VERSION,
+      id: this.id,
+      complete: done.complete,
+      sentence: done.sentence,
+      practice: body.identity.link === 'practice',
+      startedAt: this.startedAt.toISOString(),
+      endedAt: new Date().toISOString(),
+      body: body.identity,
+      base: { ...this.base(), exposureTime: plan.base.seconds },
+      step: toEv(plan.step),
+      passes: wire.passes,
+      frames: this.frames.map((frame) => frame.view),
+      setAside: this.setAside,
+      putBack: done.putBack,
+    };
+  }
+
+  private sentence(outcome: RunState): string {
+    const verified = this.frames.filter((frame) => !isOpen(frame)).length;
+    const total = this.frames.length;
+    const trouble = this.error === null ? '' : ` ${this.error.message}`;
+    switch (outcome) {
+      case 'complete':
+        return `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.${trouble}`;
+      case 'stopped':
+        return `Stopped after ${verified} of ${total} frames. The camera's settings are as they were found.`;
+      default:
+        return `Halted after ${verified} of ${total} frames.${trouble}`;
+    }
+  }
+
+  // --- telling
+
+  private change(frame: Frame, state: FrameState, more: Partial<FrameView> = {}): void {
+    assertWay(FRAME_WAYS, frame.view.state, state);
+    frame.view = { ...frame.view, ...more, state };
+    this.options.tell({ type: 'frame', run: this.id, frame: frame.view });
+  }
+
+  private enter(state: RunState, more: Partial<Pick<RunView, 'sentence' | 'folder' | 'endedAt'>> = {}): void {
+    if (state === this.state) return;
+    assertWay(RUN_WAYS, this.state, state);
+    this.state = state;
+    this.options.tell({
+      type: 'run-state',
+      run: this.id,
+      state,
+      sentence: null,
+      folder: null,
+      endedAt: null,
+      ...more,
+    });
+  }
+
+  private tellPass(pass: number, state: RunView['passes'][number]): void {
+    this.options.tell({ type: 'pass', run: this.id, pass, state });
+  }
+
+  private tellWhole(): void {
+    const plan = toWirePlan(this.options.plan);
+    this.options.tell({
+      type: 'run',
+      run: {
+        id: this.id,
+        state: this.state,
+        base: this.base(),
+        plan,
+        passes: plan.passes.map(() => 'planned'),
+        frames: this.frames.map((frame) => frame.view),
+        startedAt: this.startedAt.toISOString(),
+        endedAt: null,
+        sentence: null,
+        folder: null,
+      },
+    });
+  }
+
+  private base(): RunView['base'] {
+    const { aperture, iso } = this.options.body.standing();
+    return { shutter: this.options.plan.base.label, aperture, iso: iso === null ? null : String(iso) };
+  }
+
+  /** Does something on the body; a lost connection is taken up again, since the next call starts the camera process anew. */
+  private async steadily<T>(work: () => Promise<T>): Promise<T> {
+    for (let tries = 0; ; tries += 1) {
+      try {
+        return await work();
+      } catch (cause) {
+        if (tries === MOST_RECONNECTS || !PASSING.has(asEvenrungError(cause).code)) throw cause;
+        await new Promise((resolve) => setTimeout(resolve, RECONNECT_PAUSE_MS));
+      }
+    }
+  }
+}
+
+const isOpen = (frame: Frame): boolean => frame.view.state !== 'verified';
+
+const seen = (arrival: Arrival): Partial<FrameView> => ({
+  recorded: arrival.recorded,
+  clipped: arrival.picture?.clipped ?? null,
+});
+
+function framesOf(plan: Plan): Frame[] {
+  return plan.passes
+    .flatMap((pass, index) => pass.frames.map((planned) => ({ pass, number: index + 1, planned })))
+    .sort((a, b) => a.planned.offset - b.planned.offset)
+    .map(({ pass, number, planned }, index) => ({
+      pass,
+      shutter: planned.shutter,
+      thumbnail: null,
+      view: {
+        number: index + 1,
+        pass: number,
+        offset: toEv(planned.offset),
+        exposureTime: planned.shutter.seconds,
+        shutter: planned.shutter.label,
+        state: 'planned',
+        attempts: 0,
+        recorded: null,
+        clipped: null,
+        file: null,
+        reason: null,
+      },
+    }));
+}
+
+function gaveUp(frame: FrameView): EvenrungError {
+  const missing = frame.recorded === null;
+  const offset = formatEv(Math.round(frame.offset * 6));
+  return new EvenrungError(
+    missing ? 'frame-missing' : 'frame-wrong',
+    `Frame ${frame.number} (${offset} EV, ${frame.shutter} s) could not be made in ${frame.attempts} attempts: ${frame.reason ?? 'nothing came back.'}`,
+    { frame: frame.number, offset: frame.offset },
+  );
+}

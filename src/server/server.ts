@@ -1,0 +1,144 @@
+// The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
+// events come from the log. Where files go, and which body is used, is never said here.
+import fastifyStatic from '@fastify/static';
+import Fastify, { type FastifyBaseLogger, type FastifyInstance } from 'fastify';
+import { z } from 'zod';
+import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { toWirePlan } from '../plan/index.js';
+import type { EventLog, Station } from '../run/index.js';
+import { Guard, LOOPBACK_NAMES } from './guard.js';
+import { Stream } from './stream.js';
+
+const LARGEST_BODY_BYTES = 16 * 1024;
+
+export interface ServerOptions {
+  readonly station: Station;
+  readonly events: EventLog;
+  readonly log: FastifyBaseLogger;
+  /** The folder of the built panel. */
+  readonly panel: string;
+  /** 0 takes any free port. */
+  readonly port: number;
+}
+
+export interface RunningServer {
+  readonly address: string;
+  close(): Promise<void>;
+}
+
+const HOST = '127.0.0.1';
+
+/** @throws EvenrungError port-in-use */
+export async function startServer(options: ServerOptions): Promise<RunningServer> {
+  const { events, log, port } = options;
+  let guard: Guard | undefined;
+  const app = Fastify({ loggerInstance: log, bodyLimit: LARGEST_BODY_BYTES, disableRequestLogging: true });
+  // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
+  app.removeContentTypeParser('text/plain');
+  app.addHook('onRequest', async (request) => {
+    // Its own names are known once the port is; until then nobody is let in.
+    if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
+    guard.check(request.headers);
+  });
+  app.setErrorHandler((cause, _request, reply) => {
+    const error = fromFastify(cause);
+    if (error.code === 'internal') log.error(cause);
+    return reply.code(ERRORS[error.code].status).send(error.toWire());
+  });
+  app.setNotFoundHandler(() => {
+    throw new EvenrungError('not-found', 'There is nothing at this address.');
+  });
+  addRoutes(app, options);
+  await app.register(fastifyStatic, { root: options.panel });
+  const stream = new Stream(events);
+  app.server.on('upgrade', (request, socket, head) => {
+    if (guard === undefined) socket.destroy();
+    else stream.upgrade(request, socket, head, guard);
+  });
+  try {
+    await app.listen({ host: HOST, port });
+  } catch (cause) {
+    await app.close();
+    throw listenError(cause, port);
+  }
+  const bound = app.server.address();
+  const actualPort = typeof bound === 'object' && bound !== null ? bound.port : port;
+  guard = new Guard(LOOPBACK_NAMES, actualPort);
+  return {
+    address: `http://${HOST}:${actualPort}`,
+    async close() {
+      stream.close();
+      await app.close();
+    },
+  };
+}
+
+const nothingSchema = z.union([z.undefined(), z.null(), z.strictObject({})]);
+const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
+
+function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
+  app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
+
+  app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
+
+  app.post('/api/run', async (request, reply) => {
+    const run = await station.start(request.body);
+    return reply.code(202).send({ run: run.id });
+  });
+
+  app.post('/api/run/stop', async (request, reply) => {
+    expectNothing(request.body);
+    station.stop();
+    return reply.code(202).send({});
+  });
+
+  app.post('/api/body/look', async (request, reply) => {
+    expectNothing(request.body);
+    void station.look();
+    return reply.code(202).send({});
+  });
+
+  app.get('/api/run/:run/frames/:frame/thumbnail', async (request, reply) => {
+    const params = frameParamsSchema.safeParse(request.params);
+    const picture = params.success ? station.runWithId(params.data.run)?.thumbnail(params.data.frame) : null;
+    if (!picture) throw new EvenrungError('not-found', 'There is no picture of this frame.');
+    return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);
+  });
+}
+
+function expectNothing(body: unknown): void {
+  if (!nothingSchema.safeParse(body).success) {
+    throw new EvenrungError('malformed-request', 'This request takes no fields.');
+  }
+}
+
+/** What Fastify refuses by itself, in the words of the catalogue. */
+function fromFastify(cause: unknown): EvenrungError {
+  const { code, statusCode, message } = cause as { code?: string; statusCode?: number; message?: string };
+  if (cause instanceof EvenrungError) return cause;
+  if (code === 'FST_ERR_CTP_BODY_TOO_LARGE')
+    return new EvenrungError('too-large', 'The request is too large.');
+  if (statusCode !== undefined && statusCode < 500) {
+    return new EvenrungError(
+      statusCode === 404 ? 'not-found' : 'malformed-request',
+      `The request is not understood: ${message}.`,
+    );
+  }
+  return asEvenrungError(cause);
+}
+
+function listenError(cause: unknown, port: number): EvenrungError {
+  const { code } = cause as NodeJS.ErrnoException;
+  if (code === 'EADDRINUSE') {
+    return new EvenrungError(
+      'port-in-use',
+      `Port ${port} is in use, perhaps by another Evenrung. Stop that one, or choose another port with --port.`,
+    );
+  }
+  if (code === 'EACCES')
+    return new EvenrungError(
+      'port-in-use',
+      `Port ${port} is not ours to take: choose one above 1023 with --port.`,
+    );
+  return asEvenrungError(cause);
+}

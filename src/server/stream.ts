@@ -1,0 +1,98 @@
+// The WebSocket stream: every watcher says hello once, and then gets every event. A watcher that does not keep up is
+// dropped, so that it cannot slow a run; when it comes back it gets what it missed.
+import type { IncomingMessage } from 'node:http';
+import type { Duplex } from 'node:stream';
+import { type RawData, type WebSocket, WebSocketServer } from 'ws';
+import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { firstIssue } from '../../shared/request.js';
+import { type DaemonMessage, type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
+import type { EventLog } from '../run/index.js';
+import type { Guard } from './guard.js';
+
+export const STREAM_PATH = '/api/stream';
+
+const LARGEST_MESSAGE_BYTES = 4096;
+const MOST_UNSENT_BYTES = 1024 * 1024;
+/** A watcher that sends nonsense is told so a few times, then closed. */
+const MOST_MISTAKES = 5;
+
+export class Stream {
+  private readonly sockets = new WebSocketServer({ noServer: true, maxPayload: LARGEST_MESSAGE_BYTES });
+  private readonly events: EventLog;
+
+  constructor(events: EventLog) {
+    this.events = events;
+  }
+
+  /** Takes an upgrade request over, or refuses it with a plain HTTP answer. */
+  upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, guard: Guard): void {
+    try {
+      guard.check(request.headers);
+      if (request.url !== STREAM_PATH)
+        throw new EvenrungError('not-found', 'There is no stream at this address.');
+      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher));
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      const body = JSON.stringify(error.toWire());
+      socket.end(
+        `HTTP/1.1 ${ERRORS[error.code].status} Refused\r\nContent-Type: application/json\r\nContent-Length: ${Buffer.byteLength(body)}\r\nConnection: close\r\n\r\n${body}`,
+      );
+    }
+  }
+
+  close(): void {
+    for (const watcher of this.sockets.clients) watcher.close(1001);
+    this.sockets.close();
+  }
+
+  private welcome(watcher: WebSocket): void {
+    let mistakes = 0;
+    let unwatch: (() => void) | undefined;
+    // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
+    watcher.on('error', () => undefined);
+    watcher.on('close', () => unwatch?.());
+    watcher.on('message', (data, isBinary) => {
+      try {
+        const message = readMessage(data, isBinary);
+        if (unwatch !== undefined) throw new EvenrungError('malformed-message', 'Hello was said already.');
+        unwatch = this.begin(watcher, message);
+      } catch (cause) {
+        const { code, message } = asEvenrungError(cause);
+        send(watcher, { type: 'error', code, message });
+        mistakes += 1;
+        if (mistakes >= MOST_MISTAKES) watcher.close(1008);
+      }
+    });
+  }
+
+  private begin(watcher: WebSocket, { after, epoch }: WatcherMessage): () => void {
+    const { events } = this;
+    const missed = after !== undefined && epoch === events.epoch ? events.since(after) : undefined;
+    if (missed === undefined) {
+      send(watcher, { type: 'state', epoch: events.epoch, seq: events.seq, state: events.state });
+    } else {
+      for (const event of missed) send(watcher, { type: 'event', event });
+    }
+    return events.watch((event) => send(watcher, { type: 'event', event }));
+  }
+}
+
+/** @throws EvenrungError malformed-message */
+function readMessage(data: RawData, isBinary: boolean): WatcherMessage {
+  let json: unknown;
+  try {
+    if (isBinary) throw new Error('binary');
+    json = JSON.parse(data.toString());
+  } catch {
+    throw new EvenrungError('malformed-message', 'The message is no JSON text.');
+  }
+  const parsed = watcherMessageSchema.safeParse(json);
+  if (!parsed.success) throw new EvenrungError('malformed-message', firstIssue(parsed.error));
+  return parsed.data;
+}
+
+function send(watcher: WebSocket, message: DaemonMessage): void {
+  if (watcher.readyState !== watcher.OPEN) return;
+  if (watcher.bufferedAmount > MOST_UNSENT_BYTES) watcher.terminate();
+  else watcher.send(JSON.stringify(message));
+}
