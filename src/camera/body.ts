@@ -10,7 +10,7 @@ import {
   toEv,
 } from '../exposure/index.js';
 import { type Dialect, recogniseDialect } from './dialects/index.js';
-import { APERTURE, ISO, SHUTTER } from './dialects/names.js';
+import { APERTURES, ISO, SHUTTER } from './dialects/names.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, Settings } from './link.js';
 
 /** Names under which bodies tell the position of their mode dial. */
@@ -85,14 +85,14 @@ export class Body {
       shutters: this.limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
       brackets,
       shutter: this.valueOf(SHUTTER),
-      aperture: this.valueOf(APERTURE),
+      aperture: this.apertureLabel(),
       iso: this.valueOf(ISO),
     };
   }
 
   /** What the aperture and the ISO stand on; null where the body does not tell. */
   standing(): StandingExposure {
-    const aperture = this.valueOf(APERTURE);
+    const aperture = this.apertureLabel();
     const iso = Number(this.valueOf(ISO) ?? Number.NaN);
     return {
       aperture,
@@ -204,6 +204,13 @@ export class Body {
     if (setting === undefined || wanted.test(setting.value)) return;
     const choice = setting.choices?.find((label) => wanted.test(label));
     if (choice !== undefined) await this.changes.changeSetting(name, choice);
+  }
+
+  /** The bare f-number as text; null where the body does not tell one. */
+  private apertureLabel(): string | null {
+    const label = APERTURES.map((name) => this.valueOf(name)).find((value) => value !== null) ?? '';
+    const fNumber = parseAperture(label);
+    return fNumber === undefined ? null : String(fNumber);
   }
 
   private valueOf(name: string): string | null {

@@ -2,7 +2,6 @@
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { type BodyChoice, EventLog, Station } from '../run/index.js';
-import { startServer } from '../server/index.js';
 import { bodyOption, portNumber } from './options.js';
 import { cameraHome, defaultInto, panelFolder } from './places.js';
 import { onStopSignal, STOPPED } from './process.js';
@@ -29,6 +28,8 @@ export function addServe(program: Command, log: Logger): void {
 
 /** @returns the exit code, once the daemon was told to stop */
 async function serve({ body, into, port }: ServeOptions, log: Logger): Promise<number> {
+  // Loaded only here: the other commands start faster without it.
+  const { startServer } = await import('../server/index.js');
   const events = new EventLog();
   const station = new Station({
     choice: body,

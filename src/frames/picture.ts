@@ -1,5 +1,4 @@
 // A small copy of a frame, and how much of it is black or blown out. Reads pixels; knows no exposure.
-import sharp from 'sharp';
 import { EvenrungError } from '../../shared/errors.js';
 
 /** The longer side of the small copy, in pixels. */
@@ -23,6 +22,7 @@ export interface Picture {
  */
 export async function readPicture(file: string, format: string): Promise<Picture | null> {
   if (format !== 'jpg') return null;
+  const { default: sharp } = await import('sharp');
   try {
     const small = sharp(file, { failOn: 'truncated' })
       .rotate()

@@ -1,5 +1,4 @@
 // What a file says of its own exposure. Exif proves settings, not light.
-import ExifReader from 'exifreader';
 import { EvenrungError } from '../../shared/errors.js';
 
 /** A recorded exposure; null where the file does not tell. */
@@ -18,6 +17,7 @@ const HEAD_BYTES = 512 * 1024;
  * @throws EvenrungError frame-unreadable where the file is no picture or holds no Exif
  */
 export async function readRecorded(file: string): Promise<RecordedExposure> {
+  const { default: ExifReader } = await import('exifreader');
   try {
     const tags = await ExifReader.load(file, { length: HEAD_BYTES, includeUnknown: false });
     return {

@@ -2,7 +2,6 @@
 // into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
 import { mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
 import path from 'node:path';
-import { fileTypeFromFile } from 'file-type';
 import { EvenrungError } from '../../shared/errors.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 
@@ -41,6 +40,7 @@ export class SetFolder {
 
   /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
   async kindOf(file: string): Promise<string | undefined> {
+    const { fileTypeFromFile } = await import('file-type');
     return (await fileTypeFromFile(file))?.ext;
   }
 

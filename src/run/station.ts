@@ -5,7 +5,7 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
 import { Body, type LinkKind, SupervisedLink, type SupervisedLinkOptions } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
-import { SetFolder } from '../frames/index.js';
+import { SetFolder, warmUp } from '../frames/index.js';
 import { type Plan, planSet, resolveBase } from '../plan/index.js';
 import type { EventLog } from './event-log.js';
 import { Run } from './run.js';
@@ -157,7 +157,7 @@ export class Station {
     await this.body?.release();
     this.body = undefined;
     try {
-      const { body, note } = await this.find(choice);
+      const [{ body, note }] = await Promise.all([this.find(choice), warmUp()]);
       this.body = body;
       this.trouble = null;
       events.tell({ type: 'body', body: { state: 'ready', body: body.view(), note } });

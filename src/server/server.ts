@@ -1,7 +1,7 @@
 // The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
 // events come from the log. Where files go, and which body is used, is never said here.
 import fastifyStatic from '@fastify/static';
-import Fastify, { type FastifyBaseLogger, type FastifyInstance } from 'fastify';
+import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
 import { z } from 'zod';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { toWirePlan } from '../plan/index.js';
@@ -32,7 +32,11 @@ const HOST = '127.0.0.1';
 export async function startServer(options: ServerOptions): Promise<RunningServer> {
   const { events, log, port } = options;
   let guard: Guard | undefined;
-  const app = Fastify({ loggerInstance: log, bodyLimit: LARGEST_BODY_BYTES, disableRequestLogging: true });
+  const app = Fastify({
+    loggerInstance: log,
+    bodyLimit: LARGEST_BODY_BYTES,
+    logController: new LogController({ disableRequestLogging: true }),
+  });
   // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
   app.removeContentTypeParser('text/plain');
   app.addHook('onRequest', async (request) => {

@@ -2,7 +2,8 @@
 import type { Settings } from '../link.js';
 
 export const SHUTTER = 'shutterspeed';
-export const APERTURE = 'aperture';
+/** Plain PTP calls it by the second name, and writes its labels as `f/8`. */
+export const APERTURES = ['aperture', 'f-number'];
 export const ISO = 'iso';
 export const COMPENSATION = 'exposurecompensation';
 

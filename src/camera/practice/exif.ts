@@ -18,9 +18,10 @@ export interface RecordedSettings {
   readonly bracketed?: boolean;
 }
 
-/** Exif 2.32, 4.6.5: values of ExposureProgram and ExposureMode. */
+/** Values of ExposureProgram and ExposureMode (Exif 2.32, 4.6.5, from memory). */
 const PROGRAM = { manual: 1, aperturePriority: 3 } as const;
 const MODE = { auto: 0, manual: 1, bracket: 2 } as const;
+const SRGB = 1;
 /** SensitivityType: what PhotographicSensitivity is, here the recommended exposure index. */
 const RECOMMENDED_EXPOSURE_INDEX = 2;
 
@@ -54,9 +55,24 @@ export function exifOf(settings: RecordedSettings): Exif {
       OffsetTimeOriginal: offset(takenAt),
       ExposureBiasValue: bias(settings.biasSixths),
       ExposureMode: String(bracketed ? MODE.bracket : manual ? MODE.manual : MODE.auto),
+      ColorSpace: String(SRGB),
       BodySerialNumber: settings.serial,
     },
   };
+}
+
+/** The entry that libvips writes: tag 0x9000, undefined bytes, four of them, little endian, Exif 2.1. */
+const VERSION_ENTRY = Buffer.from('\x00\x90\x07\x00\x04\x00\x00\x000210', 'latin1');
+const EXIF_2_32 = '0232';
+
+/**
+ * libvips calls its Exif 2.1 and cannot be told otherwise, but the time zone, the serial number and more are of 2.32.
+ * @param jpeg a file just written by sharp with the tags of exifOf; changed in place
+ */
+export function declareVersion(jpeg: Buffer): Buffer {
+  const entry = jpeg.indexOf(VERSION_ENTRY);
+  if (entry >= 0) jpeg.write(EXIF_2_32, entry + VERSION_ENTRY.length - EXIF_2_32.length, 'latin1');
+  return jpeg;
 }
 
 /** @param label `1/125`, `30`, `0.3` @returns `1/125`, `30/1`, `3/10`: exactly what the label says */

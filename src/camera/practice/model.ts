@@ -171,6 +171,8 @@ export class PracticeBody {
 
   private async expose(): Promise<PracticeFile> {
     const { timing, now } = this.options;
+    // As they are at the release: what is changed while the shutter is open counts from the next frame on.
+    const settings = { ...this.settings };
     const shot = this.nextShot();
     await pause(timing.releaseLag);
     const takenAt = now();
@@ -178,13 +180,16 @@ export class PracticeBody {
     const cycle = pause(timing.cycle);
     const jpeg = await renderFrame({
       tv: shot.tv,
-      av: this.settings.aperture,
-      iso: this.settings.iso,
-      biasSixths: shot.bracketPosition * this.settings.bracketStep + this.biasOfCompensation(),
+      av: settings.aperture,
+      iso: settings.iso,
+      biasSixths:
+        shot.bracketPosition * settings.bracketStep +
+        (settings.mode === 'manual' ? 0 : settings.compensation),
       takenAt,
       model: this.model,
       serial: this.options.serial,
-      manual: this.settings.mode === 'manual',
+      manual: settings.mode === 'manual',
+      bracketed: settings.bracketStep !== 0,
     });
     await cycle;
     this.taken += 1;

@@ -7,6 +7,7 @@ import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths } from '../../exposure/ind
 import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/amount/labels.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
 import { AT_ONCE, LIFELIKE, PracticeBody, type PracticeState } from './model.js';
+import { sceneMap } from './scene.js';
 
 /** One setting of the model under its name on the wire. */
 interface Face<K extends keyof PracticeState = keyof PracticeState> {
@@ -126,6 +127,8 @@ export class PracticeLink implements Link {
 
 /** The environment says how much time the body takes: EVENRUNG_PRACTICE_TIMING is `lifelike` (the default) or `at-once`. */
 export function openPracticeLink(): Link {
+  // Drawn now, so that the first frame does not wait for it.
+  void sceneMap();
   const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? AT_ONCE : LIFELIKE;
   return new PracticeLink(new PracticeBody({ timing }));
 }

@@ -2,16 +2,15 @@
 // exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
 import sharp from 'sharp';
 import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
-import { exifOf, type RecordedSettings } from './exif.js';
-import { PICTURE, type SceneMap, sceneMap } from './scene.js';
+import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
+import { inSlices, PICTURE, type SceneMap, sceneMap } from './scene.js';
 
 export type FrameToRender = RecordedSettings;
 
-// From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 (ISO 12232, for a usual
-// lens at infinity). The saturation-based speed is S = 78 / Hsat (ISO 12232). A surface that was metered has
-// L = K N^2 / (t S), so H = q K / S = 8.125 / S, 10.4 % of Hsat. The picture style puts that surface, a grey of 18 %
-// reflectance, at 18 % of its white; white is therefore at 58 % of Hsat, and what lies above is clipped in the picture. On
-// the sRGB curve 18 % is level 118.
+// From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 for a usual lens, and the
+// saturation-based speed is S = 78 / Hsat (ISO 12232; both from memory). A surface that was metered has L = K N^2 / (t S)
+// (ISO 2720), so H = q K / S = 8.125 / S, 10.4 % of Hsat. The picture style puts that surface, a grey of 18 % reflectance,
+// at 18 % of its white, level 118 on the sRGB curve; white is therefore at 58 % of Hsat, and the picture clips there.
 const GREY = 0.18;
 const LENS_Q = 0.65;
 const SATURATION_LUX_SECONDS = 78;
@@ -55,13 +54,21 @@ let prepared: Promise<Prepared> | undefined;
  */
 export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
   const exif = exifOf(frame);
-  prepared ??= sceneMap().then((map) => ({ codes: codesOf(map), noise: noiseTable() }));
+  prepared ??= prepare();
   const { codes, noise } = await prepared;
   const pixels = expose(frame, codes, noise);
-  return sharp(pixels, { raw: { ...PICTURE, channels: 3 } })
+  const jpeg = await sharp(pixels, { raw: { ...PICTURE, channels: 3 } })
     .jpeg({ quality: 90 })
     .withExif(exif)
     .toBuffer();
+  return declareVersion(jpeg);
+}
+
+async function prepare(): Promise<Prepared> {
+  const map = await sceneMap();
+  const codes = new Uint16Array(map.luminance.length * 3);
+  await inSlices(PICTURE.height, (row) => encodeRow(row, map, codes));
+  return { codes, noise: await noiseTable() };
 }
 
 function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
@@ -103,16 +110,15 @@ function levelOf(linear: number): number {
   return Math.round(255 * (share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055));
 }
 
-function codesOf(map: SceneMap): Uint16Array {
-  const codes = new Uint16Array(map.luminance.length * 3);
-  for (let pixel = 0; pixel < map.luminance.length; pixel += 1) {
-    const grey = (Math.log2(map.luminance[pixel] as number) - DARKEST_EV) * CODES_PER_EV;
-    const tint = Math.round((map.warmth[pixel] as number) * TINTS) + TINTS;
-    for (let channel = 0; channel < 3; channel += 1) {
-      codes[pixel * 3 + channel] = Math.round(grey + (TINT_CODES[tint * 3 + channel] as number));
-    }
+function encodeRow(row: number, { luminance, warmth }: SceneMap, codes: Uint16Array): void {
+  const end = (row + 1) * PICTURE.width;
+  for (let pixel = row * PICTURE.width; pixel < end; pixel += 1) {
+    const grey = (Math.log2(luminance[pixel] as number) - DARKEST_EV) * CODES_PER_EV;
+    const tint = (Math.round((warmth[pixel] as number) * TINTS) + TINTS) * 3;
+    codes[pixel * 3] = Math.round(grey + (TINT_CODES[tint] as number));
+    codes[pixel * 3 + 1] = Math.round(grey + (TINT_CODES[tint + 1] as number));
+    codes[pixel * 3 + 2] = Math.round(grey + (TINT_CODES[tint + 2] as number));
   }
-  return codes;
 }
 
 /** By how many codes each channel differs from grey, for warmth from -1 to 1. */
@@ -132,24 +138,34 @@ function tintCodes(): Float64Array {
 }
 
 /** Normal deviates of standard deviation UNITS (Box and Muller), always the same. */
-function noiseTable(): Int8Array {
+async function noiseTable(): Promise<Int8Array> {
   const noise = new Int8Array(NOISE_LENGTH);
+  const pieces = 512;
+  const uniform = uniformNumbers();
+  await inSlices(pieces, (piece) => {
+    const end = ((piece + 1) * NOISE_LENGTH) / pieces;
+    for (let index = (piece * NOISE_LENGTH) / pieces; index < end; index += 2) {
+      const radius = UNITS * Math.sqrt(-2 * Math.log(uniform()));
+      const angle = 2 * Math.PI * uniform();
+      noise[index] = limited(radius * Math.cos(angle));
+      noise[index + 1] = limited(radius * Math.sin(angle));
+    }
+  });
+  return noise;
+}
+
+const limited = (value: number): number =>
+  Math.max(-LARGEST_NOISE, Math.min(LARGEST_NOISE, Math.round(value)));
+
+/** @returns a source of numbers between 0 and 1, without the ends (xorshift32, Marsaglia 2003) */
+function uniformNumbers(): () => number {
   let state = 0x9e3779b9;
-  const uniform = () => {
-    // xorshift32 (Marsaglia 2003)
+  return () => {
     state ^= state << 13;
     state ^= state >>> 17;
     state ^= state << 5;
     return ((state >>> 0) + 0.5) / 2 ** 32;
   };
-  const clamp = (value: number) => Math.max(-LARGEST_NOISE, Math.min(LARGEST_NOISE, Math.round(value)));
-  for (let index = 0; index < NOISE_LENGTH; index += 2) {
-    const radius = UNITS * Math.sqrt(-2 * Math.log(uniform()));
-    const angle = 2 * Math.PI * uniform();
-    noise[index] = clamp(radius * Math.cos(angle));
-    noise[index + 1] = clamp(radius * Math.sin(angle));
-  }
-  return noise;
 }
 
 /** Where in the noise table this frame starts (FNV-1a): two frames differ in their noise, the same frame never. */

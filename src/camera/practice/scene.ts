@@ -1,7 +1,7 @@
 // The practice body's scene: a boathouse at dusk, its doors open on a bright lake, as a formula. Invented: no place, no
-// picture file, no measurement lies behind it. Real dusk is darker; the light here is set so that f/8, 1/60 s, ISO 100 is the
-// metered exposure and the beams lie some 14 EV under the glow on the lake. Knows nothing of cameras but the meter's constant.
-import { exposureValueOfLuminance, type Sixths, speedValue, toEv } from '../../exposure/index.js';
+// picture file and no measurement lies behind it. Real dusk is darker: the light is set so that f/8, 1/60 s, ISO 100 is
+// metered, with the beams near 1 cd/m2 and the low light on the lake near 14 000 (13.8 EV). Knows no frame.
+import { exposureValueOfLuminance, type Sixths, toEv } from '../../exposure/index.js';
 
 /** Width and height of the picture in pixels. */
 export const PICTURE = { width: 1200, height: 800 } as const;
@@ -17,8 +17,11 @@ export interface Region {
 /** The near tie beam, on the side that faces away from the light: the darkest named part. */
 export const BEAMS: Region = { left: 300, top: 60, width: 240, height: 48 };
 
+/** Boards of the right wall, half-way down: a middle tone at the metered exposure. */
+export const WALL_BOARDS: Region = { left: 960, top: 400, width: 100, height: 80 };
+
 /** The low light on the water: the brightest named part. */
-export const LAKE: Region = { left: 500, top: 460, width: 120, height: 32 };
+export const LAKE: Region = { left: 560, top: 464, width: 90, height: 32 };
 
 /** What is seen at one position. */
 export interface Light {
@@ -69,7 +72,8 @@ interface Ray {
   rise: number;
 }
 
-// One ray from the eye and its mirrored one, used over and over: new ones, some two million, would take longer than the rest.
+// One ray from the eye and its mirrored one, used over and over: new ones, some two million, would take longer than all
+// else. A mirrored ray climbs and meets no water, so there is never a second one.
 const sight: Ray = { x: EYE.x, y: EYE.y, z: 0, aside: 0.5, rise: 0.5 };
 const mirrored: Ray = { ...sight };
 
@@ -283,7 +287,7 @@ function roof(ray: Ray, side: number, at: number): Hit {
   const normal = Math.sqrt(1 + PITCH * PITCH);
   const on = (z: number): number =>
     lit(xAt(ray, z), yAt(ray, z), z, (-side * PITCH) / normal, -1 / normal, 0);
-  // Between the undersides of the rafters and the boards the ray meets an underside, else the face of the next rafter, else boards.
+  // Past the undersides of the rafters the ray meets one of them, else the face of the next rafter, else the boards.
   const undersides = Math.max(ray.z, roofAt(ray, side, RIDGE - RAFTER.depth));
   const next = Math.ceil(undersides / RAFTER.every) * RAFTER.every;
   if (undersides - (next - RAFTER.every) < RAFTER.width) return wood(undersides, 0.13 * on(undersides));
@@ -354,7 +358,7 @@ function doorLeaf(ray: Ray, side: number): Light | undefined {
   return wood(at, reflectance * (700 + 2600 * along));
 }
 
-/** An open rowing boat, stern towards the camera: a plane that rises to the bow holds its rim and inside, below it the transom. */
+/** An open rowing boat, stern towards the camera: its rim and inside on a plane that rises to the bow, its transom below. */
 function rowingBoat(ray: Ray): Hit | undefined {
   return withinRim(ray) ?? transom(ray);
 }
@@ -401,7 +405,7 @@ export interface SceneMap {
 
 let map: Promise<SceneMap> | undefined;
 
-/** The scene as a map, built at the first call and kept. Building lets others run every few milliseconds. */
+/** The scene as a map, built at the first call, in slices, and kept. */
 export function sceneMap(): Promise<SceneMap> {
   map ??= buildMap();
   return map;
@@ -409,24 +413,26 @@ export function sceneMap(): Promise<SceneMap> {
 
 const SLICE_MS = 8;
 
+/** Does a long work piece by piece, and lets others run every few milliseconds. */
+export async function inSlices(pieces: number, work: (piece: number) => void): Promise<void> {
+  let since = performance.now();
+  for (let piece = 0; piece < pieces; piece += 1) {
+    work(piece);
+    if (performance.now() - since < SLICE_MS) continue;
+    await new Promise((resolve) => setImmediate(resolve));
+    since = performance.now();
+  }
+}
+
 async function buildMap(): Promise<SceneMap> {
   const { width, height } = PICTURE;
-  const coarse: SceneMap = {
+  const coarse = {
     luminance: new Float32Array(width * height),
     warmth: new Float32Array(width * height),
   };
-  let since = performance.now();
-  const everyRow = async (work: (row: number) => void) => {
-    for (let row = 0; row < height; row += 1) {
-      work(row);
-      if (performance.now() - since < SLICE_MS) continue;
-      await new Promise((resolve) => setImmediate(resolve));
-      since = performance.now();
-    }
-  };
-  await everyRow((row) => lookAlong(row, coarse));
+  await inSlices(height, (row) => lookAlong(row, coarse));
   const fine = { luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
-  await everyRow((row) => smoothEdges(row, coarse.luminance, fine));
+  await inSlices(height, (row) => smoothEdges(row, coarse.luminance, fine));
   return fine;
 }
 
@@ -474,23 +480,38 @@ function smoothEdges(row: number, coarse: Float32Array, { luminance, warmth }: S
   }
 }
 
-const METER_CELLS = { across: 96, down: 64 } as const;
-let metered: number | undefined;
+// The meter is centre-weighted: the mean of the logarithms over a grid of cells, weighted by a bell about the middle of the
+// picture. Its width, in picture heights, is set so that f/8 at ISO 100 meters 1/60 s.
+const CELLS = { across: 240, down: 160 } as const;
+const BELL = 0.134;
+/** Cells that weigh less than this are not looked at. */
+const LEAST_WEIGHT = 0.01;
 
-/** @returns the EV at ISO 100 of the scene's log-average luminance, over the whole picture */
+let meteredEv: number | undefined;
+
+/** @returns the scene's EV at ISO 100, as the meter sees it */
 function sceneEv(): number {
-  if (metered !== undefined) return metered;
-  const { across, down } = METER_CELLS;
   let sum = 0;
-  for (let row = 0; row < down; row += 1)
-    for (let column = 0; column < across; column += 1)
-      sum += exposureValueOfLuminance(lightAt((column + 0.5) / across, (row + 0.5) / down).luminance);
-  metered = sum / (across * down);
-  return metered;
+  let weights = 0;
+  for (let row = 0; row < CELLS.down; row += 1) {
+    for (let column = 0; column < CELLS.across; column += 1) {
+      const across = (column + 0.5) / CELLS.across;
+      const down = (row + 0.5) / CELLS.down;
+      const square = ((across - 0.5) * ASPECT) ** 2 + (down - 0.5) ** 2;
+      const weight = Math.exp(-square / (2 * BELL * BELL));
+      if (weight < LEAST_WEIGHT) continue;
+      sum += weight * exposureValueOfLuminance(lightAt(across, down).luminance);
+      weights += weight;
+    }
+  }
+  return sum / weights;
 }
 
-/** @returns Tv on the third-stop grid */
+/**
+ * What a reflected-light meter with K = 12.5 makes of the scene (ISO 2720): Av + Tv = EV at ISO 100 + log2(ISO / 100).
+ * @returns Tv in sixths, on the third-stop grid; it may lie beyond the body's shutter
+ */
 export function meteredTv(av: Sixths, iso: number): Sixths {
-  const tv = sceneEv() + speedValue(iso) - speedValue(100) - toEv(av);
-  return 2 * Math.round(tv * 3);
+  meteredEv ??= sceneEv();
+  return 2 * Math.round(3 * (meteredEv + Math.log2(iso / 100) - toEv(av)));
 }

@@ -29,14 +29,24 @@ async function openLink(kind: string | undefined): Promise<Link> {
 }
 
 let link: Promise<Link> | undefined;
+
+/** A link that could not be opened is tried anew at the next call. */
+async function open(): Promise<Link> {
+  link ??= openLink(process.argv[2]);
+  try {
+    return await link;
+  } catch (cause) {
+    link = undefined;
+    throw cause;
+  }
+}
 let queue: Promise<void> = Promise.resolve();
 
 async function answer({ id, method, args }: Call): Promise<Answer> {
   try {
     if (!METHODS.has(method))
       throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
-    link ??= openLink(process.argv[2]);
-    const opened = await link;
+    const opened = await open();
     const call = opened[method] as (...given: unknown[]) => Promise<unknown>;
     return { id, ok: true, value: await call.apply(opened, [...args]) };
   } catch (cause) {

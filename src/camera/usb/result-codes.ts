@@ -6,8 +6,6 @@ import type { ResultCode } from './binding.js';
 
 export const RESULT = {
   noMemory: -3,
-  library: -4,
-  unknownPort: -5,
   notSupported: -6,
   io: -7,
   timeout: -10,
@@ -23,8 +21,6 @@ export const RESULT = {
 } as const;
 
 const LOST: ReadonlySet<ResultCode> = new Set([
-  RESULT.library,
-  RESULT.unknownPort,
   RESULT.io,
   RESULT.timeout,
   RESULT.ioInit,
@@ -35,6 +31,17 @@ const LOST: ReadonlySet<ResultCode> = new Set([
 ]);
 const HELD: ReadonlySet<ResultCode> = new Set([RESULT.usbClaim, RESULT.lock]);
 const FULL: ReadonlySet<ResultCode> = new Set([RESULT.noMemory, RESULT.noSpace]);
+
+/** @returns what went wrong when the camera vanished without a result code that says so */
+export const bodyVanished = (): EvenrungError => lost(RESULT.io);
+
+const lost = (code: ResultCode): EvenrungError =>
+  new EvenrungError(
+    'body-lost',
+    'The camera does not answer any more. Check the cable at both ends and the battery, and that the camera has not ' +
+      'gone to sleep; then switch it on.',
+    { result: code },
+  );
 
 /** @returns body-busy or body-lost where the code says that the body cannot be reached, whatever it was asked for */
 function unreachable(code: ResultCode): EvenrungError | undefined {
@@ -50,18 +57,10 @@ function unreachable(code: ResultCode): EvenrungError | undefined {
     return new EvenrungError(
       'body-busy',
       'The camera is busy. Wait until it has stored its last frame and close its menus; if it stays busy, switch it off and on.',
-      { result: code, released: false },
-    );
-  }
-  if (LOST.has(code)) {
-    return new EvenrungError(
-      'body-lost',
-      'The camera does not answer any more. Check the cable at both ends and the battery, and that the camera has not ' +
-        'gone to sleep; then switch it on.',
       { result: code },
     );
   }
-  return undefined;
+  return LOST.has(code) ? lost(code) : undefined;
 }
 
 /** @returns what went wrong while the settings were read */

@@ -16,19 +16,23 @@ import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
 import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
-import { changingFailed, firingFailed, RESULT, readingFailed } from './result-codes.js';
+import { bodyVanished, changingFailed, firingFailed, readingFailed } from './result-codes.js';
 import { flattenTree, type TreeSetting } from './settings-tree.js';
 
-/** Bodies report a change late: the wait before a value that is not as written is read once more. */
-const LATE_REPORT_MS = 250;
+/**
+ * Bodies report a change late: the waits before a value that is not as written is read once more. In plain PTP and under
+ * 0x0A the library answers from memory for up to 2 s, hence the second.
+ */
+const LATE_REPORTS_MS = [250, 2000];
 
 /** How many choices a sentence lists. */
 const CHOICES_SHOWN = 5;
 
 /**
  * The longest exposures whose file comes back, by a setting that tells which of the library's fixed waits applies: 90 s
- * where `autoexposuremode` is (vendor extension 0x0B), 70 s where `aebracketingstep` is (0x0A), else 35 s or so. The rest
- * of the wait is for release, storing and transfer; noise reduction that doubles an exposure is for the user to switch off.
+ * where `autoexposuremode` is (vendor extension 0x0B), 70 s where `aebracketingstep` is (0x0A). Elsewhere it is 35 s
+ * (0x11), or none at all (plain PTP, where the library waits for the report without end). What is left of the wait is for
+ * release, storing and noise reduction, which may double an exposure.
  */
 const LONGEST_SECONDS = [
   { setting: 'autoexposuremode', seconds: 60 },
@@ -77,7 +81,6 @@ export async function openUsbLink(): Promise<Link> {
 class UsbLink implements Link {
   private camera: NativeCamera | undefined;
   private opened = false;
-  private lost = false;
   /** The most settings that were ever read. */
   private mostSettings = 0;
 
@@ -117,7 +120,8 @@ class UsbLink implements Link {
   /** Also writes a value that is set already: arming a bracket again depends on it. */
   async changeSetting(name: string, value: string): Promise<Setting> {
     // Read anew each time. It costs little, and writes by label are only safe against the choices of the moment: a label
-    // that is none may be taken as an index. Also, with the camera gone a write may crash where a read only fails.
+    // that is none may be taken as an index. Also, with the camera gone a read fails, while a write makes the
+    // binding free what it never had.
     const before = (await this.read()).get(name);
     if (before === undefined) {
       throw new EvenrungError('unknown-setting', `The camera has no setting '${name}' as it is set up now.`, {
@@ -127,8 +131,8 @@ class UsbLink implements Link {
     checkOffered(before, value);
     await this.write(name, value);
     const after = await this.readBack(before, value);
-    if (after !== undefined && isSame(before, after.value, value)) return shown(after);
-    const found = after?.value ?? 'nothing';
+    if (isSame(before, after.value, value)) return shown(after);
+    const found = after.value;
     throw new EvenrungError(
       'setting-not-taken',
       `The camera was told to set '${name}' to '${value}', but says '${found}'. Look whether its mode dial or a menu stands in the way.`,
@@ -165,16 +169,15 @@ class UsbLink implements Link {
 
   /**
    * The binding has no close: the session is closed when the camera object is collected, which only a process that was
-   * started with `--expose-gc` can bring about. The farewell runs over the wire within the collection, and blocks.
+   * started with `--expose-gc` can bring about. The farewell runs over the wire within the collection, which blocks this
+   * process until the body has answered or the library has given up (20 s a call): the caller needs a deadline.
    */
   async release(): Promise<void> {
     if (this.camera === undefined) return;
     if (!this.opened) keptForGood.push(this.camera);
     // No variable of this function may hold the camera: it would live through the collection.
     this.camera = undefined;
-    // A body that does not answer would be waited for, for minutes.
-    if (!this.opened || this.lost || globalThis.gc === undefined) return;
-    await collectCameras(globalThis.gc);
+    if (this.opened && globalThis.gc !== undefined) await collectCameras(globalThis.gc);
   }
 
   private native(): NativeCamera {
@@ -192,10 +195,7 @@ class UsbLink implements Link {
     try {
       return await promised<T>((callback) => call(camera, callback));
     } catch (cause) {
-      if (!(cause instanceof NativeFailure)) throw cause;
-      const error = meaning(cause.code);
-      if (error.code === 'body-lost') this.lost = true;
-      throw error;
+      throw cause instanceof NativeFailure ? meaning(cause.code) : cause;
     }
   }
 
@@ -204,10 +204,7 @@ class UsbLink implements Link {
     const settings = flattenTree(tree);
     // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
     // what the library remembers is left.
-    if (settings.size * 2 < this.mostSettings) {
-      this.lost = true;
-      throw readingFailed(RESULT.io);
-    }
+    if (settings.size * 2 < this.mostSettings) throw bodyVanished();
     this.mostSettings = Math.max(this.mostSettings, settings.size);
     return settings;
   }
@@ -219,11 +216,21 @@ class UsbLink implements Link {
     );
   }
 
-  private async readBack(before: TreeSetting, value: string): Promise<TreeSetting | undefined> {
-    const first = (await this.read()).get(before.name);
-    if (first !== undefined && isSame(before, first.value, value)) return first;
-    await pause(LATE_REPORT_MS);
-    return (await this.read()).get(before.name);
+  private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
+    let found = await this.readOne(before.name);
+    for (const milliseconds of LATE_REPORTS_MS) {
+      if (isSame(before, found.value, value)) break;
+      await pause(milliseconds);
+      found = await this.readOne(before.name);
+    }
+    return found;
+  }
+
+  /** A setting that was there a moment ago and is not any more: nobody answers for it. */
+  private async readOne(name: string): Promise<TreeSetting> {
+    const setting = (await this.read()).get(name);
+    if (setting === undefined) throw bodyVanished();
+    return setting;
   }
 }
 

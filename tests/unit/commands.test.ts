@@ -1,0 +1,163 @@
+// The command line as scripts use it: real processes, their output, their exit codes.
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { planSchema } from '../../shared/plan.js';
+import { setRecordSchema } from '../../shared/set-record.js';
+import { eventSchema } from '../../shared/state.js';
+import { readRecorded } from '../../src/frames/index.js';
+import { run, start } from '../built.js';
+
+let into = '';
+beforeEach(async () => {
+  into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  await rm(into, { recursive: true, force: true });
+});
+
+const lines = (text: string): unknown[] =>
+  text
+    .trim()
+    .split('\n')
+    .map((line) => JSON.parse(line) as unknown);
+
+describe('plan', () => {
+  it('--json prints one object that fits the schema, and nothing else', async () => {
+    const { code, stdout, stderr } = await run([
+      'plan',
+      '--frames',
+      '9',
+      '--step',
+      '1',
+      '--max-frames',
+      '3',
+      '--json',
+    ]);
+    expect([code, stderr]).toEqual([0, '']);
+    const plan = planSchema.parse(JSON.parse(stdout));
+    expect(plan.passes.map((pass) => pass.centre)).toEqual([-3, 0, 3]);
+  });
+
+  it('takes a negative --from', async () => {
+    const { code, stdout } = await run(['plan', '--from', '-4', '--to', '4', '--step', '1', '--json']);
+    expect(code).toBe(0);
+    expect(planSchema.parse(JSON.parse(stdout)).offsets).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
+  });
+
+  it('in words tells passes, centres and times', async () => {
+    const { code, stdout } = await run(['plan', '--frames', '9', '--step', '1']);
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/^9 frames in 3 passes, base 1\/60 s, about 7 s\n/);
+    expect(stdout).toContain('centre -3');
+    expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
+  });
+
+  it.each([
+    [['--frames', '0', '--step', '1'], 'frames-out-of-range'],
+    [['--frames', 'NaN', '--step', '1'], 'frames-out-of-range'],
+    [['--frames', '1e9', '--step', '1'], 'frames-out-of-range'],
+    [['--frames', '9', '--step', '-1'], 'step-out-of-range'],
+    [['--frames', '9', '--step', '0.5'], 'step-not-offered'],
+    [['--frames', '9'], 'malformed-request'],
+    [['--step', '1'], 'malformed-request'],
+    [['--frames', '9', '--step', '1', '--base', '1/0'], 'unreadable-shutter'],
+    [['--frames', '9', '--step', '1', '--mode', 'program'], 'malformed-request'],
+    [['--frames', '9', '--step', '1', '--nonsense'], 'malformed-request'],
+    [['--frames', '9', '--step', '1', 'extra'], 'malformed-request'],
+  ])('%j: exit 2, one sentence, and an error object', async (args, code) => {
+    const ended = await run(['plan', ...args, '--json']);
+    expect(ended.code).toBe(2);
+    expect(ended.stderr.trim().split('\n')).toHaveLength(1);
+    expect(JSON.parse(ended.stdout)).toMatchObject({ error: { code, message: ended.stderr.trim() } });
+  });
+});
+
+describe('fire', () => {
+  const nine = ['fire', '--frames', '9', '--step', '1', '--base', '1/60', '--body', 'practice'];
+
+  it('ends with a set folder whose files prove -4 to +4 EV', async () => {
+    const { code, stdout, stderr } = await run([...nine, '--into', into, '--json']);
+    expect([code, stderr]).toEqual([0, '']);
+    const events = lines(stdout).map((line) => eventSchema.parse(line));
+    expect(events.at(-1)?.happening).toMatchObject({ type: 'run-state', state: 'complete' });
+    const [folder, ...others] = await readdir(into);
+    expect(others).toEqual([]);
+    const set = path.join(into, folder ?? '');
+    const record = setRecordSchema.parse(JSON.parse(await readFile(path.join(set, 'set.json'), 'utf8')));
+    expect(record.complete).toBe(true);
+    const offsets = [];
+    for (const frame of record.frames) {
+      const { exposureTime } = await readRecorded(path.join(set, frame.file ?? ''));
+      offsets.push(Math.round(Math.log2((exposureTime ?? 0) * 60)));
+    }
+    expect(offsets).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
+  });
+
+  it('in words: one line a frame', async () => {
+    const { code, stdout } = await run([...nine, '--into', into]);
+    expect(code).toBe(0);
+    expect(stdout.match(/verified$/gm)).toHaveLength(9);
+    expect(stdout).toContain('Practice body: nothing is photographed');
+    expect(stdout).toMatch(/All 9 frames are verified\.\nSet folder: /);
+  });
+
+  it.each(['SIGINT', 'SIGTERM'] as const)(
+    '%s: the frame in hand ends, settings go back, exit 130',
+    async (signal) => {
+      const firing = start([...nine, '--into', into], { EVENRUNG_PRACTICE_TIMING: 'lifelike' });
+      await firing.until(/frame {2}1 .*verified/);
+      firing.signal(signal);
+      firing.signal(signal);
+      const { code, stdout } = await firing.ended;
+      expect(code).toBe(130);
+      expect(stdout).toMatch(/Stopped after \d of 9 frames\. The camera's settings are as they were found\./);
+      const [folder] = await readdir(into);
+      const record = setRecordSchema.parse(
+        JSON.parse(await readFile(path.join(into, folder ?? '', 'set.json'), 'utf8')),
+      );
+      expect(record.complete).toBe(false);
+      expect(record.putBack).toContain('shutterspeed');
+    },
+  );
+
+  it.each([
+    [['--body', 'marble'], 2, 'unknown-body'],
+    [['--step', '0.5'], 2, 'step-not-offered'],
+    [['--base', '1/8000'], 2, 'outside-shutter-range'],
+    [['--max-frames', '5'], 2, 'limits-contradict'],
+    [['--mode', 'aperture'], 2, 'mode-not-supported'],
+    [['--frames', '10000'], 2, 'frames-out-of-range'],
+  ])('%j: exit %s, nothing is fired', async (args, exit, code) => {
+    const { code: ended, stdout } = await run([...nine, ...args, '--into', into, '--json']);
+    expect(ended).toBe(exit);
+    expect(lines(stdout).at(-1)).toMatchObject({ error: { code } });
+    expect(await readdir(into)).toEqual([]);
+  });
+
+  it('into a folder that cannot be: exit 2', async () => {
+    const file = path.join(into, 'file');
+    await writeFile(file, '');
+    const { code, stdout, stderr } = await run([...nine, '--into', path.join(file, 'sets'), '--json']);
+    expect(code).toBe(2);
+    expect(lines(stdout).at(-1)).toMatchObject({ error: { code: 'folder-not-writable' } });
+    expect(stderr).toMatch(/^The folder .* cannot take a set: .*\n$/);
+  });
+});
+
+describe('anything else', () => {
+  it('--help explains, exit 0', async () => {
+    const { code, stdout } = await run(['--help']);
+    expect(code).toBe(0);
+    for (const command of ['serve', 'plan', 'fire']) expect(stdout).toContain(command);
+  });
+
+  it('an unknown command, or none: exit 2', async () => {
+    for (const args of [['photograph'], []]) {
+      const { code, stderr } = await run(args);
+      expect(code).toBe(2);
+      expect(stderr).not.toBe('');
+    }
+  });
+});

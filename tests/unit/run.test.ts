@@ -1,0 +1,412 @@
+// The engine over the practice body in this process, with a link in between that can be made to fail.
+import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { EvenrungError } from '../../shared/errors.js';
+import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
+import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
+import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { SetFolder } from '../../src/frames/index.js';
+import { planSet, resolveBase } from '../../src/plan/index.js';
+import { EventLog, Run } from '../../src/run/index.js';
+import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
+
+let into = '';
+beforeEach(async () => {
+  into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  await rm(into, { recursive: true, force: true });
+});
+
+/** Lets everything through, unless told otherwise. */
+class TestLink implements Link {
+  readonly body: PracticeBody;
+  readonly changes: string[] = [];
+  fired = 0;
+  /** Called before each frame, counted from 1. Throwing is the link's answer; the shutter is not released. */
+  beforeFire: (count: number) => void | Promise<void> = () => undefined;
+  /** Called after each frame was released. Throwing loses the file. */
+  afterFire: (count: number) => void | Promise<void> = () => undefined;
+  beforeChange: (name: string, value: string) => void = () => undefined;
+  private readonly inner: PracticeLink;
+
+  constructor(options: Partial<PracticeOptions> = {}) {
+    this.body = new PracticeBody({ timing: AT_ONCE, ...options });
+    this.inner = new PracticeLink(this.body);
+  }
+
+  identify() {
+    return this.inner.identify();
+  }
+  async readLimits() {
+    // What the daemon believes of the order, whatever the body really does.
+    return { ...(await this.inner.readLimits()), bracketPatterns: [[0, -1, 1]] };
+  }
+  readSettings() {
+    return this.inner.readSettings();
+  }
+  async changeSetting(name: string, value: string): Promise<Setting> {
+    this.beforeChange(name, value);
+    this.changes.push(`${name}=${value}`);
+    return this.inner.changeSetting(name, value);
+  }
+  async fire(options: FireOptions): Promise<FiredFrame> {
+    this.fired += 1;
+    await this.beforeFire(this.fired);
+    const frame = await this.inner.fire(options);
+    await this.afterFire(this.fired);
+    return frame;
+  }
+  async release() {
+    await this.inner.release();
+  }
+}
+
+interface Outcome {
+  readonly state: RunState;
+  readonly run: Run;
+  readonly events: readonly NumberedEvent[];
+  readonly log: EventLog;
+  readonly record: SetRecord | null;
+  readonly files: readonly string[];
+}
+
+async function fire(
+  link: TestLink,
+  frames = 9,
+  during: (run: Run, event: NumberedEvent) => void = () => undefined,
+): Promise<Outcome> {
+  const body = await Body.meet(link);
+  const offsets = Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
+  const plan = planSet(
+    { offsets, step: 6, mode: 'manual', base: resolveBase('1/60', body.limits) },
+    body.limits,
+  );
+  const folder = await SetFolder.create(into, new Date());
+  const log = new EventLog();
+  const events: NumberedEvent[] = [];
+  const run = new Run({ id: 'a-run', plan, body, folder, tell: (happening) => log.tell(happening) });
+  log.watch((event) => {
+    events.push(event);
+    during(run, event);
+  });
+  const state = await run.carryOut();
+  const kept = log.state.run?.folder ?? null;
+  const record =
+    kept === null
+      ? null
+      : setRecordSchema.parse(JSON.parse(await readFile(path.join(kept, 'set.json'), 'utf8')));
+  return {
+    state,
+    run,
+    events,
+    log,
+    record,
+    files: kept === null ? [] : (await readdir(kept, { recursive: true })).sort(),
+  };
+}
+
+const truth = (link: TestLink) => link.body.shots.map((shot) => 36 - shot.tv).map((sixths) => sixths / 6);
+const frameEvents = (events: readonly NumberedEvent[]) =>
+  events.flatMap(({ happening }) => (happening.type === 'frame' ? [happening.frame] : []));
+
+describe('nine frames', () => {
+  it('come back verified in three passes, and the settings go back', async () => {
+    const link = new TestLink();
+    await link.body.change('shutter', 30);
+    await link.body.change('drive', 'continuous');
+    await link.body.change('bracketStep', 4);
+    const before = { ...link.body.state };
+    const { state, record, files, run } = await fire(link);
+    expect(state).toBe('complete');
+    expect(run.error).toBeNull();
+    expect(truth(link)).toEqual([-3, -4, -2, 0, -1, 1, 3, 2, 4]);
+    expect(files).toEqual([
+      '01_-4EV.jpg',
+      '02_-3EV.jpg',
+      '03_-2EV.jpg',
+      '04_-1EV.jpg',
+      '05_0EV.jpg',
+      '06_+1EV.jpg',
+      '07_+2EV.jpg',
+      '08_+3EV.jpg',
+      '09_+4EV.jpg',
+      'set.json',
+    ]);
+    expect({ ...link.body.state }).toEqual(before);
+    expect(record).toMatchObject({
+      complete: true,
+      practice: true,
+      setAside: [],
+      base: { shutter: '1/60', aperture: '8', iso: '100' },
+    });
+    expect(record?.putBack.sort()).toEqual(['aeb', 'capturetarget', 'drivemode', 'shutterspeed']);
+    expect(record?.frames.map((frame) => frame.recorded?.exposureTime)).toEqual([
+      1 / 1000,
+      1 / 500,
+      1 / 250,
+      1 / 125,
+      1 / 60,
+      1 / 30,
+      1 / 15,
+      1 / 8,
+      1 / 4,
+    ]);
+  });
+
+  it('arm the bracket once, then change the shutter once a pass', async () => {
+    const link = new TestLink();
+    await fire(link);
+    expect(link.changes).toEqual([
+      'capturetarget=Memory card',
+      'aeb=+/- 1',
+      'shutterspeed=1/500',
+      'shutterspeed=1/60',
+      'shutterspeed=1/8',
+      // Putting back, the last change first.
+      'shutterspeed=1/60',
+      'aeb=off',
+      'capturetarget=Internal RAM',
+    ]);
+  });
+
+  it('are told as numbered events without a gap, along allowed ways only', async () => {
+    const { events, log } = await fire(new TestLink());
+    expect(events.map((event) => event.seq)).toEqual(events.map((_, index) => index + 1));
+    for (const event of events) expect(eventSchema.parse(event)).toEqual(event);
+    const frames = new Map<number, FrameState>();
+    for (const { number, state } of frameEvents(events)) {
+      const before = frames.get(number) ?? 'planned';
+      expect(FRAME_WAYS[before]).toContain(state);
+      frames.set(number, state);
+    }
+    expect([...frames.values()]).toEqual(Array(9).fill('verified'));
+    let run: RunState = 'preparing';
+    for (const { happening } of events) {
+      if (happening.type !== 'run-state') continue;
+      expect(RUN_WAYS[run]).toContain(happening.state);
+      run = happening.state;
+    }
+    expect(run).toBe('complete');
+    expect(log.state.run?.passes).toEqual(['done', 'done', 'done']);
+    expect(log.since(events.length - 2)?.map((event) => event.seq)).toEqual([
+      events.length - 1,
+      events.length,
+    ]);
+    expect(log.since(events.length + 1)).toBeUndefined();
+  });
+
+  it('each have a small copy for the panel', async () => {
+    const { run } = await fire(new TestLink(), 3);
+    for (const number of [1, 2, 3])
+      expect(run.thumbnail(number)?.subarray(0, 2)).toEqual(Buffer.from([0xff, 0xd8]));
+    expect(run.thumbnail(4)).toBeNull();
+  });
+
+  it('on a body without auto-bracket are nine single frames', async () => {
+    const link = new TestLink({ shape: 'none' });
+    const { state } = await fire(link);
+    expect(state).toBe('complete');
+    expect(truth(link)).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
+    expect(link.changes.filter((change) => change.startsWith('aeb'))).toEqual([]);
+  });
+});
+
+describe('a body that fires in another order than was believed', () => {
+  it.each([[[-1, 0, 1]], [[0, 1, -1]], [[1, 0, -1]]])(
+    '%j: each file counts as the frame that it proves to be',
+    async (pattern) => {
+      const link = new TestLink({ bracketPattern: pattern });
+      const { state, record } = await fire(link);
+      expect(state).toBe('complete');
+      expect(link.fired).toBe(9);
+      expect(record?.setAside).toEqual([]);
+      expect(record?.frames.map((frame) => frame.recorded?.exposureTime)).toEqual([
+        1 / 1000,
+        1 / 500,
+        1 / 250,
+        1 / 125,
+        1 / 60,
+        1 / 30,
+        1 / 15,
+        1 / 8,
+        1 / 4,
+      ]);
+    },
+  );
+});
+
+describe('a frame that is missing or wrong', () => {
+  it.each([1, 2, 3, 4, 5, 6, 7, 8, 9])(
+    'number %s lost on its way: made up, nothing good fired again',
+    async (lost) => {
+      const link = new TestLink();
+      link.afterFire = (count) => {
+        if (count === lost) throw new EvenrungError('frame-missing', 'The shutter went, but no file came.');
+      };
+      const { state, record } = await fire(link);
+      expect(state).toBe('complete');
+      expect(link.fired).toBe(10);
+      expect(record?.setAside).toEqual([]);
+      expect(record?.frames.filter((frame) => frame.attempts > 1)).toHaveLength(1);
+      // What is made up is made with the bracket off.
+      const made = link.body.shots;
+      const repeats = truth(link).filter((offset, index, all) => all.indexOf(offset) !== index);
+      expect(repeats).toHaveLength(1);
+      expect(made.filter((shot) => shot.bracketPosition === 0).length).toBeGreaterThanOrEqual(3);
+      expect(link.body.state.bracketStep).toBe(0);
+    },
+  );
+
+  it('with a wrong exposure is set aside and made up singly', async () => {
+    const link = new TestLink();
+    // Somebody turns the dial in the middle of the second pass.
+    link.beforeFire = async (count) => {
+      if (count === 5) await link.body.change('iso', 400);
+      if (count === 6) await link.body.change('iso', 100);
+    };
+    const { state, record, files, events } = await fire(link);
+    expect(state).toBe('complete');
+    expect(record?.setAside).toEqual([
+      { file: 'set-aside/frame-04.jpg', reason: 'The ISO is 400 where 100 was asked for.' },
+    ]);
+    expect(files).toContain('set-aside/frame-04.jpg');
+    expect(frameEvents(events).find((frame) => frame.state === 'rejected')).toMatchObject({ number: 4 });
+    expect(link.fired).toBe(10);
+  });
+
+  it('is made up at most twice; then the run halts, says which and why, and puts the settings back', async () => {
+    const link = new TestLink();
+    const before = { ...link.body.state };
+    link.afterFire = (count) => {
+      if (count === 2 || count > 3)
+        throw new EvenrungError('frame-missing', 'The shutter went, but no file came.');
+    };
+    const { state, run, record, log } = await fire(link);
+    expect(state).toBe('halted');
+    expect(link.fired).toBe(4);
+    expect(run.error?.code).toBe('frame-missing');
+    expect(log.state.run?.sentence).toBe(
+      'Halted after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) could not be made in 3 attempts: The shutter went, but no file came.',
+    );
+    expect(record).toMatchObject({ complete: false });
+    expect(record?.frames.map((frame) => frame.state).filter((kept) => kept === 'verified')).toHaveLength(1);
+    expect({ ...link.body.state }).toEqual(before);
+  });
+
+  it('whose shutter cannot be set by its label is made up by repeating the pass, repeats kept aside', async () => {
+    const link = new TestLink();
+    const body = await Body.meet(link);
+    // -1 EV from a base of 1/3 s at one-third steps: 0.3 s stands for two settings on this body.
+    const base = resolveBase('0.4', body.limits);
+    const plan = planSet({ offsets: [-2, 0, 2], step: 2, mode: 'manual', base }, body.limits);
+    expect(plan.passes[0]?.frames.find((frame) => frame.offset === -2)?.shutter).toMatchObject({
+      label: '0.3',
+      settable: false,
+    });
+    link.beforeFire = async (count) => {
+      if (count === 2) await link.body.change('aperture', 30);
+      if (count === 3) await link.body.change('aperture', 36);
+    };
+    const folder = await SetFolder.create(into, new Date());
+    const run = new Run({ id: 'a-run', plan, body, folder, tell: () => undefined });
+    expect(await run.carryOut()).toBe('complete');
+    const record = setRecordSchema.parse(
+      JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
+    );
+    expect(record.setAside.map((aside) => aside.reason)).toEqual([
+      'The aperture is f/5.6 where f/8 was asked for.',
+      'A repeat of a frame that was already good.',
+    ]);
+    expect(link.fired).toBe(5);
+  });
+});
+
+describe('stopping', () => {
+  it.each([1, 4, 9])(
+    'after frame %s: that frame ends, settings go back, what was made is kept',
+    async (after) => {
+      const link = new TestLink();
+      const before = { ...link.body.state };
+      let verified = 0;
+      const { state, record } = await fire(link, 9, (run, { happening }) => {
+        if (happening.type !== 'frame' || happening.frame.state !== 'verified') return;
+        verified += 1;
+        if (verified === after) run.stop();
+      });
+      expect(state).toBe(after === 9 ? 'complete' : 'stopped');
+      expect(link.fired).toBe(after);
+      expect({ ...link.body.state }).toEqual(before);
+      expect(record?.frames.filter((frame) => frame.state === 'verified')).toHaveLength(after);
+      expect(record?.complete).toBe(after === 9);
+    },
+  );
+
+  it('before the first frame: nothing is fired, and no folder is left', async () => {
+    const link = new TestLink();
+    const { state, record } = await fire(link, 9, (run) => run.stop());
+    expect([state, record, link.fired]).toEqual(['stopped', null, 0]);
+    expect(await readdir(into)).toEqual([]);
+  });
+});
+
+describe('a link that fails', () => {
+  it('comes back: the run goes on, only what was lost is made up', async () => {
+    const link = new TestLink();
+    let failures = 0;
+    link.beforeFire = (count) => {
+      if (count === 5) throw new EvenrungError('body-lost', 'The cable was pulled.');
+    };
+    link.beforeChange = (name) => {
+      if (name === 'shutterspeed' && link.fired === 5 && failures < 2) {
+        failures += 1;
+        throw new EvenrungError('body-lost', 'Not yet.');
+      }
+    };
+    const { state } = await fire(link);
+    expect(state).toBe('complete');
+    expect(failures).toBe(2);
+    expect([...new Set(truth(link))].sort((a, b) => a - b)).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
+    expect(link.body.shots).toHaveLength(9);
+  });
+
+  it('for good: halts with its words, and says what could not be put back', async () => {
+    const link = new TestLink();
+    link.beforeFire = () => {
+      throw new EvenrungError('body-lost', 'The cable was pulled.');
+    };
+    link.beforeChange = () => {
+      if (link.fired > 0) throw new EvenrungError('body-lost', 'The cable was pulled.');
+    };
+    const { state, run, record } = await fire(link, 3);
+    expect([state, run.error?.code, record]).toEqual(['halted', 'body-lost', null]);
+  });
+
+  it('only while putting back: the set is complete, and the sentence says what to check', async () => {
+    const link = new TestLink();
+    link.beforeChange = (name, value) => {
+      if (name === 'aeb' && value === 'off' && link.fired === 3)
+        throw new EvenrungError('setting-not-taken', 'No.');
+    };
+    const { state, run, log } = await fire(link, 3);
+    expect(state).toBe('complete');
+    expect(run.error?.code).toBe('not-put-back');
+    expect(log.state.run?.sentence).toMatch(
+      /^All 3 frames are verified\. These settings could not be put back: aeb to off\./,
+    );
+  });
+});
+
+describe('a body that is not ready', () => {
+  it('in an automatic mode: says what to turn, fires nothing', async () => {
+    const link = new TestLink();
+    await link.body.change('mode', 'aperture');
+    const { state, log, record } = await fire(link);
+    expect([state, record, link.fired]).toEqual(['halted', null, 0]);
+    expect(log.state.run?.sentence).toContain('Turn its mode dial to M');
+  });
+});

@@ -1,0 +1,159 @@
+// The main job through everything real: `evenrung fire` as a process, its camera process, node-gphoto2, libgphoto2, the
+// virtual USB port, and the practice body behind it.
+import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
+import { readRecorded } from '../../src/frames/index.js';
+import { run, start } from '../built.js';
+import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
+
+let into = '';
+let plugged: PluggedBody | undefined;
+beforeEach(async () => {
+  into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  await plugged?.remove();
+  plugged = undefined;
+  await rm(into, { recursive: true, force: true });
+});
+
+const NINE = ['fire', '--frames', '9', '--step', '1', '--base', '1/60'];
+const OFFSETS = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
+
+async function plug(name: FaceName): Promise<{ body: PluggedBody; env: Record<string, string> }> {
+  plugged = await plugIn(name);
+  // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
+  await plugged.body.change('target', 'card');
+  return { body: plugged, env: { ...plugged.environment, XDG_STATE_HOME: path.join(into, 'state') } };
+}
+
+async function setIn(folder: string): Promise<{ record: SetRecord; offsets: number[] }> {
+  const sets = (await readdir(folder)).filter((name) => name.startsWith('set-'));
+  expect(sets).toHaveLength(1);
+  const set = path.join(folder, sets[0] ?? '');
+  const record = setRecordSchema.parse(JSON.parse(await readFile(path.join(set, 'set.json'), 'utf8')));
+  const offsets: number[] = [];
+  for (const { file } of record.frames) {
+    if (file === null) continue;
+    const { exposureTime } = await readRecorded(path.join(set, file));
+    offsets.push(Math.round(Math.log2((exposureTime ?? Number.NaN) * 60)));
+  }
+  return { record, offsets };
+}
+
+/** Offsets that the shutter really made, from the body's own memory. */
+const made = ({ body }: PluggedBody) => body.shots.map((shot) => (36 - shot.tv) / 6);
+
+describe('nine frames from a three-frame body over USB', () => {
+  it('dialect A: three passes of three; the files prove -4 to +4 EV; the body is left as found', async () => {
+    const { body, env } = await plug('amount');
+    const before = { ...body.body.state };
+    const { code, stdout, stderr } = await run([...NINE, '--body', 'usb', '--into', into], env);
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toContain('9 frames in 3 passes');
+    expect(stdout).not.toContain('Practice body: nothing is photographed');
+    const { record, offsets } = await setIn(into);
+    expect(offsets).toEqual(OFFSETS);
+    expect(record).toMatchObject({ complete: true, practice: false, setAside: [], body: { link: 'usb' } });
+    expect(made(body)).toEqual([-3, -4, -2, 0, -1, 1, 3, 2, 4]);
+    expect(body.body.shots.map((shot) => shot.bracketPosition)).toEqual([0, -1, 1, 0, -1, 1, 0, -1, 1]);
+    expect({ ...body.body.state }).toEqual(before);
+    // Nothing was deleted: the card holds all nine too.
+    expect(body.card.pictures).toHaveLength(9);
+  });
+
+  it.each(['hidden', 'standard'] as const)(
+    'dialect D (%s): nine single frames, the same proof',
+    async (face) => {
+      const { body, env } = await plug(face);
+      const before = { ...body.body.state };
+      const { code, stderr } = await run([...NINE, '--body', 'usb', '--into', into], env);
+      expect([code, stderr]).toEqual([0, '']);
+      const { record, offsets } = await setIn(into);
+      expect(offsets).toEqual(OFFSETS);
+      expect(record.passes).toHaveLength(9);
+      expect(record.base).toMatchObject({ shutter: '1/60', aperture: '8', iso: '100' });
+      expect(made(body)).toEqual(OFFSETS);
+      expect({ ...body.body.state }).toEqual(before);
+    },
+  );
+
+  it('--body auto takes the camera that is there', async () => {
+    const { body, env } = await plug('amount');
+    const { code } = await run(
+      ['fire', '--frames', '3', '--step', '2/3', '--body', 'auto', '--into', into, '--json'],
+      env,
+    );
+    expect(code).toBe(0);
+    expect(body.body.shots).toHaveLength(3);
+    expect((await setIn(into)).record.body.link).toBe('usb');
+  });
+
+  it('Ctrl-C in the middle of a pass: the frame ends, the bracket goes off, the shutter goes back', async () => {
+    const { body, env } = await plug('amount');
+    const before = { ...body.body.state };
+    const firing = start([...NINE, '--body', 'usb', '--into', into], env);
+    await firing.until(/frame {2}5 .*verified/);
+    firing.signal('SIGINT');
+    const { code } = await firing.ended;
+    expect(code).toBe(130);
+    expect(body.body.shots.length).toBeLessThan(9);
+    expect({ ...body.body.state }).toEqual(before);
+    expect((await setIn(into)).record.complete).toBe(false);
+  });
+
+  it('the camera process is killed in the middle: another one goes on, what was lost is made up', async () => {
+    const { body, env } = await plug('amount');
+    const before = { ...body.body.state };
+    let killed = false;
+    body.responder.intercept('any', async (_request, proceed) => {
+      const answer = await proceed();
+      if (!killed && body.body.shots.length === 5) {
+        killed = true;
+        await killCameraProcess(firing.pid);
+      }
+      return answer;
+    });
+    const firing = start([...NINE, '--body', 'usb', '--into', into], env);
+    const { code, stdout } = await firing.ended;
+    expect([killed, code]).toEqual([true, 0]);
+    expect(stdout).toContain('Making up what is missing');
+    const { record, offsets } = await setIn(into);
+    expect(offsets).toEqual(OFFSETS);
+    expect(record.complete).toBe(true);
+    expect({ ...body.body.state }).toEqual(before);
+  });
+});
+
+describe('no camera', () => {
+  it('--body usb: one sentence, exit 1, nothing made', async () => {
+    const { body, env } = await plug('amount');
+    await body.usb.unplug();
+    const { code, stdout, stderr } = await run([...NINE, '--body', 'usb', '--into', into, '--json'], env);
+    expect(code).toBe(1);
+    expect(stderr).toMatch(/^No camera was found on USB\. .*\n$/);
+    expect(JSON.parse(stdout.trim().split('\n').at(-1) ?? '')).toMatchObject({ error: { code: 'no-body' } });
+    expect((await readdir(into)).filter((name) => name.startsWith('set-'))).toEqual([]);
+  });
+
+  it('--body auto: says so, and goes on with the practice body', async () => {
+    const { body, env } = await plug('amount');
+    await body.usb.unplug();
+    const { code, stdout } = await run(
+      ['fire', '--frames', '3', '--step', '1', '--body', 'auto', '--into', into],
+      env,
+    );
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/^No camera was found on USB\..*\nPractice body: nothing is photographed/);
+    expect((await setIn(into)).record.practice).toBe(true);
+  });
+});
+
+/** Kills the one child of that process. */
+async function killCameraProcess(parent: number): Promise<void> {
+  const children = await readFile(`/proc/${parent}/task/${parent}/children`, 'utf8');
+  for (const pid of children.trim().split(/\s+/)) process.kill(Number(pid), 'SIGKILL');
+}

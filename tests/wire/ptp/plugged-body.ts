@@ -1,0 +1,51 @@
+// A practice body on the virtual USB port, ready for a test: the body, how it shows itself, and the end of the cable.
+import { mkdtemp, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../../src/camera/practice/model.js';
+import { buildPort } from '../build-port.js';
+import { AmountFace } from './amount-face.js';
+import type { Card } from './card.js';
+import { Responder } from './responder.js';
+import { StandardFace } from './standard-face.js';
+import { VirtualUsb } from './virtual-usb.js';
+
+/**
+ * `amount` is dialect A. `hidden` is dialect D as a body of vendor extension 0x0B shows it whose bracket is out of reach:
+ * the labels of A without `aeb`. `standard` is dialect D in plain PTP: labels such as `0.0080s`.
+ */
+export type FaceName = 'amount' | 'hidden' | 'standard';
+
+export interface PluggedBody {
+  readonly body: PracticeBody;
+  readonly card: Card;
+  readonly responder: Responder;
+  readonly usb: VirtualUsb;
+  /** What a process needs in its environment to find the body, and none other. */
+  readonly environment: Readonly<Record<'IOLIBS' | 'VIRTUAL_BODY_SOCKETS', string>>;
+  /** Pulls the cable and tidies up. */
+  remove(): Promise<void>;
+}
+
+/** @param options of the practice body; it takes no time where nothing else is said */
+export async function plugIn(name: FaceName, options: Partial<PracticeOptions> = {}): Promise<PluggedBody> {
+  const shape = name === 'amount' ? 'amount' : 'none';
+  const body = new PracticeBody({ timing: AT_ONCE, ...options, shape });
+  const face = name === 'standard' ? new StandardFace(body) : new AmountFace(body);
+  const folder = await mkdtemp(path.join(tmpdir(), 'evenrung-wire-'));
+  const responder = new Responder(face);
+  const usb = new VirtualUsb(path.join(folder, 'body'), responder);
+  if (face instanceof StandardFace) face.reportOn(usb);
+  await usb.plug();
+  return {
+    body,
+    card: face.card,
+    responder,
+    usb,
+    environment: { IOLIBS: buildPort(), VIRTUAL_BODY_SOCKETS: usb.path },
+    remove: async () => {
+      await usb.unplug();
+      await rm(folder, { recursive: true, force: true });
+    },
+  };
+}
