@@ -1,6 +1,7 @@
 // Schemas and types of everything that crosses the wire. Imports nothing of src/.
 export * from './errors.js';
 export * from './ev.js';
+export * from './fold.js';
 export * from './plan.js';
 export * from './request.js';
 export * from './set-record.js';

@@ -1,5 +1,4 @@
-// What the daemon is doing, as everyone who watches sees it, and how one event changes it. The daemon and the panel fold
-// the same events with the same function, so that they cannot come to different pictures.
+// What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
 import { z } from 'zod';
 import { planSchema } from './plan.js';
 
@@ -48,8 +47,6 @@ export const runStateSchema = z.enum([
   'halted',
 ]);
 export type RunState = z.infer<typeof runStateSchema>;
-
-export const ENDED: ReadonlySet<RunState> = new Set<RunState>(['complete', 'stopped', 'halted']);
 
 export const runViewSchema = z.strictObject({
   id: z.string(),
@@ -137,41 +134,3 @@ export const eventSchema = z
   })
   .meta({ id: 'Event' });
 export type NumberedEvent = z.infer<typeof eventSchema>;
-
-export const NOTHING_YET: DaemonState = { body: { state: 'looking' }, run: null };
-
-/** @returns the state after this has happened; the one given is left as it is */
-export function afterHappening(state: DaemonState, happening: Happening): DaemonState {
-  switch (happening.type) {
-    case 'body':
-      return { ...state, body: happening.body };
-    case 'run':
-      return { ...state, run: happening.run };
-    case 'run-state':
-    case 'pass':
-    case 'frame':
-      if (state.run === null || state.run.id !== happening.run) return state;
-      return { ...state, run: runAfter(state.run, happening) };
-  }
-}
-
-type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' }>;
-
-function runAfter(run: RunView, happening: OfRun): RunView {
-  switch (happening.type) {
-    case 'run-state': {
-      const { state, sentence, folder, endedAt } = happening;
-      return { ...run, state, sentence, folder, endedAt };
-    }
-    case 'pass':
-      return {
-        ...run,
-        passes: run.passes.map((old, index) => (index + 1 === happening.pass ? happening.state : old)),
-      };
-    case 'frame':
-      return {
-        ...run,
-        frames: run.frames.map((old) => (old.number === happening.frame.number ? happening.frame : old)),
-      };
-  }
-}

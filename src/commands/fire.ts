@@ -1,12 +1,14 @@
 // `fire`: one set, from the request to the set folder.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
-import { ENDED, type NumberedEvent } from '../../shared/state.js';
+import { ENDED } from '../../shared/fold.js';
+import type { NumberedEvent } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { type BodyChoice, EventLog, Station } from '../run/index.js';
 import {
   addRequestOptions,
   bodyOption,
+  counted,
   type LimitOptions,
   narrowTo,
   type RequestOptions,
@@ -90,7 +92,9 @@ function wordsPrinter(): (event: NumberedEvent) => void {
         begun = happening.run.id;
         const { plan, frames } = happening.run;
         passes = plan.passes.length;
-        say(`${frames.length} frames in ${passes} passes, about ${Math.ceil(plan.estimate.seconds)} s`);
+        say(
+          `${counted(frames.length, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s`,
+        );
         return;
       }
       case 'pass':

@@ -125,3 +125,7 @@ export function portNumber(text: string): number {
   if (!(port <= 65_535)) throw new InvalidArgumentError('give a number from 0 to 65535.');
   return port;
 }
+
+/** @returns `1 pass`, `3 passes` */
+export const counted = (count: number, one: string, many: string): string =>
+  `${count} ${count === 1 ? one : many}`;

@@ -5,6 +5,7 @@ import { formatEv } from '../exposure/index.js';
 import { type Plan, planSet, resolveBase, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
+  counted,
   type LimitOptions,
   type RequestOptions,
   statedLimits,
@@ -23,9 +24,9 @@ export function addPlan(program: Command): void {
 }
 
 function inWords(plan: Plan): string {
-  const frames = plan.offsets.length;
-  const passes = plan.passes.length;
-  const head = `${frames} frame${frames === 1 ? '' : 's'} in ${passes} pass${passes === 1 ? '' : 'es'}, base ${seconds(plan.base.label)}, about ${Math.ceil(plan.estimatedSeconds)} s`;
+  const frames = counted(plan.offsets.length, 'frame', 'frames');
+  const passes = counted(plan.passes.length, 'pass', 'passes');
+  const head = `${frames} in ${passes}, base ${seconds(plan.base.label)}, about ${Math.ceil(plan.estimatedSeconds)} s`;
   const lines = plan.passes.map((pass, index) => {
     const made = pass.frames.map((frame) => `${formatEv(frame.offset)} (${seconds(frame.shutter.label)})`);
     return `  pass ${index + 1}  centre ${formatEv(pass.centre).padEnd(6)} fires ${made.join(', ')}`;

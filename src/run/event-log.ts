@@ -1,12 +1,7 @@
 // The one stream of events: numbered, folded into the state that everyone sees, kept for those who lost the network.
 import { randomUUID } from 'node:crypto';
-import {
-  afterHappening,
-  type DaemonState,
-  type Happening,
-  NOTHING_YET,
-  type NumberedEvent,
-} from '../../shared/state.js';
+import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
+import type { DaemonState, Happening, NumberedEvent } from '../../shared/state.js';
 
 /** Enough for a set of 61 frames, each made up twice, and then some. */
 const EVENTS_KEPT = 2000;

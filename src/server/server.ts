@@ -33,7 +33,8 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   const { events, log, port } = options;
   let guard: Guard | undefined;
   const app = Fastify({
-    loggerInstance: log,
+    // Its own greeting says less than ours.
+    loggerInstance: log.child({}, { level: 'warn' }),
     bodyLimit: LARGEST_BODY_BYTES,
     logController: new LogController({ disableRequestLogging: true }),
   });

@@ -1,0 +1,105 @@
+// Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
+import type { WirePlan } from '../../shared/plan.js';
+import type { WrittenSetRequest } from '../../shared/request.js';
+import type { DaemonState } from '../../shared/state.js';
+import { text } from './text.js';
+
+export interface Refusal {
+  readonly code: string;
+  /** One sentence for the person at the panel. */
+  readonly message: string;
+  /** The part of the request that it is about, where the daemon says so. */
+  readonly field: string | null;
+}
+
+export type Answer<T> =
+  | { readonly ok: true; readonly value: T }
+  | { readonly ok: false; readonly refusal: Refusal };
+
+/** Nothing came back: the daemon is gone, or the way to it. */
+export const NO_ANSWER = 'no-answer';
+
+const ANSWER_SECONDS = 8;
+/** Listing what hangs on the USB ports can take a while. */
+const LOOK_SECONDS = 40;
+
+export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promise<Answer<WirePlan>> =>
+  call<WirePlan>('POST', '/api/plan', { json: request, signal });
+
+export const askRun = (request: WrittenSetRequest): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', '/api/run', { json: request, noAnswer: text.failures.noAnswerToRun });
+
+export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
+
+export const askLook = (): Promise<Answer<unknown>> =>
+  call('POST', '/api/body/look', { seconds: LOOK_SECONDS });
+
+export interface StateAnswer {
+  readonly epoch: string;
+  readonly seq: number;
+  readonly state: DaemonState;
+}
+
+export const askState = (): Promise<Answer<StateAnswer>> =>
+  call<StateAnswer>('GET', '/api/state', { seconds: 5 });
+
+/** The attempt is part of the address so that a frame that was made up does not show the old picture. */
+export const thumbnailPath = (run: string, frame: number, attempts: number): string =>
+  `/api/run/${encodeURIComponent(run)}/frames/${frame}/thumbnail?attempt=${attempts}`;
+
+interface Call {
+  readonly json?: unknown;
+  readonly signal?: AbortSignal;
+  readonly seconds?: number;
+  readonly noAnswer?: string;
+}
+
+async function call<T>(method: 'GET' | 'POST', path: string, options: Call): Promise<Answer<T>> {
+  const deadline = AbortSignal.timeout((options.seconds ?? ANSWER_SECONDS) * 1000);
+  const init: RequestInit = {
+    method,
+    signal: options.signal === undefined ? deadline : AbortSignal.any([deadline, options.signal]),
+    cache: 'no-store',
+  };
+  if (options.json !== undefined) {
+    init.headers = { 'content-type': 'application/json' };
+    init.body = JSON.stringify(options.json);
+  }
+  let response: Response;
+  let body: unknown;
+  try {
+    response = await fetch(path, init);
+    const written = await response.text();
+    body = written === '' ? null : parsed(written);
+  } catch {
+    return refused(NO_ANSWER, options.noAnswer ?? text.failures.noAnswer);
+  }
+  if (response.ok && body !== undefined) return { ok: true, value: body as T };
+  return { ok: false, refusal: refusalIn(body) ?? unreadable(response.status) };
+}
+
+const refused = (code: string, message: string): Answer<never> => ({
+  ok: false,
+  refusal: { code, message, field: null },
+});
+
+const unreadable = (status: number): Refusal => ({
+  code: 'unreadable',
+  message: text.failures.unreadable(status),
+  field: null,
+});
+
+function parsed(written: string): unknown {
+  try {
+    return JSON.parse(written);
+  } catch {
+    return undefined;
+  }
+}
+
+function refusalIn(body: unknown): Refusal | undefined {
+  const { error } = (body ?? {}) as { error?: { code?: unknown; message?: unknown; field?: unknown } };
+  if (typeof error?.code !== 'string' || typeof error.message !== 'string') return undefined;
+  const field = typeof error.field === 'string' ? error.field : null;
+  return { code: error.code, message: error.message, field };
+}

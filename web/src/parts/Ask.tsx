@@ -1,0 +1,153 @@
+// What somebody asks for: frames, step and base. Every change asks for a plan; what is wrong with it stands at the field
+// that it is about.
+import { formatEv } from '../../../shared/ev.js';
+import { readFrames, stepsFor } from '../request.js';
+import { ask, base, body, chosenBase, framesWritten, planning, step } from '../store.js';
+import { text } from '../text.js';
+
+type Field = 'frames' | 'step' | 'base';
+
+const FIELDS: readonly string[] = ['frames', 'step', 'base'] satisfies Field[];
+
+/** The daemon names the field where it can; these codes are about one all the same. */
+const FIELD_OF_CODE: Readonly<Record<string, Field>> = {
+  'frames-out-of-range': 'frames',
+  'step-out-of-range': 'step',
+  'step-not-offered': 'step',
+  'base-not-offered': 'base',
+  'unreadable-shutter': 'base',
+};
+
+export function Ask() {
+  const planned = planning.value;
+  const refusal = planned.state === 'refused' ? planned.refusal : null;
+  const field = refusal === null ? null : fieldOf(refusal.field ?? '', refusal.code);
+  const about = (name: Field) =>
+    field === name ? ({ 'aria-invalid': true, 'aria-describedby': 'ask-refusal' } as const) : {};
+  return (
+    <section class="ask" aria-labelledby="ask-heading">
+      <h2 id="ask-heading" class="unseen" tabIndex={-1}>
+        {text.ask.heading}
+      </h2>
+      <Frames {...about('frames')} />
+      <Step {...about('step')} />
+      <Base {...about('base')} />
+      {refusal !== null && (
+        <p class="refusal" id="ask-refusal" role="alert" data-code={refusal.code} data-field={field}>
+          {refusal.message}
+        </p>
+      )}
+    </section>
+  );
+}
+
+function fieldOf(named: string, code: string): Field | null {
+  if (FIELDS.includes(named)) return named as Field;
+  return FIELD_OF_CODE[code] ?? null;
+}
+
+interface About {
+  readonly 'aria-invalid'?: true;
+  readonly 'aria-describedby'?: string;
+}
+
+function Frames(about: About) {
+  const change = (by: number) => {
+    const frames = readFrames(framesWritten.value) ?? 9;
+    ask(() => {
+      framesWritten.value = String(Math.max(1, Math.round(frames) + by));
+    });
+  };
+  return (
+    <div class="field frames">
+      <label for="ask-frames">{text.ask.frames}</label>
+      <div class="stepper">
+        <button type="button" aria-label={text.ask.fewer} onClick={() => change(-1)}>
+          <span aria-hidden="true">{'\u2212'}</span>
+        </button>
+        <input
+          id="ask-frames"
+          type="number"
+          inputMode="numeric"
+          min="1"
+          step="1"
+          value={framesWritten.value}
+          onInput={(event) => {
+            const { value } = event.currentTarget;
+            ask(() => {
+              framesWritten.value = value;
+            });
+          }}
+          {...about}
+        />
+        <button type="button" aria-label={text.ask.more} onClick={() => change(1)}>
+          <span aria-hidden="true">+</span>
+        </button>
+      </div>
+    </div>
+  );
+}
+
+function Step(about: About) {
+  const found = body.value;
+  if (found === null) return null;
+  const { bracketed, other } = stepsFor(found);
+  const options = (steps: readonly number[]) =>
+    steps.map((sixths) => (
+      <option key={sixths} value={sixths} selected={sixths === step.value}>
+        {text.ask.steps(formatEv(sixths, false))}
+      </option>
+    ));
+  return (
+    <div class="field">
+      <label for="ask-step">{text.ask.step}</label>
+      <select
+        id="ask-step"
+        value={step.value}
+        onChange={(event) => {
+          const { value } = event.currentTarget;
+          ask(() => {
+            step.value = Number(value);
+          });
+        }}
+        {...about}
+      >
+        {bracketed.length === 0 || other.length === 0 ? (
+          options([...bracketed, ...other])
+        ) : (
+          <>
+            <optgroup label={text.ask.bracketed}>{options(bracketed)}</optgroup>
+            <optgroup label={text.ask.otherSteps}>{options(other)}</optgroup>
+          </>
+        )}
+      </select>
+    </div>
+  );
+}
+
+function Base(about: About) {
+  const found = body.value;
+  if (found === null) return null;
+  return (
+    <div class="field">
+      <label for="ask-base">{text.ask.base}</label>
+      <select
+        id="ask-base"
+        value={base.value ?? ''}
+        onChange={(event) => {
+          const { value } = event.currentTarget;
+          ask(() => {
+            chosenBase.value = value;
+          });
+        }}
+        {...about}
+      >
+        {found.shutters.map((label) => (
+          <option key={label} value={label} selected={label === base.value}>
+            {text.shutter(label)}
+          </option>
+        ))}
+      </select>
+    </div>
+  );
+}

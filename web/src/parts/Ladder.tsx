@@ -1,0 +1,236 @@
+// The picture of a set: rungs climb from the darkest frame at the foot to the lightest at the top, braces at the side hold
+// the frames of one pass together.
+import type { ComponentChildren } from 'preact';
+import { useEffect } from 'preact/hooks';
+import { formatEv, fromEv } from '../../../shared/ev.js';
+import { ENDED } from '../../../shared/fold.js';
+import type { WirePlan } from '../../../shared/plan.js';
+import type { RunView } from '../../../shared/state.js';
+import { thumbnailPath } from '../api.js';
+import { bringIntoSight } from '../follow.js';
+import { type LanePart, lanesOf, lostIn, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
+import { connection, planning } from '../store.js';
+import { text } from '../text.js';
+import { Mark } from './Mark.js';
+
+export function PlanLadder() {
+  const current = planning.value;
+  const plan =
+    current.state === 'planned' ? current.plan : current.state === 'asking' ? current.before : null;
+  const asking = current.state === 'asking';
+  return (
+    <section class="set" aria-labelledby="ladder-heading" aria-busy={asking} data-planning={current.state}>
+      <h2 id="ladder-heading" class="unseen">
+        {text.ladder.heading}
+      </h2>
+      {plan === null ? (
+        <p class="soft">{current.state === 'refused' ? text.ladder.refused : text.ladder.none}</p>
+      ) : (
+        <>
+          <Size plan={plan} seconds={plan.estimate.seconds} />
+          <Warnings plan={plan} />
+          <Rungs rungs={rungsOfPlan(plan)} run={null} />
+        </>
+      )}
+    </section>
+  );
+}
+
+export function RunLadder({ run }: { readonly run: RunView }) {
+  const inHand = run.frames.find((frame) => frame.state === 'armed' || frame.state === 'fired')?.number;
+  useEffect(() => {
+    if (inHand === undefined || ENDED.has(run.state)) return;
+    bringIntoSight(document.querySelector(`.rung[data-frame="${inHand}"]`));
+  }, [inHand, run.state]);
+  return (
+    <section class="set" aria-labelledby="ladder-heading" data-stale={connection.value.state !== 'connected'}>
+      <h2 id="ladder-heading" class="unseen">
+        {text.ladder.heading}
+      </h2>
+      <Size plan={run.plan} seconds={null}>
+        {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
+      </Size>
+      <Warnings plan={run.plan} />
+      <Rungs rungs={rungsOfRun(run)} run={run} />
+    </section>
+  );
+}
+
+interface SizeProps {
+  readonly plan: WirePlan;
+  /** Null where it is no longer to come. */
+  readonly seconds: number | null;
+  readonly children?: ComponentChildren;
+}
+
+function Size({ plan, seconds, children }: SizeProps) {
+  const darkest = fromEv(plan.offsets[0] ?? 0);
+  const lightest = fromEv(plan.offsets.at(-1) ?? 0);
+  const [frames, passes] = [plan.offsets.length, plan.passes.length];
+  return (
+    <p class="size">
+      <strong>
+        {seconds === null ? text.ladder.sizeOnly(frames, passes) : text.ladder.size(frames, passes, seconds)}
+      </strong>
+      {frames > 1 && (
+        <span>
+          {text.ladder.span(formatEv(lightest - darkest, false), formatEv(darkest), formatEv(lightest))}
+        </span>
+      )}
+      {children !== undefined && <span class="soft">{children}</span>}
+    </p>
+  );
+}
+
+function Warnings({ plan }: { readonly plan: WirePlan }) {
+  if (plan.warnings.length === 0) return null;
+  return (
+    <ul class="warnings" aria-label={text.ladder.warnings}>
+      {plan.warnings.map((warning) => (
+        <li key={warning.code + warning.message} data-code={warning.code}>
+          <Mark of="warning" />
+          {warning.message}
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+function Rungs({ rungs, run }: { readonly rungs: readonly Rung[]; readonly run: RunView | null }) {
+  const lanes = lanesOf(rungs);
+  const marked = rungs.some((rung) => rung.centre);
+  return (
+    <>
+      <div
+        class="ladder"
+        data-many={rungs.length > 15}
+        data-pictures={run !== null}
+        style={{ '--lanes': String(lanes[0]?.length ?? 0) }}
+      >
+        <p class="end" aria-hidden="true">
+          {text.ladder.lightest}
+        </p>
+        {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
+        <ol role="list" aria-label={text.ladder.rungs}>
+          {rungs
+            .map((rung, row) => (
+              <RungRow
+                key={rung.number}
+                rung={rung}
+                lanes={lanes[row] ?? []}
+                frames={rungs.length}
+                run={run}
+              />
+            ))
+            .reverse()}
+        </ol>
+        <p class="end" aria-hidden="true">
+          {text.ladder.darkest}
+        </p>
+      </div>
+      <p class="legend soft">{marked ? text.ladder.legend : text.ladder.legendPlain}</p>
+    </>
+  );
+}
+
+interface RowProps {
+  readonly rung: Rung;
+  readonly lanes: readonly (LanePart | null)[];
+  readonly frames: number;
+  readonly run: RunView | null;
+}
+
+function RungRow({ rung, lanes, frames, run }: RowProps) {
+  const offset = formatEv(fromEv(rung.offset));
+  const state = text.frameStates[rung.state];
+  return (
+    <li
+      class="rung"
+      aria-label={text.ladder.rung(rung.number, offset, rung.shutter, state)}
+      data-frame={rung.number}
+      data-pass={rung.pass}
+      data-state={rung.state}
+      style={{ '--tone': String(rung.tone) }}
+    >
+      <span class="unseen">
+        {rung.centre ? text.ladder.centreOf(rung.pass) : text.ladder.pass(rung.pass)}
+      </span>
+      <span class="lanes" aria-hidden="true">
+        {lanes.map((part, lane) => (
+          <Lane key={lane} part={part} active={part !== null && isActive(run, part.pass)} />
+        ))}
+      </span>
+      <div class="stand">
+        <span class="number">{rung.number}</span>
+        {run !== null && <Picture rung={rung} run={run.id} />}
+        <span class="exposure">
+          <span class="offset">{text.ladder.ev(offset)}</span>
+          <span class="shutter">{text.shutter(rung.shutter)}</span>
+        </span>
+        <span class="state">
+          <Mark of={rung.state} />
+          {state}
+        </span>
+        <Notes rung={rung} frames={frames} />
+      </div>
+      <span class="bar" aria-hidden="true" />
+    </li>
+  );
+}
+
+function isActive(run: RunView | null, pass: number): boolean {
+  if (run === null || ENDED.has(run.state)) return false;
+  const state = run.passes[pass - 1];
+  return state === 'arming' || state === 'firing';
+}
+
+function Lane({ part, active }: { readonly part: LanePart | null; readonly active: boolean }) {
+  if (part === null) return <span class="lane" />;
+  return (
+    <span class="lane" data-shape={part.shape} data-active={active}>
+      {part.tag !== null && (
+        <span class="tag" data-centre={part.tag === 'centre'}>
+          {part.pass}
+        </span>
+      )}
+    </span>
+  );
+}
+
+function Picture({ rung, run }: { readonly rung: Rung; readonly run: string }) {
+  const path = thumbnailPath(run, rung.number, rung.attempts);
+  return (
+    <span class="picture">
+      {/* The daemon makes a thumbnail as it reads a frame to verify it. */}
+      {rung.state === 'verified' && (
+        <img
+          key={path}
+          src={path}
+          alt={text.ladder.picture(rung.number)}
+          width="54"
+          height="36"
+          loading="lazy"
+          onError={(event) => {
+            event.currentTarget.hidden = true;
+          }}
+        />
+      )}
+    </span>
+  );
+}
+
+function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
+  const lost = lostIn(rung, frames);
+  if (rung.reason === null && rung.attempts < 2 && lost.length === 0) return null;
+  return (
+    <span class="notes">
+      {rung.attempts > 1 && <span class="attempts">{text.ladder.attempts(rung.attempts)}</span>}
+      {rung.reason !== null && <span class="reason">{rung.reason}</span>}
+      {lost.map(({ side, share }) => (
+        <span key={side} class="clipping" data-side={side}>
+          {text.ladder[side](share)}
+        </span>
+      ))}
+    </span>
+  );
+}

@@ -1,0 +1,24 @@
+// One shape for each state of a frame, so that colour is never alone in saying it.
+import type { ComponentChildren } from 'preact';
+import type { FrameState } from '../../../shared/state.js';
+
+type Sign = FrameState | 'stopped' | 'warning';
+
+const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
+  planned: <path d="M6 10h.01M10 10h.01M14 10h.01" />,
+  armed: <path d="M10 3l7 7-7 7-7-7z" />,
+  fired: <path d="M10 3l7 7-7 7-7-7z" fill="currentColor" />,
+  stored: <path d="M3 11v5h14v-5M10 3v9M6.5 8.5l3.5 3.5 3.5-3.5" />,
+  verified: <path d="M3.5 10.5l4.5 4.5L16.5 5.5" />,
+  rejected: <path d="M4.5 4.5l11 11M15.5 4.5l-11 11" />,
+  stopped: <path d="M4 4h12v12H4z" />,
+  warning: <path d="M10 3v9M10 16.5h.01" />,
+};
+
+export function Mark({ of }: { readonly of: Sign }) {
+  return (
+    <svg class="mark" viewBox="0 0 20 20" aria-hidden="true">
+      {SHAPES[of]}
+    </svg>
+  );
+}

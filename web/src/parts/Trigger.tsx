@@ -1,0 +1,139 @@
+// The trigger: a wide bar to press and hold. Nothing fires by a touch in passing, in a pocket or by a knock on the tripod.
+import { useEffect, useRef, useState } from 'preact/hooks';
+import { busy, connection, fire, planning, refusedAction, starting } from '../store.js';
+import { text } from '../text.js';
+
+const HOLD_MS = 600;
+/** A finger in a glove wanders; farther than this it has left the bar. */
+const SLACK_PX = 24;
+/** Assistive programs press without holding: they press twice, within this time. */
+const AGAIN_MS = 5000;
+const HINT_MS = 3000;
+
+type Hold = 'rest' | 'holding' | 'again' | 'too-short';
+
+export function Trigger() {
+  const [hold, setHold] = useState<Hold>('rest');
+  const timer = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
+  const label = useLabel();
+  const blocked = label.blocked;
+
+  const go = (next: Hold, afterMs?: number, then?: () => void) => {
+    clearTimeout(timer.current);
+    setHold(next);
+    if (afterMs !== undefined) {
+      timer.current = setTimeout(() => {
+        setHold('rest');
+        then?.();
+      }, afterMs);
+    }
+  };
+  const release = () => go('rest');
+  const begin = () => {
+    if (!blocked) go('holding', HOLD_MS, () => void fire());
+  };
+  const end = () => {
+    if (hold === 'holding') go('too-short', HINT_MS);
+  };
+
+  // What was about to be fired is no longer what is on the screen.
+  useEffect(() => {
+    if (blocked) release();
+  }, [blocked]);
+  useEffect(() => () => clearTimeout(timer.current), []);
+
+  const refused = refusedAction.value?.action === 'fire' ? refusedAction.value.refusal : null;
+  return (
+    <div class="dock" data-dock="trigger">
+      {refused !== null && (
+        <p class="refusal" role="alert" data-code={refused.code}>
+          {refused.message}
+        </p>
+      )}
+      <button
+        type="button"
+        class="trigger"
+        aria-disabled={blocked}
+        data-hold={hold}
+        style={{ '--hold': `${HOLD_MS}ms` }}
+        onPointerDown={(event) => {
+          if (event.button !== 0 || !event.isPrimary) return;
+          event.currentTarget.setPointerCapture(event.pointerId);
+          begin();
+        }}
+        onPointerMove={(event) => {
+          if (hold === 'holding' && hasLeft(event)) end();
+        }}
+        onPointerUp={end}
+        onPointerCancel={end}
+        onContextMenu={(event) => event.preventDefault()}
+        onKeyDown={(event) => {
+          if (!isPress(event)) return;
+          event.preventDefault();
+          if (!event.repeat) begin();
+        }}
+        onKeyUp={(event) => {
+          if (!isPress(event)) return;
+          event.preventDefault();
+          end();
+        }}
+        onBlur={end}
+        onClick={(event) => {
+          // A click that no pointer and no key made: from an assistive program.
+          if (event.detail !== 0 || blocked || hold === 'holding') return;
+          if (hold !== 'again') return go('again', AGAIN_MS);
+          release();
+          void fire();
+        }}
+      >
+        <span class="trigger-fill" aria-hidden="true" />
+        <span class="trigger-words">
+          <span class="trigger-first">{firstLine(hold, label.first)}</span>{' '}
+          <span class="trigger-second">{hold === 'too-short' ? text.trigger.tooShort : label.second}</span>
+        </span>
+      </button>
+    </div>
+  );
+}
+
+function firstLine(hold: Hold, otherwise: string): string {
+  if (hold === 'holding') return text.trigger.holding;
+  return hold === 'again' ? text.trigger.again : otherwise;
+}
+
+interface Label {
+  readonly first: string;
+  readonly second: string;
+  readonly blocked: boolean;
+}
+
+/** @returns what would be fired, or why nothing can be */
+function useLabel(): Label {
+  const blockedBy = (first: string): Label => ({ first, second: '', blocked: true });
+  if (starting.value) return blockedBy(text.trigger.starting);
+  if (connection.value.state !== 'connected') return blockedBy(text.trigger.notConnected);
+  const current = planning.value;
+  switch (current.state) {
+    case 'none':
+    case 'asking':
+      return blockedBy(text.trigger.planning);
+    case 'refused':
+      return blockedBy(text.trigger.refused);
+    case 'planned': {
+      const { offsets, passes, estimate } = current.plan;
+      return {
+        first: text.trigger.hold(offsets.length),
+        second: text.trigger.size(passes.length, estimate.seconds),
+        blocked: busy.value !== null,
+      };
+    }
+  }
+}
+
+const isPress = (event: KeyboardEvent) => event.key === ' ' || event.key === 'Enter';
+
+function hasLeft(event: PointerEvent & { readonly currentTarget: HTMLElement }): boolean {
+  const { left, right, top, bottom } = event.currentTarget.getBoundingClientRect();
+  const { clientX: x, clientY: y } = event;
+  return x < left - SLACK_PX || x > right + SLACK_PX || y < top - SLACK_PX || y > bottom + SLACK_PX;
+}

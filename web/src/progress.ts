@@ -1,0 +1,46 @@
+// How far a run is, from its frames alone: the clock of this device and the daemon's may differ. Pure.
+import type { FrameView, RunView } from '../../shared/state.js';
+
+export interface Progress {
+  /** The pass in hand, counted from 1; null before the first and while frames are made up. */
+  readonly pass: number | null;
+  readonly passes: number;
+  readonly verified: number;
+  readonly frames: number;
+  /** The frame in hand. */
+  readonly frame: FrameView | null;
+  readonly secondsLeft: number;
+}
+
+/** @param secondsSince how long ago the last event came */
+export function progressOf(run: RunView, secondsSince: number): Progress {
+  const frames = run.frames.length;
+  const exposures = run.frames.reduce((sum, frame) => sum + frame.exposureTime, 0);
+  // What the estimate holds beside the exposures, spread evenly: settings changes, release, the file's way.
+  const beside = Math.max(0, run.plan.estimate.seconds - exposures) / Math.max(1, frames);
+  const left = run.frames.reduce((sum, frame) => sum + secondsFor(frame, beside, secondsSince), 0);
+  const active = run.passes.findIndex((state) => state === 'arming' || state === 'firing');
+  return {
+    pass: active < 0 ? null : active + 1,
+    passes: run.passes.length,
+    verified: run.frames.filter((frame) => frame.state === 'verified').length,
+    frames,
+    frame: run.frames.find((frame) => frame.state === 'armed' || frame.state === 'fired') ?? null,
+    secondsLeft: left,
+  };
+}
+
+function secondsFor(frame: FrameView, beside: number, secondsSince: number): number {
+  switch (frame.state) {
+    case 'planned':
+    case 'rejected':
+      return frame.exposureTime + beside;
+    case 'armed':
+      return Math.max(0, frame.exposureTime + beside - secondsSince);
+    case 'fired':
+      return Math.max(0, beside / 2 - secondsSince);
+    case 'stored':
+    case 'verified':
+      return 0;
+  }
+}

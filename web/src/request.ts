@@ -1,0 +1,56 @@
+// The choices that the panel offers and the request that they make. Pure. Must not know what a body can do beyond what it
+// offers: the daemon refuses the rest.
+import { formatEv, fromEv, type Sixths } from '../../shared/ev.js';
+import type { WrittenSetRequest } from '../../shared/request.js';
+import type { BodyView } from '../../shared/state.js';
+
+/** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
+const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18];
+const USUAL_BASE = '1/60';
+
+export interface Steps {
+  /** What the body brackets by itself. */
+  readonly bracketed: readonly Sixths[];
+  readonly other: readonly Sixths[];
+}
+
+/** @returns every step that is offered, each list ascending */
+export function stepsFor(body: BodyView): Steps {
+  const ascending = (steps: Iterable<Sixths>) => [...new Set(steps)].sort((a, b) => a - b);
+  const bracketed = ascending(body.brackets.map((bracket) => fromEv(bracket.step)));
+  return { bracketed, other: USUAL_STEPS.filter((step) => !bracketed.includes(step)) };
+}
+
+/**
+ * @param chosen what somebody chose, where the body still has it
+ * @returns one of the body's shutters: the chosen one, else the one nearest to the body's own setting or to 1/60
+ */
+export function baseFor(body: BodyView, chosen: string | null): string | null {
+  if (chosen !== null && body.shutters.includes(chosen)) return chosen;
+  const wanted = body.shutter ?? USUAL_BASE;
+  if (body.shutters.includes(wanted)) return wanted;
+  const target = readSeconds(wanted) ?? readSeconds(USUAL_BASE) ?? 1;
+  const distance = (label: string) => Math.abs(Math.log2((readSeconds(label) ?? 1e9) / target));
+  return body.shutters.reduce<string | null>(
+    (best, label) => (best === null || distance(label) < distance(best) ? label : best),
+    null,
+  );
+}
+
+/** @returns seconds of a label such as `1/60`, `13/10`, `0.5`, `30"`, `2s`; near enough for finding the nearest */
+function readSeconds(label: string): number | undefined {
+  const [, top, bottom = '1'] =
+    /^(\d+(?:\.\d+)?)(?:\/(\d+(?:\.\d+)?))?\s*(?:s|"|\u2033)?$/.exec(label.trim()) ?? [];
+  const seconds = Number(top) / Number(bottom);
+  return seconds > 0 && Number.isFinite(seconds) ? seconds : undefined;
+}
+
+/** @returns the number in the field, or undefined where it is none; how many can be made the daemon says */
+export function readFrames(written: string): number | undefined {
+  const number = written.trim() === '' ? Number.NaN : Number(written);
+  return Number.isFinite(number) ? number : undefined;
+}
+
+export function writeRequest(frames: number, step: Sixths, base: string): WrittenSetRequest {
+  return { frames, step: formatEv(step, false), base };
+}

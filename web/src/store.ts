@@ -1,0 +1,217 @@
+// What the panel knows, as signals, and what it does about it. The parts on the screen read from here and call what is
+// exported here; nothing else holds state that outlives a part.
+import { computed, effect, signal } from '@preact/signals';
+import { ENDED } from '../../shared/fold.js';
+import type { WirePlan } from '../../shared/plan.js';
+import type { WrittenSetRequest } from '../../shared/request.js';
+import type { BodyView, DaemonState, RunView } from '../../shared/state.js';
+import { type Answer, askLook, askPlan, askRun, askStop, NO_ANSWER, type Refusal } from './api.js';
+import { baseFor, readFrames, writeRequest } from './request.js';
+import { type Connection, type Stream, watch } from './stream.js';
+import { text } from './text.js';
+
+/** Null until the daemon has said it for the first time. */
+export const daemon = signal<DaemonState | null>(null);
+export const connection = signal<Connection>({ state: 'connecting' });
+/** When the state last changed, in ms of the clock. */
+export const changedAt = signal(0);
+
+export const body = computed<BodyView | null>(() => {
+  const found = daemon.value?.body;
+  return found?.state === 'ready' ? found.body : null;
+});
+
+/** The ended run that was put away, so that the next set can be asked for. */
+const putAway = signal<string | null>(null);
+
+export type View =
+  | { readonly name: 'ask' }
+  | { readonly name: 'running'; readonly run: RunView }
+  | { readonly name: 'ended'; readonly run: RunView };
+
+export const view = computed<View>(() => {
+  const run = daemon.value?.run ?? null;
+  if (run === null) return { name: 'ask' };
+  if (!ENDED.has(run.state)) return { name: 'running', run };
+  return run.id === putAway.value ? { name: 'ask' } : { name: 'ended', run };
+});
+
+/** The latest run that was seen under way. */
+export const watched = signal<string | null>(null);
+
+effect(() => {
+  if (view.value.name === 'running') watched.value = view.value.run.id;
+});
+
+export function newSet(): void {
+  refusedAction.value = null;
+  putAway.value = daemon.value?.run?.id ?? null;
+}
+
+// --- The clock, which ticks only where something on the screen counts.
+
+export const now = signal(Date.now());
+
+effect(() => {
+  const counts = connection.value.state === 'lost' || view.value.name === 'running';
+  if (!counts) return;
+  now.value = Date.now();
+  const timer = setInterval(() => {
+    now.value = Date.now();
+  }, 500);
+  return () => clearInterval(timer);
+});
+
+// --- What is asked for, and the plan for it.
+
+/** As it stands in the field: it may be no number while somebody types. */
+export const framesWritten = signal('9');
+/** In sixths of an EV. */
+export const step = signal(6);
+/** Null as long as nobody chose: then it follows the body. */
+export const chosenBase = signal<string | null>(null);
+
+/** Whoever changes the request has read why the last one was refused. */
+export function ask(change: () => void): void {
+  refusedAction.value = null;
+  change();
+}
+
+export const base = computed(() => (body.value === null ? null : baseFor(body.value, chosenBase.value)));
+
+export type Planning =
+  | { readonly state: 'none' }
+  /** `before` stays on the screen until the answer is there. */
+  | { readonly state: 'asking'; readonly before: WirePlan | null }
+  | { readonly state: 'planned'; readonly plan: WirePlan; readonly request: WrittenSetRequest }
+  | { readonly state: 'refused'; readonly refusal: Refusal };
+
+export const planning = signal<Planning>({ state: 'none' });
+
+const DEBOUNCE_MS = 180;
+const asksAgain = signal(0);
+
+/** Changes whenever the plan has to be asked for anew; text, because equal text sets nothing off. */
+const question = computed(() => {
+  if (body.value === null || base.value === null || view.value.name !== 'ask') return null;
+  const frames = readFrames(framesWritten.value);
+  const request = frames === undefined ? null : writeRequest(frames, step.value, base.value);
+  return JSON.stringify({ request, body: body.value, again: asksAgain.value });
+});
+
+effect(() => {
+  if (question.value === null) {
+    planning.value = { state: 'none' };
+    return;
+  }
+  const { request } = JSON.parse(question.value) as { request: WrittenSetRequest | null };
+  if (request === null) {
+    const refusal = { code: 'frames-unreadable', message: text.ask.framesUnreadable, field: 'frames' };
+    planning.value = { state: 'refused', refusal };
+    return;
+  }
+  const shown = planning.peek();
+  const before = shown.state === 'planned' ? shown.plan : shown.state === 'asking' ? shown.before : null;
+  planning.value = { state: 'asking', before };
+  const giveUp = new AbortController();
+  const timer = setTimeout(async () => {
+    const answer = await askPlan(request, giveUp.signal);
+    if (giveUp.signal.aborted) return;
+    planning.value = answer.ok
+      ? { state: 'planned', plan: answer.value, request }
+      : { state: 'refused', refusal: answer.refusal };
+  }, DEBOUNCE_MS);
+  return () => {
+    clearTimeout(timer);
+    giveUp.abort();
+  };
+});
+
+// A question that got no answer is asked again as soon as the daemon is back.
+effect(() => {
+  const unanswered = planning.value;
+  if (connection.value.state !== 'connected') return;
+  if (unanswered.state !== 'refused' || unanswered.refusal.code !== NO_ANSWER) return;
+  const timer = setTimeout(() => {
+    asksAgain.value = asksAgain.peek() + 1;
+  }, 1000);
+  return () => clearTimeout(timer);
+});
+
+// --- What is told to the daemon.
+
+export type Action = 'look' | 'fire' | 'stop';
+
+/** The action whose answer is awaited. */
+export const busy = signal<Action | null>(null);
+/** Why the last action was refused. */
+export const refusedAction = signal<{ readonly action: Action; readonly refusal: Refusal } | null>(null);
+
+async function act<T>(action: Action, asked: () => Promise<Answer<T>>): Promise<Answer<T> | null> {
+  if (busy.value !== null) return null;
+  busy.value = action;
+  refusedAction.value = null;
+  const answer = await asked();
+  busy.value = null;
+  if (!answer.ok) refusedAction.value = { action, refusal: answer.refusal };
+  return answer;
+}
+
+export const look = () => act('look', askLook);
+
+/** The latest run that was fired from this panel. */
+export const firedHere = signal<string | null>(null);
+
+const awaited = signal<string | null>(null);
+
+/** Whether a set was fired that the stream does not show yet. */
+export const starting = computed(
+  () => busy.value === 'fire' || (awaited.value !== null && awaited.value !== daemon.value?.run?.id),
+);
+
+/** How long the stream may take to show a run that was taken on. */
+const SHOWN_WITHIN_MS = 5000;
+
+export async function fire(): Promise<void> {
+  const planned = planning.value;
+  if (planned.state !== 'planned') return;
+  const answer = await act('fire', () => askRun(planned.request));
+  if (answer?.ok !== true) return;
+  const { run } = answer.value;
+  firedHere.value = run;
+  awaited.value = run;
+  setTimeout(() => {
+    if (awaited.value === run) awaited.value = null;
+  }, SHOWN_WITHIN_MS);
+}
+
+/** The run that was told to stop, until it has. */
+export const stopping = signal<string | null>(null);
+
+export async function stop(): Promise<void> {
+  const shown = view.value;
+  if (shown.name !== 'running') return;
+  const answer = await act('stop', askStop);
+  if (answer?.ok === true) stopping.value = shown.run.id;
+}
+
+// --- The stream.
+
+let stream: Stream | null = null;
+
+export function start(): void {
+  stream = watch({
+    onState(state) {
+      if (state === daemon.value) return;
+      daemon.value = state;
+      changedAt.value = Date.now();
+    },
+    onConnection(next) {
+      connection.value = next;
+    },
+  });
+}
+
+export function tryNow(): void {
+  stream?.tryNow();
+}
