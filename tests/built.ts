@@ -4,8 +4,8 @@ import { fileURLToPath } from 'node:url';
 
 const built = (file: string) => fileURLToPath(new URL(`../dist/${file}`, import.meta.url));
 
-export const MAIN = built('src/main.js');
-export const CAMERA_PROCESS = built('src/camera/process/camera-process.js');
+export const MAIN = built('program/main.js');
+export const CAMERA_PROCESS = built('program/camera-process.js');
 export const PANEL = built('web');
 
 export interface Ended {

@@ -17,4 +17,4 @@ export const cameraHome = (): string => path.join(stateFolder(), 'camera-home');
 export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets');
 
 /** The panel as the set-up builds it, seen from the compiled program. */
-export const panelFolder = (): string => fileURLToPath(new URL('../../web', import.meta.url));
+export const panelFolder = (): string => fileURLToPath(new URL('../web', import.meta.url));

@@ -132,21 +132,16 @@ function stateOf(places) {
   return digest(files.flatMap((file) => [path.relative(root, file), readFileSync(file)]));
 }
 
-function builds() {
-  const common = ['package-lock.json', 'tsconfig.json', 'shared'];
-  const tool = (/** @type {string} */ name) => path.join(root, 'node_modules', '.bin', name);
-  const program = stateOf([...common, 'src']);
-  if (!existsSync(path.join(root, 'dist/src/main.js'))) dropStamp('program');
-  onceFor('program', program, () => {
-    say('building the program ...');
-    if (!quietly(tool('tsc'), ['-p', 'tsconfig.json'])) giveUp('the program did not build (see above).');
-  });
-  const panel = stateOf([...common, 'web']);
-  if (!existsSync(path.join(root, 'dist/web/index.html'))) dropStamp('panel');
-  onceFor('panel', panel, () => {
-    say('building the panel ...');
-    if (!quietly(tool('vite'), ['build', '--config', 'web/vite.config.ts']))
-      giveUp('the panel did not build (see above).');
+/**
+ * @param {string} what in words @param {string} config of Vite @param {string} made a file that the build makes
+ * @param {string[]} sources that it is made from
+ */
+function build(what, config, made, sources) {
+  if (!existsSync(path.join(root, made))) dropStamp(what);
+  onceFor(what, stateOf(['package-lock.json', 'tsconfig.json', 'shared', ...sources]), () => {
+    say(`building the ${what} ...`);
+    const vite = path.join(root, 'node_modules', '.bin', 'vite');
+    if (!quietly(vite, ['build', '--config', config])) giveUp(`the ${what} did not build (see above).`);
   });
 }
 
@@ -164,5 +159,6 @@ if (purpose !== 'build') {
   systemParts();
   packages();
 }
-builds();
+build('program', 'src/set-up/program.config.ts', 'dist/program/main.js', ['src']);
+build('panel', 'web/vite.config.ts', 'dist/web/index.html', ['web']);
 if (purpose === 'test' && browserPath() === undefined) giveUp('the tests need Chromium, and none was found.');

@@ -84,7 +84,11 @@ export const BODY_KINDS: readonly BodyKind[] = [
   {
     name: 'compensation-limited',
     wantedSteps: [2, 3, 4, 6],
-    shapes: [...symmetric(3, [2, 3, 4, 6, 12, 18]), ...symmetric(5, [2, 3, 4, 6]), ...symmetric(7, [2, 3, 4, 6])],
+    shapes: [
+      ...symmetric(3, [2, 3, 4, 6, 12, 18]),
+      ...symmetric(5, [2, 3, 4, 6]),
+      ...symmetric(7, [2, 3, 4, 6]),
+    ],
     centreRange: 18,
     slack: [0, 30],
   },
@@ -124,7 +128,10 @@ export function makeInstance(kind: BodyKind, seed: number, wantedRows: number): 
   const grid = step % 2 === 0 ? 2 : 3;
   const reach = kind.centreRange;
   const longestReach = Math.max(0, ...kind.shapes.map(({ step, above }) => step * above));
-  const rows = reach === undefined ? wantedRows : Math.min(wantedRows, 1 + Math.floor((2 * (reach + longestReach)) / step));
+  const rows =
+    reach === undefined
+      ? wantedRows
+      : Math.min(wantedRows, 1 + Math.floor((2 * (reach + longestReach)) / step));
   const last = (rows - 1) * step;
   const middle = Math.floor(last / 2 / step) * step;
   const slack = between(random, ...kind.slack);
@@ -136,10 +143,18 @@ export function makeInstance(kind: BodyKind, seed: number, wantedRows: number): 
   const candidates: Candidate[] = [];
   const singles: Shape = { step: 0, below: 0, above: 0 };
   for (const shape of [...kind.shapes, singles]) {
-    for (let centre = -slack + (((slack % grid) + grid) % grid); centre <= last + slackAbove; centre += grid) {
+    for (
+      let centre = -slack + (((slack % grid) + grid) % grid);
+      centre <= last + slackAbove;
+      centre += grid
+    ) {
       if (reach !== undefined && Math.abs(centre - middle) > reach) continue;
-      if (centre - shape.below * shape.step < -slack || centre + shape.above * shape.step > last + slackAbove) continue;
-      const offsets = Array.from({ length: shape.below + shape.above + 1 }, (_, k) => centre + (k - shape.below) * shape.step);
+      if (centre - shape.below * shape.step < -slack || centre + shape.above * shape.step > last + slackAbove)
+        continue;
+      const offsets = Array.from(
+        { length: shape.below + shape.above + 1 },
+        (_, k) => centre + (k - shape.below) * shape.step,
+      );
       const makes = offsets.filter((o) => o >= 0 && o <= last && o % step === 0).map((o) => o / step);
       if (makes.length === 0) continue;
       if (offsets.length === 1 && random() < (kind.withoutSingles ?? 0)) continue;
@@ -150,7 +165,11 @@ export function makeInstance(kind: BodyKind, seed: number, wantedRows: number): 
   const order = between(random, 0, 2);
   if (order === 1) candidates.sort((a, b) => b.makes.length - a.makes.length);
   if (order === 2) shuffle(candidates, random);
-  return { name: `${kind.name}, seed ${seed}: ${rows} rows ${step}/6 EV apart, ${candidates.length} candidates`, rows, candidates };
+  return {
+    name: `${kind.name}, seed ${seed}: ${rows} rows ${step}/6 EV apart, ${candidates.length} candidates`,
+    rows,
+    candidates,
+  };
 }
 
 function shuffle<T>(items: T[], random: () => number): void {

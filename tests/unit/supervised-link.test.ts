@@ -1,12 +1,11 @@
 // The camera process and the daemon's side of it: killed, hung, left alone.
-import { spawn } from 'node:child_process';
-import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { SupervisedLink, type SupervisedLinkOptions } from '../../src/camera/index.js';
-import { CAMERA_PROCESS, isAlive } from '../built.js';
+import { CAMERA_PROCESS, isAlive, start } from '../built.js';
 
 let folder = '';
 const links: SupervisedLink[] = [];
@@ -127,23 +126,14 @@ describe('the camera process', () => {
   });
 
   it('ends by itself when the daemon is killed', async () => {
-    // A daemon of a few lines, so that it can be killed without taking this test along.
-    const daemon = path.join(folder, 'daemon.mjs');
-    const module = path.resolve(path.dirname(CAMERA_PROCESS), 'supervised-link.js');
-    await writeFile(
-      daemon,
-      `import { SupervisedLink } from ${JSON.stringify(module)};
-       const link = new SupervisedLink({ kind: 'practice', home: ${JSON.stringify(folder)}, log() {} });
-       await link.identify();
-       console.log(link.pid);
-       setInterval(() => {}, 1000);`,
-    );
-    const child = spawn(process.execPath, [daemon], { stdio: ['ignore', 'pipe', 'inherit'] });
-    const pid = await new Promise<number>((resolve) =>
-      child.stdout.once('data', (data: Buffer) => resolve(Number(data.toString()))),
-    );
+    const daemon = start(['serve', '--body', 'practice', '--port', '0', '--into', folder], {
+      XDG_STATE_HOME: folder,
+    });
+    await daemon.until(/Body: Practice body/);
+    const children = await readFile(`/proc/${daemon.pid}/task/${daemon.pid}/children`, 'utf8');
+    const pid = Number(children.trim());
     expect(isAlive(pid)).toBe(true);
-    child.kill('SIGKILL');
+    daemon.signal('SIGKILL');
     expect(await gone(pid)).toBe(true);
   });
 });

@@ -238,7 +238,7 @@ test('with no camera on the cable the sentence says what to look at', () =>
 test('without the package gphoto2 the sentence says what to install', async () => {
   // The compiled program in a place from where no package can be found.
   const bare = await mkdtemp(path.join(tmpdir(), 'evenrung-bare-'));
-  const entry = path.join(bare, 'src/camera/process/camera-process.js');
+  const entry = path.join(bare, path.basename(CAMERA_PROCESS));
   const link = new SupervisedLink({
     kind: 'usb',
     home: path.join(bare, 'home'),
@@ -247,10 +247,7 @@ test('without the package gphoto2 the sentence says what to install', async () =
   });
   try {
     await writeFile(path.join(bare, 'package.json'), JSON.stringify({ type: 'module' }));
-    const compiled = path.resolve(path.dirname(CAMERA_PROCESS), '../../..');
-    for (const part of ['src/camera/usb', 'src/camera/process', 'shared']) {
-      await cp(path.join(compiled, part), path.join(bare, part), { recursive: true });
-    }
+    await cp(path.dirname(CAMERA_PROCESS), bare, { recursive: true });
     await expect(link.identify()).rejects.toMatchObject({
       code: 'usb-not-available',
       message: expect.stringContaining('Install libgphoto2'),
