@@ -16,6 +16,7 @@ export const ERRORS = {
   'step-not-offered': { status: 422, exit: 2 },
   'outside-shutter-range': { status: 422, exit: 2 },
   'outside-compensation-range': { status: 422, exit: 2 },
+  'not-settable': { status: 422, exit: 2 },
   'longer-than-link': { status: 422, exit: 2 },
   'mode-not-supported': { status: 422, exit: 2 },
   // Where, not what.

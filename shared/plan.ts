@@ -8,6 +8,8 @@ export const planFrameSchema = z.strictObject({
   exposureTime: z.number(),
   /** The nominal label of the shutter setting. */
   shutter: z.string(),
+  /** False for a frame that only comes with its pass: nobody asked for it, or another pass makes it. */
+  wanted: z.boolean(),
 });
 
 export const planPassSchema = z.strictObject({
@@ -30,10 +32,39 @@ export const planSchema = z
     offsets: z.array(z.number()),
     /** In firing order. */
     passes: z.array(planPassSchema),
-    estimate: z.strictObject({ seconds: z.number() }),
+    estimate: z.strictObject({
+      seconds: z.number(),
+      /** By pass, in firing order. */
+      passSeconds: z.array(z.number()),
+      /** Shutter actuations: all frames, also those that nobody asked for. */
+      actuations: z.number().int(),
+      /** On disk; null where nobody told how large a file is. */
+      bytes: z.number().nullable(),
+      /** The longest time between the starts of two neighbouring exposures. */
+      longestGapSeconds: z.number(),
+    }),
     warnings: z.array(warningSchema),
+    /** Whether no plan can take less time; where not, a better one could save `gapSeconds` at most. */
+    provenLeast: z.boolean(),
+    gapSeconds: z.number(),
   })
   .meta({ id: 'Plan' });
+
+/** A change that would make an impossible request possible. It was checked by planning again. */
+export const suggestionSchema = z.strictObject({
+  code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode']),
+  message: z.string(),
+  /** The fields of the request to change; whoever takes it drops frames, from and to first where any of them is given. */
+  change: z.strictObject({
+    base: z.string().optional(),
+    step: z.string().optional(),
+    frames: z.number().optional(),
+    from: z.string().optional(),
+    to: z.string().optional(),
+    mode: z.enum(['manual', 'aperture']).optional(),
+  }),
+});
+export type Suggestion = z.infer<typeof suggestionSchema>;
 
 export type WirePlan = z.infer<typeof planSchema>;
 export type WirePass = z.infer<typeof planPassSchema>;

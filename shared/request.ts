@@ -10,15 +10,35 @@ export const LARGEST_STEP: Sixths = 18;
 
 const ev = z.union([z.number(), z.string().max(24)]);
 
-/** As it is written on the wire: either `frames` and `step`, or `from`, `to` and `step`; EV as numbers or text. */
+/** What is known of the circumstances; whatever is left out is not judged. */
+export const conditionsSchema = z.strictObject({
+  /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
+  handHeldMm: z.number().min(1).max(5000).optional(),
+  /** Mains frequency in Hz, where mains light falls on the scene. */
+  mainsHz: z.union([z.literal(50), z.literal(60)]).optional(),
+  /** How fast the light changes, in EV a minute. */
+  lightEvPerMinute: z.number().min(0).max(10).optional(),
+  /** True where the body takes a dark frame after a long exposure. */
+  noiseReduction: z.boolean().optional(),
+  /** Bytes of one file. */
+  fileBytes: z.number().int().min(1).max(1e10).optional(),
+});
+export type WrittenConditions = z.infer<typeof conditionsSchema>;
+
+/**
+ * As it is written on the wire: `frames` and `step`, or `from`, `to` and `step`, or `span` and `step`; EV as numbers or text.
+ */
 export const setRequestSchema = z
   .strictObject({
     frames: z.number().optional(),
     from: ev.optional(),
     to: ev.optional(),
+    /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
+    span: ev.optional(),
     step: ev,
     base: z.string().min(1).max(24).default('1/60'),
     mode: z.enum(['manual', 'aperture']).default('manual'),
+    conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
 
@@ -31,6 +51,7 @@ export interface SetRequest {
   /** The shutter of the base, as it was written: the body's own choices decide which setting it is. */
   readonly base: string;
   readonly mode: 'manual' | 'aperture';
+  readonly conditions: WrittenConditions;
 }
 
 /**
@@ -42,28 +63,51 @@ export interface SetRequest {
 export function parseSetRequest(written: unknown): SetRequest {
   const parsed = setRequestSchema.safeParse(written);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { frames, from, to, base, mode } = parsed.data;
+  const { base, mode, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
       'step-out-of-range',
       `A step of ${parsed.data.step} EV is no use: give 1/3 to 3 EV.`,
+      { field: 'step' },
     );
   }
-  const byCount = frames !== undefined;
+  return { offsets: offsetsOf(parsed.data, step), step, base, mode, conditions };
+}
+
+function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>, step: Sixths): Sixths[] {
   const bySpan = from !== undefined || to !== undefined;
-  if (byCount === bySpan) {
-    const message = byCount
-      ? 'Give either frames and step, or from, to and step, not both.'
-      : 'Give the number of frames and the step, or from, to and step.';
+  const ways = [frames !== undefined, bySpan, span !== undefined].filter(Boolean).length;
+  if (ways !== 1) {
+    const message =
+      ways === 0
+        ? 'Say which frames: a number of frames, or from and to, or a span, each with a step.'
+        : 'Give one of these with the step: a number of frames, or from and to, or a span.';
     throw new EvenrungError('malformed-request', message);
   }
-  if (byCount) return { offsets: offsetsByCount(frames, step), step, base, mode };
+  if (frames !== undefined) return offsetsByCount(frames, step);
+  if (span !== undefined) return offsetsByCount(framesInSpan(readEv(span, 'span'), step), step);
   if (from === undefined || to === undefined) {
     throw new EvenrungError('malformed-request', 'Give both ends of the span: from and to.');
   }
-  return { offsets: offsetsBySpan(readEv(from, 'from'), readEv(to, 'to'), step), step, base, mode };
+  return offsetsByEnds(readEv(from, 'from'), readEv(to, 'to'), step);
 }
+
+function framesInSpan(span: Sixths, step: Sixths): number {
+  if (span < 0)
+    throw new EvenrungError(
+      'range-reversed',
+      'A span has no sign: it counts from the darkest frame to the lightest.',
+    );
+  if (span % step !== 0) throw notWholeSteps();
+  return span / step + 1;
+}
+
+const notWholeSteps = () =>
+  new EvenrungError(
+    'span-not-whole-steps',
+    'The span is no whole number of steps: change the span or the step.',
+  );
 
 function readEv(written: string | number, what: string): Sixths {
   const sixths = parseEv(written);
@@ -90,19 +134,14 @@ function offsetsByCount(frames: number, step: Sixths): Sixths[] {
   return Array.from({ length: frames }, (_, index) => (index - below) * step);
 }
 
-function offsetsBySpan(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
+function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
   if (from > to) {
     throw new EvenrungError(
       'range-reversed',
       'The span runs the wrong way round: from is the darker end, to the lighter.',
     );
   }
-  if ((to - from) % step !== 0) {
-    throw new EvenrungError(
-      'span-not-whole-steps',
-      'The span is no whole number of steps: change from, to or step.',
-    );
-  }
+  if ((to - from) % step !== 0) throw notWholeSteps();
   const frames = (to - from) / step + 1;
   if (frames > MOST_FRAMES) {
     throw new EvenrungError(

@@ -31,8 +31,10 @@ export type Settings = ReadonlyMap<string, Setting>;
 export interface LinkLimits {
   /** The longest exposure in seconds whose file comes back over this link. */
   readonly longestSeconds: number;
-  /** Seconds for one settings change, at its mean. */
+  /** Seconds for one settings change to whatever value. */
   readonly secondsPerChange: number;
+  /** Seconds more for every setting that lies between; 0 where the body jumps. */
+  readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure. */
   readonly secondsPerFrame: number;
   /**

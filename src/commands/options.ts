@@ -1,7 +1,7 @@
 // Options that several commands have in common, and how their words become a request and limits.
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import { EvenrungError } from '../../shared/errors.js';
-import type { WrittenSetRequest } from '../../shared/request.js';
+import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
 import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
@@ -10,9 +10,15 @@ export interface RequestOptions {
   readonly frames?: string;
   readonly from?: string;
   readonly to?: string;
+  readonly span?: string;
   readonly step?: string;
   readonly base?: string;
   readonly mode: string;
+  readonly handHeld?: number;
+  readonly mains?: string;
+  readonly lightRate?: number;
+  readonly noiseReduction?: boolean;
+  readonly fileSize?: number;
 }
 
 export type LimitOptions = Partial<StatedLimits>;
@@ -22,6 +28,7 @@ export function addRequestOptions(command: Command): Command {
     .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
     .option('--from <ev>', 'darkest frame, such as -4')
     .option('--to <ev>', 'lightest frame, such as 4')
+    .option('--span <ev>', 'EV from the darkest to the lightest frame, laid about the base')
     .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"')
     .option('--base <time>', 'shutter time that the frames are counted from', '1/60')
     .addOption(
@@ -45,6 +52,11 @@ export function addRequestOptions(command: Command): Command {
       '--shutter-range <times>',
       `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
     )
+    .option('--hand-held <mm>', 'no tripod: the focal length, 35 mm equivalent', positive)
+    .addOption(new Option('--mains <hz>', 'mains light falls on the scene').choices(['50', '60']))
+    .option('--light-rate <ev>', 'how fast the light changes, in EV a minute', positive)
+    .option('--noise-reduction', 'the camera takes a dark frame after a long exposure')
+    .option('--file-size <mb>', 'megabytes of one file, for the storage', positive)
     .option('--json', 'print JSON');
 }
 
@@ -60,17 +72,36 @@ export function bodyOption(): Option {
 
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
-  const { frames, from, to, step, base, mode } = options;
+  const { frames, from, to, span, step, base, mode } = options;
   if (step === undefined)
     throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
   return {
     step,
     mode: mode === 'aperture' ? 'aperture' : 'manual',
     ...(frames === undefined ? {} : { frames: wholeNumber(frames) }),
+    ...(span === undefined ? {} : { span }),
     ...(from === undefined ? {} : { from }),
     ...(to === undefined ? {} : { to }),
     ...(base === undefined ? {} : { base }),
+    conditions: writtenConditions(options),
   };
+}
+
+function writtenConditions(options: RequestOptions): WrittenConditions {
+  const { handHeld, mains, lightRate, noiseReduction, fileSize } = options;
+  return {
+    ...(handHeld === undefined ? {} : { handHeldMm: handHeld }),
+    ...(mains === undefined ? {} : { mainsHz: mains === '60' ? 60 : 50 }),
+    ...(lightRate === undefined ? {} : { lightEvPerMinute: lightRate }),
+    ...(noiseReduction === undefined ? {} : { noiseReduction }),
+    ...(fileSize === undefined ? {} : { fileBytes: Math.max(1, Math.round(fileSize * 1e6)) }),
+  };
+}
+
+function positive(text: string): number {
+  const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : 0;
+  if (value > 0) return value;
+  throw new InvalidArgumentError('give a number above 0.');
 }
 
 function wholeNumber(text: string): number {

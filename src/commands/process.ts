@@ -1,6 +1,8 @@
 // What commands have in common as processes: exit codes, stop signals, and how an error is told.
 import { CommanderError } from 'commander';
+import { z } from 'zod';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { suggestionSchema } from '../../shared/plan.js';
 
 /** Exit code of a command that the user stopped. */
 export const STOPPED = 130;
@@ -29,7 +31,15 @@ export function tellError(cause: unknown, json: boolean): number {
     cause instanceof CommanderError
       ? new EvenrungError('malformed-request', cause.message.replace(/^error: /, ''))
       : asEvenrungError(cause);
-  process.stderr.write(`${error.message}\n`);
+  process.stderr.write(`${error.message}\n${suggestionsOf(error)}`);
   if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
   return exitCodeOf(error);
+}
+
+/** @returns a line for each change that would help; nothing where there is none */
+function suggestionsOf({ details }: EvenrungError): string {
+  const suggestions = z.array(suggestionSchema).safeParse(details.suggestions);
+  return suggestions.success
+    ? suggestions.data.map(({ message }) => `  would do: ${message}\n`).join('')
+    : '';
 }

@@ -30,8 +30,10 @@ export interface BodyLimits {
   readonly compensation: CompensationLimits;
   /** The longest exposure in seconds that the link can bring back. */
   readonly longestSeconds: number;
-  /** Seconds for one settings change, at its mean. */
+  /** Seconds for one settings change to whatever value. */
   readonly secondsPerChange: number;
+  /** Seconds more for every setting that lies between: some bodies walk to a value step by step. 0 where it jumps. */
+  readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
   readonly secondsPerFrame: number;
 }

@@ -52,9 +52,10 @@ export class SetFolder {
   }
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
-  async setAside(file: string, frameNumber: number, kind: string | undefined): Promise<string> {
+  async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
     await mkdir(path.join(this.path, ASIDE), { recursive: true });
-    return this.take(file, ASIDE, `frame-${String(frameNumber).padStart(2, '0')}`, kind ?? 'unknown');
+    const stem = frameNumber === null ? 'not-needed' : `frame-${String(frameNumber).padStart(2, '0')}`;
+    return this.take(file, ASIDE, stem, kind ?? 'unknown');
   }
 
   /** Writes set.json and removes the folder of arrivals. Files that are still there stay. */

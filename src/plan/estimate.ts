@@ -1,24 +1,73 @@
-// How long a plan takes: exposures, the body's own time for each frame, and the settings changes between passes.
-import type { BodyLimits } from '../exposure/index.js';
+// What a plan takes: time, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
+// walks the passes in their order and counts every settings change.
+import type { BodyLimits, ShutterSetting } from '../exposure/index.js';
 import type { Pass } from './plan.js';
 
-/** @returns seconds for all passes and for switching the bracket off at the end, rounded to a millisecond */
-export function estimateSeconds(passes: readonly Pass[], limits: BodyLimits): number {
-  const frames = passes.flatMap((pass) => pass.frames);
-  const exposures = frames.reduce((sum, frame) => sum + frame.shutter.seconds, 0);
-  const total =
-    exposures + frames.length * limits.secondsPerFrame + changes(passes) * limits.secondsPerChange;
-  return Math.round(total * 1000) / 1000;
+export interface Estimate {
+  readonly seconds: number;
+  /** The same by pass, in firing order; what comes before the first frame of a pass belongs to it. */
+  readonly passSeconds: readonly number[];
+  /** Shutter actuations: all frames, also those that nobody asked for. */
+  readonly actuations: number;
+  /** Bytes on disk; null where nobody told how large a file is. */
+  readonly bytes: number | null;
+  /** The longest time in seconds between the starts of two neighbouring exposures of the set. */
+  readonly longestGapSeconds: number;
 }
 
-/** One change moves the centre; arming costs one more where the bracket differs from the pass before; and off again at the end. */
-function changes(passes: readonly Pass[]): number {
-  let count = 0;
-  let armed = 0;
+/**
+ * @param passes in firing order
+ */
+export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes: number | null): Estimate {
+  let clock = 0;
+  let bracket = 0;
+  let at: ShutterSetting | undefined;
+  const passSeconds: number[] = [];
+  const starts = new Map<number, number>();
   for (const pass of passes) {
+    const before = clock;
     const step = pass.shape?.step ?? 0;
-    count += step === armed ? 1 : 2;
-    armed = step;
+    if (step !== bracket) clock += limits.secondsPerChange;
+    bracket = step;
+    clock += changeSeconds(at, pass.centreShutter, limits);
+    at = pass.centreShutter;
+    for (const frame of pass.frames) {
+      if (frame.wanted) starts.set(frame.offset, clock);
+      clock += frame.shutter.seconds + limits.secondsPerFrame;
+    }
+    passSeconds.push(clock - before);
   }
-  return armed === 0 ? count : count + 1;
+  // The bracket goes off and the shutter goes back.
+  const seconds = clock + limits.secondsPerChange * (bracket === 0 ? 1 : 2);
+  const actuations = passes.reduce((sum, pass) => sum + pass.frames.length, 0);
+  return {
+    seconds: tidy(seconds),
+    passSeconds: passSeconds.map(tidy),
+    actuations,
+    bytes: fileBytes === null ? null : fileBytes * actuations,
+    longestGapSeconds: tidy(longestGap(starts)),
+  };
 }
+
+/** @returns seconds for moving the shutter, as a function of from and to; 0 where it need not move */
+export function changeSeconds(
+  from: ShutterSetting | undefined,
+  to: ShutterSetting,
+  limits: BodyLimits,
+): number {
+  if (from?.tv === to.tv) return 0;
+  if (from === undefined) return limits.secondsPerChange;
+  const between = limits.shutters.filter(
+    ({ tv }) => tv > Math.min(from.tv, to.tv) && tv <= Math.max(from.tv, to.tv),
+  ).length;
+  return limits.secondsPerChange + limits.secondsPerSetting * between;
+}
+
+function longestGap(starts: ReadonlyMap<number, number>): number {
+  const inOrder = [...starts].sort(([a], [b]) => a - b).map(([, start]) => start);
+  return inOrder
+    .slice(1)
+    .reduce((longest, start, index) => Math.max(longest, Math.abs(start - (inOrder[index] ?? start))), 0);
+}
+
+const tidy = (seconds: number): number => Math.round(seconds * 1000) / 1000;

@@ -1,13 +1,6 @@
 // Span, step and body limits to passes. Pure.
-export {
-  type Pass,
-  type Plan,
-  type PlannedFrame,
-  type PlanRequest,
-  planSet,
-  resolveBase,
-  toWirePlan,
-} from './plan.js';
+export type { Estimate } from './estimate.js';
+export { type Pass, type Plan, type PlannedFrame, type PlanRequest, planSet, resolveBase } from './plan.js';
 export {
   limitsFromStated,
   meteredFirst,
@@ -15,3 +8,5 @@ export {
   STATED_DEFAULTS,
   type StatedLimits,
 } from './stated-limits.js';
+export type { Conditions } from './warnings.js';
+export { toWirePlan } from './wire.js';

@@ -40,6 +40,7 @@ export function limitsFromStated(stated: StatedLimits): BodyLimits {
     compensation: { range: readRange(stated.compRange), grid: 2 },
     longestSeconds: Number.POSITIVE_INFINITY,
     secondsPerChange: SECONDS_PER_CHANGE,
+    secondsPerSetting: 0,
     secondsPerFrame: SECONDS_PER_FRAME,
   };
 }

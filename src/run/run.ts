@@ -6,7 +6,7 @@ import type { FrameState, FrameView, Happening, RunState, RunView } from '../../
 import type { Body, FiredFrame } from '../camera/index.js';
 import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
 import { judge, type Picture, readPicture, readRecorded, type SetFolder } from '../frames/index.js';
-import { type Pass, type Plan, toWirePlan } from '../plan/index.js';
+import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
 
 /** How often a frame is made up before the run halts. */
@@ -30,6 +30,8 @@ export interface RunOptions {
 /** One frame while the run lasts. */
 interface Frame {
   view: FrameView;
+  /** The longest exposure of its pass in seconds. */
+  readonly longestOfPass: number;
   readonly pass: Pass;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
@@ -99,10 +101,9 @@ export class Run {
     this.tellPass(number, 'firing');
     const own = this.frames.filter((frame) => frame.pass === pass);
     for (const turn of pass.frames) {
-      const open = own.filter(isOpen);
-      if (this.stopping || open.length === 0) break;
-      const expected = open.find((frame) => frame.view.offset === toEv(turn.offset)) ?? open[0];
-      if (expected === undefined || !(await this.shoot(expected, own))) break;
+      // What is left of the bracket is not needed.
+      if (this.stopping || !own.some(isOpen)) break;
+      if (!(await this.shoot(this.openFrame(own, turn), own))) break;
     }
     this.tellPass(number, 'done');
   }
@@ -130,15 +131,13 @@ export class Run {
     await this.steadily(() => this.options.body.arm({ centre: pass.centreShutter, shape: pass.shape }));
     for (const turn of pass.frames) {
       if (this.stopping || !own.some(isOpen)) return;
-      const frame = own.find((candidate) => candidate.view.offset === toEv(turn.offset));
-      if (frame === undefined) continue;
-      if (isOpen(frame)) {
-        if (!(await this.shoot(frame, own))) return;
-      } else {
-        const fired = await this.fire(frame);
-        await this.putAside(await this.read(fired), frame, 'A repeat of a frame that was already good.');
-      }
+      if (!(await this.shoot(this.openFrame(own, turn), own))) return;
     }
+  }
+
+  /** @returns the frame of this turn; null where it is verified already, or where this pass need not make it */
+  private openFrame(own: readonly Frame[], turn: PlannedFrame): Frame | null {
+    return own.find((frame) => isOpen(frame) && frame.view.offset === toEv(turn.offset)) ?? null;
   }
 
   // --- frames
@@ -146,42 +145,55 @@ export class Run {
   /**
    * Fires one frame and has its file judged. Where the file proves to be another open frame of the pass, it counts as that
    * one: bodies differ in the order in which they fire.
+   * @param expected null where the turn of the bracket has to be fired for nothing: then the file is set aside
    * @returns false where nothing came back, so that nobody knows where the bracket stands
    */
-  private async shoot(expected: Frame, pass: readonly Frame[]): Promise<boolean> {
-    this.change(expected, 'armed', { attempts: expected.view.attempts + 1, reason: null });
+  private async shoot(expected: Frame | null, pass: readonly Frame[]): Promise<boolean> {
     let fired: FiredFrame;
     try {
-      this.change(expected, 'fired');
-      fired = await this.fire(expected);
+      if (expected !== null) {
+        this.change(expected, 'armed', { attempts: expected.view.attempts + 1, reason: null });
+        this.change(expected, 'fired');
+      }
+      fired = await this.fire(expected ?? pass[0]);
     } catch (cause) {
       const error = asEvenrungError(cause);
-      this.change(expected, 'rejected', { reason: error.message });
+      if (expected !== null) this.change(expected, 'rejected', { reason: error.message });
       if (error.code !== 'frame-missing' && !PASSING.has(error.code)) throw error;
       return false;
     }
-    const arrival = await this.read(fired);
-    const owner = [expected, ...pass].find(
-      (frame) => isOpen(frame) && this.mismatch(arrival, frame) === null,
-    );
-    this.change(expected, 'stored', owner === expected ? seen(arrival) : {});
-    if (owner === expected) {
-      await this.accept(arrival, expected);
-    } else if (owner === undefined) {
-      const reason = this.mismatch(arrival, expected) ?? '';
-      await this.putAside(arrival, expected, reason);
-      this.change(expected, 'rejected', { reason, ...seen(arrival) });
-    } else {
-      this.change(expected, 'rejected', { reason: `Its file proved to be frame ${owner.view.number}.` });
-      this.change(owner, 'stored', { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) });
-      await this.accept(arrival, owner);
-    }
+    await this.takeIn(await this.read(fired), expected, pass);
     return true;
   }
 
-  private fire(frame: Frame): Promise<FiredFrame> {
+  private async takeIn(arrival: Arrival, expected: Frame | null, pass: readonly Frame[]): Promise<void> {
+    const possible = expected === null ? pass : [expected, ...pass];
+    const owner = possible.find((frame) => isOpen(frame) && this.mismatch(arrival, frame) === null);
+    if (owner !== undefined && owner === expected) {
+      this.change(owner, 'stored', seen(arrival));
+      await this.accept(arrival, owner);
+      return;
+    }
+    if (expected !== null) {
+      const reason =
+        owner === undefined
+          ? (this.mismatch(arrival, expected) ?? '')
+          : `Its file proved to be frame ${owner.view.number}.`;
+      this.change(expected, 'stored');
+      this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival) : {}) });
+    }
+    if (owner !== undefined) {
+      this.change(owner, 'stored', { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) });
+      await this.accept(arrival, owner);
+    } else {
+      await this.putAside(arrival, expected, pass);
+    }
+  }
+
+  /** @param frame for sizing the deadline; any frame of the pass does, since a bracket spans a few EV at most */
+  private fire(frame: Frame | undefined): Promise<FiredFrame> {
     const into = this.options.folder.incoming;
-    return this.options.body.fire({ into, exposureSeconds: frame.shutter.seconds });
+    return this.options.body.fire({ into, exposureSeconds: frame?.longestOfPass ?? 0 });
   }
 
   private async read(fired: FiredFrame): Promise<Arrival> {
@@ -224,8 +236,16 @@ export class Run {
     this.change(frame, 'verified', { file });
   }
 
-  private async putAside(arrival: Arrival, frame: Frame, reason: string): Promise<void> {
-    const file = await this.options.folder.setAside(arrival.path, frame.view.number, arrival.kind);
+  /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
+  private async putAside(arrival: Arrival, expected: Frame | null, pass: readonly Frame[]): Promise<void> {
+    const repeated = pass.find((frame) => this.mismatch(arrival, frame) === null);
+    const reason =
+      expected?.view.reason ??
+      (repeated === undefined
+        ? 'Not needed: it came with its pass.'
+        : `A repeat of frame ${repeated.view.number}, which was already good.`);
+    const number = (expected ?? repeated)?.view.number ?? null;
+    const file = await this.options.folder.setAside(arrival.path, number, arrival.kind);
     this.setAside.push({ file, reason });
   }
 
@@ -379,10 +399,15 @@ const seen = (arrival: Arrival): Partial<FrameView> => ({
 
 function framesOf(plan: Plan): Frame[] {
   return plan.passes
-    .flatMap((pass, index) => pass.frames.map((planned) => ({ pass, number: index + 1, planned })))
+    .flatMap((pass, index) =>
+      pass.frames
+        .filter((planned) => planned.wanted)
+        .map((planned) => ({ pass, number: index + 1, planned })),
+    )
     .sort((a, b) => a.planned.offset - b.planned.offset)
     .map(({ pass, number, planned }, index) => ({
       pass,
+      longestOfPass: Math.max(...pass.frames.map((frame) => frame.shutter.seconds)),
       shutter: planned.shutter,
       thumbnail: null,
       view: {

@@ -135,7 +135,12 @@ export class Station {
     const body = this.requireBody();
     const limits = this.options.narrow?.(body.limits) ?? body.limits;
     const { offsets, step, mode } = request;
-    return planSet({ offsets, step, mode, base: resolveBase(request.base, limits) }, limits);
+    const { fNumber, iso } = body.standing();
+    return planSet({ offsets, step, mode, base: resolveBase(request.base, limits) }, limits, {
+      ...request.conditions,
+      fNumber: fNumber ?? undefined,
+      iso: iso ?? undefined,
+    });
   }
 
   private requireBody(): Body {

@@ -139,7 +139,11 @@ export function makeInstance(kind: BodyKind, seed: number, wantedRows: number): 
   const fixed = between(random, 300, 1200);
   const overhead = between(random, 200, 2000);
   const longest = 2 ** (random() * 10 + 5);
-  const exposure = (offset: number) => Math.min(32_000, longest * 2 ** ((offset - last) / 6));
+  const roundsFrames = process.env['ROUNDF'] === '1';
+  const exposure = (offset: number) => {
+    const exact = Math.min(32_000, longest * 2 ** ((offset - last) / 6));
+    return roundsFrames ? Math.round(exact) : exact;
+  };
   const candidates: Candidate[] = [];
   const singles: Shape = { step: 0, below: 0, above: 0 };
   for (const shape of [...kind.shapes, singles]) {

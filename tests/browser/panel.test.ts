@@ -202,6 +202,11 @@ describe.each(SIZES)('on a $name', (size) => {
     expect(await page.locator('main').getAttribute('data-view')).toBe('ask');
     await wellLaid(page);
     await page.screenshot({ path: path.join(SCREENS, `${size.name}-refused.png`), fullPage: true });
+    // Each suggestion can be taken, and then there is a ladder.
+    const offered = page.getByRole('list', { name: 'What would do:' }).getByRole('button');
+    await offered.filter({ hasText: /^\d+ frames, from/ }).click();
+    await trigger(page).waitFor();
+    expect((await rungNames(page)).length).toBeGreaterThan(5);
     // What a refused request asks of the daemon is a 422, which the browser notes in its console.
     for (const opened of pages) opened.complaints.splice(0);
   });

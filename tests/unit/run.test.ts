@@ -319,7 +319,7 @@ describe('a frame that is missing or wrong', () => {
     );
     expect(record.setAside.map((aside) => aside.reason)).toEqual([
       'The aperture is f/5.6 where f/8 was asked for.',
-      'A repeat of a frame that was already good.',
+      'A repeat of frame 2, which was already good.',
     ]);
     expect(link.fired).toBe(5);
   });

@@ -1,5 +1,5 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
-import type { WirePlan } from '../../shared/plan.js';
+import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { DaemonState } from '../../shared/state.js';
 import { text } from './text.js';
@@ -10,6 +10,8 @@ export interface Refusal {
   readonly message: string;
   /** The part of the request that it is about, where the daemon says so. */
   readonly field: string | null;
+  /** Changes that would make it possible; the daemon planned each of them. */
+  readonly suggestions: readonly Suggestion[];
 }
 
 export type Answer<T> =
@@ -80,13 +82,14 @@ async function call<T>(method: 'GET' | 'POST', path: string, options: Call): Pro
 
 const refused = (code: string, message: string): Answer<never> => ({
   ok: false,
-  refusal: { code, message, field: null },
+  refusal: { code, message, field: null, suggestions: [] },
 });
 
 const unreadable = (status: number): Refusal => ({
   code: 'unreadable',
   message: text.failures.unreadable(status),
   field: null,
+  suggestions: [],
 });
 
 function parsed(written: string): unknown {
@@ -98,8 +101,9 @@ function parsed(written: string): unknown {
 }
 
 function refusalIn(body: unknown): Refusal | undefined {
-  const { error } = (body ?? {}) as { error?: { code?: unknown; message?: unknown; field?: unknown } };
+  const { error } = (body ?? {}) as { error?: Readonly<Record<string, unknown>> };
   if (typeof error?.code !== 'string' || typeof error.message !== 'string') return undefined;
   const field = typeof error.field === 'string' ? error.field : null;
-  return { code: error.code, message: error.message, field };
+  const suggestions = Array.isArray(error.suggestions) ? (error.suggestions as Suggestion[]) : [];
+  return { code: error.code, message: error.message, field, suggestions };
 }

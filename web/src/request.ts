@@ -51,6 +51,19 @@ export function readFrames(written: string): number | undefined {
   return Number.isFinite(number) ? number : undefined;
 }
 
-export function writeRequest(frames: number, step: Sixths, base: string): WrittenSetRequest {
-  return { frames, step: formatEv(step, false), base };
+/** The ends of a set that does not lie evenly about the base. */
+export interface Ends {
+  readonly from: string;
+  readonly to: string;
+}
+
+/** @param ends where they were taken from a suggestion; the number of frames follows from them then */
+export function writeRequest(
+  frames: number,
+  step: Sixths,
+  base: string,
+  ends: Ends | null,
+): WrittenSetRequest {
+  const written = formatEv(step, false);
+  return ends === null ? { frames, step: written, base } : { ...ends, step: written, base };
 }

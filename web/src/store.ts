@@ -1,12 +1,13 @@
 // What the panel knows, as signals, and what it does about it. The parts on the screen read from here and call what is
 // exported here; nothing else holds state that outlives a part.
 import { computed, effect, signal } from '@preact/signals';
+import { parseEv } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
-import type { WirePlan } from '../../shared/plan.js';
+import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView, DaemonState, RunView } from '../../shared/state.js';
 import { type Answer, askLook, askPlan, askRun, askStop, NO_ANSWER, type Refusal } from './api.js';
-import { baseFor, readFrames, writeRequest } from './request.js';
+import { baseFor, type Ends, readFrames, writeRequest } from './request.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 
@@ -68,6 +69,8 @@ effect(() => {
 export const framesWritten = signal('9');
 /** In sixths of an EV. */
 export const step = signal(6);
+/** Taken from a suggestion; gone as soon as somebody changes frames or step. */
+export const ends = signal<Ends | null>(null);
 /** Null as long as nobody chose: then it follows the body. */
 export const chosenBase = signal<string | null>(null);
 
@@ -75,6 +78,21 @@ export const chosenBase = signal<string | null>(null);
 export function ask(change: () => void): void {
   refusedAction.value = null;
   change();
+}
+
+/** Takes a change over that the daemon suggested. */
+export function take({ change }: Suggestion): void {
+  ask(() => {
+    const { from, to } = change;
+    ends.value = from === undefined || to === undefined ? null : { from, to };
+    if (change.step !== undefined) step.value = parseEv(change.step) ?? step.value;
+    if (change.frames !== undefined) framesWritten.value = String(change.frames);
+    if (ends.value !== null) {
+      const span = (parseEv(ends.value.to) ?? 0) - (parseEv(ends.value.from) ?? 0);
+      framesWritten.value = String(span / step.value + 1);
+    }
+    if (change.base !== undefined) chosenBase.value = change.base;
+  });
 }
 
 export const base = computed(() => (body.value === null ? null : baseFor(body.value, chosenBase.value)));
@@ -95,7 +113,7 @@ const asksAgain = signal(0);
 const question = computed(() => {
   if (body.value === null || base.value === null || view.value.name !== 'ask') return null;
   const frames = readFrames(framesWritten.value);
-  const request = frames === undefined ? null : writeRequest(frames, step.value, base.value);
+  const request = frames === undefined ? null : writeRequest(frames, step.value, base.value, ends.value);
   return JSON.stringify({ request, body: body.value, again: asksAgain.value });
 });
 
@@ -106,7 +124,8 @@ effect(() => {
   }
   const { request } = JSON.parse(question.value) as { request: WrittenSetRequest | null };
   if (request === null) {
-    const refusal = { code: 'frames-unreadable', message: text.ask.framesUnreadable, field: 'frames' };
+    const message = text.ask.framesUnreadable;
+    const refusal = { code: 'frames-unreadable', message, field: 'frames', suggestions: [] };
     planning.value = { state: 'refused', refusal };
     return;
   }

@@ -89,6 +89,7 @@ export const text = {
     bracketed: 'Steps of this body',
     otherSteps: 'Other steps',
     base: 'Base',
+    wouldDo: 'What would do:',
     framesUnreadable: 'Write the number of frames, for example 9.',
   },
 
@@ -107,6 +108,14 @@ export const text = {
     legendPlain: 'The number at the side is the pass.',
     pass: (pass: number) => `Pass ${pass}`,
     centreOf: (pass: number) => `Centre of pass ${pass}`,
+    takes: (actuations: number, gapSeconds: number, megabytes: number | null) =>
+      [
+        count(actuations, 'shutter actuation', 'shutter actuations'),
+        gapSeconds > 0 ? `neighbours ${about(gapSeconds)} apart at most` : '',
+        megabytes === null ? '' : `${megabytes} MB`,
+      ]
+        .filter((part) => part !== '')
+        .join(', '),
     lightest: 'Lightest',
     darkest: 'Darkest',
     warnings: 'Warnings',

@@ -72,6 +72,7 @@ export class PracticeLink implements Link {
     return {
       longestSeconds: 30,
       secondsPerChange: timing.change,
+      secondsPerSetting: 0,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,
       bracketPatterns: [bracketPattern],
     };

@@ -107,6 +107,8 @@ class UsbLink implements Link {
     return {
       longestSeconds: wait?.seconds ?? LONGEST_SECONDS_ELSEWHERE,
       secondsPerChange: SECONDS_PER_CHANGE,
+      // Bodies that walk are those of vendor extension 0x11, which this link knows no timing of yet.
+      secondsPerSetting: 0,
       secondsPerFrame: SECONDS_PER_FRAME,
       bracketPatterns: null,
     };

@@ -1,8 +1,9 @@
 // What somebody asks for: frames, step and base. Every change asks for a plan; what is wrong with it stands at the field
 // that it is about.
 import { formatEv } from '../../../shared/ev.js';
+import type { Suggestion } from '../../../shared/plan.js';
 import { readFrames, stepsFor } from '../request.js';
-import { ask, base, body, chosenBase, framesWritten, planning, step } from '../store.js';
+import { ask, base, body, chosenBase, ends, framesWritten, planning, step, take } from '../store.js';
 import { text } from '../text.js';
 
 type Field = 'frames' | 'step' | 'base';
@@ -37,7 +38,26 @@ export function Ask() {
           {refusal.message}
         </p>
       )}
+      {refusal !== null && refusal.suggestions.length > 0 && <Suggestions of={refusal.suggestions} />}
     </section>
+  );
+}
+
+/** Some only differ in what the photographer does to the camera: they change the request alike. */
+function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
+  return (
+    <div class="suggestions">
+      <p id="suggestions-heading">{text.ask.wouldDo}</p>
+      <ul aria-labelledby="suggestions-heading">
+        {of.map((suggestion) => (
+          <li key={suggestion.message}>
+            <button type="button" data-code={suggestion.code} onClick={() => take(suggestion)}>
+              {suggestion.message}
+            </button>
+          </li>
+        ))}
+      </ul>
+    </div>
   );
 }
 
@@ -55,6 +75,7 @@ function Frames(about: About) {
   const change = (by: number) => {
     const frames = readFrames(framesWritten.value) ?? 9;
     ask(() => {
+      ends.value = null;
       framesWritten.value = String(Math.max(1, Math.round(frames) + by));
     });
   };
@@ -75,6 +96,7 @@ function Frames(about: About) {
           onInput={(event) => {
             const { value } = event.currentTarget;
             ask(() => {
+              ends.value = null;
               framesWritten.value = value;
             });
           }}
@@ -107,6 +129,7 @@ function Step(about: About) {
         onChange={(event) => {
           const { value } = event.currentTarget;
           ask(() => {
+            ends.value = null;
             step.value = Number(value);
           });
         }}

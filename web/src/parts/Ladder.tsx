@@ -27,7 +27,9 @@ export function PlanLadder() {
         <p class="soft">{current.state === 'refused' ? text.ladder.refused : text.ladder.none}</p>
       ) : (
         <>
-          <Size plan={plan} seconds={plan.estimate.seconds} />
+          <Size plan={plan} seconds={plan.estimate.seconds}>
+            {takes(plan)}
+          </Size>
           <Warnings plan={plan} />
           <Rungs rungs={rungsOfPlan(plan)} run={null} />
         </>
@@ -80,6 +82,11 @@ function Size({ plan, seconds, children }: SizeProps) {
       {children !== undefined && <span class="soft">{children}</span>}
     </p>
   );
+}
+
+function takes({ estimate }: WirePlan): string {
+  const megabytes = estimate.bytes === null ? null : Math.ceil(estimate.bytes / 1e6);
+  return text.ladder.takes(estimate.actuations, estimate.longestGapSeconds, megabytes);
 }
 
 function Warnings({ plan }: { readonly plan: WirePlan }) {

@@ -28,6 +28,7 @@ export const amount: Dialect = {
       },
       longestSeconds: link.longestSeconds,
       secondsPerChange: link.secondsPerChange,
+      secondsPerSetting: link.secondsPerSetting,
       secondsPerFrame: link.secondsPerFrame,
     };
   },

@@ -19,6 +19,7 @@ export const none: Dialect = {
       compensation: { range: 0, grid: 2 },
       longestSeconds: link.longestSeconds,
       secondsPerChange: link.secondsPerChange,
+      secondsPerSetting: link.secondsPerSetting,
       secondsPerFrame: link.secondsPerFrame,
     };
   },

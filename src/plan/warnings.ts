@@ -1,0 +1,167 @@
+// What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
+import type { Warning } from '../../shared/plan.js';
+import { type BodyLimits, exposureValue, formatEv, speedValue } from '../exposure/index.js';
+import type { Estimate } from './estimate.js';
+import type { Pass, PlanRequest } from './plan.js';
+
+/** What is known of the circumstances; whatever is left out is not judged. */
+export interface Conditions {
+  /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
+  readonly handHeldMm?: number | undefined;
+  /** Mains frequency in Hz, where mains light falls on the scene. */
+  readonly mainsHz?: 50 | 60 | undefined;
+  /** How fast the light changes, in EV a minute. */
+  readonly lightEvPerMinute?: number | undefined;
+  /** True where the body takes a dark frame after a long exposure. */
+  readonly noiseReduction?: boolean | undefined;
+  /** Bytes of one file. */
+  readonly fileBytes?: number | undefined;
+  readonly fNumber?: number | undefined;
+  readonly iso?: number | undefined;
+}
+
+/** Some 14 EV in an hour and a half, from sunset to night; from memory. */
+const DUSK_EV_PER_MINUTE = 0.15;
+/** A change of light that neighbouring frames begin to tell. */
+const TELLING_EV = 1 / 6;
+/** Long exposures that bodies follow with a dark frame (common practice, no source). */
+const LONG_SECONDS = 1;
+/** Down to here mains light shows in times that are no multiple of its period (common practice, no source). */
+const FLICKER_UP_TO_SECONDS = 1 / 25;
+/** How near to a multiple of the period a time must be; nominal and exact times differ by up to 7 %. */
+const MULTIPLE_WITHIN = 0.05;
+/** EV at ISO 100 of full sun on a light subject is 15 to 16 (from memory); a frame darker than that is meant for the sun itself. */
+const SUN_EV100 = 18;
+/** A set that runs this long runs unattended. */
+const UNATTENDED_SECONDS = 600;
+
+export function warningsFor(
+  request: PlanRequest,
+  passes: readonly Pass[],
+  limits: BodyLimits,
+  estimate: Estimate,
+  conditions: Conditions,
+): Warning[] {
+  return [
+    singleFrames(request, passes, limits),
+    movedBase(request),
+    handHeld(passes, conditions),
+    ...noiseReduction(passes, limits, conditions),
+    flicker(passes, conditions),
+    changingLight(estimate, conditions),
+    sun(passes, conditions),
+    unattended(estimate),
+  ].filter((warning) => warning !== null);
+}
+
+const framesOf = (passes: readonly Pass[]) => passes.flatMap((pass) => pass.frames);
+
+function singleFrames(
+  { offsets, step }: PlanRequest,
+  passes: readonly Pass[],
+  { brackets }: BodyLimits,
+): Warning | null {
+  if (offsets.length < 2 || passes.some((pass) => pass.shape !== null)) return null;
+  const why =
+    brackets.length === 0
+      ? 'This body has no auto-bracket that can be used'
+      : `No auto-bracket of this body helps with a step of ${formatEv(step, false)} EV`;
+  return { code: 'single-frames', message: `${why}: the shutter is set for every frame.` };
+}
+
+function movedBase({ mode }: PlanRequest): Warning | null {
+  if (mode === 'manual') return null;
+  return {
+    code: 'moved-base',
+    message:
+      'In aperture priority the body meters every pass anew: a cloud between passes moves the base. Manual mode keeps it.',
+  };
+}
+
+/** Blur shows when the shutter is slower than 1 / focal length (common practice, no source). */
+function handHeld(passes: readonly Pass[], { handHeldMm }: Conditions): Warning | null {
+  if (handHeldMm === undefined) return null;
+  const slow = framesOf(passes).filter((frame) => frame.shutter.nominalSeconds > 1 / handHeldMm);
+  if (slow.length === 0) return null;
+  return {
+    code: 'hand-held',
+    message: `${count(slow.length)} slower than 1/${Math.round(handHeldMm)} s, too slow for the hand at ${Math.round(handHeldMm)} mm: use a tripod.`,
+  };
+}
+
+function noiseReduction(
+  passes: readonly Pass[],
+  { longestSeconds }: BodyLimits,
+  conditions: Conditions,
+): Warning[] {
+  if (conditions.noiseReduction !== true) return [];
+  const long = framesOf(passes).filter((frame) => frame.shutter.seconds > LONG_SECONDS);
+  if (long.length === 0) return [];
+  const outlasting = long.filter((frame) => frame.shutter.seconds * 2 > longestSeconds);
+  const doubled: Warning = {
+    code: 'noise-reduction',
+    message: `Long-exposure noise reduction doubles the time of ${count(long.length).toLowerCase()} over ${LONG_SECONDS} s: switch it off on the camera.`,
+  };
+  if (outlasting.length === 0) return [doubled];
+  return [
+    doubled,
+    {
+      code: 'noise-reduction-outlasts-link',
+      message: `With noise reduction ${count(outlasting.length).toLowerCase()} may come back later than the link waits, and would be taken for missing.`,
+    },
+  ];
+}
+
+/** Mains light flickers at twice the mains frequency (common practice, no source). */
+function flicker(passes: readonly Pass[], { mainsHz }: Conditions): Warning | null {
+  if (mainsHz === undefined) return null;
+  const period = 1 / (2 * mainsHz);
+  const isMultiple = (seconds: number) => {
+    const periods = seconds / period;
+    return periods > 0.5 && Math.abs(periods - Math.round(periods)) <= MULTIPLE_WITHIN;
+  };
+  const differing = framesOf(passes).filter(
+    ({ shutter }) =>
+      shutter.seconds < FLICKER_UP_TO_SECONDS * 0.95 &&
+      !isMultiple(shutter.seconds) &&
+      !isMultiple(shutter.nominalSeconds),
+  );
+  if (differing.length === 0) return null;
+  return {
+    code: 'mains-flicker',
+    message: `Mains light flickers ${2 * mainsHz} times a second: ${count(differing.length).toLowerCase()} may differ in brightness from their step. Times that are multiples of 1/${2 * mainsHz} s do not.`,
+  };
+}
+
+function changingLight({ seconds }: Estimate, { lightEvPerMinute }: Conditions): Warning | null {
+  const rate = lightEvPerMinute ?? DUSK_EV_PER_MINUTE;
+  const change = (seconds / 60) * Math.abs(rate);
+  if (change < TELLING_EV) return null;
+  const light = lightEvPerMinute === undefined ? 'at dusk the light' : 'the light';
+  return {
+    code: 'changing-light',
+    message: `The set takes ${Math.ceil(seconds)} s: ${light} changes by about ${change.toFixed(1)} EV in that time.`,
+  };
+}
+
+function sun(passes: readonly Pass[], { fNumber, iso }: Conditions): Warning | null {
+  if (fNumber === undefined || iso === undefined) return null;
+  const darkest = Math.min(...framesOf(passes).map((frame) => frame.shutter.seconds));
+  const ev100 = exposureValue(fNumber, darkest) - (speedValue(iso) - speedValue(100));
+  if (ev100 < SUN_EV100) return null;
+  return {
+    code: 'sun',
+    message:
+      'The darkest frames are dark enough for the sun itself. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris. A neutral-density filter is no solar filter.',
+  };
+}
+
+function unattended({ seconds }: Estimate): Warning | null {
+  if (seconds < UNATTENDED_SECONDS) return null;
+  return {
+    code: 'unattended',
+    message: `The set takes ${Math.ceil(seconds / 60)} min: weigh the tripod down, keep ways clear, and leave it when there is lightning.`,
+  };
+}
+
+const count = (frames: number): string => `${frames} ${frames === 1 ? 'frame' : 'frames'}`;
