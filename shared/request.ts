@@ -36,7 +36,7 @@ export const setRequestSchema = z
     /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
     span: ev.optional(),
     step: ev,
-    base: z.string().min(1).max(24).default('1/60'),
+    base: z.string().max(24).default('1/60'),
     mode: z.enum(['manual', 'aperture']).default('manual'),
     conditions: conditionsSchema.default({}),
   })

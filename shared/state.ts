@@ -74,6 +74,8 @@ export const bodyViewSchema = z.strictObject({
   serial: z.string().nullable(),
   /** The labels that a base can have, longest first. */
   shutters: z.array(z.string()),
+  /** Steps in EV that its shutter settings carry, ascending: others cannot be made, not even frame by frame. */
+  steps: z.array(z.number()),
   /** The auto-brackets: frames, and EV between them. */
   brackets: z.array(z.strictObject({ frames: z.number().int(), step: z.number() })),
   /** The settings that the base takes over as they are. */

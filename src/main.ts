@@ -2,6 +2,7 @@
 // Entry: reads the command line and hands over to a command.
 import { Command } from 'commander';
 import pino from 'pino';
+import about from '../package.json' with { type: 'json' };
 import { addFire } from './commands/fire.js';
 import { addPlan } from './commands/plan.js';
 import { tellError } from './commands/process.js';
@@ -21,6 +22,7 @@ async function forPeople() {
 
 const program = new Command('evenrung')
   .description('Bracketed sets from a tethered camera: planned, fired, proved and handed over.')
+  .version(about.version)
   .exitOverride()
   .configureOutput({ writeErr: () => undefined });
 
@@ -34,5 +36,5 @@ for (const command of program.commands) command.exitOverride().configureOutput({
 try {
   await program.parseAsync();
 } catch (cause) {
-  process.exitCode = tellError(cause, process.argv.includes('--json'));
+  process.exitCode = tellError(cause, process.argv.includes('--json'), program.helpInformation());
 }

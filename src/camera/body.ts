@@ -1,12 +1,14 @@
 // A body that is ready to be used: a link, the dialect that it speaks, its limits, and its settings as they were found.
 // It knows exposures and brackets, and nothing of plans, sets or files beyond the one that a frame comes back in.
 import { EvenrungError } from '../../shared/errors.js';
+import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
   type BracketShape,
   parseAperture,
   type ShutterSetting,
+  type Sixths,
   toEv,
 } from '../exposure/index.js';
 import { type Dialect, recogniseDialect } from './dialects/index.js';
@@ -83,6 +85,7 @@ export class Body {
       model: this.identity.model,
       serial: this.identity.serial,
       shutters: this.limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
+      steps: stepsOf(this.limits).map(toEv),
       brackets,
       shutter: this.valueOf(SHUTTER),
       aperture: this.apertureLabel(),
@@ -221,6 +224,15 @@ export class Body {
 const sameShape = (a: BracketShape | null | undefined, b: BracketShape | null): boolean =>
   a === b ||
   (a !== undefined && a !== null && b !== null && a.step === b.step && a.pattern.join() === b.pattern.join());
+
+/** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
+function stepsOf({ shutters }: BodyLimits): Sixths[] {
+  const exists = new Set(shutters.map((setting) => setting.tv));
+  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) => SMALLEST_STEP + index);
+  return steps.filter((step) =>
+    shutters.some(({ tv }) => exists.has(tv + step) && exists.has(tv + 2 * step)),
+  );
+}
 
 function refuseUnready(settings: Settings): void {
   const mode = MODE_NAMES.map((name) => settings.get(name)?.value).find((value) => value !== undefined);

@@ -2,6 +2,7 @@
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { ENDED } from '../../shared/fold.js';
+import { parseSetRequest } from '../../shared/request.js';
 import type { NumberedEvent } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { type BodyChoice, EventLog, Station } from '../run/index.js';
@@ -15,7 +16,7 @@ import {
   writtenRequest,
 } from './options.js';
 import { cameraHome } from './places.js';
-import { exitCodeOf, onStopSignal, STOPPED } from './process.js';
+import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface FireOptions extends RequestOptions, LimitOptions {
   readonly body: BodyChoice;
@@ -35,6 +36,8 @@ export function addFire(program: Command, log: Logger): void {
 /** @returns the exit code */
 async function fire(options: FireOptions, log: Logger): Promise<number> {
   const request = writtenRequest(options);
+  // Before a body is looked for: what is wrong with the request itself is said at once.
+  parseSetRequest(request);
   const events = new EventLog();
   const station = new Station({
     choice: options.body,
@@ -47,7 +50,7 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
   let stopped = false;
   const forget = onStopSignal(() => {
     stopped = true;
-    if (!options.json) process.stderr.write('Stopping: the frame in hand ends, then the settings go back.\n');
+    if (!options.json) process.stderr.write(`${STOPPING}\n`);
     void station.close();
   });
   const print = options.json ? printJson : wordsPrinter();

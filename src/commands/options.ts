@@ -1,7 +1,7 @@
 // Options that several commands have in common, and how their words become a request and limits.
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import { EvenrungError } from '../../shared/errors.js';
-import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
+import { MOST_FRAMES, type WrittenConditions, type WrittenSetRequest } from '../../shared/request.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
 import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
@@ -106,7 +106,10 @@ function positive(text: string): number {
 
 function wholeNumber(text: string): number {
   if (/^[+-]?\d{1,9}$/.test(text.trim())) return Number(text);
-  throw new EvenrungError('frames-out-of-range', `'${text}' frames cannot be made: give a whole number.`);
+  throw new EvenrungError(
+    'frames-out-of-range',
+    `'${text}' is no number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
+  );
 }
 
 export const statedLimits = (options: LimitOptions): BodyLimits =>

@@ -7,6 +7,9 @@ import { suggestionSchema } from '../../shared/plan.js';
 /** Exit code of a command that the user stopped. */
 export const STOPPED = 130;
 
+export const STOPPING =
+  'Stopping: a frame that is being exposed is finished, then the settings are put back.';
+
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
 
 /** Calls back at the first SIGINT or SIGTERM; more of them change nothing, so that settings can be put back in peace. */
@@ -25,8 +28,13 @@ export function onStopSignal(stop: () => void): () => void {
 }
 
 /** Tells an error: one sentence on standard error and, with `--json`, an object on standard output. @returns exit code */
-export function tellError(cause: unknown, json: boolean): number {
+export function tellError(cause: unknown, json: boolean, help: string): number {
   if (cause instanceof CommanderError && cause.exitCode === 0) return 0;
+  // Nothing was asked for: commander has the help ready, and here it is shown.
+  if (cause instanceof CommanderError && cause.code === 'commander.help') {
+    process.stderr.write(help);
+    return 2;
+  }
   const error =
     cause instanceof CommanderError
       ? new EvenrungError('malformed-request', cause.message.replace(/^error: /, ''))

@@ -4,7 +4,7 @@ import type { Logger } from 'pino';
 import { type BodyChoice, EventLog, Station } from '../run/index.js';
 import { bodyOption, portNumber } from './options.js';
 import { cameraHome, defaultInto, panelFolder } from './places.js';
-import { onStopSignal, STOPPED } from './process.js';
+import { onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface ServeOptions {
   readonly body: BodyChoice;
@@ -38,12 +38,13 @@ async function serve({ body, into, port }: ServeOptions, log: Logger): Promise<n
     events,
     log: (line) => log.debug({ from: 'camera process' }, line),
   });
+  await station.checkFolder();
   logEvents(events, log);
   const server = await startServer({ station, events, log, panel: panelFolder(), port });
   log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
   void station.look();
   await new Promise<void>((resolve) => onStopSignal(resolve));
-  log.info('Stopping: a frame in hand ends, then the settings go back.');
+  log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();
   return STOPPED;

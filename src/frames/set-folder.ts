@@ -1,6 +1,7 @@
 // A set on disk: numbered frames, what was set aside, and set.json. Files arrive in a folder of their own and are renamed
 // into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
-import { mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
+import { constants } from 'node:fs';
+import { access, mkdir, open, readdir, rename, rm, rmdir, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
@@ -20,16 +21,26 @@ export class SetFolder {
    * @throws EvenrungError folder-not-writable, before anything is fired
    */
   static async create(into: string, startedAt: Date): Promise<SetFolder> {
+    await SetFolder.check(into);
     try {
-      await mkdir(into, { recursive: true });
       const folder = new SetFolder(await makeNew(path.join(into, `set-${stamp(startedAt)}`)));
       await mkdir(folder.incoming);
       return folder;
     } catch (cause) {
-      throw new EvenrungError(
-        'folder-not-writable',
-        `The folder ${into} cannot take a set: ${words(cause)}. Choose another.`,
-      );
+      throw notWritable(into, cause);
+    }
+  }
+
+  /**
+   * Makes the folder that takes sets where it is missing, and looks whether it can be written.
+   * @throws EvenrungError folder-not-writable
+   */
+  static async check(into: string): Promise<void> {
+    try {
+      await makeAll(path.resolve(into));
+      await access(into, constants.W_OK);
+    } catch (cause) {
+      throw notWritable(into, cause);
     }
   }
 
@@ -103,6 +114,42 @@ export class SetFolder {
         `A file could not be stored in ${this.path}: ${words(cause)}.`,
       );
     }
+  }
+}
+
+const WHY: Readonly<Record<string, string>> = {
+  EEXIST: 'it is a file',
+  ENOTDIR: 'a part of its path is a file',
+  EACCES: 'you have no permission',
+  EPERM: 'you have no permission',
+  EROFS: 'the disk is read-only',
+  ENOSPC: 'the disk is full',
+  ENOENT: 'it cannot be made there',
+};
+
+function notWritable(into: string, cause: unknown): EvenrungError {
+  const why = WHY[(cause as NodeJS.ErrnoException).code ?? ''] ?? words(cause);
+  return new EvenrungError(
+    'folder-not-writable',
+    `The folder ${into} cannot take sets: ${why}. Give another one with --into.`,
+  );
+}
+
+/** Level by level: the recursive mkdir of Node never comes back from some file systems that refuse to hold folders. */
+async function makeAll(folder: string): Promise<void> {
+  try {
+    if ((await stat(folder)).isDirectory()) return;
+    throw Object.assign(new Error('it is a file'), { code: 'EEXIST' });
+  } catch (cause) {
+    const missing = (cause as NodeJS.ErrnoException).code === 'ENOENT';
+    if (!missing || path.dirname(folder) === folder) throw cause;
+  }
+  await makeAll(path.dirname(folder));
+  try {
+    await mkdir(folder);
+  } catch (cause) {
+    // Somebody else made it just now.
+    if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
   }
 }
 

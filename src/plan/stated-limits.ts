@@ -76,7 +76,10 @@ function readSteps(written: string): Sixths[] {
   return written.split(',').map((part) => {
     const step = parseEv(part);
     if (step === undefined)
-      throw new EvenrungError('unreadable-ev', `The body step '${part.trim()}' is no EV value.`);
+      throw new EvenrungError(
+        'unreadable-ev',
+        `The body step '${part.trim()}' is no EV value: write for example 1, 1/2 or 2/3.`,
+      );
     if (step < SMALLEST_STEP || step > LARGEST_STEP) {
       throw new EvenrungError(
         'limits-contradict',
@@ -90,7 +93,10 @@ function readSteps(written: string): Sixths[] {
 function readRange(written: string): Sixths {
   const range = parseEv(written);
   if (range === undefined)
-    throw new EvenrungError('unreadable-ev', `The compensation range '${written}' is no EV value.`);
+    throw new EvenrungError(
+      'unreadable-ev',
+      `The compensation range '${written}' is no EV value: write for example 1, 1/2 or 2/3.`,
+    );
   if (range < 0)
     throw new EvenrungError(
       'limits-contradict',
@@ -109,13 +115,15 @@ function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSet
   const all = [...new Map(scales.map((setting) => [setting.tv, setting])).values()].sort(
     (a, b) => a.tv - b.tv,
   );
-  const [longest, shortest] = written.split('..').map((end) => readEnd(end, all));
-  if (longest === undefined || shortest === undefined) {
+  const [from, to, more] = written.split('..');
+  if (from === undefined || to === undefined || more !== undefined) {
     throw new EvenrungError(
       'unreadable-shutter',
       `The shutter range '${written}' is not understood: write for example 30..1/8000.`,
     );
   }
+  const longest = readEnd(from, all);
+  const shortest = readEnd(to, all);
   if (longest.tv > shortest.tv) {
     throw new EvenrungError(
       'limits-contradict',

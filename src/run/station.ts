@@ -112,6 +112,16 @@ export class Station {
     return this.run?.id === id ? this.run : undefined;
   }
 
+  /** @throws EvenrungError folder-not-writable */
+  checkFolder(): Promise<void> {
+    return SetFolder.check(this.options.into);
+  }
+
+  /** Whether a run is under way. */
+  get isRunning(): boolean {
+    return this.running !== undefined;
+  }
+
   /** Why there is no body, where looking for one failed. */
   get problem(): EvenrungError | null {
     return this.trouble;

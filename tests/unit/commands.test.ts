@@ -2,12 +2,12 @@
 import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import { planSchema } from '../../shared/plan.js';
 import { setRecordSchema } from '../../shared/set-record.js';
 import { eventSchema } from '../../shared/state.js';
 import { readRecorded } from '../../src/frames/index.js';
-import { isAlive, run, start } from '../built.js';
+import { isAlive, run, type Started, start } from '../built.js';
 
 let into = '';
 beforeEach(async () => {
@@ -53,7 +53,11 @@ describe('plan', () => {
     const { code, stdout } = await run(['plan', '--frames', '9', '--step', '1']);
     expect(code).toBe(0);
     expect(stdout).toMatch(/^9 frames in 3 passes, base 1\/60 s, about 7 s\n/);
-    expect(stdout).toContain('centre -3');
+    expect(stdout).toMatch(/^ +1 {2}-3 +1 +-3: 1\/500 s, -4: 1\/1000 s, -2: 1\/250 s$/m);
+    // The ladder: the lightest at the top, the centre of each pass in brackets.
+    expect(stdout.match(/\|=+\|/g)).toHaveLength(9);
+    expect(stdout.indexOf('+4  |')).toBeLessThan(stdout.indexOf('-4  |'));
+    expect(stdout.match(/\[[123]\]$/gm)).toEqual(['[3]', '[2]', '[1]']);
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
 
@@ -72,8 +76,10 @@ describe('plan', () => {
   ])('%j: exit 2, one sentence, and an error object', async (args, code) => {
     const ended = await run(['plan', ...args, '--json']);
     expect(ended.code).toBe(2);
-    expect(ended.stderr.trim().split('\n')).toHaveLength(1);
-    expect(JSON.parse(ended.stdout)).toMatchObject({ error: { code, message: ended.stderr.trim() } });
+    const [sentence, ...others] = ended.stderr.trim().split('\n');
+    // What would do stands below the sentence.
+    for (const other of others) expect(other).toMatch(/^ {2}would do: /);
+    expect(JSON.parse(ended.stdout)).toMatchObject({ error: { code, message: sentence } });
   });
 });
 
@@ -162,15 +168,18 @@ describe('fire', () => {
     const { code, stdout, stderr } = await run([...nine, '--into', path.join(file, 'sets'), '--json']);
     expect(code).toBe(2);
     expect(lines(stdout).at(-1)).toMatchObject({ error: { code: 'folder-not-writable' } });
-    expect(stderr).toMatch(/^The folder .* cannot take a set: .*\n$/);
+    expect(stderr).toMatch(/^The folder .* cannot take sets: a part of its path is a file\. .*\n$/);
   });
 });
 
 describe('serve', () => {
-  const serve = (port: number) =>
-    start(['serve', '--body', 'practice', '--port', String(port), '--into', into], {
+  function serve(port: number): Started {
+    const daemon = start(['serve', '--body', 'practice', '--port', String(port), '--into', into], {
       XDG_STATE_HOME: path.join(into, 'state'),
     });
+    onTestFinished(() => daemon.signal('SIGKILL'));
+    return daemon;
+  }
 
   it(
     'is ready within a second of its start, and SIGTERM ends it with everything it started',

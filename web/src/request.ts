@@ -18,7 +18,8 @@ export interface Steps {
 export function stepsFor(body: BodyView): Steps {
   const ascending = (steps: Iterable<Sixths>) => [...new Set(steps)].sort((a, b) => a - b);
   const bracketed = ascending(body.brackets.map((bracket) => fromEv(bracket.step)));
-  return { bracketed, other: USUAL_STEPS.filter((step) => !bracketed.includes(step)) };
+  const carried = new Set(body.steps.map(fromEv));
+  return { bracketed, other: USUAL_STEPS.filter((step) => carried.has(step) && !bracketed.includes(step)) };
 }
 
 /**

@@ -40,8 +40,12 @@ const runStates: Readonly<Record<RunState, string>> = {
   halted: 'Halted',
 };
 
+/** A mixed number such as -1 1/2 must not fall apart at the end of a line. */
+const together = (sentence: string) => sentence.replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
+
 export const text = {
   name: 'Evenrung',
+  together,
   frames,
   passes,
   about,
@@ -56,7 +60,7 @@ export const text = {
     lostSince: (at: Date) => `Not connected to the daemon since ${clock(at)}.`,
     never: 'The daemon does not answer.',
     stale: 'What you see may be out of date.',
-    runGoesOn: 'The run goes on without this panel.',
+    runGoesOn: 'If the daemon is still running, so is the run: look at the laptop.',
     retryIn: (seconds: number) => `Trying again in ${seconds} s.`,
     retrying: 'Trying again now.',
     tryNow: 'Try now',

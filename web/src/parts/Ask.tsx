@@ -35,7 +35,7 @@ export function Ask() {
       <Base {...about('base')} />
       {refusal !== null && (
         <p class="refusal" id="ask-refusal" role="alert" data-code={refusal.code} data-field={field}>
-          {refusal.message}
+          {text.together(refusal.message)}
         </p>
       )}
       {refusal !== null && refusal.suggestions.length > 0 && <Suggestions of={refusal.suggestions} />}
@@ -52,7 +52,7 @@ function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
         {of.map((suggestion) => (
           <li key={suggestion.message}>
             <button type="button" data-code={suggestion.code} onClick={() => take(suggestion)}>
-              {suggestion.message}
+              {text.together(suggestion.message)}
             </button>
           </li>
         ))}

@@ -96,7 +96,7 @@ function Warnings({ plan }: { readonly plan: WirePlan }) {
       {plan.warnings.map((warning) => (
         <li key={warning.code + warning.message} data-code={warning.code}>
           <Mark of="warning" />
-          {warning.message}
+          {text.together(warning.message)}
         </li>
       ))}
     </ul>
