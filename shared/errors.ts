@@ -22,6 +22,7 @@ export const ERRORS = {
   // Where, not what.
   'unknown-body': { status: 400, exit: 2 },
   'folder-not-writable': { status: 422, exit: 2 },
+  'state-not-writable': { status: 500, exit: 2 },
   'port-in-use': { status: 500, exit: 2 },
   'foreign-host': { status: 403, exit: 2 },
   'foreign-origin': { status: 403, exit: 2 },
@@ -30,6 +31,7 @@ export const ERRORS = {
   'malformed-message': { status: 400, exit: 2 },
   'run-under-way': { status: 409, exit: 2 },
   'nothing-to-stop': { status: 409, exit: 2 },
+  ending: { status: 503, exit: 130 },
   // Something went wrong while working.
   'no-body': { status: 503, exit: 1 },
   'usb-not-available': { status: 503, exit: 1 },

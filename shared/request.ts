@@ -35,7 +35,9 @@ export const setRequestSchema = z
     to: ev.optional(),
     /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
     span: ev.optional(),
-    step: ev,
+    step: z.union([z.number(), z.string().max(24)], {
+      error: 'the step between frames is missing, such as 1 or 2/3',
+    }),
     base: z.string().max(24).default('1/60'),
     mode: z.enum(['manual', 'aperture']).default('manual'),
     conditions: conditionsSchema.default({}),

@@ -53,6 +53,8 @@ export const setRecordSchema = z
     setAside: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
     /** Settings of the body that the run changed and put back. */
     putBack: z.array(z.string()),
+    /** Settings that the run changed and could not put back, with the values that they had. */
+    notPutBack: z.array(z.strictObject({ name: z.string(), found: z.string() })),
   })
   .meta({ id: 'SetRecord' });
 export type SetRecord = z.infer<typeof setRecordSchema>;

@@ -5,7 +5,7 @@ import pino from 'pino';
 import about from '../package.json' with { type: 'json' };
 import { addFire } from './commands/fire.js';
 import { addPlan } from './commands/plan.js';
-import { tellError } from './commands/process.js';
+import { outliveReaders, tellError } from './commands/process.js';
 import { addServe } from './commands/serve.js';
 
 // Logs go to standard error: standard output belongs to what a command was asked for. EVENRUNG_LOG sets the level.
@@ -32,6 +32,8 @@ addFire(program, log);
 
 // The errors of subcommands come as exceptions too.
 for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });
+
+outliveReaders();
 
 try {
   await program.parseAsync();

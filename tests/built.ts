@@ -20,6 +20,8 @@ export interface Started {
   readonly said: { stdout: string; stderr: string };
   readonly ended: Promise<Ended>;
   signal(name: NodeJS.Signals): void;
+  /** Closes our end of what it prints to. */
+  closeOutput(): void;
   /** Waits until the text has been printed. */
   until(text: RegExp): Promise<RegExpExecArray>;
 }
@@ -44,6 +46,7 @@ export function start(args: readonly string[], env: Readonly<Record<string, stri
     said,
     ended,
     signal: (name) => child.kill(name),
+    closeOutput: () => child.stdout.destroy(),
     until: (text) =>
       new Promise((resolve, reject) => {
         const look = () => {

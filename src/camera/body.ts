@@ -1,6 +1,6 @@
 // A body that is ready to be used: a link, the dialect that it speaks, its limits, and its settings as they were found.
 // It knows exposures and brackets, and nothing of plans, sets or files beyond the one that a frame comes back in.
-import { EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import {
@@ -11,7 +11,7 @@ import {
   type Sixths,
   toEv,
 } from '../exposure/index.js';
-import { type Dialect, recogniseDialect } from './dialects/index.js';
+import { type Dialect, recogniseDialect, shutterOutOfReach } from './dialects/index.js';
 import { APERTURES, ISO, SHUTTER } from './dialects/names.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, Settings } from './link.js';
 
@@ -29,6 +29,29 @@ export interface Arming {
   readonly shape: BracketShape | null;
 }
 
+/** A setting that was changed: what it was, and what was last written instead. */
+export interface Owed {
+  readonly found: string;
+  readonly written: string;
+}
+
+/** By name, in the order of the changes. */
+export type Debts = ReadonlyMap<string, Owed>;
+
+/** @returns one sentence for whoever has to do it by hand */
+export function notPutBack(debts: Debts): string {
+  const list = [...debts].map(([name, { found }]) => `${name} to ${found}`).join(', ');
+  return `These settings could not be put back: ${list}. Set them on the camera before the next picture.`;
+}
+
+/** Failures after which nothing else will get through either. */
+export const LINK_FAILURES: ReadonlySet<string> = new Set([
+  'body-lost',
+  'no-body',
+  'body-busy',
+  'call-timed-out',
+]);
+
 /** What a frame fired now would record beside its time. */
 export interface StandingExposure {
   readonly aperture: string | null;
@@ -42,8 +65,8 @@ export class Body {
   private readonly link: Link;
   private readonly dialect: Dialect;
   private settings: Settings;
-  /** First values of the settings that were changed since, in the order of the changes. */
-  private readonly asFound = new Map<string, string>();
+  /** What is still to be put back, in the order of the changes. */
+  private readonly asFound = new Map<string, Owed>();
   /** Values that were read back and have not been put in doubt since. */
   private readonly known = new Map<string, string>();
   /** The bracket that is on, as far as is known; undefined where that is not known. */
@@ -52,13 +75,23 @@ export class Body {
   private turn = 0;
 
   /**
+   * @param owed settings that an earlier meeting with this body changed and could not put back
    * @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready
    */
-  static async meet(link: Link): Promise<Body> {
+  static async meet(link: Link, owed: (identity: BodyIdentity) => Debts = () => new Map()): Promise<Body> {
     const identity = await link.identify();
     const settings = await link.readSettings();
     const dialect = recogniseDialect(settings);
-    return new Body(link, identity, settings, dialect, dialect.limits(settings, await link.readLimits()));
+    const limits = dialect.limits(settings, await link.readLimits());
+    if (limits.shutters.length === 0) throw shutterOutOfReach();
+    const body = new Body(link, identity, settings, dialect, limits);
+    for (const [name, debt] of owed(identity)) body.asFound.set(name, debt);
+    return body;
+  }
+
+  /** What is still to be put back. */
+  get debts(): Debts {
+    return this.asFound;
   }
 
   private constructor(
@@ -112,8 +145,14 @@ export class Body {
     this.settings = await this.link.readSettings();
     this.known.clear();
     for (const setting of this.settings.values()) this.known.set(setting.name, setting.value);
+    this.forgetCorrected();
     refuseUnready(this.settings);
-    await this.choose(DRIVE, /^single(?: frame| shot)?$/i);
+    if (!(await this.choose(DRIVE, /^single(?: frame| shot)?$/i))) {
+      throw new EvenrungError(
+        'body-not-ready',
+        'The camera is not on single drive. Set it on the camera, then fire again.',
+      );
+    }
     await this.choose(TARGET, /card/i);
     await this.setBracket(null);
   }
@@ -141,38 +180,41 @@ export class Body {
     }
   }
 
-  /** After a failure nothing is known any more: not the settings, not whether the shutter went, not the bracket's turn. */
-  private doubt(): void {
+  /**
+   * After a failure, or a frame that is not what was asked for, nothing is known any more: not the settings (somebody may have
+   * turned a dial), not whether the shutter went, not the bracket's turn.
+   */
+  doubt(): void {
     this.bracket = undefined;
     this.known.clear();
   }
 
   /**
-   * Puts every setting back that was changed since the body was met, the last change first.
+   * Puts every setting back that was changed since the body was met, the last change first. What fails stays owed, and can be
+   * tried again.
    * @returns the names of what was put back
-   * @throws EvenrungError not-put-back, after having tried them all
+   * @throws EvenrungError not-put-back, after having tried them all; body-lost and the like at once
    */
   async putBack(): Promise<string[]> {
+    // In the middle of a bracket even the value that is set already is written, since that starts the bracket anew.
+    if (this.turn !== 0) this.known.clear();
     const done: string[] = [];
     const failed: string[] = [];
-    for (const [name, value] of [...this.asFound].reverse()) {
+    for (const [name, { found }] of [...this.asFound].reverse()) {
       try {
-        if (this.known.get(name) !== value) await this.link.changeSetting(name, value);
-        this.known.set(name, value);
+        if (this.known.get(name) !== found) await this.link.changeSetting(name, found);
+        this.known.set(name, found);
         this.asFound.delete(name);
         done.push(name);
-      } catch {
-        failed.push(`${name} to ${value}`);
+      } catch (cause) {
+        if (LINK_FAILURES.has(asEvenrungError(cause).code)) throw cause;
+        failed.push(name);
       }
     }
     this.bracket = undefined;
     this.turn = 0;
     if (failed.length === 0) return done;
-    throw new EvenrungError(
-      'not-put-back',
-      `These settings could not be put back: ${failed.join(', ')}. Check them on the camera before the next picture.`,
-      { failed },
-    );
+    throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
   }
 
   async release(): Promise<void> {
@@ -182,8 +224,8 @@ export class Body {
   private readonly changes = {
     changeSetting: async (name: string, value: string): Promise<void> => {
       if (this.known.get(name) === value) return;
-      const before = this.settings.get(name)?.value;
-      if (before !== undefined && !this.asFound.has(name)) this.asFound.set(name, before);
+      const found = this.asFound.get(name)?.found ?? this.settings.get(name)?.value;
+      if (found !== undefined) this.asFound.set(name, { found, written: value });
       try {
         const after = await this.link.changeSetting(name, value);
         this.known.set(name, after.value);
@@ -194,6 +236,14 @@ export class Body {
     },
   };
 
+  /** What stands otherwise than it was last written was changed by hand: the photographer's word counts. */
+  private forgetCorrected(): void {
+    for (const [name, { written }] of this.asFound) {
+      const now = this.settings.get(name)?.value;
+      if (now !== undefined && now !== written) this.asFound.delete(name);
+    }
+  }
+
   private async setBracket(shape: BracketShape | null): Promise<void> {
     this.bracket = undefined;
     await this.dialect.setBracket(this.changes, shape);
@@ -201,12 +251,13 @@ export class Body {
     this.turn = 0;
   }
 
-  /** Sets the first choice that matches, where the setting exists, has one, and does not match already. */
-  private async choose(name: string, wanted: RegExp): Promise<void> {
+  /** Sets the first choice that matches, where it does not match already. @returns false where there is none */
+  private async choose(name: string, wanted: RegExp): Promise<boolean> {
     const setting = this.settings.get(name);
-    if (setting === undefined || wanted.test(setting.value)) return;
+    if (setting === undefined || wanted.test(setting.value)) return true;
     const choice = setting.choices?.find((label) => wanted.test(label));
     if (choice !== undefined) await this.changes.changeSetting(name, choice);
+    return choice !== undefined;
   }
 
   /** The bare f-number as text; null where the body does not tell one. */

@@ -1,5 +1,12 @@
 // Bodies: found, met, driven, left as they were.
-export { type Arming, Body, type StandingExposure } from './body.js';
+export {
+  type Arming,
+  Body,
+  type Debts,
+  LINK_FAILURES,
+  notPutBack,
+  type StandingExposure,
+} from './body.js';
 export type {
   BodyIdentity,
   FiredFrame,

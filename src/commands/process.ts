@@ -21,10 +21,18 @@ export function onStopSignal(stop: () => void): () => void {
   };
   process.on('SIGINT', listener);
   process.on('SIGTERM', listener);
+  // The window was closed, or the connection dropped.
+  process.on('SIGHUP', listener);
   return () => {
     process.off('SIGINT', listener);
     process.off('SIGTERM', listener);
+    process.off('SIGHUP', listener);
   };
+}
+
+/** Whoever read our output may be gone; that is no reason to leave a camera half set. */
+export function outliveReaders(): void {
+  for (const stream of [process.stdout, process.stderr]) stream.on('error', () => undefined);
 }
 
 /** Tells an error: one sentence on standard error and, with `--json`, an object on standard output. @returns exit code */

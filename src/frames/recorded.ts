@@ -29,7 +29,7 @@ export async function readRecorded(file: string): Promise<RecordedExposure> {
     const words = cause instanceof Error ? cause.message : String(cause);
     throw new EvenrungError(
       'frame-unreadable',
-      `The file that came back holds no readable exposure: ${words}`,
+      `The exposure that the file records cannot be read (${words}). Some kinds of raw file are not understood yet: set the camera to JPEG.`,
     );
   }
 }

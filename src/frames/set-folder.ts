@@ -65,11 +65,22 @@ export class SetFolder {
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
     await mkdir(path.join(this.path, ASIDE), { recursive: true });
-    const stem = frameNumber === null ? 'not-needed' : `frame-${String(frameNumber).padStart(2, '0')}`;
+    const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
     return this.take(file, ASIDE, stem, kind ?? 'unknown');
   }
 
-  /** Writes set.json and removes the folder of arrivals. Files that are still there stay. */
+  /** Takes whatever is still among the arrivals under set-aside/. @returns the names, from the set folder on */
+  async sweep(): Promise<string[]> {
+    const left = await readdir(this.incoming);
+    const taken: string[] = [];
+    for (const name of left) {
+      const file = path.join(this.incoming, name);
+      taken.push(await this.setAside(file, null, await this.kindOf(file)));
+    }
+    return taken;
+  }
+
+  /** Writes set.json and removes the folder of arrivals. */
   async finish(record: SetRecord): Promise<void> {
     await this.storing(async () => {
       const target = path.join(this.path, RECORD);

@@ -3,7 +3,7 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView } from '../../shared/state.js';
-import type { Body, FiredFrame } from '../camera/index.js';
+import { type Body, type FiredFrame, LINK_FAILURES, notPutBack } from '../camera/index.js';
 import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
 import { judge, type Picture, readPicture, readRecorded, type SetFolder } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
@@ -12,11 +12,8 @@ import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
 /** How often a frame is made up before the run halts. */
 const MOST_MAKE_UPS = 2;
 /** How often a lost connection is taken up again before the run halts. */
-const MOST_RECONNECTS = 2;
+const MOST_RECONNECTS = 6;
 const RECONNECT_PAUSE_MS = 500;
-
-/** Failures of the link after which trying again makes sense. */
-const PASSING: ReadonlySet<string> = new Set(['body-lost', 'body-busy', 'call-timed-out']);
 
 export interface RunOptions {
   readonly id: string;
@@ -57,6 +54,8 @@ export class Run {
   private readonly startedAt = new Date();
   private state: RunState = 'preparing';
   private stopping = false;
+  /** Whether the link failed at the last frame. */
+  private linkFailed = false;
 
   constructor(options: RunOptions) {
     this.id = options.id;
@@ -115,6 +114,9 @@ export class Run {
       for (let tries = 0; isOpen(frame) && !this.stopping; tries += 1) {
         if (tries === MOST_MAKE_UPS) throw gaveUp(frame.view);
         this.enter('making-up');
+        // A camera that was busy or gone a moment ago needs that moment.
+        if (this.linkFailed) await pause(RECONNECT_PAUSE_MS);
+        this.linkFailed = false;
         if (frame.shutter.settable) await this.shootSingly(frame);
         else await this.repeat(pass, own);
       }
@@ -159,7 +161,8 @@ export class Run {
     } catch (cause) {
       const error = asEvenrungError(cause);
       if (expected !== null) this.change(expected, 'rejected', { reason: error.message });
-      if (error.code !== 'frame-missing' && !PASSING.has(error.code)) throw error;
+      this.linkFailed = LINK_FAILURES.has(error.code);
+      if (error.code !== 'frame-missing' && !this.linkFailed) throw error;
       return false;
     }
     await this.takeIn(await this.read(fired), expected, pass);
@@ -175,6 +178,8 @@ export class Run {
       return;
     }
     if (expected !== null) {
+      // Somebody may have turned a dial: what was believed to be set is set again.
+      if (owner === undefined && expected.pass.shape === null) this.options.body.doubt();
       const reason =
         owner === undefined
           ? (this.mismatch(arrival, expected) ?? '')
@@ -256,8 +261,7 @@ export class Run {
     const putBack = await this.putBack();
     const complete = this.frames.every((frame) => !isOpen(frame));
     const outcome: RunState = complete ? 'complete' : this.error === null ? 'stopped' : 'halted';
-    const sentence = this.sentence(outcome);
-    const kept = await this.finish({ complete, sentence, putBack });
+    const kept = await this.finish({ complete, sentence: this.sentence(outcome), putBack });
     this.enter(outcome, {
       sentence: this.sentence(outcome),
       folder: kept,
@@ -268,12 +272,14 @@ export class Run {
 
   /** The body may just have been lost: it is given the same chances to come back as during the run. */
   private async putBack(): Promise<string[]> {
+    const { body } = this.options;
+    const done: string[] = [];
     try {
-      return await this.steadily(() => this.options.body.putBack());
+      await this.steadily(async () => done.push(...(await body.putBack())), new Set(['not-put-back']));
     } catch (cause) {
       this.error ??= asEvenrungError(cause);
-      return [];
     }
+    return done;
   }
 
   private async finish(done: {
@@ -283,6 +289,8 @@ export class Run {
   }): Promise<string | null> {
     const { folder } = this.options;
     try {
+      for (const file of await folder.sweep())
+        this.setAside.push({ file, reason: 'Came back when nothing was waiting for it.' });
       if (await folder.removeIfEmpty()) return null;
       await folder.finish(this.record(done));
     } catch (cause) {
@@ -309,20 +317,29 @@ export class Run {
       frames: this.frames.map((frame) => frame.view),
       setAside: this.setAside,
       putBack: done.putBack,
+      notPutBack: [...this.options.body.debts].map(([name, { found }]) => ({ name, found })),
     };
   }
 
   private sentence(outcome: RunState): string {
     const verified = this.frames.filter((frame) => !isOpen(frame)).length;
     const total = this.frames.length;
-    const trouble = this.error === null ? '' : ` ${this.error.message}`;
+    const { debts } = this.options.body;
+    // What has to be done by hand is said however the run ended.
+    const owed = debts.size === 0 ? null : notPutBack(debts);
+    const trouble = this.error === null || this.error.code === 'not-put-back' ? null : this.error.message;
+    const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
     switch (outcome) {
       case 'complete':
-        return `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.${trouble}`;
+        return sentences(
+          `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.`,
+          trouble,
+          owed,
+        );
       case 'stopped':
         return `Stopped after ${verified} of ${total} frames. The camera's settings are as they were found.`;
       default:
-        return `Halted after ${verified} of ${total} frames.${trouble}`;
+        return sentences(`Halted after ${verified} of ${total} frames.`, trouble, owed);
     }
   }
 
@@ -377,18 +394,26 @@ export class Run {
     return { shutter: this.options.plan.base.label, aperture, iso: iso === null ? null : String(iso) };
   }
 
-  /** Does something on the body; a lost connection is taken up again, since the next call starts the camera process anew. */
-  private async steadily<T>(work: () => Promise<T>): Promise<T> {
+  /**
+   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew.
+   * @param also other failures after which trying again makes sense
+   */
+  private async steadily<T>(work: () => Promise<T>, also: ReadonlySet<string> = new Set()): Promise<T> {
     for (let tries = 0; ; tries += 1) {
       try {
         return await work();
       } catch (cause) {
-        if (tries === MOST_RECONNECTS || !PASSING.has(asEvenrungError(cause).code)) throw cause;
-        await new Promise((resolve) => setTimeout(resolve, RECONNECT_PAUSE_MS));
+        const { code } = asEvenrungError(cause);
+        if (tries === MOST_RECONNECTS || !(LINK_FAILURES.has(code) || also.has(code))) throw cause;
+        // Whoever stops does not want to wait for a camera that is gone; putting back is worth the wait.
+        if (this.stopping && this.state !== 'putting-back') throw cause;
+        await pause(RECONNECT_PAUSE_MS);
       }
     }
   }
 }
+
+const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
 const isOpen = (frame: Frame): boolean => frame.view.state !== 'verified';
 

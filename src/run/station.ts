@@ -3,7 +3,14 @@
 import { randomUUID } from 'node:crypto';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
-import { Body, type LinkKind, SupervisedLink, type SupervisedLinkOptions } from '../camera/index.js';
+import {
+  Body,
+  type BodyIdentity,
+  type Debts,
+  type LinkKind,
+  SupervisedLink,
+  type SupervisedLinkOptions,
+} from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { SetFolder, warmUp } from '../frames/index.js';
 import { type Plan, planSet, resolveBase } from '../plan/index.js';
@@ -37,6 +44,11 @@ export class Station {
   private run: Run | undefined;
   private running: Promise<void> | undefined;
   private trouble: EvenrungError | null = null;
+  /** Set as soon as a run is asked for, before its folder is made, so that nothing else can come in between. */
+  private starting: Promise<Run> | undefined;
+  private closed = false;
+  /** What could not be put back on a body that is gone, for when it comes back. */
+  private readonly owed = new Map<string, Debts>();
 
   constructor(options: StationOptions) {
     this.options = options;
@@ -47,9 +59,8 @@ export class Station {
    * @throws EvenrungError run-under-way
    */
   look(): Promise<void> {
-    if (this.running !== undefined) {
-      throw new EvenrungError('run-under-way', 'A set is being fired: wait for its end, or stop it.');
-    }
+    if (this.running !== undefined || this.starting !== undefined) throw underWay();
+    if (this.closed) throw ending();
     this.looking ??= this.lookOnce().finally(() => {
       this.looking = undefined;
     });
@@ -69,7 +80,8 @@ export class Station {
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
   async start(written: unknown): Promise<Run> {
-    this.refuseWhileRunning();
+    if (this.running !== undefined || this.starting !== undefined) throw underWay();
+    if (this.closed) throw ending();
     const request = parseSetRequest(written);
     if (request.mode !== 'manual') {
       throw new EvenrungError(
@@ -77,14 +89,22 @@ export class Station {
         'Sets are fired in manual mode: set the mode to manual, and the dial to M.',
       );
     }
+    if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request);
-    const body = this.requireBody();
+    this.starting = this.begin(plan, this.requireBody());
+    try {
+      return await this.starting;
+    } finally {
+      this.starting = undefined;
+    }
+  }
+
+  private async begin(plan: Plan, body: Body): Promise<Run> {
     const { events, into } = this.options;
     const folder = await SetFolder.create(into, new Date());
-    // Another start may have come first while the folder was being made.
-    if (this.running !== undefined) {
+    if (this.closed) {
       await folder.removeIfEmpty();
-      this.refuseWhileRunning();
+      throw ending();
     }
     const run = new Run({
       id: randomUUID(),
@@ -96,9 +116,14 @@ export class Station {
     this.run = run;
     this.running = run.carryOut().then(() => {
       this.running = undefined;
-      if (run.error?.code === 'body-lost') this.lose(run.error.message);
+      this.remember(body);
+      if (LOST.has(run.error?.code ?? '')) this.lose(run.error?.message ?? '');
     });
     return run;
+  }
+
+  private remember(body: Body): void {
+    this.owed.set(keyOf(body.identity), new Map(body.debts));
   }
 
   /** @throws EvenrungError nothing-to-stop */
@@ -132,8 +157,10 @@ export class Station {
     await this.running;
   }
 
-  /** Stops what is under way, puts settings back, lets go of the body. Never throws. */
+  /** Stops what is under way, puts settings back, lets go of the body. Nothing can be begun after. Never throws. */
   async close(): Promise<void> {
+    this.closed = true;
+    await this.starting?.catch(() => undefined);
     this.run?.stop();
     await this.looking;
     await this.running;
@@ -155,15 +182,7 @@ export class Station {
 
   private requireBody(): Body {
     if (this.body !== undefined) return this.body;
-    throw new EvenrungError(
-      'no-body',
-      'No body is connected yet: plug the camera in, switch it on, and look for it again.',
-    );
-  }
-
-  private refuseWhileRunning(): void {
-    if (this.running === undefined) return;
-    throw new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');
+    throw noBody('No body is connected yet: plug the camera in, switch it on, and look for it again.');
   }
 
   private async lookOnce(): Promise<void> {
@@ -172,7 +191,11 @@ export class Station {
     await this.body?.release();
     this.body = undefined;
     try {
-      const [{ body, note }] = await Promise.all([this.find(choice), warmUp()]);
+      // Only saves time later; what fails here fails again, and is told, where it is needed.
+      const warm = warmUp().catch(() => undefined);
+      const { body, note } = await this.find(choice);
+      await warm;
+      await this.payBack(body);
       this.body = body;
       this.trouble = null;
       events.tell({ type: 'body', body: { state: 'ready', body: body.view(), note } });
@@ -198,11 +221,23 @@ export class Station {
     const { cameraHome, log, link } = this.options;
     const opened = new SupervisedLink({ home: cameraHome, log, ...link, kind });
     try {
-      return await Body.meet(opened);
+      return await Body.meet(opened, (identity) => this.owed.get(keyOf(identity)) ?? new Map());
     } catch (cause) {
       await opened.release();
       throw cause;
     }
+  }
+
+  /** What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again. */
+  private async payBack(body: Body): Promise<void> {
+    if (body.debts.size === 0) return;
+    try {
+      const names = await body.putBack();
+      this.options.log(`Put back what an earlier run had changed: ${names.join(', ')}`);
+    } catch (cause) {
+      this.options.log(asEvenrungError(cause).message);
+    }
+    this.remember(body);
   }
 
   private lose(sentence: string): void {
@@ -211,3 +246,13 @@ export class Station {
     this.body = undefined;
   }
 }
+
+/** Errors after which the body has to be looked for anew. */
+const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
+
+const keyOf = ({ model, serial }: BodyIdentity): string => JSON.stringify([model, serial]);
+
+const underWay = () =>
+  new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');
+const ending = () => new EvenrungError('ending', 'Evenrung is ending.');
+const noBody = (sentence: string) => new EvenrungError('no-body', sentence);

@@ -9,7 +9,9 @@ export class Guard {
 
   /** @param names that the daemon is reached by, without port; a name with colons is written in brackets */
   constructor(names: readonly string[], port: number) {
-    this.hosts = new Set(names.map((name) => `${name}:${port}`));
+    // Browsers leave the usual port out.
+    const written = (name: string) => (port === 80 ? [name, `${name}:80`] : [`${name}:${port}`]);
+    this.hosts = new Set(names.flatMap(written));
   }
 
   /** @throws EvenrungError foreign-host, foreign-origin */

@@ -1,7 +1,12 @@
 // The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
 // events come from the log. Where files go, and which body is used, is never said here.
 import fastifyStatic from '@fastify/static';
-import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
+import Fastify, {
+  type FastifyBaseLogger,
+  type FastifyInstance,
+  type FastifyReply,
+  LogController,
+} from 'fastify';
 import { z } from 'zod';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { toWirePlan } from '../plan/index.js';
@@ -28,6 +33,14 @@ export interface RunningServer {
 
 const HOST = '127.0.0.1';
 
+/** The panel needs nothing but this server, and nobody else's page may frame it. */
+const HEADERS = {
+  'content-security-policy':
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+  'x-content-type-options': 'nosniff',
+  'referrer-policy': 'no-referrer',
+};
+
 /** @throws EvenrungError port-in-use */
 export async function startServer(options: ServerOptions): Promise<RunningServer> {
   const { events, log, port } = options;
@@ -36,6 +49,9 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     // Its own greeting says less than ours.
     loggerInstance: log.child({}, { level: 'warn' }),
     bodyLimit: LARGEST_BODY_BYTES,
+    // A request that is never finished must not keep the daemon from ending.
+    forceCloseConnections: true,
+    frameworkErrors: (cause, _request, reply) => tell(cause, reply as unknown as FastifyReply),
     logController: new LogController({ disableRequestLogging: true }),
   });
   // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
@@ -45,10 +61,12 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
     guard.check(request.headers);
   });
+  app.addHook('onSend', async (_request, reply) => {
+    reply.headers(HEADERS);
+  });
   app.setErrorHandler((cause, _request, reply) => {
-    const error = fromFastify(cause);
-    if (error.code === 'internal') log.error(cause);
-    return reply.code(ERRORS[error.code].status).send(error.toWire());
+    if (fromFastify(cause).code === 'internal') log.error(cause);
+    tell(cause, reply);
   });
   app.setNotFoundHandler(() => {
     throw new EvenrungError('not-found', 'There is nothing at this address.');
@@ -115,6 +133,11 @@ function expectNothing(body: unknown): void {
   if (!nothingSchema.safeParse(body).success) {
     throw new EvenrungError('malformed-request', 'This request takes no fields.');
   }
+}
+
+function tell(cause: unknown, reply: FastifyReply): void {
+  const error = fromFastify(cause);
+  void reply.code(ERRORS[error.code].status).send(error.toWire());
 }
 
 /** What Fastify refuses by itself, in the words of the catalogue. */

@@ -13,6 +13,7 @@ export const STREAM_PATH = '/api/stream';
 
 const LARGEST_MESSAGE_BYTES = 4096;
 const MOST_UNSENT_BYTES = 1024 * 1024;
+const FAREWELL_MS = 500;
 /** A watcher that sends nonsense is told so a few times, then closed. */
 const MOST_MISTAKES = 5;
 
@@ -26,6 +27,8 @@ export class Stream {
 
   /** Takes an upgrade request over, or refuses it with a plain HTTP answer. */
   upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, guard: Guard): void {
+    // A client that is gone before it was answered must not take the daemon along.
+    socket.on('error', () => socket.destroy());
     try {
       guard.check(request.headers);
       if (request.url !== STREAM_PATH)
@@ -34,14 +37,17 @@ export class Stream {
     } catch (cause) {
       const error = asEvenrungError(cause);
       const body = JSON.stringify(error.toWire());
-      socket.end(
-        `HTTP/1.1 ${ERRORS[error.code].status} Refused\r\nContent-Type: application/json\r\nContent-Length: ${Buffer.byteLength(body)}\r\nConnection: close\r\n\r\n${body}`,
-      );
+      const answer = `HTTP/1.1 ${ERRORS[error.code].status} Refused\r\nContent-Type: application/json\r\nContent-Length: ${Buffer.byteLength(body)}\r\nConnection: close\r\n\r\n${body}`;
+      socket.end(answer, () => socket.destroy());
     }
   }
 
+  /** Says goodbye to every watcher, and does not wait for those who do not answer. */
   close(): void {
-    for (const watcher of this.sockets.clients) watcher.close(1001);
+    for (const watcher of this.sockets.clients) {
+      watcher.close(1001);
+      setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
+    }
     this.sockets.close();
   }
 

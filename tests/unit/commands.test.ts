@@ -129,7 +129,7 @@ describe('fire', () => {
     },
   );
 
-  it.each(['SIGINT', 'SIGTERM'] as const)(
+  it.each(['SIGINT', 'SIGTERM', 'SIGHUP'] as const)(
     '%s: the frame in hand ends, settings go back, exit 130',
     async (signal) => {
       const firing = start([...nine, '--into', into], { EVENRUNG_PRACTICE_TIMING: 'lifelike' });
@@ -160,6 +160,24 @@ describe('fire', () => {
     expect(ended).toBe(exit);
     expect(lines(stdout).at(-1)).toMatchObject({ error: { code } });
     expect(await readdir(into)).toEqual([]);
+  });
+
+  it('whose output nobody reads any more goes on to the end', async () => {
+    const firing = start([...nine, '--into', into, '--json']);
+    await firing.until(/"seq":3/);
+    firing.closeOutput();
+    expect((await firing.ended).code).toBe(0);
+    const [folder] = await readdir(into);
+    const record = setRecordSchema.parse(
+      JSON.parse(await readFile(path.join(into, folder ?? '', 'set.json'), 'utf8')),
+    );
+    expect(record.complete).toBe(true);
+  });
+
+  it('into a folder that refuses to hold folders: exit 2, at once', async () => {
+    const { code, stderr } = await run([...nine, '--into', '/proc/nowhere']);
+    expect(code).toBe(2);
+    expect(stderr).toMatch(/^The folder \/proc\/nowhere cannot take sets: /);
   });
 
   it('into a folder that cannot be: exit 2', async () => {
@@ -230,10 +248,9 @@ describe('anything else', () => {
   });
 
   it('an unknown command, or none: exit 2', async () => {
-    for (const args of [['photograph'], []]) {
-      const { code, stderr } = await run(args);
-      expect(code).toBe(2);
-      expect(stderr).not.toBe('');
-    }
+    expect(await run(['photograph'])).toMatchObject({ code: 2, stderr: "unknown command 'photograph'\n" });
+    const { code, stderr } = await run([]);
+    expect(code).toBe(2);
+    for (const command of ['serve', 'plan', 'fire']) expect(stderr).toContain(command);
   });
 });

@@ -251,7 +251,8 @@ describe('a frame that is missing or wrong', () => {
       const { state, record } = await fire(link);
       expect(state).toBe('complete');
       expect(link.fired).toBe(10);
-      expect(record?.setAside).toEqual([]);
+      // Its file had been written before the answer was lost: it is kept, and replaces nothing.
+      expect(record?.setAside.map(({ file }) => file)).toEqual(['set-aside/stray.jpg']);
       expect(record?.frames.filter((frame) => frame.attempts > 1)).toHaveLength(1);
       // What is made up is made with the bracket off.
       const made = link.body.shots;
@@ -375,14 +376,36 @@ describe('a link that fails', () => {
 
   it('for good: halts with its words, and says what could not be put back', async () => {
     const link = new TestLink();
-    link.beforeFire = () => {
-      throw new EvenrungError('body-lost', 'The cable was pulled.');
+    link.beforeFire = (count) => {
+      if (count > 1) throw new EvenrungError('body-lost', 'The cable was pulled.');
     };
     link.beforeChange = () => {
-      if (link.fired > 0) throw new EvenrungError('body-lost', 'The cable was pulled.');
+      if (link.fired > 1) throw new EvenrungError('body-lost', 'The cable was pulled.');
     };
-    const { state, run, record } = await fire(link, 3);
-    expect([state, run.error?.code, record]).toEqual(['halted', 'body-lost', null]);
+    const { state, run, record, log } = await fire(link, 3);
+    expect([state, run.error?.code]).toEqual(['halted', 'body-lost']);
+    expect(log.state.run?.sentence).toBe(
+      'Halted after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
+        'aeb to off. Set them on the camera before the next picture.',
+    );
+    expect(record?.notPutBack).toEqual([
+      { name: 'capturetarget', found: 'Internal RAM' },
+      { name: 'aeb', found: 'off' },
+    ]);
+  }, 60_000);
+
+  it('once while putting back: tried again, and everything is as found', async () => {
+    const link = new TestLink();
+    const before = { ...link.body.state };
+    let failures = 0;
+    link.beforeChange = () => {
+      if (link.fired < 9 || failures >= 3) return;
+      failures += 1;
+      throw new EvenrungError(failures === 1 ? 'setting-not-taken' : 'body-lost', 'Not now.');
+    };
+    const { state, run } = await fire(link);
+    expect([state, run.error, failures]).toEqual(['complete', null, 3]);
+    expect({ ...link.body.state }).toEqual(before);
   });
 
   it('only while putting back: the set is complete, and the sentence says what to check', async () => {
@@ -395,8 +418,75 @@ describe('a link that fails', () => {
     expect(state).toBe('complete');
     expect(run.error?.code).toBe('not-put-back');
     expect(log.state.run?.sentence).toMatch(
-      /^All 3 frames are verified\. These settings could not be put back: aeb to off\./,
+      /^All 3 frames are verified\. These settings could not be put back: aeb to off\. Set them/,
     );
+  });
+});
+
+describe('what happens between runs and behind our back', () => {
+  it('a dial that was touched is set right again for the frame that is made up', async () => {
+    const link = new TestLink({ shape: 'none' });
+    link.beforeFire = async (count) => {
+      if (count === 3) await link.body.change('shutter', 12);
+    };
+    const { state, record } = await fire(link, 5);
+    expect(state).toBe('complete');
+    expect(link.fired).toBe(6);
+    expect(record?.setAside.map(({ reason }) => reason)).toEqual([
+      'The time is 1/4 s where 1/60 s was asked for.',
+    ]);
+  });
+
+  it('a file whose answer was lost is set aside, and named in the record', async () => {
+    const link = new TestLink();
+    link.afterFire = (count) => {
+      if (count === 2) throw new EvenrungError('call-timed-out', 'No answer.');
+    };
+    const { state, record, files } = await fire(link, 3);
+    expect(state).toBe('complete');
+    expect(record?.setAside).toEqual([
+      { file: 'set-aside/stray.jpg', reason: 'Came back when nothing was waiting for it.' },
+    ]);
+    expect(files).toContain('set-aside/stray.jpg');
+  });
+
+  it('what one meeting owes, the next one puts back; what was corrected by hand stays', async () => {
+    const link = new TestLink();
+    await link.body.change('shutter', 30);
+    const body = await Body.meet(link);
+    await body.makeReady();
+    const centre = body.limits.shutters.find(({ tv }) => tv === 60);
+    const [shape = null] = body.limits.brackets;
+    if (centre === undefined) throw new Error('There is no such shutter.');
+    await body.arm({ centre, shape });
+    expect([...body.debts.keys()].sort()).toEqual(['aeb', 'capturetarget', 'shutterspeed']);
+    const again = await Body.meet(link, () => new Map(body.debts));
+    await again.putBack();
+    expect(link.body.state).toMatchObject({ shutter: 30, bracketStep: 0, target: 'memory' });
+
+    await body.makeReady();
+    await body.arm({ centre, shape });
+    await link.body.change('shutter', 24);
+    await body.makeReady();
+    await body.putBack();
+    expect(link.body.state).toMatchObject({ shutter: 24, bracketStep: 0 });
+  });
+
+  it('frames that only came with their pass are set aside', async () => {
+    const link = new TestLink();
+    const body = await Body.meet(link);
+    const slow = { ...body.limits, secondsPerChange: 5 };
+    const offsets = [-18, -12, -6, 0, 6, 12, 18, 24];
+    const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
+    expect(plan.passes).toHaveLength(3);
+    const folder = await SetFolder.create(into, new Date());
+    const run = new Run({ id: 'a-run', plan, body, folder, tell: () => undefined });
+    expect(await run.carryOut()).toBe('complete');
+    const record = setRecordSchema.parse(
+      JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
+    );
+    expect(record.frames).toHaveLength(8);
+    expect(link.fired - record.setAside.length).toBe(8);
   });
 });
 

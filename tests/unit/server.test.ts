@@ -1,6 +1,7 @@
 // The daemon over HTTP and WebSocket: real sockets on loopback, the practice body in its process.
 import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
 import http from 'node:http';
+import net from 'node:net';
 import os from 'node:os';
 import path from 'node:path';
 import pino from 'pino';
@@ -342,6 +343,107 @@ describe('the stream', () => {
       await other.until((messages) => messages.length === 1);
       expect(other.messages[0]).toMatchObject({ type: 'state', seq: events.seq });
     }
+  });
+});
+
+describe('clients that misbehave', () => {
+  /** Sends raw bytes and hangs up at once, with a reset. */
+  const sendAndReset = (bytes: string) =>
+    new Promise<void>((resolve) => {
+      const socket = net.connect(Number(new URL(server.address).port), '127.0.0.1', () => {
+        socket.write(bytes, () => {
+          socket.resetAndDestroy();
+          resolve();
+        });
+      });
+      socket.on('error', () => undefined);
+    });
+
+  it('upgrades that are refused and reset do not take the daemon along', async () => {
+    const upgrade = [
+      'GET /api/stream HTTP/1.1',
+      `Host: ${new URL(server.address).host}`,
+      'Origin: http://evil.example',
+      'Connection: Upgrade',
+      'Upgrade: websocket',
+      'Sec-WebSocket-Version: 13',
+      'Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==',
+      '',
+      '',
+    ].join('\r\n');
+    for (let times = 0; times < 200; times += 1) await sendAndReset(upgrade);
+    expect((await ask('GET', '/api/state')).status).toBe(200);
+  });
+
+  it('a broken address is answered in our own words', async () => {
+    const answer = await ask('GET', '/%zz');
+    expect([answer.status, codeOf(answer)]).toEqual([400, 'malformed-request']);
+  });
+
+  it('every answer keeps strangers from framing the panel', async () => {
+    const { headers } = await fetch(server.address);
+    expect(headers.get('content-security-policy')).toContain("frame-ancestors 'none'");
+  });
+
+  it('a request that is never finished does not keep the server from closing', async () => {
+    const second = await startServer({
+      station,
+      events,
+      log: pino({ level: 'silent' }),
+      panel: folder,
+      port: 0,
+    });
+    const { port, host } = new URL(second.address);
+    const socket = net.connect(Number(port), '127.0.0.1');
+    socket.on('error', () => undefined);
+    socket.write(
+      `POST /api/plan HTTP/1.1\r\nHost: ${host}\r\nContent-Type: application/json\r\nContent-Length: 100\r\n\r\n{`,
+    );
+    const silent = new WebSocket(`${second.address.replace('http', 'ws')}/api/stream`);
+    watchers.push(silent);
+    await new Promise((resolve) => silent.on('open', resolve));
+    silent.pause();
+    const began = performance.now();
+    await second.close();
+    expect(performance.now() - began).toBeLessThan(3000);
+    socket.destroy();
+  });
+});
+
+describe('a station', () => {
+  const another = () =>
+    new Station({
+      choice: 'practice',
+      into: sets,
+      cameraHome: path.join(folder, 'home'),
+      events: new EventLog(),
+      log: () => undefined,
+      link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'at-once' } },
+    });
+
+  it('that is closed while a run begins fires nothing', async () => {
+    const other = another();
+    await other.look();
+    const before = (await readdir(sets)).length;
+    const starting = other.start({ frames: 9, step: 1 }).catch((cause: unknown) => cause);
+    await other.close();
+    expect(await starting).toMatchObject({ code: 'ending' });
+    expect((await readdir(sets)).length).toBe(before);
+    await expect(other.start({ frames: 9, step: 1 })).rejects.toMatchObject({ code: 'ending' });
+    expect(() => other.look()).toThrow(expect.objectContaining({ code: 'ending' }));
+  });
+
+  it('does not fire while it looks, nor look while a run begins', async () => {
+    const other = another();
+    await other.look();
+    const looking = other.look();
+    await expect(other.start({ frames: 3, step: 1 })).rejects.toMatchObject({ code: 'no-body' });
+    await looking;
+    const starting = other.start({ frames: 3, step: 1 });
+    expect(() => other.look()).toThrow(expect.objectContaining({ code: 'run-under-way' }));
+    await starting;
+    await other.settled();
+    await other.close();
   });
 });
 

@@ -105,6 +105,22 @@ describe('nine frames from a three-frame body over USB', () => {
     expect((await setIn(into)).record.complete).toBe(false);
   });
 
+  it('the cable is pulled for a moment in the middle: found again, the set is whole, the body left as found', async () => {
+    const { body, env } = await plug('amount');
+    const before = { ...body.body.state };
+    const firing = start([...NINE, '--body', 'usb', '--into', into], env);
+    await firing.until(/frame {2}5 .*verified/);
+    await body.usb.unplug();
+    await new Promise((resolve) => setTimeout(resolve, 300));
+    await body.usb.plug();
+    const { code, stdout } = await firing.ended;
+    expect([code, stdout.match(/Halted.*/)?.[0]]).toEqual([0, undefined]);
+    const { record, offsets } = await setIn(into);
+    expect(offsets).toEqual(OFFSETS);
+    expect(record.notPutBack).toEqual([]);
+    expect({ ...body.body.state }).toEqual(before);
+  });
+
   it('the camera process is killed in the middle: another one goes on, what was lost is made up', async () => {
     const { body, env } = await plug('amount');
     const before = { ...body.body.state };

@@ -13,9 +13,12 @@ const DIALECTS: readonly Dialect[] = [amount, none];
 /** @throws EvenrungError body-not-ready where not even the shutter can be set */
 export function recogniseDialect(settings: Settings): Dialect {
   const dialect = DIALECTS.find((candidate) => candidate.recognise(settings));
-  if (dialect !== undefined) return dialect;
-  throw new EvenrungError(
-    'body-not-ready',
-    'This body does not let its shutter be set over the cable. Turn its mode dial to M (manual) and connect it again.',
-  );
+  if (dialect === undefined) throw shutterOutOfReach();
+  return dialect;
 }
+
+export const shutterOutOfReach = (): EvenrungError =>
+  new EvenrungError(
+    'body-not-ready',
+    'This body does not let its shutter be set over the cable. Turn its mode dial to M (manual), then look for it again.',
+  );

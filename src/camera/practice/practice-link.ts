@@ -70,7 +70,8 @@ export class PracticeLink implements Link {
   async readLimits(): Promise<LinkLimits> {
     const { timing, bracketPattern } = this.body.options;
     return {
-      longestSeconds: 30,
+      // The nominal 30 s is 32 s.
+      longestSeconds: 32,
       secondsPerChange: timing.change,
       secondsPerSetting: 0,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,

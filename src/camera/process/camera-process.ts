@@ -65,6 +65,7 @@ process.on('message', (call: Call) => {
 // A Ctrl-C at the terminal reaches the whole process group. The daemon decides what happens to the body, nobody else.
 process.on('SIGINT', () => undefined);
 process.on('SIGTERM', () => undefined);
+process.on('SIGHUP', () => undefined);
 
 // process.exit would wait for a native call that hangs.
 const end = () => process.kill(process.pid, 'SIGKILL');

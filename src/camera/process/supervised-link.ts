@@ -45,6 +45,8 @@ const DEADLINES: Deadlines = { call: 15_000, fire: 20_000, release: 2000 };
 
 const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
 
+const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
+
 interface Pending {
   readonly resolve: (value: unknown) => void;
   readonly reject: (error: EvenrungError) => void;
@@ -142,7 +144,7 @@ export class SupervisedLink implements Link {
 
   private start(): ChildProcess {
     const { kind, home, env, entry } = this.options;
-    mkdirSync(home, { recursive: true });
+    makeHome(home);
     const child = fork(entry ?? ENTRY, [kind], {
       env: { ...process.env, ...env, HOME: home },
       // With the collector at hand the link can drop the native camera object, which closes the session.
@@ -152,7 +154,7 @@ export class SupervisedLink implements Link {
     });
     this.logLines(child.stdout);
     this.logLines(child.stderr);
-    child.on('message', (said: Answer) => this.settle(said));
+    child.on('message', (said: Answer) => this.settle(child, said));
     child.on('error', (error) => this.forget(child, lostWhileSending(error)));
     child.on('exit', (code, signal) => this.forget(child, ended(code, signal)));
     return child;
@@ -163,10 +165,18 @@ export class SupervisedLink implements Link {
     createInterface({ input: stream, crlfDelay: Number.POSITIVE_INFINITY }).on('line', this.options.log);
   }
 
-  private settle(said: Answer): void {
+  private settle(child: ChildProcess, said: Answer): void {
     const waiting = this.pending.get(said.id);
-    if (said.ok) waiting?.resolve(said.value);
-    else waiting?.reject(new EvenrungError(said.code, said.message, said.details));
+    if (said.ok) {
+      waiting?.resolve(said.value);
+      return;
+    }
+    const error = new EvenrungError(said.code, said.message, said.details);
+    waiting?.reject(error);
+    // A body that was lost is not found again by the process that lost it.
+    if (!LOST.has(said.code)) return;
+    child.kill('SIGKILL');
+    this.forget(child, error);
   }
 
   /** The process is gone or given up: whoever waits for it hears why, and the next call starts another. */
@@ -174,6 +184,19 @@ export class SupervisedLink implements Link {
     if (this.child !== child) return;
     this.child = undefined;
     for (const { reject } of this.pending.values()) reject(why);
+  }
+}
+
+/** @throws EvenrungError state-not-writable */
+function makeHome(home: string): void {
+  try {
+    mkdirSync(home, { recursive: true });
+  } catch (cause) {
+    const words = cause instanceof Error ? cause.message : String(cause);
+    throw new EvenrungError(
+      'state-not-writable',
+      `The folder ${home} cannot be made: ${words}. Give a state folder that can be written, in XDG_STATE_HOME.`,
+    );
   }
 }
 
