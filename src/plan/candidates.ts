@@ -28,21 +28,36 @@ export interface PossibleFrame {
  *   with fewer frames that nobody asked for; those with the darker centre
  */
 export function possiblePasses(request: PlanRequest, limits: BodyLimits): PossiblePass[] {
-  const shutters = usableShutters(limits);
-  const passes = shapesOf(limits).flatMap((shape) =>
-    centres(request, limits, shutters, shape).flatMap(
-      (centre) => passAt(centre, shape, request, shutters) ?? [],
-    ),
-  );
+  const ground: Ground = {
+    request,
+    shutters: usableShutters(limits),
+    rows: new Map(request.offsets.map((offset, row) => [offset, row])),
+  };
+  const singles = passesOf(null, ground, limits);
+  const alone = new Set(singles.flatMap((pass) => pass.makes));
+  const brackets = shapesOf(limits).flatMap((shape) => passesOf(shape, ground, limits));
+  // A bracket for one wanted frame only is never better than that frame alone.
+  const useful = brackets.filter(({ makes: [row = -1, more] }) => more !== undefined || !alone.has(row));
   const extras = (pass: PossiblePass) => pass.frames.length - pass.makes.length;
-  return passes.sort(
+  const spans = new Map(useful.map(({ shape }) => [shape, spanOf(shape)]));
+  const span = ({ shape }: PossiblePass) => spans.get(shape) ?? 0;
+  useful.sort(
     (a, b) =>
-      Number(a.shape === null) - Number(b.shape === null) ||
-      spanOf(a) - spanOf(b) ||
-      extras(a) - extras(b) ||
-      a.centre - b.centre ||
-      a.frames.length - b.frames.length,
+      span(a) - span(b) || extras(a) - extras(b) || a.centre - b.centre || a.frames.length - b.frames.length,
   );
+  return [...useful, ...singles];
+}
+
+/** What every pass of a request is laid on. */
+interface Ground {
+  readonly request: PlanRequest;
+  readonly shutters: ReadonlyMap<Sixths, ShutterSetting>;
+  /** The index of each wanted offset. */
+  readonly rows: ReadonlyMap<Sixths, number>;
+}
+
+function passesOf(shape: BracketShape | null, ground: Ground, limits: BodyLimits): PossiblePass[] {
+  return centres(ground, limits, shape).flatMap((centre) => passAt(centre, shape, ground) ?? []);
 }
 
 /** @returns the settings whose exposures the link can bring back, by Tv */
@@ -57,17 +72,16 @@ export function usableShutters({
 
 const SINGLE: readonly number[] = [0];
 
-/** The bracket shapes, each once, and the single frame. */
-function shapesOf({ brackets }: BodyLimits): (BracketShape | null)[] {
+/** The bracket shapes of more than one frame, each once. */
+function shapesOf({ brackets }: BodyLimits): BracketShape[] {
   const each = new Map(brackets.map((shape) => [`${shape.step}:${shape.pattern.join()}`, shape]));
-  return [...[...each.values()].filter((shape) => shape.pattern.length > 1), null];
+  return [...each.values()].filter((shape) => shape.pattern.length > 1);
 }
 
 /** Only centres from where some frame of the shape can make something wanted. */
 function centres(
-  { offsets, base, mode }: PlanRequest,
+  { request: { offsets, base, mode }, shutters }: Ground,
   { compensation }: BodyLimits,
-  shutters: ReadonlyMap<Sixths, ShutterSetting>,
   shape: BracketShape | null,
 ): Sixths[] {
   const reach = shape === null ? 0 : Math.max(...shape.pattern.map(Math.abs)) * shape.step;
@@ -85,29 +99,25 @@ function onGrid(range: Sixths, grid: Sixths): Sixths[] {
   return Array.from({ length: 2 * steps + 1 }, (_, index) => (index - steps) * grid);
 }
 
-function passAt(
-  centre: Sixths,
-  shape: BracketShape | null,
-  { offsets, base }: PlanRequest,
-  shutters: ReadonlyMap<Sixths, ShutterSetting>,
-): PossiblePass | undefined {
-  const centreShutter = shutters.get(base.tv - centre);
+function passAt(centre: Sixths, shape: BracketShape | null, ground: Ground): PossiblePass | undefined {
+  const { request, shutters, rows } = ground;
+  const { tv } = request.base;
+  const centreShutter = shutters.get(tv - centre);
   if (centreShutter === undefined) return undefined;
+  const step = shape?.step ?? 0;
   const frames: PossibleFrame[] = [];
-  const made = new Set<number>();
+  const makes: number[] = [];
   for (const position of shape?.pattern ?? SINGLE) {
-    const offset = centre + position * (shape?.step ?? 0);
-    const shutter = shutters.get(base.tv - offset);
+    const offset = centre + position * step;
+    const shutter = shutters.get(tv - offset);
     if (shutter === undefined) return undefined;
-    const row = offsets.indexOf(offset);
-    if (row >= 0) made.add(row);
-    frames.push({ offset, shutter, row: row < 0 ? null : row });
+    const row = rows.get(offset) ?? null;
+    if (row !== null) makes.push(row);
+    frames.push({ offset, shutter, row });
   }
-  if (made.size === 0) return undefined;
-  return { centre, centreShutter, shape, frames, makes: [...made].sort((a, b) => a - b) };
+  if (makes.length === 0) return undefined;
+  return { centre, centreShutter, shape, frames, makes: makes.sort((a, b) => a - b) };
 }
 
-function spanOf({ frames }: PossiblePass): Sixths {
-  const offsets = frames.map((frame) => frame.offset);
-  return Math.max(...offsets) - Math.min(...offsets);
-}
+const spanOf = (shape: BracketShape | null): Sixths =>
+  shape === null ? 0 : (Math.max(...shape.pattern) - Math.min(...shape.pattern)) * shape.step;

@@ -10,7 +10,9 @@ const here = path.dirname(fileURLToPath(import.meta.url));
 const [kind = 'bench', name = ''] = process.argv.slice(2);
 const entry = path.join(here, `${name}.${kind}.ts`);
 if (name === '' || !existsSync(entry)) {
-  const names = readdirSync(here).flatMap((file) => new RegExp(`^(.+)\\.${kind}\\.ts$`).exec(file)?.[1] ?? []);
+  const names = readdirSync(here).flatMap(
+    (file) => new RegExp(`^(.+)\\.${kind}\\.ts$`).exec(file)?.[1] ?? [],
+  );
   process.stderr.write(`npm run ${kind} -- NAME, where NAME is one of: ${names.join(', ')}\n`);
   process.exit(2);
 }
