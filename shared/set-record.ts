@@ -1,7 +1,7 @@
 // The record that lies beside the frames in a set folder, as `set.json`.
 import { z } from 'zod';
 import { planPassSchema } from './plan.js';
-import { frameStateSchema, recordedSchema } from './state.js';
+import { frameViewSchema } from './state.js';
 
 export const SET_RECORD_VERSION = 1;
 
@@ -33,22 +33,7 @@ export const setRecordSchema = z
     step: z.number(),
     passes: z.array(planPassSchema),
     /** The darkest first. */
-    frames: z.array(
-      z.strictObject({
-        number: z.number().int(),
-        pass: z.number().int(),
-        offset: z.number(),
-        /** Exact seconds; `shutter` is the nominal label. */
-        exposureTime: z.number(),
-        shutter: z.string(),
-        state: frameStateSchema,
-        attempts: z.number().int(),
-        recorded: recordedSchema.nullable(),
-        clipped: z.strictObject({ dark: z.number(), light: z.number() }).nullable(),
-        file: z.string().nullable(),
-        reason: z.string().nullable(),
-      }),
-    ),
+    frames: z.array(frameViewSchema),
     /** Files that came back and belong to no frame of the set: wrong exposures, and repeats. */
     setAside: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
     /** Settings of the body that the run changed and put back. */

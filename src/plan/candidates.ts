@@ -1,7 +1,7 @@
 // Every pass that could be fired for a request: each bracket shape, and the single frame, around each centre that can be
 // set, as long as none of its frames falls outside the shutter's settings (bodies clamp silently) or outlasts the link.
 import type { BodyLimits, BracketShape, ShutterSetting, Sixths } from '../exposure/index.js';
-import type { PlanRequest } from './plan.js';
+import type { PlanRequest } from './types.js';
 
 /** A pass that could be fired. */
 export interface PossiblePass {

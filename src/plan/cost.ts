@@ -9,7 +9,7 @@
 // Arming and disarming the bracket is left out: it is paid once a set in all plans that are mostly brackets.
 import type { BodyLimits, ShutterSetting } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
-import type { PlanRequest } from './plan.js';
+import type { PlanRequest } from './types.js';
 
 const milliseconds = (seconds: number): number => Math.round(seconds * 1000);
 

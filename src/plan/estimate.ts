@@ -1,19 +1,7 @@
 // What a plan takes: time, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
 // walks the passes in their order and counts every settings change.
 import type { BodyLimits, ShutterSetting } from '../exposure/index.js';
-import type { Pass } from './plan.js';
-
-export interface Estimate {
-  readonly seconds: number;
-  /** The same by pass, in firing order; what comes before the first frame of a pass belongs to it. */
-  readonly passSeconds: readonly number[];
-  /** Shutter actuations: all frames, also those that nobody asked for. */
-  readonly actuations: number;
-  /** Bytes on disk; null where nobody told how large a file is. */
-  readonly bytes: number | null;
-  /** The longest time in seconds between the starts of two neighbouring exposures of the set. */
-  readonly longestGapSeconds: number;
-}
+import type { Estimate, Pass } from './types.js';
 
 /**
  * @param passes in firing order

@@ -5,7 +5,7 @@ import type { Suggestion } from '../../shared/plan.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import { type BodyLimits, formatEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import { possiblePasses, usableShutters } from './candidates.js';
-import type { PlanRequest } from './plan.js';
+import type { PlanRequest } from './types.js';
 
 type Reason = Extract<
   ErrorCode,

@@ -1,12 +1,10 @@
 // Span, step and body limits to passes. Pure.
-export type { Estimate } from './estimate.js';
-export { type Pass, type Plan, type PlannedFrame, type PlanRequest, planSet, resolveBase } from './plan.js';
+export { planSet, resolveBase } from './plan.js';
 export {
   limitsFromStated,
   meteredFirst,
-  readCounts,
   STATED_DEFAULTS,
   type StatedLimits,
 } from './stated-limits.js';
-export type { Conditions } from './warnings.js';
+export type { Conditions, Estimate, Pass, Plan, PlannedFrame, PlanRequest } from './types.js';
 export { toWirePlan } from './wire.js';

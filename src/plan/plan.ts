@@ -6,59 +6,14 @@
 // that neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the lightest,
 // which moves the centre least.
 import { EvenrungError } from '../../shared/errors.js';
-import type { Warning } from '../../shared/plan.js';
-import {
-  type BodyLimits,
-  type BracketShape,
-  nearestSetting,
-  parseShutter,
-  type ShutterSetting,
-  type Sixths,
-} from '../exposure/index.js';
+import { type BodyLimits, nearestSetting, parseShutter, type ShutterSetting } from '../exposure/index.js';
 import { type PossiblePass, possiblePasses } from './candidates.js';
 import { costModel } from './cost.js';
 import { leastCover } from './cover/index.js';
-import { type Estimate, estimate } from './estimate.js';
+import { estimate } from './estimate.js';
 import { cannotBeMade, rangeOf } from './impossible.js';
-import { type Conditions, warningsFor } from './warnings.js';
-
-/** What is wanted of one set. */
-export interface PlanRequest {
-  /** EV from the base, ascending, evenly spaced by `step`; at most 61. */
-  readonly offsets: readonly Sixths[];
-  readonly step: Sixths;
-  readonly base: ShutterSetting;
-  /** manual: the centre of a pass is moved by shutter; aperture: by exposure compensation. */
-  readonly mode: 'manual' | 'aperture';
-}
-
-export interface PlannedFrame {
-  readonly offset: Sixths;
-  /** False for a frame that only comes with its pass: nobody asked for it, or another pass makes it. */
-  readonly wanted: boolean;
-  readonly shutter: ShutterSetting;
-}
-
-/** One firing of the body's own auto-bracket, or a single frame with the bracket off. */
-export interface Pass {
-  readonly centre: Sixths;
-  /** The shutter setting of the centre. */
-  readonly centreShutter: ShutterSetting;
-  /** null for a single frame. */
-  readonly shape: BracketShape | null;
-  /** In the body's firing order. */
-  readonly frames: readonly PlannedFrame[];
-}
-
-export interface Plan extends PlanRequest {
-  /** In firing order, from the darkest pass to the lightest. Every wanted offset is made by exactly one frame. */
-  readonly passes: readonly Pass[];
-  readonly estimate: Estimate;
-  readonly warnings: readonly Warning[];
-  /** False where the search was cut off; then `gapSeconds` is how much a better plan could save at most. */
-  readonly provenLeast: boolean;
-  readonly gapSeconds: number;
-}
+import type { Conditions, Pass, Plan, PlanRequest } from './types.js';
+import { warningsFor } from './warnings.js';
 
 /**
  * @returns the least plan

@@ -55,8 +55,7 @@ export function meteredFirst(count: number): number[] {
   return [0, ...pairs.flat()];
 }
 
-/** @throws EvenrungError limits-contradict */
-export function readCounts(written: string): number[] {
+function readCounts(written: string): number[] {
   return written
     .split(',')
     .map((part) => {

@@ -1,24 +1,7 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
 import type { Warning } from '../../shared/plan.js';
 import { type BodyLimits, exposureValue, formatEv, speedValue } from '../exposure/index.js';
-import type { Estimate } from './estimate.js';
-import type { Pass, PlanRequest } from './plan.js';
-
-/** What is known of the circumstances; whatever is left out is not judged. */
-export interface Conditions {
-  /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
-  readonly handHeldMm?: number | undefined;
-  /** Mains frequency in Hz, where mains light falls on the scene. */
-  readonly mainsHz?: 50 | 60 | undefined;
-  /** How fast the light changes, in EV a minute. */
-  readonly lightEvPerMinute?: number | undefined;
-  /** True where the body takes a dark frame after a long exposure. */
-  readonly noiseReduction?: boolean | undefined;
-  /** Bytes of one file. */
-  readonly fileBytes?: number | undefined;
-  readonly fNumber?: number | undefined;
-  readonly iso?: number | undefined;
-}
+import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 
 /** Some 14 EV in an hour and a half, from sunset to night; from memory. */
 const DUSK_EV_PER_MINUTE = 0.15;

@@ -1,7 +1,7 @@
 // A plan as it crosses the wire: EV as plain numbers, times in exact seconds.
 import type { WirePlan } from '../../shared/plan.js';
 import { toEv } from '../exposure/index.js';
-import type { Plan } from './plan.js';
+import type { Plan } from './types.js';
 
 export function toWirePlan(plan: Plan): WirePlan {
   return {

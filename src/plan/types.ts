@@ -1,0 +1,69 @@
+// What the planner takes and gives.
+import type { Warning } from '../../shared/plan.js';
+import type { BracketShape, ShutterSetting, Sixths } from '../exposure/index.js';
+
+/** What is wanted of one set. */
+export interface PlanRequest {
+  /** EV from the base, ascending, evenly spaced by `step`; at most 61. */
+  readonly offsets: readonly Sixths[];
+  readonly step: Sixths;
+  readonly base: ShutterSetting;
+  /** manual: the centre of a pass is moved by shutter; aperture: by exposure compensation. */
+  readonly mode: 'manual' | 'aperture';
+}
+
+export interface PlannedFrame {
+  readonly offset: Sixths;
+  /** False for a frame that only comes with its pass: nobody asked for it, or another pass makes it. */
+  readonly wanted: boolean;
+  readonly shutter: ShutterSetting;
+}
+
+/** One firing of the body's own auto-bracket, or a single frame with the bracket off. */
+export interface Pass {
+  readonly centre: Sixths;
+  /** The shutter setting of the centre. */
+  readonly centreShutter: ShutterSetting;
+  /** null for a single frame. */
+  readonly shape: BracketShape | null;
+  /** In the body's firing order. */
+  readonly frames: readonly PlannedFrame[];
+}
+
+export interface Plan extends PlanRequest {
+  /** In firing order, from the darkest pass to the lightest. Every wanted offset is made by exactly one frame. */
+  readonly passes: readonly Pass[];
+  readonly estimate: Estimate;
+  readonly warnings: readonly Warning[];
+  /** False where the search was cut off; then `gapSeconds` is how much a better plan could save at most. */
+  readonly provenLeast: boolean;
+  readonly gapSeconds: number;
+}
+
+export interface Estimate {
+  readonly seconds: number;
+  /** The same by pass, in firing order; what comes before the first frame of a pass belongs to it. */
+  readonly passSeconds: readonly number[];
+  /** Shutter actuations: all frames, also those that nobody asked for. */
+  readonly actuations: number;
+  /** Bytes on disk; null where nobody told how large a file is. */
+  readonly bytes: number | null;
+  /** The longest time in seconds between the starts of two neighbouring exposures of the set. */
+  readonly longestGapSeconds: number;
+}
+
+/** What is known of the circumstances; whatever is left out is not judged. */
+export interface Conditions {
+  /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
+  readonly handHeldMm?: number | undefined;
+  /** Mains frequency in Hz, where mains light falls on the scene. */
+  readonly mainsHz?: 50 | 60 | undefined;
+  /** How fast the light changes, in EV a minute. */
+  readonly lightEvPerMinute?: number | undefined;
+  /** True where the body takes a dark frame after a long exposure. */
+  readonly noiseReduction?: boolean | undefined;
+  /** Bytes of one file. */
+  readonly fileBytes?: number | undefined;
+  readonly fNumber?: number | undefined;
+  readonly iso?: number | undefined;
+}
