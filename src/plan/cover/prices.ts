@@ -1,358 +1,204 @@
-// Prices for rows, so that no column costs less than the rows that it makes are worth. Knows nothing of the search.
+// Prices for making rows, such that no column costs less than what it makes is worth: then no cover of a set of
+// rows costs less than the set is worth. Knows nothing of the search.
 //
-// The prices are the dual solution of the linear relaxation (each column taken in any part from 0 to 1), found by the
-// dual simplex method: it starts from all prices at 0, keeps the prices feasible at every step and raises the worth of
-// the open rows from step to step. It may therefore be stopped at any time, and it goes on from its last basis for any
-// other set of open rows, since those change only the right-hand side.
+// The best prices for a set are the dual solution of its linear relaxation, where columns may be taken in part. There
+// it saves what no real cover can: it fires two thirds of a pass, say. Tallies take that back. They are counting rules
+// with a price of their own, added where the relaxation breaks them.
 //
-// Floating point decides only how good the prices are. They are rounded down to whole parts of `PARTS`, then checked
-// against every column in whole numbers: what is handed out is a bound without any tolerance.
-import { isEmpty, type RowSet, rowsOf } from './rows.js';
+// Floating point decides only how good the prices are. They are rounded down to whole parts and checked against every
+// column in whole numbers: what is handed out bounds without any tolerance.
+import type { Column } from './columns.js';
+import { type RowSet, rowsOf, sumOver } from './rows.js';
+import { Simplex } from './simplex.js';
 
-export interface Column {
-  /** Where it stands in the caller's list. */
-  readonly index: number;
-  readonly rows: readonly number[];
-  readonly set: RowSet;
-  /** Whole. */
-  readonly cost: number;
+/** Prices and worths are counted in parts, PARTS to 1 of cost. */
+export const PARTS = 256;
+
+/**
+ * Whoever makes some rows counts for the sum of their shares divided by `among`, rounded up. No columns together count
+ * for less than what they make together, since rounding up each is at least rounding up the sum.
+ */
+interface Tally {
+  /** For each row, whole. */
+  readonly shares: Float64Array;
+  readonly among: number;
 }
 
-/** Prices are whole multiples of 1 / PARTS. */
-export const PARTS = 1024;
+export interface Prices {
+  /** For each row, in whole parts. */
+  readonly rows: Float64Array;
+  /** For each count of a tally. */
+  readonly tallies: readonly { readonly tally: Tally; readonly price: number }[];
+}
 
-const SMALLEST_PIVOT = 1e-7;
-const INFEASIBLE = 1e-9;
-const PIVOTS_BEFORE_FRESH = 100;
-
-/** What the relaxation says of a set of open rows. */
+/** A set of open rows at the prices that are best for it. */
 export interface Priced {
-  /** For each row, in parts. */
-  readonly prices: Float64Array;
-  /** The columns that the relaxation takes in whole or in part, undefined where it was stopped early. */
-  readonly taken: readonly { readonly column: number; readonly part: number }[] | undefined;
+  readonly prices: Prices;
+  /** What the open rows are worth, in parts. */
+  readonly worth: number;
+  /** The columns that the relaxation takes, and how much of each; undefined where it was stopped early. */
+  readonly taken: readonly Taken[] | undefined;
+}
+
+export interface Taken {
+  readonly column: Column;
+  readonly part: number;
+}
+
+const MOST_TALLIES = 24;
+/** Frames of the longest bracket: what a tally may divide by. */
+const MOST_AMONG = 9;
+/** By how much a count must fall short for a tally to be added. */
+const SHORT = 0.01;
+
+/** @returns in parts, what it is worth to make these rows */
+export function worthOf(made: RowSet, { rows, tallies }: Prices): number {
+  let worth = sumOver(made, rows);
+  for (const { tally, price } of tallies) worth += price * countOf(made, tally);
+  return worth;
+}
+
+const countOf = (made: RowSet, { shares, among }: Tally): number => Math.ceil(sumOver(made, shares) / among);
+
+/** @returns a bound on the cost of covering the priced rows with a column of this cost that makes these of them */
+export function boundWith(made: RowSet, cost: number, { prices, worth }: Priced): number {
+  return Math.ceil((worth - worthOf(made, prices)) / PARTS) + cost;
 }
 
 export class Pricing {
-  pivots = 0;
+  readonly #height: number;
   readonly #columns: readonly Column[];
-  readonly #size: number;
-  /** The rows of column j are `#rows` from `#starts[j]` up to `#starts[j + 1]`. */
-  readonly #starts: Int32Array;
-  readonly #rows: Int32Array;
-  readonly #costs: Float64Array;
-  /** The variable of each basis position: a column, or `columns + row` for the surplus of a row. */
-  readonly #basis: Int32Array;
-  readonly #isBasic: Uint8Array;
-  readonly #inverse: Float64Array;
-  readonly #norms: Float64Array;
-  readonly #values: Float64Array;
-  /** For columns, what they cost beyond the worth of their rows; behind them, the prices of the rows. */
-  readonly #reduced: Float64Array;
-  readonly #alphas: Float64Array;
-  readonly #entering: Float64Array;
-  #pivotsSinceFresh = 0;
+  /** The divisors that tallies may have: the numbers of rows that columns make. */
+  readonly #sizes: readonly number[];
+  readonly #tallies: Tally[] = [];
+  readonly #simplex: Simplex;
 
-  constructor(size: number, columns: readonly Column[]) {
+  /** @param height number of rows, each of which is in some column */
+  constructor(height: number, columns: readonly Column[]) {
+    this.#height = height;
     this.#columns = columns;
-    this.#size = size;
-    this.#starts = new Int32Array(columns.length + 1);
-    columns.forEach((column, j) => {
-      this.#starts[j + 1] = at(this.#starts, j) + column.rows.length;
-    });
-    this.#rows = Int32Array.from(columns.flatMap((column) => column.rows));
-    // Lowered by a little that differs from column to column, so that the ratio test has few ties. 63 columns lose less
-    // than a quarter together, and costs are whole.
-    this.#costs = Float64Array.from(columns, ({ cost }, j) => cost - ((j * 0.6180339887498949) % 1) / 256);
-    this.#basis = new Int32Array(size);
-    this.#isBasic = new Uint8Array(columns.length + size);
-    this.#inverse = new Float64Array(size * size);
-    this.#norms = new Float64Array(size);
-    this.#values = new Float64Array(size);
-    this.#reduced = new Float64Array(columns.length + size);
-    this.#alphas = new Float64Array(columns.length + size);
-    this.#entering = new Float64Array(size);
-    this.#startFromSurplus();
+    this.#sizes = [...new Set(columns.map(({ rows }) => rows.length))].filter((size) => size <= MOST_AMONG);
+    this.#simplex = new Simplex(
+      height,
+      columns.map(({ rows }) => rows),
+      columns.map((column, k) => column.cost - nudge(column, k)),
+      MOST_TALLIES,
+    );
   }
 
-  /** @param enough the worth of the open rows at which it may stop */
+  /** @param enough worth, in cost, above which it may stop */
   price(open: RowSet, enough: number): Priced {
-    if (isEmpty(open)) return { prices: new Float64Array(this.#size), taken: [] };
-    const openRows = rowsOf(open);
-    this.#setValues(openRows);
-    let isOptimal = false;
-    for (let left = 50 * this.#size + 200; left > 0; left -= 1) {
-      if (this.#worthOf(openRows) > enough + 1) break;
-      if (this.#pivotsSinceFresh >= PIVOTS_BEFORE_FRESH) this.#refresh(openRows);
-      const leaving = this.#chooseLeaving();
-      if (leaving < 0) {
-        isOptimal = true;
-        break;
-      }
-      const entering = this.#chooseEntering(leaving);
-      if (entering < 0) {
-        if (this.#pivotsSinceFresh === 0) break;
-        this.#refresh(openRows);
-        continue;
-      }
-      this.#pivot(leaving, entering);
+    const isSolved = this.#simplex.solve(this.#needsOf(open), enough + 1);
+    const prices = this.#safePrices();
+    return { prices, worth: worthOf(open, prices), taken: isSolved ? this.#taken() : undefined };
+  }
+
+  /** Adds tallies of the open rows that the last solution breaks. @returns whether there were any */
+  addTallies(open: RowSet): boolean {
+    const before = this.#tallies.length;
+    if (before === MOST_TALLIES) return false;
+    const taken = this.#taken();
+    for (const tally of this.#talliesOf(open)) {
+      if (isBroken(tally, open, taken)) this.#add(tally);
+      if (this.#tallies.length === MOST_TALLIES) break;
     }
-    return { prices: this.#safePrices(), taken: isOptimal ? this.#taken() : undefined };
+    return this.#tallies.length > before;
   }
 
-  #startFromSurplus(): void {
-    const count = this.#columns.length;
-    this.#isBasic.fill(0);
-    this.#isBasic.fill(1, count);
-    this.#inverse.fill(0);
-    this.#reduced.fill(0);
-    this.#reduced.set(this.#costs);
-    for (let row = 0; row < this.#size; row += 1) {
-      this.#basis[row] = count + row;
-      this.#inverse[row * this.#size + row] = -1;
-      this.#norms[row] = 1;
-    }
-    this.#pivotsSinceFresh = 0;
-  }
-
-  #setValues(openRows: readonly number[]): void {
-    const size = this.#size;
-    for (let position = 0; position < size; position += 1) {
-      let value = 0;
-      for (const row of openRows) value += at(this.#inverse, position * size + row);
-      this.#values[position] = value;
-    }
-  }
-
-  #worthOf(openRows: readonly number[]): number {
-    let worth = 0;
-    for (const row of openRows) worth += at(this.#reduced, this.#columns.length + row);
-    return worth;
-  }
-
-  /** @returns the basis position whose value is the most negative, measured along its edge; -1 where none is negative */
-  #chooseLeaving(): number {
-    let chosen = -1;
-    let most = 0;
-    for (let position = 0; position < this.#size; position += 1) {
-      const value = at(this.#values, position);
-      if (value >= -INFEASIBLE) continue;
-      const steepness = (value * value) / at(this.#norms, position);
-      if (steepness > most) {
-        most = steepness;
-        chosen = position;
-      }
-    }
-    return chosen;
-  }
-
-  /** @returns the variable that reaches a reduced cost of 0 first; -1 where there is none */
-  #chooseEntering(leaving: number): number {
-    const size = this.#size;
-    const count = this.#columns.length;
-    const row = leaving * size;
-    const inverse = this.#inverse;
-    const starts = this.#starts;
-    const rows = this.#rows;
-    let chosen = -1;
-    let least = Number.POSITIVE_INFINITY;
-    for (let variable = 0; variable < count + size; variable += 1) {
-      let alpha = 0;
-      if (at(this.#isBasic, variable) === 0) {
-        if (variable < count) {
-          const end = at(starts, variable + 1);
-          for (let entry = at(starts, variable); entry < end; entry += 1) alpha += at(inverse, row + at(rows, entry));
-        } else {
-          alpha = -at(inverse, row + variable - count);
+  /**
+   * Where all shares are the same, it is counted how many passes the rows take. Where they climb with the row, it shows
+   * what evenly spaced passes cannot make: the rows of three, say, always add up to a multiple of three.
+   */
+  *#talliesOf(open: RowSet): Generator<Tally> {
+    const places = placesOf(open);
+    for (const among of this.#sizes) {
+      for (let climb = 0; climb < among; climb += 1) {
+        for (let start = climb === 0 ? 1 : 0; start < among; start += 1) {
+          const shares = new Float64Array(this.#height);
+          for (const { row, place } of places) shares[row] = (start + climb * place) % among;
+          yield { shares, among };
         }
       }
-      this.#alphas[variable] = alpha;
-      if (alpha >= -SMALLEST_PIVOT) continue;
-      const ratio = at(this.#reduced, variable) / -alpha;
-      if (ratio < least) {
-        least = ratio;
-        chosen = variable;
-      }
-    }
-    return chosen;
-  }
-
-  #pivot(leaving: number, entering: number): void {
-    const size = this.#size;
-    const inverse = this.#inverse;
-    this.#updateReduced(leaving, entering);
-    this.#setEnteringColumn(entering);
-    const pivot = at(this.#entering, leaving);
-    const step = at(this.#values, leaving) / pivot;
-    const pivotRow = leaving * size;
-    for (let k = 0; k < size; k += 1) inverse[pivotRow + k] = at(inverse, pivotRow + k) / pivot;
-    this.#norms[leaving] = at(this.#norms, leaving) / (pivot * pivot);
-    for (let position = 0; position < size; position += 1) {
-      const factor = at(this.#entering, position);
-      if (position === leaving || factor === 0) continue;
-      this.#values[position] = at(this.#values, position) - factor * step;
-      const start = position * size;
-      let norm = 0;
-      for (let k = 0; k < size; k += 1) {
-        const entry = at(inverse, start + k) - factor * at(inverse, pivotRow + k);
-        inverse[start + k] = entry;
-        norm += entry * entry;
-      }
-      this.#norms[position] = norm;
-    }
-    this.#values[leaving] = step;
-    this.#isBasic[at(this.#basis, leaving)] = 0;
-    this.#isBasic[entering] = 1;
-    this.#basis[leaving] = entering;
-    this.#pivotsSinceFresh += 1;
-    this.pivots += 1;
-  }
-
-  #updateReduced(leaving: number, entering: number): void {
-    const reduced = this.#reduced;
-    const alphas = this.#alphas;
-    const ratio = at(reduced, entering) / at(alphas, entering);
-    if (ratio !== 0) {
-      for (let variable = 0; variable < reduced.length; variable += 1) {
-        const alpha = at(alphas, variable);
-        if (alpha !== 0) reduced[variable] = Math.max(0, at(reduced, variable) - ratio * alpha);
-      }
-    }
-    reduced[entering] = 0;
-    reduced[at(this.#basis, leaving)] = Math.max(0, -ratio);
-  }
-
-  /** The entering variable in terms of the basis. */
-  #setEnteringColumn(entering: number): void {
-    const size = this.#size;
-    const count = this.#columns.length;
-    const isColumn = entering < count;
-    const start = isColumn ? at(this.#starts, entering) : 0;
-    const end = isColumn ? at(this.#starts, entering + 1) : 0;
-    for (let position = 0; position < size; position += 1) {
-      let value = isColumn ? 0 : -at(this.#inverse, position * size + entering - count);
-      for (let entry = start; entry < end; entry += 1)
-        value += at(this.#inverse, position * size + at(this.#rows, entry));
-      this.#entering[position] = value;
     }
   }
 
-  /** Computes everything anew from the basis, so that rounding errors do not build up. */
-  #refresh(openRows: readonly number[]): void {
-    if (!this.#invertBasis()) this.#startFromSurplus();
-    else this.#priceBasis();
-    this.#setValues(openRows);
-    this.#pivotsSinceFresh = 0;
+  #add(tally: Tally): void {
+    this.#tallies.push(tally);
+    this.#simplex.addRow(Float64Array.from(this.#columns, ({ set }) => countOf(set, tally)));
   }
 
-  /** @returns false where the basis is singular */
-  #invertBasis(): boolean {
-    const size = this.#size;
-    const count = this.#columns.length;
-    const left = new Float64Array(size * size);
-    const inverse = this.#inverse;
-    this.#basis.forEach((variable, position) => {
-      if (variable >= count) left[(variable - count) * size + position] = -1;
-      else for (const row of this.#columns[variable]?.rows ?? []) left[row * size + position] = 1;
+  #needsOf(open: RowSet): Float64Array {
+    const needs = new Float64Array(this.#height + this.#tallies.length);
+    for (const row of rowsOf(open)) needs[row] = 1;
+    this.#tallies.forEach((tally, k) => {
+      needs[this.#height + k] = countOf(open, tally);
     });
-    inverse.fill(0);
-    for (let k = 0; k < size; k += 1) inverse[k * size + k] = 1;
-    for (let k = 0; k < size; k += 1) {
-      let best = k;
-      for (let row = k + 1; row < size; row += 1)
-        if (Math.abs(at(left, row * size + k)) > Math.abs(at(left, best * size + k))) best = row;
-      const pivot = at(left, best * size + k);
-      if (Math.abs(pivot) < SMALLEST_PIVOT) return false;
-      swapRows(left, size, k, best);
-      swapRows(inverse, size, k, best);
-      scaleRow(left, size, k, 1 / pivot);
-      scaleRow(inverse, size, k, 1 / pivot);
-      for (let row = 0; row < size; row += 1) {
-        const factor = at(left, row * size + k);
-        if (row === k || factor === 0) continue;
-        subtractRow(left, size, row, k, factor);
-        subtractRow(inverse, size, row, k, factor);
-      }
-    }
-    for (let position = 0; position < size; position += 1) {
-      let norm = 0;
-      for (let k = 0; k < size; k += 1) norm += at(inverse, position * size + k) ** 2;
-      this.#norms[position] = norm;
-    }
-    return true;
+    return needs;
   }
 
-  /** Prices and reduced costs of the basis as it stands. */
-  #priceBasis(): void {
-    const size = this.#size;
-    const count = this.#columns.length;
-    const reduced = this.#reduced;
-    reduced.fill(0);
-    for (let position = 0; position < size; position += 1) {
-      const variable = at(this.#basis, position);
-      if (variable >= count) continue;
-      const cost = at(this.#costs, variable);
-      for (let row = 0; row < size; row += 1)
-        reduced[count + row] = at(reduced, count + row) + cost * at(this.#inverse, position * size + row);
-    }
-    for (let row = 0; row < size; row += 1) reduced[count + row] = Math.max(0, at(reduced, count + row));
-    for (let column = 0; column < count; column += 1) {
-      let rest = at(this.#costs, column);
-      const end = at(this.#starts, column + 1);
-      for (let entry = at(this.#starts, column); entry < end; entry += 1)
-        rest -= at(reduced, count + at(this.#rows, entry));
-      reduced[column] = at(this.#isBasic, column) === 1 ? 0 : Math.max(0, rest);
-    }
+  #taken(): Taken[] {
+    return this.#simplex
+      .taken()
+      .map(({ column, part }) => ({ column: this.#columns[column] as Column, part }));
   }
 
-  /** @returns the prices in whole parts, lowered wherever a column would cost less than its rows are worth */
-  #safePrices(): Float64Array {
-    const count = this.#columns.length;
-    const prices = new Float64Array(this.#size);
-    for (let row = 0; row < this.#size; row += 1) {
-      prices[row] = Math.max(0, Math.floor(at(this.#reduced, count + row) * PARTS)) || 0;
+  #safePrices(): Prices {
+    const whole = (row: number) => Math.max(0, Math.floor(this.#simplex.priceOf(row) * PARTS)) || 0;
+    const rows = Float64Array.from({ length: this.#height }, (_, row) => whole(row));
+    const tallies = this.#tallies
+      .map((tally, k) => ({ tally, price: whole(this.#height + k) }))
+      .filter(({ price }) => price > 0);
+    for (const { set, cost } of this.#columns) {
+      const over = worthOf(set, { rows, tallies }) - cost * PARTS;
+      if (over > 0) lower(rows, tallies, set, over);
     }
-    this.#columns.forEach((column) => {
-      let over = -column.cost * PARTS;
-      for (const row of column.rows) over += at(prices, row);
-      for (const row of column.rows) {
-        if (over <= 0) return;
-        const less = Math.min(over, at(prices, row));
-        prices[row] = at(prices, row) - less;
-        over -= less;
-      }
-    });
-    return prices;
-  }
-
-  #taken(): { column: number; part: number }[] {
-    const taken: { column: number; part: number }[] = [];
-    for (let position = 0; position < this.#size; position += 1) {
-      const column = at(this.#basis, position);
-      const part = at(this.#values, position);
-      if (column < this.#columns.length && part > INFEASIBLE) taken.push({ column, part });
-    }
-    return taken;
+    return { rows, tallies };
   }
 }
 
-/** The index is within bounds by construction. */
-const at = (array: Float64Array | Int32Array | Uint8Array, index: number): number => array[index] as number;
+/**
+ * By how much a cost is lowered: so little that all columns of a cover lose less than a quarter together, where costs
+ * are whole. It differs from column to column, so that the relaxation has few ties, and is more where the rows lie close
+ * together, so that among equals it takes fewer columns in part.
+ */
+function nudge({ rows }: Column, place: number): number {
+  const spread = ((rows.at(-1) ?? 0) - (rows[0] ?? 0)) / 64;
+  const mixed = (place * 0.6180339887498949) % 1;
+  return (0.8 * (1 - spread) + 0.2 * mixed) / 256;
+}
 
-function swapRows(matrix: Float64Array, size: number, a: number, b: number): void {
-  if (a === b) return;
-  for (let k = 0; k < size; k += 1) {
-    const kept = at(matrix, a * size + k);
-    matrix[a * size + k] = at(matrix, b * size + k);
-    matrix[b * size + k] = kept;
+function isBroken(tally: Tally, open: RowSet, taken: readonly Taken[]): boolean {
+  let counted = 0;
+  for (const { column, part } of taken) counted += part * countOf(column.set, tally);
+  return counted < countOf(open, tally) - SHORT;
+}
+
+/** Takes what is over off the prices that make up the worth of this set. */
+function lower(
+  rows: Float64Array,
+  tallies: { tally: Tally; price: number }[],
+  set: RowSet,
+  over: number,
+): void {
+  let left = over;
+  for (const row of rowsOf(set)) {
+    const less = Math.min(left, rows[row] as number);
+    rows[row] = (rows[row] as number) - less;
+    left -= less;
+  }
+  for (const counting of tallies.filter(({ tally }) => countOf(set, tally) > 0)) {
+    const less = Math.min(left, counting.price);
+    counting.price -= less;
+    left -= less;
   }
 }
 
-function scaleRow(matrix: Float64Array, size: number, row: number, factor: number): void {
-  for (let k = row * size; k < (row + 1) * size; k += 1) matrix[k] = at(matrix, k) * factor;
+/** @returns the rows, and where each stands where they are counted in their common spacing */
+function placesOf(open: RowSet): { row: number; place: number }[] {
+  const rows = rowsOf(open);
+  const first = rows[0] ?? 0;
+  const spacing = rows.reduce((common, row) => commonDivisor(common, row - first), 0) || 1;
+  return rows.map((row) => ({ row, place: (row - first) / spacing }));
 }
 
-function subtractRow(matrix: Float64Array, size: number, row: number, by: number, factor: number): void {
-  for (let k = 0; k < size; k += 1)
-    matrix[row * size + k] = at(matrix, row * size + k) - factor * at(matrix, by * size + k);
-}
+const commonDivisor = (a: number, b: number): number => (b === 0 ? a : commonDivisor(b, a % b));

@@ -9,6 +9,8 @@ export interface RowSet {
   readonly high: number;
 }
 
+export const NO_ROWS: RowSet = { low: 0, high: 0 };
+
 export function rowSet(rows: Iterable<number>): RowSet {
   let low = 0;
   let high = 0;
@@ -24,6 +26,11 @@ export const isEmpty = (set: RowSet): boolean => (set.low | set.high) === 0;
 export const has = (set: RowSet, row: number): boolean =>
   ((row < 32 ? set.low >>> row : set.high >>> (row - 32)) & 1) === 1;
 
+export const isWithin = (part: RowSet, whole: RowSet): boolean =>
+  ((part.low & ~whole.low) | (part.high & ~whole.high)) === 0;
+
+export const isSame = (a: RowSet, b: RowSet): boolean => a.low === b.low && a.high === b.high;
+
 export const without = (set: RowSet, gone: RowSet): RowSet => ({
   low: set.low & ~gone.low,
   high: set.high & ~gone.high,
@@ -33,29 +40,35 @@ export const shared = (a: RowSet, b: RowSet): RowSet => ({ low: a.low & b.low, h
 
 export const joined = (a: RowSet, b: RowSet): RowSet => ({ low: a.low | b.low, high: a.high | b.high });
 
-export const isWithin = (part: RowSet, whole: RowSet): boolean =>
-  ((part.low & ~whole.low) | (part.high & ~whole.high)) === 0;
-
-export const isSame = (a: RowSet, b: RowSet): boolean => a.low === b.low && a.high === b.high;
-
 export const sizeOf = (set: RowSet): number => bits(set.low) + bits(set.high);
 
-/** @returns the lowest row; 64 or more for the empty set */
+/** @returns the lowest row of a set that is not empty */
 export const lowestOf = ({ low, high }: RowSet): number =>
-  low !== 0 ? 31 - Math.clz32(low & -low) : 63 - Math.clz32(high & -high) + (high === 0 ? 1 : 0);
+  low !== 0 ? lowestBit(low) : 32 + lowestBit(high);
 
 /** @returns the rows, ascending */
 export function rowsOf(set: RowSet): number[] {
   const rows: number[] = [];
-  for (let low = set.low; low !== 0; low &= low - 1) rows.push(31 - Math.clz32(low & -low));
-  for (let high = set.high; high !== 0; high &= high - 1) rows.push(63 - Math.clz32(high & -high));
+  for (let low = set.low; low !== 0; low &= low - 1) rows.push(lowestBit(low));
+  for (let high = set.high; high !== 0; high &= high - 1) rows.push(32 + lowestBit(high));
   return rows;
 }
 
+/** @returns the sum of what each row of the set stands for */
+export function sumOver(set: RowSet, byRow: Float64Array): number {
+  let sum = 0;
+  for (let low = set.low; low !== 0; low &= low - 1) sum += byRow[lowestBit(low)] as number;
+  for (let high = set.high; high !== 0; high &= high - 1) sum += byRow[32 + lowestBit(high)] as number;
+  return sum;
+}
+
+const lowestBit = (word: number): number => 31 - Math.clz32(word & -word);
+
+/** How many bits are 1: counted in pairs, then in fours, then in bytes. */
 function bits(word: number): number {
-  let count = 0;
-  for (let rest = word; rest !== 0; rest &= rest - 1) count += 1;
-  return count;
+  const pairs = word - ((word >>> 1) & 0x55555555);
+  const fours = (pairs & 0x33333333) + ((pairs >>> 2) & 0x33333333);
+  return Math.imul((fours + (fours >>> 4)) & 0x0f0f0f0f, 0x01010101) >>> 24;
 }
 
 /** One value for each set of rows. */
@@ -67,11 +80,8 @@ export class RowSetTable<Value> {
   }
 
   set({ low, high }: RowSet, value: Value): void {
-    let byLow = this.#byHigh.get(high);
-    if (byLow === undefined) {
-      byLow = new Map();
-      this.#byHigh.set(high, byLow);
-    }
-    byLow.set(low, value);
+    const byLow = this.#byHigh.get(high);
+    if (byLow === undefined) this.#byHigh.set(high, new Map([[low, value]]));
+    else byLow.set(low, value);
   }
 }

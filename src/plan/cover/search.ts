@@ -1,4 +1,11 @@
-import { type Column, PARTS, Pricing } from './prices.js';
+// Branch and bound over sets of open rows, with a memory. Knows nothing of the caller's list.
+//
+// A set of open rows is priced for a bound. If that is not enough, every column that makes the lowest open row is tried,
+// most promising first, and what it leaves is a set of open rows again. What is learnt of a set (a bound, a cover) is
+// kept, so that the same set met on another way is not searched again. Where no column within the limit joins two parts
+// of the rows, such as the thirds of a stop where a body brackets in whole stops, each part is covered by itself.
+import { COUNTS, type Column, costOf, madeBy } from './columns.js';
+import { boundWith, PARTS, type Priced, type Prices, Pricing, worthOf } from './prices.js';
 import {
   has,
   isEmpty,
@@ -8,258 +15,298 @@ import {
   lowestOf,
   type RowSet,
   RowSetTable,
-  rowsOf,
   shared,
   sizeOf,
   without,
 } from './rows.js';
 
-/** Passes that a cost can count: costs are whole milliseconds times COUNTS plus one a pass. */
-export const COUNTS = 64;
-
+/** What is known of covering a set of open rows. */
 interface Known {
+  /** No cover costs less. */
   bound: number;
+  /** What the cheapest cover costs that was met. */
   least: number;
-  /** First column of the cover that costs `least`. */
-  first: number;
-  parts: readonly RowSet[] | undefined;
+  /** That cover: one column, and the cover of what it leaves; or the covers of parts of the rows. */
+  by: Column | readonly RowSet[] | undefined;
 }
 
-interface Child {
-  readonly column: number;
+/** One way to go on from a set of open rows. */
+interface Branch {
+  readonly column: Column;
   readonly rest: RowSet;
+  /** No cover of the open rows with this column costs less. */
   readonly bound: number;
 }
 
+/** Prices that are kept from earlier sets of rows: they bound any other set too, at little expense. */
+const MOST_PRICES = 8;
+
 export class Search {
-  nodes = 0;
-  readonly pricing: Pricing;
   readonly #columns: readonly Column[];
   readonly #mostNodes: number;
-  readonly #mostRows: number;
+  /** Rows that a column makes at most. */
+  readonly #reach: number;
+  readonly #pricing: Pricing;
+  readonly #prices: Prices[] = [];
   readonly #known = new RowSetTable<Known>();
-  readonly pool: Float64Array[] = [];
+  #nodes = 0;
 
-  constructor(size: number, columns: readonly Column[], mostNodes: number) {
+  /**
+   * @param height number of rows, each of which is in some column
+   * @param mostNodes how many sets of open rows may be priced
+   */
+  constructor(height: number, columns: readonly Column[], mostNodes: number) {
     this.#columns = columns;
     this.#mostNodes = mostNodes;
-    this.#mostRows = Math.max(1, ...columns.map((column) => column.rows.length));
-    this.pricing = new Pricing(size, columns);
+    this.#reach = columns.reduce((most, { rows }) => Math.max(most, rows.length), 1);
+    this.#pricing = new Pricing(height, columns);
   }
 
-  least(open: RowSet, limit: number): number {
-    if (isEmpty(open)) return 0;
-    const known = this.about(open);
-    if (known.bound > limit || known.bound === known.least) return known.bound;
-    for (const prices of this.pool) known.bound = Math.max(known.bound, this.#roundUp(open, worth(prices, open)));
-    if (known.bound > limit || known.bound === known.least) return known.bound;
-    if (this.nodes >= this.#mostNodes) return known.bound;
-    this.nodes += 1;
-    const priced = this.pricing.price(open, limit);
-    const bound = worth(priced.prices, open);
-    const rounded = this.#roundUp(open, bound);
-    if (rounded > known.bound) {
-      known.bound = rounded;
-      if (this.pool.length < 8) this.pool.push(priced.prices);
-    }
-    if (priced.taken !== undefined) this.#tryCover(open, known, priced.taken.map(({ column }) => column), priced.prices);
-    if (known.bound > limit || known.bound >= known.least) return known.bound;
-    this.#branch(open, known, limit, priced.prices, bound);
-    return known.bound;
+  get nodes(): number {
+    return this.#nodes;
+  }
+
+  get isExhausted(): boolean {
+    return this.#nodes >= this.#mostNodes;
   }
 
   about(open: RowSet): Known {
-    let known = this.#known.get(open);
-    if (known === undefined) {
-      known = { bound: 1, least: Number.POSITIVE_INFINITY, first: -1, parts: undefined };
-      this.#known.set(open, known);
-    }
-    return known;
+    const known = this.#known.get(open);
+    if (known !== undefined) return known;
+    const fresh: Known = isEmpty(open)
+      ? { bound: 0, least: 0, by: undefined }
+      : { bound: 1, least: Number.POSITIVE_INFINITY, by: undefined };
+    this.#known.set(open, fresh);
+    return fresh;
   }
 
-  #branch(open: RowSet, known: Known, limit: number, prices: Float64Array, bound: number): void {
+  /** @returns the cheapest cover that was met */
+  coverOf(open: RowSet): Column[] {
+    const { by } = this.about(open);
+    if (by === undefined) return [];
+    if ('cost' in by) return [by, ...this.coverOf(without(open, by.set))];
+    return by.flatMap((part) => this.coverOf(part));
+  }
+
+  /** Remembers a cover, for all that its columns leave too. */
+  learn(open: RowSet, cover: readonly Column[]): void {
+    let rest = open;
+    let cost = costOf(cover);
+    for (const column of cover) {
+      this.#learnFirst(this.about(rest), cost, column);
+      rest = without(rest, column.set);
+      cost -= column.cost;
+    }
+  }
+
+  /**
+   * @returns the least cost of covering the open rows where that is within the limit, else a bound above the limit; a
+   *   bound only, where the search is exhausted
+   */
+  least(open: RowSet, limit: number): number {
+    const known = this.about(open);
+    if (isSettled(known, limit)) return known.bound;
+    this.#raise(known, this.#boundByPrices(open));
+    if (isSettled(known, limit) || this.isExhausted) return known.bound;
+    const priced = this.#price(open, limit);
+    if (!isSettled(known, limit)) this.#branch(open, known, limit, priced);
+    return known.bound;
+  }
+
+  /** @returns whether the open rows can be covered at this cost; undefined where the search is exhausted first */
+  canCover(open: RowSet, cost: number): boolean | undefined {
+    if (cost < 0 || this.least(open, cost) > cost) return false;
+    return this.about(open).least <= cost ? true : undefined;
+  }
+
+  /** Prices the open rows without searching, for a first bound and a first cover. */
+  look(open: RowSet): Priced {
+    const known = this.about(open);
+    const priced = this.#price(open, Number.POSITIVE_INFINITY);
+    if (!isSettled(known, Number.POSITIVE_INFINITY)) this.#dive(open);
+    if (known.by === undefined) this.#learnFrom(open, this.#columns, priced.prices);
+    return priced;
+  }
+
+  /** Prices the open rows, and learns a bound from it, and perhaps a cover. */
+  #price(open: RowSet, limit: number): Priced {
+    this.#nodes += 1;
+    const known = this.about(open);
+    for (;;) {
+      const priced = this.#pricing.price(open, limit);
+      this.#raise(known, this.#roundUp(open, priced.worth));
+      const taken = priced.taken?.map(({ column }) => column);
+      if (taken !== undefined) this.#learnFrom(open, taken, priced.prices);
+      const isEnough = taken === undefined || isSettled(known, limit);
+      if (isEnough || !this.#pricing.addTallies(open)) {
+        if (this.#prices.length < MOST_PRICES) this.#prices.push(priced.prices);
+        return priced;
+      }
+    }
+  }
+
+  /** Follows the relaxation down to a cover: takes what it takes whole, else what it takes most of, and prices the rest. */
+  #dive(open: RowSet): void {
+    const cover: Column[] = [];
+    let rest = open;
+    while (!isEmpty(rest)) {
+      const taken = this.#pricing.price(rest, Number.POSITIVE_INFINITY).taken;
+      if (taken === undefined) return;
+      const most = Math.max(...taken.map(({ part }) => part));
+      for (const { column, part } of taken) {
+        if (part < Math.min(most, 0.99) || isEmpty(shared(column.set, rest))) continue;
+        cover.push(column);
+        rest = without(rest, column.set);
+        if (most < 0.99) break;
+      }
+    }
+    this.learn(open, thinned(open, cover));
+  }
+
+  /** Learns a cover by taking the best value first. */
+  #learnFrom(open: RowSet, columns: readonly Column[], prices: Prices): void {
+    const cover: Column[] = [];
+    for (let rest = open; !isEmpty(rest); ) {
+      const best = bestValue(rest, columns, prices);
+      if (best === undefined) return;
+      cover.push(best);
+      rest = without(rest, best.set);
+    }
+    this.learn(open, thinned(open, cover));
+  }
+
+  #branch(open: RowSet, known: Known, limit: number, priced: Priced): void {
     const most = Math.min(limit, known.least - 1);
-    const viable = this.#viable(open, prices, bound, most);
-    const parts = this.#partsOf(open, viable);
-    if (parts.length > 1) {
-      this.#addParts(known, parts, most);
-      return;
-    }
-    const row = this.#rowWithFewest(open, viable);
-    const children = this.#children(open, row, prices, bound);
-    let lowest = Number.POSITIVE_INFINITY;
-    for (const { column, rest, bound: childBound } of children) {
-      const most = Math.min(limit, known.least - 1);
-      if (childBound > most) {
-        lowest = Math.min(lowest, childBound);
-        break;
-      }
-      const cost = this.#columns[column]!.cost;
-      const value = cost + this.least(rest, most - cost);
-      lowest = Math.min(lowest, value);
-      const least = cost + (isEmpty(rest) ? 0 : this.about(rest).least);
-      if (least < known.least) {
-        known.least = least;
-        known.first = column;
-        known.parts = undefined;
-      }
-    }
-    known.bound = Math.max(known.bound, Math.min(lowest, known.least));
+    const within = this.#columns.filter(({ set, cost }) => {
+      const made = shared(set, open);
+      return !isEmpty(made) && boundWith(made, cost, priced) <= most;
+    });
+    const parts = partsOf(open, within);
+    if (!isWithin(open, madeBy(within))) this.#raise(known, most + 1);
+    else if (parts.length > 1) this.#addUp(known, parts, most);
+    else this.#tryEach(open, known, limit, priced);
   }
 
-  #addParts(known: Known, parts: readonly RowSet[], limit: number): void {
-    const bounds = parts.map((part) => this.about(part).bound);
-    let total = bounds.reduce((sum, b) => sum + b, 0);
-    parts.forEach((part, k) => {
-      if (total > limit) return;
-      const value = this.least(part, limit - total + bounds[k]!);
-      total += value - bounds[k]!;
-      bounds[k] = value;
+  /** No column that is within the limit joins two of the parts: each is covered by itself. */
+  #addUp(known: Known, parts: readonly RowSet[], limit: number): void {
+    const each = parts.map((part) => this.about(part));
+    const sum = () => each.reduce((total, { bound }) => total + bound, 0);
+    each.forEach(({ bound }, k) => {
+      if (sum() <= limit) this.least(parts[k] as RowSet, limit - sum() + bound);
     });
-    const least = parts.reduce((sum, part) => sum + this.about(part).least, 0);
+    const least = each.reduce((total, part) => total + part.least, 0);
     if (least < known.least) {
       known.least = least;
-      known.parts = parts;
+      known.by = parts;
     }
-    // Of covers beyond the limit nothing is said: they may use columns that join the parts.
-    known.bound = Math.max(known.bound, Math.min(total, limit + 1, known.least));
+    // Beyond the limit there may be columns that join the parts.
+    this.#raise(known, Math.min(sum(), limit + 1));
   }
 
-  #viable(open: RowSet, prices: Float64Array, bound: number, limit: number): RowSet[] {
-    const viable: RowSet[] = [];
-    for (const { set, cost } of this.#columns) {
-      const made = shared(set, open);
-      if (isEmpty(made)) continue;
-      if (bound + cost * PARTS - worthOfSet(prices, made) <= limit * PARTS) viable.push(made);
-    }
-    return viable;
-  }
-
-  #partsOf(open: RowSet, viable: readonly RowSet[]): RowSet[] {
-    let parts: RowSet[] = [];
-    for (const made of viable) {
-      let merged = made;
-      let isNew = true;
-      const kept: RowSet[] = [];
-      for (const part of parts) {
-        if (isWithin(made, part)) {
-          isNew = false;
-          break;
-        }
-        if (isEmpty(shared(part, merged))) kept.push(part);
-        else merged = joined(merged, part);
+  /** The lowest open row must be made by someone. */
+  #tryEach(open: RowSet, known: Known, limit: number, priced: Priced): void {
+    let lowest = Number.POSITIVE_INFINITY;
+    for (const { column, rest, bound } of this.#branches(open, Math.min(limit, known.least - 1), priced)) {
+      const most = Math.min(limit, known.least - 1);
+      if (bound > most) {
+        lowest = Math.min(lowest, bound);
+        continue;
       }
-      if (isNew) parts = [...kept, merged];
+      lowest = Math.min(lowest, column.cost + this.least(rest, most - column.cost));
+      this.#learnFirst(known, column.cost + this.about(rest).least, column);
     }
-    let rest = open;
-    for (const part of parts) rest = without(rest, part);
-    return isEmpty(rest) ? parts : [open];
+    this.#raise(known, lowest);
   }
 
-  #rowWithFewest(open: RowSet, viable: readonly RowSet[]): number {
-    const counts = new Int32Array(64);
-    for (const made of viable) for (const row of rowsOf(made)) counts[row]! += 1;
-    let best = lowestOf(open);
-    for (const row of rowsOf(open)) if (counts[row]! < counts[best]!) best = row;
-    return best;
-  }
-
-  #children(open: RowSet, row: number, prices: Float64Array, bound: number): Child[] {
-    const children: (Child & { cost: number })[] = [];
-    this.#columns.forEach(({ set, cost }, column) => {
-      if (!has(set, row)) return;
-      const made = shared(set, open);
-      const rest = without(open, set);
-      const worthHere = bound + cost * PARTS - worthOfSet(prices, made);
-      let childBound = Math.ceil(worthHere / PARTS);
-      for (const p of this.pool) childBound = Math.max(childBound, cost + Math.ceil(worth(p, rest) / PARTS));
-      if (!isEmpty(rest)) childBound = Math.max(childBound, cost + (this.#known.get(rest)?.bound ?? 0));
-      children.push({ column, rest, bound: childBound, cost });
-    });
-    const undominated = children.filter(
-      (child, k) =>
-        !children.some(
-          (other, l) =>
-            l !== k &&
-            other.cost <= child.cost &&
-            isWithin(other.rest, child.rest) &&
-            (other.cost < child.cost || !isSame(other.rest, child.rest) || l < k),
-        ),
+  /** @returns the columns that make the lowest row, most promising first; of those within the limit only what no other outdoes */
+  #branches(open: RowSet, limit: number, priced: Priced): Branch[] {
+    const row = lowestOf(open);
+    const branches = this.#columns
+      .filter(({ set }) => has(set, row))
+      .map((column) => {
+        const rest = without(open, column.set);
+        const bound = boundWith(shared(column.set, open), column.cost, priced);
+        return {
+          column,
+          rest,
+          bound: bound > limit ? bound : Math.max(bound, column.cost + this.#boundOf(rest)),
+        };
+      })
+      .sort((a, b) => a.bound - b.bound);
+    return branches.filter(
+      (branch, k) => branch.bound > limit || !branches.some((other, l) => outdoes(other, branch, l < k)),
     );
-    return undominated.sort((a, b) => a.bound - b.bound);
   }
 
-  #tryCover(open: RowSet, known: Known, support: readonly number[], prices: Float64Array): void {
-    const chosen = greedy(this.#columns, open, support, prices);
-    const cost = chosen.reduce((sum, column) => sum + this.#columns[column]!.cost, 0);
+  #boundOf(open: RowSet): number {
+    return isEmpty(open) ? 0 : Math.max(this.#known.get(open)?.bound ?? 0, this.#boundByPrices(open));
+  }
+
+  #boundByPrices(open: RowSet): number {
+    const worths = this.#prices.map((prices) => worthOf(open, prices));
+    return this.#roundUp(open, Math.max(0, ...worths));
+  }
+
+  /** @returns the first cost from this worth on that a cover can have, given how many columns it takes at least and at most */
+  #roundUp(open: RowSet, worth: number): number {
+    const bound = Math.ceil(worth / PARTS);
+    const columns = bound % COUNTS;
+    const fewest = Math.ceil(sizeOf(open) / this.#reach);
+    if (columns > sizeOf(open)) return bound - columns + COUNTS + fewest;
+    return bound + Math.max(0, fewest - columns);
+  }
+
+  #learnFirst(known: Known, cost: number, column: Column): void {
     if (cost >= known.least) return;
-    let rest = open;
-    let left = cost;
-    for (const column of chosen) {
-      const entry = this.about(rest);
-      if (left < entry.least) {
-        entry.least = left;
-        entry.first = column;
-        entry.parts = undefined;
-      }
-      left -= this.#columns[column]!.cost;
-      rest = without(rest, this.#columns[column]!.set);
+    known.least = cost;
+    known.by = column;
+  }
+
+  #raise(known: Known, bound: number): void {
+    known.bound = Math.max(known.bound, Math.min(bound, known.least));
+  }
+}
+
+const isSettled = ({ bound, least }: Known, limit: number): boolean => bound > limit || bound >= least;
+
+const outdoes = (a: Branch, b: Branch, isFirst: boolean): boolean =>
+  a !== b &&
+  a.column.cost <= b.column.cost &&
+  isWithin(a.rest, b.rest) &&
+  (isFirst || a.column.cost < b.column.cost || !isSame(a.rest, b.rest));
+
+/** @returns the open rows that are in a column, in parts that no column joins */
+function partsOf(open: RowSet, columns: readonly Column[]): RowSet[] {
+  let parts: RowSet[] = [];
+  for (const { set } of columns) {
+    const made = shared(set, open);
+    const touched = parts.filter((part) => !isEmpty(shared(part, made)));
+    if (touched.length === 1 && isWithin(made, touched[0] as RowSet)) continue;
+    parts = [...parts.filter((part) => !touched.includes(part)), touched.reduce(joined, made)];
+  }
+  return parts;
+}
+
+function bestValue(open: RowSet, columns: readonly Column[], prices: Prices): Column | undefined {
+  let best: Column | undefined;
+  let most = 0;
+  for (const column of columns) {
+    const made = shared(column.set, open);
+    const value = isEmpty(made) ? 0 : (worthOf(made, prices) + PARTS) / column.cost;
+    if (value > most) {
+      most = value;
+      best = column;
     }
   }
-
-  cover(open: RowSet): number[] {
-    if (isEmpty(open)) return [];
-    const known = this.about(open);
-    if (known.parts !== undefined) return known.parts.flatMap((part) => this.cover(part));
-    return [known.first, ...this.cover(without(open, this.#columns[known.first]!.set))];
-  }
-
-  #roundUp(open: RowSet, parts: number): number {
-    const bound = Math.ceil(parts / PARTS);
-    const count = bound % COUNTS;
-    const fewest = Math.ceil(sizeOf(open) / this.#mostRows);
-    if (count > sizeOf(open)) return bound - count + COUNTS + fewest;
-    return count < fewest ? bound - count + fewest : bound;
-  }
+  return best;
 }
 
-export function greedy(columns: readonly Column[], open: RowSet, support: readonly number[], prices: Float64Array): number[] {
-  const chosen: number[] = [];
-  let rest = open;
-  while (!isEmpty(rest)) {
-    let best = -1;
-    let bestRatio = Number.POSITIVE_INFINITY;
-    for (const column of support) {
-      const { set, cost } = columns[column]!;
-      const made = shared(set, rest);
-      if (isEmpty(made)) continue;
-      const ratio = (cost + 1) / (worthOfSet(prices, made) / PARTS + 1);
-      if (ratio < bestRatio) {
-        bestRatio = ratio;
-        best = column;
-      }
-    }
-    if (best < 0) throw new Error('support covers nothing');
-    chosen.push(best);
-    rest = without(rest, columns[best]!.set);
+/** @returns the cover without what the rest of it makes anyway, dearest left out first */
+function thinned(open: RowSet, cover: readonly Column[]): Column[] {
+  let kept = [...cover];
+  for (const column of [...cover].sort((a, b) => b.cost - a.cost)) {
+    const others = kept.filter((other) => other !== column);
+    if (isWithin(open, madeBy(others))) kept = others;
   }
-  // Drop what the others make too, dearest first.
-  const kept = new Set(chosen);
-  for (const column of [...chosen].sort((a, b) => columns[b]!.cost - columns[a]!.cost)) {
-    let others: RowSet = { low: 0, high: 0 };
-    for (const other of kept) if (other !== column) others = joined(others, columns[other]!.set);
-    if (isWithin(open, others)) kept.delete(column);
-  }
-  return [...kept];
-}
-
-export function worth(prices: Float64Array, open: RowSet): number {
-  return worthOfSet(prices, open);
-}
-
-function worthOfSet(prices: Float64Array, set: RowSet): number {
-  let sum = 0;
-  for (let low = set.low; low !== 0; low &= low - 1) sum += prices[31 - Math.clz32(low & -low)]!;
-  for (let high = set.high; high !== 0; high &= high - 1) sum += prices[63 - Math.clz32(high & -high)]!;
-  return sum;
+  return kept;
 }
