@@ -1,5 +1,6 @@
 // The program as the set-up builds it: what tests start as processes.
 import { spawn } from 'node:child_process';
+import { readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 
 const built = (file: string) => fileURLToPath(new URL(`../dist/${file}`, import.meta.url));
@@ -68,11 +69,13 @@ export function start(args: readonly string[], env: Readonly<Record<string, stri
 export const run = (args: readonly string[], env: Readonly<Record<string, string>> = {}): Promise<Ended> =>
   start(args, env).ended;
 
-/** @returns whether a process is there (a zombie is not) */
+/** @returns whether a process is there; one that has ended and only waits to be noticed is not */
 export function isAlive(pid: number): boolean {
   try {
-    process.kill(pid, 0);
-    return true;
+    const state = readFileSync(`/proc/${pid}/stat`, 'utf8')
+      .replace(/^.*\) /s, '')
+      .charAt(0);
+    return state !== 'Z' && state !== 'X';
   } catch {
     return false;
   }

@@ -31,7 +31,7 @@ function open(options: Partial<SupervisedLinkOptions> = {}): SupervisedLink {
 }
 
 async function gone(pid: number | undefined): Promise<boolean> {
-  for (let tries = 0; tries < 100; tries += 1) {
+  for (let tries = 0; tries < 250; tries += 1) {
     if (pid === undefined || !isAlive(pid)) return true;
     await pause(20);
   }

@@ -201,15 +201,23 @@ test('a busy body is told as busy', () =>
   }));
 
 for (const name of ['amount', 'standard'] as const) {
-  test(`the cable pulled (${name}): reading, changing and firing tell that the body is lost, and letting go is quick`, () =>
+  test(`the cable pulled (${name}): whatever is asked then tells that the body is lost; put back, it is found again`, () =>
     withLinkedBody(name, async ({ link, into, usb }) => {
       const settings = await link.readSettings();
       const shutter = settings.get('shutterspeed')?.choices?.[20] ?? '';
-      await usb.unplug();
       const lost = { code: 'body-lost' };
+      await usb.unplug();
       await expect(link.changeSetting('shutterspeed', shutter)).rejects.toMatchObject(lost);
+      // The process that lost the body is gone; the next one finds none as long as the cable is out.
+      await expect(link.readSettings()).rejects.toMatchObject({ code: 'no-body' });
+      await usb.plug();
+      expect((await link.readSettings()).size).toBe(settings.size);
+      await usb.unplug();
       // In plain PTP the library answers from memory for up to 2 s.
       await expect.poll(() => link.readSettings().then(() => 'read', asCode), WITHIN_4_S).toBe('body-lost');
+      await usb.plug();
+      await link.readSettings();
+      await usb.unplug();
       await expect(link.fire({ into, exposureSeconds: 1 / 60 })).rejects.toMatchObject(lost);
       const started = performance.now();
       await link.release();

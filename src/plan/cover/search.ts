@@ -40,6 +40,8 @@ interface Branch {
 
 /** Prices that are kept from earlier sets of rows: they bound any other set too, at little expense. */
 const MOST_PRICES = 8;
+/** From this part on, a column counts as taken whole. */
+const NEARLY_WHOLE = 0.99;
 
 export class Search {
   readonly #columns: readonly Column[];
@@ -145,20 +147,21 @@ export class Search {
     }
   }
 
-  /** Follows the relaxation down to a cover: takes what it takes whole, else what it takes most of, and prices the rest. */
+  /** Follows the relaxation to a cover: takes what it takes whole, or else what it takes most of, and prices the rest. */
   #dive(open: RowSet): void {
     const cover: Column[] = [];
     let rest = open;
     while (!isEmpty(rest)) {
-      const taken = this.#pricing.price(rest, Number.POSITIVE_INFINITY).taken;
-      if (taken === undefined) return;
+      const before = rest;
+      const taken = this.#pricing
+        .price(rest, Number.POSITIVE_INFINITY)
+        .taken?.filter(({ column }) => !isEmpty(shared(column.set, before)));
+      if (taken === undefined || taken.length === 0) return;
       const most = Math.max(...taken.map(({ part }) => part));
-      for (const { column, part } of taken) {
-        if (part < Math.min(most, 0.99) || isEmpty(shared(column.set, rest))) continue;
-        cover.push(column);
-        rest = without(rest, column.set);
-        if (most < 0.99) break;
-      }
+      const whole = taken.filter(({ part }) => part >= Math.min(most, NEARLY_WHOLE));
+      const picked = most < NEARLY_WHOLE ? whole.slice(0, 1) : whole;
+      cover.push(...picked.map(({ column }) => column));
+      rest = without(rest, madeBy(picked.map(({ column }) => column)));
     }
     this.learn(open, thinned(open, cover));
   }
@@ -218,7 +221,10 @@ export class Search {
     this.#raise(known, lowest);
   }
 
-  /** @returns the columns that make the lowest row, most promising first; of those within the limit only what no other outdoes */
+  /**
+   * @returns the columns that make the lowest row, most promising first; of those within the limit, only what no other
+   *   outdoes
+   */
   #branches(open: RowSet, limit: number, priced: Priced): Branch[] {
     const row = lowestOf(open);
     const branches = this.#columns
@@ -247,7 +253,7 @@ export class Search {
     return this.#roundUp(open, Math.max(0, ...worths));
   }
 
-  /** @returns the first cost from this worth on that a cover can have, given how many columns it takes at least and at most */
+  /** @returns the first cost from this worth on that a cover can have, whose count lies between a fewest and a most */
   #roundUp(open: RowSet, worth: number): number {
     const bound = Math.ceil(worth / PARTS);
     const columns = bound % COUNTS;

@@ -170,7 +170,7 @@ export class Simplex {
     return worth;
   }
 
-  /** @returns the position whose value lies furthest below 0 (measured along its edge, which takes fewer pivots); or -1 */
+  /** @returns the position whose value lies furthest below 0, measured along its edge (that takes fewer pivots); or -1 */
   #chooseLeaving(): number {
     let chosen = -1;
     let furthest = 0;
