@@ -17,7 +17,10 @@ export function addPlan(program: Command): void {
   ).action((options: RequestOptions & LimitOptions & { json?: boolean }) => {
     const { offsets, step, base, mode, conditions } = parseSetRequest(writtenRequest(options));
     const limits = statedLimits(options);
-    const plan = planSet({ offsets, step, mode, base: resolveBase(base, limits) }, limits, conditions);
+    const plan = planSet({ offsets, step, mode, base: resolveBase(base, limits) }, limits, {
+      ...conditions,
+      baseWritten: base,
+    });
     process.stdout.write(options.json ? `${JSON.stringify(toWirePlan(plan))}\n` : planInWords(plan));
   });
 }

@@ -64,6 +64,8 @@ export interface Conditions {
   readonly noiseReduction?: boolean | undefined;
   /** Bytes of one file. */
   readonly fileBytes?: number | undefined;
+  /** The base as it was written, where it may not be a setting of the body. */
+  readonly baseWritten?: string | undefined;
   readonly fNumber?: number | undefined;
   readonly iso?: number | undefined;
 }

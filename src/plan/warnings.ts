@@ -1,6 +1,6 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
 import type { Warning } from '../../shared/plan.js';
-import { type BodyLimits, exposureValue, formatEv, speedValue } from '../exposure/index.js';
+import { type BodyLimits, exposureValue, formatEv, parseShutter, speedValue } from '../exposure/index.js';
 import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 
 /** Some 14 EV in an hour and a half, from sunset to night; from memory. */
@@ -26,6 +26,7 @@ export function warningsFor(
   conditions: Conditions,
 ): Warning[] {
   return [
+    otherBase(request, conditions),
     singleFrames(request, passes, limits),
     movedBase(request),
     handHeld(passes, conditions),
@@ -38,6 +39,20 @@ export function warningsFor(
 }
 
 const framesOf = (passes: readonly Pass[]) => passes.flatMap((pass) => pass.frames);
+
+/** Nearer than a tenth of a stop nobody means another setting. */
+const SAME_BASE_EV = 0.1;
+
+function otherBase({ base }: PlanRequest, { baseWritten }: Conditions): Warning | null {
+  const written = baseWritten === undefined ? undefined : parseShutter(baseWritten);
+  if (written?.kind !== 'time') return null;
+  const isNear = (seconds: number) => Math.abs(Math.log2(written.seconds / seconds)) < SAME_BASE_EV;
+  if (isNear(base.seconds) || isNear(base.nominalSeconds)) return null;
+  return {
+    code: 'other-base',
+    message: `The base ${baseWritten} is no setting of this body: ${base.label} s is taken, the nearest.`,
+  };
+}
 
 function singleFrames(
   { offsets, step }: PlanRequest,

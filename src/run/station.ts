@@ -175,6 +175,7 @@ export class Station {
     const { fNumber, iso } = body.standing();
     return planSet({ offsets, step, mode, base: resolveBase(request.base, limits) }, limits, {
       ...request.conditions,
+      baseWritten: request.base,
       fNumber: fNumber ?? undefined,
       iso: iso ?? undefined,
     });

@@ -520,6 +520,21 @@ describe('warnings', () => {
     expect(codes({ frames: 9, step: 1 })).toEqual([]);
   });
 
+  it('a base that is no setting: the nearest is taken, and said', () => {
+    const at = (baseWritten: string) => {
+      const body = limits();
+      const request = {
+        offsets: [0],
+        step: 6,
+        mode: 'manual' as const,
+        base: resolveBase(baseWritten, body),
+      };
+      return planSet(request, body, { baseWritten }).warnings.map(({ code }) => code);
+    };
+    expect(at('1/55')).toEqual(['other-base']);
+    for (const same of ['1/60', '1/64', '0.0167', '1/50', '0"5']) expect(at(same)).toEqual([]);
+  });
+
   it('hand-held: slower than 1/focal length; 400 mm asks for 1/400 s (common practice, no source)', () => {
     const at = (handHeldMm: number, base: string) =>
       codes({ frames: 1, step: 1, base, conditions: { handHeldMm } });
