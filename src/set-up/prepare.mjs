@@ -105,7 +105,8 @@ function packages() {
   onceFor('packages', key, () => {
     say('installing packages, which takes a minute the first time ...');
     // The lock file decides the versions; development packages are needed to build, whatever NODE_ENV says.
-    if (!quietly(npm, ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'])) {
+    const args = ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'];
+    if (!quietly(npm, args, withHeaders())) {
       giveUp('the packages could not be installed (see above). Is the network reachable?');
     }
   });
@@ -113,6 +114,13 @@ function packages() {
   if (purpose === 'test')
     giveUp('the tests need the package gphoto2, which did not build. Try: npm rebuild gphoto2');
   if (canBuildBinding) say('no USB camera: the package gphoto2 did not build. Try: npm rebuild gphoto2');
+}
+
+/** Node's own headers, where they are installed: the binding is then built without fetching them. */
+function withHeaders() {
+  const prefix = path.resolve(path.dirname(process.execPath), '..');
+  const there = existsSync(path.join(prefix, 'include/node/node_version.h'));
+  return there ? { npm_config_nodedir: prefix, ...process.env } : process.env;
 }
 
 /** @param {string} folder @returns {string[]} every file below it, sorted */
