@@ -115,7 +115,7 @@ export const text = {
     takes: (actuations: number, gapSeconds: number, megabytes: number | null) =>
       [
         count(actuations, 'shutter actuation', 'shutter actuations'),
-        gapSeconds > 0 ? `neighbours ${about(gapSeconds)} apart at most` : '',
+        gapSeconds > 0 ? `neighbours at most ${Math.ceil(gapSeconds)} s apart` : '',
         megabytes === null ? '' : `${megabytes} MB`,
       ]
         .filter((part) => part !== '')
