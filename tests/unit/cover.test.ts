@@ -182,6 +182,8 @@ describe('the least cover, against the reference solver', () => {
 function print({ name }: BodyKind, efforts: readonly Effort[]): void {
   for (const size of ['all', 9, 61]) {
     const some = efforts.filter(({ rows }) => size === 'all' || rows === size);
+    // A body whose centres reach only so far has no 61 rows.
+    if (some.length === 0) continue;
     const exact = some.filter(({ isBoundExact }) => isBoundExact).length;
     console.log(
       [
