@@ -8,7 +8,8 @@ export const MOST_FRAMES = 61;
 export const SMALLEST_STEP: Sixths = 2;
 export const LARGEST_STEP: Sixths = 18;
 
-const ev = z.union([z.number(), z.string().max(24)]);
+const WRITTEN_EV = [z.number(), z.string().max(24)] as const;
+const ev = z.union(WRITTEN_EV);
 
 /** What is known of the circumstances; whatever is left out is not judged. */
 export const conditionsSchema = z.strictObject({
@@ -35,7 +36,7 @@ export const setRequestSchema = z
     to: ev.optional(),
     /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
     span: ev.optional(),
-    step: z.union([z.number(), z.string().max(24)], {
+    step: z.union(WRITTEN_EV, {
       error: 'the step between frames is missing, such as 1 or 2/3',
     }),
     base: z.string().max(24).default('1/60'),

@@ -13,7 +13,14 @@ import {
 } from '../exposure/index.js';
 import { type Dialect, recogniseDialect, shutterOutOfReach } from './dialects/index.js';
 import { APERTURES, ISO, SHUTTER } from './dialects/names.js';
-import type { BodyIdentity, FiredFrame, FireOptions, Link, Settings } from './link.js';
+import {
+  type BodyIdentity,
+  type FiredFrame,
+  type FireOptions,
+  LINK_FAILURES,
+  type Link,
+  type Settings,
+} from './link.js';
 
 /** Names under which bodies tell the position of their mode dial. */
 const MODE_NAMES = ['autoexposuremode', 'expprogram'];
@@ -43,14 +50,6 @@ export function notPutBack(debts: Debts): string {
   const list = [...debts].map(([name, { found }]) => `${name} to ${found}`).join(', ');
   return `These settings could not be put back: ${list}. Set them on the camera before the next picture.`;
 }
-
-/** Failures after which nothing else will get through either. */
-export const LINK_FAILURES: ReadonlySet<string> = new Set([
-  'body-lost',
-  'no-body',
-  'body-busy',
-  'call-timed-out',
-]);
 
 /** What a frame fired now would record beside its time. */
 export interface StandingExposure {

@@ -3,18 +3,19 @@ export {
   type Arming,
   Body,
   type Debts,
-  LINK_FAILURES,
   notPutBack,
   type StandingExposure,
 } from './body.js';
-export type {
-  BodyIdentity,
-  FiredFrame,
-  FireOptions,
-  Link,
-  LinkKind,
-  LinkLimits,
-  Setting,
-  Settings,
+export {
+  type BodyIdentity,
+  type FiredFrame,
+  type FireOptions,
+  LINK_FAILURES,
+  type Link,
+  type LinkKind,
+  type LinkLimits,
+  LOST,
+  type Setting,
+  type Settings,
 } from './link.js';
 export { type Deadlines, SupervisedLink, type SupervisedLinkOptions } from './process/supervised-link.js';

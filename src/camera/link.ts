@@ -5,6 +5,12 @@
 /** Which kind of link reaches the body. */
 export type LinkKind = 'practice' | 'usb';
 
+/** Errors after which the body has to be looked for anew. */
+export const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
+
+/** Failures of the link: whatever is asked next will not get through either, until it has been given a moment. */
+export const LINK_FAILURES: ReadonlySet<string> = new Set([...LOST, 'body-busy', 'call-timed-out']);
+
 /** What a body says of itself at run time. */
 export interface BodyIdentity {
   readonly link: LinkKind;

@@ -3,9 +3,7 @@
 import type { BodyLimits, ShutterSetting } from '../exposure/index.js';
 import type { Estimate, Pass } from './types.js';
 
-/**
- * @param passes in firing order
- */
+/** @param passes in firing order @param fileBytes bytes of one file, where somebody told */
 export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes: number | null): Estimate {
   let clock = 0;
   let bracket = 0;
@@ -38,11 +36,7 @@ export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes:
 }
 
 /** @returns seconds for moving the shutter, as a function of from and to; 0 where it need not move */
-export function changeSeconds(
-  from: ShutterSetting | undefined,
-  to: ShutterSetting,
-  limits: BodyLimits,
-): number {
+function changeSeconds(from: ShutterSetting | undefined, to: ShutterSetting, limits: BodyLimits): number {
   if (from?.tv === to.tv) return 0;
   if (from === undefined) return limits.secondsPerChange;
   const between = limits.shutters.filter(

@@ -36,7 +36,7 @@ export function cannotBeMade(request: PlanRequest, limits: BodyLimits): Evenrung
 }
 
 /** @returns the wanted offsets that no pass can make */
-export function missingOffsets(request: PlanRequest, limits: BodyLimits): Sixths[] {
+function missingOffsets(request: PlanRequest, limits: BodyLimits): Sixths[] {
   const made = new Set(possiblePasses(request, limits).flatMap((pass) => pass.makes));
   return request.offsets.filter((_, row) => !made.has(row));
 }

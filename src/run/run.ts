@@ -27,8 +27,6 @@ export interface RunOptions {
 /** One frame while the run lasts. */
 interface Frame {
   view: FrameView;
-  /** The longest exposure of its pass in seconds. */
-  readonly longestOfPass: number;
   readonly pass: Pass;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
@@ -96,21 +94,33 @@ export class Run {
   private async firePass(pass: Pass, number: number): Promise<void> {
     this.enter('firing');
     this.tellPass(number, 'arming');
-    await this.steadily(() => this.options.body.arm({ centre: pass.centreShutter, shape: pass.shape }));
+    await this.armPass(pass);
     this.tellPass(number, 'firing');
-    const own = this.frames.filter((frame) => frame.pass === pass);
+    await this.fireTurns(pass);
+    this.tellPass(number, 'done');
+  }
+
+  private armPass({ centreShutter, shape }: Pass): Promise<void> {
+    return this.steadily(() => this.options.body.arm({ centre: centreShutter, shape }));
+  }
+
+  /** Fires the bracket turn by turn, as long as the pass has open frames. */
+  private async fireTurns(pass: Pass): Promise<void> {
+    const own = this.framesOfPass(pass);
     for (const turn of pass.frames) {
       // What is left of the bracket is not needed.
-      if (this.stopping || !own.some(isOpen)) break;
-      if (!(await this.shoot(this.openFrame(own, turn), own))) break;
+      if (this.stopping || !own.some(isOpen)) return;
+      if (!(await this.shoot(this.openFrame(own, turn), own))) return;
     }
-    this.tellPass(number, 'done');
+  }
+
+  private framesOfPass(pass: Pass): Frame[] {
+    return this.frames.filter((frame) => frame.pass === pass);
   }
 
   /** What a pass left open is made singly, bracket off; where its shutter cannot be set, the pass is repeated. */
   private async makeUp(pass: Pass): Promise<void> {
-    const own = this.frames.filter((frame) => frame.pass === pass);
-    for (const frame of own) {
+    for (const frame of this.framesOfPass(pass)) {
       for (let tries = 0; isOpen(frame) && !this.stopping; tries += 1) {
         if (tries === MOST_MAKE_UPS) throw gaveUp(frame.view);
         this.enter('making-up');
@@ -118,7 +128,7 @@ export class Run {
         if (this.linkFailed) await pause(RECONNECT_PAUSE_MS);
         this.linkFailed = false;
         if (frame.shutter.settable) await this.shootSingly(frame);
-        else await this.repeat(pass, own);
+        else await this.repeat(pass);
       }
     }
   }
@@ -129,12 +139,9 @@ export class Run {
   }
 
   /** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
-  private async repeat(pass: Pass, own: readonly Frame[]): Promise<void> {
-    await this.steadily(() => this.options.body.arm({ centre: pass.centreShutter, shape: pass.shape }));
-    for (const turn of pass.frames) {
-      if (this.stopping || !own.some(isOpen)) return;
-      if (!(await this.shoot(this.openFrame(own, turn), own))) return;
-    }
+  private async repeat(pass: Pass): Promise<void> {
+    await this.armPass(pass);
+    await this.fireTurns(pass);
   }
 
   /** @returns the frame of this turn; null where it is verified already, or where this pass need not make it */
@@ -157,7 +164,7 @@ export class Run {
         this.change(expected, 'armed', { attempts: expected.view.attempts + 1, reason: null });
         this.change(expected, 'fired');
       }
-      fired = await this.fire(expected ?? pass[0]);
+      fired = await this.fire(pass);
     } catch (cause) {
       const error = asEvenrungError(cause);
       if (expected !== null) this.change(expected, 'rejected', { reason: error.message });
@@ -195,10 +202,11 @@ export class Run {
     }
   }
 
-  /** @param frame for sizing the deadline; any frame of the pass does, since a bracket spans a few EV at most */
-  private fire(frame: Frame | undefined): Promise<FiredFrame> {
-    const into = this.options.folder.incoming;
-    return this.options.body.fire({ into, exposureSeconds: frame?.longestOfPass ?? 0 });
+  /** The deadline is sized by the longest exposure of the pass: bodies differ in the order in which they fire. */
+  private fire(pass: readonly Frame[]): Promise<FiredFrame> {
+    const planned = pass.flatMap((frame) => frame.pass.frames);
+    const exposureSeconds = Math.max(...planned.map((frame) => frame.shutter.seconds));
+    return this.options.body.fire({ into: this.options.folder.incoming, exposureSeconds });
   }
 
   private async read(fired: FiredFrame): Promise<Arrival> {
@@ -432,7 +440,6 @@ function framesOf(plan: Plan): Frame[] {
     .sort((a, b) => a.planned.offset - b.planned.offset)
     .map(({ pass, number, planned }, index) => ({
       pass,
-      longestOfPass: Math.max(...pass.frames.map((frame) => frame.shutter.seconds)),
       shutter: planned.shutter,
       thumbnail: null,
       view: {

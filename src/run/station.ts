@@ -8,6 +8,7 @@ import {
   type BodyIdentity,
   type Debts,
   type LinkKind,
+  LOST,
   SupervisedLink,
   type SupervisedLinkOptions,
 } from '../camera/index.js';
@@ -247,9 +248,6 @@ export class Station {
     this.body = undefined;
   }
 }
-
-/** Errors after which the body has to be looked for anew. */
-const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
 
 const keyOf = ({ model, serial }: BodyIdentity): string => JSON.stringify([model, serial]);
 

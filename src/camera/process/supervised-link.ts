@@ -7,15 +7,16 @@ import { createInterface } from 'node:readline';
 import type { Readable } from 'node:stream';
 import { fileURLToPath } from 'node:url';
 import { EvenrungError } from '../../../shared/errors.js';
-import type {
-  BodyIdentity,
-  FiredFrame,
-  FireOptions,
-  Link,
-  LinkKind,
-  LinkLimits,
-  Setting,
-  Settings,
+import {
+  type BodyIdentity,
+  type FiredFrame,
+  type FireOptions,
+  type Link,
+  type LinkKind,
+  type LinkLimits,
+  LOST,
+  type Setting,
+  type Settings,
 } from '../link.js';
 import type { Answer, Call, LinkMethod } from './protocol.js';
 
@@ -44,8 +45,6 @@ export interface Deadlines {
 const DEADLINES: Deadlines = { call: 15_000, fire: 20_000, release: 2000 };
 
 const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
-
-const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
 
 interface Pending {
   readonly resolve: (value: unknown) => void;
