@@ -197,10 +197,10 @@ export class Station {
       const warm = warmUp().catch(() => undefined);
       const { body, note } = await this.find(choice);
       await warm;
-      await this.payBack(body);
+      const paid = await this.payBack(body);
       this.body = body;
       this.trouble = null;
-      events.tell({ type: 'body', body: { state: 'ready', body: body.view(), note } });
+      events.tell({ type: 'body', body: { state: 'ready', body: body.view(), note: joined(note, paid) } });
     } catch (cause) {
       this.trouble = asEvenrungError(cause);
       events.tell({ type: 'body', body: { state: 'absent', sentence: this.trouble.message } });
@@ -230,16 +230,20 @@ export class Station {
     }
   }
 
-  /** What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again. */
-  private async payBack(body: Body): Promise<void> {
-    if (body.debts.size === 0) return;
+  /**
+   * What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again.
+   * @returns what came of it, in one sentence; null where nothing was owed
+   */
+  private async payBack(body: Body): Promise<string | null> {
+    if (body.debts.size === 0) return null;
     try {
       const names = await body.putBack();
-      this.options.log(`Put back what an earlier run had changed: ${names.join(', ')}`);
+      return `What an earlier run had changed is put back: ${names.join(', ')}.`;
     } catch (cause) {
-      this.options.log(asEvenrungError(cause).message);
+      return asEvenrungError(cause).message;
+    } finally {
+      this.remember(body);
     }
-    this.remember(body);
   }
 
   private lose(sentence: string): void {
@@ -248,6 +252,9 @@ export class Station {
     this.body = undefined;
   }
 }
+
+const joined = (...notes: (string | null)[]): string | null =>
+  notes.filter((note) => note !== null).join(' ') || null;
 
 const keyOf = ({ model, serial }: BodyIdentity): string => JSON.stringify([model, serial]);
 

@@ -6,7 +6,8 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { readRecorded } from '../../src/frames/index.js';
-import { run, start } from '../built.js';
+import { EventLog, Station } from '../../src/run/index.js';
+import { CAMERA_PROCESS, run, start } from '../built.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let into = '';
@@ -143,6 +144,43 @@ describe('nine frames from a three-frame body over USB', () => {
     expect({ ...body.body.state }).toEqual(before);
   });
 });
+
+it('a body lost for good in the middle, and found again later: what was owed is put back, and said', async () => {
+  const { body, env } = await plug('amount');
+  const before = { ...body.body.state };
+  const events = new EventLog();
+  const station = new Station({
+    choice: 'usb',
+    into,
+    cameraHome: path.join(into, 'home'),
+    events,
+    log: () => undefined,
+    link: { entry: CAMERA_PROCESS, env },
+  });
+  try {
+    await station.look();
+    events.watch(({ happening }) => {
+      if (happening.type === 'frame' && happening.frame.number === 1 && happening.frame.state === 'verified')
+        void body.usb.unplug();
+    });
+    await station.start({ frames: 9, step: 1 });
+    await station.settled();
+    expect(events.state.run?.state).toBe('halted');
+    expect(events.state.run?.sentence).toMatch(/These settings could not be put back: .*aeb to off/);
+    expect(events.state.body.state).toBe('absent');
+    expect(body.body.state.bracketStep).not.toBe(0);
+    await body.usb.plug();
+    await station.look();
+    expect(events.state.body).toMatchObject({
+      state: 'ready',
+      note: expect.stringMatching(/^What an earlier run had changed is put back: .*aeb/),
+    });
+    await station.close();
+    expect({ ...body.body.state }).toEqual(before);
+  } finally {
+    await station.close();
+  }
+}, 60_000);
 
 describe('no camera', () => {
   it('--body usb: one sentence, exit 1, nothing made', async () => {
