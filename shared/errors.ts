@@ -34,7 +34,10 @@ export const ERRORS = {
   ending: { status: 503, exit: 130 },
   // Something went wrong while working.
   'no-body': { status: 503, exit: 1 },
+  'several-bodies': { status: 409, exit: 2 },
   'usb-not-available': { status: 503, exit: 1 },
+  'mirror-locked': { status: 409, exit: 1 },
+  'not-learnt': { status: 500, exit: 1 },
   'body-not-ready': { status: 409, exit: 1 },
   'body-lost': { status: 503, exit: 1 },
   'body-busy': { status: 503, exit: 1 },

@@ -16,12 +16,13 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
     case 'run-state':
     case 'pass':
     case 'frame':
+    case 'note':
       if (state.run === null || state.run.id !== happening.run) return state;
       return { ...state, run: runAfter(state.run, happening) };
   }
 }
 
-type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' }>;
+type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'note' }>;
 
 function runAfter(run: RunView, happening: OfRun): RunView {
   switch (happening.type) {
@@ -34,6 +35,8 @@ function runAfter(run: RunView, happening: OfRun): RunView {
         ...run,
         passes: run.passes.map((old, index) => (index + 1 === happening.pass ? happening.state : old)),
       };
+    case 'note':
+      return { ...run, notes: [...run.notes, happening.note] };
     case 'frame':
       return {
         ...run,

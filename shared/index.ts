@@ -3,6 +3,8 @@ export * from './errors.js';
 export * from './ev.js';
 export * from './fold.js';
 export * from './plan.js';
+export * from './profile.js';
+export * from './readiness.js';
 export * from './request.js';
 export * from './set-record.js';
 export * from './state.js';

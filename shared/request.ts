@@ -41,6 +41,8 @@ export const setRequestSchema = z
     }),
     base: z.string().max(24).default('1/60'),
     mode: z.enum(['manual', 'aperture']).default('manual'),
+    /** Seconds to wait before each pass, for what trembles to come to rest. */
+    settle: z.number().min(0).max(60).default(0),
     conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
@@ -54,6 +56,7 @@ export interface SetRequest {
   /** The shutter of the base, as it was written: the body's own choices decide which setting it is. */
   readonly base: string;
   readonly mode: 'manual' | 'aperture';
+  readonly settleSeconds: number;
   readonly conditions: WrittenConditions;
 }
 
@@ -66,7 +69,7 @@ export interface SetRequest {
 export function parseSetRequest(written: unknown): SetRequest {
   const parsed = setRequestSchema.safeParse(written);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { base, mode, conditions } = parsed.data;
+  const { base, mode, settle, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
@@ -75,7 +78,7 @@ export function parseSetRequest(written: unknown): SetRequest {
       { field: 'step' },
     );
   }
-  return { offsets: offsetsOf(parsed.data, step), step, base, mode, conditions };
+  return { offsets: offsetsOf(parsed.data, step), step, base, mode, settleSeconds: settle, conditions };
 }
 
 function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>, step: Sixths): Sixths[] {

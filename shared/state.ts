@@ -1,6 +1,7 @@
 // What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
 import { z } from 'zod';
 import { planSchema } from './plan.js';
+import { readinessItemSchema } from './readiness.js';
 
 export const frameStateSchema = z.enum(['planned', 'armed', 'fired', 'stored', 'verified', 'rejected']);
 export type FrameState = z.infer<typeof frameStateSchema>;
@@ -32,6 +33,11 @@ export const frameViewSchema = z.strictObject({
   file: z.string().nullable(),
   /** Why it was rejected, in one sentence. */
   reason: z.string().nullable(),
+  /**
+   * In aperture priority: EV by which the body's own exposure had moved since the first frame of the set, where that is a
+   * sixth and more; + is more light let in. Else null.
+   */
+  baseMoved: z.number().nullable(),
 });
 export type FrameView = z.infer<typeof frameViewSchema>;
 
@@ -64,6 +70,8 @@ export const runViewSchema = z.strictObject({
   sentence: z.string().nullable(),
   /** The finished set folder. */
   folder: z.string().nullable(),
+  /** What else a person should know of this run, a sentence each. */
+  notes: z.array(z.string()),
 });
 export type RunView = z.infer<typeof runViewSchema>;
 
@@ -72,24 +80,49 @@ export const bodyViewSchema = z.strictObject({
   link: z.enum(['practice', 'usb']),
   model: z.string(),
   serial: z.string().nullable(),
+  /** How it says "bracket" over the wire. */
+  dialect: z.enum(['amount', 'pattern', 'drive-entry', 'none']),
   /** The labels that a base can have, longest first. */
   shutters: z.array(z.string()),
   /** Steps in EV that its shutter settings carry, ascending: others cannot be made, not even frame by frame. */
   steps: z.array(z.number()),
   /** The auto-brackets: frames, and EV between them. */
   brackets: z.array(z.strictObject({ frames: z.number().int(), step: z.number() })),
+  /** How far exposure compensation goes either way, and its steps, in EV. */
+  compensation: z.strictObject({ range: z.number(), grid: z.number() }),
+  /** The longest exposure whose file comes back. */
+  longestSeconds: z.number(),
+  /** Seconds that a plan counts with, beside the exposures. */
+  timing: z.strictObject({
+    secondsPerChange: z.number(),
+    secondsPerSetting: z.number(),
+    secondsPerFrame: z.number(),
+  }),
+  /** Where what the wire does not tell comes from. */
+  profile: z.enum(['none', 'written', 'learnt']),
   /** The settings that the base takes over as they are. */
   shutter: z.string().nullable(),
   aperture: z.string().nullable(),
   iso: z.string().nullable(),
+  /** Whether it is ready for a set, item by item. */
+  readiness: z.array(readinessItemSchema),
 });
 export type BodyView = z.infer<typeof bodyViewSchema>;
+
+/** A body on the cable, before anything is done with it. */
+export const attachedBodySchema = z.strictObject({ model: z.string(), serial: z.string().nullable() });
+export type AttachedBody = z.infer<typeof attachedBodySchema>;
 
 export const bodyStateSchema = z.discriminatedUnion('state', [
   z.strictObject({ state: z.literal('looking') }),
   /** `note` says why this body was taken, where that is not what was asked for. */
   z.strictObject({ state: z.literal('ready'), body: bodyViewSchema, note: z.string().nullable() }),
-  z.strictObject({ state: z.literal('absent'), sentence: z.string() }),
+  z.strictObject({
+    state: z.literal('absent'),
+    sentence: z.string(),
+    /** Where several are attached and none was chosen: what they are. */
+    choices: z.array(attachedBodySchema),
+  }),
 ]);
 export type BodyState = z.infer<typeof bodyStateSchema>;
 
@@ -122,6 +155,8 @@ export const happeningSchema = z.discriminatedUnion('type', [
     state: passStateSchema,
   }),
   z.strictObject({ type: z.literal('frame'), run: z.string(), frame: frameViewSchema }),
+  /** Something that a person should know of a run. */
+  z.strictObject({ type: z.literal('note'), run: z.string(), note: z.string() }),
 ]);
 /** Something that happened, before it has its number. */
 export type Happening = z.infer<typeof happeningSchema>;

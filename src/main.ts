@@ -3,7 +3,9 @@
 import { Command } from 'commander';
 import pino from 'pino';
 import about from '../package.json' with { type: 'json' };
+import { addBodies } from './commands/bodies.js';
 import { addFire } from './commands/fire.js';
+import { addLearn } from './commands/learn.js';
 import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
 import { addServe } from './commands/serve.js';
@@ -29,6 +31,8 @@ const program = new Command('evenrung')
 addServe(program, log);
 addPlan(program);
 addFire(program, log);
+addBodies(program, log);
+addLearn(program, log);
 
 // The errors of subcommands come as exceptions too.
 for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });

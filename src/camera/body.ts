@@ -1,18 +1,28 @@
 // A body that is ready to be used: a link, the dialect that it speaks, its limits, and its settings as they were found.
 // It knows exposures and brackets, and nothing of plans, sets or files beyond the one that a frame comes back in.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { BodyProfile } from '../../shared/profile.js';
+import type { ReadinessItem } from '../../shared/readiness.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
   type BracketShape,
   parseAperture,
+  SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
   toEv,
 } from '../exposure/index.js';
-import { type Dialect, recogniseDialect, shutterOutOfReach } from './dialects/index.js';
-import { APERTURES, ISO, SHUTTER } from './dialects/names.js';
+import {
+  APERTURES,
+  type Centre,
+  type Dialect,
+  ISO,
+  recogniseDialect,
+  SHUTTER,
+  shutterOutOfReach,
+} from './dialects/index.js';
 import {
   type BodyIdentity,
   type FiredFrame,
@@ -21,29 +31,45 @@ import {
   type Link,
   type Settings,
 } from './link.js';
+import { withProfile } from './profile.js';
+import { clockDifference, clockSetting, type ReadinessQuestion, readiness } from './readiness.js';
 
-/** Names under which bodies tell the position of their mode dial. */
-const MODE_NAMES = ['autoexposuremode', 'expprogram'];
-const DRIVE = 'drivemode';
+const DRIVES = ['drivemode', 'capturemode'];
+const SINGLE = /^single(?: frame| shot)?$/i;
 const TARGET = 'capturetarget';
-const FORMAT = 'imageformat';
+/** Under either of them the shutter stands as its wire label. */
+const SHUTTER_NAMES = [SHUTTER, 'shutterspeed2'];
 
 /** What a run needs of the body for one pass. */
 export interface Arming {
-  /** The shutter setting of the centre. */
-  readonly centre: ShutterSetting;
+  readonly centre: Centre;
   /** null fires a single frame with the bracket off. */
   readonly shape: BracketShape | null;
 }
 
-/** A setting that was changed: what it was, and what was last written instead. */
+/** A setting that was changed: what it was, and what may stand there instead. */
 export interface Owed {
   readonly found: string;
+  /** What was written last. */
   readonly written: string;
+  /** What stood before that: where the write was cut off it still does. */
+  readonly before: string;
 }
 
 /** By name, in the order of the changes. */
 export type Debts = ReadonlyMap<string, Owed>;
+
+/** What is asked of a body before a run; the rest of a ReadinessQuestion the body knows itself. */
+export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'dialect'>;
+
+export interface MeetOptions {
+  /** Settings that an earlier meeting with this body changed and could not put back. */
+  readonly owed?: (identity: BodyIdentity) => Promise<Debts>;
+  /** Called before each change and after what was put back, and waited for: what is still to be put back. */
+  readonly keepDebts?: (identity: BodyIdentity, debts: Debts) => Promise<void>;
+  /** What the wire does not tell of this body. */
+  readonly profile?: (identity: BodyIdentity) => Promise<BodyProfile | null>;
+}
 
 /** @returns one sentence for whoever has to do it by hand */
 export function notPutBack(debts: Debts): string {
@@ -56,13 +82,30 @@ export interface StandingExposure {
   readonly aperture: string | null;
   readonly fNumber: number | null;
   readonly iso: number | null;
+  /** Tv in sixths of the shutter; null where the body does not tell, or chooses it itself. */
+  readonly shutterTv: Sixths | null;
+}
+
+interface Met {
+  readonly link: Link;
+  readonly identity: BodyIdentity;
+  readonly settings: Settings;
+  readonly dialect: Dialect;
+  readonly limits: BodyLimits;
+  readonly profile: BodyProfile | null;
+  readonly contradictions: readonly string[];
+  readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
 }
 
 export class Body {
   readonly identity: BodyIdentity;
   readonly limits: BodyLimits;
+  readonly profile: BodyProfile | null;
+  /** What the profile says and the wire denies, a sentence each. */
+  readonly contradictions: readonly string[];
   private readonly link: Link;
   private readonly dialect: Dialect;
+  private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
   /** What is still to be put back, in the order of the changes. */
   private readonly asFound = new Map<string, Owed>();
@@ -73,18 +116,28 @@ export class Body {
   /** Frames fired since the bracket was at its first frame. */
   private turn = 0;
 
-  /**
-   * @param owed settings that an earlier meeting with this body changed and could not put back
-   * @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready
-   */
-  static async meet(link: Link, owed: (identity: BodyIdentity) => Debts = () => new Map()): Promise<Body> {
+  /** @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready */
+  static async meet(link: Link, { owed, profile, keepDebts }: MeetOptions = {}): Promise<Body> {
     const identity = await link.identify();
     const settings = await link.readSettings();
     const dialect = recogniseDialect(settings);
-    const limits = dialect.limits(settings, await link.readLimits());
-    if (limits.shutters.length === 0) throw shutterOutOfReach();
-    const body = new Body(link, identity, settings, dialect, limits);
-    for (const [name, debt] of owed(identity)) body.asFound.set(name, debt);
+    const read = dialect.limits(settings, await link.readLimits());
+    const told = read.shutters.length > 0 ? read : assumingShutters(read);
+    const known = (await profile?.(identity)) ?? null;
+    const { limits, contradictions } =
+      known === null ? { limits: told, contradictions: [] } : withProfile(told, known, dialect.tellsCounts);
+    const body = new Body({
+      link,
+      identity,
+      settings,
+      dialect,
+      limits,
+      profile: known,
+      contradictions,
+      keepDebts: keepDebts ?? (async () => undefined),
+    });
+    for (const [name, debt] of (await owed?.(identity)) ?? []) body.asFound.set(name, debt);
+    body.forgetCorrected();
     return body;
   }
 
@@ -93,36 +146,88 @@ export class Body {
     return this.asFound;
   }
 
-  private constructor(
-    link: Link,
-    identity: BodyIdentity,
-    settings: Settings,
-    dialect: Dialect,
-    limits: BodyLimits,
-  ) {
-    this.link = link;
-    this.identity = identity;
-    this.settings = settings;
-    this.dialect = dialect;
-    this.limits = limits;
+  /** Whether the wire tells how many frames a bracket has. */
+  get tellsCounts(): boolean {
+    return this.dialect.tellsCounts;
   }
 
-  view(): BodyView {
-    const brackets = this.limits.brackets.map(({ step, pattern }) => ({
+  private constructor(met: Met) {
+    this.link = met.link;
+    this.identity = met.identity;
+    this.settings = met.settings;
+    this.dialect = met.dialect;
+    this.limits = met.limits;
+    this.profile = met.profile;
+    this.contradictions = met.contradictions;
+    this.keepDebts = met.keepDebts;
+  }
+
+  /** @param asked what its readiness is judged for */
+  view(asked: ReadinessAsked): BodyView {
+    const { limits, identity } = this;
+    const brackets = limits.brackets.map(({ step, pattern }) => ({
       frames: pattern.length,
       step: toEv(step),
     }));
     return {
-      link: this.identity.link,
-      model: this.identity.model,
-      serial: this.identity.serial,
-      shutters: this.limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
-      steps: stepsOf(this.limits).map(toEv),
+      link: identity.link,
+      model: identity.model,
+      serial: identity.serial,
+      dialect: this.dialect.name,
+      shutters: limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
+      steps: stepsOf(limits).map(toEv),
       brackets,
-      shutter: this.valueOf(SHUTTER),
+      compensation: { range: toEv(limits.compensation.range), grid: toEv(limits.compensation.grid) },
+      longestSeconds: limits.longestSeconds,
+      timing: {
+        secondsPerChange: limits.secondsPerChange,
+        secondsPerSetting: limits.secondsPerSetting,
+        secondsPerFrame: limits.secondsPerFrame,
+      },
+      profile: this.profile === null ? 'none' : this.profile.learntAt === undefined ? 'written' : 'learnt',
+      shutter: limits.shutters.find(({ tv }) => tv === this.standingShutter())?.label ?? null,
       aperture: this.apertureLabel(),
       iso: this.valueOf(ISO),
+      readiness: this.readiness(asked),
     };
+  }
+
+  /** The list that a person walks through before firing, as the settings were read last. */
+  readiness(asked: ReadinessAsked): ReadinessItem[] {
+    return readiness({
+      ...asked,
+      settings: this.settings,
+      link: this.identity.link,
+      dialect: this.dialect.name,
+    });
+  }
+
+  /** Seconds that the body's clock was ahead when its settings were read last; null where it tells none. */
+  clockDifference(now: Date): number | null {
+    return clockDifference(this.settings, now);
+  }
+
+  /**
+   * Sets the body's clock to this computer's.
+   * @throws EvenrungError body-not-ready where it cannot be set over the wire; as Link.changeSetting
+   */
+  async setClock(now: () => Date): Promise<void> {
+    const setting = clockSetting(this.settings, now());
+    if (setting === null) {
+      throw new EvenrungError(
+        'body-not-ready',
+        "This camera's clock cannot be set over the cable. Set it in the camera's menu.",
+      );
+    }
+    await this.link.changeSetting(setting.name, setting.value);
+    await this.refresh();
+  }
+
+  /** Reads the settings anew; changes nothing. */
+  async refresh(): Promise<void> {
+    this.settings = await this.link.readSettings();
+    this.known.clear();
+    for (const setting of this.settings.values()) this.known.set(setting.name, setting.value);
   }
 
   /** What the aperture and the ISO stand on; null where the body does not tell. */
@@ -133,6 +238,7 @@ export class Body {
       aperture,
       fNumber: aperture === null ? null : (parseAperture(aperture) ?? null),
       iso: Number.isFinite(iso) && iso > 0 ? iso : null,
+      shutterTv: this.standingShutter(),
     };
   }
 
@@ -140,18 +246,15 @@ export class Body {
    * Reads the settings anew and makes the body ready for a run: single drive, files kept on the card too, bracket off.
    * @throws EvenrungError body-not-ready where only the photographer can change what is in the way
    */
-  async makeReady(): Promise<void> {
-    this.settings = await this.link.readSettings();
-    this.known.clear();
-    for (const setting of this.settings.values()) this.known.set(setting.name, setting.value);
+  async makeReady(asked: ReadinessAsked): Promise<void> {
+    await this.refresh();
     this.forgetCorrected();
-    refuseUnready(this.settings);
-    if (!(await this.choose(DRIVE, /^single(?: frame| shot)?$/i))) {
-      throw new EvenrungError(
-        'body-not-ready',
-        'The camera is not on single drive. Set it on the camera, then fire again.',
-      );
+    const items = this.readiness(asked).filter(({ mark }) => mark === 'stops');
+    const [first] = items;
+    if (first !== undefined) {
+      throw new EvenrungError('body-not-ready', items.map(({ message }) => message).join(' '), { items });
     }
+    for (const drive of DRIVES) await this.choose(drive, SINGLE);
     await this.choose(TARGET, /card/i);
     await this.setBracket(null);
   }
@@ -164,7 +267,7 @@ export class Body {
       if (shape !== null && this.bracket !== null) await this.setBracket(null);
       await this.setBracket(shape);
     }
-    await this.dialect.setCentre(this.changes, centre);
+    await this.dialect.setCentre(this.changes, centre, this.settings);
   }
 
   /** Fires one frame with everything as it is. */
@@ -212,6 +315,7 @@ export class Body {
     }
     this.bracket = undefined;
     this.turn = 0;
+    await this.keepDebts(this.identity, this.asFound);
     if (failed.length === 0) return done;
     throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
   }
@@ -223,8 +327,12 @@ export class Body {
   private readonly changes = {
     changeSetting: async (name: string, value: string): Promise<void> => {
       if (this.known.get(name) === value) return;
-      const found = this.asFound.get(name)?.found ?? this.settings.get(name)?.value;
-      if (found !== undefined) this.asFound.set(name, { found, written: value });
+      const owed = this.asFound.get(name);
+      const found = owed?.found ?? this.settings.get(name)?.value;
+      if (found !== undefined) {
+        this.asFound.set(name, { found, written: value, before: owed?.written ?? found });
+        await this.keepDebts(this.identity, this.asFound);
+      }
       try {
         const after = await this.link.changeSetting(name, value);
         this.known.set(name, after.value);
@@ -235,17 +343,18 @@ export class Body {
     },
   };
 
-  /** What stands otherwise than it was last written was changed by hand: the photographer's word counts. */
+  /** What stands as neither of the last two values was changed by hand: the photographer's word counts. */
   private forgetCorrected(): void {
-    for (const [name, { written }] of this.asFound) {
+    for (const [name, { found, written, before }] of this.asFound) {
       const now = this.settings.get(name)?.value;
-      if (now !== undefined && now !== written) this.asFound.delete(name);
+      const byHand = now !== undefined && now !== written && now !== before;
+      if (byHand || now === found) this.asFound.delete(name);
     }
   }
 
   private async setBracket(shape: BracketShape | null): Promise<void> {
     this.bracket = undefined;
-    await this.dialect.setBracket(this.changes, shape);
+    await this.dialect.setBracket(this.changes, shape, this.settings);
     this.bracket = shape;
     this.turn = 0;
   }
@@ -257,6 +366,11 @@ export class Body {
     const choice = setting.choices?.find((label) => wanted.test(label));
     if (choice !== undefined) await this.changes.changeSetting(name, choice);
     return choice !== undefined;
+  }
+
+  private standingShutter(): Sixths | null {
+    const values = SHUTTER_NAMES.map((name) => this.valueOf(name));
+    return this.limits.shutters.find(({ wire }) => values.includes(wire))?.tv ?? null;
   }
 
   /** The bare f-number as text; null where the body does not tell one. */
@@ -284,26 +398,15 @@ function stepsOf({ shutters }: BodyLimits): Sixths[] {
   );
 }
 
-function refuseUnready(settings: Settings): void {
-  const mode = MODE_NAMES.map((name) => settings.get(name)?.value).find((value) => value !== undefined);
-  if (mode !== undefined && !/^(?:m|manual)$/i.test(mode)) {
-    throw new EvenrungError(
-      'body-not-ready',
-      `The camera is in mode ${mode}. Turn its mode dial to M (manual), then fire again.`,
-    );
-  }
-  const iso = settings.get(ISO)?.value;
-  if (iso !== undefined && /auto/i.test(iso)) {
-    throw new EvenrungError(
-      'body-not-ready',
-      'The ISO is on automatic and would move between frames. Set a fixed ISO on the camera, then fire again.',
-    );
-  }
-  const format = settings.get(FORMAT)?.value;
-  if (format !== undefined && /raw.*\+|\+.*raw/i.test(format)) {
-    throw new EvenrungError(
-      'body-not-ready',
-      `The camera writes two files a frame (${format}), and only one of them comes back over the cable. Set it to raw only or JPEG only, then fire again.`,
-    );
-  }
+/**
+ * In an automatic mode some bodies offer no shutter to set; what they can choose is then taken for the commonest range (common
+ * practice, no source), and none of it can be set.
+ * @throws EvenrungError body-not-ready where compensation is out of reach too
+ */
+function assumingShutters(limits: BodyLimits): BodyLimits {
+  if (limits.compensation.range === 0) throw shutterOutOfReach();
+  const shutters = SHUTTER_SCALES.third
+    .filter(({ seconds }) => seconds > 1 / 5000)
+    .map((setting): ShutterSetting => ({ ...setting, settable: false }));
+  return { ...limits, shutters };
 }

@@ -3,10 +3,15 @@ export {
   type Arming,
   Body,
   type Debts,
+  type MeetOptions,
   notPutBack,
+  type Owed,
+  type ReadinessAsked,
   type StandingExposure,
 } from './body.js';
+export type { Centre, DialectName } from './dialects/index.js';
 export {
+  type AttachedPort,
   type BodyIdentity,
   type FiredFrame,
   type FireOptions,

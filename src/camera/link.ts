@@ -20,6 +20,14 @@ export interface BodyIdentity {
   readonly serial: string | null;
 }
 
+/** A body that a link could be opened to. */
+export interface AttachedPort {
+  /** Where it is, in the words of the link; another one each time it is plugged in. */
+  readonly port: string;
+  /** What it is called there, which need not be what it calls itself. */
+  readonly model: string;
+}
+
 /** One entry of the settings tree. */
 export interface Setting {
   /** The bare name, such as `shutterspeed`: settings are never asked for by path. */
@@ -39,15 +47,10 @@ export interface LinkLimits {
   readonly longestSeconds: number;
   /** Seconds for one settings change to whatever value. */
   readonly secondsPerChange: number;
-  /** Seconds more for every setting that lies between; 0 where the body jumps. */
+  /** Seconds more for every setting on the way; 0 where the body jumps. */
   readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure. */
   readonly secondsPerFrame: number;
-  /**
-   * The auto-bracket's frames in firing order, in steps from the centre, where something other than the settings tree
-   * tells it; null where nothing does.
-   */
-  readonly bracketPatterns: readonly (readonly number[])[] | null;
 }
 
 /** A frame that came back. */

@@ -5,21 +5,22 @@ import { ENDED } from '../../shared/fold.js';
 import { parseSetRequest } from '../../shared/request.js';
 import type { NumberedEvent } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
-import { type BodyChoice, EventLog, Station } from '../run/index.js';
+import { EventLog, Station } from '../run/index.js';
 import {
   addRequestOptions,
+  type BodyOptions,
   bodyOption,
+  cameraOption,
   counted,
+  finderOptions,
   type LimitOptions,
   narrowTo,
   type RequestOptions,
   writtenRequest,
 } from './options.js';
-import { cameraHome } from './places.js';
 import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
 
-interface FireOptions extends RequestOptions, LimitOptions {
-  readonly body: BodyChoice;
+interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
   readonly into: string;
   readonly json?: boolean;
 }
@@ -27,6 +28,7 @@ interface FireOptions extends RequestOptions, LimitOptions {
 export function addFire(program: Command, log: Logger): void {
   addRequestOptions(program.command('fire').description('fire one set and leave its set folder in a folder'))
     .addOption(bodyOption())
+    .addOption(cameraOption())
     .option('--into <folder>', 'folder that takes the set folder', '.')
     .action(async (options: FireOptions) => {
       process.exitCode = await fire(options, log);
@@ -40,11 +42,9 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
   parseSetRequest(request);
   const events = new EventLog();
   const station = new Station({
-    choice: options.body,
+    ...finderOptions(options, log),
     into: options.into,
-    cameraHome: cameraHome(),
     events,
-    log: (line) => log.debug({ from: 'camera process' }, line),
     narrow: narrowTo(options),
   });
   let stopped = false;
@@ -71,6 +71,9 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
     forget();
   }
 }
+
+const movedWords = (ev: number | null): string =>
+  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
 
 function printJson(event: NumberedEvent): void {
   process.stdout.write(`${JSON.stringify(event)}\n`);
@@ -106,10 +109,13 @@ function wordsPrinter(): (event: NumberedEvent) => void {
       case 'frame': {
         const { frame } = happening;
         const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
-        if (frame.state === 'verified') say(`${name} verified`);
+        if (frame.state === 'verified') say(`${name} verified${movedWords(frame.baseMoved)}`);
         if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
         return;
       }
+      case 'note':
+        say(happening.note);
+        return;
       case 'run-state':
         if (happening.state === 'making-up') say('Making up what is missing, singly');
         if (!ENDED.has(happening.state)) return;

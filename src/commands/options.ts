@@ -1,10 +1,12 @@
 // Options that several commands have in common, and how their words become a request and limits.
 import { type Command, InvalidArgumentError, Option } from 'commander';
+import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { MOST_FRAMES, type WrittenConditions, type WrittenSetRequest } from '../../shared/request.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
 import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
+import { configFolder, stateFolder } from './places.js';
 
 export interface RequestOptions {
   readonly frames?: string;
@@ -14,6 +16,7 @@ export interface RequestOptions {
   readonly step?: string;
   readonly base?: string;
   readonly mode: string;
+  readonly settle?: number;
   readonly handHeld?: number;
   readonly mains?: string;
   readonly lightRate?: number;
@@ -52,6 +55,7 @@ export function addRequestOptions(command: Command): Command {
       '--shutter-range <times>',
       `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
     )
+    .option('--settle <s>', 'seconds to wait before each pass', secondsNumber)
     .option('--hand-held <mm>', 'no tripod: the focal length, 35 mm equivalent', positive)
     .addOption(new Option('--mains <hz>', 'mains light falls on the scene').choices(['50', '60']))
     .option('--light-rate <ev>', 'how fast the light changes, in EV a minute', positive)
@@ -70,9 +74,27 @@ export function bodyOption(): Option {
     .default('auto');
 }
 
+export function cameraOption(): Option {
+  return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
+}
+
+export interface BodyOptions {
+  readonly body: BodyChoice;
+  readonly camera?: string;
+}
+
+/** What every command that looks for bodies hands on. */
+export const finderOptions = ({ body, camera }: BodyOptions, log: Logger) => ({
+  choice: body,
+  camera,
+  stateFolder: stateFolder(),
+  configFolder: configFolder(),
+  log: (line: string) => log.debug({ from: 'camera process' }, line),
+});
+
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
-  const { frames, from, to, span, step, base, mode } = options;
+  const { frames, from, to, span, step, base, mode, settle } = options;
   if (step === undefined)
     throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
   return {
@@ -83,6 +105,7 @@ export function writtenRequest(options: RequestOptions): WrittenSetRequest {
     ...(from === undefined ? {} : { from }),
     ...(to === undefined ? {} : { to }),
     ...(base === undefined ? {} : { base }),
+    ...(settle === undefined ? {} : { settle }),
     conditions: writtenConditions(options),
   };
 }
@@ -102,6 +125,12 @@ function positive(text: string): number {
   const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : 0;
   if (value > 0) return value;
   throw new InvalidArgumentError('give a number above 0.');
+}
+
+/** 0 and more. */
+export function secondsNumber(text: string): number {
+  if (/^\d{1,4}(?:\.\d{1,3})?$/.test(text.trim())) return Number(text);
+  throw new InvalidArgumentError('give seconds, 0 or more.');
 }
 
 function wholeNumber(text: string): number {

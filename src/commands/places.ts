@@ -1,4 +1,4 @@
-// Where things lie on this machine: the state folder (XDG Base Directory Specification), the built panel.
+// Where things lie on this machine: the folders for state and config (XDG Base Directory Specification), the built panel.
 import os from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -10,8 +10,12 @@ export function stateFolder(): string {
   return path.join(base, 'evenrung');
 }
 
-/** HOME of the camera process. */
-export const cameraHome = (): string => path.join(stateFolder(), 'camera-home');
+/** $XDG_CONFIG_HOME/evenrung, or ~/.config/evenrung: the profiles of bodies. */
+export function configFolder(): string {
+  const named = process.env.XDG_CONFIG_HOME;
+  const base = named && path.isAbsolute(named) ? named : path.join(os.homedir(), '.config');
+  return path.join(base, 'evenrung');
+}
 
 /** Where `serve` puts sets when it is not told. */
 export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets');

@@ -2,8 +2,8 @@
 import { formatEv, type Sixths } from '../exposure/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
 import { counted } from './options.js';
+import { NO_BREAK, wrapped } from './process.js';
 
-const WIDTH = 80;
 /** Columns of the ladder that passes can stand in, three characters each. */
 const MOST_LANES = 14;
 
@@ -74,20 +74,3 @@ const makes = (frame: PlannedFrame, offset: Sixths): boolean => frame.wanted && 
 const ev = (offset: Sixths): string => formatEv(offset);
 
 const seconds = (value: number): string => `${value < 10 ? value.toFixed(1) : Math.ceil(value)} s`;
-
-const NO_BREAK = '\u00a0';
-
-function wrapped(text: string, indent: string): string[] {
-  const lines: string[] = [];
-  let line = '';
-  for (const word of text.split(/(?<=[^ ]) +/)) {
-    const longer = line === '' ? word : `${line} ${word}`;
-    if (longer.length > WIDTH && line !== '') {
-      lines.push(line);
-      line = `${indent}${word}`;
-    } else {
-      line = longer;
-    }
-  }
-  return [...lines, line].map((done) => done.replaceAll(NO_BREAK, ' '));
-}

@@ -15,9 +15,9 @@ export function addPlan(program: Command): void {
   addRequestOptions(
     program.command('plan').description('work out the passes of a set, without firing'),
   ).action((options: RequestOptions & LimitOptions & { json?: boolean }) => {
-    const { offsets, step, base, mode, conditions } = parseSetRequest(writtenRequest(options));
+    const { offsets, step, base, mode, settleSeconds, conditions } = parseSetRequest(writtenRequest(options));
     const limits = statedLimits(options);
-    const plan = planSet({ offsets, step, mode, base: resolveBase(base, limits) }, limits, {
+    const plan = planSet({ offsets, step, mode, settleSeconds, base: resolveBase(base, limits) }, limits, {
       ...conditions,
       baseWritten: base,
     });

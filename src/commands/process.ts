@@ -59,3 +59,24 @@ function suggestionsOf({ details }: EvenrungError): string {
     ? suggestions.data.map(({ message }) => `  would do: ${message}\n`).join('')
     : '';
 }
+
+const WIDTH = 80;
+
+/** A space at which no line ends. */
+export const NO_BREAK = '\u00a0';
+
+/** @returns lines of at most 80 columns, those after the first indented */
+export function wrapped(text: string, indent: string): string[] {
+  const lines: string[] = [];
+  let line = '';
+  for (const word of text.split(/(?<=[^ ]) +/)) {
+    const longer = line === '' ? word : `${line} ${word}`;
+    if (longer.length > WIDTH && line !== '') {
+      lines.push(line);
+      line = `${indent}${word}`;
+    } else {
+      line = longer;
+    }
+  }
+  return [...lines, line].map((done) => done.replaceAll(NO_BREAK, ' '));
+}

@@ -1,13 +1,12 @@
 // `serve`: the daemon. It is ready as soon as it listens; the body may come up after.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
-import { type BodyChoice, EventLog, Station } from '../run/index.js';
-import { bodyOption, portNumber } from './options.js';
-import { cameraHome, defaultInto, panelFolder } from './places.js';
+import { EventLog, Station } from '../run/index.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions, portNumber } from './options.js';
+import { defaultInto, panelFolder } from './places.js';
 import { onStopSignal, STOPPED, STOPPING } from './process.js';
 
-interface ServeOptions {
-  readonly body: BodyChoice;
+interface ServeOptions extends BodyOptions {
   readonly into: string;
   readonly port: number;
 }
@@ -19,6 +18,7 @@ export function addServe(program: Command, log: Logger): void {
     .command('serve')
     .description('run the daemon with its panel')
     .addOption(bodyOption())
+    .addOption(cameraOption())
     .option('--into <folder>', 'folder that takes the set folders', defaultInto())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
     .action(async (options: ServeOptions) => {
@@ -27,16 +27,14 @@ export function addServe(program: Command, log: Logger): void {
 }
 
 /** @returns the exit code, once the daemon was told to stop */
-async function serve({ body, into, port }: ServeOptions, log: Logger): Promise<number> {
+async function serve({ into, port, ...which }: ServeOptions, log: Logger): Promise<number> {
   // Loaded only here: the other commands start faster without it.
   const { startServer } = await import('../server/index.js');
   const events = new EventLog();
   const station = new Station({
-    choice: body,
+    ...finderOptions(which, log),
     into,
-    cameraHome: cameraHome(),
     events,
-    log: (line) => log.debug({ from: 'camera process' }, line),
   });
   await station.checkFolder();
   logEvents(events, log);
@@ -51,14 +49,21 @@ async function serve({ body, into, port }: ServeOptions, log: Logger): Promise<n
 }
 
 function logEvents(events: EventLog, log: Logger): void {
+  let told = '';
   events.watch(({ happening }) => {
     switch (happening.type) {
       case 'body':
         if (happening.body.state === 'absent') log.warn(happening.body.sentence);
-        if (happening.body.state === 'ready') {
+        if (happening.body.state === 'looking') told = '';
+        // Told anew at each tick and each check: only what changed is worth a line.
+        if (happening.body.state === 'ready' && told !== happening.body.body.model) {
+          told = happening.body.body.model;
           if (happening.body.note !== null) log.info(happening.body.note);
-          log.info(`Body: ${happening.body.body.model}`);
+          log.info(`Body: ${told}`);
         }
+        return;
+      case 'note':
+        log.warn({ run: happening.run }, happening.note);
         return;
       case 'run':
         return;

@@ -2,5 +2,6 @@
 export * from './aperture.js';
 export * from './apex.js';
 export * from './ev.js';
+export * from './iso.js';
 export * from './limits.js';
 export * from './shutter.js';

@@ -32,7 +32,7 @@ export interface BodyLimits {
   readonly longestSeconds: number;
   /** Seconds for one settings change to whatever value. */
   readonly secondsPerChange: number;
-  /** Seconds more for every setting that lies between: some bodies walk to a value step by step. 0 where it jumps. */
+  /** Seconds more for every setting on the way: some bodies walk to a value step by step. 0 where it jumps. */
   readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
   readonly secondsPerFrame: number;

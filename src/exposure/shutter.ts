@@ -28,12 +28,18 @@ const FRACTION = /^(\d+(?:\.\d+)?)\/(\d+(?:\.\d+)?)$/;
 const SECONDS = /^(\d+(?:\.\d+)?|\.\d+)$/;
 const QUOTED = /^(\d+)["\u2033](\d*)$/;
 
+/** No label is longer; what is needs no reading. */
+const LONGEST_TEXT = 64;
+/** Codes for bulb and the like come printed as fractions: 0xFFFFFFFD as `65535/65533`. */
+const FIRST_CODE = 0x8000;
+
 /**
  * Reads every spelling of a shutter time that a person or a body uses: `1/125`, `0.3`, `0"3`, `30"`, `30`, `1.6`, `13/10`,
  * `2s`, `0.0100s`, `1/1.3`, `bulb`. Nominal times are not made exact here.
  * @returns what it says, or undefined where the text is no time: `auto`, nothing, zero, nonsense
  */
 export function parseShutter(text: string): WrittenShutter | undefined {
+  if (text.length > LONGEST_TEXT) return undefined;
   const bare = text.trim().replace(/\s*(?:s|sec|seconds?)$/i, '');
   if (/^bulb$/i.test(bare)) return { kind: 'bulb' };
   const seconds = fraction(bare) ?? quoted(bare) ?? plain(bare);
@@ -44,7 +50,8 @@ export function parseShutter(text: string): WrittenShutter | undefined {
 
 function fraction(text: string): number | undefined {
   const [, top, bottom] = FRACTION.exec(text) ?? [];
-  return top === undefined || bottom === undefined ? undefined : Number(top) / Number(bottom);
+  if (top === undefined || bottom === undefined || Number(top) >= FIRST_CODE) return undefined;
+  return Number(top) / Number(bottom);
 }
 
 function quoted(text: string): number | undefined {

@@ -1,10 +1,13 @@
 // Compares what a file recorded with the settings that were asked for. Pure.
 import {
   APERTURE_SCALES,
+  formatEv,
   nearestSetting,
   parseShutter,
   SHUTTER_SCALES,
   type ShutterSetting,
+  type Sixths,
+  toEv,
 } from '../exposure/index.js';
 import type { RecordedExposure } from './recorded.js';
 
@@ -36,13 +39,97 @@ function nominalSeconds(setting: ShutterSetting): number[] {
  * Time, aperture and ISO are checked each by itself; a time is right when it is the nominal or the exact value of the
  * setting that was asked for. A value that the body did not tell beforehand cannot be wrong; a time that is missing is.
  */
-export function judge(recorded: RecordedExposure, asked: AskedExposure): Verdict {
+export function judge(recorded: Omit<RecordedExposure, 'bias'>, asked: AskedExposure): Verdict {
   const reasons = [
     timeMismatch(recorded.exposureTime, asked.shutter),
     apertureMismatch(recorded.fNumber, asked.fNumber),
     isoMismatch(recorded.iso, asked.iso),
   ].filter((reason) => reason !== null);
   return reasons.length === 0 ? { right: true } : { right: false, reasons };
+}
+
+/** What a frame was asked to be in aperture priority, where the body meters the base itself. */
+export interface AskedOffset {
+  readonly offset: Sixths;
+  /** The compensation that was set for its pass. Some bodies record that alone, without the bracket's part. */
+  readonly compensation: Sixths;
+  /** EV between neighbouring frames of the set. */
+  readonly step: Sixths;
+  /** Tv in EV of the base that the first verified frame stands for; null before it. */
+  readonly baseTv: number | null;
+  /** Tv in EV of the longest and of the shortest time that the body has. */
+  readonly longestTv: number;
+  readonly shortestTv: number;
+  readonly fNumber: number | null;
+  readonly iso: number | null;
+}
+
+export type MeteredVerdict =
+  | {
+      readonly right: true;
+      /** Tv in EV of the base that this frame stands for. */
+      readonly baseTv: number;
+      /** EV by which that differs from the base so far; + is more light let in. Null where it is less than a sixth. */
+      readonly moved: number | null;
+    }
+  | { readonly right: false; readonly reasons: readonly string[] };
+
+/** Farther than this from the base of the first frame is said: the light moved. */
+const MOVED_EV = 1 / 6 - 0.005;
+
+/**
+ * In aperture priority the time is the body's own choice. A frame is told by the bias that its file records; where that is
+ * missing or does not hold the bracket's part, by the time, which must lie nearer to this offset than to its neighbours.
+ */
+export function judgeMetered(recorded: RecordedExposure, asked: AskedOffset): MeteredVerdict {
+  const tv = recordedTv(recorded.exposureTime);
+  const reasons = [
+    tv === null ? 'The file does not tell its exposure time.' : null,
+    apertureMismatch(recorded.fNumber, asked.fNumber),
+    isoMismatch(recorded.iso, asked.iso),
+  ].filter((reason) => reason !== null);
+  if (tv === null || reasons.length > 0) return { right: false, reasons };
+  const baseTv = tv + toEv(asked.offset);
+  const moved = asked.baseTv === null ? 0 : asked.baseTv - baseTv;
+  if (!isTold(recorded.bias, moved, asked)) {
+    const said = recorded.bias === null ? '' : ` (it records ${formatEv(Math.round(recorded.bias * 6))} EV)`;
+    return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
+  }
+  const clamped =
+    (moved < -MOVED_EV && tv <= asked.longestTv) || (moved > MOVED_EV && tv >= asked.shortestTv);
+  if (clamped) {
+    const end = moved < 0 ? 'longer' : 'shorter';
+    return {
+      right: false,
+      reasons: [
+        `The light asks for a ${end} time than the body has: ${moved < 0 ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO'}.`,
+      ],
+    };
+  }
+  return { right: true, baseTv, moved: Math.abs(moved) >= MOVED_EV ? moved : null };
+}
+
+/** A third of an EV, cut or rounded to two decimals. */
+const SAME_BIAS_EV = 0.05;
+
+function isTold(
+  bias: number | null,
+  moved: number,
+  { offset, compensation, step, baseTv }: AskedOffset,
+): boolean {
+  const records = (ev: Sixths) => bias !== null && Math.abs(bias - toEv(ev)) <= SAME_BIAS_EV;
+  if (records(offset)) return true;
+  if (bias !== null && !records(compensation)) return false;
+  return baseTv === null || Math.abs(moved) < toEv(step) / 2;
+}
+
+/** @returns Tv in EV: of the setting whose nominal time this is, else of the time itself; null where there is none */
+export function recordedTv(seconds: number | null): number | null {
+  if (seconds === null) return null;
+  const nominal = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half].find((setting) =>
+    nominalSeconds(setting).some((time) => close(seconds, time)),
+  );
+  return nominal === undefined ? -Math.log2(seconds) : toEv(nominal.tv);
 }
 
 function timeMismatch(seconds: number | null, shutter: ShutterSetting): string | null {

@@ -7,6 +7,8 @@ export interface RecordedExposure {
   readonly exposureTime: number | null;
   readonly fNumber: number | null;
   readonly iso: number | null;
+  /** EV that the body was told to expose more than it meters: compensation and, on most bodies, the bracket. */
+  readonly bias: number | null;
 }
 
 /** Cameras write their Exif at the head of the file; this is far more than any of them needs. */
@@ -24,6 +26,7 @@ export async function readRecorded(file: string): Promise<RecordedExposure> {
       exposureTime: rational(tags.ExposureTime?.value),
       fNumber: rational(tags.FNumber?.value),
       iso: integer(tags.ISOSpeedRatings?.value),
+      bias: signed(tags.ExposureBiasValue?.value),
     };
   } catch (cause) {
     const words = cause instanceof Error ? cause.message : String(cause);
@@ -34,11 +37,16 @@ export async function readRecorded(file: string): Promise<RecordedExposure> {
   }
 }
 
-function rational(value: unknown): number | null {
+function signed(value: unknown): number | null {
   if (!Array.isArray(value)) return null;
   const [top, bottom] = value as unknown[];
   const number = Number(top) / Number(bottom);
-  return Number.isFinite(number) && number > 0 ? number : null;
+  return Number.isFinite(number) ? number : null;
+}
+
+function rational(value: unknown): number | null {
+  const number = signed(value);
+  return number !== null && number > 0 ? number : null;
 }
 
 function integer(value: unknown): number | null {

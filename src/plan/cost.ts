@@ -2,6 +2,7 @@
 //
 //   a plan costs     the sum of what its passes cost
 //   a pass costs     one settings change, which moves the centre, at its mean
+//                    + the time to settle, where that is asked for
 //                    + for each of its frames, asked for or not, its exposure (at least 1 ms) and the body's own time
 //
 // A body that walks to a value passes the settings in between. How many depends on the pass before; the mean is taken: a
@@ -16,7 +17,9 @@ const milliseconds = (seconds: number): number => Math.round(seconds * 1000);
 /** @returns what a pass costs, in whole milliseconds, at least 1 */
 export function costModel(request: PlanRequest, limits: BodyLimits): (pass: PossiblePass) => number {
   const change = milliseconds(
-    limits.secondsPerChange + limits.secondsPerSetting * meanSettings(request, limits),
+    limits.secondsPerChange +
+      limits.secondsPerSetting * meanSettings(request, limits) +
+      (request.settleSeconds ?? 0),
   );
   const overhead = milliseconds(limits.secondsPerFrame);
   const exposure = (shutter: ShutterSetting) => Math.max(1, milliseconds(shutter.seconds));

@@ -1,13 +1,27 @@
 // What a plan takes: time, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
 // walks the passes in their order and counts every settings change.
-import type { BodyLimits, ShutterSetting } from '../exposure/index.js';
+import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
 import type { Estimate, Pass } from './types.js';
 
-/** @param passes in firing order @param fileBytes bytes of one file, where somebody told */
-export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes: number | null): Estimate {
+export interface EstimateOptions {
+  /** Bytes of one file, where somebody told. */
+  readonly fileBytes?: number | undefined;
+  /** Seconds to wait before each pass. */
+  readonly settleSeconds?: number | undefined;
+  /** What the shutter of the body stands on before the first pass and has to stand on again after the last. */
+  readonly standingTv?: Sixths | undefined;
+}
+
+/** @param passes in firing order */
+export function estimate(
+  passes: readonly Pass[],
+  limits: BodyLimits,
+  { fileBytes, settleSeconds = 0, standingTv }: EstimateOptions = {},
+): Estimate {
   let clock = 0;
   let bracket = 0;
-  let at: ShutterSetting | undefined;
+  const standing = limits.shutters.find(({ tv }) => tv === standingTv);
+  let at: ShutterSetting | undefined = standing;
   const passSeconds: number[] = [];
   const starts = new Map<number, number>();
   for (const pass of passes) {
@@ -17,6 +31,7 @@ export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes:
     bracket = step;
     clock += changeSeconds(at, pass.centreShutter, limits);
     at = pass.centreShutter;
+    clock += settleSeconds;
     for (const frame of pass.frames) {
       if (frame.wanted) starts.set(frame.offset, clock);
       clock += frame.shutter.seconds + limits.secondsPerFrame;
@@ -24,13 +39,17 @@ export function estimate(passes: readonly Pass[], limits: BodyLimits, fileBytes:
     passSeconds.push(clock - before);
   }
   // The bracket goes off and the shutter goes back.
-  const seconds = clock + limits.secondsPerChange * (bracket === 0 ? 1 : 2);
+  const back =
+    at === undefined || standing === undefined
+      ? limits.secondsPerChange
+      : changeSeconds(at, standing, limits);
+  const seconds = clock + back + (bracket === 0 ? 0 : limits.secondsPerChange);
   const actuations = passes.reduce((sum, pass) => sum + pass.frames.length, 0);
   return {
     seconds: tidy(seconds),
     passSeconds: passSeconds.map(tidy),
     actuations,
-    bytes: fileBytes === null ? null : fileBytes * actuations,
+    bytes: fileBytes === undefined ? null : fileBytes * actuations,
     longestGapSeconds: tidy(longestGap(starts)),
   };
 }

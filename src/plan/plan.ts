@@ -27,8 +27,8 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
   const cover = leastCover(request.offsets.length, candidates);
   if (cover === undefined) throw cannotBeMade(request, limits);
   const chosen = cover.chosen.flatMap((index) => possible[index] ?? []);
-  const passes = assign(inFiringOrder(chosen));
-  const taken = estimate(passes, limits, conditions.fileBytes ?? null);
+  const passes = startingWhereItStands(assign(inFiringOrder(chosen)), conditions);
+  const taken = estimate(passes, limits, { ...conditions, settleSeconds: request.settleSeconds });
   return {
     ...request,
     passes,
@@ -42,6 +42,21 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
 /** From dark to light by the darkest wanted offset that a pass makes. */
 function inFiringOrder(passes: readonly PossiblePass[]): PossiblePass[] {
   return [...passes].sort((a, b) => a.centre - b.centre || (a.makes[0] ?? 0) - (b.makes[0] ?? 0));
+}
+
+/**
+ * A pass that is centred where the body stands already needs no change where it comes first or last. Where the light moves,
+ * neighbours are better fired one after another.
+ */
+function startingWhereItStands(
+  passes: readonly Pass[],
+  { standingTv, lightEvPerMinute }: Conditions,
+): Pass[] {
+  const index = passes.findIndex(({ centreShutter }) => centreShutter.tv === standingTv);
+  const standing = passes[index];
+  if (standing === undefined || index === passes.length - 1 || (lightEvPerMinute ?? 0) > 0)
+    return [...passes];
+  return [standing, ...passes.slice(0, index), ...passes.slice(index + 1)];
 }
 
 /** Where two passes make the same offset, the first one counts, and the other frame only comes with its pass. */

@@ -10,6 +10,8 @@ export interface PlanRequest {
   readonly base: ShutterSetting;
   /** manual: the centre of a pass is moved by shutter; aperture: by exposure compensation. */
   readonly mode: 'manual' | 'aperture';
+  /** Seconds to wait before each pass; none where it is left out. */
+  readonly settleSeconds?: number | undefined;
 }
 
 export interface PlannedFrame {
@@ -31,7 +33,7 @@ export interface Pass {
 }
 
 export interface Plan extends PlanRequest {
-  /** In firing order, from the darkest pass to the lightest. Every wanted offset is made by exactly one frame. */
+  /** In firing order: from the darkest pass to the lightest, or first the one that the body stands on. Every wanted offset is made by exactly one frame. */
   readonly passes: readonly Pass[];
   readonly estimate: Estimate;
   readonly warnings: readonly Warning[];
@@ -66,6 +68,8 @@ export interface Conditions {
   readonly fileBytes?: number | undefined;
   /** The base as it was written, where it may not be a setting of the body. */
   readonly baseWritten?: string | undefined;
+  /** What the shutter of the body stands on: a pass that is centred there is fired first, and saves a change. */
+  readonly standingTv?: Sixths | undefined;
   readonly fNumber?: number | undefined;
   readonly iso?: number | undefined;
 }

@@ -3,9 +3,31 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView } from '../../shared/state.js';
-import { type Body, type FiredFrame, LINK_FAILURES, notPutBack } from '../camera/index.js';
-import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
-import { judge, type Picture, readPicture, readRecorded, type SetFolder } from '../frames/index.js';
+import {
+  type Body,
+  type Centre,
+  type FiredFrame,
+  LINK_FAILURES,
+  notPutBack,
+  type ReadinessAsked,
+} from '../camera/index.js';
+import {
+  formatEv,
+  fromEv,
+  nearestSetting,
+  type ShutterSetting,
+  type Sixths,
+  toEv,
+} from '../exposure/index.js';
+import {
+  judge,
+  judgeMetered,
+  type Picture,
+  type RecordedExposure,
+  readPicture,
+  readRecorded,
+  type SetFolder,
+} from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
 
@@ -14,6 +36,10 @@ const MOST_MAKE_UPS = 2;
 /** How often a lost connection is taken up again before the run halts. */
 const MOST_RECONNECTS = 6;
 const RECONNECT_PAUSE_MS = 500;
+/** How often a settling run looks whether it was stopped. */
+const SETTLE_LOOK_MS = 100;
+/** A release that ended so may have raised the mirror only. */
+const NOTHING_CAME: ReadonlySet<string> = new Set(['frame-missing', 'call-timed-out']);
 
 export interface RunOptions {
   readonly id: string;
@@ -21,6 +47,8 @@ export interface RunOptions {
   readonly body: Body;
   /** Made beforehand: a folder that cannot be written must be known before a run begins. */
   readonly folder: SetFolder;
+  /** What the body's readiness is judged for. */
+  readonly asked: () => Promise<ReadinessAsked>;
   readonly tell: (happening: Happening) => void;
 }
 
@@ -36,7 +64,7 @@ interface Frame {
 interface Arrival {
   readonly path: string;
   readonly kind: string | undefined;
-  readonly recorded: FrameView['recorded'];
+  readonly recorded: RecordedExposure | null;
   readonly picture: Picture | null;
   /** Why it can be no frame at all. */
   readonly broken: string | null;
@@ -54,6 +82,13 @@ export class Run {
   private stopping = false;
   /** Whether the link failed at the last frame. */
   private linkFailed = false;
+  private readonly notes: string[] = [];
+  /** Seconds that the body's clock was ahead at the start. */
+  private clockDifference: number | null = null;
+  /** In aperture priority: Tv in EV of the base that the first verified frame stands for. */
+  private meteredTv: number | null = null;
+  /** Whether a file came back, release by release, for the first few. */
+  private readonly releases: boolean[] = [];
 
   constructor(options: RunOptions) {
     this.id = options.id;
@@ -71,11 +106,19 @@ export class Run {
     return this.frames[number - 1]?.thumbnail ?? null;
   }
 
+  /** Tells everyone who watches, and the record, something about this run. */
+  note(sentence: string): void {
+    this.notes.push(sentence);
+    this.options.tell({ type: 'note', run: this.id, note: sentence });
+  }
+
   /** Carries the run out. Never throws: how it ended is in the state, and in `error`. */
   async carryOut(): Promise<RunState> {
     this.tellWhole();
     try {
-      await this.steadily(() => this.options.body.makeReady());
+      const asked = await this.options.asked();
+      await this.steadily(() => this.options.body.makeReady(asked));
+      this.clockDifference = this.options.body.clockDifference(new Date());
       // What the aperture and the ISO stand on was read anew just now.
       this.tellWhole();
       for (const [index, pass] of this.options.plan.passes.entries()) {
@@ -95,13 +138,29 @@ export class Run {
     this.enter('firing');
     this.tellPass(number, 'arming');
     await this.armPass(pass);
+    await this.settle();
     this.tellPass(number, 'firing');
     await this.fireTurns(pass);
     this.tellPass(number, 'done');
   }
 
-  private armPass({ centreShutter, shape }: Pass): Promise<void> {
-    return this.steadily(() => this.options.body.arm({ centre: centreShutter, shape }));
+  private armPass({ centre, centreShutter, shape }: Pass): Promise<void> {
+    return this.steadily(() =>
+      this.options.body.arm({ centre: this.centreAt(centre, centreShutter), shape }),
+    );
+  }
+
+  private centreAt(offset: Sixths, shutter: ShutterSetting): Centre {
+    return this.options.plan.mode === 'manual'
+      ? { by: 'shutter', shutter }
+      : { by: 'compensation', compensation: offset };
+  }
+
+  /** Waits for what trembles to come to rest, as long as was asked for, unless somebody stops the run. */
+  private async settle(): Promise<void> {
+    const until = performance.now() + (this.options.plan.settleSeconds ?? 0) * 1000;
+    while (!this.stopping && performance.now() < until)
+      await pause(Math.min(SETTLE_LOOK_MS, until - performance.now()));
   }
 
   /** Fires the bracket turn by turn, as long as the pass has open frames. */
@@ -127,20 +186,31 @@ export class Run {
         // A camera that was busy or gone a moment ago needs that moment.
         if (this.linkFailed) await pause(RECONNECT_PAUSE_MS);
         this.linkFailed = false;
-        if (frame.shutter.settable) await this.shootSingly(frame);
+        if (this.canBeSingle(frame)) await this.shootSingly(frame);
         else await this.repeat(pass);
       }
     }
   }
 
+  private canBeSingle({ shutter, view }: Frame): boolean {
+    const { plan, body } = this.options;
+    if (plan.mode === 'manual') return shutter.settable;
+    const { range, grid } = body.limits.compensation;
+    const offset = fromEv(view.offset);
+    return Math.abs(offset) <= range && offset % grid === 0;
+  }
+
   private async shootSingly(frame: Frame): Promise<void> {
-    await this.steadily(() => this.options.body.arm({ centre: frame.shutter, shape: null }));
+    const centre = this.centreAt(fromEv(frame.view.offset), frame.shutter);
+    await this.steadily(() => this.options.body.arm({ centre, shape: null }));
+    await this.settle();
     await this.shoot(frame, [frame]);
   }
 
   /** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
   private async repeat(pass: Pass): Promise<void> {
     await this.armPass(pass);
+    await this.settle();
     await this.fireTurns(pass);
   }
 
@@ -165,15 +235,23 @@ export class Run {
         this.change(expected, 'fired');
       }
       fired = await this.fire(pass);
+      this.releases.push(true);
     } catch (cause) {
       const error = asEvenrungError(cause);
+      this.releases.push(!NOTHING_CAME.has(error.code));
       if (expected !== null) this.change(expected, 'rejected', { reason: error.message });
       this.linkFailed = LINK_FAILURES.has(error.code);
       if (error.code !== 'frame-missing' && !this.linkFailed) throw error;
+      if (this.everyOtherRelease()) throw mirrorLocked();
       return false;
     }
     await this.takeIn(await this.read(fired), expected, pass);
     return true;
+  }
+
+  /** With mirror lock-up on, one release raises the mirror and brings nothing, and the next one brings a frame. */
+  private everyOtherRelease(): boolean {
+    return this.releases.length === 3 && this.releases.every((came, index) => came === (index === 1));
   }
 
   private async takeIn(arrival: Arrival, expected: Frame | null, pass: readonly Frame[]): Promise<void> {
@@ -234,8 +312,36 @@ export class Run {
   private mismatch(arrival: Arrival, frame: Frame): string | null {
     if (arrival.recorded === null) return arrival.broken;
     const { fNumber, iso } = this.options.body.standing();
-    const verdict = judge(arrival.recorded, { shutter: frame.shutter, fNumber, iso });
+    const verdict =
+      this.options.plan.mode === 'manual'
+        ? judge(arrival.recorded, { shutter: frame.shutter, fNumber, iso })
+        : this.judgeMetered(arrival.recorded, frame);
     return verdict.right ? null : verdict.reasons.join(' ');
+  }
+
+  private judgeMetered(recorded: RecordedExposure, frame: Frame) {
+    const { plan, body } = this.options;
+    const times = body.limits.shutters.map(({ tv }) => toEv(tv));
+    const { fNumber, iso } = body.standing();
+    return judgeMetered(recorded, {
+      offset: fromEv(frame.view.offset),
+      compensation: frame.pass.centre,
+      step: plan.step,
+      baseTv: this.meteredTv,
+      longestTv: Math.min(...times),
+      shortestTv: Math.max(...times),
+      fNumber,
+      iso,
+    });
+  }
+
+  /** @returns what a frame in aperture priority tells of the base; the first one sets it */
+  private movedBase(arrival: Arrival, frame: Frame): number | null {
+    if (this.options.plan.mode === 'manual' || arrival.recorded === null) return null;
+    const verdict = this.judgeMetered(arrival.recorded, frame);
+    if (!verdict.right) return null;
+    this.meteredTv ??= verdict.baseTv;
+    return verdict.moved;
   }
 
   private async accept(arrival: Arrival, frame: Frame): Promise<void> {
@@ -246,7 +352,7 @@ export class Run {
       arrival.kind ?? 'unknown',
     );
     frame.thumbnail = arrival.picture?.thumbnail ?? null;
-    this.change(frame, 'verified', { file });
+    this.change(frame, 'verified', { file, baseMoved: this.movedBase(arrival, frame) });
   }
 
   /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
@@ -267,6 +373,8 @@ export class Run {
   private async end(): Promise<RunState> {
     this.enter('putting-back');
     const putBack = await this.putBack();
+    const moved = this.movedSentence();
+    if (moved !== null) this.note(moved);
     const complete = this.frames.every((frame) => !isOpen(frame));
     const outcome: RunState = complete ? 'complete' : this.error === null ? 'stopped' : 'halted';
     const kept = await this.finish({ complete, sentence: this.sentence(outcome), putBack });
@@ -276,6 +384,17 @@ export class Run {
       endedAt: new Date().toISOString(),
     });
     return outcome;
+  }
+
+  private movedSentence(): string | null {
+    const moved = this.frames.map(({ view }) => view).filter((view) => view.baseMoved !== null);
+    if (moved.length === 0) return null;
+    const farthest = moved.reduce((most, view) =>
+      Math.abs(view.baseMoved ?? 0) > Math.abs(most.baseMoved ?? 0) ? view : most,
+    );
+    const size = farthest.baseMoved ?? 0;
+    const list = moved.map(({ number }) => number).join(', ');
+    return `The light moved while the set was made: ${moved.length === 1 ? 'frame' : 'frames'} ${list} ${moved.length === 1 ? 'is' : 'are'} off the base of the first frame, by up to ${size > 0 ? '+' : ''}${size.toFixed(2)} EV.`;
   }
 
   /** The body may just have been lost: it is given the same chances to come back as during the run. */
@@ -319,11 +438,14 @@ export class Run {
       startedAt: this.startedAt.toISOString(),
       endedAt: new Date().toISOString(),
       body: body.identity,
-      base: { ...this.base(), exposureTime: plan.base.seconds },
+      base: { ...this.base(), exposureTime: this.baseSeconds() },
+      mode: plan.mode,
       step: toEv(plan.step),
       passes: wire.passes,
       frames: this.frames.map((frame) => frame.view),
       setAside: this.setAside,
+      notes: this.notes,
+      clockDifference: this.clockDifference,
       putBack: done.putBack,
       notPutBack: [...this.options.body.debts].map(([name, { found }]) => ({ name, found })),
     };
@@ -393,13 +515,24 @@ export class Run {
         endedAt: null,
         sentence: null,
         folder: null,
+        notes: [...this.notes],
       },
     });
   }
 
   private base(): RunView['base'] {
     const { aperture, iso } = this.options.body.standing();
-    return { shutter: this.options.plan.base.label, aperture, iso: iso === null ? null : String(iso) };
+    return { shutter: this.baseLabel(), aperture, iso: iso === null ? null : String(iso) };
+  }
+
+  private baseSeconds(): number {
+    return this.meteredTv === null ? this.options.plan.base.seconds : 2 ** -this.meteredTv;
+  }
+
+  private baseLabel(): string {
+    if (this.meteredTv === null) return this.options.plan.base.label;
+    const nearest = nearestSetting(this.baseSeconds(), this.options.body.limits.shutters);
+    return nearest?.label ?? `${Number(this.baseSeconds().toPrecision(3))}`;
   }
 
   /**
@@ -425,8 +558,14 @@ const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeou
 
 const isOpen = (frame: Frame): boolean => frame.view.state !== 'verified';
 
+/** Without what only the judgement needs. */
+const shownExposure = (recorded: RecordedExposure | null): FrameView['recorded'] =>
+  recorded === null
+    ? null
+    : { exposureTime: recorded.exposureTime, fNumber: recorded.fNumber, iso: recorded.iso };
+
 const seen = (arrival: Arrival): Partial<FrameView> => ({
-  recorded: arrival.recorded,
+  recorded: shownExposure(arrival.recorded),
   clipped: arrival.picture?.clipped ?? null,
 });
 
@@ -454,9 +593,16 @@ function framesOf(plan: Plan): Frame[] {
         clipped: null,
         file: null,
         reason: null,
+        baseMoved: null,
       },
     }));
 }
+
+const mirrorLocked = (): EvenrungError =>
+  new EvenrungError(
+    'mirror-locked',
+    'The first release brought no frame, the second did, the third did not: it looks as if mirror lock-up is on, where one release only raises the mirror. Switch it off on the camera, then fire again. A settle time before each pass does the same job.',
+  );
 
 function gaveUp(frame: FrameView): EvenrungError {
   const missing = frame.recorded === null;

@@ -1,46 +1,52 @@
-// The one place that owns a body: finds it, plans for it, and lets one run at a time have it. Used by the server and by
-// `fire` alike.
+// The one place that owns a body: finds it, says whether it is ready, plans for it, and lets one run or one learning at a time
+// have it. Used by the server and by commands alike.
 import { randomUUID } from 'node:crypto';
+import { mkdtemp, rm, statfs } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { z } from 'zod';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { BodyProfile } from '../../shared/profile.js';
+import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
-import {
-  Body,
-  type BodyIdentity,
-  type Debts,
-  type LinkKind,
-  LOST,
-  SupervisedLink,
-  type SupervisedLinkOptions,
-} from '../camera/index.js';
+import { attachedBodySchema } from '../../shared/state.js';
+import { type Body, LOST, type ReadinessAsked } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { SetFolder, warmUp } from '../frames/index.js';
 import { type Plan, planSet, resolveBase } from '../plan/index.js';
 import type { EventLog } from './event-log.js';
+import { Finder, type FinderOptions } from './finder.js';
+import { type LearnOptions, learnBody } from './learn.js';
 import { Run } from './run.js';
+import { stayAwake } from './stay-awake.js';
 
-export const BODY_CHOICES = ['practice', 'usb', 'auto'] as const;
-/** Which body is wanted; `auto` is a camera where there is one, else the practice body. */
-export type BodyChoice = (typeof BODY_CHOICES)[number];
-
-const NO_CAMERA: ReadonlySet<string> = new Set(['no-body', 'usb-not-available']);
-
-export interface StationOptions {
-  readonly choice: BodyChoice;
+export interface StationOptions extends FinderOptions {
   /** The folder that takes set folders. */
   readonly into: string;
-  /** HOME of the camera process. */
-  readonly cameraHome: string;
   readonly events: EventLog;
-  /** Takes each line that the camera process prints. */
-  readonly log: (line: string) => void;
-  readonly link?: Partial<SupervisedLinkOptions>;
+  /** Serial number or model of the camera, where several may be attached. */
+  readonly camera?: string | undefined;
   /** Narrows what the body offers to what was asked for. */
   readonly narrow?: (limits: BodyLimits) => BodyLimits;
 }
 
 export class Station {
   private readonly options: StationOptions;
+  private readonly finder: Finder;
   private body: Body | undefined;
+  /** What was said about the body when it was found. */
+  private note: string | null = null;
+  /** Serial number or model of the camera that was chosen. */
+  private camera: string | null;
+  /** What a person has ticked on the body that is there. */
+  private readonly ticked = new Set<ReadinessCode>();
+  /** What was asked for last: its readiness is judged for that. */
+  private asked: Pick<ReadinessAsked, 'mode' | 'frames' | 'fileBytes'> = {
+    mode: 'manual',
+    frames: null,
+    fileBytes: null,
+  };
+  private freeBytes: number | null = null;
   private looking: Promise<void> | undefined;
   private run: Run | undefined;
   private running: Promise<void> | undefined;
@@ -48,24 +54,67 @@ export class Station {
   /** Set as soon as a run is asked for, before its folder is made, so that nothing else can come in between. */
   private starting: Promise<Run> | undefined;
   private closed = false;
-  /** What could not be put back on a body that is gone, for when it comes back. */
-  private readonly owed = new Map<string, Debts>();
+  /** Something else than a run has the body for a moment. */
+  private busy: Promise<void> | undefined;
+  private tickedFor = '';
 
   constructor(options: StationOptions) {
     this.options = options;
+    this.finder = new Finder(options);
+    this.camera = options.camera ?? null;
   }
 
   /**
    * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event; never throws.
+   * @param camera serial number or model, where another one is wanted from now on
    * @throws EvenrungError run-under-way
    */
-  look(): Promise<void> {
-    if (this.running !== undefined || this.starting !== undefined) throw underWay();
-    if (this.closed) throw ending();
+  look(camera?: string): Promise<void> {
+    this.mustBeFree();
+    if (camera !== undefined) this.camera = camera;
     this.looking ??= this.lookOnce().finally(() => {
       this.looking = undefined;
     });
     return this.looking;
+  }
+
+  /**
+   * Reads the body's settings anew and tells how ready it is.
+   * @throws EvenrungError run-under-way, no-body, body-lost, body-busy
+   */
+  async check(): Promise<void> {
+    await this.withBody((body) => body.refresh());
+  }
+
+  /** @throws EvenrungError as check; body-not-ready where the clock cannot be set over the wire */
+  async setClock(): Promise<void> {
+    await this.withBody((body) => body.setClock(() => new Date()));
+  }
+
+  /** A person says that something is so which the wire cannot tell. @throws EvenrungError no-body */
+  async tick(code: ReadinessCode, isSo: boolean): Promise<void> {
+    if (isSo) this.ticked.add(code);
+    else this.ticked.delete(code);
+    await this.tellBody(this.requireBody());
+  }
+
+  /**
+   * Finds out what the wire does not tell, and keeps it: fires some frames.
+   * @returns what was learnt, and where it lies
+   * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and what links throw
+   */
+  async learn(options: LearnOptions = {}): Promise<{ profile: BodyProfile; path: string }> {
+    const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
+    try {
+      return await this.withBody(async (body) => {
+        const asked = await this.readinessAsked();
+        const stopping = () => this.closed || (options.stopping?.() ?? false);
+        const profile = await learnBody(body, { ...asked, mode: 'manual' }, folder, { ...options, stopping });
+        return { profile, path: await this.finder.profiles.write(profile) };
+      });
+    } finally {
+      await rm(folder, { recursive: true, force: true });
+    }
   }
 
   /**
@@ -81,15 +130,8 @@ export class Station {
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
   async start(written: unknown): Promise<Run> {
-    if (this.running !== undefined || this.starting !== undefined) throw underWay();
-    if (this.closed) throw ending();
+    this.mustBeFree();
     const request = parseSetRequest(written);
-    if (request.mode !== 'manual') {
-      throw new EvenrungError(
-        'mode-not-supported',
-        'Sets are fired in manual mode: set the mode to manual, and the dial to M.',
-      );
-    }
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request);
     this.starting = this.begin(plan, this.requireBody());
@@ -112,19 +154,26 @@ export class Station {
       plan,
       body,
       folder,
+      asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
     });
     this.run = run;
-    this.running = run.carryOut().then(() => {
+    this.running = this.carryOut(run, body).then(() => {
       this.running = undefined;
-      this.remember(body);
-      if (LOST.has(run.error?.code ?? '')) this.lose(run.error?.message ?? '');
     });
     return run;
   }
 
-  private remember(body: Body): void {
-    this.owed.set(keyOf(body.identity), new Map(body.debts));
+  private async carryOut(run: Run, body: Body): Promise<void> {
+    // Side by side: the first frame does not wait for it.
+    const awake = stayAwake('A bracketed set is being made.', { onLost: (sentence) => run.note(sentence) });
+    void awake.then(({ reminder }) => {
+      if (reminder !== null) run.note(reminder);
+    });
+    await run.carryOut();
+    await (await awake).release();
+    if (LOST.has(run.error?.code ?? '')) this.lose(run.error?.message ?? '');
+    else await this.tellBody(body);
   }
 
   /** @throws EvenrungError nothing-to-stop */
@@ -165,6 +214,7 @@ export class Station {
     this.run?.stop();
     await this.looking;
     await this.running;
+    await this.busy;
     await this.body?.release();
     this.body = undefined;
   }
@@ -172,14 +222,58 @@ export class Station {
   private planFor(request: SetRequest): Plan {
     const body = this.requireBody();
     const limits = this.options.narrow?.(body.limits) ?? body.limits;
-    const { offsets, step, mode } = request;
-    const { fNumber, iso } = body.standing();
-    return planSet({ offsets, step, mode, base: resolveBase(request.base, limits) }, limits, {
-      ...request.conditions,
+    const { offsets, step, mode, settleSeconds, conditions } = request;
+    this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
+    const { fNumber, iso, shutterTv } = body.standing();
+    const base = resolveBase(request.base, limits);
+    return planSet({ offsets, step, mode, settleSeconds, base }, limits, {
+      ...conditions,
+      noiseReduction: conditions.noiseReduction ?? body.profile?.noiseReduction,
       baseWritten: request.base,
+      standingTv: mode === 'manual' ? (shutterTv ?? undefined) : undefined,
       fNumber: fNumber ?? undefined,
       iso: iso ?? undefined,
     });
+  }
+
+  /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
+  private remember(asked: typeof this.asked): void {
+    const changed = asked.mode !== this.asked.mode;
+    this.asked = asked;
+    if (changed && this.body !== undefined && this.running === undefined) void this.tellBody(this.body);
+  }
+
+  private async readinessAsked(): Promise<ReadinessAsked> {
+    this.freeBytes = await freeBytesIn(this.options.into);
+    return { ...this.asked, now: new Date(), freeBytes: this.freeBytes, ticked: this.ticked };
+  }
+
+  private mustBeFree(): void {
+    if (this.running !== undefined || this.starting !== undefined || this.busy !== undefined)
+      throw underWay();
+    if (this.closed) throw ending();
+  }
+
+  /** Does something with the body while nothing else may, and tells how it stands after. */
+  private async withBody<T>(work: (body: Body) => Promise<T>): Promise<T> {
+    this.mustBeFree();
+    if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
+    const body = this.requireBody();
+    let done = () => {};
+    this.busy = new Promise<void>((resolve) => {
+      done = resolve;
+    });
+    try {
+      return await work(body);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (LOST.has(error.code)) this.lose(error.message);
+      throw error;
+    } finally {
+      if (this.body === body) await this.tellBody(body);
+      this.busy = undefined;
+      done();
+    }
   }
 
   private requireBody(): Body {
@@ -188,75 +282,78 @@ export class Station {
   }
 
   private async lookOnce(): Promise<void> {
-    const { events, choice } = this.options;
+    const { events } = this.options;
     events.tell({ type: 'body', body: { state: 'looking' } });
     await this.body?.release();
     this.body = undefined;
     try {
       // Only saves time later; what fails here fails again, and is told, where it is needed.
       const warm = warmUp().catch(() => undefined);
-      const { body, note } = await this.find(choice);
+      const { body, notes } = await this.finder.find(this.camera);
       await warm;
-      const paid = await this.payBack(body);
+      this.note = joined(...notes, await payBack(body));
+      if (keyOf(body) !== this.tickedFor) this.ticked.clear();
+      this.tickedFor = keyOf(body);
       this.body = body;
       this.trouble = null;
-      events.tell({ type: 'body', body: { state: 'ready', body: body.view(), note: joined(note, paid) } });
+      await this.tellBody(body);
     } catch (cause) {
       this.trouble = asEvenrungError(cause);
-      events.tell({ type: 'body', body: { state: 'absent', sentence: this.trouble.message } });
+      const choices = z.array(attachedBodySchema).safeParse(this.trouble.details.choices);
+      events.tell({
+        type: 'body',
+        body: {
+          state: 'absent',
+          sentence: this.trouble.message,
+          choices: choices.success ? choices.data : [],
+        },
+      });
     }
   }
 
-  /** Only where no camera is found does the practice body step in: one that is there but claimed or asleep is no reason. */
-  private async find(choice: BodyChoice): Promise<{ body: Body; note: string | null }> {
-    if (choice === 'practice') return { body: await this.meet('practice'), note: null };
-    try {
-      return { body: await this.meet('usb'), note: null };
-    } catch (cause) {
-      const error = asEvenrungError(cause);
-      if (choice === 'usb' || !NO_CAMERA.has(error.code)) throw error;
-      return { body: await this.meet('practice'), note: error.message };
-    }
-  }
-
-  private async meet(kind: LinkKind): Promise<Body> {
-    const { cameraHome, log, link } = this.options;
-    const opened = new SupervisedLink({ home: cameraHome, log, ...link, kind });
-    try {
-      return await Body.meet(opened, (identity) => this.owed.get(keyOf(identity)) ?? new Map());
-    } catch (cause) {
-      await opened.release();
-      throw cause;
-    }
-  }
-
-  /**
-   * What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again.
-   * @returns what came of it, in one sentence; null where nothing was owed
-   */
-  private async payBack(body: Body): Promise<string | null> {
-    if (body.debts.size === 0) return null;
-    try {
-      const names = await body.putBack();
-      return `What an earlier run had changed is put back: ${names.join(', ')}.`;
-    } catch (cause) {
-      return asEvenrungError(cause).message;
-    } finally {
-      this.remember(body);
-    }
+  private async tellBody(body: Body): Promise<void> {
+    const view = body.view(await this.readinessAsked());
+    this.options.events.tell({ type: 'body', body: { state: 'ready', body: view, note: this.note } });
   }
 
   private lose(sentence: string): void {
-    this.options.events.tell({ type: 'body', body: { state: 'absent', sentence } });
+    this.options.events.tell({ type: 'body', body: { state: 'absent', sentence, choices: [] } });
     void this.body?.release();
     this.body = undefined;
+  }
+}
+
+/**
+ * What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again.
+ * @returns what came of it, in one sentence; null where nothing was owed
+ */
+async function payBack(body: Body): Promise<string | null> {
+  if (body.debts.size === 0) return null;
+  try {
+    const names = await body.putBack();
+    return `What an earlier run had changed is put back: ${names.join(', ')}.`;
+  } catch (cause) {
+    return asEvenrungError(cause).message;
+  }
+}
+
+/** @returns what is free where the sets go; null where nobody can tell */
+async function freeBytesIn(folder: string): Promise<number | null> {
+  for (let at = path.resolve(folder); ; at = path.dirname(at)) {
+    try {
+      const { bavail, bsize } = await statfs(at);
+      return bavail * bsize;
+    } catch {
+      // Not made yet: the folder above it is on the same disk.
+      if (path.dirname(at) === at) return null;
+    }
   }
 }
 
 const joined = (...notes: (string | null)[]): string | null =>
   notes.filter((note) => note !== null).join(' ') || null;
 
-const keyOf = ({ model, serial }: BodyIdentity): string => JSON.stringify([model, serial]);
+const keyOf = ({ identity: { model, serial } }: Body): string => JSON.stringify([model, serial]);
 
 const underWay = () =>
   new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');

@@ -9,6 +9,8 @@ import Fastify, {
 } from 'fastify';
 import { z } from 'zod';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { lookSchema, tickSchema } from '../../shared/readiness.js';
+import { firstIssue } from '../../shared/request.js';
 import { toWirePlan } from '../plan/index.js';
 import type { EventLog, Station } from '../run/index.js';
 import { Guard, LOOPBACK_NAMES } from './guard.js';
@@ -116,9 +118,27 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
   });
 
   app.post('/api/body/look', async (request, reply) => {
-    expectNothing(request.body);
-    void station.look();
+    const { camera } = readFields(lookSchema, request.body ?? {});
+    void station.look(camera);
     return reply.code(202).send({});
+  });
+
+  app.post('/api/body/check', async (request) => {
+    expectNothing(request.body);
+    await station.check();
+    return {};
+  });
+
+  app.post('/api/body/clock', async (request) => {
+    expectNothing(request.body);
+    await station.setClock();
+    return {};
+  });
+
+  app.post('/api/body/tick', async (request) => {
+    const { code, isSo } = readFields(tickSchema, request.body);
+    await station.tick(code, isSo);
+    return {};
   });
 
   app.get('/api/run/:run/frames/:frame/thumbnail', async (request, reply) => {
@@ -127,6 +147,13 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     if (!picture) throw new EvenrungError('not-found', 'There is no picture of this frame.');
     return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);
   });
+}
+
+/** @throws EvenrungError malformed-request */
+function readFields<T>(schema: z.ZodType<T>, body: unknown): T {
+  const parsed = schema.safeParse(body);
+  if (parsed.success) return parsed.data;
+  throw new EvenrungError('malformed-request', firstIssue(parsed.error));
 }
 
 function expectNothing(body: unknown): void {

@@ -6,7 +6,14 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
-import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
+import {
+  Body,
+  type FiredFrame,
+  type FireOptions,
+  type Link,
+  type ReadinessAsked,
+  type Setting,
+} from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { SetFolder } from '../../src/frames/index.js';
@@ -21,6 +28,16 @@ beforeEach(async () => {
 afterEach(async () => {
   await rm(into, { recursive: true, force: true });
 });
+
+/** Nothing more is known than what the body tells. */
+const ASKED: ReadinessAsked = {
+  mode: 'manual',
+  now: new Date(),
+  freeBytes: null,
+  frames: null,
+  fileBytes: null,
+  ticked: new Set(),
+};
 
 /** Lets everything through, unless told otherwise. */
 class TestLink implements Link {
@@ -42,9 +59,8 @@ class TestLink implements Link {
   identify() {
     return this.inner.identify();
   }
-  async readLimits() {
-    // What the daemon believes of the order, whatever the body really does.
-    return { ...(await this.inner.readLimits()), bracketPatterns: [[0, -1, 1]] };
+  readLimits() {
+    return this.inner.readLimits();
   }
   readSettings() {
     return this.inner.readSettings();
@@ -79,17 +95,25 @@ async function fire(
   link: TestLink,
   frames = 9,
   during: (run: Run, event: NumberedEvent) => void = () => undefined,
+  { mode = 'manual', settleSeconds = 0 }: { mode?: 'manual' | 'aperture'; settleSeconds?: number } = {},
 ): Promise<Outcome> {
   const body = await Body.meet(link);
   const offsets = Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
   const plan = planSet(
-    { offsets, step: 6, mode: 'manual', base: resolveBase('1/60', body.limits) },
+    { offsets, step: 6, mode, settleSeconds, base: resolveBase('1/60', body.limits) },
     body.limits,
   );
   const folder = await SetFolder.create(into, new Date());
   const log = new EventLog();
   const events: NumberedEvent[] = [];
-  const run = new Run({ id: 'a-run', plan, body, folder, tell: (happening) => log.tell(happening) });
+  const run = new Run({
+    id: 'a-run',
+    plan,
+    body,
+    folder,
+    asked: async () => ({ ...ASKED, mode }),
+    tell: (happening) => log.tell(happening),
+  });
   log.watch((event) => {
     events.push(event);
     during(run, event);
@@ -220,7 +244,7 @@ describe('a body that fires in another order than was believed', () => {
   it.each([[[-1, 0, 1]], [[0, 1, -1]], [[1, 0, -1]]])(
     '%j: each file counts as the frame that it proves to be',
     async (pattern) => {
-      const link = new TestLink({ bracketPattern: pattern });
+      const link = new TestLink({ patterns: [pattern] });
       const { state, record } = await fire(link);
       expect(state).toBe('complete');
       expect(link.fired).toBe(9);
@@ -313,7 +337,7 @@ describe('a frame that is missing or wrong', () => {
       if (count === 3) await link.body.change('aperture', 36);
     };
     const folder = await SetFolder.create(into, new Date());
-    const run = new Run({ id: 'a-run', plan, body, folder, tell: () => undefined });
+    const run = new Run({ id: 'a-run', plan, body, folder, asked: async () => ASKED, tell: () => undefined });
     expect(await run.carryOut()).toBe('complete');
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
@@ -454,20 +478,20 @@ describe('what happens between runs and behind our back', () => {
     const link = new TestLink();
     await link.body.change('shutter', 30);
     const body = await Body.meet(link);
-    await body.makeReady();
+    await body.makeReady(ASKED);
     const centre = body.limits.shutters.find(({ tv }) => tv === 60);
     const [shape = null] = body.limits.brackets;
     if (centre === undefined) throw new Error('There is no such shutter.');
-    await body.arm({ centre, shape });
+    await body.arm({ centre: { by: 'shutter', shutter: centre }, shape });
     expect([...body.debts.keys()].sort()).toEqual(['aeb', 'capturetarget', 'shutterspeed']);
-    const again = await Body.meet(link, () => new Map(body.debts));
+    const again = await Body.meet(link, { owed: async () => new Map(body.debts) });
     await again.putBack();
     expect(link.body.state).toMatchObject({ shutter: 30, bracketStep: 0, target: 'memory' });
 
-    await body.makeReady();
-    await body.arm({ centre, shape });
+    await body.makeReady(ASKED);
+    await body.arm({ centre: { by: 'shutter', shutter: centre }, shape });
     await link.body.change('shutter', 24);
-    await body.makeReady();
+    await body.makeReady(ASKED);
     await body.putBack();
     expect(link.body.state).toMatchObject({ shutter: 24, bracketStep: 0 });
   });
@@ -480,7 +504,7 @@ describe('what happens between runs and behind our back', () => {
     const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
     expect(plan.passes).toHaveLength(3);
     const folder = await SetFolder.create(into, new Date());
-    const run = new Run({ id: 'a-run', plan, body, folder, tell: () => undefined });
+    const run = new Run({ id: 'a-run', plan, body, folder, asked: async () => ASKED, tell: () => undefined });
     expect(await run.carryOut()).toBe('complete');
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
@@ -496,6 +520,145 @@ describe('a body that is not ready', () => {
     await link.body.change('mode', 'aperture');
     const { state, log, record } = await fire(link);
     expect([state, record, link.fired]).toEqual(['halted', null, 0]);
-    expect(log.state.run?.sentence).toContain('Turn its mode dial to M');
+    expect(log.state.run?.sentence).toMatch(/manual/i);
+  });
+});
+
+describe('aperture priority', () => {
+  const nothing = () => undefined;
+  async function aperture(shape: PracticeOptions['shape'] = 'amount'): Promise<TestLink> {
+    const link = new TestLink({ shape });
+    await link.body.change('mode', 'aperture');
+    return link;
+  }
+
+  it.each(['amount', 'pattern', 'drive-entry', 'none'] as const)(
+    'moves the centre by compensation (%s); the base is what the first frame stands for',
+    async (shape) => {
+      const link = await aperture(shape);
+      const before = { ...link.body.state };
+      const frames = shape === 'none' ? 7 : 9;
+      const { state, record } = await fire(link, frames, nothing, { mode: 'aperture' });
+      expect(state).toBe('complete');
+      const metered = link.body.shots.map(({ tv }) => tv).sort((a, b) => b - a);
+      const middle = metered[Math.floor(frames / 2)] ?? 0;
+      expect(metered).toEqual(
+        Array.from({ length: frames }, (_, k) => middle + (Math.floor(frames / 2) - k) * 6),
+      );
+      expect(record?.frames.every((frame) => frame.baseMoved === null)).toBe(true);
+      expect(record?.mode).toBe('aperture');
+      expect(record?.base.exposureTime).toBeCloseTo(2 ** (-middle / 6), 12);
+      expect(record?.notes).toEqual([]);
+      expect(link.changes.some((change) => change.startsWith('shutterspeed'))).toBe(false);
+      expect({ ...link.body.state }).toEqual(before);
+    },
+  );
+
+  it('a cloud between two passes: nothing is lost, the frames are marked, and it is said', async () => {
+    const link = await aperture();
+    link.beforeFire = (count) => {
+      if (count === 4) link.body.moveLight(-2);
+    };
+    const { state, record, log } = await fire(link, 9, nothing, { mode: 'aperture' });
+    expect(state).toBe('complete');
+    expect(link.fired).toBe(9);
+    const moved = record?.frames.map((frame) => frame.baseMoved) ?? [];
+    expect(moved.slice(0, 3)).toEqual([null, null, null]);
+    for (const ev of moved.slice(3)) expect(ev).toBeCloseTo(1 / 3, 6);
+    expect(record?.notes).toEqual([
+      'The light moved while the set was made: frames 4, 5, 6, 7, 8, 9 are off the base of the first frame, by up to +0.33 EV.',
+    ]);
+    expect(log.state.run?.notes).toEqual(record?.notes);
+  });
+
+  it('a frame that the body cannot expose long enough is rejected, and says why', async () => {
+    const link = await aperture();
+    const [longest = 0] = link.body.choices.shutter;
+    // What it meters now is told by one frame.
+    await link.fire({ into, exposureSeconds: 1 });
+    const metered = link.body.shots[0]?.tv ?? 0;
+    link.body.moveLight(longest + 2 * 6 - metered);
+    const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
+    expect(state).toBe('halted');
+    const rejected = record?.frames.find((frame) => frame.state === 'rejected');
+    expect(rejected?.reason).toMatch(
+      /asks for a longer time than the body has: open the aperture or raise the ISO/,
+    );
+    expect(record?.sentence).toContain(rejected?.reason ?? 'a reason');
+  });
+
+  it('a lost frame is made up singly, with its own compensation', async () => {
+    const link = await aperture();
+    link.afterFire = (count) => {
+      if (count === 3) throw new EvenrungError('frame-missing', 'Nothing came.');
+    };
+    const { state } = await fire(link, 9, nothing, { mode: 'aperture' });
+    expect(state).toBe('complete');
+    expect(link.changes).toContain('exposurecompensation=-2');
+  });
+});
+
+describe('before each pass', () => {
+  it('it waits for what trembles to come to rest, and not once the run is stopped', async () => {
+    const started = performance.now();
+    const { state } = await fire(new TestLink(), 9, () => undefined, { settleSeconds: 0.4 });
+    expect(state).toBe('complete');
+    expect(performance.now() - started).toBeGreaterThan(1200);
+    const link = new TestLink();
+    const again = performance.now();
+    const stopped = await fire(link, 9, (run) => setTimeout(() => run.stop(), 50), { settleSeconds: 60 });
+    expect(stopped.state).toBe('stopped');
+    expect(link.fired).toBe(0);
+    expect(performance.now() - again).toBeLessThan(20_000);
+  });
+});
+
+describe('mirror lock-up', () => {
+  it('that the wire tells stops the run before a frame is lost', async () => {
+    const link = new TestLink();
+    await link.body.change('mirrorLock', 'on');
+    const { state, log } = await fire(link);
+    expect([state, link.fired]).toEqual(['halted', 0]);
+    expect(log.state.run?.sentence).toMatch(/mirror lock-up/i);
+  });
+
+  it('that the wire does not tell is recognised by what comes back', async () => {
+    const link = new TestLink();
+    // Switched on once the list was read.
+    link.beforeFire = async (count) => {
+      if (count === 1) await link.body.change('mirrorLock', 'on');
+    };
+    const { state, run, log } = await fire(link);
+    expect(state).toBe('halted');
+    expect(run.error?.code).toBe('mirror-locked');
+    expect(link.fired).toBe(3);
+    expect(log.state.run?.sentence).toMatch(/one release only raises the mirror/);
+  });
+});
+
+describe('as found', () => {
+  it('is kept before each change and forgotten when it is put back', async () => {
+    const link = new TestLink();
+    const kept: { when: string[]; debts: string[] }[] = [];
+    const body = await Body.meet(link, {
+      keepDebts: async (_, debts) => {
+        kept.push({
+          when: [...link.changes],
+          debts: [...debts].map(([name, { found }]) => `${name}=${found}`),
+        });
+      },
+    });
+    await body.makeReady(ASKED);
+    const shutter = body.limits.shutters.find(({ tv }) => tv === 60);
+    const [shape = null] = body.limits.brackets;
+    if (shutter === undefined) throw new Error('There is no such shutter.');
+    await body.arm({ centre: { by: 'shutter', shutter }, shape });
+    await body.putBack();
+    // What a change is about was kept before the change.
+    for (const { when, debts } of kept.slice(0, -1)) {
+      const newest = debts.at(-1)?.split('=')[0] ?? '';
+      expect(when.some((change) => change.startsWith(`${newest}=`))).toBe(false);
+    }
+    expect(kept.map(({ debts }) => debts.length)).toEqual([1, 2, 3, 0]);
   });
 });

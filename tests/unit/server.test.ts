@@ -32,7 +32,8 @@ beforeAll(async () => {
   station = new Station({
     choice: 'practice',
     into: sets,
-    cameraHome: path.join(folder, 'home'),
+    stateFolder: path.join(folder, 'state'),
+    configFolder: path.join(folder, 'config'),
     events,
     log: () => undefined,
     link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'lifelike' } },
@@ -155,7 +156,7 @@ describe('a plan', () => {
   it('is worked out for the body', async () => {
     const { status, body } = await ask('POST', '/api/plan', { frames: 9, step: 1, base: '1/60' });
     expect(status).toBe(200);
-    expect(planSchema.parse(body).passes.map((pass) => pass.centre)).toEqual([-3, 0, 3]);
+    expect(planSchema.parse(body).passes.map((pass) => pass.centre)).toEqual([0, -3, 3]);
   });
 
   it.each([
@@ -415,7 +416,8 @@ describe('a station', () => {
     new Station({
       choice: 'practice',
       into: sets,
-      cameraHome: path.join(folder, 'home'),
+      stateFolder: path.join(folder, 'state'),
+      configFolder: path.join(folder, 'config'),
       events: new EventLog(),
       log: () => undefined,
       link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'at-once' } },

@@ -152,7 +152,8 @@ it('a body lost for good in the middle, and found again later: what was owed is 
   const station = new Station({
     choice: 'usb',
     into,
-    cameraHome: path.join(into, 'home'),
+    stateFolder: path.join(into, 'state'),
+    configFolder: path.join(into, 'config'),
     events,
     log: () => undefined,
     link: { entry: CAMERA_PROCESS, env },

@@ -169,7 +169,6 @@ test('limits say how long an exposure may be on the link', () =>
   withLinkedBody('amount', async ({ link }) => {
     const limits = await link.readLimits();
     expect(limits.longestSeconds).toBe(60);
-    expect(limits.bracketPatterns).toBeNull();
     expect(limits.secondsPerChange).toBeGreaterThan(0);
     expect(limits.secondsPerFrame).toBeGreaterThan(0);
   }));

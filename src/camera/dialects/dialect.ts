@@ -1,20 +1,33 @@
 // What every dialect can do: recognise itself in a settings tree, say the body's limits, set the bracket and the centre.
 // It speaks through a Link's settings only, keeps no state, and knows nothing of plans.
-import type { BodyLimits, BracketShape, ShutterSetting } from '../../exposure/index.js';
+import type { BodyLimits, BracketShape, ShutterSetting, Sixths } from '../../exposure/index.js';
 import type { LinkLimits, Settings } from '../link.js';
+
+export type DialectName = 'amount' | 'pattern' | 'drive-entry' | 'none';
 
 /** The part of a link that a dialect needs; whoever gives it may leave out a change that would change nothing. */
 export interface Changes {
   changeSetting(name: string, value: string): Promise<unknown>;
 }
 
+/** The body's own exposure: the zero of the bracket, or the one frame. */
+export type Centre =
+  /** In manual mode it is the shutter. */
+  | { readonly by: 'shutter'; readonly shutter: ShutterSetting }
+  /** In an automatic mode it is the exposure compensation. */
+  | { readonly by: 'compensation'; readonly compensation: Sixths };
+
 export interface Dialect {
-  readonly name: 'amount' | 'none';
+  readonly name: DialectName;
+  /** Whether the wire tells how many frames a bracket has; where it does not, they are taken for the commonest. */
+  readonly tellsCounts: boolean;
   /** Judged by what is offered, never by model. */
   recognise(settings: Settings): boolean;
   limits(settings: Settings, link: LinkLimits): BodyLimits;
-  /** Switches the auto-bracket to this shape, at its first frame; or off, where it is null. */
-  setBracket(link: Changes, shape: BracketShape | null): Promise<void>;
-  /** Sets the body's own exposure: the zero of the bracket, or the one frame. */
-  setCentre(link: Changes, centre: ShutterSetting): Promise<void>;
+  /**
+   * Switches the auto-bracket to this shape, at its first frame; or off, where it is null.
+   * @param settings as they were read last: which labels there are to choose from
+   */
+  setBracket(link: Changes, shape: BracketShape | null, settings: Settings): Promise<void>;
+  setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
 }

@@ -3,12 +3,15 @@ import { EvenrungError } from '../../../shared/errors.js';
 import type { Settings } from '../link.js';
 import { amount } from './amount/amount.js';
 import type { Dialect } from './dialect.js';
+import { driveEntries } from './drive-entry/drive-entry.js';
 import { none } from './none/none.js';
+import { pattern } from './pattern/pattern.js';
 
-export type { Dialect } from './dialect.js';
+export { APERTURES, COMPENSATION, choicesOf, ISO, SHUTTER } from './common.js';
+export type { Centre, Dialect, DialectName } from './dialect.js';
 
 /** The most capable first: the last takes whatever has a shutter to set. */
-const DIALECTS: readonly Dialect[] = [amount, none];
+const DIALECTS: readonly Dialect[] = [amount, pattern, driveEntries, none];
 
 /** @throws EvenrungError body-not-ready where not even the shutter can be set */
 export function recogniseDialect(settings: Settings): Dialect {

@@ -11,10 +11,19 @@ import {
 import { renderFrame } from './render.js';
 import { meteredTv } from './scene.js';
 
-/** How the body brackets: by an amount setting, or not at all. */
-export type PracticeShape = 'amount' | 'none';
+/** How the body says "bracket": the shapes of dialects A, B, C and D. */
+export const PRACTICE_SHAPES = ['amount', 'pattern', 'drive-entry', 'none'] as const;
+export type PracticeShape = (typeof PRACTICE_SHAPES)[number];
 
-/** Everything on the body that can be set. */
+/** One auto-bracket as an entry of the drive: `each` fires a frame a press, `all` the whole bracket at one press. */
+export interface DriveEntry {
+  readonly press: 'each' | 'all';
+  readonly step: Sixths;
+  /** Frames in firing order, in steps from the centre. */
+  readonly pattern: readonly number[];
+}
+
+/** Everything on the body that can be set. What a shape does not have keeps its first value. */
 export interface PracticeState {
   mode: 'manual' | 'aperture';
   /** Tv in sixths. In aperture priority the body chooses, and this is ignored. */
@@ -23,13 +32,26 @@ export interface PracticeState {
   aperture: Sixths;
   iso: number;
   compensation: Sixths;
-  /** EV between the frames of the auto-bracket; 0 is off. Setting it, even to the same value, starts at the first frame. */
+  /** Switches the bracket of the shape `pattern`; that of `amount` is on where the step is not 0. */
+  bracket: 'off' | 'on';
+  /** What the bracket of the shape `pattern` moves: exposure, or white balance, which leaves the exposure alone. */
+  bracketOf: 'exposure' | 'white-balance';
+  /** EV between the frames of the auto-bracket. */
   bracketStep: Sixths;
-  drive: 'single' | 'continuous';
+  /** Which of the option's patterns. */
+  bracketPattern: number;
+  /** The order in which the shape `pattern` fires: as in the option's patterns, or from dark to light. */
+  bracketOrder: 'as-listed' | 'dark-first';
+  drive: 'single' | 'continuous' | DriveEntry;
   /** Where a frame is kept beside what is sent over the wire. */
   target: 'memory' | 'card';
   whiteBalance: 'auto' | 'daylight';
   focus: 'manual' | 'single';
+  format: 'jpeg' | 'raw-and-jpeg';
+  /** A dark frame after each exposure of a second and more, as long as the exposure itself. */
+  noiseReduction: 'off' | 'on';
+  /** With it, a release raises the mirror and brings nothing; the next one opens the shutter. */
+  mirrorLock: 'off' | 'on';
 }
 
 type Choices = { readonly [K in keyof PracticeState]: readonly PracticeState[K][] };
@@ -37,6 +59,8 @@ type Choices = { readonly [K in keyof PracticeState]: readonly PracticeState[K][
 /** Seconds that the body takes, each beside the exposure itself. */
 export interface PracticeTiming {
   readonly change: number;
+  /** More for every setting that it passes on its way to the new one: 0 where the body jumps. */
+  readonly changePerSetting: number;
   /** From the release to the opening of the shutter. */
   readonly releaseLag: number;
   /** From the closing of the shutter to the file being there; the rendering runs within it. */
@@ -45,24 +69,93 @@ export interface PracticeTiming {
   readonly exposureScale: number;
 }
 
-export const LIFELIKE: PracticeTiming = { change: 0.02, releaseLag: 0.06, cycle: 0.12, exposureScale: 1 };
-export const AT_ONCE: PracticeTiming = { change: 0, releaseLag: 0, cycle: 0, exposureScale: 0 };
+export const LIFELIKE: PracticeTiming = {
+  change: 0.02,
+  changePerSetting: 0,
+  releaseLag: 0.06,
+  cycle: 0.12,
+  exposureScale: 1,
+};
+export const AT_ONCE: PracticeTiming = {
+  change: 0,
+  changePerSetting: 0,
+  releaseLag: 0,
+  cycle: 0,
+  exposureScale: 0,
+};
 
 export interface PracticeOptions {
   readonly shape: PracticeShape;
   readonly serial: string;
-  /** Frames of the auto-bracket in firing order, in steps from the centre. */
-  readonly bracketPattern: readonly number[];
+  /** The auto-brackets, each in firing order, in steps from the centre. The shape `amount` has the first one only. */
+  readonly patterns: readonly (readonly number[])[];
+  /** The steps that its bracket has, in sixths. */
+  readonly steps: readonly Sixths[];
+  /** Widest step at which the shape `drive-entry` has its brackets of more than five frames. */
+  readonly widestLongBracket: Sixths;
+  /** The shortest time of the shutter, as Tv in sixths. The longest is 30 s. */
+  readonly shortestTv: Sixths;
+  /** Whether setting the bracket, even to what it is, starts it at its first frame. */
+  readonly restarts: boolean;
+  /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
+  readonly beyondRange: 'clamped' | 'refused';
   readonly timing: PracticeTiming;
   readonly now: () => Date;
 }
 
-const DEFAULTS: PracticeOptions = {
-  shape: 'amount',
-  serial: 'PB-0001',
-  bracketPattern: [0, -1, 1],
-  timing: LIFELIKE,
-  now: () => new Date(),
+const EV = 6;
+const upTo = (count: number, step: Sixths): Sixths[] =>
+  Array.from({ length: count }, (_, index) => (index + 1) * step);
+
+const THREE_TO_NINE = [
+  [0, -1, 1],
+  [0, -2, -1, 1, 2],
+  [0, -3, -2, -1, 1, 2, 3],
+  [0, -4, -3, -2, -1, 1, 2, 3, 4],
+];
+
+/** What each shape is where nothing else is said: invented bodies, each with its own counts, steps and order. */
+const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'timing' | 'now'>>> = {
+  amount: {
+    serial: 'PB-0001',
+    patterns: [[0, -1, 1]],
+    steps: upTo(9, 2),
+    widestLongBracket: 0,
+    shortestTv: 13 * EV,
+    restarts: true,
+    beyondRange: 'clamped',
+  },
+  pattern: {
+    serial: 'PB-0002',
+    patterns: [[0, -1], [0, 1], [0, -2, -1], [0, 1, 2], ...THREE_TO_NINE],
+    steps: [2, 4, EV, 2 * EV, 3 * EV],
+    widestLongBracket: 3 * EV,
+    shortestTv: 13 * EV,
+    restarts: true,
+    beyondRange: 'clamped',
+  },
+  'drive-entry': {
+    serial: 'PB-0003',
+    patterns: [
+      [0, -1, 1],
+      [0, -1, 1, -2, 2],
+      [0, -1, 1, -2, 2, -3, 3, -4, 4],
+    ],
+    steps: [2, 4, EV, 2 * EV, 3 * EV],
+    widestLongBracket: EV,
+    shortestTv: 12 * EV,
+    restarts: true,
+    beyondRange: 'clamped',
+  },
+  none: {
+    serial: 'PB-0004',
+    patterns: [],
+    steps: [],
+    widestLongBracket: 0,
+    shortestTv: 13 * EV,
+    restarts: true,
+    beyondRange: 'clamped',
+  },
 };
 
 /** A file on the card or in the body's memory. */
@@ -82,11 +175,11 @@ export interface PracticeShot {
   readonly clamped: boolean;
 }
 
-const EV = 6;
 const thirdsUpTo = (range: number): Sixths[] =>
   Array.from({ length: range * EV + 1 }, (_, index) => index * 2 - range * EV);
 
-const SHUTTERS: readonly ShutterSetting[] = SHUTTER_SCALES.third.filter((setting) => setting.tv <= 13 * EV);
+/** Exposures from here on are followed by a dark frame, where noise reduction is on. */
+const LONG_SECONDS = 1;
 
 /** The card holds the bytes of this many files; older ones only count. A practice run of thousands must not fill the memory. */
 const FILES_KEPT = 32;
@@ -96,6 +189,8 @@ export class PracticeBody {
   readonly options: PracticeOptions;
   readonly choices: Choices;
   readonly model = 'Practice body';
+  /** Percent. */
+  readonly battery = 80;
   /** The latest files, oldest first. */
   readonly files: PracticeFile[] = [];
   readonly shots: PracticeShot[] = [];
@@ -105,33 +200,58 @@ export class PracticeBody {
     aperture: 6 * EV,
     iso: 100,
     compensation: 0,
+    bracket: 'off',
+    bracketOf: 'exposure',
     bracketStep: 0,
+    bracketPattern: 0,
+    bracketOrder: 'as-listed',
     drive: 'single',
     target: 'memory',
     whiteBalance: 'daylight',
     focus: 'manual',
+    format: 'jpeg',
+    noiseReduction: 'off',
+    mirrorLock: 'off',
   };
+  private readonly shutters: readonly ShutterSetting[];
   private turn = 0;
   private taken = 0;
   private releasing = false;
+  private mirrorUp = false;
+  /** Milliseconds that its clock is ahead. */
+  private clockAhead = 0;
+  /** How much lighter the scene has become since it was drawn, in sixths; only the meter sees it. */
+  private lightMoved: Sixths = 0;
 
   constructor(options: Partial<PracticeOptions> = {}) {
-    this.options = { ...DEFAULTS, ...options };
+    const { shape = 'amount' } = options;
+    this.options = { shape, timing: LIFELIKE, now: () => new Date(), ...SHAPES[shape], ...options };
+    const { patterns, steps, shortestTv } = this.options;
+    this.shutters = SHUTTER_SCALES.third.filter((setting) => setting.tv <= shortestTv);
+    const isPattern = shape === 'pattern';
+    const switches = ['off', 'on'] as const;
     this.choices = {
       mode: ['manual', 'aperture'],
-      shutter: SHUTTERS.map((setting) => setting.tv),
+      shutter: this.shutters.map((setting) => setting.tv),
       aperture: APERTURE_SCALES.third
         .map((setting) => setting.av)
         .filter((av) => av >= 3 * EV && av <= 9 * EV),
       iso: [100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200],
       compensation: thirdsUpTo(3),
-      bracketStep:
-        this.options.shape === 'amount' ? Array.from({ length: 10 }, (_, index) => index * 2) : [0],
-      drive: ['single', 'continuous'],
+      bracket: isPattern ? switches : ['off'],
+      bracketOf: isPattern ? ['exposure', 'white-balance'] : ['exposure'],
+      bracketStep: isPattern ? steps : shape === 'amount' ? [0, ...steps] : [0],
+      bracketPattern: isPattern ? patterns.map((_, index) => index) : [0],
+      bracketOrder: isPattern ? ['as-listed', 'dark-first'] : ['as-listed'],
+      drive: ['single', 'continuous', ...this.driveEntries()],
       target: ['memory', 'card'],
       whiteBalance: ['auto', 'daylight'],
       focus: ['manual', 'single'],
+      format: ['jpeg', 'raw-and-jpeg'],
+      noiseReduction: switches,
+      mirrorLock: switches,
     };
+    if (isPattern) this.settings.bracketStep = steps[0] ?? 0;
   }
 
   get state(): Readonly<PracticeState> {
@@ -148,48 +268,107 @@ export class PracticeBody {
     return this.releasing;
   }
 
+  /** The auto-bracket that the next release fires of; null where it is off. */
+  get activeBracket(): { readonly step: Sixths; readonly pattern: readonly number[] } | null {
+    const { drive, bracket, bracketOf, bracketStep, bracketPattern, bracketOrder } = this.settings;
+    if (typeof drive === 'object') return drive;
+    const pattern = this.options.patterns[bracketPattern] ?? [0];
+    switch (this.options.shape) {
+      case 'amount':
+        return bracketStep === 0 ? null : { step: bracketStep, pattern };
+      case 'pattern':
+        if (bracket === 'off') return null;
+        return {
+          step: bracketOf === 'exposure' ? bracketStep : 0,
+          pattern: bracketOrder === 'as-listed' ? pattern : [...pattern].sort((a, b) => a - b),
+        };
+      default:
+        return null;
+    }
+  }
+
+  /** Frames of the running bracket that are still to be fired; 0 where it is off. */
+  get bracketFramesLeft(): number {
+    const length = this.activeBracket?.pattern.length ?? 0;
+    return length === 0 ? 0 : length - (this.turn % length);
+  }
+
+  /** What its clock says. */
+  get clock(): Date {
+    return new Date(this.options.now().getTime() + this.clockAhead);
+  }
+
+  moveLight(by: Sixths): void {
+    this.lightMoved += by;
+  }
+
+  setClock(to: Date): void {
+    this.clockAhead = to.getTime() - this.options.now().getTime();
+  }
+
   /**
    * @returns false, with nothing changed, where the value is none of the choices
    */
   async change<K extends keyof PracticeState>(name: K, value: PracticeState[K]): Promise<boolean> {
-    if (!this.choices[name].includes(value)) return false;
-    await pause(this.options.timing.change);
+    const to = this.choices[name].indexOf(value);
+    if (to < 0) return false;
+    const { change, changePerSetting } = this.options.timing;
+    const passed = Math.abs(to - this.choices[name].indexOf(this.settings[name]));
+    await pause(change + changePerSetting * passed);
     this.settings[name] = value;
-    if (name === 'bracketStep') this.turn = 0;
+    if (BRACKET_SETTINGS.has(name) && this.options.restarts) this.turn = 0;
     return true;
   }
 
-  /** Opens the shutter once, as the settings and the bracket's turn say, and puts the file where a camera would. */
-  async release(): Promise<PracticeFile> {
+  /**
+   * Opens the shutter as the settings and the bracket's turn say, and puts the files where a camera would.
+   * @returns the new files: one, or those of a whole bracket where the drive fires it at one press; none where the mirror
+   *   only went up, or where the body refuses a frame
+   */
+  async release(): Promise<readonly PracticeFile[]> {
     this.releasing = true;
     try {
-      return await this.expose();
+      if (this.settings.mirrorLock === 'on' && !this.mirrorUp) {
+        this.mirrorUp = true;
+        await pause(this.options.timing.releaseLag);
+        return [];
+      }
+      this.mirrorUp = false;
+      const { drive } = this.settings;
+      const presses = typeof drive === 'object' && drive.press === 'all' ? drive.pattern.length : 1;
+      const files: PracticeFile[] = [];
+      for (let press = 0; press < presses; press += 1) files.push(...(await this.expose()));
+      return files;
     } finally {
       this.releasing = false;
     }
   }
 
-  private async expose(): Promise<PracticeFile> {
-    const { timing, now } = this.options;
+  private async expose(): Promise<PracticeFile[]> {
+    const { timing, beyondRange } = this.options;
     // As they are at the release: what is changed while the shutter is open counts from the next frame on.
     const settings = { ...this.settings };
-    const shot = this.nextShot();
+    const bracket = this.activeBracket;
+    const shot = this.nextShot(bracket);
     await pause(timing.releaseLag);
-    const takenAt = now();
-    await pause(secondsOf(shot.tv) * timing.exposureScale);
+    if (shot.clamped && beyondRange === 'refused') return [];
+    const takenAt = this.clock;
+    const seconds = secondsOf(shot.tv);
+    const dark = settings.noiseReduction === 'on' && seconds >= LONG_SECONDS ? seconds : 0;
+    await pause((seconds + dark) * timing.exposureScale);
     const cycle = pause(timing.cycle);
     const jpeg = await renderFrame({
       tv: shot.tv,
       av: settings.aperture,
       iso: settings.iso,
       biasSixths:
-        shot.bracketPosition * settings.bracketStep +
+        shot.bracketPosition * (bracket?.step ?? 0) +
         (settings.mode === 'manual' ? 0 : settings.compensation),
       takenAt,
       model: this.model,
       serial: this.options.serial,
       manual: settings.mode === 'manual',
-      bracketed: settings.bracketStep !== 0,
+      bracketed: bracket !== null,
     });
     await cycle;
     this.taken += 1;
@@ -198,26 +377,43 @@ export class PracticeBody {
     this.files.push(file);
     if (this.files.length > FILES_KEPT) this.files.shift();
     if (this.shots.length > FILES_KEPT * 4) this.shots.shift();
-    return file;
+    return [file];
   }
 
-  private biasOfCompensation(): Sixths {
-    return this.settings.mode === 'manual' ? 0 : this.settings.compensation;
+  private driveEntries(): DriveEntry[] {
+    const { shape, patterns, steps, widestLongBracket } = this.options;
+    if (shape !== 'drive-entry') return [];
+    const offered = steps.flatMap((step) =>
+      patterns
+        .filter((pattern) => pattern.length <= 5 || step <= widestLongBracket)
+        .map((pattern) => ({ step, pattern })),
+    );
+    return (['all', 'each'] as const).flatMap((press) => offered.map((entry) => ({ press, ...entry })));
   }
 
-  private nextShot(): PracticeShot {
-    const { mode, shutter, aperture, iso, bracketStep } = this.settings;
-    const pattern = this.options.bracketPattern;
-    const bracketPosition = bracketStep === 0 ? 0 : (pattern[this.turn % pattern.length] ?? 0);
-    if (bracketStep !== 0) this.turn += 1;
-    const base = mode === 'manual' ? shutter : meteredTv(aperture, iso);
-    const wanted = base - this.biasOfCompensation() - bracketPosition * bracketStep;
-    const longest = SHUTTERS[0]?.tv ?? wanted;
-    const shortest = SHUTTERS.at(-1)?.tv ?? wanted;
+  private nextShot(bracket: PracticeBody['activeBracket']): PracticeShot {
+    const { mode, shutter, aperture, iso, compensation } = this.settings;
+    const pattern = bracket?.pattern ?? [0];
+    const bracketPosition = pattern[this.turn % pattern.length] ?? 0;
+    if (bracket !== null) this.turn += 1;
+    const centre = mode === 'manual' ? shutter : meteredTv(aperture, iso) + this.lightMoved - compensation;
+    const wanted = centre - bracketPosition * (bracket?.step ?? 0);
+    const longest = this.shutters[0]?.tv ?? wanted;
+    const shortest = this.shutters.at(-1)?.tv ?? wanted;
     const tv = Math.min(shortest, Math.max(longest, wanted));
     return { tv, bracketPosition, clamped: tv !== wanted };
   }
 }
+
+/** A change of any of these starts the bracket anew. */
+const BRACKET_SETTINGS: ReadonlySet<keyof PracticeState> = new Set<keyof PracticeState>([
+  'bracket',
+  'bracketOf',
+  'bracketStep',
+  'bracketPattern',
+  'bracketOrder',
+  'drive',
+]);
 
 const pause = (seconds: number): Promise<void> =>
   seconds > 0 ? new Promise((resolve) => setTimeout(resolve, seconds * 1000)) : Promise.resolve();

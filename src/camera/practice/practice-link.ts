@@ -1,57 +1,18 @@
 // The practice body reached directly: a Link whose settings carry the names and labels that libgphoto2 gives those of a
-// body of dialect A (or D), so that everything above it is the same for both.
-import { writeFile } from 'node:fs/promises';
+// body of its shape (faces.ts), so that everything above it is the same for both.
+import { constants } from 'node:fs';
+import { access, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
-import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths } from '../../exposure/index.js';
-import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/amount/labels.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
-import { AT_ONCE, LIFELIKE, PracticeBody, type PracticeState } from './model.js';
+import { type Face, facesOf, toldBy } from './faces.js';
+import { AT_ONCE, LIFELIKE, PRACTICE_SHAPES, PracticeBody } from './model.js';
 import { sceneMap } from './scene.js';
-
-/** One setting of the model under its name on the wire. */
-interface Face<K extends keyof PracticeState = keyof PracticeState> {
-  readonly name: string;
-  readonly of: K;
-  readonly label: (value: PracticeState[K]) => string;
-}
-
-const face = <K extends keyof PracticeState>(
-  name: string,
-  of: K,
-  label: (value: PracticeState[K]) => string,
-) => ({ name, of, label }) as Face;
-
-const shutterAt = (tv: Sixths): string => {
-  const setting = SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
-  return setting === undefined ? 'unknown' : shutterLabel(setting);
-};
-
-const apertureAt = (av: Sixths): string =>
-  APERTURE_SCALES.third.find((setting) => setting.av === av)?.label ?? 'unknown';
-
-/** Decimals are cut, as the library writes them: 2/3 is 0.6. */
-const compensationLabel = (sixths: Sixths): string => {
-  const size = Math.abs(sixths);
-  const part = { 2: '.3', 4: '.6' }[size % 6] ?? '';
-  return `${sixths < 0 ? '-' : ''}${Math.floor(size / 6)}${part}`;
-};
-
-const FACES: readonly Face[] = [
-  face('autoexposuremode', 'mode', (mode) => (mode === 'manual' ? 'Manual' : 'AV')),
-  face('shutterspeed', 'shutter', shutterAt),
-  face('aperture', 'aperture', apertureAt),
-  face('iso', 'iso', String),
-  face('exposurecompensation', 'compensation', compensationLabel),
-  face('aeb', 'bracketStep', (step) => (step === 0 ? BRACKET_OFF : bracketLabel(step))),
-  face('drivemode', 'drive', (drive) => (drive === 'single' ? 'Single' : 'Continuous')),
-  face('capturetarget', 'target', (target) => (target === 'card' ? 'Memory card' : 'Internal RAM')),
-  face('whitebalance', 'whiteBalance', (balance) => (balance === 'auto' ? 'Auto' : 'Daylight')),
-  face('focusmode', 'focus', (focus) => (focus === 'manual' ? 'Manual' : 'One Shot')),
-];
 
 /** Writing the file, reading it and judging it; measured on two cores. */
 const HANDING_OVER_SECONDS = 0.1;
+
+const CLOCK = 'datetime';
 
 export class PracticeLink implements Link {
   private readonly body: PracticeBody;
@@ -60,7 +21,7 @@ export class PracticeLink implements Link {
 
   constructor(body: PracticeBody) {
     this.body = body;
-    this.faces = FACES.filter((entry) => entry.name !== 'aeb' || body.options.shape === 'amount');
+    this.faces = facesOf(body.options.shape);
   }
 
   async identify(): Promise<BodyIdentity> {
@@ -68,33 +29,33 @@ export class PracticeLink implements Link {
   }
 
   async readLimits(): Promise<LinkLimits> {
-    const { timing, bracketPattern } = this.body.options;
+    const { timing } = this.body.options;
     return {
       // The nominal 30 s is 32 s.
       longestSeconds: 32,
       secondsPerChange: timing.change,
-      secondsPerSetting: 0,
+      secondsPerSetting: timing.changePerSetting,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,
-      bracketPatterns: [bracketPattern],
     };
   }
 
   async readSettings(): Promise<Settings> {
-    const told: Setting[] = [
-      { name: 'cameramodel', kind: 'text', value: this.body.model },
-      { name: 'serialnumber', kind: 'text', value: this.body.options.serial },
-      { name: 'availableshots', kind: 'text', value: String(this.body.framesLeft) },
-    ];
     return new Map(
-      [...this.faces.map((entry) => this.show(entry)), ...told].map((setting) => [setting.name, setting]),
+      [...this.faces.map((entry) => this.show(entry)), ...toldBy(this.body)].map((setting) => [
+        setting.name,
+        setting,
+      ]),
     );
   }
 
   async changeSetting(name: string, value: string): Promise<Setting> {
+    if (name === CLOCK) return this.setClock(value);
     const entry = this.faces.find((candidate) => candidate.name === name);
     if (entry === undefined)
       throw new EvenrungError('unknown-setting', `The practice body has no setting '${name}'.`);
-    const choice = this.body.choices[entry.of].find((candidate) => entry.label(candidate as never) === value);
+    const choice = this.body.choices[entry.of].find(
+      (candidate) => entry.label(candidate as never, this.body) === value,
+    );
     if (choice === undefined) {
       throw new EvenrungError('choice-not-offered', `The practice body offers no '${value}' for '${name}'.`);
     }
@@ -103,8 +64,20 @@ export class PracticeLink implements Link {
   }
 
   async fire({ into }: FireOptions): Promise<FiredFrame> {
+    // As over USB: a bad folder must not cost a frame.
+    await access(into, constants.W_OK).catch((cause: Error) => {
+      throw new EvenrungError('storing-failed', `Nothing was fired: the folder ${into} takes no files.`, {
+        released: false,
+        cause: cause.message,
+      });
+    });
     const started = performance.now();
-    const file = await this.body.release();
+    const [file] = await this.body.release();
+    if (file === undefined) {
+      throw new EvenrungError('frame-missing', 'The practice body was released, but made no frame.', {
+        released: true,
+      });
+    }
     this.fired += 1;
     const target = path.join(into, `incoming.${process.pid}-${this.fired}`);
     try {
@@ -120,20 +93,40 @@ export class PracticeLink implements Link {
     // Nothing is held.
   }
 
+  private setClock(value: string): Setting {
+    const to = new Date(value);
+    if (Number.isNaN(to.getTime()))
+      throw new EvenrungError('choice-not-offered', `'${CLOCK}' takes a date, not '${value}'.`);
+    this.body.setClock(to);
+    return { name: CLOCK, kind: 'date', value: this.body.clock.toISOString() };
+  }
+
   private show(entry: Face): Setting {
     return {
       name: entry.name,
       kind: 'choice',
-      value: entry.label(this.body.state[entry.of] as never),
-      choices: this.body.choices[entry.of].map((value) => entry.label(value as never)),
+      value: entry.label(this.body.state[entry.of] as never, this.body),
+      choices: this.body.choices[entry.of].map((value) => entry.label(value as never, this.body)),
     };
   }
 }
 
-/** The environment says how much time the body takes: EVENRUNG_PRACTICE_TIMING is `lifelike` (the default) or `at-once`. */
+/**
+ * The environment says how much time the body takes, and how it brackets: EVENRUNG_PRACTICE_TIMING is `lifelike` (the
+ * default) or `at-once`, EVENRUNG_PRACTICE_SHAPE one of PRACTICE_SHAPES (`amount` by default).
+ * @throws EvenrungError unknown-body
+ */
 export function openPracticeLink(): Link {
   // Drawn now, so that the first frame does not wait for it.
   void sceneMap();
   const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? AT_ONCE : LIFELIKE;
-  return new PracticeLink(new PracticeBody({ timing }));
+  const named = process.env.EVENRUNG_PRACTICE_SHAPE ?? 'amount';
+  const shape = PRACTICE_SHAPES.find((candidate) => candidate === named);
+  if (shape === undefined) {
+    throw new EvenrungError(
+      'unknown-body',
+      `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
+    );
+  }
+  return new PracticeLink(new PracticeBody({ timing, shape }));
 }

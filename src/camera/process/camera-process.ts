@@ -1,13 +1,13 @@
 // The camera process: everything that talks to a body lives here, so that the daemon can kill it. Forked with the kind of
-// link as its only argument; does what the channel says, one call at a time, and ends itself when the daemon is gone.
+// link and, where there may be several bodies, the port as its arguments; does what the channel says, one call at a time, and ends itself when the daemon is gone.
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
-import type { Link } from '../link.js';
-import type { Answer, Call, LinkMethod } from './protocol.js';
+import type { AttachedPort, Link } from '../link.js';
+import type { Answer, Call } from './protocol.js';
 
 /** How long letting go of the body may take once the daemon is gone. */
 const FAREWELL_MS = 1000;
 
-const METHODS: ReadonlySet<LinkMethod> = new Set<LinkMethod>([
+const METHODS: ReadonlySet<string> = new Set<keyof Link>([
   'identify',
   'readLimits',
   'readSettings',
@@ -16,11 +16,13 @@ const METHODS: ReadonlySet<LinkMethod> = new Set<LinkMethod>([
   'release',
 ]);
 
+const [, , kind, port] = process.argv;
+
 // Loaded only when asked for: the practice body must work where the USB binding cannot even be loaded.
-async function openLink(kind: string | undefined): Promise<Link> {
+async function openLink(): Promise<Link> {
   switch (kind) {
     case 'usb':
-      return (await import('../usb/usb-link.js')).openUsbLink();
+      return (await import('../usb/usb-link.js')).openUsbLink(port);
     case 'practice':
       return (await import('../practice/practice-link.js')).openPracticeLink();
     default:
@@ -28,11 +30,16 @@ async function openLink(kind: string | undefined): Promise<Link> {
   }
 }
 
+async function attached(): Promise<readonly AttachedPort[]> {
+  if (kind === 'usb') return (await import('../usb/usb-link.js')).attachedOverUsb();
+  return [{ port: 'practice', model: 'Practice body' }];
+}
+
 let link: Promise<Link> | undefined;
 
 /** A link that could not be opened is tried anew at the next call. */
 async function open(): Promise<Link> {
-  link ??= openLink(process.argv[2]);
+  link ??= openLink();
   try {
     return await link;
   } catch (cause) {
@@ -44,6 +51,7 @@ let queue: Promise<void> = Promise.resolve();
 
 async function answer({ id, method, args }: Call): Promise<Answer> {
   try {
+    if (method === 'attached') return { id, ok: true, value: await attached() };
     if (!METHODS.has(method))
       throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
     const opened = await open();

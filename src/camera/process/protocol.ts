@@ -2,8 +2,8 @@
 import type { ErrorCode } from '../../../shared/errors.js';
 import type { Link } from '../link.js';
 
-/** The methods of a link that cross the channel: all of them. */
-export type LinkMethod = keyof Link;
+/** The methods of a link that cross the channel: all of them, and `attached`, which lists what could be opened. */
+export type LinkMethod = keyof Link | 'attached';
 
 /** One call of a link's method. The camera process opens its link at the first. */
 export interface Call {

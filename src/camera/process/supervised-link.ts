@@ -8,6 +8,7 @@ import type { Readable } from 'node:stream';
 import { fileURLToPath } from 'node:url';
 import { EvenrungError } from '../../../shared/errors.js';
 import {
+  type AttachedPort,
   type BodyIdentity,
   type FiredFrame,
   type FireOptions,
@@ -22,6 +23,11 @@ import type { Answer, Call, LinkMethod } from './protocol.js';
 
 export interface SupervisedLinkOptions {
   readonly kind: LinkKind;
+  /**
+   * Says where the body is, each time that a camera process starts: it may be somewhere else after the cable was out.
+   * Left out, or null, it is the only one.
+   */
+  readonly port?: () => Promise<string | null>;
   /** HOME of the camera process; made where it is missing. libgphoto2 remembers things there. */
   readonly home: string;
   /** Takes each line that the process or the native code in it prints. */
@@ -56,6 +62,7 @@ export class SupervisedLink implements Link {
   private readonly deadlines: Deadlines;
   private readonly pending = new Map<number, Pending>();
   private child: ChildProcess | undefined;
+  private starting: Promise<ChildProcess> | undefined;
   private lastId = 0;
 
   constructor(options: SupervisedLinkOptions) {
@@ -66,6 +73,11 @@ export class SupervisedLink implements Link {
   /** The process id of the camera process, while there is one. */
   get pid(): number | undefined {
     return this.child?.pid;
+  }
+
+  /** @returns what a link of this kind could be opened to. Nothing else may be called on the same process. */
+  attached(): Promise<readonly AttachedPort[]> {
+    return this.call('attached', []);
   }
 
   identify(): Promise<BodyIdentity> {
@@ -90,6 +102,7 @@ export class SupervisedLink implements Link {
 
   /** Lets go of the body and ends the process, whatever state it is in. Never throws. */
   async release(): Promise<void> {
+    await this.starting?.catch(() => undefined);
     if (this.child === undefined) return;
     try {
       await this.call('release', [], this.deadlines.release);
@@ -112,8 +125,7 @@ export class SupervisedLink implements Link {
     args: readonly unknown[],
     deadline = this.deadlines.call,
   ): Promise<T> {
-    this.child ??= this.start();
-    const child = this.child;
+    const child = this.child ?? (await this.startOnce());
     this.lastId += 1;
     const id = this.lastId;
     const answered = new Promise<unknown>((resolve, reject) => this.pending.set(id, { resolve, reject }));
@@ -141,10 +153,18 @@ export class SupervisedLink implements Link {
     }
   }
 
-  private start(): ChildProcess {
-    const { kind, home, env, entry } = this.options;
+  private startOnce(): Promise<ChildProcess> {
+    this.starting ??= this.start().finally(() => {
+      this.starting = undefined;
+    });
+    return this.starting;
+  }
+
+  private async start(): Promise<ChildProcess> {
+    const { kind, port, home, env, entry } = this.options;
     makeHome(home);
-    const child = fork(entry ?? ENTRY, [kind], {
+    const at = (await port?.()) ?? null;
+    const child = fork(entry ?? ENTRY, at === null ? [kind] : [kind, at], {
       env: { ...process.env, ...env, HOME: home },
       // With the collector at hand the link can drop the native camera object, which closes the session.
       execArgv: ['--expose-gc'],
@@ -156,6 +176,7 @@ export class SupervisedLink implements Link {
     child.on('message', (said: Answer) => this.settle(child, said));
     child.on('error', (error) => this.forget(child, lostWhileSending(error)));
     child.on('exit', (code, signal) => this.forget(child, ended(code, signal)));
+    this.child = child;
     return child;
   }
 

@@ -14,7 +14,16 @@ import { constants } from 'node:fs';
 import { access, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
-import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
+import type {
+  AttachedPort,
+  BodyIdentity,
+  FiredFrame,
+  FireOptions,
+  Link,
+  LinkLimits,
+  Setting,
+  Settings,
+} from '../link.js';
 import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
 import { bodyVanished, changingFailed, firingFailed, readingFailed } from './result-codes.js';
 import { flattenTree, type TreeSetting } from './settings-tree.js';
@@ -53,29 +62,45 @@ const keptForGood: NativeCamera[] = [];
 
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
+async function listCameras(): Promise<readonly NativeCamera[]> {
+  const { GPhoto2 } = await loadBinding();
+  return new Promise((resolve) => new GPhoto2().list(resolve));
+}
+
+/**
+ * @returns what is attached. The process that asked must not open any of it after, and ends without letting go.
+ * @throws EvenrungError usb-not-available
+ */
+export async function attachedOverUsb(): Promise<readonly AttachedPort[]> {
+  const cameras = await listCameras();
+  keptForGood.push(...cameras);
+  return cameras.map(({ port, model }) => ({ port, model }));
+}
+
 /**
  * Finds the camera on USB. It is opened by the first call.
- * @throws EvenrungError usb-not-available, no-body
+ * @param port where it is; left out, it must be the only one
+ * @throws EvenrungError usb-not-available, no-body, several-bodies (with the `ports` in its details)
  */
-export async function openUsbLink(): Promise<Link> {
-  const { GPhoto2 } = await loadBinding();
-  const cameras = await new Promise<readonly NativeCamera[]>((resolve) => new GPhoto2().list(resolve));
-  const [camera, ...others] = cameras;
-  if (camera === undefined) {
-    throw new EvenrungError(
-      'no-body',
-      'No camera was found on USB. Switch it on, use a cable that carries data, and where the camera asks what the ' +
-        'connection is for, choose remote control, not storage.',
-    );
+export async function openUsbLink(port?: string): Promise<Link> {
+  const cameras = await listCameras();
+  const [camera, ...others] =
+    port === undefined ? cameras : cameras.filter((candidate) => candidate.port === port);
+  if (camera !== undefined && others.length === 0) {
+    keptForGood.push(...cameras.filter((candidate) => candidate !== camera));
+    return new UsbLink(camera);
   }
-  if (others.length > 0) {
-    keptForGood.push(...others);
-    const ports = others.map((other) => other.port).join(', ');
-    process.stderr.write(
-      `usb: ${cameras.length} cameras found, taking the one at ${camera.port}, not ${ports}\n`,
-    );
+  keptForGood.push(...cameras);
+  if (camera !== undefined) {
+    throw new EvenrungError('several-bodies', `${cameras.length} cameras are attached.`, {
+      ports: cameras.map((candidate) => candidate.port),
+    });
   }
-  return new UsbLink(camera);
+  throw new EvenrungError(
+    'no-body',
+    'No camera was found on USB. Switch it on, use a cable that carries data, and where the camera asks what the ' +
+      'connection is for, choose remote control, not storage.',
+  );
 }
 
 class UsbLink implements Link {
@@ -110,7 +135,6 @@ class UsbLink implements Link {
       // Bodies that walk are those of vendor extension 0x11, which this link knows no timing of yet.
       secondsPerSetting: 0,
       secondsPerFrame: SECONDS_PER_FRAME,
-      bracketPatterns: null,
     };
   }
 

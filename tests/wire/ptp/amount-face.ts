@@ -252,8 +252,9 @@ export class AmountFace implements Face {
     if (position !== FULL) return {};
     if (this.body.busy) return { response: RESPONSE.deviceBusy };
     this.waiting.push(record(RECORD.status, u32(BUSY)));
-    void this.body.release().then((file) => {
-      this.waiting.push(this.newPicture(file), record(RECORD.status, u32(READY)));
+    void this.body.release().then((files) => {
+      for (const file of files) this.waiting.push(this.newPicture(file));
+      this.waiting.push(record(RECORD.status, u32(READY)));
     });
     return {};
   }

@@ -1,4 +1,6 @@
-// Values as PTP writes them (ISO 15740, clause 5: little endian over USB, counted strings, counted arrays).
+// Values as PTP writes them (ISO 15740, clause 5: little endian over USB, counted strings, counted arrays), and the units
+// of its own properties (clause 13.5).
+import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths } from '../../../src/exposure/index.js';
 
 export function u8(value: number): Buffer {
   return Buffer.from([value & 0xff]);
@@ -40,3 +42,37 @@ export function moment(date: Date): Buffer {
   const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
   return text(`${day}T${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`);
 }
+
+/** @param bytes which begin with a string as `text` writes it */
+export function readText(bytes: Buffer): string {
+  const units = bytes.readUInt8(0);
+  return bytes.toString('utf16le', 1, 1 + Math.max(0, units - 1) * 2);
+}
+
+const MOMENT = /^(\d{4})(\d\d)(\d\d)T(\d\d)(\d\d)(\d\d)/;
+
+/**
+ * @param bytes which begin with a moment as `moment` writes it
+ * @returns undefined where they are none
+ */
+export function readMoment(bytes: Buffer): Date | undefined {
+  const found = MOMENT.exec(readText(bytes));
+  if (found === null) return undefined;
+  const [year = 0, month = 1, day, hour, minute, second] = found.slice(1).map(Number);
+  return new Date(year, month - 1, day, hour, minute, second);
+}
+
+/** The exposure time of a setting, in units of 0.1 ms. */
+export function tenthsOfMilliseconds(tv: Sixths): number {
+  const setting = SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
+  return Math.round((setting?.nominalSeconds ?? 0) * 10_000);
+}
+
+/** The f-number times 100. */
+export function hundredths(av: Sixths): number {
+  const setting = APERTURE_SCALES.third.find((candidate) => candidate.av === av);
+  return Math.round((setting?.nominalFNumber ?? 0) * 100);
+}
+
+/** The exposure bias in thousandths of EV, cut: 2/3 is 666. */
+export const thousandths = (sixths: Sixths): number => Math.trunc((sixths * 1000) / 6);

@@ -19,6 +19,21 @@ export const OPERATION = {
   getPartialObject: 0x101b,
 } as const;
 
+/** The properties that every body may have, whatever its vendor. */
+export const PROPERTY = {
+  battery: 0x5001,
+  compression: 0x5004,
+  whiteBalance: 0x5005,
+  aperture: 0x5007,
+  focus: 0x500a,
+  shutter: 0x500d,
+  mode: 0x500e,
+  iso: 0x500f,
+  compensation: 0x5010,
+  clock: 0x5011,
+  drive: 0x5013,
+} as const;
+
 export const RESPONSE = {
   ok: 0x2001,
   generalError: 0x2002,
@@ -35,6 +50,7 @@ export const RESPONSE = {
 
 export const EVENT = {
   objectAdded: 0x4002,
+  propertyChanged: 0x4006,
   captureComplete: 0x400d,
 } as const;
 

@@ -84,6 +84,7 @@ export function packObjectInfo(info: ObjectInfo): Buffer {
 
 /** The types of property values that the practice body has, by their number in PTP, with how a value is written. */
 export const VALUE_TYPE = {
+  i8: { number: 0x0001, write: u8, read: (bytes: Buffer) => bytes.readInt8(0) },
   u8: { number: 0x0002, write: u8, read: (bytes: Buffer) => bytes.readUInt8(0) },
   i16: { number: 0x0003, write: u16, read: (bytes: Buffer) => bytes.readInt16LE(0) },
   u16: { number: 0x0004, write: u16, read: (bytes: Buffer) => bytes.readUInt16LE(0) },
@@ -95,18 +96,20 @@ export interface PropertyDescription {
   readonly type: (typeof VALUE_TYPE)[keyof typeof VALUE_TYPE];
   readonly settable: boolean;
   readonly value: number;
-  /** A list of values, or a range with a step of 1. */
-  readonly form: { readonly values: readonly number[] } | { readonly from: number; readonly to: number };
+  /** A list of values, or a range with a step of 1; left out where the body says neither. */
+  readonly form?: { readonly values: readonly number[] } | { readonly from: number; readonly to: number };
 }
 
-const FORM = { range: 1, list: 2 };
+const FORM = { none: 0, range: 1, list: 2 };
 
 export function packPropertyDescription({ code, type, settable, value, form }: PropertyDescription): Buffer {
   const { write } = type;
   const shape =
-    'values' in form
-      ? [u8(FORM.list), u16(form.values.length), ...form.values.map(write)]
-      : [u8(FORM.range), write(form.from), write(form.to), write(1)];
+    form === undefined
+      ? [u8(FORM.none)]
+      : 'values' in form
+        ? [u8(FORM.list), u16(form.values.length), ...form.values.map(write)]
+        : [u8(FORM.range), write(form.from), write(form.to), write(1)];
   return Buffer.concat([
     u16(code),
     u16(type.number),
@@ -115,6 +118,21 @@ export function packPropertyDescription({ code, type, settable, value, form }: P
     write(value),
     ...shape,
   ]);
+}
+
+/**
+ * As vendor extension 0x11 has it: one byte more, which says whether the property takes a value or is moved from where it stands.
+ */
+export function packMovedPropertyDescription(description: PropertyDescription, takesValue: boolean): Buffer {
+  const plain = packPropertyDescription(description);
+  return Buffer.concat([plain.subarray(0, 4), u8(takesValue ? 1 : 0), plain.subarray(4)]);
+}
+
+const TEXT_TYPE = 0xffff;
+
+/** @param value as it is written, such as `moment` gives it */
+export function packTextDescription(code: number, value: Buffer): Buffer {
+  return Buffer.concat([u16(code), u16(TEXT_TYPE), u8(1), value, value, u8(FORM.none)]);
 }
 
 export const NO_PARENT = 0;

@@ -154,8 +154,8 @@ export class StandardFace implements Face {
 
   private capture(): PtpAnswer {
     if (this.body.busy) return { response: RESPONSE.deviceBusy };
-    void this.body.release().then((file) => {
-      this.report(EVENT.objectAdded, [this.card.add(file, 'card')]);
+    void this.body.release().then((files) => {
+      for (const file of files) this.report(EVENT.objectAdded, [this.card.add(file, 'card')]);
       this.report(EVENT.captureComplete, []);
     });
     return {};

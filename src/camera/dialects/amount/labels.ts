@@ -1,17 +1,19 @@
 // The labels of dialect A (PTP vendor extension 0x0B) and what they stand for. A label is not a number: its decimals are
 // cut, and some shutter labels stand for two settings. Both tables were read off the label tables of libgphoto2 2.5.30.
 import {
-  bodySetting,
   formatEv,
   parseEv,
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
 } from '../../../exposure/index.js';
+import { settingsBehind } from '../shutters.js';
+
+export { compensation } from '../compensation.js';
 
 /**
  * Shutter labels whose time is not the one they show, or that stand for two settings; Tv in sixths. Where there are two,
- * writing the label sets the first.
+ * writing the label sets the first, unless the library knows that the body offers only the second: that is not relied on.
  */
 const MISLEADING: ReadonlyMap<string, readonly [Sixths, ...Sixths[]]> = new Map([
   ['20.3', [-27]],
@@ -36,46 +38,13 @@ function candidates(label: string): readonly Sixths[] {
   return tv === undefined ? [] : [tv];
 }
 
-type Grid = 'thirds' | 'halves' | 'both';
-
-const isOn = (grid: Grid, tv: Sixths): boolean =>
-  grid === 'both' || (grid === 'thirds' ? tv % 2 === 0 : tv % 3 === 0);
-
-/** @param tvs of labels that stand for one setting only @returns the grid that the body is set to */
-function gridOf(tvs: readonly Sixths[]): Grid {
-  if (tvs.every((tv) => isOn('thirds', tv))) return 'thirds';
-  return tvs.every((tv) => isOn('halves', tv)) ? 'halves' : 'both';
-}
-
 /**
  * @param choices the shutter labels that a body offers, in any order
  * @returns the settings behind them, longest first. The grid that the clear labels stand on decides what the others mean;
  *   a setting whose label may set another one is kept, marked as not settable.
  */
-export function shutterSettings(choices: readonly string[]): ShutterSetting[] {
-  const clear = choices.map(candidates).filter((tvs) => tvs.length === 1);
-  const grid = gridOf(clear.flat());
-  const settings = choices.flatMap((label) => {
-    const tvs = candidates(label);
-    const meant = tvs.find((tv) => isOn(grid, tv));
-    if (meant === undefined) return [];
-    const settable = tvs.length === 1 || (grid !== 'both' && tvs[0] === meant);
-    return bodySetting(meant, label, settable) ?? [];
-  });
-  return [...new Map(settings.map((setting) => [setting.tv, setting])).values()].sort((a, b) => a.tv - b.tv);
-}
-
-/**
- * @param label of exposure compensation: `-0.3` is -1/3, `1.6` is 5/3, `-4.6` is -14/3 (decimals are cut, not rounded)
- * @returns sixths, or undefined where the label is none
- */
-export function compensation(label: string): Sixths | undefined {
-  const [, sign, whole, tenth] = /^([+-]?)(\d+)(?:\.(\d))?$/.exec(label) ?? [];
-  const part = { '0': 0, '3': 2, '5': 3, '6': 4 }[tenth ?? '0'];
-  if (whole === undefined || part === undefined) return undefined;
-  const size = Number(whole) * 6 + part;
-  return sign === '-' && size > 0 ? -size : size;
-}
+export const shutterSettings = (choices: readonly string[]): ShutterSetting[] =>
+  settingsBehind(choices, candidates, 'first');
 
 export const BRACKET_OFF = 'off';
 

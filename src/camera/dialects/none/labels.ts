@@ -1,33 +1,18 @@
-// Shutter labels of bodies that use PTP's own exposure time (ISO 15740, property 0x500D, in units of 0.1 ms): libgphoto2
-// writes them with four decimals, `0.0100s`, so that fast speeds lie closer together than their labels tell.
-import {
-  bodySetting,
-  nearestSetting,
-  parseShutter,
-  SHUTTER_SCALES,
-  type ShutterSetting,
-} from '../../../exposure/index.js';
+// Shutter labels of bodies whose auto-bracket is out of reach. They may come from any vendor: PTP's own exposure time
+// (`0.0100s`), where fast speeds lie closer together than their labels tell, or times as they are spoken (`1/125`, `1.3s`).
+import type { ShutterSetting } from '../../../exposure/index.js';
+import { shutterSettings } from '../amount/labels.js';
+import { isStandardLabel, standardShutters, writtenShutters } from '../shutters.js';
 
-const STANDARD = /^\d+\.\d{4}s$/;
+export { isStandardLabel, standardShutters as standardShutterSettings } from '../shutters.js';
 
-/** Half of the last decimal. */
-const ROUNDING_SECONDS = 0.000_05;
-/** A label that may be wrong by more than this many EV is not told from its neighbour a third of a stop away. */
-const MOST_DOUBT_EV = 0.1;
+/** No other vendor writes these. */
+const OF_DIALECT_A = ['20.3', '10.3', '6.3'];
 
-export const isStandardLabel = (label: string): boolean => STANDARD.test(label);
-
-/** @returns the settings that the labels stand for, longest first; labels too coarse to be told apart are left out */
-export function standardShutterSettings(labels: readonly string[]): ShutterSetting[] {
-  const scales = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half];
-  const seen = new Map<number, ShutterSetting | null>();
-  for (const label of labels) {
-    const time = parseShutter(label);
-    if (time?.kind !== 'time' || Math.log2(1 + ROUNDING_SECONDS / time.seconds) > MOST_DOUBT_EV) continue;
-    const meant = nearestSetting(time.seconds, scales);
-    if (meant === undefined) continue;
-    // Two labels for one setting: neither can be trusted.
-    seen.set(meant.tv, seen.has(meant.tv) ? null : (bodySetting(meant.tv, label) ?? null));
-  }
-  return [...seen.values()].filter((setting) => setting !== null).sort((a, b) => a.tv - b.tv);
+/** @returns the settings that the labels stand for, longest first, whoever wrote them */
+export function anyShutters(labels: readonly string[]): ShutterSetting[] {
+  if (labels.some(isStandardLabel)) return standardShutters(labels);
+  return labels.some((label) => OF_DIALECT_A.includes(label))
+    ? shutterSettings(labels)
+    : writtenShutters(labels);
 }

@@ -1,0 +1,45 @@
+// What the wire does not tell of a body, in a file that a person can write or `learn` writes.
+import { z } from 'zod';
+
+export const PROFILE_VERSION = 1;
+
+/** Frames of one auto-bracket in firing order, in steps from the centre: [0, -1, 1]. */
+const patternSchema = z
+  .array(z.number().int().min(-8).max(8))
+  .min(2)
+  .max(9)
+  .refine((pattern) => new Set(pattern).size === pattern.length, { error: 'a position stands twice' });
+
+export const bodyProfileSchema = z
+  .strictObject({
+    version: z.literal(PROFILE_VERSION),
+    /** As the body reports them; the serial is null where it reports none. */
+    model: z.string().max(200),
+    serial: z.string().max(200).nullable(),
+    /** ISO 8601; left out in a profile that was written by hand. */
+    learntAt: z.string().max(40).optional(),
+    /** Each count of frames that the body brackets, once, in its firing order. */
+    patterns: z.array(patternSchema).max(20).optional(),
+    /** Whether switching the bracket off and on starts it at its first frame. */
+    restarts: z.boolean().optional(),
+    /** What the body makes of a bracket frame beyond its shutter range: the same time again, no frame, or something else. */
+    beyondRange: z.enum(['clamped', 'refused', 'other']).optional(),
+    /** How long the longest time that was measured really takes, in seconds, with the label of its setting. */
+    longTime: z
+      .strictObject({ shutter: z.string().max(24), seconds: z.number().positive().max(1000) })
+      .optional(),
+    /** True where a long exposure takes twice its time, as with a dark frame after it. */
+    noiseReduction: z.boolean().optional(),
+    timing: z
+      .strictObject({
+        /** Seconds for one settings change, however far. */
+        secondsPerChange: z.number().nonnegative().max(60),
+        /** Seconds more for every setting on the way; 0 where the body jumps. */
+        secondsPerSetting: z.number().nonnegative().max(60),
+        /** Seconds a frame beside its exposure. */
+        secondsPerFrame: z.number().nonnegative().max(120),
+      })
+      .optional(),
+  })
+  .meta({ id: 'BodyProfile' });
+export type BodyProfile = z.infer<typeof bodyProfileSchema>;

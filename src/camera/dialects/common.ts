@@ -1,0 +1,64 @@
+// What dialects have in common: bare names of settings, and the parts of limits and centre that do not depend on how a body
+// brackets.
+import { EvenrungError } from '../../../shared/errors.js';
+import type { BodyLimits, Sixths } from '../../exposure/index.js';
+import type { LinkLimits, Settings } from '../link.js';
+import { compensation } from './compensation.js';
+import type { Centre, Changes } from './dialect.js';
+
+export const SHUTTER = 'shutterspeed';
+/** Plain PTP calls it by the second name, and writes its labels as `f/8`. */
+export const APERTURES = ['aperture', 'f-number'];
+export const ISO = 'iso';
+export const COMPENSATION = 'exposurecompensation';
+
+/** @returns the labels that a setting offers; none where it is missing or no choice */
+export const choicesOf = (settings: Settings, name: string): readonly string[] =>
+  settings.get(name)?.choices ?? [];
+
+/** @returns everything but shutters and brackets */
+export function commonLimits(
+  settings: Settings,
+  link: LinkLimits,
+): Omit<BodyLimits, 'shutters' | 'brackets'> {
+  const values = choicesOf(settings, COMPENSATION).flatMap((label) => compensation(label) ?? []);
+  return {
+    compensation: {
+      range: values.length === 0 ? 0 : Math.max(0, Math.min(Math.max(...values), -Math.min(...values))),
+      grid: values.some((value) => value % 6 === 3) ? 3 : 2,
+    },
+    longestSeconds: link.longestSeconds,
+    secondsPerChange: link.secondsPerChange,
+    secondsPerSetting: link.secondsPerSetting,
+    secondsPerFrame: link.secondsPerFrame,
+  };
+}
+
+/** @throws EvenrungError choice-not-offered */
+export async function setCentreBy(
+  link: Changes,
+  centre: Centre,
+  settings: Settings,
+  shutterName = SHUTTER,
+): Promise<void> {
+  if (centre.by === 'shutter') await link.changeSetting(shutterName, centre.shutter.wire);
+  else await link.changeSetting(COMPENSATION, compensationLabel(settings, centre.compensation));
+}
+
+function compensationLabel(settings: Settings, value: Sixths): string {
+  return labelFor(settings, COMPENSATION, (label) => compensation(label) === value);
+}
+
+/**
+ * @returns the first label of a setting that fits
+ * @throws EvenrungError choice-not-offered
+ */
+export function labelFor(settings: Settings, name: string, fits: (label: string) => boolean): string {
+  const label = choicesOf(settings, name).find(fits);
+  if (label !== undefined) return label;
+  throw new EvenrungError(
+    'choice-not-offered',
+    `The camera does not offer what is needed for '${name}' any more. Look for the camera again.`,
+    { name },
+  );
+}

@@ -1,0 +1,46 @@
+// What a profile says of a body, laid over what the wire says. Where they contradict each other the wire is right, and it is
+// said. Pure.
+import type { BodyProfile } from '../../shared/profile.js';
+import type { BodyLimits, BracketShape } from '../exposure/index.js';
+
+export interface Profiled {
+  readonly limits: BodyLimits;
+  /** One sentence for each thing in the profile that does not go with the body. */
+  readonly contradictions: readonly string[];
+}
+
+/**
+ * @param limits as the dialect reads them off the wire
+ * @param tellsCounts whether the wire tells how many frames a bracket has; else the profile's word counts
+ */
+export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCounts: boolean): Profiled {
+  const { timing, patterns } = profile;
+  const timed: BodyLimits = timing === undefined ? limits : { ...limits, ...timing };
+  if (patterns === undefined || patterns.length === 0) return { limits: timed, contradictions: [] };
+  if (limits.brackets.length === 0) {
+    return {
+      limits: timed,
+      contradictions: ['The profile tells of an auto-bracket that this body does not offer.'],
+    };
+  }
+  if (!tellsCounts) {
+    const steps = [...new Set(limits.brackets.map(({ step }) => step))];
+    const brackets = steps.flatMap((step) => patterns.map((pattern) => ({ step, pattern })));
+    return { limits: { ...timed, brackets }, contradictions: [] };
+  }
+  const ordered = new Map(patterns.map((pattern) => [framesOf(pattern), pattern]));
+  const offered = new Set(limits.brackets.map(({ pattern }) => framesOf(pattern)));
+  const contradictions = patterns
+    .filter((pattern) => !offered.has(framesOf(pattern)))
+    .map(
+      (pattern) =>
+        `The profile tells of a bracket of ${pattern.length} frames (${pattern.join(', ')}) that this body does not offer.`,
+    );
+  const brackets = limits.brackets.map(
+    (shape): BracketShape => ({ ...shape, pattern: ordered.get(framesOf(shape.pattern)) ?? shape.pattern }),
+  );
+  return { limits: { ...timed, brackets }, contradictions };
+}
+
+/** Which frames a pattern has, whatever their order. */
+const framesOf = (pattern: readonly number[]): string => [...pattern].sort((a, b) => a - b).join();

@@ -1,0 +1,62 @@
+// What a person has to look at, since most bodies do not tell it over the wire. Where one does, the wire counts.
+import type { ReadinessCode } from '../../../shared/readiness.js';
+import { isOn } from './labels.js';
+import { askPerson, attention, fine, type Rule } from './question.js';
+
+interface HandTick {
+  readonly code: ReadinessCode;
+  /** A switch that must be off, under the names that bodies have for it. */
+  readonly switches: readonly string[];
+  /** What to look at, and why. */
+  readonly ask: string;
+  /** How it stands where that was done. */
+  readonly done: string;
+  /** Where the switch is on. */
+  readonly wrong: string;
+}
+
+const TICKS: readonly HandTick[] = [
+  {
+    code: 'stabiliser',
+    // Not in libgphoto2 2.5.30; the name that later ones have (from memory).
+    switches: ['vibrationreduction'],
+    ask: 'Switch the stabiliser of lens and camera off: on a tripod it can move the picture by itself.',
+    done: 'The stabiliser is off',
+    wrong: 'The stabiliser is on, and on a tripod it can move the picture by itself. Switch it off.',
+  },
+  {
+    code: 'assist-lamp',
+    switches: ['assistlight'],
+    ask: 'Switch the focus-assist lamp off: it lights up what is near.',
+    done: 'The focus-assist lamp is off',
+    wrong: 'The focus-assist lamp is on and lights up what is near. Switch it off.',
+  },
+  {
+    code: 'eyepiece-cover',
+    switches: [],
+    ask: 'Cover the eyepiece of an optical finder: light that falls in from behind shows in long exposures and misleads the meter. Without such a finder, just tick it.',
+    done: 'No light falls in through the eyepiece',
+    wrong: '',
+  },
+  {
+    code: 'electronic-shutter',
+    // Not in libgphoto2 2.5.30; the name that later ones have (from memory).
+    switches: ['silentphotography'],
+    ask: 'Use the mechanical shutter: an electronic one may stop short of long times, and draws stripes under mains light.',
+    done: 'The shutter is the mechanical one',
+    wrong:
+      'The electronic shutter is on: it may stop short of long times, and draws stripes under mains light. Use the mechanical one.',
+  },
+];
+
+export const HAND_TICKS: readonly Rule[] = TICKS.map(({ code, switches, ask, done, wrong }) => ({
+  code,
+  look: ({ settings, link }) => {
+    const told = switches.map((name) => isOn(settings, name)).find((value) => value !== undefined);
+    if (told !== undefined) return told ? attention(wrong) : fine(`${done}.`);
+    // The invented body has nothing to look at.
+    return askPerson(link === 'practice' ? `On a camera: ${uncapitalised(ask)}` : ask, `${done}, as ticked.`);
+  },
+}));
+
+const uncapitalised = (sentence: string): string => sentence.charAt(0).toLowerCase() + sentence.slice(1);

@@ -1,0 +1,140 @@
+// Rules on what becomes of a frame: one file, kept where, and whether there is room for it.
+import { firstOf, numberOf, toldOf } from './labels.js';
+import {
+  askPerson,
+  attention,
+  type Finding,
+  fine,
+  gravest,
+  type ReadinessQuestion,
+  type Rule,
+  stops,
+  who,
+} from './question.js';
+
+/** The format of all files: 0x0B and others, PTP's own, and few bodies of 0x0A. */
+const FORMAT_NAMES = ['imageformat', 'imagequality', 'imagequality2'];
+/** 0x0B: the formats of single cards, where a body has several. */
+const CARD_FORMAT_NAMES = ['imageformatcf', 'imageformatsd', 'imageformatexthd'];
+
+/** Every label of two files has it, under all extensions, and no other has. */
+const TWO_FILES = '+';
+
+function lookAtFormat(question: ReadinessQuestion): Finding {
+  const { settings } = question;
+  const body = who(question);
+  const common = toldOf(settings, FORMAT_NAMES).filter((told) => told.readable && isFormat(told.label));
+  const ofCards = toldOf(settings, CARD_FORMAT_NAMES).filter((told) => told.readable);
+  const twofold = (common.length > 0 ? common : ofCards).find(({ label }) => label.includes(TWO_FILES));
+  if (twofold !== undefined) {
+    return stops(
+      `${body} writes two files a frame (${twofold.shown}): one of them comes back, and the other is dropped or taken for the next frame. Set it to raw only or JPEG only, then fire again.`,
+    );
+  }
+  const other = ofCards.find(
+    ({ label }) => label.includes(TWO_FILES) || ofCards.some((card) => card.label !== label),
+  );
+  if (other !== undefined) {
+    return attention(
+      `${body}'s cards are set to different formats (${ofCards.map(({ shown }) => shown).join(', ')}): if it writes to both, one of the files is dropped or taken for the next frame. Let it write to one card.`,
+    );
+  }
+  const [told] = [...common, ...ofCards];
+  if (told !== undefined) return fine(`Each frame is one file (${told.shown}).`);
+  return askPerson(
+    `${body} does not tell its file format: make sure that it writes one file a frame, raw only or JPEG only.`,
+    'Each frame is one file, as ticked.',
+  );
+}
+
+/** Some bodies tell their format by a bare number, which has no meaning here. */
+const isFormat = (label: string): boolean => !/^\d+$/.test(label);
+
+/** In the camera's memory only, until it was sent. */
+const MEMORY: ReadonlySet<string> = new Set(['internal ram', 'sdram']);
+/** On the card and over the cable: 0x0B and 0x0A; 0x11. */
+const CARD_AND_HERE: ReadonlySet<string> = new Set(['memory card', 'card+sdram']);
+/** 0x11 without the other half. */
+const CARD_ONLY = 'card';
+
+function lookAtTarget(question: ReadinessQuestion): Finding | null {
+  const told = firstOf(question.settings, ['capturetarget']);
+  if (told === undefined) return null;
+  const isBoth = (label: string) => CARD_AND_HERE.has(label);
+  if (isBoth(told.label)) return fine('Each frame stays on the card and comes here too.');
+  if (told.offers(isBoth)) {
+    return fine('For the run the frames are set to stay on the card and come here too.');
+  }
+  if (told.label === CARD_ONLY) {
+    return attention(
+      `${who(question)} keeps frames on its card only, and may send none here. Choose computer and camera in its menu.`,
+    );
+  }
+  if (MEMORY.has(told.label)) {
+    return attention(
+      `${who(question)} keeps no copy on its card: the files on this computer are the only ones.`,
+    );
+  }
+  return attention(
+    `${who(question)} keeps its frames in a place that has no name here (${told.shown}): find out whether they stay on the card too.`,
+  );
+}
+
+/** A large raw file. From memory, no source. */
+const LARGEST_FILE_BYTES = 60e6;
+
+function roomHere({ freeBytes, frames, fileBytes }: ReadinessQuestion): Finding | null {
+  if (freeBytes === null || frames === null) return null;
+  const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES);
+  // What there is is cut and what it takes rounded up: the two must not look equal where they are not.
+  const free = sizeOf(freeBytes, Math.floor);
+  if (freeBytes >= needed) return fine(`${free} are free where the sets go.`);
+  const room = `Only ${free} are free where the sets go, and a set of ${frames} frames takes`;
+  const takes = sizeOf(needed, Math.ceil);
+  if (fileBytes === null) {
+    return attention(`${room} up to ${takes} in raw. Make room, or choose another folder.`);
+  }
+  return stops(`${room} ${takes}. Make room, or choose another folder, then fire again.`);
+}
+
+const AVAILABLE = 'availableshots';
+/** No card takes more: a larger number stands for something else. From memory, no source. */
+const MOST_FRAMES = 999_999;
+
+function roomOnCard(question: ReadinessQuestion): Finding | null {
+  const { settings, frames } = question;
+  const target = firstOf(settings, ['capturetarget'])?.label;
+  if (target !== undefined && MEMORY.has(target) && !mayReachCard(question)) return null;
+  // Set to its memory, a body counts what fits there, which says nothing of the card.
+  const left = target !== undefined && MEMORY.has(target) ? undefined : numberOf(settings, AVAILABLE);
+  if (left !== undefined && left <= MOST_FRAMES) {
+    const words = `${who(question)} has room for ${left} more frame${left === 1 ? '' : 's'}`;
+    if (left > 0 && left >= (frames ?? 0)) return fine(`${words}.`);
+    return stops(
+      left === 0
+        ? `${who(question)}'s card is full, or there is none. Put in another one, then fire again.`
+        : `${words}, and the set takes ${frames}. Make room on the card, or put in another one, then fire again.`,
+    );
+  }
+  if (frames === null) return null;
+  return askPerson(
+    `${who(question)} does not tell how many frames its card still takes: make sure that there is room for ${frames}.`,
+    `The card has room for ${frames} frames, as ticked.`,
+  );
+}
+
+const mayReachCard = ({ settings }: ReadinessQuestion): boolean =>
+  firstOf(settings, ['capturetarget'])?.offers((label) => CARD_AND_HERE.has(label)) === true;
+
+const lookAtRoom = (question: ReadinessQuestion): Finding | null =>
+  gravest([roomOnCard(question), roomHere(question)]);
+
+/** @returns `1.2 GB`, `340 MB`, `0 MB`: powers of ten, as drives and cards are sold */
+function sizeOf(bytes: number, round: (tenths: number) => number): string {
+  if (bytes >= 1e9) return `${(round(bytes / 1e8) / 10).toFixed(1)} GB`;
+  return `${round(bytes / 1e6)} MB`;
+}
+
+export const FORMAT: Rule = { code: 'format', look: lookAtFormat };
+export const TARGET: Rule = { code: 'target', look: lookAtTarget };
+export const ROOM: Rule = { code: 'room', look: lookAtRoom };

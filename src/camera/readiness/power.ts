@@ -1,0 +1,51 @@
+// Rules on whether the body lasts: its battery, and its habit of going to sleep.
+import { firstOf, isOn } from './labels.js';
+import { attention, type Finding, fine, type ReadinessQuestion, type Rule, stops, who } from './question.js';
+
+/** Common practice, no source: below this, a charged battery goes in before a set. */
+const LOW_PERCENT = 30;
+/** Common practice, no source: below this, bodies give up in the middle of something. */
+const EMPTY_PERCENT = 10;
+
+function lookAtBattery(question: ReadinessQuestion): Finding | null {
+  const { settings } = question;
+  const body = who(question);
+  if (isOn(settings, 'acpower') === true) return fine(`${body} runs on a mains adapter.`);
+  const told = firstOf(settings, ['batterylevel']);
+  if (told?.readable !== true) return null;
+  if (told.label === 'low') {
+    return attention(`${body}'s battery is low. Put in a charged one before you fire.`);
+  }
+  const percent = Number(/^(\d{1,3})\s*%$/.exec(told.label)?.[1] ?? Number.NaN);
+  if (!(percent <= 100)) {
+    return attention(`${body} says ${told.shown} of its battery: make sure that it is charged.`);
+  }
+  // No body runs on nothing: from memory, this is what some say of a battery-shaped mains adapter.
+  if (percent === 0) {
+    return attention(
+      `${body} says that its battery is at 0 %. With a mains adapter in its place that is nothing; else put in a charged one.`,
+    );
+  }
+  const at = `${body}'s battery is at ${percent} %`;
+  if (percent < EMPTY_PERCENT) {
+    return stops(`${at} and may end within the set. Put in a charged one, then fire again.`);
+  }
+  return percent < LOW_PERCENT ? attention(`${at}. Put in a charged one before you fire.`) : fine(`${at}.`);
+}
+
+/** 0x0B tells a number, 0 for never; few bodies of 0x0A tell after how long their meter goes off, and they with it. */
+const SLEEP_NAMES = ['autopoweroff', 'meterofftime'];
+/** All bits set stands for never, too (from memory, no source). */
+const NEVER: ReadonlySet<string> = new Set(['0', 'off', '65535', '4294967295']);
+
+function lookAtSleep(question: ReadinessQuestion): Finding | null {
+  const told = firstOf(question.settings, SLEEP_NAMES);
+  if (told?.readable !== true) return null;
+  if (NEVER.has(told.label)) return fine(`${who(question)} does not switch itself off.`);
+  return attention(
+    `${who(question)} switches itself off after a while (its setting says ${told.shown}): between sets it may be gone. Switch that off in its menu.`,
+  );
+}
+
+export const BATTERY: Rule = { code: 'battery', look: lookAtBattery };
+export const POWER_OFF: Rule = { code: 'power-off', look: lookAtSleep };

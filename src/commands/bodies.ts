@@ -1,0 +1,159 @@
+// `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
+import { statfs } from 'node:fs/promises';
+import type { Command } from 'commander';
+import type { Logger } from 'pino';
+import { EvenrungError } from '../../shared/errors.js';
+import type { Mark } from '../../shared/readiness.js';
+import type { BodyView } from '../../shared/state.js';
+import { formatEv, fromEv } from '../exposure/index.js';
+import { Finder, type Surveyed } from '../run/index.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options.js';
+import { exitCodeOf, wrapped } from './process.js';
+
+interface BodiesOptions extends BodyOptions {
+  readonly mode: 'manual' | 'aperture';
+  readonly setClock?: boolean;
+  readonly json?: boolean;
+}
+
+const DIALECTS: Readonly<Record<BodyView['dialect'], string>> = {
+  amount: 'by amount (dialect A)',
+  pattern: 'by pattern (dialect B)',
+  'drive-entry': 'by drive entry (dialect C)',
+  none: 'no auto-bracket in reach: frame by frame (dialect D)',
+};
+
+const MARKS: Readonly<Record<Mark, string>> = { fine: ' fine', attention: ' look', stops: 'STOPS' };
+
+export function addBodies(program: Command, log: Logger): void {
+  program
+    .command('bodies')
+    .description('list what is attached, its limits, and whether it is ready')
+    .addOption(bodyOption())
+    .addOption(cameraOption())
+    .option('--mode <mode>', 'what it must be ready for: manual or aperture', 'manual')
+    .option('--set-clock', "set the clock of the camera to this computer's")
+    .option('--json', 'print JSON')
+    .action(async (options: BodiesOptions) => {
+      process.exitCode = await bodies(options, log);
+    });
+}
+
+/** @returns the exit code */
+async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
+  const { mode, setClock, json } = options;
+  if (mode !== 'manual' && mode !== 'aperture')
+    throw new EvenrungError('malformed-request', `There is no mode '${mode}': give manual or aperture.`);
+  const finder = new Finder(finderOptions(options, log));
+  const found = await surveyOrOne(finder, options);
+  try {
+    const views: BodyView[] = [];
+    const asked = {
+      mode,
+      frames: null,
+      fileBytes: null,
+      freeBytes: await freeHere(),
+      ticked: new Set<string>(),
+    };
+    for (const entry of found) {
+      if ('error' in entry) continue;
+      if (setClock) await entry.body.setClock(() => new Date());
+      views.push(entry.body.view({ ...asked, now: new Date() }));
+    }
+    const failed = found.flatMap((entry) => ('error' in entry ? [entry] : []));
+    if (json) printJson(views, failed);
+    else printWords(found, views, failed);
+    const [first] = failed;
+    return views.length === 0 && first !== undefined ? exitCodeOf(first.error) : 0;
+  } finally {
+    for (const entry of found) if ('body' in entry) await entry.body.release();
+  }
+}
+
+/** With --camera, just that one; else all that is attached, and the practice body where `auto` finds nothing. */
+async function surveyOrOne(finder: Finder, { body, camera }: BodiesOptions): Promise<Surveyed[]> {
+  if (camera !== undefined) return [await finder.find(camera)];
+  const surveyed = body === 'practice' ? [] : await surveyOrNothing(finder, body);
+  return surveyed.length > 0 ? surveyed : [await finder.find(null)];
+}
+
+async function surveyOrNothing(finder: Finder, body: BodyOptions['body']): Promise<Surveyed[]> {
+  try {
+    return await finder.survey();
+  } catch (cause) {
+    if (body === 'auto' && cause instanceof EvenrungError && cause.code === 'usb-not-available') return [];
+    throw cause;
+  }
+}
+
+async function freeHere(): Promise<number | null> {
+  try {
+    const { bavail, bsize } = await statfs('.');
+    return bavail * bsize;
+  } catch {
+    return null;
+  }
+}
+
+type Failed = Extract<Surveyed, { error: EvenrungError }>;
+
+function printJson(views: readonly BodyView[], failed: readonly Failed[]): void {
+  const unmet = failed.map(({ attached, error }) => ({ ...attached, ...error.toWire() }));
+  process.stdout.write(`${JSON.stringify({ bodies: views, unmet })}\n`);
+}
+
+function printWords(found: readonly Surveyed[], views: readonly BodyView[], failed: readonly Failed[]): void {
+  const notes = found.flatMap((entry) => ('notes' in entry ? entry.notes : []));
+  const parts = [
+    ...(notes.length === 0 ? [] : [notes.flatMap((note) => wrapped(note, ''))]),
+    ...views.map(inWords),
+    ...failed.map(({ attached, error }) => [
+      `${attached.model}`,
+      ...wrapped(`  could not be met: ${error.message}`, '  '),
+    ]),
+  ];
+  process.stdout.write(`${parts.map((lines) => lines.join('\n')).join('\n\n')}\n`);
+}
+
+function inWords(view: BodyView): string[] {
+  const line = (name: string, words: string) =>
+    wrapped(`  ${`${name}:`.padEnd(11)} ${words}`, ' '.repeat(14));
+  const first = view.shutters[0];
+  const last = view.shutters.at(-1);
+  return [
+    `${view.model}${view.serial === null ? '' : `, serial number ${view.serial}`}${view.link === 'practice' ? ' (invented: nothing is photographed)' : ''}`,
+    ...line('brackets', DIALECTS[view.dialect]),
+    ...bracketLines(view).flatMap((words) => line('', words).map((one) => one.replace(':', ' '))),
+    ...line(
+      'times',
+      first === undefined
+        ? 'none can be set'
+        : `${first} s to ${last} s, at most ${Math.round(view.longestSeconds)} s over this link`,
+    ),
+    ...line(
+      'plans with',
+      `${view.timing.secondsPerChange} s a change${view.timing.secondsPerSetting > 0 ? ` and ${view.timing.secondsPerSetting} s a setting on the way` : ''}, ${view.timing.secondsPerFrame} s a frame beside its exposure (${TIMED_BY[view.profile]})`,
+    ),
+    ...line('now', `${view.shutter ?? '?'} s, f/${view.aperture ?? '?'}, ISO ${view.iso ?? '?'}`),
+    '  ready?',
+    ...view.readiness.flatMap(({ mark, message }) =>
+      wrapped(`    ${MARKS[mark]}  ${message}`, ' '.repeat(11)),
+    ),
+  ];
+}
+
+const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {
+  none: 'not learnt: run `learn` once',
+  written: 'its profile was written by hand',
+  learnt: 'learnt',
+};
+
+/** One line a count of frames: `3 frames: 1/3 2/3 1 2 3 EV`. */
+function bracketLines({ brackets }: BodyView): string[] {
+  const counts = [...new Set(brackets.map(({ frames }) => frames))].sort((a, b) => a - b);
+  return counts.map((count) => {
+    const steps = new Set(brackets.filter(({ frames }) => frames === count).map(({ step }) => fromEv(step)));
+    const list = [...steps].sort((a, b) => a - b).map((step) => formatEv(step, false));
+    return `${count} frames, ${list.join(', ')} EV apart`;
+  });
+}

@@ -1,0 +1,101 @@
+// `learn`: finds out what the wire does not tell of a body, shows it, and keeps it for the plans to come.
+import type { Command } from 'commander';
+import type { Logger } from 'pino';
+import type { BodyProfile } from '../../shared/profile.js';
+import { EventLog, Station } from '../run/index.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions, secondsNumber } from './options.js';
+import { onStopSignal, STOPPED, STOPPING, wrapped } from './process.js';
+
+interface LearnCommandOptions extends BodyOptions {
+  readonly longest: number;
+  readonly json?: boolean;
+}
+
+const LONGEST_SECONDS = 17;
+
+export function addLearn(program: Command, log: Logger): void {
+  program
+    .command('learn')
+    .description('fire a short series and find out how the body brackets and how long it takes')
+    .addOption(bodyOption())
+    .addOption(cameraOption())
+    .option(
+      '--longest <s>',
+      'longest exposure to time, in seconds; 0 makes no long one',
+      secondsNumber,
+      LONGEST_SECONDS,
+    )
+    .option('--json', 'print JSON')
+    .action(async (options: LearnCommandOptions) => {
+      process.exitCode = await learn(options, log);
+    });
+}
+
+/** @returns the exit code */
+async function learn(options: LearnCommandOptions, log: Logger): Promise<number> {
+  const station = new Station({ ...finderOptions(options, log), into: '.', events: new EventLog() });
+  let stopped = false;
+  const forget = onStopSignal(() => {
+    stopped = true;
+    if (!options.json) process.stderr.write(`${STOPPING}\n`);
+  });
+  try {
+    await station.look();
+    if (station.problem !== null) throw station.problem;
+    let announced = false;
+    const { profile, path } = await station.learn({
+      longestSeconds: options.longest,
+      stopping: () => stopped,
+      onStep: ({ message, most }) => {
+        if (options.json) return;
+        if (!announced) process.stdout.write(`At most ${most} frames are fired; they are not kept.\n`);
+        announced = true;
+        process.stdout.write(`  ${message}\n`);
+      },
+    });
+    process.stdout.write(options.json ? `${JSON.stringify({ profile, path })}\n` : inWords(profile, path));
+    return 0;
+  } catch (cause) {
+    if (stopped) return STOPPED;
+    throw cause;
+  } finally {
+    await station.close();
+    forget();
+  }
+}
+
+function inWords(profile: BodyProfile, path: string): string {
+  const { patterns, restarts, beyondRange, longTime, noiseReduction, timing } = profile;
+  const lines = [
+    `${profile.model}${profile.serial === null ? '' : `, serial number ${profile.serial}`}:`,
+    ...(patterns ?? []).map(
+      (pattern) => `  brackets ${pattern.length} frames in the order ${pattern.map(signed).join(', ')}`,
+    ),
+    ...(patterns === undefined ? ['  has no auto-bracket in reach: every frame is fired by itself'] : []),
+    ...(restarts === undefined
+      ? []
+      : [
+          restarts
+            ? '  starts the bracket anew when it is switched off and on'
+            : '  goes on in the middle of the bracket when it is switched off and on',
+        ]),
+    ...(beyondRange === undefined ? [] : [`  beyond its shortest time: ${BEYOND[beyondRange]}`]),
+    ...(longTime === undefined ? [] : [`  ${longTime.shutter} s take ${longTime.seconds} s`]),
+    ...(noiseReduction ? ['  takes a dark frame after a long exposure, as long as the exposure itself'] : []),
+    ...(timing === undefined
+      ? []
+      : [
+          `  ${timing.secondsPerChange} s a settings change${timing.secondsPerSetting > 0 ? ` and ${timing.secondsPerSetting} s a setting on the way` : ''}, ${timing.secondsPerFrame} s a frame beside its exposure`,
+        ]),
+    `Kept in ${path}`,
+  ];
+  return `${lines.flatMap((line) => wrapped(line, '    ')).join('\n')}\n`;
+}
+
+const BEYOND: Readonly<Record<NonNullable<BodyProfile['beyondRange']>, string>> = {
+  clamped: 'the same time again, without a word',
+  refused: 'no frame',
+  other: 'something else than what was asked for',
+};
+
+const signed = (position: number): string => (position > 0 ? `+${position}` : String(position));

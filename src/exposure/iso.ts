@@ -1,0 +1,23 @@
+// Film speeds as bodies write them.
+
+/** Beyond what any body has; what lies above is a code that a library printed as a number. */
+const LARGEST_ISO = 10_000_000;
+
+/** PTP's own code for automatic ISO: all bits of 16 (ISO 15740, ExposureIndex, from memory); and the same of 32. */
+const AUTOMATIC_CODES: readonly number[] = [0xffff, 0xffff_ffff];
+
+/**
+ * @param text `100`, `Auto`, `Auto ISO`, `ISO Auto 3200`, `A800 (160-800)`
+ * @returns the ISO number as it is written, 'automatic' where the body chooses, or undefined where the text names neither: `Lo 1`
+ *   and `Hi 0.3`, whose number only the body knows, and `100 Multi Frame Noise Reduction`, which is several exposures in one
+ */
+export function parseIso(text: string): number | 'automatic' | undefined {
+  const bare = text.trim();
+  if (/^(?:iso )?auto\b/i.test(bare) || /^A\d{1,7} \(/.test(bare)) return 'automatic';
+  // Some bodies number their automatics -1, -2, -3 (from memory).
+  if (/^-[1-9]$/.test(bare)) return 'automatic';
+  if (!/^\d{1,10}$/.test(bare)) return undefined;
+  const iso = Number(bare);
+  if (AUTOMATIC_CODES.includes(iso)) return 'automatic';
+  return iso > 0 && iso <= LARGEST_ISO ? iso : undefined;
+}

@@ -1,0 +1,215 @@
+// Finds bodies: the only one attached, or the one that was chosen, or all of them; each with what is known of it from before
+// (its profile, and what is still owed to it).
+import path from 'node:path';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { AttachedBody } from '../../shared/state.js';
+import {
+  Body,
+  type BodyIdentity,
+  type LinkKind,
+  SupervisedLink,
+  type SupervisedLinkOptions,
+} from '../camera/index.js';
+import { AsFoundStore } from './as-found.js';
+import { ProfileStore } from './profiles.js';
+
+export const BODY_CHOICES = ['practice', 'usb', 'auto'] as const;
+/** Which kind of body is wanted; `auto` is a camera where there is one, else the practice body. */
+export type BodyChoice = (typeof BODY_CHOICES)[number];
+
+export interface FinderOptions {
+  readonly choice: BodyChoice;
+  /** Holds what outlives the program: HOME of the camera process, and what is owed to bodies. */
+  readonly stateFolder: string;
+  /** Holds the profiles of bodies. */
+  readonly configFolder: string;
+  /** Takes each line that the camera process prints. */
+  readonly log: (line: string) => void;
+  readonly link?: Partial<SupervisedLinkOptions>;
+}
+
+/** A body that was met, and what should be said about it. */
+export interface Found {
+  readonly body: Body;
+  readonly notes: readonly string[];
+}
+
+/** One of those that are attached: met, or why not. */
+export type Surveyed = Found | { readonly attached: AttachedBody; readonly error: EvenrungError };
+
+interface Known extends AttachedBody {
+  readonly port: string;
+}
+
+const NO_CAMERA: ReadonlySet<string> = new Set(['no-body', 'usb-not-available']);
+
+export class Finder {
+  readonly profiles: ProfileStore;
+  private readonly options: FinderOptions;
+  private readonly asFound: AsFoundStore;
+
+  constructor(options: FinderOptions) {
+    this.options = options;
+    const { stateFolder, configFolder, log } = options;
+    this.asFound = new AsFoundStore(path.join(stateFolder, 'as-found'), (aside) =>
+      log(`What was owed to a body could not be read; the file is kept as ${aside}.`),
+    );
+    this.profiles = new ProfileStore(path.join(configFolder, 'bodies'), (kept) =>
+      log(`The earlier profile could not be used; it is kept as ${kept}.`),
+    );
+  }
+
+  /**
+   * Only where no camera is found does the practice body step in: one that is there but claimed or asleep is no reason.
+   * @param wanted serial number or model of the camera; null takes the only one
+   * @throws EvenrungError no-body, several-bodies, usb-not-available, body-lost, body-busy, body-not-ready
+   */
+  async find(wanted: string | null): Promise<Found> {
+    const { choice } = this.options;
+    if (choice === 'practice') return this.meet('practice');
+    try {
+      return await this.findCamera(wanted);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (choice === 'usb' || wanted !== null || !NO_CAMERA.has(error.code)) throw error;
+      const { body, notes } = await this.meet('practice');
+      return { body, notes: [error.message, ...notes] };
+    }
+  }
+
+  /** Meets every camera that is attached, one after another, and lets go of none: the caller does. */
+  async survey(): Promise<Surveyed[]> {
+    const { choice } = this.options;
+    if (choice === 'practice') return [await this.meet('practice')];
+    const ports = await this.ports();
+    const surveyed: Surveyed[] = [];
+    for (const { port, model } of ports) {
+      try {
+        surveyed.push(await this.meet('usb', async () => port));
+      } catch (cause) {
+        surveyed.push({ attached: { model, serial: null }, error: asEvenrungError(cause) });
+      }
+    }
+    return surveyed;
+  }
+
+  private async findCamera(wanted: string | null): Promise<Found> {
+    try {
+      const found = await this.meet('usb');
+      if (wanted === null || isWanted(found.body.identity, wanted)) return found;
+      await found.body.release();
+      throw notAttached(wanted, [found.body.identity]);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (error.code !== 'several-bodies') throw error;
+    }
+    const known = await this.identifyAll();
+    const fitting = wanted === null ? known : known.filter((one) => isWanted(one, wanted));
+    const [only, ...others] = fitting;
+    if (only === undefined) throw notAttached(wanted ?? '', known);
+    if (others.length > 0) throw several(fitting);
+    return this.meet('usb', this.follow(only));
+  }
+
+  /** Where the chosen body is, also after it was plugged in anew, somewhere else. */
+  private follow(chosen: Known): () => Promise<string | null> {
+    let first: string | null = chosen.port;
+    return async () => {
+      const port = first;
+      first = null;
+      if (port !== null) return port;
+      const ports = await this.ports();
+      if (ports.length < 2) return null;
+      const now = (await this.identifyAll(ports)).find(
+        ({ model, serial }) => model === chosen.model && serial === chosen.serial,
+      );
+      if (now === undefined) throw notAttached(chosen.serial ?? chosen.model, []);
+      return now.port;
+    };
+  }
+
+  private async ports() {
+    const link = this.open('usb');
+    try {
+      return await link.attached();
+    } finally {
+      link.kill();
+    }
+  }
+
+  /** One that does not answer is listed by what the link calls it. */
+  private async identifyAll(ports?: readonly { port: string; model: string }[]): Promise<Known[]> {
+    const known: Known[] = [];
+    for (const { port, model } of ports ?? (await this.ports())) {
+      const link = this.open('usb', async () => port);
+      try {
+        const identity = await link.identify();
+        known.push({ port, model: identity.model, serial: identity.serial });
+      } catch {
+        known.push({ port, model, serial: null });
+      } finally {
+        await link.release();
+      }
+    }
+    return known;
+  }
+
+  private open(kind: LinkKind, port?: () => Promise<string | null>): SupervisedLink {
+    const { stateFolder, log, link } = this.options;
+    const home = path.join(stateFolder, 'camera-home');
+    return new SupervisedLink({ home, log, ...link, kind, ...(port === undefined ? {} : { port }) });
+  }
+
+  private async meet(kind: LinkKind, port?: () => Promise<string | null>): Promise<Found> {
+    const opened = this.open(kind, port);
+    const notes: string[] = [];
+    try {
+      const body = await Body.meet(opened, {
+        owed: (identity) => this.asFound.read(identity),
+        keepDebts: (identity, debts) => this.asFound.write(identity, debts),
+        profile: async (identity) => {
+          const { profile, trouble } = await this.profiles.read(identity);
+          if (trouble !== null) notes.push(trouble);
+          return profile;
+        },
+      });
+      return { body, notes: [...notes, ...body.contradictions] };
+    } catch (cause) {
+      await opened.release();
+      throw cause;
+    }
+  }
+}
+
+const same = (one: string, other: string): boolean => one.trim().toLowerCase() === other.trim().toLowerCase();
+
+function isWanted({ model, serial }: AttachedBody | BodyIdentity, wanted: string): boolean {
+  return same(model, wanted) || (serial !== null && same(serial, wanted));
+}
+
+const inWords = (bodies: readonly AttachedBody[]): string =>
+  bodies
+    .map(({ model, serial }) => (serial === null ? model : `${model} (serial number ${serial})`))
+    .join(', ');
+
+const shown = (bodies: readonly AttachedBody[]): AttachedBody[] =>
+  bodies.map(({ model, serial }) => ({ model, serial }));
+
+function several(bodies: readonly AttachedBody[]): EvenrungError {
+  return new EvenrungError(
+    'several-bodies',
+    `${bodies.length} cameras are attached: ${inWords(bodies)}. Say which one, by serial number or model: in the panel, or with --camera.`,
+    { choices: shown(bodies) },
+  );
+}
+
+function notAttached(wanted: string, bodies: readonly AttachedBody[]): EvenrungError {
+  const there = bodies.length === 0 ? '' : ` What is attached: ${inWords(bodies)}.`;
+  return new EvenrungError(
+    'no-body',
+    `No camera with the serial number or model '${wanted}' is attached.${there}`,
+    {
+      choices: shown(bodies),
+    },
+  );
+}

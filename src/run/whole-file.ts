@@ -1,0 +1,138 @@
+// Small files that are there whole or not at all, whatever is pulled in between, and files set aside instead of
+// overwritten. It knows nothing of what is in them.
+import { lstat, mkdir, open, rename, rm, stat } from 'node:fs/promises';
+import path from 'node:path';
+
+const turns = new Map<string, Promise<unknown>>();
+let parts = 0;
+
+/** Work on one file, one after another in the order of the calls. @returns what the work returns, or throws as it does */
+export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
+  const before = turns.get(file) ?? Promise.resolve();
+  const mine = before.then(work);
+  const over = mine
+    .catch(() => undefined)
+    .then(() => {
+      if (turns.get(file) === over) turns.delete(file);
+    });
+  turns.set(file, over);
+  return mine;
+}
+
+/**
+ * Writes a file that is on disk when this comes back. Its folder is made where it is missing. Where it fails, what was there
+ * before or the new text is there, never a part of it.
+ * @throws the error of the file system
+ */
+export async function writeWhole(file: string, text: string): Promise<void> {
+  await makeFolder(path.dirname(file));
+  parts += 1;
+  const part = `${file}.${process.pid}-${parts}.part`;
+  try {
+    const handle = await open(part, 'w');
+    try {
+      await handle.writeFile(text);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await rename(part, file);
+  } catch (cause) {
+    await rm(part, { force: true }).catch(() => undefined);
+    throw cause;
+  }
+  await syncFolder(path.dirname(file));
+}
+
+/** Removes a file, if there is one, so that it stays removed. @throws the error of the file system */
+export async function removeWhole(file: string): Promise<void> {
+  try {
+    await rm(file);
+  } catch (cause) {
+    if (isMissing(cause)) return;
+    throw cause;
+  }
+  await syncFolder(path.dirname(file));
+}
+
+/** Gives a file another name beside it: name.json.damaged-1. @returns its new path @throws the error of the file system */
+export async function setAside(file: string, word: string): Promise<string> {
+  for (let number = 1; ; number += 1) {
+    const aside = `${file}.${word}-${number}`;
+    if (await isThere(aside)) continue;
+    await rename(file, aside);
+    await syncFolder(path.dirname(file));
+    return aside;
+  }
+}
+
+/** @returns why the file system refused, for the middle of a sentence */
+export function whyRefused(cause: unknown): string {
+  const code = (cause as NodeJS.ErrnoException).code ?? '';
+  return WHY[code] ?? (cause instanceof Error ? cause.message : String(cause));
+}
+
+/** @returns whether the error says that there is no such file */
+export function isMissing(cause: unknown): boolean {
+  const { code } = cause as NodeJS.ErrnoException;
+  return code === 'ENOENT' || code === 'ENOTDIR';
+}
+
+const WHY: Readonly<Record<string, string>> = {
+  EEXIST: 'a part of its path is a file',
+  ENOTDIR: 'a part of its path is a file',
+  EISDIR: 'it is a folder',
+  EACCES: 'you have no permission',
+  EPERM: 'you have no permission',
+  EROFS: 'the disk is read-only',
+  ENOSPC: 'the disk is full',
+  EDQUOT: 'your share of the disk is full',
+  EIO: 'the disk reports an error',
+  ENOENT: 'its folder cannot be made',
+};
+
+async function isThere(file: string): Promise<boolean> {
+  try {
+    await lstat(file);
+    return true;
+  } catch (cause) {
+    if (isMissing(cause)) return false;
+    throw cause;
+  }
+}
+
+/** Level by level: the recursive mkdir of Node never comes back from some file systems that refuse to hold folders. */
+async function makeFolder(folder: string): Promise<void> {
+  try {
+    if ((await stat(folder)).isDirectory()) return;
+    throw Object.assign(new Error('It is a file.'), { code: 'EEXIST' });
+  } catch (cause) {
+    const missing = (cause as NodeJS.ErrnoException).code === 'ENOENT';
+    if (!missing || path.dirname(folder) === folder) throw cause;
+  }
+  await makeFolder(path.dirname(folder));
+  try {
+    await mkdir(folder);
+  } catch (cause) {
+    // Somebody else made it just now.
+    if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
+  }
+  await syncFolder(path.dirname(folder));
+}
+
+/** A new name is on disk once its folder is; where a folder cannot be synced, the system itself sees to it or nothing can. */
+async function syncFolder(folder: string): Promise<void> {
+  if (process.platform === 'win32') return;
+  try {
+    const handle = await open(folder, 'r');
+    try {
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  } catch (cause) {
+    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
+  }
+}
+
+const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM']);

@@ -1,0 +1,160 @@
+// `learn` over practice bodies whose shape is known: what it finds out from outside is compared with the truth.
+import { mkdtemp, readdir, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { bodyProfileSchema } from '../../shared/profile.js';
+import { Body, type ReadinessAsked } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { learnBody, mostFrames } from '../../src/run/learn.js';
+
+let folder = '';
+beforeEach(async () => {
+  folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
+});
+afterEach(async () => {
+  await rm(folder, { recursive: true, force: true });
+});
+
+const ASKED: ReadinessAsked = {
+  mode: 'manual',
+  now: new Date(),
+  freeBytes: null,
+  frames: null,
+  fileBytes: null,
+  ticked: new Set(),
+};
+
+async function learn(options: Partial<PracticeOptions>) {
+  const body = new PracticeBody({ timing: AT_ONCE, ...options });
+  const before = { ...body.state };
+  const met = await Body.meet(new PracticeLink(body));
+  const profile = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
+  expect(bodyProfileSchema.parse(profile)).toEqual(profile);
+  expect({ ...body.state }).toEqual(before);
+  expect(await readdir(folder)).toEqual([]);
+  expect(body.shots.length).toBeLessThanOrEqual(mostFrames(met));
+  return { body, met, profile };
+}
+
+const sortedList = (patterns: readonly (readonly number[])[] = []) => patterns.map((p) => p.join()).sort();
+
+describe('the bracket of dialect A, which the wire does not tell', () => {
+  it.each([
+    [[0, -1, 1]],
+    [[-1, 0, 1]],
+    [[0, 1, -1]],
+    [[0, 1]],
+    [[0, -1]],
+    [[-2, -1, 0, 1, 2]],
+    [[0, -1, 1, -2, 2]],
+    [[0, -3, -2, -1, 1, 2, 3]],
+    [[0, -4, -3, -2, -1, 1, 2, 3, 4]],
+  ])('%j: count and order', async (pattern) => {
+    const { profile, body, met } = await learn({ shape: 'amount', patterns: [pattern] });
+    expect(profile.patterns).toEqual([pattern]);
+    expect(profile.restarts).toBe(true);
+    // The next meeting plans with it.
+    const again = await Body.meet(new PracticeLink(body), { profile: async () => profile });
+    expect(new Set(again.limits.brackets.map((shape) => shape.pattern.join()))).toEqual(
+      new Set([pattern.join()]),
+    );
+    expect(again.limits.brackets.map(({ step }) => step)).toEqual(
+      met.limits.brackets.map(({ step }) => step),
+    );
+    expect(again.contradictions).toEqual([]);
+  });
+});
+
+describe('what else the wire does not tell', () => {
+  it('the order of every bracket of dialects B and C', async () => {
+    for (const shape of ['pattern', 'drive-entry'] as const) {
+      const { profile, body } = await learn({ shape });
+      expect(sortedList(profile.patterns)).toEqual(sortedList(body.options.patterns));
+    }
+  });
+
+  it('a body that goes on in the middle of its bracket', async () => {
+    const { profile } = await learn({ shape: 'amount', restarts: false });
+    expect(profile).toMatchObject({ restarts: false, patterns: [[0, -1, 1]] });
+  });
+
+  it('what becomes of frames beyond the shortest time', async () => {
+    expect((await learn({ shape: 'amount' })).profile.beyondRange).toBe('clamped');
+    expect((await learn({ shape: 'amount', beyondRange: 'refused' })).profile.beyondRange).toBe('refused');
+  });
+
+  it('no auto-bracket: only times', async () => {
+    const { profile } = await learn({ shape: 'none' });
+    expect(profile.patterns).toBeUndefined();
+    expect(profile.restarts).toBeUndefined();
+    expect(profile.timing).toBeDefined();
+  });
+
+  it('times: a change, a setting on the way, a frame, and a long exposure', { retry: 2 }, async () => {
+    const timing = {
+      change: 0.05,
+      changePerSetting: 0.02,
+      releaseLag: 0.05,
+      cycle: 0.3,
+      exposureScale: 0.05,
+    };
+    const body = new PracticeBody({ shape: 'none', timing });
+    const met = await Body.meet(new PracticeLink(body));
+    const { timing: learnt, longTime, noiseReduction } = await learnBody(met, ASKED, folder);
+    expect(learnt?.secondsPerChange).toBeGreaterThan(0.04);
+    expect(learnt?.secondsPerChange).toBeLessThan(0.09);
+    expect(learnt?.secondsPerSetting).toBeGreaterThan(0.015);
+    expect(learnt?.secondsPerSetting).toBeLessThan(0.035);
+    expect(learnt?.secondsPerFrame).toBeGreaterThan(0.33);
+    expect(learnt?.secondsPerFrame).toBeLessThan(0.8);
+    // 16 s at a twentieth.
+    expect(longTime?.shutter).toBe('15');
+    expect(longTime?.seconds).toBeGreaterThan(0.7);
+    expect(longTime?.seconds).toBeLessThan(1.1);
+    expect(noiseReduction).toBe(false);
+  });
+
+  it('a dark frame after a long exposure', { retry: 2 }, async () => {
+    const body = new PracticeBody({ shape: 'pattern', timing: { ...AT_ONCE, exposureScale: 1 } });
+    await body.change('noiseReduction', 'on');
+    const met = await Body.meet(new PracticeLink(body));
+    const { longTime, noiseReduction } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
+    expect(noiseReduction).toBe(true);
+    expect(longTime?.shutter).toBe('1');
+    expect(longTime?.seconds).toBeGreaterThan(0.9);
+    expect(longTime?.seconds).toBeLessThan(1.4);
+  });
+});
+
+describe('what cannot be learnt is said, and the body is left as found', () => {
+  it('a bracket that moves something else than the shutter', async () => {
+    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE, patterns: [[0, 0, 0]] });
+    const before = { ...body.state };
+    const met = await Body.meet(new PracticeLink(body));
+    await expect(learnBody(met, ASKED, folder)).rejects.toMatchObject({
+      code: 'not-learnt',
+      message: expect.stringContaining('does not move the shutter'),
+    });
+    expect({ ...body.state }).toEqual(before);
+  });
+
+  it('a body that is not ready', async () => {
+    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    await body.change('mode', 'aperture');
+    const met = await Body.meet(new PracticeLink(body));
+    await expect(learnBody(met, ASKED, folder)).rejects.toMatchObject({ code: 'body-not-ready' });
+    expect(body.shots).toHaveLength(0);
+  });
+
+  it('stopped in the middle', async () => {
+    const body = new PracticeBody({ shape: 'pattern', timing: AT_ONCE });
+    const before = { ...body.state };
+    const met = await Body.meet(new PracticeLink(body));
+    const stopping = () => body.shots.length >= 5;
+    await expect(learnBody(met, ASKED, folder, { stopping })).rejects.toMatchObject({ code: 'ending' });
+    expect(body.shots).toHaveLength(5);
+    expect({ ...body.state }).toEqual(before);
+  });
+});
