@@ -35,8 +35,10 @@ export const readinessItemSchema = z
   .strictObject({
     code: readinessCodeSchema,
     mark: markSchema,
-    /** One sentence: how it stands and, where something is to be done, what. */
+    /** How it stands and, where something is to be done, what. */
     message: z.string(),
+    /** What the daemon can do about it when it is asked to. */
+    remedy: z.enum(['set-clock']).nullable(),
     /** Null where the wire tells; else whether a person has ticked it. */
     ticked: z.boolean().nullable(),
   })

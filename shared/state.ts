@@ -104,7 +104,7 @@ export const bodyViewSchema = z.strictObject({
   shutter: z.string().nullable(),
   aperture: z.string().nullable(),
   iso: z.string().nullable(),
-  /** Whether it is ready for a set, item by item. */
+  /** Whether it is ready for a set, item by item: for the request that was planned last, whoever asked. */
   readiness: z.array(readinessItemSchema),
 });
 export type BodyView = z.infer<typeof bodyViewSchema>;

@@ -1,6 +1,8 @@
 // The program as the set-up builds it: what tests start as processes.
 import { spawn } from 'node:child_process';
-import { readFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import os from 'node:os';
+import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 const built = (file: string) => fileURLToPath(new URL(`../dist/${file}`, import.meta.url));
@@ -27,10 +29,15 @@ export interface Started {
   until(text: RegExp): Promise<RegExpExecArray>;
 }
 
+// Whoever runs the tests has a state and a config folder of their own, which are not touched.
+const home = mkdtempSync(path.join(os.tmpdir(), 'evenrung-home-'));
+process.on('exit', () => rmSync(home, { recursive: true, force: true }));
+const FOLDERS = { XDG_STATE_HOME: path.join(home, 'state'), XDG_CONFIG_HOME: path.join(home, 'config') };
+
 /** Starts `evenrung ...args`. EVENRUNG_PRACTICE_TIMING is `at-once` unless the environment says otherwise. */
 export function start(args: readonly string[], env: Readonly<Record<string, string>> = {}): Started {
   const child = spawn(process.execPath, [MAIN, ...args], {
-    env: { ...process.env, EVENRUNG_PRACTICE_TIMING: 'at-once', ...env },
+    env: { ...process.env, ...FOLDERS, EVENRUNG_PRACTICE_TIMING: 'at-once', ...env },
     stdio: ['ignore', 'pipe', 'pipe'],
   });
   const said = { stdout: '', stderr: '' };

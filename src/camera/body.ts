@@ -9,6 +9,7 @@ import {
   type BodyLimits,
   type BracketShape,
   parseAperture,
+  parseIso,
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
@@ -32,11 +33,20 @@ import {
   type Settings,
 } from './link.js';
 import { withProfile } from './profile.js';
-import { clockDifference, clockSetting, type ReadinessQuestion, readiness } from './readiness.js';
+import {
+  clockCorrection,
+  clockDifference,
+  clockSetting,
+  firesOneFrame,
+  type ReadinessQuestion,
+  readiness,
+} from './readiness.js';
 
 const DRIVES = ['drivemode', 'capturemode'];
 const SINGLE = /^single(?: frame| shot)?$/i;
 const TARGET = 'capturetarget';
+/** Under vendor extension 0x11 it reads `card+sdram`, and cannot be set: the library writes it without a value. */
+const CARD = /^memory card$/i;
 /** Under either of them the shutter stands as its wire label. */
 const SHUTTER_NAMES = [SHUTTER, 'shutterspeed2'];
 
@@ -50,9 +60,9 @@ export interface Arming {
 /** A setting that was changed: what it was, and what may stand there instead. */
 export interface Owed {
   readonly found: string;
-  /** What was written last. */
+  /** What was written last, as far as it got through. */
   readonly written: string;
-  /** What stood before that: where the write was cut off it still does. */
+  /** What stood there for certain before that: where the write was cut off it still does. */
   readonly before: string;
 }
 
@@ -60,7 +70,7 @@ export interface Owed {
 export type Debts = ReadonlyMap<string, Owed>;
 
 /** What is asked of a body before a run; the rest of a ReadinessQuestion the body knows itself. */
-export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'dialect'>;
+export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'dialect' | 'now'>;
 
 export interface MeetOptions {
   /** Settings that an earlier meeting with this body changed and could not put back. */
@@ -107,6 +117,8 @@ export class Body {
   private readonly dialect: Dialect;
   private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
+  /** When they were read. */
+  private readAt = new Date();
   /** What is still to be put back, in the order of the changes. */
   private readonly asFound = new Map<string, Owed>();
   /** Values that were read back and have not been put in doubt since. */
@@ -165,10 +177,6 @@ export class Body {
   /** @param asked what its readiness is judged for */
   view(asked: ReadinessAsked): BodyView {
     const { limits, identity } = this;
-    const brackets = limits.brackets.map(({ step, pattern }) => ({
-      frames: pattern.length,
-      step: toEv(step),
-    }));
     return {
       link: identity.link,
       model: identity.model,
@@ -176,7 +184,7 @@ export class Body {
       dialect: this.dialect.name,
       shutters: limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
       steps: stepsOf(limits).map(toEv),
-      brackets,
+      brackets: bracketsOf(limits),
       compensation: { range: toEv(limits.compensation.range), grid: toEv(limits.compensation.grid) },
       longestSeconds: limits.longestSeconds,
       timing: {
@@ -199,12 +207,13 @@ export class Body {
       settings: this.settings,
       link: this.identity.link,
       dialect: this.dialect.name,
+      now: this.readAt,
     });
   }
 
   /** Seconds that the body's clock was ahead when its settings were read last; null where it tells none. */
-  clockDifference(now: Date): number | null {
-    return clockDifference(this.settings, now);
+  get clockDifference(): number | null {
+    return clockDifference(this.settings, this.readAt);
   }
 
   /**
@@ -221,11 +230,17 @@ export class Body {
     }
     await this.link.changeSetting(setting.name, setting.value);
     await this.refresh();
+    // With some bodies a write comes out an hour off while summer time is in force.
+    const correction = clockCorrection(this.settings, this.readAt);
+    if (correction === null) return;
+    await this.link.changeSetting(correction.name, correction.value);
+    await this.refresh();
   }
 
   /** Reads the settings anew; changes nothing. */
   async refresh(): Promise<void> {
     this.settings = await this.link.readSettings();
+    this.readAt = new Date();
     this.known.clear();
     for (const setting of this.settings.values()) this.known.set(setting.name, setting.value);
   }
@@ -233,11 +248,11 @@ export class Body {
   /** What the aperture and the ISO stand on; null where the body does not tell. */
   standing(): StandingExposure {
     const aperture = this.apertureLabel();
-    const iso = Number(this.valueOf(ISO) ?? Number.NaN);
+    const iso = parseIso(this.valueOf(ISO) ?? '');
     return {
       aperture,
       fNumber: aperture === null ? null : (parseAperture(aperture) ?? null),
-      iso: Number.isFinite(iso) && iso > 0 ? iso : null,
+      iso: typeof iso === 'number' ? iso : null,
       shutterTv: this.standingShutter(),
     };
   }
@@ -254,8 +269,8 @@ export class Body {
     if (first !== undefined) {
       throw new EvenrungError('body-not-ready', items.map(({ message }) => message).join(' '), { items });
     }
-    for (const drive of DRIVES) await this.choose(drive, SINGLE);
-    await this.choose(TARGET, /card/i);
+    for (const drive of DRIVES) await this.choose(drive, SINGLE, firesOneFrame);
+    await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
   }
 
@@ -330,12 +345,14 @@ export class Body {
       const owed = this.asFound.get(name);
       const found = owed?.found ?? this.settings.get(name)?.value;
       if (found !== undefined) {
-        this.asFound.set(name, { found, written: value, before: owed?.written ?? found });
+        this.asFound.set(name, { found, written: value, before: owed?.before ?? found });
         await this.keepDebts(this.identity, this.asFound);
       }
       try {
         const after = await this.link.changeSetting(name, value);
         this.known.set(name, after.value);
+        // Kept with the next change: until then the file tells both values.
+        if (found !== undefined) this.asFound.set(name, { found, written: value, before: value });
       } catch (cause) {
         this.doubt();
         throw cause;
@@ -359,13 +376,12 @@ export class Body {
     this.turn = 0;
   }
 
-  /** Sets the first choice that matches, where it does not match already. @returns false where there is none */
-  private async choose(name: string, wanted: RegExp): Promise<boolean> {
+  /** Sets the first choice that is wanted, where what stands will not do. */
+  private async choose(name: string, wanted: RegExp, willDo: (label: string) => boolean): Promise<void> {
     const setting = this.settings.get(name);
-    if (setting === undefined || wanted.test(setting.value)) return true;
+    if (setting === undefined || willDo(setting.value)) return;
     const choice = setting.choices?.find((label) => wanted.test(label));
     if (choice !== undefined) await this.changes.changeSetting(name, choice);
-    return choice !== undefined;
   }
 
   private standingShutter(): Sixths | null {
@@ -388,6 +404,12 @@ export class Body {
 const sameShape = (a: BracketShape | null | undefined, b: BracketShape | null): boolean =>
   a === b ||
   (a !== undefined && a !== null && b !== null && a.step === b.step && a.pattern.join() === b.pattern.join());
+
+/** Counts of frames and steps, each pair once. */
+function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
+  const pairs = brackets.map(({ step, pattern }) => ({ frames: pattern.length, step: toEv(step) }));
+  return [...new Map(pairs.map((pair) => [`${pair.frames} ${pair.step}`, pair])).values()];
+}
 
 /** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
 function stepsOf({ shutters }: BodyLimits): Sixths[] {

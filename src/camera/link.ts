@@ -75,7 +75,8 @@ export interface Link {
   /** @throws EvenrungError body-lost, body-busy */
   readSettings(): Promise<Settings>;
   /**
-   * Changes one setting: the value is checked against the choices before, and read back after.
+   * Changes one setting: the value is checked against the choices before, and read back after. A date takes whole seconds
+   * since 1970, and is not read back, since clocks run.
    * @returns the setting as it was read back
    * @throws EvenrungError unknown-setting, choice-not-offered, setting-not-taken, body-lost, body-busy
    */

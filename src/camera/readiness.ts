@@ -11,6 +11,7 @@ import { BRACKET, BRACKET_MENU, DRIVE, FOCUS, MIRROR, NOISE_REDUCTION } from './
 
 export { type ClockSetting, clockCorrection, clockDifference, clockSetting } from './readiness/clock.js';
 export type { ReadinessQuestion } from './readiness/question.js';
+export { firesOneFrame } from './readiness/release.js';
 
 /** In the order in which a person goes through them. */
 const RULES: readonly Rule[] = [
@@ -39,9 +40,12 @@ export function readiness(question: ReadinessQuestion): ReadinessItem[] {
   return RULES.flatMap(({ code, look }): ReadinessItem[] => {
     const finding = look(question);
     if (finding === null) return [];
-    if (finding.mark !== 'by-hand') return [{ code, ...finding, ticked: null }];
+    if (finding.mark !== 'by-hand') {
+      const { mark, message, remedy = null } = finding;
+      return [{ code, mark, message, remedy, ticked: null }];
+    }
     const ticked = question.ticked.has(code);
     const message = ticked ? finding.done : finding.message;
-    return [{ code, mark: ticked ? 'fine' : 'attention', message, ticked }];
+    return [{ code, mark: ticked ? 'fine' : 'attention', message, remedy: null, ticked }];
   });
 }

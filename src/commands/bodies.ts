@@ -58,7 +58,7 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
     for (const entry of found) {
       if ('error' in entry) continue;
       if (setClock) await entry.body.setClock(() => new Date());
-      views.push(entry.body.view({ ...asked, now: new Date() }));
+      views.push(entry.body.view(asked));
     }
     const failed = found.flatMap((entry) => ('error' in entry ? [entry] : []));
     if (json) printJson(views, failed);

@@ -54,7 +54,11 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
     void station.close();
   });
   const print = options.json ? printJson : wordsPrinter();
-  events.watch(print);
+  // The end of the run is the last line: what is told of the body after it is for those who stay.
+  const unwatch = events.watch((event) => {
+    print(event);
+    if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
+  });
   try {
     await station.look();
     if (station.problem !== null) throw station.problem;

@@ -45,8 +45,9 @@ function inFiringOrder(passes: readonly PossiblePass[]): PossiblePass[] {
 }
 
 /**
- * A pass that is centred where the body stands already needs no change where it comes first or last. Where the light moves,
- * neighbours are better fired one after another.
+ * A pass that is centred where the body stands already needs no change where it comes first or last; with the bracket that goes
+ * on and off, and the shutter that goes back, a set of brackets then takes two changes more than it has passes. Single
+ * frames stay in their order, and so does everything where the light moves: neighbours are better fired one after another.
  */
 function startingWhereItStands(
   passes: readonly Pass[],
@@ -54,8 +55,8 @@ function startingWhereItStands(
 ): Pass[] {
   const index = passes.findIndex(({ centreShutter }) => centreShutter.tv === standingTv);
   const standing = passes[index];
-  if (standing === undefined || index === passes.length - 1 || (lightEvPerMinute ?? 0) > 0)
-    return [...passes];
+  const inOrder = passes.every(({ shape }) => shape === null) || (lightEvPerMinute ?? 0) > 0;
+  if (standing === undefined || index === passes.length - 1 || inOrder) return [...passes];
   return [standing, ...passes.slice(0, index), ...passes.slice(index + 1)];
 }
 

@@ -16,6 +16,8 @@ const MOST_FRAMES = 9;
 const LONG_SECONDS = 17;
 /** From here on an exposure that took this many times its time was followed by a dark frame. */
 const DOUBLED = 1.7;
+/** 1/2000 s, in sixths. Every body has it; some offer shorter times that they do not have. */
+const FASTEST_TV = 66;
 /** Settings between the two that a far change is timed over: four stops in thirds. */
 const FAR = 12;
 /** What a change takes more for each setting on its way is told from noise above this. */
@@ -151,11 +153,9 @@ class Lesson {
     const index = patterns.findIndex((pattern) => pattern.some((position) => position < 0));
     const pattern = patterns[index];
     const shape = this.shapes[index];
-    const shortest = this.settable().at(-1);
-    if (pattern === undefined || shape === undefined || shortest === undefined) return undefined;
+    if (pattern === undefined || shape === undefined) return undefined;
     this.tell('range', 'What becomes of a frame beyond the shortest time.');
-    this.body.doubt();
-    await this.arm(shortest, shape);
+    const shortest = await this.armShortest(shape);
     let atTheEnd = 0;
     let beyond = 0;
     let refused = false;
@@ -178,6 +178,23 @@ class Lesson {
     return beyond === 0 && atTheEnd === darker + 1 ? 'clamped' : 'other';
   }
 
+  /** Some bodies offer times that they do not have, and keep the one that they had. */
+  private async armShortest(shape: BracketShape): Promise<ShutterSetting> {
+    const fastestFirst = this.settable()
+      .filter(({ tv }) => tv >= FASTEST_TV)
+      .reverse();
+    for (const setting of fastestFirst) {
+      try {
+        this.body.doubt();
+        await this.arm(setting, shape);
+        return setting;
+      } catch (cause) {
+        if (asEvenrungError(cause).code !== 'setting-not-taken') throw cause;
+      }
+    }
+    throw tooFewTimes();
+  }
+
   private async position(centre: ShutterSetting, shape: BracketShape): Promise<number> {
     const { tv } = await this.shoot(centre.seconds);
     const steps = ((centre.tv / SIXTHS_PER_EV - tv) * SIXTHS_PER_EV) / shape.step;
@@ -197,9 +214,9 @@ class Lesson {
     );
   }
 
-  /** The fastest time around which every frame of a bracket has room. */
+  /** A fast time around which every frame of a bracket has room. */
   private quickCentre({ step, pattern }: BracketShape): ShutterSetting {
-    const shortest = this.body.limits.shutters.at(-1)?.tv ?? 0;
+    const shortest = Math.min(FASTEST_TV, this.body.limits.shutters.at(-1)?.tv ?? 0);
     const room = Math.max(4, ...pattern.map(Math.abs)) * step;
     const settable = this.settable();
     return settable.filter(({ tv }) => tv <= shortest - room).at(-1) ?? middleOf(settable);
@@ -209,7 +226,7 @@ class Lesson {
 
   private async timing(): Promise<NonNullable<BodyProfile['timing']>> {
     this.tell('changes', 'How long a settings change takes.');
-    const settable = this.settable();
+    const settable = this.settable().filter(({ tv }) => tv <= FASTEST_TV);
     const from = Math.max(0, settable.length - 2 - FAR);
     const [start, near, far] = [settable[from], settable[from + 1], settable[settable.length - 1]];
     const steps = settable.length - 1 - from;

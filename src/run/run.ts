@@ -118,7 +118,7 @@ export class Run {
     try {
       const asked = await this.options.asked();
       await this.steadily(() => this.options.body.makeReady(asked));
-      this.clockDifference = this.options.body.clockDifference(new Date());
+      this.clockDifference = this.options.body.clockDifference;
       // What the aperture and the ISO stand on was read anew just now.
       this.tellWhole();
       for (const [index, pass] of this.options.plan.passes.entries()) {

@@ -30,6 +30,9 @@ export interface StationOptions extends FinderOptions {
   readonly narrow?: (limits: BodyLimits) => BodyLimits;
 }
 
+/** Nobody waits for it: a busy computer may take its time. */
+const AWAKE_WITHIN_MS = 5000;
+
 export class Station {
   private readonly options: StationOptions;
   private readonly finder: Finder;
@@ -166,7 +169,10 @@ export class Station {
 
   private async carryOut(run: Run, body: Body): Promise<void> {
     // Side by side: the first frame does not wait for it.
-    const awake = stayAwake('A bracketed set is being made.', { onLost: (sentence) => run.note(sentence) });
+    const awake = stayAwake('A bracketed set is being made.', {
+      answerWithin: AWAKE_WITHIN_MS,
+      onLost: (sentence) => run.note(sentence),
+    });
     void awake.then(({ reminder }) => {
       if (reminder !== null) run.note(reminder);
     });
@@ -224,6 +230,7 @@ export class Station {
     const limits = this.options.narrow?.(body.limits) ?? body.limits;
     const { offsets, step, mode, settleSeconds, conditions } = request;
     this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
+    if (mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
     const { fNumber, iso, shutterTv } = body.standing();
     const base = resolveBase(request.base, limits);
     return planSet({ offsets, step, mode, settleSeconds, base }, limits, {
@@ -238,14 +245,15 @@ export class Station {
 
   /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
   private remember(asked: typeof this.asked): void {
-    const changed = asked.mode !== this.asked.mode;
+    const { mode, frames, fileBytes } = this.asked;
+    const changed = asked.mode !== mode || asked.frames !== frames || asked.fileBytes !== fileBytes;
     this.asked = asked;
     if (changed && this.body !== undefined && this.running === undefined) void this.tellBody(this.body);
   }
 
   private async readinessAsked(): Promise<ReadinessAsked> {
     this.freeBytes = await freeBytesIn(this.options.into);
-    return { ...this.asked, now: new Date(), freeBytes: this.freeBytes, ticked: this.ticked };
+    return { ...this.asked, freeBytes: this.freeBytes, ticked: this.ticked };
   }
 
   private mustBeFree(): void {
@@ -358,4 +366,9 @@ const keyOf = ({ identity: { model, serial } }: Body): string => JSON.stringify(
 const underWay = () =>
   new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');
 const ending = () => new EvenrungError('ending', 'Evenrung is ending.');
+const noShutter = () =>
+  new EvenrungError(
+    'body-not-ready',
+    'The camera does not let its shutter be set: turn its mode dial to M (manual), then look for it again. Or ask for aperture priority.',
+  );
 const noBody = (sentence: string) => new EvenrungError('no-body', sentence);

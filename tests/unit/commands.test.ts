@@ -1,11 +1,12 @@
 // The command line as scripts use it: real processes, their output, their exit codes.
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
 import { planSchema } from '../../shared/plan.js';
+import { bodyProfileSchema } from '../../shared/profile.js';
 import { setRecordSchema } from '../../shared/set-record.js';
-import { eventSchema } from '../../shared/state.js';
+import { bodyViewSchema, eventSchema } from '../../shared/state.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { isAlive, run, type Started, start } from '../built.js';
 
@@ -153,7 +154,7 @@ describe('fire', () => {
     [['--step', '0.5'], 2, 'step-not-offered'],
     [['--base', '1/8000'], 2, 'outside-shutter-range'],
     [['--max-frames', '5'], 2, 'limits-contradict'],
-    [['--mode', 'aperture'], 2, 'mode-not-supported'],
+    [['--mode', 'aperture'], 1, 'body-not-ready'],
     [['--frames', '10000'], 2, 'frames-out-of-range'],
   ])('%j: exit %s, nothing is fired', async (args, exit, code) => {
     const { code: ended, stdout } = await run([...nine, ...args, '--into', into, '--json']);
@@ -187,6 +188,92 @@ describe('fire', () => {
     expect(code).toBe(2);
     expect(lines(stdout).at(-1)).toMatchObject({ error: { code: 'folder-not-writable' } });
     expect(stderr).toMatch(/^The folder .* cannot take sets: a part of its path is a file\. .*\n$/);
+  });
+});
+
+describe('bodies', () => {
+  it.each([
+    ['amount', /by amount/, /3 frames, 1\/3, 2\/3, 1/],
+    ['pattern', /by pattern/, /9 frames/],
+    ['drive-entry', /by drive entry/, /9 frames, 1\/3, 2\/3, 1 EV/],
+    ['none', /frame by frame/, /30 s to 1\/8000 s/],
+  ])(
+    'shows the practice body as %s: how it brackets, its limits, its readiness',
+    async (shape, how, limits) => {
+      const env = { EVENRUNG_PRACTICE_SHAPE: shape };
+      const { code, stdout, stderr } = await run(['bodies', '--body', 'practice'], env);
+      expect([code, stderr]).toEqual([0, '']);
+      expect(stdout).toMatch(/^Practice body, serial number PB-000\d/);
+      expect(stdout).toMatch(how);
+      expect(stdout).toMatch(limits);
+      expect(stdout).toMatch(/^ {4} fine {1,2}The practice body is in manual mode\.$/m);
+      expect(stdout).toMatch(/^ {4} look {1,2}/m);
+      expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
+    },
+  );
+
+  it('--json prints one object', async () => {
+    const { code, stdout } = await run(['bodies', '--body', 'practice', '--json']);
+    expect(code).toBe(0);
+    const { bodies, unmet } = JSON.parse(stdout) as { bodies: unknown[]; unmet: unknown[] };
+    expect(unmet).toEqual([]);
+    expect(bodies.map((body) => bodyViewSchema.parse(body))).toMatchObject([
+      { link: 'practice', dialect: 'amount', profile: 'none' },
+    ]);
+  });
+
+  it('--mode aperture: what stops it is marked', async () => {
+    const { code, stdout } = await run(['bodies', '--body', 'practice', '--mode', 'aperture']);
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/^ {4}STOPS {1,2}/m);
+  });
+
+  it('a shape that there is not: one sentence, exit 2', async () => {
+    const { code, stderr } = await run(['bodies', '--body', 'practice'], { EVENRUNG_PRACTICE_SHAPE: 'cube' });
+    expect([code, stderr]).toEqual([
+      2,
+      "The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n",
+    ]);
+  });
+});
+
+describe('learn', () => {
+  it('shows what it finds out, keeps it, and plans go by it', async () => {
+    const env = { XDG_CONFIG_HOME: path.join(into, 'config') };
+    const { code, stdout, stderr } = await run(['learn', '--body', 'practice', '--longest', '0'], env);
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toMatch(/^At most \d+ frames are fired; they are not kept\.$/m);
+    expect(stdout).toMatch(/brackets 3 frames in the order 0, -1, \+1/);
+    const kept = path.join(into, 'config', 'evenrung', 'bodies', 'PB-0001.json');
+    expect(stdout).toContain(`Kept in ${kept}`);
+    const profile = bodyProfileSchema.parse(JSON.parse(await readFile(kept, 'utf8')));
+    expect(profile).toMatchObject({ patterns: [[0, -1, 1]], restarts: true, beyondRange: 'clamped' });
+    const told = await run(['bodies', '--body', 'practice', '--json'], env);
+    expect(JSON.parse(told.stdout)).toMatchObject({
+      bodies: [{ profile: 'learnt', timing: profile.timing ?? {} }],
+    });
+  });
+
+  it('a profile that is broken is named, and not used', async () => {
+    const folder = path.join(into, 'config', 'evenrung', 'bodies');
+    await mkdir(folder, { recursive: true });
+    await writeFile(path.join(folder, 'PB-0001.json'), '{"version": 1, "patterns": "many"}');
+    const env = { XDG_CONFIG_HOME: path.join(into, 'config') };
+    const { code, stdout } = await run(['bodies', '--body', 'practice'], env);
+    expect(code).toBe(0);
+    expect(stdout.replaceAll(/\s+/g, ' ')).toMatch(
+      /^The body profile .*PB-0001\.json is not used, since .*: .*\./,
+    );
+    expect(stdout).toContain('not learnt');
+  });
+
+  it('Ctrl-C ends it, with nothing kept', async () => {
+    const env = { XDG_CONFIG_HOME: path.join(into, 'config'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
+    const learning = start(['learn', '--body', 'practice'], env);
+    await learning.until(/How long a settings change takes/);
+    learning.signal('SIGINT');
+    expect((await learning.ended).code).toBe(130);
+    await expect(readdir(path.join(into, 'config'))).rejects.toMatchObject({ code: 'ENOENT' });
   });
 });
 

@@ -19,7 +19,6 @@ afterEach(async () => {
 
 const ASKED: ReadinessAsked = {
   mode: 'manual',
-  now: new Date(),
   freeBytes: null,
   frames: null,
   fileBytes: null,

@@ -87,6 +87,7 @@ describe('mode', () => {
       ['fine', [choice('expprogram', 'M')]],
       ['fine', [choice('expprogram2', 'M')]],
       ['fine', [choice('shootingmode', 'Manual')]],
+      ['fine', [choice('expmode', 'M')]],
       ['stops', [other('autoexposuremode', 'AV')]],
       ['stops', [choice('autoexposuremode', 'Bulb')]],
       ['stops', [other('expprogram', 'P')]],
@@ -287,6 +288,7 @@ describe('format', () => {
   test('not told, or as a bare number', () => {
     expectTick('format', []);
     expectTick('format', [choice('imagequality', 'Unknown value 0002')]);
+    expectTick('format', [choice('imagequality', 'JP\u{fffd}G')]);
     expectTick('format', [choice('imageformat', '2', ['0', '1', '2'])]);
   });
 });
@@ -570,7 +572,7 @@ describe('mirror', () => {
     const on = off.replace('60f,1,0', '60f,1,1');
     const apart = '68,1,4,5c,7,701,1,0,702,1,0,704,1,0,706,1,0,80b,1,0,80f,1,0,70b,1,0,';
     // 60f as a value, not as a function.
-    const asValue = '20,1,1,14,1,101,2,60f,1,';
+    const asValue = '28,1,1,1c,2,101,3,0,60f,1,102,1,0,';
     const two = `a4,2,1,14,1,101,1,1,${on.slice('84,1,'.length)}`;
     expectMarks('mirror', [
       ['fine', [text('customfuncex', off)]],
@@ -1062,7 +1064,7 @@ test('enormous values and lists of choices are looked at in no time', () => {
   const settings = NAMES.map((name, index) => choice(name, index % 2 === 0 ? huge : 'Choice 7', many));
   const started = performance.now();
   const items = ask(treeOf(settings), { dialect: 'pattern', frames: 9 });
-  expect(performance.now() - started).toBeLessThan(1000);
+  expect(performance.now() - started).toBeLessThan(300);
   expect(items.length).toBeGreaterThan(10);
   for (const { message } of items) expect(message.length).toBeLessThan(LONGEST_MESSAGE);
 });

@@ -32,7 +32,6 @@ afterEach(async () => {
 /** Nothing more is known than what the body tells. */
 const ASKED: ReadinessAsked = {
   mode: 'manual',
-  now: new Date(),
   freeBytes: null,
   frames: null,
   fileBytes: null,
@@ -325,9 +324,14 @@ describe('a frame that is missing or wrong', () => {
   it('whose shutter cannot be set by its label is made up by repeating the pass, repeats kept aside', async () => {
     const link = new TestLink();
     const body = await Body.meet(link);
-    // -1 EV from a base of 1/3 s at one-third steps: 0.3 s stands for two settings on this body.
-    const base = resolveBase('0.4', body.limits);
-    const plan = planSet({ offsets: [-2, 0, 2], step: 2, mode: 'manual', base }, body.limits);
+    // As on a body that offers thirds and halves at once, where the label 0.3 stands for two settings.
+    const shutters = body.limits.shutters.map((setting) => ({
+      ...setting,
+      settable: setting.wire !== '0.3',
+    }));
+    const limits = { ...body.limits, shutters };
+    const base = resolveBase('0.4', limits);
+    const plan = planSet({ offsets: [-2, 0, 2], step: 2, mode: 'manual', base }, limits);
     expect(plan.passes[0]?.frames.find((frame) => frame.offset === -2)?.shutter).toMatchObject({
       label: '0.3',
       settable: false,

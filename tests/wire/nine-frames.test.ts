@@ -59,7 +59,8 @@ describe('nine frames from a three-frame body over USB', () => {
     const { record, offsets } = await setIn(into);
     expect(offsets).toEqual(OFFSETS);
     expect(record).toMatchObject({ complete: true, practice: false, setAside: [], body: { link: 'usb' } });
-    expect(made(body)).toEqual([-3, -4, -2, 0, -1, 1, 3, 2, 4]);
+    // The pass that the body stands on already comes first.
+    expect(made(body)).toEqual([0, -1, 1, -3, -4, -2, 3, 2, 4]);
     expect(body.body.shots.map((shot) => shot.bracketPosition)).toEqual([0, -1, 1, 0, -1, 1, 0, -1, 1]);
     expect({ ...body.body.state }).toEqual(before);
     // Nothing was deleted: the card holds all nine too.
@@ -142,6 +143,40 @@ describe('nine frames from a three-frame body over USB', () => {
     expect(offsets).toEqual(OFFSETS);
     expect(record.complete).toBe(true);
     expect({ ...body.body.state }).toEqual(before);
+  });
+});
+
+describe('the daemon is killed in the middle', () => {
+  async function killedInTheMiddle() {
+    const { body, env } = await plug('amount');
+    const before = { ...body.body.state };
+    const firing = start([...NINE, '--body', 'usb', '--into', into], env);
+    await firing.until(/frame {2}5 .*verified/);
+    firing.signal('SIGKILL');
+    await firing.ended;
+    // The camera process ends by itself and lets go of the body, which nobody has put back.
+    await expect.poll(() => body.usb.connected, { timeout: 5000 }).toBe(false);
+    expect(body.body.state.bracketStep).not.toBe(0);
+    return { body, env, before };
+  }
+  const again = ['fire', '--frames', '3', '--step', '1', '--body', 'usb', '--json'];
+
+  it('the next start puts back what it had changed, and says so', async () => {
+    const { body, env, before } = await killedInTheMiddle();
+    const { code, stdout } = await run([...again, '--into', path.join(into, 'again')], env);
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/What an earlier run had changed is put back: [^"]*aeb/);
+    expect({ ...body.body.state }).toEqual(before);
+    // Nothing is owed any more.
+    const { stdout: third } = await run([...again, '--into', path.join(into, 'third')], env);
+    expect(third).not.toContain('put back:');
+  });
+
+  it('what was set by hand meanwhile stays', async () => {
+    const { body, env, before } = await killedInTheMiddle();
+    await body.body.change('shutter', 50);
+    expect((await run([...again, '--into', path.join(into, 'again')], env)).code).toBe(0);
+    expect({ ...body.body.state }).toEqual({ ...before, shutter: 50 });
   });
 });
 

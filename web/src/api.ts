@@ -1,5 +1,6 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
+import type { ReadinessCode } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { DaemonState } from '../../shared/state.js';
 import { text } from './text.js';
@@ -22,8 +23,9 @@ export type Answer<T> =
 export const NO_ANSWER = 'no-answer';
 
 const ANSWER_SECONDS = 8;
-/** Listing what hangs on the USB ports can take a while. */
+/** Listing what hangs on the USB ports can take a while, and so can a body that has many settings to tell. */
 const LOOK_SECONDS = 40;
+const SETTINGS_SECONDS = 40;
 
 export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promise<Answer<WirePlan>> =>
   call<WirePlan>('POST', '/api/plan', { json: request, signal });
@@ -33,8 +35,21 @@ export const askRun = (request: WrittenSetRequest): Promise<Answer<{ run: string
 
 export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
 
-export const askLook = (): Promise<Answer<unknown>> =>
-  call('POST', '/api/body/look', { seconds: LOOK_SECONDS });
+/** @param camera serial number or model, where several are attached; null takes the only one, or the one chosen before */
+export const askLook = (camera: string | null): Promise<Answer<unknown>> =>
+  call('POST', '/api/body/look', {
+    seconds: LOOK_SECONDS,
+    ...(camera === null ? {} : { json: { camera } }),
+  });
+
+export const askCheck = (): Promise<Answer<unknown>> =>
+  call('POST', '/api/body/check', { seconds: SETTINGS_SECONDS });
+
+export const askClock = (): Promise<Answer<unknown>> =>
+  call('POST', '/api/body/clock', { seconds: SETTINGS_SECONDS });
+
+export const askTick = (code: ReadinessCode, isSo: boolean): Promise<Answer<unknown>> =>
+  call('POST', '/api/body/tick', { json: { code, isSo } });
 
 export interface StateAnswer {
   readonly epoch: string;

@@ -1,7 +1,7 @@
 // The picture of a set as data: rungs, and beside them the braces that hold the frames of one pass together. Pure, the same
 // for a plan and for a run. Must know nothing of the screen beyond how many lanes fit.
 import { fromEv } from '../../shared/ev.js';
-import type { WirePlan } from '../../shared/plan.js';
+import type { WirePass, WirePlan } from '../../shared/plan.js';
 import type { FrameState, FrameView, RunView } from '../../shared/state.js';
 
 export interface Rung {
@@ -16,6 +16,8 @@ export interface Rung {
   readonly attempts: number;
   readonly reason: string | null;
   readonly clipped: FrameView['clipped'];
+  /** EV by which the base had moved when it was made; null where it had not, or stands by itself. */
+  readonly baseMoved: number | null;
   /** From 0 for the darkest frame to 1 for the lightest. */
   readonly tone: number;
 }
@@ -23,8 +25,9 @@ export interface Rung {
 /** @returns the darkest first */
 export function rungsOfPlan(plan: WirePlan): Rung[] {
   return plan.offsets.map((offset, index) => {
-    const at = plan.passes.findIndex((pass) => pass.offsets.some((other) => same(other, offset)));
-    const frame = plan.passes[at]?.frames.find((other) => same(other.offset, offset));
+    const makes = (frame: WirePass['frames'][number]) => frame.wanted && same(frame.offset, offset);
+    const at = plan.passes.findIndex((pass) => pass.frames.some(makes));
+    const frame = plan.passes[at]?.frames.find(makes);
     return {
       number: index + 1,
       offset,
@@ -35,6 +38,7 @@ export function rungsOfPlan(plan: WirePlan): Rung[] {
       attempts: 0,
       reason: null,
       clipped: null,
+      baseMoved: null,
       tone: toneOf(index, plan.offsets.length),
     };
   });
@@ -52,6 +56,7 @@ export function rungsOfRun(run: RunView): Rung[] {
     attempts: frame.attempts,
     reason: frame.reason,
     clipped: frame.clipped,
+    baseMoved: frame.baseMoved,
     tone: toneOf(index, run.frames.length),
   }));
 }

@@ -58,13 +58,34 @@ export interface Ends {
   readonly to: string;
 }
 
-/** @param ends where they were taken from a suggestion; the number of frames follows from them then */
-export function writeRequest(
-  frames: number,
-  step: Sixths,
-  base: string,
-  ends: Ends | null,
-): WrittenSetRequest {
-  const written = formatEv(step, false);
-  return ends === null ? { frames, step: written, base } : { ...ends, step: written, base };
+const LONGEST_SETTLE_SECONDS = 60;
+
+/** @returns seconds, or undefined where the field holds none that can be asked for; an empty field is no wait */
+export function readSettle(written: string): number | undefined {
+  const seconds = Number(written);
+  return seconds >= 0 && seconds <= LONGEST_SETTLE_SECONDS ? seconds : undefined;
+}
+
+export type Mode = 'manual' | 'aperture';
+
+export interface Asked {
+  readonly frames: number;
+  readonly step: Sixths;
+  /** Null where the body offers none: the daemon counts from its own then. */
+  readonly base: string | null;
+  /** Where they were taken from a suggestion; the number of frames follows from them then. */
+  readonly ends: Ends | null;
+  readonly mode: Mode;
+  /** Seconds before each pass. */
+  readonly settle: number;
+}
+
+export function writeRequest({ frames, step, base, ends, mode, settle }: Asked): WrittenSetRequest {
+  return {
+    ...(ends ?? { frames }),
+    step: formatEv(step, false),
+    ...(base === null ? {} : { base }),
+    mode,
+    settle,
+  };
 }

@@ -4,10 +4,23 @@ import { computed, effect, signal } from '@preact/signals';
 import { parseEv } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
+import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView, DaemonState, RunView } from '../../shared/state.js';
-import { type Answer, askLook, askPlan, askRun, askStop, NO_ANSWER, type Refusal } from './api.js';
-import { baseFor, type Ends, readFrames, writeRequest } from './request.js';
+import {
+  type Answer,
+  askCheck,
+  askClock,
+  askLook,
+  askPlan,
+  askRun,
+  askState,
+  askStop,
+  askTick,
+  NO_ANSWER,
+  type Refusal,
+} from './api.js';
+import { baseFor, type Ends, type Mode, readFrames, readSettle, writeRequest } from './request.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 
@@ -40,8 +53,13 @@ export const view = computed<View>(() => {
 /** The latest run that was seen under way. */
 export const watched = signal<string | null>(null);
 
+/** What a check that was asked for here has found; gone with the next run. */
+export const lastCheck = signal<{ readonly at: Date; readonly items: readonly ReadinessItem[] } | null>(null);
+
 effect(() => {
-  if (view.value.name === 'running') watched.value = view.value.run.id;
+  if (view.value.name !== 'running') return;
+  watched.value = view.value.run.id;
+  lastCheck.value = null;
 });
 
 export function newSet(): void {
@@ -74,6 +92,10 @@ export const ends = signal<Ends | null>(null);
 /** Null as long as nobody chose: then it follows the body. */
 export const chosenBase = signal<string | null>(null);
 
+export const mode = signal<Mode>('manual');
+/** Seconds before each pass, as it stands in the field. */
+export const settleWritten = signal('0');
+
 /** Whoever changes the request has read why the last one was refused. */
 export function ask(change: () => void): void {
   refusedAction.value = null;
@@ -92,10 +114,15 @@ export function take({ change }: Suggestion): void {
       framesWritten.value = String(span / step.value + 1);
     }
     if (change.base !== undefined) chosenBase.value = change.base;
+    if (change.mode !== undefined) mode.value = change.mode;
   });
 }
 
-export const base = computed(() => (body.value === null ? null : baseFor(body.value, chosenBase.value)));
+/** In aperture priority the body meters its own base: what stands on it is the nearest to that. */
+export const base = computed(() => {
+  const chosen = mode.value === 'manual' ? chosenBase.value : null;
+  return body.value === null ? null : baseFor(body.value, chosen);
+});
 
 export type Planning =
   | { readonly state: 'none' }
@@ -109,23 +136,48 @@ export const planning = signal<Planning>({ state: 'none' });
 const DEBOUNCE_MS = 180;
 const asksAgain = signal(0);
 
-/** Changes whenever the plan has to be asked for anew; text, because equal text sets nothing off. */
+interface Question {
+  readonly request: WrittenSetRequest | null;
+  /** The field that cannot be read; then there is no request. */
+  readonly unreadable: 'frames' | 'settle' | null;
+}
+
+/**
+ * Changes whenever the plan has to be asked for anew; text, because equal text sets nothing off. How ready the body is
+ * changes no plan, and asking for one may change that: it is left out.
+ */
 const question = computed(() => {
-  if (body.value === null || base.value === null || view.value.name !== 'ask') return null;
-  const frames = readFrames(framesWritten.value);
-  const request = frames === undefined ? null : writeRequest(frames, step.value, base.value, ends.value);
-  return JSON.stringify({ request, body: body.value, again: asksAgain.value });
+  if (body.value === null || view.value.name !== 'ask') return null;
+  const { readiness: _, ...limits } = body.value;
+  return JSON.stringify({ ...asked(), limits, again: asksAgain.value });
 });
+
+function asked(): Question {
+  const frames = readFrames(framesWritten.value);
+  const settle = readSettle(settleWritten.value);
+  if (frames === undefined) return { request: null, unreadable: 'frames' };
+  if (settle === undefined) return { request: null, unreadable: 'settle' };
+  const request = writeRequest({
+    frames,
+    step: step.value,
+    base: base.value,
+    ends: ends.value,
+    mode: mode.value,
+    settle,
+  });
+  return { request, unreadable: null };
+}
 
 effect(() => {
   if (question.value === null) {
     planning.value = { state: 'none' };
     return;
   }
-  const { request } = JSON.parse(question.value) as { request: WrittenSetRequest | null };
+  const { request, unreadable } = JSON.parse(question.value) as Question;
   if (request === null) {
-    const message = text.ask.framesUnreadable;
-    const refusal = { code: 'frames-unreadable', message, field: 'frames', suggestions: [] };
+    const field = unreadable ?? 'frames';
+    const message = text.ask.unreadable[field];
+    const refusal = { code: `${field}-unreadable`, message, field, suggestions: [] };
     planning.value = { state: 'refused', refusal };
     return;
   }
@@ -159,7 +211,7 @@ effect(() => {
 
 // --- What is told to the daemon.
 
-export type Action = 'look' | 'fire' | 'stop';
+export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop';
 
 /** The action whose answer is awaited. */
 export const busy = signal<Action | null>(null);
@@ -176,7 +228,58 @@ async function act<T>(action: Action, asked: () => Promise<Answer<T>>): Promise<
   return answer;
 }
 
-export const look = () => act('look', askLook);
+/** @param camera as askLook */
+export const look = (camera: string | null = null) => act('look', () => askLook(camera));
+
+/** Has the body judged for what is asked for here: another page may have asked for something else meanwhile. */
+export async function check(): Promise<void> {
+  const planned = planning.peek();
+  const answer = await act('check', async () => {
+    if (planned.state === 'planned') await askPlan(planned.request, new AbortController().signal);
+    const checked = await askCheck();
+    return checked.ok ? askState() : checked;
+  });
+  if (answer?.ok !== true) return;
+  const found = answer.value.state.body;
+  if (found.state === 'ready') lastCheck.value = { at: new Date(), items: found.body.readiness };
+}
+
+export const setClock = () => act('clock', askClock);
+
+/** What the daemon would not begin a run with. */
+export const obstacles = computed<readonly ReadinessItem[]>(
+  () => body.value?.readiness.filter(({ mark }) => mark === 'stops') ?? [],
+);
+
+/** Ticks that were made here and are not told back yet. They do not wait for each other, nor for an action. */
+export const ticking = signal<ReadonlyMap<ReadinessCode, boolean>>(new Map());
+export const refusedTick = signal<{ readonly code: ReadinessCode; readonly refusal: Refusal } | null>(null);
+
+/** How long the stream may take to tell a tick, or a run, that the daemon has taken on. */
+const SHOWN_WITHIN_MS = 5000;
+
+export async function tick(code: ReadinessCode, isSo: boolean): Promise<void> {
+  ticking.value = new Map([...ticking.value, [code, isSo]]);
+  refusedTick.value = null;
+  const answer = await askTick(code, isSo);
+  if (answer.ok) {
+    setTimeout(() => forgetTick(code, isSo), SHOWN_WITHIN_MS);
+    return;
+  }
+  forgetTick(code, isSo);
+  refusedTick.value = { code, refusal: answer.refusal };
+}
+
+function forgetTick(code: ReadinessCode, isSo: boolean) {
+  if (ticking.peek().get(code) !== isSo) return;
+  ticking.value = new Map([...ticking.peek()].filter(([other]) => other !== code));
+}
+
+effect(() => {
+  for (const { code, ticked } of body.value?.readiness ?? []) {
+    if (ticked !== null) forgetTick(code, ticked);
+  }
+});
 
 /** The latest run that was fired from this panel. */
 export const firedHere = signal<string | null>(null);
@@ -187,9 +290,6 @@ const awaited = signal<string | null>(null);
 export const starting = computed(
   () => busy.value === 'fire' || (awaited.value !== null && awaited.value !== daemon.value?.run?.id),
 );
-
-/** How long the stream may take to show a run that was taken on. */
-const SHOWN_WITHIN_MS = 5000;
 
 export async function fire(): Promise<void> {
   const planned = planning.value;

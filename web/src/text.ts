@@ -1,6 +1,9 @@
 // Every English sentence and label of the panel. What the daemon says itself (reasons, warnings, how a run ended) arrives
 // as it is to be shown and is not here.
-import type { FrameState, RunState } from '../../shared/state.js';
+import type { BodyView, FrameState, RunState } from '../../shared/state.js';
+import type { Brackets } from './brackets.js';
+import type { Counts } from './readiness.js';
+import type { Mode } from './request.js';
 
 const count = (number: number, one: string, many: string) => `${number} ${number === 1 ? one : many}`;
 
@@ -17,9 +20,22 @@ function about(seconds: number): string {
 }
 
 const shutter = (label: string) => (/\d$/.test(label) ? `${label} s` : label);
+/** @returns `2, 3 or 5` */
+const oneOf = (words: readonly (number | string)[]) =>
+  words.length < 2 ? words.join() : `${words.slice(0, -1).join(', ')} or ${words.at(-1)}`;
+
+/** @returns `1/3 to 3`, `1/2 or 1`, `1` */
+const fromTo = (words: readonly string[]) =>
+  words.length > 2 ? `${words[0]} to ${words.at(-1)}` : oneOf(words);
+
+/** @returns seconds to two digits: `32 s`, `0.28 s` */
+const some = (seconds: number) => `${Number(seconds.toPrecision(2))} s`;
+
 const share = (of1: number) => `${of1 < 0.01 ? (of1 * 100).toFixed(1) : Math.round(of1 * 100)} %`;
 const clock = (at: Date) =>
   at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', second: '2-digit' });
+
+const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture: 'Aperture priority' };
 
 const frameStates: Readonly<Record<FrameState, string>> = {
   planned: 'planned',
@@ -81,6 +97,53 @@ export const text = {
         .filter((part) => part !== null)
         .join(', '),
     lookAgain: 'Look for a camera again',
+    choose: 'Which camera?',
+    use: (model: string, serial: string | null) =>
+      serial === null ? `Use ${model}` : `Use ${model}, serial ${serial}`,
+    about: 'About this body',
+    brackets: (brackets: readonly Brackets[]) =>
+      brackets.length === 0
+        ? 'It has no auto-bracket that can be used over the cable: the shutter is set for every frame.'
+        : `Brackets ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
+    longest: (seconds: number) => `The longest exposure whose file comes back is ${some(seconds)}.`,
+    timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting }: BodyView['timing']) =>
+      [
+        `Plans count ${some(secondsPerFrame)} a frame beside its exposure`,
+        `${some(secondsPerChange)} for each change of a setting`,
+        secondsPerSetting > 0 ? `${some(secondsPerSetting)} more for every setting on the way` : '',
+      ]
+        .filter((part) => part !== '')
+        .join(', ')
+        .concat('.'),
+    knownFrom: {
+      none: 'That is assumed, not learnt from this body.',
+      written: 'What the cable does not tell comes from a profile that was written by hand.',
+      learnt: 'What the cable does not tell was learnt from this body.',
+    },
+    learn: { before: 'The command', command: 'evenrung learn', after: 'finds it out.' },
+  },
+
+  readiness: {
+    heading: 'Readiness',
+    line: ({ stops, attention }: Counts) => {
+      if (stops === 0 && attention === 0) return 'Ready';
+      const look = attention === 0 ? '' : `${attention} ${attention === 1 ? 'wants' : 'want'} a look`;
+      if (stops > 0) {
+        const first = `${count(stops, 'thing stops', 'things stop')} the run`;
+        return look === '' ? first : `${first}, ${look}`;
+      }
+      return `${count(attention, 'thing wants', 'things want')} a look`;
+    },
+    fine: (number: number) => `${number} ${number === 1 ? 'is' : 'are'} fine`,
+    marks: { fine: 'Fine:', attention: 'Wants a look:', stops: 'Stops the run:' },
+    open: 'What to see to',
+    folded: 'What is fine',
+    checkAgain: 'Check again',
+    checking: 'Checking',
+    checkedAt: (at: Date) => `Checked at ${clock(at)}`,
+    setClock: 'Set its clock',
+    settingClock: 'Setting its clock',
+    moreStop: (number: number) => `${count(number, 'more thing stops', 'more things stop')} the run.`,
   },
 
   ask: {
@@ -94,7 +157,22 @@ export const text = {
     otherSteps: 'Other steps',
     base: 'Base',
     wouldDo: 'What would do:',
-    framesUnreadable: 'Write the number of frames, for example 9.',
+    unreadable: {
+      frames: 'Write the number of frames, for example 9.',
+      settle: 'Write how many seconds to wait before each pass, from 0 to 60.',
+    },
+    metered: 'The body meters it.',
+    countsFrom: (label: string) => `Times are counted from ${shutter(label)}.`,
+    seldom: (mode: Mode, settle: number | undefined) =>
+      `${modes[mode]}, ${settle === undefined || settle === 0 ? 'no wait before a pass' : `${settle} s wait before each pass`}`,
+    mode: 'Mode',
+    modes,
+    moves: {
+      manual: 'The shutter moves the centre of each pass.',
+      aperture: 'Exposure compensation moves the centre of each pass.',
+    },
+    settle: 'Wait, in seconds',
+    settleWhy: 'The wait before each pass lets a trembling tripod come to rest.',
   },
 
   ladder: {
@@ -125,8 +203,9 @@ export const text = {
     warnings: 'Warnings',
     none: 'No plan yet.',
     refused: 'No ladder for this request.',
-    rung: (number: number, offset: string, shutterLabel: string, state: string) =>
-      `Frame ${number}, ${offset} EV, ${shutterLabel}, ${state}`,
+    rung: (number: number, offset: string, shutterLabel: string, state: string, moved: string | null) =>
+      `Frame ${number}, ${offset} EV, ${shutterLabel}, ${state}${moved === null ? '' : `, base moved by ${moved} EV`}`,
+    moved: (ev: string) => `Base moved by ${ev} EV`,
     attempts: (attempts: number) => `${attempts} attempts`,
     picture: (number: number) => `Frame ${number} as it came back`,
     black: (of1: number) => `Even here ${share(of1)} is black`,
@@ -143,6 +222,8 @@ export const text = {
     planning: 'Planning',
     refused: 'Change the request first',
     notConnected: 'Not connected to the daemon',
+    notReady: 'Not ready to fire',
+    checkAgain: 'Press to check again',
   },
 
   run: {
@@ -157,6 +238,7 @@ export const text = {
     stopping: 'Stopping after the frame in hand',
     folder: 'Set folder',
     newSet: 'New set',
+    notes: 'Notes',
   },
 
   failures: {

@@ -12,9 +12,10 @@ export const APERTURES = ['aperture', 'f-number'];
 export const ISO = 'iso';
 export const COMPENSATION = 'exposurecompensation';
 
-/** @returns the labels that a setting offers; none where it is missing or no choice */
-export const choicesOf = (settings: Settings, name: string): readonly string[] =>
-  settings.get(name)?.choices ?? [];
+/** @returns the labels that a setting offers, each once; none where it is missing or no choice */
+export const choicesOf = (settings: Settings, name: string): readonly string[] => [
+  ...new Set(settings.get(name)?.choices ?? []),
+];
 
 /** @returns everything but shutters and brackets */
 export function commonLimits(
@@ -56,9 +57,12 @@ function compensationLabel(settings: Settings, value: Sixths): string {
 export function labelFor(settings: Settings, name: string, fits: (label: string) => boolean): string {
   const label = choicesOf(settings, name).find(fits);
   if (label !== undefined) return label;
-  throw new EvenrungError(
+  throw notOfferedAnyMore(name);
+}
+
+export const notOfferedAnyMore = (name: string): EvenrungError =>
+  new EvenrungError(
     'choice-not-offered',
     `The camera does not offer what is needed for '${name}' any more. Look for the camera again.`,
     { name },
   );
-}

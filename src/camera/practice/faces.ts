@@ -47,6 +47,9 @@ const cutCompensation = (sixths: Sixths): string => {
 /** PTP's thousandths of EV: 2/3 is 0.666. */
 const thousandths = (sixths: Sixths): string => String(Math.trunc((sixths * 1000) / 6) / 1000);
 
+/** Bodies of dialect C round to a tenth: 2/3 is 0.7. */
+const roundedCompensation = (sixths: Sixths): string => String(Math.round((sixths * 10) / 6) / 10);
+
 const anyShape: readonly Face[] = [
   face('iso', 'iso', String),
   face('whitebalance', 'whiteBalance', (balance) => (balance === 'auto' ? 'Automatic' : 'Daylight')),
@@ -109,11 +112,12 @@ const FACES: Readonly<Record<PracticeShape, readonly Face[]>> = {
   ],
   'drive-entry': [
     ...anyShape,
-    ...standard,
-    focusFace,
-    qualityFace('RAW+JPEG'),
+    ...standard.filter(({ name }) => name !== 'exposurecompensation'),
+    face('exposurecompensation', 'compensation', roundedCompensation),
+    face('focusmode', 'focus', (focus) => (focus === 'manual' ? 'Manual' : 'Automatic')),
+    face('imagequality', 'format', (format) => (format === 'jpeg' ? 'Fine' : 'RAW+JPEG (Fine)')),
     face('capturemode', 'drive', plainDrive),
-    face('shutterspeed', 'shutter', fractionShutter),
+    face('shutterspeed', 'shutter', (tv) => (tv === 10 ? '1/3' : fractionShutter(tv))),
   ],
   none: [...anyShape, ...amountExposure],
 };

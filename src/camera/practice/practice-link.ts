@@ -94,10 +94,10 @@ export class PracticeLink implements Link {
   }
 
   private setClock(value: string): Setting {
-    const to = new Date(value);
-    if (Number.isNaN(to.getTime()))
-      throw new EvenrungError('choice-not-offered', `'${CLOCK}' takes a date, not '${value}'.`);
-    this.body.setClock(to);
+    if (!/^\d{1,12}$/.test(value)) {
+      throw new EvenrungError('choice-not-offered', `'${CLOCK}' takes seconds since 1970, not '${value}'.`);
+    }
+    this.body.setClock(new Date(Number(value) * 1000));
     return { name: CLOCK, kind: 'date', value: this.body.clock.toISOString() };
   }
 

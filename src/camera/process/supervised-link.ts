@@ -40,7 +40,7 @@ export interface SupervisedLinkOptions {
 
 /** Milliseconds that a call may take. */
 export interface Deadlines {
-  /** Any call but fire; the first also starts the process and opens the body. */
+  /** Any call but fire; the first also starts the process and opens the body. A change may take as long as a walk besides. */
   readonly call: number;
   /** What fire may take beside twice the exposure (a body may double a long one by noise reduction). */
   readonly fire: number;
@@ -49,6 +49,9 @@ export interface Deadlines {
 }
 
 const DEADLINES: Deadlines = { call: 15_000, fire: 20_000, release: 2000 };
+
+/** Settings of the longest scale that a body has: shutter times in thirds. */
+const FARTHEST_WALK = 61;
 
 const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
 
@@ -64,6 +67,8 @@ export class SupervisedLink implements Link {
   private child: ChildProcess | undefined;
   private starting: Promise<ChildProcess> | undefined;
   private lastId = 0;
+  /** What a walk over all settings of a scale may take, on a body that walks. */
+  private walkSeconds = 0;
 
   constructor(options: SupervisedLinkOptions) {
     this.options = options;
@@ -84,8 +89,10 @@ export class SupervisedLink implements Link {
     return this.call('identify', []);
   }
 
-  readLimits(): Promise<LinkLimits> {
-    return this.call('readLimits', []);
+  async readLimits(): Promise<LinkLimits> {
+    const limits = await this.call<LinkLimits>('readLimits', []);
+    this.walkSeconds = limits.secondsPerSetting * FARTHEST_WALK;
+    return limits;
   }
 
   readSettings(): Promise<Settings> {
@@ -93,7 +100,7 @@ export class SupervisedLink implements Link {
   }
 
   changeSetting(name: string, value: string): Promise<Setting> {
-    return this.call('changeSetting', [name, value]);
+    return this.call('changeSetting', [name, value], this.deadlines.call + this.walkSeconds * 1000);
   }
 
   fire(options: FireOptions): Promise<FiredFrame> {

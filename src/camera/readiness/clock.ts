@@ -91,9 +91,10 @@ function lookAtClock(question: ReadinessQuestion): Finding | null {
   if (off > MOST_SECONDS) {
     const isMoment = secondsOf(settings.get(MOMENT)) !== undefined;
     const zone = !isMoment && isZone(off) ? ', most likely by its time zone or summer time' : '';
-    return attention(
+    const finding = attention(
       `${clock} is ${spelled(off)} ${ahead > 0 ? 'ahead of' : 'behind'} this computer's${zone}: its files would carry another time than the record of the set. It can be set to this computer's.`,
     );
+    return { ...finding, remedy: 'set-clock' };
   }
   if (showsAnotherZone(settings)) {
     return attention(

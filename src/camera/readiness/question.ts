@@ -25,6 +25,8 @@ export interface ReadinessQuestion {
 export interface Found {
   readonly mark: Mark;
   readonly message: string;
+  /** What the daemon can do about it when it is asked to. */
+  readonly remedy?: 'set-clock';
 }
 
 /** What only a person can tell: it wants attention until it is ticked. */

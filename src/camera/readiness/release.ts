@@ -29,6 +29,9 @@ const ONE_FRAME: ReadonlySet<string> = new Set([
 const SINGLE = /^single(?: frame| shot)?$/;
 const MIRROR_UP = /^(?:mup )?mirror up$/;
 
+/** @param label of a drive @returns whether one release makes one frame there, loud or quiet */
+export const firesOneFrame = (label: string): boolean => ONE_FRAME.has(label.trim().toLowerCase());
+
 const offersSingle = (told: Told): boolean => told.offers((label) => SINGLE.test(label));
 
 function drive(question: ReadinessQuestion): Finding {

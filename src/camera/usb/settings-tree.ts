@@ -23,11 +23,40 @@ type Fields = Readonly<Record<string, unknown>>;
 
 const isFields = (value: unknown): value is Fields => typeof value === 'object' && value !== null;
 
+/**
+ * Settings that newer bodies of vendor extension 0x11 have twice under one name, of which the binding keeps the second, with an
+ * empty list (seen with 0.3.2 over the virtual port). What they offer stands under the property's number as well; writing by
+ * the name is taken. `divisor`: the number is in thousandths there.
+ */
+const TWINS: readonly { readonly name: string; readonly number: string; readonly divisor: number | null }[] =
+  [
+    { name: 'iso', number: 'd226', divisor: null },
+    { name: 'exposurecompensation', number: 'd224', divisor: 1000 },
+  ];
+
 /** @param tree what getConfig gives: nodes with `children`, leaves with `type`, `value` and, for a choice, `choices` */
 export function flattenTree(tree: unknown): Map<string, TreeSetting> {
   const found = new Map<string, TreeSetting>();
   walk(tree, found);
+  fillEmptyLists(found);
   return found;
+}
+
+function fillEmptyLists(found: Map<string, TreeSetting>): void {
+  for (const { name, number, divisor } of TWINS) {
+    const setting = found.get(name);
+    const twin = found.get(number);
+    if (setting?.kind !== 'choice' || setting.choices?.length !== 0 || twin?.choices === undefined) continue;
+    const choices = twin.choices.flatMap((value) =>
+      divisor === null ? value : (thousandths(value, divisor) ?? []),
+    );
+    found.set(name, { ...setting, choices });
+  }
+}
+
+/** @returns as the library writes it under the name: `-0.3` of `-300` */
+function thousandths(value: string, divisor: number): string | undefined {
+  return /^-?\d{1,6}$/.test(value) ? String(Number(value) / divisor) : undefined;
 }
 
 function walk(nodes: unknown, found: Map<string, TreeSetting>): void {

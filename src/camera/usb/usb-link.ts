@@ -29,10 +29,16 @@ import { bodyVanished, changingFailed, firingFailed, readingFailed } from './res
 import { flattenTree, type TreeSetting } from './settings-tree.js';
 
 /**
- * Bodies report a change late: the waits before a value that is not as written is read once more. In plain PTP and under
- * 0x0A the library answers from memory for up to 2 s, hence the second.
+ * Bodies report a change late. In plain PTP, under 0x0A and under 0x11 the library answers from memory for up to two full
+ * seconds of the clock: after the first look a short wait is worth a try, and then nothing new comes before they are over.
  */
-const LATE_REPORTS_MS = [250, 2000];
+const FIRST_LOOK_AGAIN_MS = 250;
+const MEMORY_MS = 2000;
+/** What a second of the clock may be over before the library sees it. */
+const CLOCK_MARGIN_MS = 30;
+
+/** Only vendor extension 0x11 has brackets as entries of the drive. */
+const BY_DRIVE = /^(?:Bracketing [CS]|Single Bracket|Continuous Bracket) /i;
 
 /** How many choices a sentence lists. */
 const CHOICES_SHOWN = 5;
@@ -48,6 +54,13 @@ const LONGEST_SECONDS = [
   { setting: 'aebracketingstep', seconds: 45 },
 ] as const;
 const LONGEST_SECONDS_ELSEWHERE = 30;
+
+/** A settings change on a body of 0x11 that reports it late, as the library remembers (tried over the virtual port). */
+const SECONDS_PER_LATE_CHANGE = 2;
+/** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
+const SECONDS_PER_MOVE = 0.85;
+/** No body has it: where it is offered, the library lists every time that it knows, for a body that lists none. */
+const OFFERED_TO_ALL = '1/32000';
 
 /** From memory, no source: a settings change reads the tree three times and writes once. */
 const SECONDS_PER_CHANGE = 0.4;
@@ -129,11 +142,13 @@ class UsbLink implements Link {
   async readLimits(): Promise<LinkLimits> {
     const settings = await this.read();
     const wait = LONGEST_SECONDS.find(({ setting }) => settings.has(setting));
+    const isOf0x11 = settings.get('capturemode')?.choices?.some((label) => BY_DRIVE.test(label)) === true;
+    const isMoved = isOf0x11 && settings.get('shutterspeed')?.choices?.includes(OFFERED_TO_ALL) === true;
     return {
       longestSeconds: wait?.seconds ?? LONGEST_SECONDS_ELSEWHERE,
-      secondsPerChange: SECONDS_PER_CHANGE,
-      // Bodies that walk are those of vendor extension 0x11, which this link knows no timing of yet.
-      secondsPerSetting: 0,
+      secondsPerChange: isOf0x11 && !isMoved ? SECONDS_PER_LATE_CHANGE : SECONDS_PER_CHANGE,
+      // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
+      secondsPerSetting: isMoved ? SECONDS_PER_MOVE : 0,
       secondsPerFrame: SECONDS_PER_FRAME,
     };
   }
@@ -243,13 +258,16 @@ class UsbLink implements Link {
   }
 
   private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
+    const lookedAt = Date.now();
+    const isThere = (setting: TreeSetting) => isSame(before, setting.value, value);
     let found = await this.readOne(before.name);
-    for (const milliseconds of LATE_REPORTS_MS) {
-      if (isSame(before, found.value, value)) break;
-      await pause(milliseconds);
-      found = await this.readOne(before.name);
-    }
-    return found;
+    if (isThere(found)) return found;
+    await pause(FIRST_LOOK_AGAIN_MS);
+    found = await this.readOne(before.name);
+    if (isThere(found)) return found;
+    const forgetsAt = Math.ceil((lookedAt + 1) / 1000) * 1000 + MEMORY_MS - 1000 + CLOCK_MARGIN_MS;
+    await pause(Math.max(0, forgetsAt - Date.now()));
+    return this.readOne(before.name);
   }
 
   /** A setting that was there a moment ago and is not any more: nobody answers for it. */
@@ -269,6 +287,12 @@ function checkOffered({ name, kind, choices }: TreeSetting, value: string): void
   const offered = kind === 'toggle' ? ['on', 'off'] : choices;
   if (kind === 'range' && !Number.isFinite(Number.parseFloat(value))) {
     throw new EvenrungError('choice-not-offered', `'${name}' takes a number, not '${value}'.`, { name });
+  }
+  // Digits are read up to the first other sign: of a written-out date that would be the year.
+  if (kind === 'date' && !/^\d{1,12}$/.test(value)) {
+    throw new EvenrungError('choice-not-offered', `'${name}' takes seconds since 1970, not '${value}'.`, {
+      name,
+    });
   }
   if (offered === undefined || offered.includes(value)) return;
   const some = offered.slice(0, CHOICES_SHOWN).map((choice) => `'${choice}'`);

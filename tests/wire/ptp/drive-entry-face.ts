@@ -84,9 +84,9 @@ export function fractionCode(tv: Sixths): number {
   return top * 0x10000 + bottom;
 }
 
-/** 30/1 is the same time as 300/10. */
+/** 30/1 is the same time as 300/10; 0 is bulb, and no time. */
 const isSameFraction = (one: number, other: number): boolean =>
-  (one >>> 16) * (other & 0xffff) === (other >>> 16) * (one & 0xffff) && other !== 0;
+  one !== 0 && (one >>> 16) * (other & 0xffff) === (other >>> 16) * (one & 0xffff);
 
 /** Thousandths of EV with one digit: 1/3 is 300, 2/3 is 700. */
 const tenthsAsThousandths = (sixths: Sixths): number => Math.round((sixths / 6) * 10) * 100;

@@ -29,6 +29,11 @@ interface Reader {
 
 export class VirtualUsb {
   readonly path: string;
+  /**
+   * How fast the bulk-in endpoint sends, from the first read of a container on; infinite at first. An initiator that reads late
+   * does not slow the line down.
+   */
+  bytesPerSecond = Number.POSITIVE_INFINITY;
   private readonly device: UsbDevice;
   private readonly sockets = new Set<Socket>();
   private readonly events: Buffer[] = [];
@@ -48,6 +53,11 @@ export class VirtualUsb {
       server.once('error', reject);
       server.listen(this.path, resolve);
     });
+  }
+
+  /** Whether a computer has the body open. */
+  get connected(): boolean {
+    return this.sockets.size > 0;
   }
 
   /** The cable is pulled: whatever is under way breaks, and nobody finds the body any more. */
@@ -75,6 +85,8 @@ export class VirtualUsb {
     let requests: Buffer = Buffer.alloc(0);
     let written: Buffer = Buffer.alloc(0);
     let reader: Reader | undefined;
+    /** What was given of the container at the front, and when the first of it was asked for. */
+    let front = { bytes: 0, since: 0 };
 
     const reply = (status: number, bytes: Buffer = Buffer.alloc(0)) => {
       const head = Buffer.alloc(8);
@@ -88,11 +100,20 @@ export class VirtualUsb {
       const container = outgoing[0];
       if (reader === undefined || container === undefined) return;
       const piece = container.subarray(0, reader.size);
-      if (piece.length === container.length) outgoing.shift();
-      else outgoing[0] = container.subarray(piece.length);
+      if (front.bytes === 0) front.since = performance.now();
+      front.bytes += piece.length;
+      const due = front.since + (front.bytes / this.bytesPerSecond) * 1000;
+      if (piece.length === container.length) {
+        outgoing.shift();
+        front = { bytes: 0, since: 0 };
+      } else {
+        outgoing[0] = container.subarray(piece.length);
+      }
       const { give } = reader;
       reader = undefined;
-      give(piece);
+      const wait = due - performance.now();
+      if (wait > 0) setTimeout(give, wait, piece);
+      else give(piece);
     };
 
     const takeWritten = (bytes: Buffer) => {

@@ -1,25 +1,27 @@
-// Says how a run goes to whoever does not see it. Frames come faster than they can be spoken, so it speaks at most every
-// so often and then the latest; how a run ended it says at once.
+// Says how a run goes to whoever does not see it, and what a check found that was asked for. Frames come faster than they can
+// be spoken, so it speaks at most every so often and then the latest; all else it says at once. Notes of a run speak for
+// themselves, where they stand.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { progressOf } from '../progress.js';
-import { view } from '../store.js';
+import { countsOf } from '../readiness.js';
+import { lastCheck, view } from '../store.js';
 import { text } from '../text.js';
 
 const PAUSE_MS = 2000;
 
 export function Announcer() {
   const words = wordsNow();
-  const ended = view.value.name === 'ended';
+  const running = view.value.name === 'running';
   const [spoken, setSpoken] = useState('');
   const last = useRef(0);
   useEffect(() => {
-    const wait = ended ? 0 : Math.max(0, last.current + PAUSE_MS - Date.now());
+    const wait = running ? Math.max(0, last.current + PAUSE_MS - Date.now()) : 0;
     const timer = setTimeout(() => {
       last.current = Date.now();
       setSpoken(words);
     }, wait);
     return () => clearTimeout(timer);
-  }, [words, ended]);
+  }, [words, running]);
   return (
     <p class="unseen" role="status" aria-live="polite" data-announcer>
       {spoken}
@@ -29,7 +31,11 @@ export function Announcer() {
 
 function wordsNow(): string {
   const shown = view.value;
-  if (shown.name === 'ask') return '';
+  if (shown.name === 'ask') {
+    const checked = lastCheck.value;
+    if (checked === null) return '';
+    return `${text.readiness.checkedAt(checked.at)}. ${text.readiness.line(countsOf(checked.items))}.`;
+  }
   const { run } = shown;
   if (shown.name === 'ended') return `${text.runStates[run.state]}. ${run.sentence ?? ''}`;
   const { pass, passes, verified, frames } = progressOf(run, 0);

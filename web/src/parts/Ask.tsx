@@ -1,14 +1,27 @@
-// What somebody asks for: frames, step and base. Every change asks for a plan; what is wrong with it stands at the field
-// that it is about.
+// What somebody asks for: frames, step and base, and folded away what is rarely changed. Every change asks for a plan; what
+// is wrong with it stands at the field that it is about.
 import { formatEv } from '../../../shared/ev.js';
 import type { Suggestion } from '../../../shared/plan.js';
-import { readFrames, stepsFor } from '../request.js';
-import { ask, base, body, chosenBase, ends, framesWritten, planning, step, take } from '../store.js';
+import { type Mode, readFrames, readSettle, stepsFor } from '../request.js';
+import {
+  ask,
+  base,
+  body,
+  chosenBase,
+  ends,
+  framesWritten,
+  mode,
+  planning,
+  settleWritten,
+  step,
+  take,
+} from '../store.js';
 import { text } from '../text.js';
+import { Fold } from './Fold.js';
 
-type Field = 'frames' | 'step' | 'base';
+type Field = 'frames' | 'step' | 'base' | 'settle';
 
-const FIELDS: readonly string[] = ['frames', 'step', 'base'] satisfies Field[];
+const FIELDS: readonly string[] = ['frames', 'step', 'base', 'settle'] satisfies Field[];
 
 /** The daemon names the field where it can; these codes are about one all the same. */
 const FIELD_OF_CODE: Readonly<Record<string, Field>> = {
@@ -32,7 +45,8 @@ export function Ask() {
       </h2>
       <Frames {...about('frames')} />
       <Step {...about('step')} />
-      <Base {...about('base')} />
+      {mode.value === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
+      <Seldom settle={about('settle')} />
       {refusal !== null && (
         <p class="refusal" id="ask-refusal" role="alert" data-code={refusal.code} data-field={field}>
           {text.together(refusal.message)}
@@ -150,7 +164,7 @@ function Step(about: About) {
 
 function Base(about: About) {
   const found = body.value;
-  if (found === null) return null;
+  if (found === null || found.shutters.length === 0) return null;
   return (
     <div class="field">
       <label for="ask-base">{text.ask.base}</label>
@@ -172,5 +186,73 @@ function Base(about: About) {
         ))}
       </select>
     </div>
+  );
+}
+
+/** In aperture priority the base is nobody's to choose. */
+function MeteredBase() {
+  return (
+    <div class="field metered">
+      <span class="label">{text.ask.base}</span>
+      <p>
+        {text.ask.metered} {base.value !== null && text.ask.countsFrom(base.value)}
+      </p>
+    </div>
+  );
+}
+
+const MODES: readonly Mode[] = ['manual', 'aperture'];
+
+function Seldom({ settle }: { readonly settle: About }) {
+  const seconds = readSettle(settleWritten.value);
+  return (
+    <Fold line={text.ask.seldom(mode.value, seconds)} mustBeSeen={settle['aria-invalid'] === true}>
+      <div class="seldom">
+        <div class="field">
+          <label for="ask-mode">{text.ask.mode}</label>
+          <select
+            id="ask-mode"
+            value={mode.value}
+            aria-describedby="ask-moves"
+            onChange={(event) => {
+              const { value } = event.currentTarget;
+              ask(() => {
+                mode.value = value as Mode;
+              });
+            }}
+          >
+            {MODES.map((name) => (
+              <option key={name} value={name} selected={name === mode.value}>
+                {text.ask.modes[name]}
+              </option>
+            ))}
+          </select>
+        </div>
+        <div class="field">
+          <label for="ask-settle">{text.ask.settle}</label>
+          <input
+            id="ask-settle"
+            type="number"
+            inputMode="decimal"
+            min="0"
+            max="60"
+            step="any"
+            value={settleWritten.value}
+            aria-describedby="ask-settle-why"
+            onInput={(event) => {
+              const { value } = event.currentTarget;
+              ask(() => {
+                settleWritten.value = value;
+              });
+            }}
+            {...settle}
+          />
+        </div>
+        <p class="soft">
+          <span id="ask-moves">{text.ask.moves[mode.value]}</span>{' '}
+          <span id="ask-settle-why">{text.ask.settleWhy}</span>
+        </p>
+      </div>
+    </Fold>
   );
 }

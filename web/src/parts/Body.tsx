@@ -1,14 +1,30 @@
-// Which body is there, and the one thing to do about it.
-import type { BodyView } from '../../../shared/state.js';
+// Which body is there, what it can do, and what to do where there is none.
+import { useRef } from 'preact/hooks';
+import type { AttachedBody, BodyView } from '../../../shared/state.js';
+import { bracketsOf } from '../brackets.js';
 import { busy, daemon, look, refusedAction, view } from '../store.js';
 import { text } from '../text.js';
+import { Fold } from './Fold.js';
 
 export function Body() {
+  const section = useRef<HTMLElement>(null);
   const found = daemon.value?.body;
   if (found === undefined) return null;
   const practice = found.state === 'ready' && found.body.link === 'practice';
+  // The buttons go away with the choice: the focus goes to where its outcome will stand.
+  const choose = (camera: string) => {
+    void look(camera);
+    section.current?.focus({ preventScroll: true });
+  };
   return (
-    <section class="body" data-state={found.state} data-practice={practice} aria-label={text.body.heading}>
+    <section
+      class="body"
+      data-state={found.state}
+      data-practice={practice}
+      aria-label={text.body.heading}
+      tabIndex={-1}
+      ref={section}
+    >
       {found.state === 'looking' && (
         <p class="looking" role="status">
           <span class="looking-mark" aria-hidden="true" />
@@ -17,13 +33,35 @@ export function Body() {
       )}
       {found.state === 'absent' && (
         <div>
-          <strong>{text.body.absent}</strong>
+          <strong id="body-absent">{found.choices.length > 0 ? text.body.choose : text.body.absent}</strong>
           <p>{found.sentence}</p>
         </div>
       )}
+      {found.state === 'absent' && found.choices.length > 0 && <Choices of={found.choices} choose={choose} />}
       {found.state === 'ready' && <Found body={found.body} note={found.note} />}
-      <LookAgain looking={found.state === 'looking'} />
+      {found.state !== 'ready' && <LookAgain looking={found.state === 'looking'} />}
     </section>
+  );
+}
+
+interface ChoicesProps {
+  readonly of: readonly AttachedBody[];
+  readonly choose: (camera: string) => void;
+}
+
+function Choices({ of, choose }: ChoicesProps) {
+  if (view.value.name === 'running') return null;
+  return (
+    // biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers.
+    <ul role="list" class="choices" aria-labelledby="body-absent">
+      {of.map(({ model, serial }, index) => (
+        <li key={`${index} ${model} ${serial}`}>
+          <button type="button" disabled={busy.value !== null} onClick={() => choose(serial ?? model)}>
+            {text.body.use(model, serial)}
+          </button>
+        </li>
+      ))}
+    </ul>
   );
 }
 
@@ -32,18 +70,44 @@ function Found({ body, note }: { readonly body: BodyView; readonly note: string 
   const serial = body.serial === null || body.link === 'practice' ? '' : text.body.serial(body.serial);
   const more = [settings, serial].filter((part) => part !== '');
   return (
-    <div>
-      {body.link === 'practice' ? (
-        <p>
-          <strong>{text.body.practice}</strong> {text.body.practiceMore}
-        </p>
-      ) : (
-        <p>
-          <strong>{body.model}</strong>
-        </p>
-      )}
-      {note !== null && <p>{note}</p>}
-      {more.length > 0 && <p class="soft">{more.join(', ')}</p>}
+    <>
+      <div>
+        {body.link === 'practice' ? (
+          <p>
+            <strong>{text.body.practice}</strong> {text.body.practiceMore}
+          </p>
+        ) : (
+          <p>
+            <strong>{body.model}</strong>
+          </p>
+        )}
+        {note !== null && <p>{note}</p>}
+        {more.length > 0 && <p class="soft">{more.join(', ')}</p>}
+      </div>
+      <Fold line={text.body.about}>
+        <About body={body} />
+        <LookAgain looking={false} />
+      </Fold>
+    </>
+  );
+}
+
+function About({ body }: { readonly body: BodyView }) {
+  const { learn } = text.body;
+  return (
+    <div class="about">
+      <p>{text.together(text.body.brackets(bracketsOf(body)))}</p>
+      <p>{text.body.longest(body.longestSeconds)}</p>
+      <p>{text.body.timing(body.timing)}</p>
+      <p>
+        {text.body.knownFrom[body.profile]}
+        {body.profile !== 'learnt' && (
+          <>
+            {' '}
+            {learn.before} <code>{learn.command}</code> {learn.after}
+          </>
+        )}
+      </p>
     </div>
   );
 }

@@ -53,6 +53,7 @@ export function RunLadder({ run }: { readonly run: RunView }) {
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
+      <RunNotes notes={run.notes} />
       <Rungs rungs={rungsOfRun(run)} run={run} />
     </section>
   );
@@ -103,6 +104,20 @@ function Warnings({ plan }: { readonly plan: WirePlan }) {
   );
 }
 
+/** A log: what is added is spoken, and nothing else. */
+function RunNotes({ notes }: { readonly notes: readonly string[] }) {
+  return (
+    <div class="run-notes" role="log" aria-label={text.run.notes}>
+      {notes.map((note, index) => (
+        <p key={index}>
+          <Mark of="note" />
+          <span>{text.together(note)}</span>
+        </p>
+      ))}
+    </div>
+  );
+}
+
 function Rungs({ rungs, run }: { readonly rungs: readonly Rung[]; readonly run: RunView | null }) {
   const lanes = lanesOf(rungs);
   const marked = rungs.some((rung) => rung.centre);
@@ -150,10 +165,12 @@ interface RowProps {
 function RungRow({ rung, lanes, frames, run }: RowProps) {
   const offset = formatEv(fromEv(rung.offset));
   const state = text.frameStates[rung.state];
+  const moved = movedEv(rung);
   return (
     <li
       class="rung"
-      aria-label={text.ladder.rung(rung.number, offset, rung.shutter, state)}
+      aria-label={text.ladder.rung(rung.number, offset, rung.shutter, state, moved)}
+      data-moved={moved !== null}
       data-frame={rung.number}
       data-pass={rung.pass}
       data-state={rung.state}
@@ -184,6 +201,9 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
     </li>
   );
 }
+
+const movedEv = ({ baseMoved }: Rung): string | null =>
+  baseMoved === null ? null : formatEv(fromEv(baseMoved));
 
 function isActive(run: RunView | null, pass: number): boolean {
   if (run === null || ENDED.has(run.state)) return false;
@@ -228,10 +248,17 @@ function Picture({ rung, run }: { readonly rung: Rung; readonly run: string }) {
 
 function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
   const lost = lostIn(rung, frames);
-  if (rung.reason === null && rung.attempts < 2 && lost.length === 0) return null;
+  const moved = movedEv(rung);
+  if (rung.reason === null && rung.attempts < 2 && lost.length === 0 && moved === null) return null;
   return (
     <span class="notes">
       {rung.attempts > 1 && <span class="attempts">{text.ladder.attempts(rung.attempts)}</span>}
+      {moved !== null && (
+        <span class="moved">
+          <Mark of={(rung.baseMoved ?? 0) > 0 ? 'lighter' : 'darker'} />
+          {text.ladder.moved(moved)}
+        </span>
+      )}
       {rung.reason !== null && <span class="reason">{rung.reason}</span>}
       {lost.map(({ side, share }) => (
         <span key={side} class="clipping" data-side={side}>

@@ -1,8 +1,9 @@
-// One shape for each state of a frame, so that colour is never alone in saying it.
+// One shape for each state of a frame and each mark of readiness, so that colour is never alone in saying it.
 import type { ComponentChildren } from 'preact';
+import type { Mark as ReadinessMark } from '../../../shared/readiness.js';
 import type { FrameState } from '../../../shared/state.js';
 
-type Sign = FrameState | 'stopped' | 'warning';
+type Sign = FrameState | ReadinessMark | 'stopped' | 'warning' | 'note' | 'lighter' | 'darker';
 
 const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
   planned: <path d="M6 10h.01M10 10h.01M14 10h.01" />,
@@ -13,6 +14,13 @@ const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
   rejected: <path d="M4.5 4.5l11 11M15.5 4.5l-11 11" />,
   stopped: <path d="M4 4h12v12H4z" />,
   warning: <path d="M10 3v9M10 16.5h.01" />,
+  fine: <path d="M3.5 10.5l4.5 4.5L16.5 5.5" />,
+  attention: <path d="M10 3v9M10 16.5h.01" />,
+  stops: <path d="M10 2.5a7.5 7.5 0 1 0 .01 0M6 10h8" />,
+  note: <path d="M10 9v8M10 4h.01" />,
+  // A base that has moved: a step up where more light was let in, down where less.
+  lighter: <path d="M2 14h8V6h8" />,
+  darker: <path d="M2 6h8v8h8" />,
 };
 
 export function Mark({ of }: { readonly of: Sign }) {

@@ -8,6 +8,7 @@ import { Body } from './Body.js';
 import { ConnectionBand, ConnectionMark } from './Connection.js';
 import { Ended, NewSet } from './Ended.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
+import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Trigger } from './Trigger.js';
 
@@ -31,6 +32,7 @@ export function Panel() {
         <div class="side">
           <Body />
           {canAsk && <Ask />}
+          {canAsk && <Readiness />}
           {shown.name === 'ended' && <Ended run={shown.run} />}
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running run={shown.run} />}

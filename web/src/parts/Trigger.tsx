@@ -1,7 +1,9 @@
 // The trigger: a wide bar to press and hold. Nothing fires by a touch in passing, in a pocket or by a knock on the tripod.
+// Where the daemon would refuse the run it fires nothing at all: it says why, and a press looks whether that still holds.
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { busy, connection, fire, planning, refusedAction, starting } from '../store.js';
+import { busy, check, connection, fire, obstacles, planning, refusedAction, starting } from '../store.js';
 import { text } from '../text.js';
+import { Mark } from './Mark.js';
 
 const HOLD_MS = 600;
 /** A finger in a glove wanders; farther than this it has left the bar. */
@@ -16,7 +18,8 @@ export function Trigger() {
   const [hold, setHold] = useState<Hold>('rest');
   const timer = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
   const label = useLabel();
-  const blocked = label.blocked;
+  const { does } = label;
+  const blocked = does === 'nothing';
 
   const go = (next: Hold, afterMs?: number, then?: () => void) => {
     clearTimeout(timer.current);
@@ -30,7 +33,8 @@ export function Trigger() {
   };
   const release = () => go('rest');
   const begin = () => {
-    if (!blocked) go('holding', HOLD_MS, () => void fire());
+    if (does === 'fire') go('holding', HOLD_MS, () => void fire());
+    if (does === 'check') void check();
   };
   const end = () => {
     if (hold === 'holding') go('too-short', HINT_MS);
@@ -38,8 +42,8 @@ export function Trigger() {
 
   // What was about to be fired is no longer what is on the screen.
   useEffect(() => {
-    if (blocked) release();
-  }, [blocked]);
+    if (does !== 'fire') release();
+  }, [does]);
   useEffect(() => () => clearTimeout(timer.current), []);
 
   const refused = refusedAction.value?.action === 'fire' ? refusedAction.value.refusal : null;
@@ -50,10 +54,13 @@ export function Trigger() {
           {refused.message}
         </p>
       )}
+      <Obstacle />
       <button
         type="button"
         class="trigger"
         aria-disabled={blocked}
+        aria-describedby="trigger-obstacle"
+        data-does={does}
         data-hold={hold}
         style={{ '--hold': `${HOLD_MS}ms` }}
         onPointerDown={(event) => {
@@ -81,6 +88,7 @@ export function Trigger() {
         onClick={(event) => {
           // A click that no pointer and no key made: from an assistive program.
           if (event.detail !== 0 || blocked || hold === 'holding') return;
+          if (does === 'check') return begin();
           if (hold !== 'again') return go('again', AGAIN_MS);
           release();
           void fire();
@@ -101,15 +109,32 @@ function firstLine(hold: Hold, otherwise: string): string {
   return hold === 'again' ? text.trigger.again : otherwise;
 }
 
+/** One sentence, however many things there are: the list has the others. */
+function Obstacle() {
+  const [first, ...others] = obstacles.value;
+  return (
+    <div id="trigger-obstacle" role="alert">
+      {first !== undefined && (
+        <p class="obstacle" data-code={first.code}>
+          <Mark of="stops" />
+          <span>
+            {text.together(first.message)} {others.length > 0 && text.readiness.moreStop(others.length)}
+          </span>
+        </p>
+      )}
+    </div>
+  );
+}
+
 interface Label {
   readonly first: string;
   readonly second: string;
-  readonly blocked: boolean;
+  readonly does: 'fire' | 'check' | 'nothing';
 }
 
 /** @returns what would be fired, or why nothing can be */
 function useLabel(): Label {
-  const blockedBy = (first: string): Label => ({ first, second: '', blocked: true });
+  const blockedBy = (first: string): Label => ({ first, second: '', does: 'nothing' });
   if (starting.value) return blockedBy(text.trigger.starting);
   if (connection.value.state !== 'connected') return blockedBy(text.trigger.notConnected);
   const current = planning.value;
@@ -121,10 +146,16 @@ function useLabel(): Label {
       return blockedBy(text.trigger.refused);
     case 'planned': {
       const { offsets, passes, estimate } = current.plan;
+      const isFree = busy.value === null;
+      if (busy.value === 'check') return blockedBy(text.readiness.checking);
+      if (obstacles.value.length > 0) {
+        const { notReady: first, checkAgain: second } = text.trigger;
+        return { first, second, does: isFree ? 'check' : 'nothing' };
+      }
       return {
         first: text.trigger.hold(offsets.length),
         second: text.trigger.size(passes.length, estimate.seconds),
-        blocked: busy.value !== null,
+        does: isFree ? 'fire' : 'nothing',
       };
     }
   }

@@ -13,7 +13,8 @@ export { compensation } from '../compensation.js';
 
 /**
  * Shutter labels whose time is not the one they show, or that stand for two settings; Tv in sixths. Where there are two,
- * writing the label sets the first, unless the library knows that the body offers only the second: that is not relied on.
+ * writing the label sets the one that the body offers (tried over the virtual port, on bodies set to thirds and to halves);
+ * where it offers both, the first.
  */
 const MISLEADING: ReadonlyMap<string, readonly [Sixths, ...Sixths[]]> = new Map([
   ['20.3', [-27]],
@@ -28,7 +29,7 @@ const MISLEADING: ReadonlyMap<string, readonly [Sixths, ...Sixths[]]> = new Map(
   ['1/20', [26, 27]],
 ]);
 
-/** @returns the settings that a label may stand for, the one that writing it sets first; none where it is no time */
+/** @returns the settings that a label may stand for; none where it is no time */
 function candidates(label: string): readonly Sixths[] {
   const listed = MISLEADING.get(label);
   if (listed !== undefined) return listed;
@@ -44,7 +45,7 @@ function candidates(label: string): readonly Sixths[] {
  *   a setting whose label may set another one is kept, marked as not settable.
  */
 export const shutterSettings = (choices: readonly string[]): ShutterSetting[] =>
-  settingsBehind(choices, candidates, 'first');
+  settingsBehind(choices, candidates, 'meant');
 
 export const BRACKET_OFF = 'off';
 

@@ -1,7 +1,7 @@
 // Dialect C: each auto-bracket is an entry of the drive (`capturemode`), with its count and step in one label, so that they
 // come in pairs. Only the entries that fire one frame a press are used: what a press for all frames brings beside the first
 // one is lost over this link. The order of the frames is not on the wire.
-import type { BracketShape } from '../../../exposure/index.js';
+import type { BracketShape, ShutterSetting } from '../../../exposure/index.js';
 import type { Settings } from '../../link.js';
 import { choicesOf, commonLimits, labelFor, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
@@ -30,7 +30,7 @@ export const driveEntries: Dialect = {
 
   limits: (settings, link) => ({
     ...commonLimits(settings, link),
-    shutters: driveEntryShutters(choicesOf(settings, SHUTTER)),
+    shutters: shuttersOf(settings),
     brackets: shapesOf(settings),
   }),
 
@@ -40,6 +40,17 @@ export const driveEntries: Dialect = {
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
 };
+
+/** Where a body lists no times of its own, the library offers all that it knows, this one among them. */
+const OFFERED_TO_ALL = '1/32000';
+/** From memory, no source: what every body of that make has, 1/4000 s, in sixths. */
+const SURELY_TV = 72;
+
+function shuttersOf(settings: Settings): ShutterSetting[] {
+  const choices = choicesOf(settings, SHUTTER);
+  const shutters = driveEntryShutters(choices);
+  return choices.includes(OFFERED_TO_ALL) ? shutters.filter(({ tv }) => tv <= SURELY_TV) : shutters;
+}
 
 const fits =
   ({ step, pattern }: BracketShape) =>

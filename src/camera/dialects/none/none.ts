@@ -1,20 +1,7 @@
 // Dialect D: no auto-bracket that can be reached. The shutter is set for every frame.
-import type { Settings } from '../../link.js';
-import { shutterSettings } from '../amount/labels.js';
 import { choicesOf, commonLimits, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
-import { driveEntryShutters } from '../drive-entry/labels.js';
-import { isStandardLabel, standardShutterSettings } from './labels.js';
-
-/** A body whose bracket is out of reach still writes its shutter labels in its family's way. */
-function shuttersOf(settings: Settings) {
-  const labels = choicesOf(settings, SHUTTER);
-  if (labels.some(isStandardLabel)) return standardShutterSettings(labels);
-  // Tenths as fractions are written under vendor extension 0x11 only.
-  return labels.some((label) => /^\d+\/10$/.test(label) && label !== '1/10')
-    ? driveEntryShutters(labels)
-    : shutterSettings(labels);
-}
+import { anyShutters } from './labels.js';
 
 export const none: Dialect = {
   name: 'none',
@@ -24,7 +11,8 @@ export const none: Dialect = {
 
   limits: (settings, link) => ({
     ...commonLimits(settings, link),
-    shutters: shuttersOf(settings),
+    // A body whose bracket is out of reach still writes its labels in its family's way.
+    shutters: anyShutters(choicesOf(settings, SHUTTER)),
     brackets: [],
   }),
 

@@ -3,9 +3,18 @@
 // (`bracketset`), and, in manual mode, a menu on the body that the wire does not reach.
 import type { BracketShape } from '../../../exposure/index.js';
 import type { Settings } from '../../link.js';
-import { choicesOf, commonLimits, labelFor, SHUTTER, setCentreBy } from '../common.js';
+import { choicesOf, commonLimits, notOfferedAnyMore, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
-import { inFiringOrder, patternOrder, patternPositions, patternShutters, patternStep } from './labels.js';
+import {
+  BRACKETING_OFF,
+  BRACKETING_ON,
+  EXPOSURE_ONLY,
+  inFiringOrder,
+  patternOrder,
+  patternShapes,
+  patternShutters,
+  patternSteps,
+} from './labels.js';
 
 const SWITCH = 'bracketing';
 const MOVES = 'bracketset';
@@ -16,25 +25,20 @@ const ORDER = 'bracketorder';
 /** Exact fractions, where the body has them. */
 const EXACT_SHUTTER = 'shutterspeed2';
 
-const EXPOSURE_ONLY = /^ae only$/i;
-const isOn = (label: string): boolean => /^on$/i.test(label);
-const isOff = (label: string): boolean => /^off$/i.test(label);
-
 const shutterName = (settings: Settings): string =>
   patternShutters(choicesOf(settings, EXACT_SHUTTER)).length > 0 ? EXACT_SHUTTER : SHUTTER;
 
 function shapesOf(settings: Settings): BracketShape[] {
   const order = patternOrder(settings.get(ORDER)?.value ?? '') ?? 'centre-first';
-  const steps = choicesOf(settings, STEP).flatMap((label) => patternStep(label) ?? []);
-  const patterns = choicesOf(settings, PATTERN).flatMap((label) => {
-    const positions = patternPositions(label);
-    return positions === undefined ? [] : [inFiringOrder(positions, order)];
-  });
-  return steps.flatMap((step) => patterns.map((pattern) => ({ step, pattern })));
+  const patterns = patternShapes(choicesOf(settings, PATTERN)).map(({ positions }) =>
+    inFiringOrder(positions, order),
+  );
+  return patternSteps(choicesOf(settings, STEP)).flatMap(({ step }) =>
+    patterns.map((pattern) => ({ step, pattern })),
+  );
 }
 
-const sameFrames = (positions: readonly number[] | undefined, pattern: readonly number[]): boolean =>
-  positions !== undefined && positions.join() === [...pattern].sort((a, b) => a - b).join();
+const frames = (positions: readonly number[]): string => [...positions].sort((a, b) => a - b).join();
 
 export const pattern: Dialect = {
   name: 'pattern',
@@ -42,7 +46,9 @@ export const pattern: Dialect = {
 
   recognise: (settings) => {
     const switches = choicesOf(settings, SWITCH);
-    return switches.some(isOn) && switches.some(isOff) && shapesOf(settings).length > 0;
+    return (
+      switches.includes(BRACKETING_ON) && switches.includes(BRACKETING_OFF) && shapesOf(settings).length > 0
+    );
   },
 
   limits: (settings, link) => ({
@@ -53,23 +59,34 @@ export const pattern: Dialect = {
 
   async setBracket(link, shape, settings) {
     if (shape === null) {
-      await link.changeSetting(SWITCH, labelFor(settings, SWITCH, isOff));
+      await link.changeSetting(SWITCH, BRACKETING_OFF);
       return;
     }
-    if (choicesOf(settings, MOVES).some((label) => EXPOSURE_ONLY.test(label))) {
-      await link.changeSetting(
-        MOVES,
-        labelFor(settings, MOVES, (label) => EXPOSURE_ONLY.test(label)),
-      );
-    }
-    const frames = labelFor(settings, PATTERN, (label) => sameFrames(patternPositions(label), shape.pattern));
-    await link.changeSetting(PATTERN, frames);
+    if (choicesOf(settings, MOVES).includes(EXPOSURE_ONLY)) await link.changeSetting(MOVES, EXPOSURE_ONLY);
+    // First: some bodies let the rest be set only while it is on.
+    await link.changeSetting(SWITCH, BRACKETING_ON);
+    const patterns = patternShapes(choicesOf(settings, PATTERN));
+    const steps = patternSteps(choicesOf(settings, STEP));
+    await link.changeSetting(
+      PATTERN,
+      fitting(PATTERN, patterns, ({ positions }) => frames(positions) === frames(shape.pattern)),
+    );
     await link.changeSetting(
       STEP,
-      labelFor(settings, STEP, (label) => patternStep(label) === shape.step),
+      fitting(STEP, steps, ({ step }) => step === shape.step),
     );
-    await link.changeSetting(SWITCH, labelFor(settings, SWITCH, isOn));
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings, shutterName(settings)),
 };
+
+/** @throws EvenrungError choice-not-offered */
+function fitting<T extends { readonly label: string }>(
+  name: string,
+  choices: readonly T[],
+  fits: (choice: T) => boolean,
+): string {
+  const choice = choices.find(fits);
+  if (choice === undefined) throw notOfferedAnyMore(name);
+  return choice.label;
+}

@@ -1,0 +1,158 @@
+// The built panel in Chromium against the real daemon with the practice body, and what a person does there. What it looked like is
+// left in dist/tests/screens.
+import { mkdirSync } from 'node:fs';
+import { mkdtemp, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { type Browser, chromium, type Page } from 'playwright-core';
+import { expect } from 'vitest';
+import { browserPath } from '../../src/set-up/system-parts.mjs';
+import { PANEL, type Started, start } from '../built.js';
+
+const FLAGS = [
+  '--no-sandbox',
+  '--disable-gpu',
+  '--disable-quic',
+  '--no-first-run',
+  '--disable-background-networking',
+  '--disable-component-update',
+  '--disable-sync',
+];
+
+export const SIZES = [
+  { name: 'phone', width: 360, height: 740, colorScheme: 'dark', hasTouch: true },
+  { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
+] as const;
+export type Size = (typeof SIZES)[number];
+
+const SCREENS = path.resolve(PANEL, '..', 'tests', 'screens');
+/** @param name without its ending */
+export const screenAt = (name: string): string => path.join(SCREENS, `${name}.png`);
+
+export class PracticePanel {
+  /** Holds the set folders. */
+  readonly sets: string;
+  address = '';
+  daemon: Started | undefined;
+  private readonly folder: string;
+  private readonly browser: Browser;
+  private readonly env: Readonly<Record<string, string>>;
+  private pages: { page: Page; complaints: string[] }[] = [];
+
+  /** @param env for the daemon, beside its folders */
+  static async start(env: Readonly<Record<string, string>> = {}): Promise<PracticePanel> {
+    mkdirSync(SCREENS, { recursive: true });
+    const executablePath = browserPath();
+    if (executablePath === undefined)
+      throw new Error('The browser tests need Chromium; npm test says how to install it.');
+    const browser = await chromium.launch({ executablePath, args: FLAGS });
+    const panel = new PracticePanel(browser, await mkdtemp(path.join(os.tmpdir(), 'evenrung-')), env);
+    await panel.serve(0);
+    return panel;
+  }
+
+  private constructor(browser: Browser, folder: string, env: Readonly<Record<string, string>>) {
+    this.browser = browser;
+    this.folder = folder;
+    this.env = env;
+    this.sets = path.join(folder, 'sets');
+  }
+
+  /** @param port 0 takes any free port */
+  async serve(port: number): Promise<void> {
+    this.daemon = start(['serve', '--body', 'practice', '--port', String(port), '--into', this.sets], {
+      EVENRUNG_PRACTICE_TIMING: 'lifelike',
+      XDG_STATE_HOME: path.join(this.folder, 'state'),
+      XDG_CONFIG_HOME: path.join(this.folder, 'config'),
+      ...this.env,
+    });
+    this.address = (await this.daemon.until(/Panel: (http:\S+)/))[1] ?? '';
+  }
+
+  /**
+   * Opens the panel; whatever the page complains of fails the test.
+   * @param prepare is done before anything is loaded
+   */
+  async open(
+    { width, height, colorScheme, hasTouch }: Size,
+    prepare: (page: Page) => Promise<void> = async () => {},
+  ): Promise<Page> {
+    const context = await this.browser.newContext({ viewport: { width, height }, colorScheme, hasTouch });
+    const page = await context.newPage();
+    page.setDefaultTimeout(10_000);
+    const complaints: string[] = [];
+    page.on('pageerror', (error) => complaints.push(error.message));
+    page.on('console', (message) => {
+      if (message.type() === 'error') complaints.push(message.text());
+    });
+    this.pages.push({ page, complaints });
+    await prepare(page);
+    await page.goto(this.address);
+    return page;
+  }
+
+  /** The browser notes every answer that is an error: for a test in which one is expected. */
+  forgetComplaints(): void {
+    for (const { complaints } of this.pages) complaints.splice(0);
+  }
+
+  /** @returns what the pages have complained of */
+  async closePages(): Promise<string[]> {
+    const complaints = this.pages.flatMap((opened) => opened.complaints);
+    for (const { page } of this.pages) await page.context().close();
+    this.pages = [];
+    return complaints;
+  }
+
+  async end(): Promise<void> {
+    await this.browser.close();
+    this.daemon?.signal('SIGTERM');
+    await this.daemon?.ended;
+    await rm(this.folder, { recursive: true, force: true });
+  }
+}
+
+export const rungs = (page: Page) => page.getByRole('list', { name: /^Rungs/ }).getByRole('listitem');
+export const rungNames = (page: Page): Promise<string[]> =>
+  rungs(page).evaluateAll((found) => found.map((rung) => rung.getAttribute('aria-label') ?? ''));
+export const verified = (page: Page) => page.locator('[data-state="verified"][data-frame]');
+export const trigger = (page: Page) => page.getByRole('button', { name: /^Hold to fire/ });
+
+export async function ask(page: Page, frames: number, step: string, base: string): Promise<void> {
+  await page.getByLabel('Frames', { exact: true }).fill(String(frames));
+  await page.getByLabel('Step', { exact: true }).selectOption({ label: step });
+  await page.getByLabel('Base', { exact: true }).selectOption(base);
+}
+
+/** Begins anew where an ended set is still shown. */
+export async function freshly(page: Page): Promise<void> {
+  await page.locator('main[data-connection="connected"]').waitFor();
+  await page.locator('main:not([data-view="running"])').waitFor();
+  if ((await page.locator('main').getAttribute('data-view')) === 'ended')
+    await page.getByRole('button', { name: 'New set' }).click();
+}
+
+export async function hold(page: Page): Promise<void> {
+  await trigger(page).and(page.locator(':not([aria-disabled="true"])')).waitFor();
+  const box = await trigger(page).boundingBox();
+  if (box === null) throw new Error('The bar is not on the page.');
+  await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+  await page.mouse.down();
+  await page.locator('main[data-view="running"]').waitFor();
+  await page.mouse.up();
+}
+
+/** Nothing is wider than the page, and whatever can be pressed is large enough to be hit. */
+export async function wellLaid(page: Page): Promise<void> {
+  const laid = await page.evaluate(() => ({
+    sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+    small: [...document.querySelectorAll('button, select, input, summary')]
+      .map((control) => ({
+        name: control.getAttribute('aria-label') ?? control.textContent ?? '',
+        box: control.getBoundingClientRect(),
+      }))
+      .filter(({ box }) => box.width > 0 && (box.height < 48 || box.width < 44))
+      .map(({ name, box }) => `${name}: ${box.width} x ${box.height}`),
+  }));
+  expect(laid).toEqual({ sideways: 0, small: [] });
+}

@@ -1,0 +1,368 @@
+// The panel and the body: what it says of it, whether it is ready, what stops a run, and what a run has to tell. What the practice
+// body cannot bring about is put into the stream on its way to the page; the answers come from the daemon all the same.
+import { readdir } from 'node:fs/promises';
+import path from 'node:path';
+import type { Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import type { BodyState, BodyView, FrameView } from '../../shared/state.js';
+import type { DaemonMessage } from '../../shared/stream.js';
+import {
+  ask,
+  freshly,
+  hold,
+  PracticePanel,
+  rungNames,
+  SIZES,
+  screenAt,
+  trigger,
+  wellLaid,
+} from './practice-panel.js';
+
+const [PHONE, LAPTOP] = SIZES;
+
+let panel: PracticePanel;
+
+beforeAll(async () => {
+  // Where no tool can be found that keeps the computer awake, each run has a note that says so.
+  panel = await PracticePanel.start({ PATH: path.join('/', 'nowhere') });
+});
+afterEach(async () => {
+  expect(await panel.closePages()).toEqual([]);
+});
+afterAll(async () => {
+  await panel?.end();
+});
+
+const line = (page: Page) => page.locator('.readiness summary').first();
+const list = (page: Page) => page.getByRole('list', { name: 'What to see to' });
+const tickOf = (page: Page, code: string) => page.locator(`[data-code="${code}"] input`);
+const obstacle = (page: Page) => page.getByRole('alert').filter({ hasText: 'then fire again' });
+const bar = (page: Page) => page.locator('button.trigger');
+const spoken = (page: Page) => page.locator('[data-announcer]').textContent();
+const sets = () => readdir(panel.sets).catch(() => []);
+
+/** @returns what the page sends to this address, as it comes in */
+function sentTo(page: Page, address: string): unknown[] {
+  const sent: unknown[] = [];
+  page.on('request', (request) => {
+    if (new URL(request.url()).pathname === address) sent.push(request.postDataJSON() ?? null);
+  });
+  return sent;
+}
+
+/** Lets a message through to the page as it leaves this. */
+const through = (edit: (message: DaemonMessage) => DaemonMessage) => async (page: Page) => {
+  await page.routeWebSocket(/\/api\/stream$/, (socket) => {
+    socket.connectToServer().onMessage((data) => {
+      socket.send(JSON.stringify(edit(JSON.parse(String(data)))));
+    });
+  });
+};
+
+/** Every body that is told, in the first state and after. */
+const withBodies = (edit: (body: BodyState) => BodyState) =>
+  through((message) => {
+    if (message.type === 'state')
+      return { ...message, state: { ...message.state, body: edit(message.state.body) } };
+    if (message.type !== 'event' || message.event.happening.type !== 'body') return message;
+    const { happening } = message.event;
+    return {
+      ...message,
+      event: { ...message.event, happening: { ...happening, body: edit(happening.body) } },
+    };
+  });
+
+const whenReady = (edit: (body: BodyView) => BodyView) =>
+  withBodies((found) => (found.state === 'ready' ? { ...found, body: edit(found.body) } : found));
+
+describe('ticks', () => {
+  it('a tick survives a reload, reaches another page, and is not read out', async () => {
+    const page = await panel.open(PHONE);
+    const other = await panel.open(LAPTOP);
+    await freshly(page);
+    await expect.poll(() => line(page).textContent()).toMatch(/^\d things want a look \d+ are fine$/);
+    expect(await list(page).isVisible()).toBe(false);
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt('phone-ready') });
+    await line(page).click();
+    await line(other).click();
+    await tickOf(page, 'stabiliser').check();
+    await page.getByLabel('The stabiliser is off, as ticked.').waitFor();
+    await other.getByLabel('The stabiliser is off, as ticked.').waitFor();
+    expect(await tickOf(other, 'stabiliser').isChecked()).toBe(true);
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt('phone-readiness'), fullPage: true });
+    await other.screenshot({ path: screenAt('laptop-readiness') });
+
+    await page.reload();
+    await line(page).click();
+    await page.getByLabel('The stabiliser is off, as ticked.').waitFor();
+    expect(await tickOf(page, 'stabiliser').isChecked()).toBe(true);
+    // By keyboard, and the box is still where it was.
+    await tickOf(other, 'stabiliser').focus();
+    await other.keyboard.press('Space');
+    await page.getByLabel(/switch the stabiliser/).waitFor();
+    expect(await tickOf(page, 'stabiliser').isChecked()).toBe(false);
+    expect(await other.evaluate(() => document.activeElement?.closest('li')?.dataset.code)).toBe(
+      'stabiliser',
+    );
+    expect(await spoken(page)).toBe('');
+    expect(await spoken(other)).toBe('');
+  });
+
+  it('a tick that the daemon does not take is taken back, and the panel says why', async () => {
+    const page = await panel.open(PHONE);
+    await page.route('**/api/body/tick', (route) => route.abort());
+    await freshly(page);
+    await line(page).click();
+    await tickOf(page, 'assist-lamp').click();
+    await page.locator('[data-code="assist-lamp"]').getByText('The daemon did not answer.').waitFor();
+    expect(await tickOf(page, 'assist-lamp').isChecked()).toBe(false);
+    panel.forgetComplaints();
+  });
+});
+
+describe.each(SIZES)('what stops the run, on a $name', (size) => {
+  it('is said at the bar, which then only looks again, and is gone when it no longer holds', async () => {
+    const page = await panel.open(size);
+    const plans = sentTo(page, '/api/plan');
+    const checks = sentTo(page, '/api/body/check');
+    await freshly(page);
+    await ask(page, 5, '1 EV', '1/60');
+    await trigger(page).waitFor();
+    const before = (await sets()).length;
+
+    // The practice body stands in manual.
+    await page.getByText('Manual mode, no wait before a pass').click();
+    await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
+    await obstacle(page).waitFor();
+    expect(await obstacle(page).textContent()).toMatch(
+      /The practice body is in mode Manual, .* then fire again\./,
+    );
+    expect(plans.at(-1)).toMatchObject({ frames: 5, mode: 'aperture' });
+    expect(await page.getByLabel('Base', { exact: true }).count()).toBe(0);
+    await page.getByText('The body meters it.').waitFor();
+    expect(await line(page).textContent()).toMatch(/^1 thing stops the run, \d want a look/);
+    expect(await list(page).getByRole('listitem').first().getAttribute('data-code')).toBe('mode');
+    expect(await list(page).isVisible()).toBe(true);
+    await expect.poll(() => bar(page).textContent()).toMatch(/Not ready to fire.*Press to check again/);
+    expect(await trigger(page).count()).toBe(0);
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt(`${size.name}-stops`) });
+
+    await bar(page).click({ delay: 900 });
+    await expect.poll(() => checks).toEqual([null]);
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. 1 thing stops the run/);
+    await bar(page).focus();
+    await page.keyboard.press('Space');
+    await expect.poll(() => checks).toEqual([null, null]);
+    await page.waitForTimeout(900);
+    expect(await page.locator('main').getAttribute('data-view')).toBe('ask');
+    expect((await sets()).length).toBe(before);
+
+    await page.getByLabel('Mode', { exact: true }).selectOption('Manual mode');
+    await trigger(page).waitFor();
+    expect(await obstacle(page).count()).toBe(0);
+    expect(await list(page).isVisible()).toBe(false);
+    // The base that was chosen is still chosen.
+    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/60');
+  });
+});
+
+describe('looking again', () => {
+  it('Check again has the daemon read the settings, and says when it did', async () => {
+    const page = await panel.open(LAPTOP);
+    const checks = sentTo(page, '/api/body/check');
+    await freshly(page);
+    await line(page).click();
+    const answered = page.waitForResponse('**/api/body/check');
+    await page.getByRole('button', { name: 'Check again' }).click();
+    expect((await answered).status()).toBe(200);
+    expect(checks).toEqual([null]);
+    await page
+      .locator('.check')
+      .getByText(/^Checked at \d\d:\d\d:\d\d$/)
+      .waitFor();
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. \d things want a look\.$/);
+  });
+
+  it('Check again judges for what is asked on this page, whatever another page has asked for', async () => {
+    const page = await panel.open(LAPTOP);
+    await freshly(page);
+    await page.getByText('Manual mode, no wait before a pass').click();
+    await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
+    await obstacle(page).waitFor();
+    const other = await panel.open(PHONE);
+    await freshly(other);
+    await trigger(other).waitFor();
+    await obstacle(page).waitFor({ state: 'detached' });
+    await line(page).click();
+    await page.getByRole('button', { name: 'Check again' }).click();
+    await obstacle(page).waitFor();
+  });
+
+  it('a clock that is off can be set, and where it cannot the reason stands there', async () => {
+    const page = await panel.open(
+      PHONE,
+      whenReady((body) => ({
+        ...body,
+        readiness: body.readiness.map((item) =>
+          item.code === 'clock'
+            ? { ...item, mark: 'attention', remedy: 'set-clock', message: 'The clock is 1 h behind.' }
+            : item,
+        ),
+      })),
+    );
+    await freshly(page);
+    await line(page).click();
+    const button = page.locator('[data-code="clock"]').getByRole('button', { name: 'Set its clock' });
+    const answered = page.waitForResponse('**/api/body/clock');
+    await button.click();
+    expect((await answered).status()).toBe(200);
+    await page.route('**/api/body/clock', (route) =>
+      route.fulfill({
+        status: 409,
+        json: { error: { code: 'body-not-ready', message: 'Its clock cannot be set over the cable.' } },
+      }),
+    );
+    await button.click();
+    await page.locator('[data-code="clock"]').getByText('Its clock cannot be set over the cable.').waitFor();
+    panel.forgetComplaints();
+  });
+});
+
+describe('which body', () => {
+  it('several are attached: a button for each, and the chosen one is asked for', async () => {
+    const page = await panel.open(
+      PHONE,
+      through((message) => {
+        if (message.type !== 'state') return message;
+        const body: BodyState = {
+          state: 'absent',
+          sentence:
+            '2 cameras are attached: Invented camera (serial number 0042), Invented camera of another kind.',
+          choices: [
+            { model: 'Invented camera', serial: '0042' },
+            { model: 'Invented camera of another kind', serial: null },
+          ],
+        };
+        return { ...message, state: { ...message.state, body } };
+      }),
+    );
+    const looks = sentTo(page, '/api/body/look');
+    const buttons = page.getByRole('list', { name: 'Which camera?' }).getByRole('button');
+    await buttons.first().waitFor();
+    expect(await buttons.allTextContents()).toEqual([
+      'Use Invented camera, serial 0042',
+      'Use Invented camera of another kind',
+    ]);
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt('phone-choices') });
+    await buttons.first().click();
+    await page.locator('main[data-body-state="ready"]').waitFor();
+    await page.reload();
+    await buttons.last().click();
+    await page.locator('main[data-body-state="ready"]').waitFor();
+    expect(looks).toEqual([{ camera: '0042' }, { camera: 'Invented camera of another kind' }]);
+  });
+
+  it('says how it brackets, how long it can, and that learning would tell more', async () => {
+    const page = await panel.open(PHONE);
+    await freshly(page);
+    const about = page.locator('.about');
+    await page.getByText('About this body').click();
+    await about.getByText('Brackets 3 frames, 1/3 to 3 EV apart.').waitFor();
+    await about.getByText('The longest exposure whose file comes back is 32 s.').waitFor();
+    expect(await about.textContent()).toContain('The command evenrung learn finds it out.');
+    await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
+    await wellLaid(page);
+  });
+
+  it('says so of a camera with several brackets that was learnt', async () => {
+    const brackets = [3, 5, 9].flatMap((frames) =>
+      [1 / 3, 2 / 3, 1, 2, 3].filter((step) => frames < 9 || step <= 1).map((step) => ({ frames, step })),
+    );
+    const page = await panel.open(
+      PHONE,
+      whenReady((body) => ({
+        ...body,
+        link: 'usb',
+        model: 'Invented camera',
+        serial: '0042',
+        brackets,
+        profile: 'learnt',
+      })),
+    );
+    await freshly(page);
+    await page.getByText('Invented camera', { exact: true }).waitFor();
+    await page.getByText('f/8, ISO 100, serial 0042').waitFor();
+    await page.getByText('About this body').click();
+    await page.getByText('Brackets 3 or 5 frames, 1/3 to 3 EV apart; 9 frames, 1/3 to 1 EV apart.').waitFor();
+    await page.getByText('What the cable does not tell was learnt from this body.').waitFor();
+    expect(await page.locator('.about').textContent()).not.toContain('evenrung learn');
+    await page.screenshot({ path: screenAt('phone-about'), fullPage: true });
+  });
+});
+
+describe('the wait before each pass', () => {
+  it('reaches plan and run; what is no wait is refused at its field', async () => {
+    const page = await panel.open(PHONE);
+    const plans = sentTo(page, '/api/plan');
+    const runs = sentTo(page, '/api/run');
+    await freshly(page);
+    await ask(page, 3, '1 EV', '1/60');
+    await page.getByText('Manual mode, no wait before a pass').click();
+    const wait = page.getByLabel('Wait, in seconds');
+    await wait.fill('61');
+    await page.getByRole('alert').getByText('from 0 to 60').waitFor();
+    expect(await wait.getAttribute('aria-invalid')).toBe('true');
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt('phone-wait-refused'), fullPage: true });
+    await wait.fill('30');
+    await page.getByText('Manual mode, 30 s wait before each pass').waitFor();
+    await expect.poll(() => bar(page).textContent()).toMatch(/in 1 pass, about 3\d s/);
+    await wait.fill('0.5');
+    await expect.poll(() => bar(page).textContent()).toMatch(/in 1 pass, about [12] s/);
+    expect(plans.at(-1)).toMatchObject({ frames: 3, mode: 'manual', settle: 0.5 });
+    await hold(page);
+    expect(runs).toMatchObject([{ frames: 3, settle: 0.5 }]);
+    await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
+  });
+});
+
+describe.each(SIZES)('what is to be known of a run, on a $name', (size) => {
+  it('its notes stand beside the ladder, and frames whose base had moved say so', async () => {
+    const moved = (frame: FrameView): FrameView =>
+      frame.state === 'verified' && frame.number !== 2
+        ? { ...frame, baseMoved: frame.number === 1 ? -1 / 3 : 2 / 3 }
+        : frame;
+    const page = await panel.open(
+      size,
+      through((message) => {
+        if (message.type !== 'event' || message.event.happening.type !== 'frame') return message;
+        const { happening } = message.event;
+        return {
+          ...message,
+          event: { ...message.event, happening: { ...happening, frame: moved(happening.frame) } },
+        };
+      }),
+    );
+    await freshly(page);
+    await ask(page, 3, '1 EV', '1/60');
+    await hold(page);
+    await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
+    const notes = page.getByRole('log', { name: 'Notes' });
+    await notes.getByText(/could not keep this computer awake/).waitFor();
+    expect(await rungNames(page)).toEqual([
+      'Frame 3, +1 EV, 1/30, verified, base moved by +2/3 EV',
+      'Frame 2, 0 EV, 1/60, verified',
+      'Frame 1, -1 EV, 1/125, verified, base moved by -1/3 EV',
+    ]);
+    expect(await page.locator('.rung .moved svg').count()).toBe(2);
+    await wellLaid(page);
+    await page.screenshot({ path: screenAt(`${size.name}-notes`), fullPage: true });
+    // Whoever opens the panel later reads the notes as well.
+    await page.reload();
+    await notes.getByText(/could not keep this computer awake/).waitFor();
+  });
+});
