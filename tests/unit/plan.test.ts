@@ -5,6 +5,7 @@ import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan
 import { parseSetRequest } from '../../shared/request.js';
 import type { BodyLimits } from '../../src/exposure/index.js';
 import {
+  type Conditions,
   limitsFromStated,
   meteredFirst,
   type Plan,
@@ -611,5 +612,47 @@ describe('bad input', () => {
   it('span and step', () => {
     expect(toWirePlan(plan({ span: 8, step: 1 })).offsets).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
     expect(toWirePlan(plan({ span: 3, step: 1 })).offsets).toEqual([-1, 0, 1, 2]);
+  });
+});
+
+describe('where the body stands', () => {
+  const body = limits();
+  const base = resolveBase('1/60', body);
+  const nine = { offsets: [-24, -18, -12, -6, 0, 6, 12, 18, 24], step: 6, mode: 'manual' as const, base };
+  const centresAt = (conditions: Conditions) =>
+    planSet(nine, body, conditions).passes.map((pass) => pass.centre / 6);
+
+  it('a pass that is centred there is fired first, and saves a change', () => {
+    expect(centresAt({})).toEqual([-3, 0, 3]);
+    expect(centresAt({ standingTv: base.tv })).toEqual([0, -3, 3]);
+    expect(centresAt({ standingTv: base.tv + 18 })).toEqual([-3, 0, 3]);
+    // Last is as good as first: the shutter need not go back.
+    expect(centresAt({ standingTv: base.tv - 18 })).toEqual([-3, 0, 3]);
+    expect(centresAt({ standingTv: base.tv + 2 })).toEqual([-3, 0, 3]);
+    const seconds = (conditions: Conditions) => planSet(nine, body, conditions).estimate.seconds;
+    const { secondsPerChange } = body;
+    expect(seconds({ standingTv: base.tv + 2 }) - seconds({ standingTv: base.tv })).toBeCloseTo(
+      secondsPerChange,
+      9,
+    );
+  });
+
+  it('but not where the light moves, nor where every frame is single', () => {
+    expect(centresAt({ standingTv: base.tv, lightEvPerMinute: 0.2 })).toEqual([-3, 0, 3]);
+    const bare = { ...body, brackets: [] };
+    expect(planSet(nine, bare, { standingTv: base.tv }).passes.map((pass) => pass.centre / 6)).toEqual([
+      -4, -3, -2, -1, 0, 1, 2, 3, 4,
+    ]);
+  });
+
+  it('a time to settle is counted before each pass', () => {
+    const still = planSet(nine, body).estimate;
+    const settling = planSet({ ...nine, settleSeconds: 2 }, body).estimate;
+    expect(settling.seconds - still.seconds).toBeCloseTo(6, 9);
+    // Dear passes are few: with a long wait, frames that nobody asked for are worth one pass less.
+    const eight = { ...nine, offsets: nine.offsets.slice(1) };
+    expect(planSet({ ...eight, settleSeconds: 30 }, body).passes.length).toBeLessThanOrEqual(
+      planSet(eight, body).passes.length,
+    );
   });
 });

@@ -64,6 +64,11 @@ export class Responder implements UsbDevice {
     this.handlers = new Map([...this.commonHandlers(), ...face.handlers]);
   }
 
+  /** Everything that it answers to. */
+  get operations(): readonly number[] {
+    return [...this.handlers.keys()];
+  }
+
   /** @returns how many transactions of an operation were answered */
   count(code: number): number {
     return this.transactions.filter(({ request }) => request.code === code).length;
@@ -206,6 +211,6 @@ export class Responder implements UsbDevice {
 
   private deviceInfo(): PtpAnswer {
     const info = this.face.describe();
-    return { data: packDeviceInfo({ ...info, operations: [...this.handlers.keys()] }) };
+    return { data: packDeviceInfo({ ...info, operations: this.operations }) };
   }
 }
