@@ -85,13 +85,16 @@ function printJson(event: NumberedEvent): void {
 
 /** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
 function wordsPrinter(): (event: NumberedEvent) => void {
+  let introduced = false;
   let passes = 0;
   let begun = '';
   const say = (line: string) => process.stdout.write(`${line}\n`);
   return ({ happening }) => {
     switch (happening.type) {
       case 'body':
-        if (happening.body.state !== 'ready') return;
+        // Told anew whenever something about it changes.
+        if (happening.body.state !== 'ready' || introduced) return;
+        introduced = true;
         if (happening.body.note !== null) say(happening.body.note);
         if (happening.body.body.link === 'practice')
           say('Practice body: nothing is photographed, the scene is invented.');

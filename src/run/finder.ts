@@ -66,7 +66,7 @@ export class Finder {
    */
   async find(wanted: string | null): Promise<Found> {
     const { choice } = this.options;
-    if (choice === 'practice') return this.meet('practice');
+    if (choice === 'practice') return this.mustBe(wanted, await this.meet('practice'));
     try {
       return await this.findCamera(wanted);
     } catch (cause) {
@@ -95,10 +95,7 @@ export class Finder {
 
   private async findCamera(wanted: string | null): Promise<Found> {
     try {
-      const found = await this.meet('usb');
-      if (wanted === null || isWanted(found.body.identity, wanted)) return found;
-      await found.body.release();
-      throw notAttached(wanted, [found.body.identity]);
+      return await this.mustBe(wanted, await this.meet('usb'));
     } catch (cause) {
       const error = asEvenrungError(cause);
       if (error.code !== 'several-bodies') throw error;
@@ -109,6 +106,13 @@ export class Finder {
     if (only === undefined) throw notAttached(wanted ?? '', known);
     if (others.length > 0) throw several(fitting);
     return this.meet('usb', this.follow(only));
+  }
+
+  /** @throws EvenrungError no-body where another one is wanted */
+  private async mustBe(wanted: string | null, found: Found): Promise<Found> {
+    if (wanted === null || isWanted(found.body.identity, wanted)) return found;
+    await found.body.release();
+    throw notAttached(wanted, [found.body.identity]);
   }
 
   /** Where the chosen body is, also after it was plugged in anew, somewhere else. */

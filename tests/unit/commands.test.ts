@@ -156,6 +156,7 @@ describe('fire', () => {
     [['--max-frames', '5'], 2, 'limits-contradict'],
     [['--mode', 'aperture'], 1, 'body-not-ready'],
     [['--frames', '10000'], 2, 'frames-out-of-range'],
+    [['--camera', 'EV-77'], 1, 'no-body'],
   ])('%j: exit %s, nothing is fired', async (args, exit, code) => {
     const { code: ended, stdout } = await run([...nine, ...args, '--into', into, '--json']);
     expect(ended).toBe(exit);
