@@ -106,6 +106,11 @@ export class Run {
     return this.frames[number - 1]?.thumbnail ?? null;
   }
 
+  /** A note from before the run, which is told with its beginning. */
+  noteBefore(sentence: string): void {
+    this.notes.push(sentence);
+  }
+
   /** Tells everyone who watches, and the record, something about this run. */
   note(sentence: string): void {
     this.notes.push(sentence);

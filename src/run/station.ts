@@ -39,6 +39,8 @@ export class Station {
   private body: Body | undefined;
   /** What was said about the body when it was found. */
   private note: string | null = null;
+  /** What was put back that an earlier run had owed, until it is in a record. */
+  private paid: string | null = null;
   /** Serial number or model of the camera that was chosen. */
   private camera: string | null;
   /** What a person has ticked on the body that is there. */
@@ -161,6 +163,9 @@ export class Station {
       tell: (happening) => events.tell(happening),
     });
     this.run = run;
+    // Belongs into a record, and the run that owed it may have left none.
+    if (this.paid !== null) run.noteBefore(this.paid);
+    this.paid = null;
     this.running = this.carryOut(run, body).then(() => {
       this.running = undefined;
     });
@@ -299,7 +304,8 @@ export class Station {
       const warm = warmUp().catch(() => undefined);
       const { body, notes } = await this.finder.find(this.camera);
       await warm;
-      this.note = joined(...notes, await payBack(body));
+      this.paid = await payBack(body);
+      this.note = joined(...notes, this.paid);
       if (keyOf(body) !== this.tickedFor) this.ticked.clear();
       this.tickedFor = keyOf(body);
       this.body = body;

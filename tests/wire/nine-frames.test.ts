@@ -167,6 +167,10 @@ describe('the daemon is killed in the middle', () => {
     expect(code).toBe(0);
     expect(stdout).toMatch(/What an earlier run had changed is put back: [^"]*aeb/);
     expect({ ...body.body.state }).toEqual(before);
+    const { record } = await setIn(path.join(into, 'again'));
+    expect(record.notes).toContainEqual(
+      expect.stringMatching(/^What an earlier run had changed is put back: .*aeb/),
+    );
     // Nothing is owed any more.
     const { stdout: third } = await run([...again, '--into', path.join(into, 'third')], env);
     expect(third).not.toContain('put back:');

@@ -114,8 +114,8 @@ const THREE_TO_NINE = [
   [0, -4, -3, -2, -1, 1, 2, 3, 4],
 ];
 
-/** What each shape is where nothing else is said: invented bodies, each with its own counts, steps and order. */
-const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'timing' | 'now'>>> = {
+/** What each shape is where nothing else is said: invented bodies, each with its own counts, steps, order and pace. */
+const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'now'>>> = {
   amount: {
     serial: 'PB-0001',
     patterns: [[0, -1, 1]],
@@ -123,6 +123,7 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'ti
     widestLongBracket: 0,
     shortestTv: 13 * EV,
     restarts: true,
+    timing: LIFELIKE,
     beyondRange: 'clamped',
   },
   pattern: {
@@ -132,6 +133,7 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'ti
     widestLongBracket: 3 * EV,
     shortestTv: 13 * EV,
     restarts: true,
+    timing: { ...LIFELIKE, change: 0.03, releaseLag: 0.05, cycle: 0.1 },
     beyondRange: 'clamped',
   },
   'drive-entry': {
@@ -145,6 +147,7 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'ti
     widestLongBracket: EV,
     shortestTv: 12 * EV,
     restarts: true,
+    timing: { ...LIFELIKE, change: 0.06, cycle: 0.09 },
     beyondRange: 'clamped',
   },
   none: {
@@ -154,6 +157,7 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'ti
     widestLongBracket: 0,
     shortestTv: 13 * EV,
     restarts: true,
+    timing: { ...LIFELIKE, releaseLag: 0.08, cycle: 0.2 },
     beyondRange: 'clamped',
   },
 };
@@ -225,7 +229,7 @@ export class PracticeBody {
 
   constructor(options: Partial<PracticeOptions> = {}) {
     const { shape = 'amount' } = options;
-    this.options = { shape, timing: LIFELIKE, now: () => new Date(), ...SHAPES[shape], ...options };
+    this.options = { shape, now: () => new Date(), ...SHAPES[shape], ...options };
     const { patterns, steps, shortestTv } = this.options;
     this.shutters = SHUTTER_SCALES.third.filter((setting) => setting.tv <= shortestTv);
     const isPattern = shape === 'pattern';

@@ -6,7 +6,7 @@ import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
 import { type Face, facesOf, toldBy } from './faces.js';
-import { AT_ONCE, LIFELIKE, PRACTICE_SHAPES, PracticeBody } from './model.js';
+import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from './model.js';
 import { sceneMap } from './scene.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
@@ -119,7 +119,7 @@ export class PracticeLink implements Link {
 export function openPracticeLink(): Link {
   // Drawn now, so that the first frame does not wait for it.
   void sceneMap();
-  const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? AT_ONCE : LIFELIKE;
+  const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? { timing: AT_ONCE } : {};
   const named = process.env.EVENRUNG_PRACTICE_SHAPE ?? 'amount';
   const shape = PRACTICE_SHAPES.find((candidate) => candidate === named);
   if (shape === undefined) {
@@ -128,5 +128,5 @@ export function openPracticeLink(): Link {
       `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
     );
   }
-  return new PracticeLink(new PracticeBody({ timing, shape }));
+  return new PracticeLink(new PracticeBody({ ...timing, shape }));
 }
