@@ -24,9 +24,14 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
     };
   }
   if (!tellsCounts) {
+    // Nothing over the wire chooses between counts.
+    const [pattern = [], ...more] = patterns;
     const steps = [...new Set(limits.brackets.map(({ step }) => step))];
-    const brackets = steps.flatMap((step) => patterns.map((pattern) => ({ step, pattern })));
-    return { limits: { ...timed, brackets }, contradictions: [] };
+    const contradictions =
+      more.length === 0
+        ? []
+        : ['The profile tells of several brackets, but this body has one: the first is taken.'];
+    return { limits: { ...timed, brackets: steps.map((step) => ({ step, pattern })) }, contradictions };
   }
   const ordered = new Map(patterns.map((pattern) => [framesOf(pattern), pattern]));
   const offered = new Set(limits.brackets.map(({ pattern }) => framesOf(pattern)));

@@ -239,11 +239,10 @@ describe('which body', () => {
         if (message.type !== 'state') return message;
         const body: BodyState = {
           state: 'absent',
-          sentence:
-            '2 cameras are attached: Invented camera (serial number 0042), Invented camera of another kind.',
+          sentence: '2 cameras are attached: Invented camera (serial number PB-0001), Practice body.',
           choices: [
-            { model: 'Invented camera', serial: '0042' },
-            { model: 'Invented camera of another kind', serial: null },
+            { model: 'Invented camera', serial: 'PB-0001' },
+            { model: 'Practice body', serial: null },
           ],
         };
         return { ...message, state: { ...message.state, body } };
@@ -253,8 +252,8 @@ describe('which body', () => {
     const buttons = page.getByRole('list', { name: 'Which camera?' }).getByRole('button');
     await buttons.first().waitFor();
     expect(await buttons.allTextContents()).toEqual([
-      'Use Invented camera, serial 0042',
-      'Use Invented camera of another kind',
+      'Use Invented camera, serial PB-0001',
+      'Use Practice body',
     ]);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-choices') });
@@ -263,7 +262,7 @@ describe('which body', () => {
     await page.reload();
     await buttons.last().click();
     await page.locator('main[data-body-state="ready"]').waitFor();
-    expect(looks).toEqual([{ camera: '0042' }, { camera: 'Invented camera of another kind' }]);
+    expect(looks).toEqual([{ camera: 'PB-0001' }, { camera: 'Practice body' }]);
   });
 
   it('says how it brackets, how long it can, and that learning would tell more', async () => {

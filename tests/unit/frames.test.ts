@@ -81,14 +81,22 @@ describe('files that came back', () => {
 
   it('tell their exposure', async () => {
     const file = path.join(folder, 'frame');
-    await writeFile(file, await jpeg({ ExposureTime: '1/125', FNumber: '56/10', ISOSpeedRatings: '200' }));
-    expect(await readRecorded(file)).toEqual({ exposureTime: 1 / 125, fNumber: 5.6, iso: 200 });
+    await writeFile(
+      file,
+      await jpeg({
+        ExposureTime: '1/125',
+        FNumber: '56/10',
+        ISOSpeedRatings: '200',
+        ExposureBiasValue: '-4/3',
+      }),
+    );
+    expect(await readRecorded(file)).toEqual({ exposureTime: 1 / 125, fNumber: 5.6, iso: 200, bias: -4 / 3 });
   });
 
   it('or do not, and nothing is invented', async () => {
     const file = path.join(folder, 'frame');
     await writeFile(file, await jpeg({ Software: 'none' }));
-    expect(await readRecorded(file)).toEqual({ exposureTime: null, fNumber: null, iso: null });
+    expect(await readRecorded(file)).toEqual({ exposureTime: null, fNumber: null, iso: null, bias: null });
   });
 
   it.each([

@@ -101,7 +101,7 @@ test('a body of vendor extension 0x0B without a bracket shows all but the bracke
 test('a body of dialect D in plain PTP shows exposure times in units of 0.1 ms, where fast ones fall together', () =>
   withLinkedBody('standard', async ({ link }) => {
     const settings = await link.readSettings();
-    expect(await link.identify()).toEqual({ link: 'usb', model: 'Practice body', serial: 'PB-0001' });
+    expect(await link.identify()).toEqual({ link: 'usb', model: 'Practice body', serial: 'PB-0004' });
     const shutters = choicesFor(settings, 'shutterspeed') ?? [];
     expect(shutters).toHaveLength(55);
     expect(shutters.slice(0, 2)).toEqual(['30.0000s', '25.0000s']);
@@ -153,35 +153,45 @@ test('transactions can be counted, and stepped into', () =>
     expect(seen).toHaveLength(2);
   }));
 
-test('of two bodies the first is taken, and the other is named on standard error', async () => {
+test('of two bodies none is taken unless its port is said; the process lists both, and lets go of the one', async () => {
   const [one, other] = await Promise.all([plugIn('amount', { serial: 'PB-ONE' }), plugIn('standard')]);
   const home = await mkdtemp(path.join(tmpdir(), 'evenrung-home-'));
   const sockets = `${one.usb.path}:${other.usb.path}`;
   const env = { ...process.env, ...one.environment, VIRTUAL_BODY_SOCKETS: sockets, HOME: home };
   // Forked by hand: the process must still be able to answer after it let go and collected, other camera or not.
-  const child = fork(CAMERA_PROCESS, ['usb'], {
-    env,
-    execArgv: ['--expose-gc'],
-    serialization: 'advanced',
-    stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
-  });
-  try {
-    let errors = '';
-    child.stderr?.on('data', (bytes: Buffer) => {
-      errors += bytes.toString();
+  const forked = (...port: string[]) =>
+    fork(CAMERA_PROCESS, ['usb', ...port], {
+      env,
+      execArgv: ['--expose-gc'],
+      serialization: 'advanced',
+      stdio: ['ignore', 'ignore', 'ignore', 'ipc'],
     });
-    const call = (id: number, method: string) =>
+  const [undecided, child] = [forked(), forked('usb:001,002')];
+  try {
+    const ask = (child: ReturnType<typeof forked>, id: number, method: string) =>
       new Promise<unknown>((resolve, reject) => {
         child.once('message', resolve);
         child.once('exit', (code, signal) => reject(new Error(`ended with ${signal ?? code}`)));
         child.send({ id, method, args: [] });
       });
+    const ports = ['usb:001,002', 'usb:001,003'];
+    expect(await ask(undecided, 1, 'identify')).toMatchObject({
+      ok: false,
+      code: 'several-bodies',
+      details: { ports },
+    });
+    expect(await ask(undecided, 2, 'attached')).toMatchObject({
+      ok: true,
+      value: ports.map((port) => ({ port, model: expect.any(String) })),
+    });
+    expect(one.responder.transactions).toEqual([]);
+    const call = (id: number, method: string) => ask(child, id, method);
     expect(await call(1, 'identify')).toMatchObject({ ok: true, value: { serial: 'PB-ONE' } });
     expect(await call(2, 'release')).toMatchObject({ ok: true });
     expect(await call(3, 'readSettings')).toMatchObject({ ok: false, code: 'body-lost' });
-    expect(errors).toContain('2 cameras found, taking the one at usb:001,002, not usb:001,003');
     expect(other.responder.transactions).toEqual([]);
   } finally {
+    undecided.kill('SIGKILL');
     child.kill('SIGKILL');
     await Promise.all([one.remove(), other.remove(), rm(home, { recursive: true, force: true })]);
   }

@@ -63,8 +63,20 @@ function unreachable(code: ResultCode): EvenrungError | undefined {
   return LOST.has(code) ? lost(code) : undefined;
 }
 
-/** @returns what went wrong while the settings were read */
-export function readingFailed(code: ResultCode): EvenrungError {
+/**
+ * @param isFirst whether the body has not answered anything yet
+ * @returns what went wrong while the settings were read
+ */
+export function readingFailed(code: ResultCode, isFirst = false): EvenrungError {
+  // A device that this user may not open is an I/O error as well: libusb's own word for it is lost on the way.
+  if (isFirst && code === RESULT.io) {
+    return new EvenrungError(
+      'body-lost',
+      'The camera is there, but cannot be opened. On Linux this user may not use USB devices, for which a udev rule helps; ' +
+        'or the cable or the camera fails: try another socket, and switch it off and on.',
+      { result: code },
+    );
+  }
   return (
     unreachable(code) ??
     new EvenrungError(

@@ -241,7 +241,11 @@ class UsbLink implements Link {
   }
 
   private async read(): Promise<Map<string, TreeSetting>> {
-    const tree = await this.ask<unknown>(readingFailed, (camera, callback) => camera.getConfig(callback));
+    const isFirst = this.mostSettings === 0;
+    const tree = await this.ask<unknown>(
+      (code) => readingFailed(code, isFirst),
+      (camera, callback) => camera.getConfig(callback),
+    );
     const settings = flattenTree(tree);
     // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
     // what the library remembers is left.
