@@ -60,10 +60,8 @@ export interface Arming {
 /** A setting that was changed: what it was, and what may stand there instead. */
 export interface Owed {
   readonly found: string;
-  /** What was written last, as far as it got through. */
-  readonly written: string;
-  /** What stood there for certain before that: where the write was cut off it still does. */
-  readonly before: string;
+  /** What was written, or is going to be: whatever else stands there was set by hand. */
+  readonly written: readonly string[];
 }
 
 /** By name, in the order of the changes. */
@@ -121,6 +119,8 @@ export class Body {
   private readAt = new Date();
   /** What is still to be put back, in the order of the changes. */
   private readonly asFound = new Map<string, Owed>();
+  /** What was written, or may have been, since it was last put back. */
+  private readonly touched = new Set<string>();
   /** Values that were read back and have not been put in doubt since. */
   private readonly known = new Map<string, string>();
   /** The bracket that is on, as far as is known; undefined where that is not known. */
@@ -150,12 +150,13 @@ export class Body {
     });
     for (const [name, debt] of (await owed?.(identity)) ?? []) body.asFound.set(name, debt);
     body.forgetCorrected();
+    for (const name of body.asFound.keys()) body.touched.add(name);
     return body;
   }
 
   /** What is still to be put back. */
   get debts(): Debts {
-    return this.asFound;
+    return new Map([...this.asFound].filter(([name]) => this.touched.has(name)));
   }
 
   /** Whether the wire tells how many frames a bracket has. */
@@ -274,12 +275,27 @@ export class Body {
     await this.setBracket(null);
   }
 
+  /**
+   * Keeps in one go what these passes are going to change, so that none of them has to wait for the disk.
+   * @throws EvenrungError state-not-writable; choice-not-offered
+   */
+  async foresee(armings: readonly Arming[]): Promise<void> {
+    const writes: [string, string][] = [];
+    const noted = { changeSetting: async (name: string, value: string) => void writes.push([name, value]) };
+    for (const { centre, shape } of armings) {
+      await this.dialect.setBracket(noted, shape, this.settings);
+      await this.dialect.setCentre(noted, centre, this.settings);
+    }
+    await this.owe(writes);
+  }
+
   /** Leaves the body so that the next frame fired is the first of the pass. Changes only what has to change. */
   async arm({ centre, shape }: Arming): Promise<void> {
     const atStart = this.turn === 0;
     if (!sameShape(this.bracket, shape) || !atStart) {
-      // Only a change puts the bracket back to its first frame; off comes first where it is or may be on.
-      if (shape !== null && this.bracket !== null) await this.setBracket(null);
+      // Only a change puts the bracket back to its first frame: from one shape to another, else off and on.
+      const isChange = this.bracket !== undefined && atStart;
+      if (shape !== null && this.bracket !== null && !isChange) await this.setBracket(null);
       await this.setBracket(shape);
     }
     await this.dialect.setCentre(this.changes, centre, this.settings);
@@ -322,7 +338,7 @@ export class Body {
         if (this.known.get(name) !== found) await this.link.changeSetting(name, found);
         this.known.set(name, found);
         this.asFound.delete(name);
-        done.push(name);
+        if (this.touched.has(name)) done.push(name);
       } catch (cause) {
         if (LINK_FAILURES.has(asEvenrungError(cause).code)) throw cause;
         failed.push(name);
@@ -330,6 +346,7 @@ export class Body {
     }
     this.bracket = undefined;
     this.turn = 0;
+    for (const name of done) this.touched.delete(name);
     await this.keepDebts(this.identity, this.asFound);
     if (failed.length === 0) return done;
     throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
@@ -342,30 +359,37 @@ export class Body {
   private readonly changes = {
     changeSetting: async (name: string, value: string): Promise<void> => {
       if (this.known.get(name) === value) return;
-      const owed = this.asFound.get(name);
-      const found = owed?.found ?? this.settings.get(name)?.value;
-      if (found !== undefined) {
-        this.asFound.set(name, { found, written: value, before: owed?.before ?? found });
-        await this.keepDebts(this.identity, this.asFound);
-      }
+      await this.owe([[name, value]]);
       try {
         const after = await this.link.changeSetting(name, value);
         this.known.set(name, after.value);
-        // Kept with the next change: until then the file tells both values.
-        if (found !== undefined) this.asFound.set(name, { found, written: value, before: value });
+        this.touched.add(name);
       } catch (cause) {
+        this.touched.add(name);
         this.doubt();
         throw cause;
       }
     },
   };
 
-  /** What stands as neither of the last two values was changed by hand: the photographer's word counts. */
+  /** Keeps what is going to be written, before it is: where nothing of it is new, nothing is kept. */
+  private async owe(writes: readonly (readonly [name: string, value: string])[]): Promise<void> {
+    let isNew = false;
+    for (const [name, value] of writes) {
+      const owed = this.asFound.get(name);
+      const found = owed?.found ?? this.settings.get(name)?.value;
+      if (found === undefined || owed?.written.includes(value)) continue;
+      this.asFound.set(name, { found, written: [...(owed?.written ?? []), value] });
+      isNew = true;
+    }
+    if (isNew) await this.keepDebts(this.identity, this.asFound);
+  }
+
+  /** What stands as none of the values that were written was set by hand: the photographer's word counts. */
   private forgetCorrected(): void {
-    for (const [name, { found, written, before }] of this.asFound) {
+    for (const [name, { found, written }] of this.asFound) {
       const now = this.settings.get(name)?.value;
-      const byHand = now !== undefined && now !== written && now !== before;
-      if (byHand || now === found) this.asFound.delete(name);
+      if (now === found || (now !== undefined && !written.includes(now))) this.asFound.delete(name);
     }
   }
 

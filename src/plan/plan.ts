@@ -22,12 +22,13 @@ import { warningsFor } from './warnings.js';
  */
 export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Conditions = {}): Plan {
   const possible = possiblePasses(request, limits);
-  const cost = costModel(request, limits);
+  const cost = costModel(request, limits, mayReorder(limits, conditions) ? conditions.standingTv : undefined);
   const candidates = possible.map((pass) => ({ makes: pass.makes, cost: cost(pass) }));
   const cover = leastCover(request.offsets.length, candidates);
   if (cover === undefined) throw cannotBeMade(request, limits);
   const chosen = cover.chosen.flatMap((index) => possible[index] ?? []);
-  const passes = startingWhereItStands(assign(inFiringOrder(chosen)), conditions);
+  const ascending = assign(darkestFirst(chosen));
+  const passes = mayReorder(limits, conditions) ? withFewestChanges(ascending, conditions) : ascending;
   const taken = estimate(passes, limits, { ...conditions, settleSeconds: request.settleSeconds });
   return {
     ...request,
@@ -40,24 +41,45 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
 }
 
 /** From dark to light by the darkest wanted offset that a pass makes. */
-function inFiringOrder(passes: readonly PossiblePass[]): PossiblePass[] {
+function darkestFirst(passes: readonly PossiblePass[]): PossiblePass[] {
   return [...passes].sort((a, b) => a.centre - b.centre || (a.makes[0] ?? 0) - (b.makes[0] ?? 0));
 }
 
 /**
- * A pass that is centred where the body stands already needs no change where it comes first or last; with the bracket that goes
- * on and off, and the shutter that goes back, a set of brackets then takes two changes more than it has passes. Single
- * frames stay in their order, and so does everything where the light moves: neighbours are better fired one after another.
+ * Where the light moves, neighbours are better fired one after another; where every frame is single, there is nothing to
+ * win.
  */
-function startingWhereItStands(
-  passes: readonly Pass[],
-  { standingTv, lightEvPerMinute }: Conditions,
-): Pass[] {
-  const index = passes.findIndex(({ centreShutter }) => centreShutter.tv === standingTv);
-  const standing = passes[index];
-  const inOrder = passes.every(({ shape }) => shape === null) || (lightEvPerMinute ?? 0) > 0;
-  if (standing === undefined || index === passes.length - 1 || inOrder) return [...passes];
-  return [standing, ...passes.slice(0, index), ...passes.slice(index + 1)];
+const mayReorder = ({ brackets }: BodyLimits, { lightEvPerMinute }: Conditions): boolean =>
+  brackets.length > 0 && (lightEvPerMinute ?? 0) === 0;
+
+/**
+ * Each shape is fired in one go, so that it is set once, and single frames last, so that the bracket goes off once. A pass that
+ * is centred where the body stands already comes first, or last where it is a single frame: no change before it, or none after
+ * it. A set of brackets then takes two changes more than it has passes, with the way back.
+ */
+function withFewestChanges(passes: readonly Pass[], { standingTv }: Conditions): Pass[] {
+  const stands = ({ centreShutter }: Pass) => centreShutter.tv === standingTv;
+  const groups = new Map<string, Pass[]>();
+  for (const pass of passes) {
+    const key = pass.shape === null ? '' : `${pass.shape.step}: ${pass.shape.pattern.join()}`;
+    groups.set(key, [...(groups.get(key) ?? []), pass]);
+  }
+  const singles = groups.get('') ?? [];
+  groups.delete('');
+  const last = passes.at(-1);
+  const endsThere = groups.size === 1 && singles.length === 0 && last !== undefined && stands(last);
+  if (groups.size === 0 || endsThere) return [...passes];
+  const brackets = [...groups.values()].sort((a, b) => Number(b.some(stands)) - Number(a.some(stands)));
+  const [first = [], ...others] = brackets;
+  const start = first.filter(stands).slice(0, 1);
+  const end = singles.filter(stands);
+  return [
+    ...start,
+    ...first.filter((pass) => !start.includes(pass)),
+    ...others.flat(),
+    ...singles.filter((pass) => !end.includes(pass)),
+    ...end,
+  ];
 }
 
 /** Where two passes make the same offset, the first one counts, and the other frame only comes with its pass. */

@@ -20,7 +20,7 @@ const fileSchema = z.strictObject({
   savedAt: z.string(),
   /** In the order of the changes. */
   debts: z
-    .array(z.strictObject({ name: z.string(), found: z.string(), written: z.string(), before: z.string() }))
+    .array(z.strictObject({ name: z.string(), found: z.string(), written: z.array(z.string()) }))
     .refine((debts) => new Set(debts.map(({ name }) => name)).size === debts.length),
 });
 
@@ -109,7 +109,7 @@ function textOf({ model, serial }: BodyIdentity, debts: Debts): string {
     model,
     serial,
     savedAt: new Date().toISOString(),
-    debts: [...debts].map(([name, { found, written, before }]) => ({ name, found, written, before })),
+    debts: [...debts].map(([name, { found, written }]) => ({ name, found, written: [...written] })),
   };
   return `${JSON.stringify(content, null, 2)}\n`;
 }

@@ -4,6 +4,7 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView } from '../../shared/state.js';
 import {
+  type Arming,
   type Body,
   type Centre,
   type FiredFrame,
@@ -36,6 +37,8 @@ const MOST_MAKE_UPS = 2;
 /** How often a lost connection is taken up again before the run halts. */
 const MOST_RECONNECTS = 6;
 const RECONNECT_PAUSE_MS = 500;
+/** Files that may wait to be looked at while the next frames are fired. */
+const MOST_LOOKS = 8;
 /** How often a settling run looks whether it was stopped. */
 const SETTLE_LOOK_MS = 100;
 /** A release that ended so may have raised the mirror only. */
@@ -58,14 +61,15 @@ interface Frame {
   readonly pass: Pass;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
+  /** How often it was made up. */
+  madeUp: number;
 }
 
-/** A file that came back, read. */
+/** A file that came back, read as far as the next frame has to wait for. */
 interface Arrival {
   readonly path: string;
   readonly kind: string | undefined;
   readonly recorded: RecordedExposure | null;
-  readonly picture: Picture | null;
   /** Why it can be no frame at all. */
   readonly broken: string | null;
 }
@@ -87,6 +91,9 @@ export class Run {
   private clockDifference: number | null = null;
   /** In aperture priority: Tv in EV of the base that the first verified frame stands for. */
   private meteredTv: number | null = null;
+  /** Files whose pictures are being looked at while the run goes on. */
+  private readonly looks = new Set<Promise<void>>();
+  private lookFailure: EvenrungError | null = null;
   /** Whether a file came back, release by release, for the first few. */
   private readonly releases: boolean[] = [];
 
@@ -123,14 +130,17 @@ export class Run {
     try {
       const asked = await this.options.asked();
       await this.steadily(() => this.options.body.makeReady(asked));
+      await this.options.body.foresee(this.options.plan.passes.map((pass) => this.armingOf(pass)));
       this.clockDifference = this.options.body.clockDifference;
       // What the aperture and the ISO stand on was read anew just now.
       this.tellWhole();
       for (const [index, pass] of this.options.plan.passes.entries()) {
         if (this.stopping) break;
         await this.firePass(pass, index + 1);
-        await this.makeUp(pass);
+        await this.makeUp(index + 1);
       }
+      await this.catchUp(0);
+      await this.makeUp(this.options.plan.passes.length);
     } catch (cause) {
       this.error = asEvenrungError(cause);
     }
@@ -149,10 +159,12 @@ export class Run {
     this.tellPass(number, 'done');
   }
 
-  private armPass({ centre, centreShutter, shape }: Pass): Promise<void> {
-    return this.steadily(() =>
-      this.options.body.arm({ centre: this.centreAt(centre, centreShutter), shape }),
-    );
+  private armPass(pass: Pass): Promise<void> {
+    return this.steadily(() => this.options.body.arm(this.armingOf(pass)));
+  }
+
+  private armingOf({ centre, centreShutter, shape }: Pass): Arming {
+    return { centre: this.centreAt(centre, centreShutter), shape };
   }
 
   private centreAt(offset: Sixths, shutter: ShutterSetting): Centre {
@@ -182,17 +194,22 @@ export class Run {
     return this.frames.filter((frame) => frame.pass === pass);
   }
 
-  /** What a pass left open is made singly, bracket off; where its shutter cannot be set, the pass is repeated. */
-  private async makeUp(pass: Pass): Promise<void> {
-    for (const frame of this.framesOfPass(pass)) {
-      for (let tries = 0; isOpen(frame) && !this.stopping; tries += 1) {
-        if (tries === MOST_MAKE_UPS) throw gaveUp(frame.view);
+  /**
+   * What the passes so far left open is made singly, bracket off; where its shutter cannot be set, the pass is repeated.
+   * @param passes how many were fired
+   */
+  private async makeUp(passes: number): Promise<void> {
+    for (const frame of this.frames.filter(({ view }) => view.pass <= passes)) {
+      while (isOpen(frame) && !this.stopping) {
+        if (frame.madeUp === MOST_MAKE_UPS) throw gaveUp(frame.view);
+        frame.madeUp += 1;
         this.enter('making-up');
         // A camera that was busy or gone a moment ago needs that moment.
         if (this.linkFailed) await pause(RECONNECT_PAUSE_MS);
         this.linkFailed = false;
         if (this.canBeSingle(frame)) await this.shootSingly(frame);
-        else await this.repeat(pass);
+        else await this.repeat(frame.pass);
+        await this.catchUp(0);
       }
     }
   }
@@ -219,7 +236,7 @@ export class Run {
     await this.fireTurns(pass);
   }
 
-  /** @returns the frame of this turn; null where it is verified already, or where this pass need not make it */
+  /** @returns the frame of this turn; null where it is there already, or where this pass need not make it */
   private openFrame(own: readonly Frame[], turn: PlannedFrame): Frame | null {
     return own.find((frame) => isOpen(frame) && frame.view.offset === toEv(turn.offset)) ?? null;
   }
@@ -264,7 +281,7 @@ export class Run {
     const owner = possible.find((frame) => isOpen(frame) && this.mismatch(arrival, frame) === null);
     if (owner !== undefined && owner === expected) {
       this.change(owner, 'stored', seen(arrival));
-      await this.accept(arrival, owner);
+      await this.lookAt(arrival, owner, pass);
       return;
     }
     if (expected !== null) {
@@ -279,7 +296,7 @@ export class Run {
     }
     if (owner !== undefined) {
       this.change(owner, 'stored', { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) });
-      await this.accept(arrival, owner);
+      await this.lookAt(arrival, owner, pass);
     } else {
       await this.putAside(arrival, expected, pass);
     }
@@ -297,19 +314,9 @@ export class Run {
     try {
       if (kind === undefined)
         throw new EvenrungError('frame-unreadable', 'The file that came back is no picture.');
-      const [recorded, picture] = await Promise.all([
-        readRecorded(fired.path),
-        readPicture(fired.path, kind),
-      ]);
-      return { path: fired.path, kind, recorded, picture, broken: null };
+      return { path: fired.path, kind, recorded: await readRecorded(fired.path), broken: null };
     } catch (cause) {
-      return {
-        path: fired.path,
-        kind,
-        recorded: null,
-        picture: null,
-        broken: asEvenrungError(cause).message,
-      };
+      return { path: fired.path, kind, recorded: null, broken: asEvenrungError(cause).message };
     }
   }
 
@@ -349,15 +356,49 @@ export class Run {
     return verdict.moved;
   }
 
-  private async accept(arrival: Arrival, frame: Frame): Promise<void> {
+  /**
+   * Whether a picture is whole takes longer to see than the next frame can wait: it is looked at meanwhile, and the frame is
+   * verified, or rejected, when that is done.
+   */
+  private async lookAt(arrival: Arrival, frame: Frame, pass: readonly Frame[]): Promise<void> {
+    const baseMoved = this.movedBase(arrival, frame);
+    const look = this.accept(arrival, frame, pass, baseMoved)
+      .catch((cause: unknown) => {
+        this.lookFailure ??= asEvenrungError(cause);
+      })
+      .finally(() => this.looks.delete(look));
+    this.looks.add(look);
+    await this.catchUp(MOST_LOOKS);
+  }
+
+  /** Waits until no more than so many pictures are still being looked at. @throws EvenrungError what went wrong with one */
+  private async catchUp(most: number): Promise<void> {
+    while (this.looks.size > most) await Promise.race(this.looks);
+    const failure = this.lookFailure;
+    this.lookFailure = null;
+    if (failure !== null) throw failure;
+  }
+
+  private async accept(
+    arrival: Arrival,
+    frame: Frame,
+    pass: readonly Frame[],
+    baseMoved: number | null,
+  ): Promise<void> {
     const { number, offset } = frame.view;
-    const file = await this.options.folder.keep(
-      arrival.path,
-      { number, offsetEv: offset },
-      arrival.kind ?? 'unknown',
-    );
-    frame.thumbnail = arrival.picture?.thumbnail ?? null;
-    this.change(frame, 'verified', { file, baseMoved: this.movedBase(arrival, frame) });
+    const kind = arrival.kind ?? 'unknown';
+    let picture: Picture | null;
+    try {
+      picture = await readPicture(arrival.path, kind);
+    } catch (cause) {
+      const broken = asEvenrungError(cause).message;
+      this.change(frame, 'rejected', { reason: broken, recorded: null });
+      await this.putAside({ ...arrival, recorded: null, broken }, frame, pass);
+      return;
+    }
+    const file = await this.options.folder.keep(arrival.path, { number, offsetEv: offset }, kind);
+    frame.thumbnail = picture?.thumbnail ?? null;
+    this.change(frame, 'verified', { file, clipped: picture?.clipped ?? null, baseMoved });
   }
 
   /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
@@ -377,10 +418,13 @@ export class Run {
 
   private async end(): Promise<RunState> {
     this.enter('putting-back');
+    await this.catchUp(0).catch((cause: unknown) => {
+      this.error ??= asEvenrungError(cause);
+    });
     const putBack = await this.putBack();
     const moved = this.movedSentence();
     if (moved !== null) this.note(moved);
-    const complete = this.frames.every((frame) => !isOpen(frame));
+    const complete = this.frames.every(isVerified);
     const outcome: RunState = complete ? 'complete' : this.error === null ? 'stopped' : 'halted';
     const kept = await this.finish({ complete, sentence: this.sentence(outcome), putBack });
     this.enter(outcome, {
@@ -457,7 +501,7 @@ export class Run {
   }
 
   private sentence(outcome: RunState): string {
-    const verified = this.frames.filter((frame) => !isOpen(frame)).length;
+    const verified = this.frames.filter(isVerified).length;
     const total = this.frames.length;
     const { debts } = this.options.body;
     // What has to be done by hand is said however the run ended.
@@ -561,7 +605,10 @@ export class Run {
 
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
-const isOpen = (frame: Frame): boolean => frame.view.state !== 'verified';
+const isVerified = ({ view }: Frame): boolean => view.state === 'verified';
+
+/** Whether it has still to be made: one whose picture is being looked at has not. */
+const isOpen = (frame: Frame): boolean => !isVerified(frame) && frame.view.state !== 'stored';
 
 /** Without what only the judgement needs. */
 const shownExposure = (recorded: RecordedExposure | null): FrameView['recorded'] =>
@@ -571,7 +618,6 @@ const shownExposure = (recorded: RecordedExposure | null): FrameView['recorded']
 
 const seen = (arrival: Arrival): Partial<FrameView> => ({
   recorded: shownExposure(arrival.recorded),
-  clipped: arrival.picture?.clipped ?? null,
 });
 
 function framesOf(plan: Plan): Frame[] {
@@ -586,6 +632,7 @@ function framesOf(plan: Plan): Frame[] {
       pass,
       shutter: planned.shutter,
       thumbnail: null,
+      madeUp: 0,
       view: {
         number: index + 1,
         pass: number,

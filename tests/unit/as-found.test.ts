@@ -78,7 +78,7 @@ const identity = (model: string, serial: string | null): BodyIdentity => ({ link
 const BODY = identity('Body of the boathouse', 'B-0007');
 
 const owed = (...entries: [name: string, found: string, written: string][]): Debts =>
-  new Map(entries.map(([name, found, written]) => [name, { found, written, before: `${found}, before` }]));
+  new Map(entries.map(([name, found, written]) => [name, { found, written: [written, `${written}, too`] }]));
 const SHUTTER = owed(['shutterspeed', '1/60', '30']);
 // In this order; a plain object would put the number first.
 const MANY = owed(
@@ -115,7 +115,7 @@ describe('what is owed to a body', () => {
       version: 1,
       model: BODY.model,
       serial: BODY.serial,
-      debts: [{ name: 'shutterspeed', found: '1/60', written: '30', before: '1/60, before' }],
+      debts: [{ name: 'shutterspeed', found: '1/60', written: ['30', '30, too'] }],
     });
     expect(Math.abs(Date.parse(savedAt) - Date.now())).toBeLessThan(60_000);
     expect(path.basename(await theFile())).toMatch(/^Body-of-the-boathouse-B-0007-[0-9a-f]{32}\.json$/);
@@ -130,11 +130,11 @@ describe('what is owed to a body', () => {
   });
 
   it('the last of many writes at once wins, and each is as it was when it was asked for', async () => {
-    const changing = new Map([['n', { found: '0', written: '', before: '' }]]);
+    const changing = new Map([['n', { found: '0', written: [''] }]]);
     const writes: Promise<void>[] = [];
     const reads: Promise<Debts>[] = [];
     for (let number = 1; number <= 30; number += 1) {
-      changing.set('n', { found: String(number), written: '', before: '' });
+      changing.set('n', { found: String(number), written: [''] });
       // By turns through two stores on one folder.
       writes.push(store().write(BODY, number % 7 === 0 ? new Map() : changing));
       reads.push(store().read(BODY));
@@ -413,7 +413,7 @@ describe('writing', () => {
 const store = new AsFoundStore(${JSON.stringify(at)});
 const names = Array.from({ length: 400 }, (_, n) => 'setting-' + n);
 for (let number = 1; ; number += 1) {
-  const debts = new Map(names.map((name) => [name, { found: String(number), written: 'x'.repeat(number % 50), before: '' }]));
+  const debts = new Map(names.map((name) => [name, { found: String(number), written: ['x'.repeat(number % 50)] }]));
   await store.write(${JSON.stringify(BODY)}, debts);
   if (number === 1) console.log('written');
 }`,

@@ -360,11 +360,11 @@ describe('stopping', () => {
     async (after) => {
       const link = new TestLink();
       const before = { ...link.body.state };
-      let verified = 0;
+      let stored = 0;
       const { state, record } = await fire(link, 9, (run, { happening }) => {
-        if (happening.type !== 'frame' || happening.frame.state !== 'verified') return;
-        verified += 1;
-        if (verified === after) run.stop();
+        if (happening.type !== 'frame' || happening.frame.state !== 'stored') return;
+        stored += 1;
+        if (stored === after) run.stop();
       });
       expect(state).toBe(after === 9 ? 'complete' : 'stopped');
       expect(link.fired).toBe(after);

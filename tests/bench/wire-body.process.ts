@@ -1,0 +1,124 @@
+// The virtual body of the bench `wire`, in a process of its own: rendering frames and moving 25 MB a file would otherwise be
+// counted as the daemon's cost. Does what the channel says; ends when the bench is gone.
+import { readFileSync } from 'node:fs';
+import type { PracticeFile } from '../../src/camera/practice/model.js';
+import { AMOUNT_OPERATION } from '../wire/ptp/amount-face.js';
+import { OPERATION } from '../wire/ptp/codes.js';
+import { DRIVE_ENTRY_OPERATION, DRIVE_ENTRY_PROPERTY } from '../wire/ptp/drive-entry-face.js';
+import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
+import type { PtpRequest } from '../wire/ptp/responder.js';
+import { madeHeavy } from './wire-heavy.js';
+import type { BodyAnswer, BodyOrder, Tally } from './wire-messages.js';
+import type { TimingTable } from './wire-timing.js';
+
+const [, , named = '', written = '', largePicture = ''] = process.argv;
+const face = named as FaceName;
+const timing = JSON.parse(written) as TimingTable;
+
+/** Heavy files that the body keeps: what was fetched may be asked for once more, and no file after the next one is there. */
+const HEAVY_KEPT = 2;
+
+/** Buttons are moved like settings under vendor extension 0x11. */
+const BUTTONS: ReadonlySet<number> = new Set([
+  DRIVE_ENTRY_PROPERTY.halfPress,
+  DRIVE_ENTRY_PROPERTY.fullPress,
+]);
+
+/** The same code means something else under each vendor extension. */
+const WRITES: Readonly<Record<FaceName, readonly number[]>> = {
+  amount: [AMOUNT_OPERATION.setProperty],
+  hidden: [AMOUNT_OPERATION.setProperty],
+  pattern: [OPERATION.setPropertyValue],
+  'drive-entry': [DRIVE_ENTRY_OPERATION.write, DRIVE_ENTRY_OPERATION.move],
+  'drive-entry-leaping': [DRIVE_ENTRY_OPERATION.write, DRIVE_ENTRY_OPERATION.move],
+  'drive-entry-walking': [DRIVE_ENTRY_OPERATION.write, DRIVE_ENTRY_OPERATION.move],
+  standard: [OPERATION.setPropertyValue],
+};
+
+/** @returns the property that a transaction writes or moves, or null where it does neither */
+function writtenProperty({ code, parameters: [property = 0], data }: PtpRequest): number | null {
+  if (!WRITES[face].includes(code)) return null;
+  if (code === AMOUNT_OPERATION.setProperty) return data?.readUInt32LE(4) ?? null;
+  return BUTTONS.has(property) ? null : property;
+}
+
+const pause = (seconds: number) => new Promise<void>((resolve) => setTimeout(resolve, seconds * 1000));
+
+async function plug(): Promise<PluggedBody> {
+  const plugged = await plugIn(face, { timing: timing.body });
+  const { body, usb } = plugged;
+  // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
+  await body.change('target', 'card');
+  if (timing.file === null) return plugged;
+  const { bytes, bytesPerSecond } = timing.file;
+  usb.bytesPerSecond = bytesPerSecond;
+  const large = readFileSync(largePicture);
+  const release = body.release.bind(body);
+  body.release = async () => {
+    const heavy = (await release()).map(
+      (file): PracticeFile => ({ ...file, jpeg: madeHeavy(file.jpeg, large, bytes) }),
+    );
+    body.files.splice(0, body.files.length, ...[...body.files, ...heavy].slice(-HEAVY_KEPT));
+    return heavy;
+  };
+  return plugged;
+}
+
+const plugged = await plug();
+const { body, responder } = plugged;
+
+let waits = { count: 0, seconds: 0 };
+if (timing.transactionSeconds > 0) {
+  responder.intercept('any', async (_request, proceed) => {
+    const began = performance.now();
+    await pause(timing.transactionSeconds);
+    waits = { count: waits.count + 1, seconds: waits.seconds + (performance.now() - began) / 1000 };
+    return proceed();
+  });
+}
+
+/** The first frame takes a second to prepare, which is none of the daemon's. */
+await body.release();
+body.files.length = 0;
+body.shots.length = 0;
+
+function tally(): Tally {
+  const operations: Record<number, number> = {};
+  const writes: Record<number, number> = {};
+  for (const { request } of responder.transactions) {
+    operations[request.code] = (operations[request.code] ?? 0) + 1;
+    const property = writtenProperty(request);
+    if (property !== null) writes[property] = (writes[property] ?? 0) + 1;
+  }
+  const told: Tally = {
+    operations,
+    writes,
+    shots: body.shots.map(({ tv }) => tv),
+    waits,
+    state: JSON.stringify(body.state),
+  };
+  responder.transactions.length = 0;
+  body.shots.length = 0;
+  waits = { count: 0, seconds: 0 };
+  return told;
+}
+
+const { shutter: found } = body.state;
+
+/** By hand: the shutter goes back to where it was. */
+async function rest(): Promise<void> {
+  if (body.state.shutter !== found) await body.change('shutter', found);
+}
+
+const say = (answer: BodyAnswer) => process.send?.(answer);
+
+process.on('message', (order: BodyOrder) => {
+  void (async () => {
+    if (order === 'rest') await rest();
+    say({ type: 'tally', tally: tally() });
+  })();
+});
+process.on('disconnect', () => {
+  void plugged.remove().finally(() => process.exit());
+});
+say({ type: 'ready', environment: plugged.environment });

@@ -1,0 +1,123 @@
+// Looks at the daemon's calls of its link, from outside: how many changes a set makes, and how much time the daemon lets pass
+// between a frame in hand and its next call. The methods of SupervisedLink are wrapped; nothing in src knows of it.
+import type { Happening } from '../../shared/state.js';
+import { SupervisedLink } from '../../src/camera/index.js';
+
+/** What the daemon did after a frame. */
+export type Next = 'frame' | 'change';
+
+/** Milliseconds that the daemon let pass between a frame in hand and its next call of the link, and what they went into. */
+export interface Gap {
+  readonly next: Next;
+  readonly total: number;
+  /** Until it says that the frame is stored: kind of file, recorded exposure, small copy. */
+  readonly reading: number;
+  /** Until it says that the frame is verified: judging, renaming. */
+  readonly keeping: number;
+  /** Until the call: what is owed to the body goes to disk here, where a change comes next. */
+  readonly calling: number;
+}
+
+/** One call of changeSetting. */
+export interface Change {
+  readonly name: string;
+  /** From call to answer. */
+  readonly milliseconds: number;
+}
+
+export class LinkWatch {
+  /** In order. */
+  changes: Change[] = [];
+  gaps: Gap[] = [];
+  /** Milliseconds of each fire beside the camera process's own reckoning: the channel, both ways. */
+  channel: number[] = [];
+  /** When the first frame was fired, and when the last one was in hand. */
+  firstFire: number | undefined;
+  lastInHand: number | undefined;
+  /** Of the camera process that was called last. */
+  pid: number | undefined;
+  private inHand: { since: number; stored?: number; verified?: number } | undefined;
+
+  called(next: Next): void {
+    const { since, stored, verified } = this.inHand ?? {};
+    this.inHand = undefined;
+    // A frame that was not verified says nothing of what one costs that is.
+    if (since === undefined || stored === undefined || verified === undefined) return;
+    const now = performance.now();
+    this.gaps.push({
+      next,
+      total: now - since,
+      reading: stored - since,
+      keeping: verified - stored,
+      calling: now - verified,
+    });
+  }
+
+  fired(began: number, seconds: number): void {
+    const since = performance.now();
+    this.inHand = { since };
+    this.firstFire ??= began;
+    this.lastInHand = since;
+    this.channel.push(since - began - seconds * 1000);
+  }
+
+  /** To be called with every happening that the daemon tells. */
+  told(happening: Happening): void {
+    if (this.inHand === undefined || happening.type !== 'frame') return;
+    const { state } = happening.frame;
+    if (state === 'stored' || state === 'verified') this.inHand[state] = performance.now();
+  }
+
+  /** A call that belongs to no set. */
+  otherCall(): void {
+    this.inHand = undefined;
+  }
+
+  /** What was seen so far is forgotten; so is a frame in hand. */
+  clear(): void {
+    this.changes = [];
+    this.gaps = [];
+    this.channel = [];
+    this.firstFire = undefined;
+    this.lastInHand = undefined;
+    this.inHand = undefined;
+  }
+}
+
+/** Wraps the methods for the rest of the process. */
+export function watchLinks(): LinkWatch {
+  const watch = new LinkWatch();
+  const { fire, changeSetting, readLimits, readSettings } = SupervisedLink.prototype;
+  SupervisedLink.prototype.fire = async function (options) {
+    watch.called('frame');
+    const began = performance.now();
+    const fired = await fire.call(this, options);
+    watch.pid = this.pid;
+    watch.fired(began, fired.seconds);
+    return fired;
+  };
+  SupervisedLink.prototype.changeSetting = async function (name, value) {
+    watch.called('change');
+    const began = performance.now();
+    const setting = await changeSetting.call(this, name, value);
+    watch.changes.push({ name, milliseconds: performance.now() - began });
+    return setting;
+  };
+  SupervisedLink.prototype.readSettings = function () {
+    watch.otherCall();
+    return readSettings.call(this);
+  };
+  // The last call before a body counts as met.
+  SupervisedLink.prototype.readLimits = async function () {
+    const limits = await readLimits.call(this);
+    watch.pid = this.pid;
+    return limits;
+  };
+  return watch;
+}
+
+/** @param share 0.5 for the median, 0.99 for the 99th percentile (the nearest rank) */
+export function quantile(values: readonly number[], share: number): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  return sorted[Math.max(0, Math.ceil(share * sorted.length) - 1)] ?? Number.NaN;
+}

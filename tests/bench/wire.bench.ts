@@ -1,0 +1,324 @@
+// `npm run bench -- wire`: what a set costs over the wire, on a virtual body of each dialect, under two timing tables that are
+// printed beside the results: seconds, beside what no program can beat and beside the bare binding in the same run; changes
+// and transactions; the daemon's own cost a frame; memory over a thousand frames. Everything is real from the Station down to
+// libgphoto2. The body is a process of its own, the camera process is one anyway, and so is the bare binding.
+// `npm run bench -- wire amount standard` leaves the other bodies out.
+import { spawnSync } from 'node:child_process';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { warmUp } from '../../src/frames/index.js';
+import type { FaceName } from '../wire/ptp/plugged-body.js';
+import { largePicture } from './wire-heavy.js';
+import type { ThousandAnswer } from './wire-messages.js';
+import { buildProcesses, CAMERA_PROCESS, fireThousand, ROOT, startBody } from './wire-processes.js';
+import {
+  type Bench,
+  type MeasuredRuns,
+  type MeasuredSet,
+  measureBare,
+  measureRuns,
+  total,
+} from './wire-sets.js';
+import { stagesOf } from './wire-stages.js';
+import { inWords, LIKE_A_REAL_BODY, type TimingTable, ZERO } from './wire-timing.js';
+import { type Change, type Gap, quantile, watchLinks } from './wire-watch.js';
+
+/** The last one is the one over which the bare binding takes the least time: nothing is measured beside it. */
+const DIALECTS: readonly (readonly [FaceName, string])[] = [
+  ['amount', 'A'],
+  ['pattern', 'B'],
+  ['drive-entry-walking', 'C walking'],
+  ['standard', 'D'],
+  ['drive-entry', 'C'],
+];
+const asked = process.argv.slice(4);
+const FACES = DIALECTS.map(([face]) => face).filter((face) => asked.length === 0 || asked.includes(face));
+const dialect = (face: FaceName) => new Map(DIALECTS).get(face) ?? face;
+
+/** Settings changes that a set may need beside one a pass: the bracket on and off. */
+const CHANGES_BESIDE_PASSES = 2;
+/** What fires the passes; any other setting only has to stand right while they are fired. */
+const MOVED = /^(shutterspeed2?|aeb|bracketing|capturemode)$/;
+const THERE_AND_BACK = 2;
+
+/** The daemon's own cost a frame. */
+const MOST_MS = 5;
+
+const MEMORY_FRAMES = 1000;
+const MEMORY_EVERY = 250;
+/** The one that takes least time a frame at zero. */
+const MEMORY_FACE: FaceName = 'standard';
+
+/** Both tables have the same changes: each goal once. */
+const missed = new Set<string>();
+function goal(isMet: boolean, what: string): string {
+  if (isMet) return 'ok';
+  missed.add(what);
+  return 'MISSED';
+}
+
+const INDENT = ' '.repeat(11);
+const right = (text: string | number, width: number) => String(text).padStart(width);
+const seconds = (value: number) => right(value.toFixed(2), 8);
+const ms = (value: number) => right(value.toFixed(1), 8);
+const hex = (code: string) => `0x${Number(code).toString(16).padStart(4, '0')}`;
+const load = () =>
+  os
+    .loadavg()
+    .map((one) => one.toFixed(1))
+    .join(' ');
+
+function counted(names: readonly string[]): string {
+  const counts = new Map<string, number>();
+  for (const name of names) counts.set(name, (counts.get(name) ?? 0) + 1);
+  return [...counts].map(([name, count]) => `${name} ${count}`).join(', ');
+}
+
+// --- sets
+
+function printTiming(timing: TimingTable): void {
+  console.log(
+    `\n=== ${timing.name} (${timing.rounds === 1 ? 'each set once' : `medians of ${timing.rounds}`})`,
+  );
+  for (const line of inWords(timing)) console.log(`    ${line}`);
+  console.log(
+    `\n${'dialect'.padEnd(10)} ${'set'.padEnd(11)} ${'seconds    limit  x limit     bare  bare/run   passes  changes  written  (bare)   PTP/frame  (bare)    goal'}`,
+  );
+}
+
+/** @returns of the changes those that were made once and taken back, and neither switch the bracket nor move the shutter */
+function stoodOtherwise(changes: readonly string[]): string[] {
+  return changes.filter(
+    (name) => !MOVED.test(name) && changes.filter((other) => other === name).length <= THERE_AND_BACK,
+  );
+}
+
+/** @returns the median milliseconds of a change, setting by setting */
+function timesOf(changes: readonly Change[]): string {
+  const names = [...new Set(changes.map(({ name }) => name))];
+  return names
+    .map((name) => {
+      const times = changes.filter((change) => change.name === name);
+      return `${name} ${quantile(
+        times.map(({ milliseconds }) => milliseconds),
+        0.5,
+      ).toFixed(0)}`;
+    })
+    .join(', ');
+}
+
+function printSet({ face, set, frames, passes, limit, made, bare, changes }: MeasuredSet): void {
+  const most = passes.length + CHANGES_BESIDE_PASSES;
+  const names = changes.map(({ name }) => name);
+  const otherwise = stoodOtherwise(names);
+  const rest = names.filter((name) => !otherwise.includes(name));
+  const verdict = goal(
+    rest.length <= most,
+    `${dialect(face)}, ${set}: ${rest.length} changes where ${most} is the goal: ${counted(rest)}`,
+  );
+  console.log(
+    [
+      dialect(face).padEnd(10),
+      set.padEnd(11),
+      right(made.seconds.toFixed(2), 7),
+      limit.total === 0 ? right('-', 8) : seconds(limit.total),
+      right(limit.total === 0 ? '-' : (made.seconds / limit.total).toFixed(2), 8),
+      seconds(bare.seconds),
+      right((bare.seconds / made.seconds).toFixed(2), 9),
+      right(passes.length, 8),
+      right(changes.length, 8),
+      right(total(made.writes), 8),
+      right(`(${total(bare.writes)})`, 7),
+      right((made.transactions / frames).toFixed(1), 11),
+      right(`(${(bare.transactions / frames).toFixed(1)})`, 7),
+      right(`${rest.length}/${most}`, 7),
+      verdict,
+    ].join(' '),
+  );
+  console.log(`${INDENT}passes: ${passes.join(', ')}`);
+  console.log(
+    `${INDENT}changed: ${counted(rest)}${otherwise.length === 0 ? '' : `; stood otherwise, there and back: ${counted(otherwise)}`}`,
+  );
+  console.log(`${INDENT}a change through the link, ms: ${timesOf(changes)}`);
+  const codes = Object.entries(made.writes).map(([code, count]) => `${hex(code)} ${count}`);
+  console.log(`${INDENT}written, by property: ${codes.join(', ')}`);
+  if (bare.wrong > 0)
+    console.log(
+      `${INDENT}bare: ${bare.wrong} of ${frames} frames are wrong: fired before the change was made`,
+    );
+}
+
+/** Where the seconds beyond the limit go. */
+function printShares(timing: TimingTable, sets: readonly MeasuredSet[]): void {
+  const beyond = '     lag  changes     wire     rest';
+  console.log(
+    '\nSeconds: what the limit is made of; what is beyond it, in a run; of it, whatever it is spent on, before the first frame,\n' +
+      "after the last, and as the daemon's own cost between frames; what is beyond it by the bare binding\n" +
+      `${'dialect'.padEnd(10)} ${'set'.padEnd(11)} exposure    cycle transfer  | ${beyond}  |   before    after      own  | ${beyond}`,
+  );
+  for (const { face, set, frames, limit, made, bare, ways } of sets) {
+    const [inRun, byBare] = [made, bare].map(({ seconds: all, writes, transactionWait: wire }) => {
+      const lag = frames * timing.body.releaseLag;
+      const changing = total(writes) * timing.body.change;
+      const rest = all - limit.total - lag - changing - wire;
+      return [lag, changing, wire, rest].map(seconds).join(' ');
+    });
+    const parts = [limit.exposures, limit.cycle, limit.transfer].map(seconds).join(' ');
+    const own = [ways.wayIn, ways.wayOut, ways.own].map(seconds).join(' ');
+    console.log([`${dialect(face).padEnd(10)} ${set.padEnd(11)} ${parts}`, inRun, own, byBare].join('  | '));
+  }
+  const waits = sets.flatMap(({ made, bare }) => [made, bare]);
+  const meanWait =
+    waits.reduce((sum, { transactionWait }) => sum + transactionWait, 0) /
+    waits.reduce((sum, { transactions }) => sum + transactions, 0);
+  console.log(
+    'changes: what was written, at the time that the body takes for one; wire: the waits of the transactions, which came out at\n' +
+      `${(meanWait * 1000).toFixed(1)} ms each; rest: everything else, waits of the link and the library among it, less what went on side by side`,
+  );
+}
+
+interface MeasuredTable {
+  readonly gaps: readonly Gap[];
+  readonly channel: readonly number[];
+  readonly sample: string;
+}
+
+/** Where there is much waiting, the bare binding's turn at one body is that of the Station at the next. */
+async function measureTable(bench: Bench, timing: TimingTable): Promise<MeasuredTable> {
+  printTiming(timing);
+  const runs: MeasuredRuns[] = [];
+  const bareTurns: Promise<MeasuredSet[]>[] = [];
+  for (const face of FACES) {
+    const run = await measureRuns(bench, face, timing);
+    const bareTurn = measureBare(bench, run).then((sets) => {
+      for (const set of sets) printSet(set);
+      return sets;
+    });
+    // Heard of when it is waited for, not before.
+    bareTurn.catch(() => undefined);
+    if (!timing.sideBySide) await bareTurn;
+    runs.push(run);
+    bareTurns.push(bareTurn);
+  }
+  const sets = (await Promise.all(bareTurns)).flat();
+  if (timing.transactionSeconds > 0) printShares(timing, sets);
+  return {
+    gaps: runs.flatMap(({ gaps }) => gaps),
+    channel: runs.flatMap(({ channel }) => channel),
+    sample: runs[0]?.sample ?? '',
+  };
+}
+
+// --- the daemon's own cost
+
+function printGaps(what: string, gaps: readonly Gap[], channel: readonly number[]): void {
+  const row = (name: string, times: readonly number[], verdict = '') =>
+    console.log(
+      `${what.padEnd(24)} ${name.padEnd(30)} ${right(times.length, 6)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}  ${verdict}`,
+    );
+  const all = gaps.map(({ total }) => total);
+  const p99 = quantile(all, 0.99);
+  row(
+    'in all',
+    all,
+    goal(
+      p99 < MOST_MS,
+      `the daemon's own cost a frame, ${what}: ${p99.toFixed(1)} ms at the 99th percentile`,
+    ),
+  );
+  for (const part of ['reading', 'keeping'] as const)
+    row(
+      PARTS[part],
+      gaps.map((gap) => gap[part]),
+    );
+  for (const next of ['frame', 'change'] as const)
+    row(
+      PARTS[next],
+      gaps.filter((gap) => gap.next === next).map(({ calling }) => calling),
+    );
+  row('(the channel)', channel);
+}
+
+const PARTS = {
+  reading: '  until stored: read',
+  keeping: '  until verified: judged, named',
+  frame: '  until the next frame is fired',
+  change: '  until the next change is made',
+};
+
+async function printStages(what: string, sample: string, scratch: string, rounds: number): Promise<void> {
+  for (const { name, times } of await stagesOf(sample, scratch, rounds)) {
+    console.log(
+      `${what.padEnd(24)} ${name.padEnd(37)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}`,
+    );
+  }
+}
+
+// --- memory
+
+async function thousandFrames({ scratch }: Bench): Promise<ThousandAnswer> {
+  const body = await startBody(MEMORY_FACE, ZERO, '');
+  try {
+    const into = await mkdtemp(path.join(scratch, 'memory-'));
+    const answer = await fireThousand({
+      cameraProcess: CAMERA_PROCESS,
+      environment: body.environment,
+      into,
+      frames: MEMORY_FRAMES,
+      every: MEMORY_EVERY,
+    });
+    console.log(
+      `\n=== ${MEMORY_FRAMES} frames through one camera process (dialect ${dialect(MEMORY_FACE)}, zero), resident MiB\nframes  camera process  daemon`,
+    );
+    const mib = (value: number | null) => value?.toFixed(0) ?? '?';
+    for (const { frames, camera, daemon } of answer.resident)
+      console.log(`${right(frames, 6)}  ${right(mib(camera), 14)}  ${right(mib(daemon), 6)}`);
+    const { seconds: took, cameraProcesses } = answer;
+    console.log(`${took.toFixed(0)} s, ${(MEMORY_FRAMES / took).toFixed(1)} frames a second`);
+    if (cameraProcesses !== 1)
+      missed.add(`${cameraProcesses} camera processes where one was to make all frames`);
+    return answer;
+  } finally {
+    await body.end();
+  }
+}
+
+// --- all of it
+
+const prepare = path.join(ROOT, 'src/set-up/prepare.mjs');
+const prepared = spawnSync(process.execPath, [prepare, 'build'], { stdio: 'inherit' });
+if (prepared.status !== 0) throw new Error('The program does not build.');
+const began = performance.now();
+const scratch = await mkdtemp(path.join(os.tmpdir(), 'evenrung-wire-bench-'));
+try {
+  await buildProcesses();
+  await warmUp();
+  const large = path.join(scratch, 'large.jpg');
+  await writeFile(large, await largePicture());
+  const bench: Bench = { watch: watchLinks(), scratch, largePicture: large };
+  console.log(`${os.cpus().length} cores, load ${load()}`);
+
+  const zero = await measureTable(bench, ZERO);
+  const real = await measureTable(bench, LIKE_A_REAL_BODY);
+  const thousand = await thousandFrames(bench);
+
+  console.log(
+    `\n=== the daemon's own cost a frame, ms: from the file in hand to its next call of the link (goal: under ${MOST_MS})\n` +
+      `${'files'.padEnd(24)} ${''.padEnd(30)} frames   median      p99     most`,
+  );
+  printGaps('zero, 1 MP', [...zero.gaps, ...thousand.gaps], [...zero.channel, ...thousand.channel]);
+  printGaps('like a real body, 24 MP', real.gaps, real.channel);
+  console.log(
+    'the channel: what a frame takes from call to answer beside what the camera process reckons\n\n' +
+      `${'Its stages, each alone, ms'.padEnd(62)}   median      p99     most`,
+  );
+  await printStages('1 MP', zero.sample, scratch, 100);
+  await printStages('24 MP, 25 MB', real.sample, scratch, 10);
+
+  console.log(`\n${((performance.now() - began) / 60_000).toFixed(1)} minutes, load ${load()}`);
+  console.log(missed.size === 0 ? 'All goals are met.' : `Goals missed: ${missed.size}`);
+  for (const what of missed) console.log(`  ${what}`);
+} finally {
+  await rm(scratch, { recursive: true, force: true });
+}
