@@ -56,5 +56,6 @@ export interface ThousandAnswer {
   /** How many camera processes there were. */
   readonly cameraProcesses: number;
   readonly gaps: readonly Gap[];
+  readonly looks: readonly number[];
   readonly channel: readonly number[];
 }

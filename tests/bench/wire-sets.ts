@@ -52,6 +52,7 @@ export interface MeasuredRuns {
   readonly timing: TimingTable;
   readonly sets: readonly SetByRun[];
   readonly gaps: readonly Gap[];
+  readonly looks: readonly number[];
   readonly channel: readonly number[];
   /** Where a frame that came back was copied to. */
   readonly sample: string;
@@ -84,8 +85,7 @@ export interface Ways {
 }
 
 function waysOf({ firstFire = Number.NaN, lastInHand = Number.NaN, gaps }: LinkWatch, fired: Fired): Ways {
-  // The last one is between the last frame and putting back.
-  const between = gaps.slice(0, -1).map(({ total: gap }) => gap);
+  const between = gaps.flatMap(({ next, total: gap }) => (next === 'put-back' ? [] : gap));
   return {
     wayIn: (firstFire - fired.began) / 1000,
     wayOut: (fired.ended - lastInHand) / 1000,
@@ -146,6 +146,7 @@ export async function measureRuns(
   });
   const sets: SetByRun[] = [];
   const gaps: Gap[] = [];
+  const looks: number[] = [];
   const channel: number[] = [];
   try {
     await station.look();
@@ -161,6 +162,7 @@ export async function measureRuns(
         rounds.seconds.push((fired.ended - fired.began) / 1000);
         ways = waysOf(watch, fired);
         gaps.push(...watch.gaps);
+        looks.push(...watch.looks);
         channel.push(...watch.channel);
         const tally = await body.ask('tally');
         rounds.tallies.push(tally);
@@ -179,7 +181,7 @@ export async function measureRuns(
   } finally {
     await station.close();
   }
-  return { body, timing, sets, gaps, channel, sample };
+  return { body, timing, sets, gaps, looks, channel, sample };
 }
 
 /**

@@ -20,7 +20,6 @@ export async function stagesOf(frame: string, scratch: string, rounds: number): 
   const kind: Stage = { name: 'kind of file', times: [] };
   const recorded: Stage = { name: 'recorded exposure', times: [] };
   const picture: Stage = { name: 'small copy, clipping', times: [] };
-  const both: Stage = { name: 'both at once, as a run reads', times: [] };
   const kept: Stage = { name: 'renamed into the set', times: [] };
   const into = await mkdtemp(path.join(scratch, 'stages-'));
   const folder = await SetFolder.create(into, new Date());
@@ -30,9 +29,8 @@ export async function stagesOf(frame: string, scratch: string, rounds: number): 
     await timed(kind, () => folder.kindOf(file));
     await timed(recorded, () => readRecorded(file));
     await timed(picture, () => readPicture(file, 'jpg'));
-    await timed(both, () => Promise.all([readRecorded(file), readPicture(file, 'jpg')]));
     await timed(kept, () => folder.keep(file, { number, offsetEv: 0 }, 'jpg'));
   }
   await rm(into, { recursive: true });
-  return [kind, recorded, picture, both, kept];
+  return [kind, recorded, picture, kept];
 }

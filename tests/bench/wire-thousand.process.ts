@@ -45,6 +45,7 @@ async function work({ frames, every, ...at }: ThousandOrder): Promise<ThousandAn
       resident,
       cameraProcesses: processes.size,
       gaps: watch.gaps,
+      looks: watch.looks,
       channel: watch.channel,
     };
   } finally {

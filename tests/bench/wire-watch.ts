@@ -3,18 +3,16 @@
 import type { Happening } from '../../shared/state.js';
 import { SupervisedLink } from '../../src/camera/index.js';
 
-/** What the daemon did after a frame. */
-export type Next = 'frame' | 'change';
+/** What the daemon did after a frame; it puts the settings back after the last one, when every picture has been looked at. */
+export type Next = 'frame' | 'change' | 'put-back';
 
 /** Milliseconds that the daemon let pass between a frame in hand and its next call of the link, and what they went into. */
 export interface Gap {
   readonly next: Next;
   readonly total: number;
-  /** Until it says that the frame is stored: kind of file, recorded exposure, small copy. */
+  /** Until it says that the frame is stored: kind of file, recorded exposure, judging. */
   readonly reading: number;
-  /** Until it says that the frame is verified: judging, renaming. */
-  readonly keeping: number;
-  /** Until the call: what is owed to the body goes to disk here, where a change comes next. */
+  /** From then on, until the call. */
   readonly calling: number;
 }
 
@@ -29,6 +27,8 @@ export class LinkWatch {
   /** In order. */
   changes: Change[] = [];
   gaps: Gap[] = [];
+  /** Milliseconds from a frame in hand until it is verified, its picture looked at and its file named. */
+  looks: number[] = [];
   /** Milliseconds of each fire beside the camera process's own reckoning: the channel, both ways. */
   channel: number[] = [];
   /** When the first frame was fired, and when the last one was in hand. */
@@ -36,20 +36,22 @@ export class LinkWatch {
   lastInHand: number | undefined;
   /** Of the camera process that was called last. */
   pid: number | undefined;
-  private inHand: { since: number; stored?: number; verified?: number } | undefined;
+  private inHand: { since: number; stored?: number } | undefined;
+  /** Since when frames are in hand that are not verified, by number. */
+  private readonly looking = new Map<number, number>();
+  private puttingBack = false;
 
-  called(next: Next): void {
-    const { since, stored, verified } = this.inHand ?? {};
+  called(next: Exclude<Next, 'put-back'>): void {
+    const { since, stored } = this.inHand ?? {};
     this.inHand = undefined;
-    // A frame that was not verified says nothing of what one costs that is.
-    if (since === undefined || stored === undefined || verified === undefined) return;
+    // A frame that was not taken in says nothing of what one costs that is.
+    if (since === undefined || stored === undefined) return;
     const now = performance.now();
     this.gaps.push({
-      next,
+      next: this.puttingBack ? 'put-back' : next,
       total: now - since,
       reading: stored - since,
-      keeping: verified - stored,
-      calling: now - verified,
+      calling: now - stored,
     });
   }
 
@@ -63,9 +65,19 @@ export class LinkWatch {
 
   /** To be called with every happening that the daemon tells. */
   told(happening: Happening): void {
-    if (this.inHand === undefined || happening.type !== 'frame') return;
-    const { state } = happening.frame;
-    if (state === 'stored' || state === 'verified') this.inHand[state] = performance.now();
+    const now = performance.now();
+    if (happening.type === 'run-state') this.puttingBack = happening.state === 'putting-back';
+    if (happening.type !== 'frame') return;
+    const { state, number } = happening.frame;
+    if (state === 'stored' && this.inHand !== undefined) {
+      this.inHand.stored = now;
+      this.looking.set(number, this.inHand.since);
+    }
+    const since = this.looking.get(number);
+    if (state === 'verified' && since !== undefined) {
+      this.looking.delete(number);
+      this.looks.push(now - since);
+    }
   }
 
   /** A call that belongs to no set. */
@@ -77,6 +89,7 @@ export class LinkWatch {
   clear(): void {
     this.changes = [];
     this.gaps = [];
+    this.looks = [];
     this.channel = [];
     this.firstFire = undefined;
     this.lastInHand = undefined;

@@ -1,5 +1,5 @@
 // The engine over the practice body in this process, with a link in between that can be made to fail.
-import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
@@ -599,6 +599,45 @@ describe('aperture priority', () => {
     const { state } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('complete');
     expect(link.changes).toContain('exposurecompensation=-2');
+  });
+});
+
+describe('a file that is cut short', () => {
+  /** Cuts the files of these releases. */
+  function cutting(...releases: number[]): TestLink {
+    const link = new TestLink();
+    const { fire } = link;
+    link.fire = async (options: FireOptions) => {
+      const fired = await fire.call(link, options);
+      if (releases.includes(link.fired)) {
+        const whole = await readFile(fired.path);
+        await writeFile(fired.path, whole.subarray(0, Math.floor(whole.length * 0.7)));
+      }
+      return fired;
+    };
+    return link;
+  }
+
+  it('is found out while the next frames are fired, set aside, and made up', async () => {
+    const link = cutting(2, 9);
+    const { state, record, events } = await fire(link);
+    expect(state).toBe('complete');
+    expect(link.fired).toBe(11);
+    expect(record?.setAside).toHaveLength(2);
+    for (const { reason } of record?.setAside ?? []) expect(reason).toMatch(/cut short/);
+    expect(record?.frames.every((frame) => frame.state === 'verified')).toBe(true);
+    // The frame after it was not held up.
+    const states = events.flatMap(({ happening }) => (happening.type === 'frame' ? [happening.frame] : []));
+    const rejected = states.findIndex((frame) => frame.state === 'rejected');
+    expect(states.slice(0, rejected).filter((frame) => frame.state === 'fired').length).toBeGreaterThan(2);
+  });
+
+  it('again and again: the run halts with what is wrong, and keeps the rest', async () => {
+    const link = cutting(2, 4, 5, 6, 7, 8, 9, 10, 11, 12);
+    const { state, record } = await fire(link);
+    expect(state).toBe('halted');
+    expect(record?.sentence).toMatch(/could not be made in 3 attempts/);
+    expect(record?.frames.filter((frame) => frame.state === 'verified').length).toBeGreaterThan(0);
   });
 });
 
