@@ -8,6 +8,7 @@ import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
   type BracketShape,
+  isSameShape,
   parseAperture,
   parseIso,
   SHUTTER_SCALES,
@@ -292,7 +293,7 @@ export class Body {
   /** Leaves the body so that the next frame fired is the first of the pass. Changes only what has to change. */
   async arm({ centre, shape }: Arming): Promise<void> {
     const atStart = this.turn === 0;
-    if (!sameShape(this.bracket, shape) || !atStart) {
+    if (this.bracket === undefined || !isSameShape(this.bracket, shape) || !atStart) {
       // Only a change puts the bracket back to its first frame: from one shape to another, else off and on.
       const isChange = this.bracket !== undefined && atStart;
       if (shape !== null && this.bracket !== null && !isChange) await this.setBracket(null);
@@ -424,10 +425,6 @@ export class Body {
     return this.settings.get(name)?.value ?? null;
   }
 }
-
-const sameShape = (a: BracketShape | null | undefined, b: BracketShape | null): boolean =>
-  a === b ||
-  (a !== undefined && a !== null && b !== null && a.step === b.step && a.pattern.join() === b.pattern.join());
 
 /** Counts of frames and steps, each pair once. */
 function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {

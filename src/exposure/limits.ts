@@ -37,3 +37,8 @@ export interface BodyLimits {
   /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
   readonly secondsPerFrame: number;
 }
+
+/** @returns whether the body has nothing to change between the two; null is the bracket off */
+export const isSameShape = (one: BracketShape | null, other: BracketShape | null): boolean =>
+  one === other ||
+  (one !== null && other !== null && one.step === other.step && one.pattern.join() === other.pattern.join());

@@ -1,6 +1,12 @@
 // What a plan takes: time, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
 // walks the passes in their order and counts every settings change.
-import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  type BracketShape,
+  isSameShape,
+  type ShutterSetting,
+  type Sixths,
+} from '../exposure/index.js';
 import type { Estimate, Pass } from './types.js';
 
 export interface EstimateOptions {
@@ -19,16 +25,15 @@ export function estimate(
   { fileBytes, settleSeconds = 0, standingTv }: EstimateOptions = {},
 ): Estimate {
   let clock = 0;
-  let bracket = 0;
+  let bracket: BracketShape | null = null;
   const standing = limits.shutters.find(({ tv }) => tv === standingTv);
   let at: ShutterSetting | undefined = standing;
   const passSeconds: number[] = [];
   const starts = new Map<number, number>();
   for (const pass of passes) {
     const before = clock;
-    const step = pass.shape?.step ?? 0;
-    if (step !== bracket) clock += limits.secondsPerChange;
-    bracket = step;
+    if (!isSameShape(pass.shape, bracket)) clock += limits.secondsPerChange;
+    bracket = pass.shape;
     clock += changeSeconds(at, pass.centreShutter, limits);
     at = pass.centreShutter;
     clock += settleSeconds;
@@ -43,7 +48,7 @@ export function estimate(
     at === undefined || standing === undefined
       ? limits.secondsPerChange
       : changeSeconds(at, standing, limits);
-  const seconds = clock + back + (bracket === 0 ? 0 : limits.secondsPerChange);
+  const seconds = clock + back + (bracket === null ? 0 : limits.secondsPerChange);
   const actuations = passes.reduce((sum, pass) => sum + pass.frames.length, 0);
   return {
     seconds: tidy(seconds),

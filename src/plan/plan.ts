@@ -12,7 +12,7 @@ import { costModel } from './cost.js';
 import { leastCover } from './cover/index.js';
 import { estimate } from './estimate.js';
 import { cannotBeMade, rangeOf } from './impossible.js';
-import type { Conditions, Pass, Plan, PlanRequest } from './types.js';
+import type { Conditions, Estimate, Pass, Plan, PlanRequest } from './types.js';
 import { warningsFor } from './warnings.js';
 
 /**
@@ -22,14 +22,29 @@ import { warningsFor } from './warnings.js';
  */
 export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Conditions = {}): Plan {
   const possible = possiblePasses(request, limits);
-  const cost = costModel(request, limits, mayReorder(limits, conditions) ? conditions.standingTv : undefined);
-  const candidates = possible.map((pass) => ({ makes: pass.makes, cost: cost(pass) }));
-  const cover = leastCover(request.offsets.length, candidates);
+  const isFree = mayReorder(limits, conditions);
+  const cost = costModel(request, limits, isFree ? conditions.standingTv : undefined);
+  const priced = possible.map((pass) => ({ pass, makes: pass.makes, cost: cost(pass) }));
+  const rows = request.offsets.length;
+  const cover = leastCover(rows, priced);
   if (cover === undefined) throw cannotBeMade(request, limits);
-  const chosen = cover.chosen.flatMap((index) => possible[index] ?? []);
-  const ascending = assign(darkestFirst(chosen));
-  const passes = mayReorder(limits, conditions) ? withFewestChanges(ascending, conditions) : ascending;
-  const taken = estimate(passes, limits, { ...conditions, settleSeconds: request.settleSeconds });
+  const inOrder = (chosen: readonly number[], of: typeof priced): Walked => {
+    const ascending = assign(darkestFirst(chosen.flatMap((index) => of[index]?.pass ?? [])));
+    const passes = isFree ? withFewestChanges(ascending, conditions) : ascending;
+    return {
+      passes,
+      taken: estimate(passes, limits, { ...conditions, settleSeconds: request.settleSeconds }),
+    };
+  };
+  const equals = isFree && conditions.standingTv !== undefined ? oneShapeOnly(priced, request) : [];
+  const { passes, taken } = equals
+    .map((of) => ({ of, other: leastCover(rows, of) }))
+    .filter(({ other }) => other?.cost === cover.cost)
+    .map(({ of, other }) => inOrder(other?.chosen ?? [], of))
+    .reduce(
+      (best, walked) => (walked.taken.seconds < best.taken.seconds ? walked : best),
+      inOrder(cover.chosen, priced),
+    );
   return {
     ...request,
     passes,
@@ -38,6 +53,24 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
     provenLeast: cover.proven,
     gapSeconds: cover.proven ? 0 : (cover.cost - cover.bound) / 1000,
   };
+}
+
+/** Passes in firing order, and what the walk along them takes. */
+interface Walked {
+  readonly passes: readonly Pass[];
+  readonly taken: Estimate;
+}
+
+/**
+ * The cost model does not see that a bracket of another shape has to be set. Among plans of the same cost, one that gets by with
+ * one shape and single frames may take less: here is what there is to choose from for each shape that has the step asked for.
+ */
+function oneShapeOnly<T extends { readonly pass: PossiblePass }>(
+  priced: readonly T[],
+  { step }: PlanRequest,
+): T[][] {
+  const shapes = new Set(priced.flatMap(({ pass: { shape } }) => (shape?.step === step ? [shape] : [])));
+  return [...shapes].map((only) => priced.filter(({ pass: { shape } }) => shape === null || shape === only));
 }
 
 /** From dark to light by the darkest wanted offset that a pass makes. */

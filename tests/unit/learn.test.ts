@@ -4,10 +4,11 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { bodyProfileSchema } from '../../shared/profile.js';
-import { Body, type ReadinessAsked } from '../../src/camera/index.js';
+import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { learnBody, mostFrames } from '../../src/run/learn.js';
+import { ASKED } from '../asked.js';
 
 let folder = '';
 beforeEach(async () => {
@@ -16,14 +17,6 @@ beforeEach(async () => {
 afterEach(async () => {
   await rm(folder, { recursive: true, force: true });
 });
-
-const ASKED: ReadinessAsked = {
-  mode: 'manual',
-  freeBytes: null,
-  frames: null,
-  fileBytes: null,
-  ticked: new Set(),
-};
 
 async function learn(options: Partial<PracticeOptions>) {
   const body = new PracticeBody({ timing: AT_ONCE, ...options });

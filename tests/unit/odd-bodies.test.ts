@@ -6,6 +6,7 @@ import { Body, type Link, type Setting } from '../../src/camera/index.js';
 import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
+import { ASKED } from '../asked.js';
 
 const choice = (name: string, choices: readonly string[], value = choices[0] ?? ''): Setting => ({
   name,
@@ -34,14 +35,6 @@ function linkTo(settings: readonly Setting[]): Link {
     release: async () => undefined,
   };
 }
-
-const ASKED = {
-  mode: 'manual',
-  freeBytes: null,
-  frames: null,
-  fileBytes: null,
-  ticked: new Set<string>(),
-} as const;
 
 describe('a tree from which no exposure can be set is explained', () => {
   it.each([

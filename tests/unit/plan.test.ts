@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan.js';
 import { parseSetRequest } from '../../shared/request.js';
-import type { BodyLimits } from '../../src/exposure/index.js';
+import { type BodyLimits, isSameShape } from '../../src/exposure/index.js';
 import {
   type Conditions,
   limitsFromStated,
@@ -654,5 +654,35 @@ describe('where the body stands', () => {
     expect(planSet({ ...eight, settleSeconds: 30 }, body).passes.length).toBeLessThanOrEqual(
       planSet(eight, body).passes.length,
     );
+  });
+});
+
+describe('settings changes of a set of brackets', () => {
+  /** On, off, each change of shape, each centre that is not where the shutter stands, and the way back. */
+  function changes(made: Plan, standingTv: number): number {
+    let count = 0;
+    let shape: Plan['passes'][number]['shape'] = null;
+    let tv = standingTv;
+    for (const pass of made.passes) {
+      if (!isSameShape(pass.shape, shape)) count += 1;
+      if (pass.centreShutter.tv !== tv) count += 1;
+      shape = pass.shape;
+      tv = pass.centreShutter.tv;
+    }
+    return count + (shape === null ? 0 : 1) + (tv === standingTv ? 0 : 1);
+  }
+
+  it.each([
+    ['3', 9, '1'],
+    ['3', 11, '2/3'],
+    ['3,5,7,9', 9, '1'],
+    ['3,5,7,9', 11, '2/3'],
+    ['5', 13, '1'],
+  ])('brackets of %s, %s frames %s EV apart: at most two more than passes', (maxFrames, frames, step) => {
+    const body = limits({ maxFrames });
+    const { offsets, step: sixths, base, mode } = parseSetRequest({ frames, step });
+    const setting = resolveBase(base, body);
+    const made = planSet({ offsets, step: sixths, mode, base: setting }, body, { standingTv: setting.tv });
+    expect(changes(made, setting.tv)).toBeLessThanOrEqual(made.passes.length + 2);
   });
 });

@@ -6,20 +6,14 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
-import {
-  Body,
-  type FiredFrame,
-  type FireOptions,
-  type Link,
-  type ReadinessAsked,
-  type Setting,
-} from '../../src/camera/index.js';
+import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { SetFolder } from '../../src/frames/index.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
 import { EventLog, Run } from '../../src/run/index.js';
 import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
+import { ASKED } from '../asked.js';
 
 let into = '';
 beforeEach(async () => {
@@ -28,15 +22,6 @@ beforeEach(async () => {
 afterEach(async () => {
   await rm(into, { recursive: true, force: true });
 });
-
-/** Nothing more is known than what the body tells. */
-const ASKED: ReadinessAsked = {
-  mode: 'manual',
-  freeBytes: null,
-  frames: null,
-  fileBytes: null,
-  ticked: new Set(),
-};
 
 /** Lets everything through, unless told otherwise. */
 class TestLink implements Link {

@@ -14,6 +14,7 @@ import {
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { toEv } from '../../src/exposure/index.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
+import { ASKED } from '../asked.js';
 import { withLinkedBody } from './linked-body.js';
 import type { FaceName } from './ptp/plugged-body.js';
 
@@ -133,13 +134,7 @@ describe.each(SUBJECTS)('a link to a body ($name)', ({ shape, withSubject }) => 
     withSubject(async ({ link, body, into }) => {
       const met = await Body.meet(link);
       const before = { ...body.state };
-      await met.makeReady({
-        mode: 'manual',
-        freeBytes: null,
-        frames: null,
-        fileBytes: null,
-        ticked: new Set(),
-      });
+      await met.makeReady(ASKED);
       const shutter = met.limits.shutters.find(({ tv }) => tv === 5 * EV);
       if (shutter === undefined) throw new Error('The body has no 1/30 s.');
       const centre = { by: 'shutter', shutter } as const;

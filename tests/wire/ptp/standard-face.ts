@@ -5,42 +5,15 @@
 // The exposure time is in units of 0.1 ms. Labels therefore read like `0.0080s`, and from about 1/2500 s on several settings
 // have the same one: writing it sets the slowest of them, which is what this body makes of a value that is not unique.
 import type { PracticeBody, PracticeState } from '../../../src/camera/practice/model.js';
-import { APERTURE_SCALES, SHUTTER_SCALES } from '../../../src/exposure/index.js';
+import { hundredths, tenthsOfMilliseconds, thousandths } from './bytes.js';
 import { Card } from './card.js';
-import { EVENT, OPERATION, RESPONSE } from './codes.js';
+import { EVENT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
 import { CONTAINER, packParameters } from './containers.js';
 import { type PropertyDescription, packPropertyDescription, VALUE_TYPE } from './datasets.js';
 import type { Face, Handler, PtpAnswer, PtpRequest } from './responder.js';
 import type { VirtualUsb } from './virtual-usb.js';
 
 const PLAIN_PTP = 0;
-
-const PROPERTY = {
-  battery: 0x5001,
-  whiteBalance: 0x5005,
-  aperture: 0x5007,
-  focus: 0x500a,
-  shutter: 0x500d,
-  mode: 0x500e,
-  iso: 0x500f,
-  compensation: 0x5010,
-  drive: 0x5013,
-} as const;
-
-/** The exposure time of a setting in units of 0.1 ms. */
-const tenthsOfMilliseconds = (tv: number): number => {
-  const setting = SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
-  return Math.round((setting?.nominalSeconds ?? 0) * 10_000);
-};
-
-/** The f-number times 100. */
-const hundredths = (av: number): number => {
-  const setting = APERTURE_SCALES.third.find((candidate) => candidate.av === av);
-  return Math.round((setting?.nominalFNumber ?? 0) * 100);
-};
-
-/** The exposure bias in thousandths of EV. */
-const thousandths = (sixths: number): number => Math.trunc((sixths * 1000) / 6);
 
 interface Property {
   readonly describe: () => Omit<PropertyDescription, 'code'>;
