@@ -150,7 +150,7 @@ export class Body {
       keepDebts: keepDebts ?? (async () => undefined),
     });
     for (const [name, debt] of (await owed?.(identity)) ?? []) body.asFound.set(name, debt);
-    body.forgetCorrected();
+    if (body.forgetCorrected()) await body.keepDebts(identity, body.asFound);
     for (const name of body.asFound.keys()) body.touched.add(name);
     return body;
   }
@@ -334,7 +334,7 @@ export class Body {
     if (this.turn !== 0) this.known.clear();
     const done: string[] = [];
     const failed: string[] = [];
-    for (const [name, { found }] of [...this.asFound].reverse()) {
+    for (const [name, { found }] of await this.inPayingOrder()) {
       try {
         if (this.known.get(name) !== found) await this.link.changeSetting(name, found);
         this.known.set(name, found);
@@ -351,6 +351,18 @@ export class Body {
     await this.keepDebts(this.identity, this.asFound);
     if (failed.length === 0) return done;
     throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
+  }
+
+  /** The last change first; but what the body locks while the bracket is off before that is switched back. */
+  private async inPayingOrder(): Promise<[string, Owed][]> {
+    const { locked } = this.dialect;
+    const isLocked = ([name]: [string, Owed]) => locked?.names.has(name) === true;
+    const needed = [...this.asFound].some(
+      (debt) => isLocked(debt) && this.known.get(debt[0]) !== debt[1].found,
+    );
+    if (locked !== undefined && needed) await locked.unlock(this.changes);
+    const reversed = [...this.asFound].reverse();
+    return [...reversed.filter(isLocked), ...reversed.filter((debt) => !isLocked(debt))];
   }
 
   async release(): Promise<void> {
@@ -386,12 +398,17 @@ export class Body {
     if (isNew) await this.keepDebts(this.identity, this.asFound);
   }
 
-  /** What stands as none of the values that were written was set by hand: the photographer's word counts. */
-  private forgetCorrected(): void {
+  /**
+   * What stands as none of the values that were written was set by hand: the photographer's word counts.
+   * @returns whether anything was forgotten
+   */
+  private forgetCorrected(): boolean {
+    const before = this.asFound.size;
     for (const [name, { found, written }] of this.asFound) {
       const now = this.settings.get(name)?.value;
       if (now === found || (now !== undefined && !written.includes(now))) this.asFound.delete(name);
     }
+    return this.asFound.size < before;
   }
 
   private async setBracket(shape: BracketShape | null): Promise<void> {

@@ -2,11 +2,11 @@
 import { statfs } from 'node:fs/promises';
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
-import { EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Mark } from '../../shared/readiness.js';
 import type { BodyView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
-import { Finder, type Surveyed } from '../run/index.js';
+import { Finder, type Found, type Surveyed } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options.js';
 import { exitCodeOf, wrapped } from './process.js';
 
@@ -48,6 +48,7 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
   const found = await surveyOrOne(finder, options);
   try {
     const views: BodyView[] = [];
+    const refused: Failed[] = [];
     const asked = {
       mode,
       frames: null,
@@ -57,16 +58,28 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
     };
     for (const entry of found) {
       if ('error' in entry) continue;
-      if (setClock) await entry.body.setClock(() => new Date());
+      if (setClock) refused.push(...(await setClockOf(entry)));
       views.push(entry.body.view(asked));
     }
-    const failed = found.flatMap((entry) => ('error' in entry ? [entry] : []));
+    const failed = [...refused, ...found.flatMap((entry) => ('error' in entry ? [entry] : []))];
     if (json) printJson(views, failed);
     else printWords(found, views, failed);
     const [first] = failed;
-    return views.length === 0 && first !== undefined ? exitCodeOf(first.error) : 0;
+    const isFailure = views.length === 0 || refused.length > 0;
+    return isFailure && first !== undefined ? exitCodeOf(first.error) : 0;
   } finally {
     for (const entry of found) if ('body' in entry) await entry.body.release();
+  }
+}
+
+/** @returns why the clock of this one could not be set; nothing where it was */
+async function setClockOf({ body }: Found): Promise<Failed[]> {
+  try {
+    await body.setClock(() => new Date());
+    return [];
+  } catch (cause) {
+    const { model, serial } = body.identity;
+    return [{ attached: { model, serial }, error: asEvenrungError(cause) }];
   }
 }
 
@@ -107,10 +120,7 @@ function printWords(found: readonly Surveyed[], views: readonly BodyView[], fail
   const parts = [
     ...(notes.length === 0 ? [] : [notes.flatMap((note) => wrapped(note, ''))]),
     ...views.map(inWords),
-    ...failed.map(({ attached, error }) => [
-      `${attached.model}`,
-      ...wrapped(`  could not be met: ${error.message}`, '  '),
-    ]),
+    ...failed.map(({ attached, error }) => [`${attached.model}`, ...wrapped(`  ${error.message}`, '  ')]),
   ];
   process.stdout.write(`${parts.map((lines) => lines.join('\n')).join('\n\n')}\n`);
 }

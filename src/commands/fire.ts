@@ -61,8 +61,8 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
   });
   try {
     await station.look();
-    if (station.problem !== null) throw station.problem;
     if (stopped) return STOPPED;
+    if (station.problem !== null) throw station.problem;
     const run = await station.start(request);
     await station.settled();
     const state = events.state.run?.state;

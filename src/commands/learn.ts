@@ -1,6 +1,7 @@
 // `learn`: finds out what the wire does not tell of a body, shows it, and keeps it for the plans to come.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import { EventLog, Station } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, secondsNumber } from './options.js';
@@ -43,7 +44,7 @@ async function learn(options: LearnCommandOptions, log: Logger): Promise<number>
     await station.look();
     if (station.problem !== null) throw station.problem;
     let announced = false;
-    const { profile, path } = await station.learn({
+    const { profile, path, trouble } = await station.learn({
       longestSeconds: options.longest,
       stopping: () => stopped,
       onStep: ({ message, most }) => {
@@ -54,9 +55,11 @@ async function learn(options: LearnCommandOptions, log: Logger): Promise<number>
       },
     });
     process.stdout.write(options.json ? `${JSON.stringify({ profile, path })}\n` : inWords(profile, path));
+    if (trouble !== null) throw new EvenrungError('not-put-back', trouble);
     return 0;
   } catch (cause) {
-    if (stopped) return STOPPED;
+    // Only where the body is left as found.
+    if (stopped && asEvenrungError(cause).code === 'ending') return STOPPED;
     throw cause;
   } finally {
     await station.close();

@@ -95,14 +95,16 @@ export function judgeMetered(recorded: RecordedExposure, asked: AskedOffset): Me
     const said = recorded.bias === null ? '' : ` (it records ${formatEv(Math.round(recorded.bias * 6))} EV)`;
     return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
   }
-  const clamped =
-    (moved < -MOVED_EV && tv <= asked.longestTv) || (moved > MOVED_EV && tv >= asked.shortestTv);
-  if (clamped) {
-    const end = moved < 0 ? 'longer' : 'shorter';
+  const isLongest = tv <= asked.longestTv;
+  const isShortest = tv >= asked.shortestTv;
+  // There the body may have been held up: such a frame counts only where it agrees with a base that others told.
+  const agrees = asked.baseTv !== null && Math.abs(moved) < MOVED_EV;
+  if ((isLongest || isShortest) && !agrees) {
+    const remedy = isLongest ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO';
     return {
       right: false,
       reasons: [
-        `The light asks for a ${end} time than the body has: ${moved < 0 ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO'}.`,
+        `Its time stands at the end of the body's range, where the light may ask for a ${isLongest ? 'longer' : 'shorter'} one: ${remedy}.`,
       ],
     };
   }

@@ -14,6 +14,7 @@ export class SetFolder {
   readonly path: string;
   /** Where the link puts what comes back. */
   readonly incoming: string;
+  private taken: Promise<unknown> = Promise.resolve();
 
   /**
    * @param into the folder that takes sets; made where it is missing
@@ -105,7 +106,14 @@ export class SetFolder {
     return true;
   }
 
-  private async take(file: string, folder: string, stem: string, kind: string): Promise<string> {
+  /** One after the other: names are looked for and taken in two steps. */
+  private take(file: string, folder: string, stem: string, kind: string): Promise<string> {
+    const taking = this.taken.then(() => this.takeNow(file, folder, stem, kind));
+    this.taken = taking.catch(() => undefined);
+    return taking;
+  }
+
+  private async takeNow(file: string, folder: string, stem: string, kind: string): Promise<string> {
     return this.storing(async () => {
       const taken = new Set(await readdir(path.join(this.path, folder)));
       let name = `${stem}.${kind}`;

@@ -1,6 +1,13 @@
 // The engine: states, events, the run.
 export { EventLog, type Watcher } from './event-log.js';
-export { BODY_CHOICES, type BodyChoice, Finder, type FinderOptions, type Surveyed } from './finder.js';
+export {
+  BODY_CHOICES,
+  type BodyChoice,
+  Finder,
+  type FinderOptions,
+  type Found,
+  type Surveyed,
+} from './finder.js';
 export type { LearnOptions, LearnStep } from './learn.js';
 export { Run, type RunOptions } from './run.js';
 export { Station, type StationOptions } from './station.js';

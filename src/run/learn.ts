@@ -6,7 +6,7 @@
 import { rm } from 'node:fs/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
-import type { Body, ReadinessAsked } from '../camera/index.js';
+import { type Body, LINK_FAILURES, notPutBack, type ReadinessAsked } from '../camera/index.js';
 import { type BracketShape, type ShutterSetting, SIXTHS_PER_EV } from '../exposure/index.js';
 import { readPicture, readRecorded, recordedTv } from '../frames/index.js';
 
@@ -23,6 +23,11 @@ const FAR = 12;
 /** What a change takes more for each setting on its way is told from noise above this. */
 const TELLING_SECONDS = 0.01;
 const TIMED_CHANGES = 3;
+/** Frames that are timed where there was no bracket to learn; the very first one of a process takes longer and is left out. */
+const TIMED_FRAMES = 4;
+/** How often a lost connection is taken up again to put settings back. */
+const MOST_RECONNECTS = 6;
+const RECONNECT_PAUSE_MS = 500;
 
 /** What is being found out. */
 export interface LearnStep {
@@ -44,27 +49,44 @@ export interface LearnOptions {
 
 /**
  * @param folder takes the frames, and is left empty
- * @returns what was learnt; the body is left as it was found, whatever happens
- * @throws EvenrungError not-learnt with the reason, body-not-ready, ending, and what links throw
+ * @returns what was learnt, and what could not be put back, where that is so
+ * @throws EvenrungError not-learnt with the reason, body-not-ready, ending, and what links throw; not-put-back where beside
+ *   that the body could not be left as found
  */
 export async function learnBody(
   body: Body,
   asked: ReadinessAsked,
   folder: string,
   options: LearnOptions = {},
-): Promise<BodyProfile> {
+): Promise<{ profile: BodyProfile; trouble: string | null }> {
   const lesson = new Lesson(body, folder, options);
   let profile: BodyProfile;
   try {
     await body.makeReady(asked);
     profile = await lesson.learn();
   } catch (cause) {
-    // What went wrong is worth more than that the settings could not be put back either; they stay owed.
-    await body.putBack().catch(() => undefined);
-    throw cause;
+    const error = asEvenrungError(cause);
+    if ((await putBackSteadily(body)) === null) throw error;
+    throw new EvenrungError('not-put-back', `${error.message} ${notPutBack(body.debts)}`, {
+      cause: error.code,
+    });
   }
-  await body.putBack();
-  return profile;
+  return { profile, trouble: await putBackSteadily(body) };
+}
+
+/** @returns what could not be put back and stays owed, in a sentence; null where all is as it was found */
+async function putBackSteadily(body: Body): Promise<string | null> {
+  for (let tries = 0; ; tries += 1) {
+    try {
+      await body.putBack();
+      return null;
+    } catch (cause) {
+      const { code, message } = asEvenrungError(cause);
+      if (tries === MOST_RECONNECTS || !LINK_FAILURES.has(code))
+        return body.debts.size === 0 ? message : notPutBack(body.debts);
+      await new Promise((resolve) => setTimeout(resolve, RECONNECT_PAUSE_MS));
+    }
+  }
 }
 
 interface Shot {
@@ -238,7 +260,10 @@ class Lesson {
       nearTimes.push(await this.timed(near), await this.timed(start));
       farTimes.push(await this.timed(far), await this.timed(start));
     }
-    if (this.overheads.length === 0) await this.shoot(start.seconds);
+    if (this.overheads.length === 0) {
+      for (let frame = 0; frame < TIMED_FRAMES; frame += 1) await this.shoot(start.seconds);
+      this.overheads.shift();
+    }
     const perSetting = (median(farTimes) - median(nearTimes)) / (steps - 1);
     const secondsPerSetting = perSetting > TELLING_SECONDS ? perSetting : 0;
     return {
@@ -318,7 +343,7 @@ class Lesson {
 export function mostFrames(body: Body): number {
   const shapes = oneEachPattern(body.limits.brackets);
   const brackets = shapes.map(({ pattern }) => (body.tellsCounts ? pattern.length + 1 : MOST_FRAMES + 1));
-  const extra = shapes.length === 0 ? 2 : 2 + MOST_FRAMES;
+  const extra = shapes.length === 0 ? TIMED_FRAMES + 1 : 2 + MOST_FRAMES;
   return brackets.reduce((sum, count) => sum + count, 0) + extra;
 }
 

@@ -94,6 +94,8 @@ export class Run {
   /** Files whose pictures are being looked at while the run goes on. */
   private readonly looks = new Set<Promise<void>>();
   private lookFailure: EvenrungError | null = null;
+  /** In aperture priority: the biases that the files of the bracket under way have recorded. */
+  private biases: number[] = [];
   /** Whether a file came back, release by release, for the first few. */
   private readonly releases: boolean[] = [];
 
@@ -154,7 +156,9 @@ export class Run {
     this.tellPass(number, 'arming');
     await this.armPass(pass);
     await this.settle();
+    if (this.stopping) return;
     this.tellPass(number, 'firing');
+    this.biases = [];
     await this.fireTurns(pass);
     this.tellPass(number, 'done');
   }
@@ -226,13 +230,14 @@ export class Run {
     const centre = this.centreAt(fromEv(frame.view.offset), frame.shutter);
     await this.steadily(() => this.options.body.arm({ centre, shape: null }));
     await this.settle();
-    await this.shoot(frame, [frame]);
+    await this.shoot(frame, [frame], true);
   }
 
   /** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
   private async repeat(pass: Pass): Promise<void> {
     await this.armPass(pass);
     await this.settle();
+    this.biases = [];
     await this.fireTurns(pass);
   }
 
@@ -247,9 +252,10 @@ export class Run {
    * Fires one frame and has its file judged. Where the file proves to be another open frame of the pass, it counts as that
    * one: bodies differ in the order in which they fire.
    * @param expected null where the turn of the bracket has to be fired for nothing: then the file is set aside
+   * @param isSingle whether the bracket is off
    * @returns false where nothing came back, so that nobody knows where the bracket stands
    */
-  private async shoot(expected: Frame | null, pass: readonly Frame[]): Promise<boolean> {
+  private async shoot(expected: Frame | null, pass: readonly Frame[], isSingle = false): Promise<boolean> {
     let fired: FiredFrame;
     try {
       if (expected !== null) {
@@ -267,8 +273,28 @@ export class Run {
       if (this.everyOtherRelease()) throw mirrorLocked();
       return false;
     }
-    await this.takeIn(await this.read(fired), expected, pass);
+    const arrival = await this.read(fired);
+    this.mustTellFrames(arrival, isSingle);
+    await this.takeIn(arrival, expected, pass, isSingle);
     return true;
+  }
+
+  /**
+   * In aperture priority a frame is told by the bias that its file records. Where two frames of one bracket record the same, the
+   * bracket's part is missing, and which frame a file is can only be told by the order: that must have been learnt.
+   * @throws EvenrungError mode-not-supported
+   */
+  private mustTellFrames({ recorded }: Arrival, isSingle: boolean): void {
+    const { plan, body } = this.options;
+    if (plan.mode === 'manual' || isSingle || recorded === null || body.profile?.patterns !== undefined)
+      return;
+    if (recorded.bias !== null && this.biases.includes(recorded.bias)) {
+      throw new EvenrungError(
+        'mode-not-supported',
+        'In aperture priority the files of this camera do not tell which frame of the bracket they are, and the frames of this pass cannot be relied on. Let Evenrung learn the camera once (the command `learn`), so that the order is known; or use manual mode.',
+      );
+    }
+    if (recorded.bias !== null) this.biases.push(recorded.bias);
   }
 
   /** With mirror lock-up on, one release raises the mirror and brings nothing, and the next one brings a frame. */
@@ -276,7 +302,12 @@ export class Run {
     return this.releases.length === 3 && this.releases.every((came, index) => came === (index === 1));
   }
 
-  private async takeIn(arrival: Arrival, expected: Frame | null, pass: readonly Frame[]): Promise<void> {
+  private async takeIn(
+    arrival: Arrival,
+    expected: Frame | null,
+    pass: readonly Frame[],
+    isSingle: boolean,
+  ): Promise<void> {
     const possible = expected === null ? pass : [expected, ...pass];
     const owner = possible.find((frame) => isOpen(frame) && this.mismatch(arrival, frame) === null);
     if (owner !== undefined && owner === expected) {
@@ -286,7 +317,7 @@ export class Run {
     }
     if (expected !== null) {
       // Somebody may have turned a dial: what was believed to be set is set again.
-      if (owner === undefined && expected.pass.shape === null) this.options.body.doubt();
+      if (owner === undefined && (isSingle || expected.pass.shape === null)) this.options.body.doubt();
       const reason =
         owner === undefined
           ? (this.mismatch(arrival, expected) ?? '')

@@ -33,6 +33,13 @@ export interface StationOptions extends FinderOptions {
 /** Nobody waits for it: a busy computer may take its time. */
 const AWAKE_WITHIN_MS = 5000;
 
+export interface Learnt {
+  readonly profile: BodyProfile;
+  readonly path: string;
+  /** What could not be put back, in a sentence; null where the body is as it was found. */
+  readonly trouble: string | null;
+}
+
 export class Station {
   private readonly options: StationOptions;
   private readonly finder: Finder;
@@ -76,11 +83,18 @@ export class Station {
    */
   look(camera?: string): Promise<void> {
     this.mustBeFree();
+    const isOther = camera !== undefined && camera !== this.camera;
     if (camera !== undefined) this.camera = camera;
-    this.looking ??= this.lookOnce().finally(() => {
-      this.looking = undefined;
-    });
-    return this.looking;
+    // A look that is under way may be after another one.
+    const before = isOther ? this.looking : undefined;
+    if (this.looking !== undefined && before === undefined) return this.looking;
+    const looking = (before ?? Promise.resolve())
+      .then(() => this.lookOnce())
+      .finally(() => {
+        if (this.looking === looking) this.looking = undefined;
+      });
+    this.looking = looking;
+    return looking;
   }
 
   /**
@@ -98,24 +112,28 @@ export class Station {
 
   /** A person says that something is so which the wire cannot tell. @throws EvenrungError no-body */
   async tick(code: ReadinessCode, isSo: boolean): Promise<void> {
+    const body = this.requireBody();
     if (isSo) this.ticked.add(code);
     else this.ticked.delete(code);
-    await this.tellBody(this.requireBody());
+    await this.tellBody(body);
   }
 
   /**
    * Finds out what the wire does not tell, and keeps it: fires some frames.
-   * @returns what was learnt, and where it lies
+   * @returns what was learnt, where it lies, and what could not be put back
    * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and what links throw
    */
-  async learn(options: LearnOptions = {}): Promise<{ profile: BodyProfile; path: string }> {
+  async learn(options: LearnOptions = {}): Promise<Learnt> {
     const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
     try {
       return await this.withBody(async (body) => {
         const asked = await this.readinessAsked();
         const stopping = () => this.closed || (options.stopping?.() ?? false);
-        const profile = await learnBody(body, { ...asked, mode: 'manual' }, folder, { ...options, stopping });
-        return { profile, path: await this.finder.profiles.write(profile) };
+        const { profile, trouble } = await learnBody(body, { ...asked, mode: 'manual' }, folder, {
+          ...options,
+          stopping,
+        });
+        return { profile, trouble, path: await this.finder.profiles.write(profile) };
       });
     } finally {
       await rm(folder, { recursive: true, force: true });
@@ -166,9 +184,13 @@ export class Station {
     // Belongs into a record, and the run that owed it may have left none.
     if (this.paid !== null) run.noteBefore(this.paid);
     this.paid = null;
-    this.running = this.carryOut(run, body).then(() => {
-      this.running = undefined;
-    });
+    this.running = this.carryOut(run, body)
+      .catch((cause: unknown) =>
+        this.options.log(`The run ended with a defect: ${asEvenrungError(cause).message}`),
+      )
+      .finally(() => {
+        this.running = undefined;
+      });
     return run;
   }
 
@@ -178,11 +200,14 @@ export class Station {
       answerWithin: AWAKE_WITHIN_MS,
       onLost: (sentence) => run.note(sentence),
     });
+    let isOver = false;
     void awake.then(({ reminder }) => {
-      if (reminder !== null) run.note(reminder);
+      if (reminder !== null && !isOver) run.note(reminder);
     });
     await run.carryOut();
-    await (await awake).release();
+    isOver = true;
+    // Not waited for: a system that has not answered yet is let go of when it does.
+    void awake.then((held) => held.release());
     if (LOST.has(run.error?.code ?? '')) this.lose(run.error?.message ?? '');
     else await this.tellBody(body);
   }

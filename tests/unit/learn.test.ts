@@ -3,6 +3,7 @@ import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { EvenrungError } from '../../shared/errors.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
 import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
@@ -22,12 +23,28 @@ async function learn(options: Partial<PracticeOptions>) {
   const body = new PracticeBody({ timing: AT_ONCE, ...options });
   const before = { ...body.state };
   const met = await Body.meet(new PracticeLink(body));
-  const profile = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
+  const { profile, trouble } = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
+  expect(trouble).toBeNull();
   expect(bodyProfileSchema.parse(profile)).toEqual(profile);
   expect({ ...body.state }).toEqual(before);
   expect(await readdir(folder)).toEqual([]);
   expect(body.shots.length).toBeLessThanOrEqual(mostFrames(met));
   return { body, met, profile };
+}
+
+/** Makes a link refuse one value of one setting. */
+function refusing(link: PracticeLink, name: string, value: string, from = () => true) {
+  const { changeSetting } = link;
+  link.changeSetting = async (of, to) => {
+    if (of === name && to === value && from())
+      throw new EvenrungError('setting-not-taken', 'It does not take it.');
+    return changeSetting.call(link, of, to);
+  };
+  return {
+    stop: () => {
+      link.changeSetting = changeSetting;
+    },
+  };
 }
 
 const sortedList = (patterns: readonly (readonly number[])[] = []) => patterns.map((p) => p.join()).sort();
@@ -67,6 +84,11 @@ describe('what else the wire does not tell', () => {
     }
   });
 
+  it('a body that locks step and pattern while its bracket is off, and is left as found all the same', async () => {
+    const { profile, body } = await learn({ shape: 'pattern', locksWhileOff: true });
+    expect(sortedList(profile.patterns)).toEqual(sortedList(body.options.patterns));
+  });
+
   it('a body that goes on in the middle of its bracket', async () => {
     const { profile } = await learn({ shape: 'amount', restarts: false });
     expect(profile).toMatchObject({ restarts: false, patterns: [[0, -1, 1]] });
@@ -94,7 +116,8 @@ describe('what else the wire does not tell', () => {
     };
     const body = new PracticeBody({ shape: 'none', timing });
     const met = await Body.meet(new PracticeLink(body));
-    const { timing: learnt, longTime, noiseReduction } = await learnBody(met, ASKED, folder);
+    const { profile } = await learnBody(met, ASKED, folder);
+    const { timing: learnt, longTime, noiseReduction } = profile;
     expect(learnt?.secondsPerChange).toBeGreaterThan(0.04);
     expect(learnt?.secondsPerChange).toBeLessThan(0.09);
     expect(learnt?.secondsPerSetting).toBeGreaterThan(0.015);
@@ -112,7 +135,8 @@ describe('what else the wire does not tell', () => {
     const body = new PracticeBody({ shape: 'pattern', timing: { ...AT_ONCE, exposureScale: 1 } });
     await body.change('noiseReduction', 'on');
     const met = await Body.meet(new PracticeLink(body));
-    const { longTime, noiseReduction } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
+    const { profile } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
+    const { longTime, noiseReduction } = profile;
     expect(noiseReduction).toBe(true);
     expect(longTime?.shutter).toBe('1');
     expect(longTime?.seconds).toBeGreaterThan(0.9);
@@ -138,6 +162,31 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
     const met = await Body.meet(new PracticeLink(body));
     await expect(learnBody(met, ASKED, folder)).rejects.toMatchObject({ code: 'body-not-ready' });
     expect(body.shots).toHaveLength(0);
+  });
+
+  it('settings that cannot be put back: what was learnt is kept, and it is said', async () => {
+    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    const link = new PracticeLink(body);
+    const refuse = refusing(link, 'shutterspeed', '1/60');
+    const met = await Body.meet(link);
+    const { profile, trouble } = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
+    expect(profile.patterns).toEqual([[0, -1, 1]]);
+    expect(trouble).toMatch(/could not be put back: shutterspeed to 1\/60/);
+    refuse.stop();
+    await met.putBack();
+    expect(body.state.shutter).toBe(36);
+  });
+
+  it('stopped, and settings cannot be put back: that is said, not that all is as found', async () => {
+    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    const link = new PracticeLink(body);
+    refusing(link, 'aeb', 'off', () => body.shots.length >= 2);
+    const met = await Body.meet(link);
+    const stopping = () => body.shots.length >= 2;
+    await expect(learnBody(met, ASKED, folder, { stopping })).rejects.toMatchObject({
+      code: 'not-put-back',
+      message: expect.stringMatching(/stopped; nothing is kept of it\. .*aeb to off/),
+    });
   });
 
   it('stopped in the middle', async () => {

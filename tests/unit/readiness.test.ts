@@ -566,7 +566,7 @@ describe('mirror', () => {
     expectNothing('mirror', [choice('exposuredelaymode', 'Off'), choice('capturedelay', '0.000s')]);
   });
 
-  // The lists are those of libgphoto2 2.5.30, camlibs/ptp2/canon-eos-customfunc.txt, group 3 and group 4 of one body.
+  // The lists are those of libgphoto2 2.5.30, the table of custom functions in camlibs/ptp2, group 3 and group 4 of one body.
   test('custom function 60f of 0x0B', () => {
     const off = '84,1,3,78,8,505,1,0,506,1,0,50f,1,0,510,1,0,50e,1,0,60f,1,0,508,1,0,507,5,0,ff,0,ff,0,';
     const on = off.replace('60f,1,0', '60f,1,1');

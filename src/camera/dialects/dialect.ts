@@ -30,4 +30,6 @@ export interface Dialect {
    */
   setBracket(link: Changes, shape: BracketShape | null, settings: Settings): Promise<void>;
   setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
+  /** Settings that some bodies lock while the bracket is off, and what unlocks them. */
+  readonly locked?: { readonly names: ReadonlySet<string>; unlock(link: Changes): Promise<void> };
 }

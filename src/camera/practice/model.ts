@@ -97,6 +97,10 @@ export interface PracticeOptions {
   readonly shortestTv: Sixths;
   /** Whether setting the bracket, even to what it is, starts it at its first frame. */
   readonly restarts: boolean;
+  /** Whether step and pattern of the shape `pattern` can be set while the bracket is on only. */
+  readonly locksWhileOff: boolean;
+  /** Whether the exposure bias in its files holds the bracket's part. */
+  readonly recordsBracket: boolean;
   /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
   readonly beyondRange: 'clamped' | 'refused';
   readonly timing: PracticeTiming;
@@ -124,6 +128,8 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'no
     shortestTv: 13 * EV,
     restarts: true,
     timing: LIFELIKE,
+    locksWhileOff: false,
+    recordsBracket: true,
     beyondRange: 'clamped',
   },
   pattern: {
@@ -134,6 +140,8 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'no
     shortestTv: 13 * EV,
     restarts: true,
     timing: { ...LIFELIKE, change: 0.03, releaseLag: 0.05, cycle: 0.1 },
+    locksWhileOff: false,
+    recordsBracket: true,
     beyondRange: 'clamped',
   },
   'drive-entry': {
@@ -148,6 +156,8 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'no
     shortestTv: 12 * EV,
     restarts: true,
     timing: { ...LIFELIKE, change: 0.06, cycle: 0.09 },
+    locksWhileOff: false,
+    recordsBracket: true,
     beyondRange: 'clamped',
   },
   none: {
@@ -158,6 +168,8 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'no
     shortestTv: 13 * EV,
     restarts: true,
     timing: { ...LIFELIKE, releaseLag: 0.08, cycle: 0.2 },
+    locksWhileOff: false,
+    recordsBracket: true,
     beyondRange: 'clamped',
   },
 };
@@ -315,7 +327,7 @@ export class PracticeBody {
    */
   async change<K extends keyof PracticeState>(name: K, value: PracticeState[K]): Promise<boolean> {
     const to = this.choices[name].indexOf(value);
-    if (to < 0) return false;
+    if (to < 0 || this.isLocked(name)) return false;
     const { change, changePerSetting } = this.options.timing;
     const passed = Math.abs(to - this.choices[name].indexOf(this.settings[name]));
     await pause(change + changePerSetting * passed);
@@ -366,7 +378,7 @@ export class PracticeBody {
       av: settings.aperture,
       iso: settings.iso,
       biasSixths:
-        shot.bracketPosition * (bracket?.step ?? 0) +
+        (this.options.recordsBracket ? shot.bracketPosition * (bracket?.step ?? 0) : 0) +
         (settings.mode === 'manual' ? 0 : settings.compensation),
       takenAt,
       model: this.model,
@@ -382,6 +394,12 @@ export class PracticeBody {
     if (this.files.length > FILES_KEPT) this.files.shift();
     if (this.shots.length > FILES_KEPT * 4) this.shots.shift();
     return [file];
+  }
+
+  private isLocked(name: keyof PracticeState): boolean {
+    const { shape, locksWhileOff } = this.options;
+    const isPart = name === 'bracketStep' || name === 'bracketPattern';
+    return locksWhileOff && shape === 'pattern' && isPart && this.settings.bracket === 'off';
   }
 
   private driveEntries(): DriveEntry[] {

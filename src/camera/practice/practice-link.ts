@@ -59,8 +59,11 @@ export class PracticeLink implements Link {
     if (choice === undefined) {
       throw new EvenrungError('choice-not-offered', `The practice body offers no '${value}' for '${name}'.`);
     }
-    await this.body.change(entry.of, choice as never);
-    return this.show(entry);
+    if (await this.body.change(entry.of, choice as never)) return this.show(entry);
+    throw new EvenrungError(
+      'setting-not-taken',
+      `The practice body does not take '${value}' for '${name}' now.`,
+    );
   }
 
   async fire({ into }: FireOptions): Promise<FiredFrame> {
@@ -113,7 +116,8 @@ export class PracticeLink implements Link {
 
 /**
  * The environment says how much time the body takes, and how it brackets: EVENRUNG_PRACTICE_TIMING is `lifelike` (the
- * default) or `at-once`, EVENRUNG_PRACTICE_SHAPE one of PRACTICE_SHAPES (`amount` by default).
+ * default) or `at-once`, EVENRUNG_PRACTICE_SHAPE one of PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the
+ * default) or `aperture`.
  * @throws EvenrungError unknown-body
  */
 export function openPracticeLink(): Link {
@@ -128,5 +132,7 @@ export function openPracticeLink(): Link {
       `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
     );
   }
-  return new PracticeLink(new PracticeBody({ ...timing, shape }));
+  const body = new PracticeBody({ ...timing, shape });
+  if (process.env.EVENRUNG_PRACTICE_MODE === 'aperture') void body.change('mode', 'aperture');
+  return new PracticeLink(body);
 }

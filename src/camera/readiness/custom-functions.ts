@@ -1,4 +1,4 @@
-// The custom functions of vendor extension 0x0B as libgphoto2 2.5.30 writes them (camlibs/ptp2/canon-eos-customfunc.txt): numbers
+// The custom functions of vendor extension 0x0B as libgphoto2 2.5.30 writes them (the table of custom functions in camlibs/ptp2): numbers
 // in base 16 with commas between, `size,groups,` and then for each group `group,size,functions,`, and for each function
 // `function,values,value...`. A body sends its groups one after the other, and the library keeps the last: most functions are
 // missing from it.

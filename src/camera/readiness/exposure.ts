@@ -49,7 +49,10 @@ function lookAtMode(question: ReadinessQuestion): Finding {
   const wanted = manual ? 'manual' : 'aperture priority';
   const place = manual ? 'M (manual)' : 'A or Av (aperture priority)';
   // The invented body has no dial.
-  const turn = question.link === 'practice' ? `Set its mode to ${wanted}` : `Turn its mode dial to ${place}`;
+  const turn =
+    question.link === 'practice'
+      ? `Start Evenrung with EVENRUNG_PRACTICE_MODE=${mode}`
+      : `Turn its mode dial to ${place}`;
   const ofMode = (label: string) => (manual ? MANUAL : APERTURE_PRIORITY).has(label);
   const ofOther = (label: string) =>
     MANUAL.has(label) || APERTURE_PRIORITY.has(label) || OTHER_MODES.has(label);

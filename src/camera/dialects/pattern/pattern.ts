@@ -77,6 +77,11 @@ export const pattern: Dialect = {
     );
   },
 
+  locked: {
+    names: new Set([PATTERN, STEP]),
+    unlock: async (link) => void (await link.changeSetting(SWITCH, BRACKETING_ON)),
+  },
+
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings, shutterName(settings)),
 };
 
