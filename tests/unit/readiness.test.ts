@@ -1087,6 +1087,6 @@ test('the practice body never stops a run in manual mode, and does not pass for 
 test('the practice body in another mode has no dial to turn', () => {
   const item = itemOf('mode', [choice('autoexposuremode', 'AV')], { link: 'practice' });
   expect(item?.message).toBe(
-    'The practice body is in mode AV, in which the run cannot set the shutter. Set its mode to manual, then fire again.',
+    'The practice body is in mode AV, in which the run cannot set the shutter. Start Evenrung with EVENRUNG_PRACTICE_MODE=manual, then fire again.',
   );
 });
