@@ -2,7 +2,7 @@
 // else. In a process of its own, as the binding wants it.
 import path from 'node:path';
 import { loadBinding, type NativeCamera, promised } from '../../src/camera/usb/binding.js';
-import type { BareAnswer, BareOrder } from './wire-messages.js';
+import type { BareFired, BareOrder, BareReady, Failed } from './wire-messages.js';
 
 async function open(): Promise<NativeCamera> {
   const { GPhoto2 } = await loadBinding();
@@ -25,13 +25,13 @@ async function fire(camera: NativeCamera, { setting, labels, into }: BareOrder):
   return (performance.now() - began) / 1000;
 }
 
-const say = (answer: BareAnswer) => process.send?.(answer);
+const say = (answer: BareReady | BareFired | Failed) => process.send?.(answer);
 
 /** Never let go of: a camera object is collected at the end of the process or not at all. */
 const camera = await open();
 process.on('message', (order: BareOrder) => {
   fire(camera, order).then(
-    (seconds) => say({ type: 'done', seconds }),
+    (seconds) => say({ type: 'fired', seconds }),
     (cause: unknown) => say({ type: 'failed', message: String(cause) }),
   );
 });

@@ -8,7 +8,7 @@ import { DRIVE_ENTRY_OPERATION, DRIVE_ENTRY_PROPERTY } from '../wire/ptp/drive-e
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 import type { PtpRequest } from '../wire/ptp/responder.js';
 import { madeHeavy } from './wire-heavy.js';
-import type { BodyAnswer, BodyOrder, Tally } from './wire-messages.js';
+import type { BodyOrder, BodyReady, Tally } from './wire-messages.js';
 import type { TimingTable } from './wire-timing.js';
 
 const [, , named = '', written = '', largePicture = ''] = process.argv;
@@ -67,12 +67,12 @@ async function plug(): Promise<PluggedBody> {
 const plugged = await plug();
 const { body, responder } = plugged;
 
-let waits = { count: 0, seconds: 0 };
+let waited = 0;
 if (timing.transactionSeconds > 0) {
   responder.intercept('any', async (_request, proceed) => {
     const began = performance.now();
     await pause(timing.transactionSeconds);
-    waits = { count: waits.count + 1, seconds: waits.seconds + (performance.now() - began) / 1000 };
+    waited += (performance.now() - began) / 1000;
     return proceed();
   });
 }
@@ -83,23 +83,22 @@ body.files.length = 0;
 body.shots.length = 0;
 
 function tally(): Tally {
-  const operations: Record<number, number> = {};
   const writes: Record<number, number> = {};
   for (const { request } of responder.transactions) {
-    operations[request.code] = (operations[request.code] ?? 0) + 1;
     const property = writtenProperty(request);
     if (property !== null) writes[property] = (writes[property] ?? 0) + 1;
   }
   const told: Tally = {
-    operations,
+    type: 'tally',
+    transactions: responder.transactions.length,
     writes,
     shots: body.shots.map(({ tv }) => tv),
-    waits,
+    waited,
     state: JSON.stringify(body.state),
   };
   responder.transactions.length = 0;
   body.shots.length = 0;
-  waits = { count: 0, seconds: 0 };
+  waited = 0;
   return told;
 }
 
@@ -110,12 +109,12 @@ async function rest(): Promise<void> {
   if (body.state.shutter !== found) await body.change('shutter', found);
 }
 
-const say = (answer: BodyAnswer) => process.send?.(answer);
+const say = (answer: BodyReady | Tally) => process.send?.(answer);
 
 process.on('message', (order: BodyOrder) => {
   void (async () => {
     if (order === 'rest') await rest();
-    say({ type: 'tally', tally: tally() });
+    say(tally());
   })();
 });
 process.on('disconnect', () => {

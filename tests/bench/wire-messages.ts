@@ -1,61 +1,115 @@
 // What the bench `wire` and the processes that it starts say to each other.
+import type { WrittenSetRequest } from '../../shared/request.js';
 import type { Sixths } from '../../src/exposure/index.js';
-import type { StationAt } from './wire-station.js';
-import type { Gap } from './wire-watch.js';
+import type { Change, Gap } from './wire-watch.js';
+
+/** An order that could not be carried out. */
+export interface Failed {
+  readonly type: 'failed';
+  readonly message: string;
+}
+
+// --- the body
 
 /** `tally` asks what happened since the last time; `rest` sets the shutter back by hand before. */
 export type BodyOrder = 'tally' | 'rest';
 
+export interface BodyReady {
+  readonly type: 'ready';
+  /** What a process needs in its environment to find the body. */
+  readonly environment: Readonly<Record<string, string>>;
+}
+
 export interface Tally {
-  /** How many transactions, by operation code. */
-  readonly operations: Readonly<Record<number, number>>;
+  readonly type: 'tally';
+  /** How many transactions there were. */
+  readonly transactions: number;
   /** How many of them wrote or moved a setting, by property code. */
   readonly writes: Readonly<Record<number, number>>;
   /** Tv of what the shutter made, in order. */
   readonly shots: readonly Sixths[];
-  /** What the wait of a transaction came to, which no timer keeps exactly. */
-  readonly waits: { readonly count: number; readonly seconds: number };
+  /** Seconds that transactions were made to wait, as it came out: no timer keeps them exactly. */
+  readonly waited: number;
   /** The body's settings as one text, for comparing. */
   readonly state: string;
 }
 
-export type BodyAnswer =
-  | { readonly type: 'ready'; readonly environment: Readonly<Record<string, string>> }
-  | { readonly type: 'tally'; readonly tally: Tally };
+// --- the daemon
+
+export interface DaemonAt {
+  /** The compiled entry of the camera process. */
+  readonly cameraProcess: string;
+  /** That the camera process finds the body by. */
+  readonly environment: Readonly<Record<string, string>>;
+  /** An existing folder that takes the sets, and everything else that a daemon keeps. */
+  readonly into: string;
+}
+
+export type DaemonOrder =
+  | { readonly type: 'meet'; readonly at: DaemonAt }
+  | { readonly type: 'plan'; readonly request: WrittenSetRequest }
+  /** The first frame is copied to `sample`, where that is given; the set is removed. */
+  | { readonly type: 'fire'; readonly request: WrittenSetRequest; readonly sample?: string }
+  | { readonly type: 'resident' }
+  | { readonly type: 'close' };
+
+export interface Planned {
+  readonly type: 'planned';
+  /** Each pass as centre and count, in firing order: `-3 EV x 3`. */
+  readonly passes: readonly string[];
+  /** The frames that are wanted, from the darkest to the lightest. */
+  readonly frames: readonly {
+    readonly tv: Sixths;
+    readonly seconds: number;
+    /** The label of the shutter, as the body writes it. */
+    readonly label: string;
+  }[];
+}
+
+/** A set that is complete: what was seen of it from outside. */
+export interface Fired {
+  readonly type: 'fired';
+  /** From asking for the set to the end of its run, with the settings put back and the record written. */
+  readonly seconds: number;
+  /** Of them, from asking to the first frame. */
+  readonly before: number;
+  /** Of them, from the last frame in hand to the end. */
+  readonly after: number;
+  readonly changes: readonly Change[];
+  readonly gaps: readonly Gap[];
+  /** Milliseconds from a frame in hand until it is verified. */
+  readonly looks: readonly number[];
+  /** Milliseconds of each fire that passed outside the camera process. */
+  readonly channel: readonly number[];
+}
+
+/** Memory in MiB; null where the system does not tell. */
+export interface Resident {
+  readonly type: 'resident';
+  readonly camera: number | null;
+  readonly daemon: number | null;
+  readonly cameraPid: number | null;
+}
+
+export interface Done {
+  readonly type: 'done';
+}
+
+// --- the bare binding
 
 /** One set, frame by frame. */
 export interface BareOrder {
   readonly setting: string;
-  /** The label of each frame's shutter, as the body writes it. */
   readonly labels: readonly string[];
   /** An existing folder that takes the files. */
   readonly into: string;
 }
 
-export type BareAnswer =
-  | { readonly type: 'ready' }
-  | { readonly type: 'done'; readonly seconds: number }
-  | { readonly type: 'failed'; readonly message: string };
-
-/** So many frames are to be made of one body, with a look at the memory every so many of them. */
-export interface ThousandOrder extends StationAt {
-  readonly frames: number;
-  readonly every: number;
+export interface BareReady {
+  readonly type: 'ready';
 }
 
-/** Resident memory in MiB; null where the system does not tell. */
-export interface Resident {
-  readonly frames: number;
-  readonly camera: number | null;
-  readonly daemon: number | null;
-}
-
-export interface ThousandAnswer {
+export interface BareFired {
+  readonly type: 'fired';
   readonly seconds: number;
-  readonly resident: readonly Resident[];
-  /** How many camera processes there were. */
-  readonly cameraProcesses: number;
-  readonly gaps: readonly Gap[];
-  readonly looks: readonly number[];
-  readonly channel: readonly number[];
 }

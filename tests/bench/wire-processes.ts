@@ -1,28 +1,35 @@
-// The bench `wire` starts the virtual body and the bare binding as processes: built first, since Node 20 reads no
-// TypeScript, then forked and asked.
+// The bench `wire` starts the virtual body, the daemon and the bare binding as processes: built first, since Node 20 reads no
+// TypeScript, then forked and asked one thing after another.
 import { type ChildProcess, fork } from 'node:child_process';
 import path from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { build } from 'vite';
+import type { WrittenSetRequest } from '../../shared/request.js';
 import type { FaceName } from '../wire/ptp/plugged-body.js';
 import type {
-  BareAnswer,
+  BareFired,
   BareOrder,
-  BodyAnswer,
+  BareReady,
   BodyOrder,
+  BodyReady,
+  DaemonAt,
+  DaemonOrder,
+  Done,
+  Failed,
+  Fired,
+  Planned,
+  Resident,
   Tally,
-  ThousandAnswer,
-  ThousandOrder,
 } from './wire-messages.js';
 import type { TimingTable } from './wire-timing.js';
 
 /** This module is bundled too, into dist/tests/bench. */
 const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
 export const ROOT = path.resolve(BUNDLES, '../../..');
-export const CAMERA_PROCESS = path.join(ROOT, 'dist/program/camera-process.js');
+const CAMERA_PROCESS = path.join(ROOT, 'dist/program/camera-process.js');
 
+const NAMES = ['wire-body.process', 'wire-daemon.process', 'wire-bare.process'] as const;
 const LINES_KEPT = 50;
-const NAMES = ['wire-body.process', 'wire-bare.process', 'wire-thousand.process'] as const;
 
 export async function buildProcesses(): Promise<void> {
   for (const name of NAMES) {
@@ -51,25 +58,12 @@ export async function buildProcesses(): Promise<void> {
   }
 }
 
-/** What the processes wrote to standard error: the library writes there whatever happens. */
+/** What a process wrote to standard error: the library writes there whatever happens. */
 const printed = new WeakMap<ChildProcess, string[]>();
-
-/** The next message, or an error where the process ends before. */
-function answerOf<T>(child: ChildProcess): Promise<T> {
-  return new Promise((resolve, reject) => {
-    const ended = (code: number | null) =>
-      reject(new Error(`A process of the bench ended with ${code}.\n${printed.get(child)?.join('')}`));
-    child.once('exit', ended);
-    child.once('message', (said) => {
-      child.off('exit', ended);
-      resolve(said as T);
-    });
-  });
-}
 
 function start(
   name: (typeof NAMES)[number],
-  args: readonly string[],
+  args: readonly string[] = [],
   env: Readonly<Record<string, string>> = {},
 ): ChildProcess {
   const child = fork(path.join(BUNDLES, `${name}.js`), [...args], {
@@ -86,6 +80,26 @@ function start(
   return child;
 }
 
+/** @returns the next message @throws where it is a failure, or where the process ends before */
+function answerOf<T>(child: ChildProcess): Promise<T> {
+  return new Promise((resolve, reject) => {
+    const ended = (code: number | null) =>
+      reject(new Error(`A process of the bench ended with ${code}.\n${printed.get(child)?.join('')}`));
+    child.once('exit', ended);
+    child.once('message', (said) => {
+      child.off('exit', ended);
+      if ((said as Failed).type === 'failed') reject(new Error((said as Failed).message));
+      else resolve(said as T);
+    });
+  });
+}
+
+function ask<T>(child: ChildProcess, order: BodyOrder | DaemonOrder | BareOrder): Promise<T> {
+  const answer = answerOf<T>(child);
+  child.send(order);
+  return answer;
+}
+
 async function end(child: ChildProcess): Promise<void> {
   if (child.exitCode !== null || child.signalCode !== null) return;
   const ended = new Promise((resolve) => child.once('exit', resolve));
@@ -94,7 +108,6 @@ async function end(child: ChildProcess): Promise<void> {
 }
 
 export interface BodyProcess {
-  /** What a process needs in its environment to find the body. */
   readonly environment: Readonly<Record<string, string>>;
   ask(order: BodyOrder): Promise<Tally>;
   end(): Promise<void>;
@@ -107,18 +120,37 @@ export async function startBody(
   largePicture: string,
 ): Promise<BodyProcess> {
   const child = start('wire-body.process', [face, JSON.stringify(timing), largePicture]);
-  const ready = await answerOf<BodyAnswer>(child);
-  if (ready.type !== 'ready') throw new Error('The body said something else than that it is ready.');
+  const { environment } = await answerOf<BodyReady>(child);
+  return { environment, ask: (order) => ask(child, order), end: () => end(child) };
+}
+
+export interface DaemonProcess {
+  plan(request: WrittenSetRequest): Promise<Planned>;
+  /** @param sample takes a copy of the first frame @throws where the set is not complete */
+  fire(request: WrittenSetRequest, sample?: string): Promise<Fired>;
+  resident(): Promise<Resident>;
+  /** Lets go of the body before. */
+  end(): Promise<void>;
+}
+
+/** @returns a daemon that has met its body */
+export async function startDaemon(at: Omit<DaemonAt, 'cameraProcess'>): Promise<DaemonProcess> {
+  const child = start('wire-daemon.process');
+  const asked = <T>(order: DaemonOrder) => ask<T>(child, order);
+  try {
+    await asked<Done>({ type: 'meet', at: { ...at, cameraProcess: CAMERA_PROCESS } });
+  } catch (cause) {
+    await end(child);
+    throw cause;
+  }
   return {
-    environment: ready.environment,
-    ask: async (order) => {
-      const answer = answerOf<BodyAnswer>(child);
-      child.send(order);
-      const said = await answer;
-      if (said.type !== 'tally') throw new Error('The body did not say what it was asked for.');
-      return said.tally;
+    plan: (request) => asked({ type: 'plan', request }),
+    fire: (request, sample) => asked({ type: 'fire', request, ...(sample === undefined ? {} : { sample }) }),
+    resident: () => asked({ type: 'resident' }),
+    end: async () => {
+      await asked<Done>({ type: 'close' });
+      await end(child);
     },
-    end: () => end(child),
   };
 }
 
@@ -130,27 +162,9 @@ export interface BareProcess {
 
 export async function startBare(env: Readonly<Record<string, string>>): Promise<BareProcess> {
   const child = start('wire-bare.process', [], env);
-  await answerOf<BareAnswer>(child);
+  await answerOf<BareReady>(child);
   return {
-    fire: async (order) => {
-      const answer = answerOf<BareAnswer>(child);
-      child.send(order);
-      const said = await answer;
-      if (said.type === 'done') return said.seconds;
-      throw new Error(`The bare binding failed: ${said.type === 'failed' ? said.message : said.type}`);
-    },
+    fire: async (order) => (await ask<BareFired>(child, order)).seconds,
     end: () => end(child),
   };
-}
-
-/** Fires a thousand frames in a process of their own. */
-export async function fireThousand(order: ThousandOrder): Promise<ThousandAnswer> {
-  const child = start('wire-thousand.process', []);
-  const answer = answerOf<ThousandAnswer>(child);
-  child.send(order);
-  try {
-    return await answer;
-  } finally {
-    await end(child);
-  }
 }

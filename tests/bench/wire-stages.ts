@@ -15,8 +15,17 @@ async function timed(stage: Stage, work: () => Promise<unknown>): Promise<void> 
   stage.times.push(performance.now() - began);
 }
 
-/** @param frame a JPEG as it came back; it stays as it is @param scratch an existing folder */
-export async function stagesOf(frame: string, scratch: string, rounds: number): Promise<Stage[]> {
+/**
+ * @param frame a JPEG as it came back; it stays as it is
+ * @param scratch an existing folder
+ * @param rest milliseconds before each round: what has not run for a while runs slower
+ */
+export async function stagesOf(
+  frame: string,
+  scratch: string,
+  rounds: number,
+  rest: number,
+): Promise<Stage[]> {
   const kind: Stage = { name: 'kind of file', times: [] };
   const recorded: Stage = { name: 'recorded exposure', times: [] };
   const picture: Stage = { name: 'small copy, clipping', times: [] };
@@ -26,6 +35,7 @@ export async function stagesOf(frame: string, scratch: string, rounds: number): 
   for (let number = 1; number <= rounds; number += 1) {
     const file = path.join(folder.incoming, `incoming.${number}`);
     await copyFile(frame, file);
+    await new Promise((resolve) => setTimeout(resolve, rest));
     await timed(kind, () => folder.kindOf(file));
     await timed(recorded, () => readRecorded(file));
     await timed(picture, () => readPicture(file, 'jpg'));

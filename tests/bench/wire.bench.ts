@@ -1,7 +1,8 @@
 // `npm run bench -- wire`: what a set costs over the wire, on a virtual body of each dialect, under two timing tables that are
 // printed beside the results: seconds, beside what no program can beat and beside the bare binding in the same run; changes
 // and transactions; the daemon's own cost a frame; memory over a thousand frames. Everything is real from the Station down to
-// libgphoto2. The body is a process of its own, the camera process is one anyway, and so is the bare binding.
+// libgphoto2. Daemon, body and bare binding have a process each, as the camera process is one anyway: none of them pays for
+// another, nor for the bench.
 // `npm run bench -- wire amount standard` leaves the other bodies out.
 import { spawnSync } from 'node:child_process';
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
@@ -10,19 +11,19 @@ import path from 'node:path';
 import { warmUp } from '../../src/frames/index.js';
 import type { FaceName } from '../wire/ptp/plugged-body.js';
 import { largePicture } from './wire-heavy.js';
-import type { ThousandAnswer } from './wire-messages.js';
-import { buildProcesses, CAMERA_PROCESS, fireThousand, ROOT, startBody } from './wire-processes.js';
+import type { Fired } from './wire-messages.js';
+import { buildProcesses, ROOT, startBody, startDaemon } from './wire-processes.js';
 import {
   type Bench,
-  type MeasuredRuns,
+  type MeasuredByDaemon,
   type MeasuredSet,
   measureBare,
-  measureRuns,
+  measureDaemon,
   total,
 } from './wire-sets.js';
 import { stagesOf } from './wire-stages.js';
 import { inWords, LIKE_A_REAL_BODY, type TimingTable, ZERO } from './wire-timing.js';
-import { type Change, type Gap, quantile, watchLinks } from './wire-watch.js';
+import { type Change, quantile } from './wire-watch.js';
 
 /** The last one is the one over which the bare binding takes the least time: nothing is measured beside it. */
 const DIALECTS: readonly (readonly [FaceName, string])[] = [
@@ -47,6 +48,7 @@ const MOST_MS = 5;
 
 const MEMORY_FRAMES = 1000;
 const MEMORY_EVERY = 250;
+const MEMORY_SET = { frames: 10, step: 1, base: '1/60' };
 /** The one that takes least time a frame at zero. */
 const MEMORY_FACE: FaceName = 'standard';
 
@@ -83,6 +85,10 @@ function printTiming(timing: TimingTable): void {
   );
   for (const line of inWords(timing)) console.log(`    ${line}`);
   console.log(
+    "\nlimit: the exposures, the body's own cycle and the transfer; bare: shutter and frame, one after another, by the binding alone\n" +
+      '(bare/run above 1: the run is quicker); changes: calls of the link; written: what reached the wire',
+  );
+  console.log(
     `\n${'dialect'.padEnd(10)} ${'set'.padEnd(11)} ${'seconds    limit  x limit     bare  bare/run   passes  changes  written  (bare)   PTP/frame  (bare)    goal'}`,
   );
 }
@@ -108,9 +114,11 @@ function timesOf(changes: readonly Change[]): string {
     .join(', ');
 }
 
-function printSet({ face, set, frames, passes, limit, made, bare, changes }: MeasuredSet): void {
+function printSet({ face, set, planned, limit, made, bare, fired }: MeasuredSet): void {
+  const { passes } = planned;
+  const frames = planned.frames.length;
   const most = passes.length + CHANGES_BESIDE_PASSES;
-  const names = changes.map(({ name }) => name);
+  const names = fired.changes.map(({ name }) => name);
   const otherwise = stoodOtherwise(names);
   const rest = names.filter((name) => !otherwise.includes(name));
   const verdict = goal(
@@ -127,7 +135,7 @@ function printSet({ face, set, frames, passes, limit, made, bare, changes }: Mea
       seconds(bare.seconds),
       right((bare.seconds / made.seconds).toFixed(2), 9),
       right(passes.length, 8),
-      right(changes.length, 8),
+      right(names.length, 8),
       right(total(made.writes), 8),
       right(`(${total(bare.writes)})`, 7),
       right((made.transactions / frames).toFixed(1), 11),
@@ -140,7 +148,7 @@ function printSet({ face, set, frames, passes, limit, made, bare, changes }: Mea
   console.log(
     `${INDENT}changed: ${counted(rest)}${otherwise.length === 0 ? '' : `; stood otherwise, there and back: ${counted(otherwise)}`}`,
   );
-  console.log(`${INDENT}a change through the link, ms: ${timesOf(changes)}`);
+  console.log(`${INDENT}a change through the link, ms: ${timesOf(fired.changes)}`);
   const codes = Object.entries(made.writes).map(([code, count]) => `${hex(code)} ${count}`);
   console.log(`${INDENT}written, by property: ${codes.join(', ')}`);
   if (bare.wrong > 0)
@@ -157,20 +165,22 @@ function printShares(timing: TimingTable, sets: readonly MeasuredSet[]): void {
       "after the last, and as the daemon's own cost between frames; what is beyond it by the bare binding\n" +
       `${'dialect'.padEnd(10)} ${'set'.padEnd(11)} exposure    cycle transfer  | ${beyond}  |   before    after      own  | ${beyond}`,
   );
-  for (const { face, set, frames, limit, made, bare, ways } of sets) {
-    const [inRun, byBare] = [made, bare].map(({ seconds: all, writes, transactionWait: wire }) => {
-      const lag = frames * timing.body.releaseLag;
+  for (const { face, set, planned, limit, made, bare, fired } of sets) {
+    const [inRun, byBare] = [made, bare].map(({ seconds: all, writes, waited: wire }) => {
+      const lag = planned.frames.length * timing.body.releaseLag;
       const changing = total(writes) * timing.body.change;
       const rest = all - limit.total - lag - changing - wire;
       return [lag, changing, wire, rest].map(seconds).join(' ');
     });
     const parts = [limit.exposures, limit.cycle, limit.transfer].map(seconds).join(' ');
-    const own = [ways.wayIn, ways.wayOut, ways.own].map(seconds).join(' ');
+    const between = fired.gaps.filter(({ next }) => next !== 'put-back');
+    const cost = between.reduce((sum, gap) => sum + gap.total, 0) / 1000;
+    const own = [fired.before, fired.after, cost].map(seconds).join(' ');
     console.log([`${dialect(face).padEnd(10)} ${set.padEnd(11)} ${parts}`, inRun, own, byBare].join('  | '));
   }
   const waits = sets.flatMap(({ made, bare }) => [made, bare]);
   const meanWait =
-    waits.reduce((sum, { transactionWait }) => sum + transactionWait, 0) /
+    waits.reduce((sum, { waited }) => sum + waited, 0) /
     waits.reduce((sum, { transactions }) => sum + transactions, 0);
   console.log(
     'changes: what was written, at the time that the body takes for one; wire: the waits of the transactions, which came out at\n' +
@@ -178,49 +188,40 @@ function printShares(timing: TimingTable, sets: readonly MeasuredSet[]): void {
   );
 }
 
-interface MeasuredTable extends Seen {
+interface MeasuredTable {
+  readonly fired: readonly Fired[];
   readonly sample: string;
 }
 
-/** Where there is much waiting, the bare binding's turn at one body is that of the Station at the next. */
+/** Where there is much waiting, the bare binding's turn at one body is that of the daemon at the next. */
 async function measureTable(bench: Bench, timing: TimingTable): Promise<MeasuredTable> {
   printTiming(timing);
-  const runs: MeasuredRuns[] = [];
+  const byDaemon: MeasuredByDaemon[] = [];
   const bareTurns: Promise<MeasuredSet[]>[] = [];
   for (const face of FACES) {
-    const run = await measureRuns(bench, face, timing);
-    const bareTurn = measureBare(bench, run).then((sets) => {
+    const measured = await measureDaemon(bench, face, timing);
+    const bareTurn = measureBare(bench, measured).then((sets) => {
       for (const set of sets) printSet(set);
       return sets;
     });
     // Heard of when it is waited for, not before.
     bareTurn.catch(() => undefined);
     if (!timing.sideBySide) await bareTurn;
-    runs.push(run);
+    byDaemon.push(measured);
     bareTurns.push(bareTurn);
   }
   const sets = (await Promise.all(bareTurns)).flat();
   if (timing.transactionSeconds > 0) printShares(timing, sets);
-  return {
-    gaps: runs.flatMap(({ gaps }) => gaps),
-    looks: runs.flatMap(({ looks }) => looks),
-    channel: runs.flatMap(({ channel }) => channel),
-    sample: runs[0]?.sample ?? '',
-  };
+  return { fired: byDaemon.flatMap(({ fired }) => fired), sample: byDaemon[0]?.sample ?? '' };
 }
 
 // --- the daemon's own cost
 
-interface Seen {
-  readonly gaps: readonly Gap[];
-  readonly looks: readonly number[];
-  readonly channel: readonly number[];
-}
-
-function printGaps(what: string, { gaps, looks, channel }: Seen): void {
+function printGaps(what: string, fired: readonly Fired[]): void {
+  const gaps = fired.flatMap((set) => set.gaps);
   const row = (name: string, times: readonly number[], verdict = '') =>
     console.log(
-      `${what.padEnd(24)} ${name.padEnd(34)} ${right(times.length, 6)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}  ${verdict}`,
+      `${what.padEnd(24)} ${name.padEnd(38)} ${right(times.length, 6)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}  ${verdict}`,
     );
   const between = gaps.filter(({ next }) => next !== 'put-back');
   const all = between.map(({ total }) => total);
@@ -246,42 +247,59 @@ function printGaps(what: string, { gaps, looks, channel }: Seen): void {
     'the last frame, until put back',
     gaps.filter(({ next }) => next === 'put-back').map(({ total }) => total),
   );
-  row('until verified, side by side', looks);
-  row('the channel', channel);
+  row(
+    'until verified, side by side',
+    fired.flatMap(({ looks }) => looks),
+  );
+  row(
+    'the channel',
+    fired.flatMap(({ channel }) => channel),
+  );
 }
 
-async function printStages(what: string, sample: string, scratch: string, rounds: number): Promise<void> {
-  for (const { name, times } of await stagesOf(sample, scratch, rounds)) {
+async function printStages(
+  what: string,
+  sample: string,
+  scratch: string,
+  { rounds, rest }: { rounds: number; rest: number },
+): Promise<void> {
+  for (const { name, times } of await stagesOf(sample, scratch, rounds, rest)) {
     console.log(
-      `${what.padEnd(24)} ${name.padEnd(41)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}`,
+      `${what.padEnd(24)} ${name.padEnd(45)} ${ms(quantile(times, 0.5))} ${ms(quantile(times, 0.99))} ${ms(quantile(times, 1))}`,
     );
   }
 }
 
 // --- memory
 
-async function thousandFrames({ scratch }: Bench): Promise<ThousandAnswer> {
+async function thousandFrames({ scratch }: Bench): Promise<Fired[]> {
   const body = await startBody(MEMORY_FACE, ZERO, '');
   try {
     const into = await mkdtemp(path.join(scratch, 'memory-'));
-    const answer = await fireThousand({
-      cameraProcess: CAMERA_PROCESS,
-      environment: body.environment,
-      into,
-      frames: MEMORY_FRAMES,
-      every: MEMORY_EVERY,
-    });
+    const daemon = await startDaemon({ environment: body.environment, into });
+    const all: Fired[] = [];
+    const pids = new Set<number | null>();
+    const look = async (frames: number) => {
+      const { camera, daemon: own, cameraPid } = await daemon.resident();
+      const mib = (value: number | null) => value?.toFixed(0) ?? '?';
+      console.log(`${right(frames, 6)}  ${right(mib(camera), 14)}  ${right(mib(own), 6)}`);
+      pids.add(cameraPid);
+    };
     console.log(
       `\n=== ${MEMORY_FRAMES} frames through one camera process (dialect ${dialect(MEMORY_FACE)}, zero), resident MiB\nframes  camera process  daemon`,
     );
-    const mib = (value: number | null) => value?.toFixed(0) ?? '?';
-    for (const { frames, camera, daemon } of answer.resident)
-      console.log(`${right(frames, 6)}  ${right(mib(camera), 14)}  ${right(mib(daemon), 6)}`);
-    const { seconds: took, cameraProcesses } = answer;
-    console.log(`${took.toFixed(0)} s, ${(MEMORY_FRAMES / took).toFixed(1)} frames a second`);
-    if (cameraProcesses !== 1)
-      missed.add(`${cameraProcesses} camera processes where one was to make all frames`);
-    return answer;
+    const started = performance.now();
+    await look(0);
+    for (let frames = MEMORY_SET.frames; frames <= MEMORY_FRAMES; frames += MEMORY_SET.frames) {
+      all.push(await daemon.fire(MEMORY_SET));
+      if (frames % MEMORY_EVERY === 0) await look(frames);
+    }
+    const took = (performance.now() - started) / 1000;
+    console.log(
+      `${took.toFixed(0)} s, ${(MEMORY_FRAMES / took).toFixed(1)} frames a second, camera processes at these looks: ${pids.size}`,
+    );
+    await daemon.end();
+    return all;
   } finally {
     await body.end();
   }
@@ -299,7 +317,7 @@ try {
   await warmUp();
   const large = path.join(scratch, 'large.jpg');
   await writeFile(large, await largePicture());
-  const bench: Bench = { watch: watchLinks(), scratch, largePicture: large };
+  const bench: Bench = { scratch, largePicture: large };
   console.log(`${os.cpus().length} cores, load ${load()}`);
 
   const zero = await measureTable(bench, ZERO);
@@ -308,20 +326,16 @@ try {
 
   console.log(
     `\n=== the daemon's own cost a frame, ms: from the file in hand to its next call of the link (goal: under ${MOST_MS})\n` +
-      `${'files'.padEnd(24)} ${''.padEnd(34)} frames   median      p99     most`,
+      `${'files'.padEnd(24)} ${''.padEnd(38)} frames   median      p99     most`,
   );
-  printGaps('zero, 1 MP', {
-    gaps: [...zero.gaps, ...thousand.gaps],
-    looks: [...zero.looks, ...thousand.looks],
-    channel: [...zero.channel, ...thousand.channel],
-  });
-  printGaps('like a real body, 24 MP', real);
+  printGaps('zero, 1 MP', [...zero.fired, ...thousand]);
+  printGaps('like a real body, 24 MP', real.fired);
   console.log(
     'the channel: what a frame takes from call to answer beside what the camera process reckons\n\n' +
-      `${'Its stages, each alone, ms'.padEnd(66)}   median      p99     most`,
+      `${'Its stages, each alone, ms'.padEnd(70)}   median      p99     most`,
   );
-  await printStages('1 MP', zero.sample, scratch, 100);
-  await printStages('24 MP, 25 MB', real.sample, scratch, 10);
+  await printStages('1 MP', zero.sample, scratch, { rounds: 100, rest: 0 });
+  await printStages('24 MP, after 0.5 s', real.sample, scratch, { rounds: 12, rest: 500 });
 
   console.log(`\n${((performance.now() - began) / 60_000).toFixed(1)} minutes, load ${load()}`);
   console.log(missed.size === 0 ? 'All goals are met.' : `Goals missed: ${missed.size}`);

@@ -16,6 +16,9 @@
  *   2 bulk in         most bytes wanted       none                    what was read
  *   3 interrupt       milliseconds to wait    none                    one event
  *
+ * Where a file lies beside the socket, under its name with `.refused` behind it, the port cannot be opened: the file holds the
+ * result code that opening returns (another program holds the body, or this user may not open it). The body is still found.
+ *
  * When the responder does not answer in time, or the connection breaks, the connection is given up: a late reply must not
  * be taken for the answer to the next request.
  */
@@ -41,6 +44,7 @@
 #define SOCKETS_SEPARATOR ':'
 #define PATH_FORMAT "usb:001,%03d"
 #define FIRST_DEVICE 2
+#define REFUSED ".refused"
 
 /* The class of still image devices (USB still image capture device definition, 1.0). */
 #define CLASS_IMAGE 6
@@ -258,10 +262,34 @@ port_exit(GPPort *port)
 	return GP_OK;
 }
 
+/* Returns the result code that opening is to fail with, or GP_OK. */
+static int
+refusal(GPPort *port)
+{
+	char path[256];
+	FILE *file;
+	int number = device_number(port);
+	int length = number < 0 ? -1 : socket_path(number, path, sizeof(path) - sizeof(REFUSED));
+	int code = GP_OK;
+
+	if (length < 0)
+		return GP_OK;
+	memcpy(path + length, REFUSED, sizeof(REFUSED));
+	file = fopen(path, "r");
+	if (file == NULL)
+		return GP_OK;
+	if (fscanf(file, "%d", &code) != 1 || code > GP_OK)
+		code = GP_ERROR_IO;
+	fclose(file);
+	return code;
+}
+
 static int
 port_open(GPPort *port)
 {
-	return connect_to_body(port);
+	int result = refusal(port);
+
+	return result < GP_OK ? result : connect_to_body(port);
 }
 
 static int

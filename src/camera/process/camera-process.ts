@@ -1,11 +1,14 @@
 // The camera process: everything that talks to a body lives here, so that the daemon can kill it. Forked with the kind of
 // link and, where there may be several bodies, the port as its arguments; does what the channel says, one call at a time, and ends itself when the daemon is gone.
+import { Worker } from 'node:worker_threads';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { AttachedPort, Link } from '../link.js';
 import type { Answer, Call } from './protocol.js';
 
 /** How long letting go of the body may take once the daemon is gone. */
 const FAREWELL_MS = 1000;
+/** The same while the daemon is there, which has a shorter deadline of its own. */
+const RELEASE_MS = 10_000;
 
 const METHODS: ReadonlySet<string> = new Set<keyof Link>([
   'identify',
@@ -52,9 +55,11 @@ let queue: Promise<void> = Promise.resolve();
 async function answer({ id, method, args }: Call): Promise<Answer> {
   try {
     if (method === 'attached') return { id, ok: true, value: await attached() };
+    if (method === 'memory') return { id, ok: true, value: process.memoryUsage().rss };
     if (!METHODS.has(method))
       throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
     const opened = await open();
+    if (method === 'release') endWithin(RELEASE_MS);
     const call = opened[method] as (...given: unknown[]) => Promise<unknown>;
     return { id, ok: true, value: await call.apply(opened, [...args]) };
   } catch (cause) {
@@ -78,7 +83,22 @@ process.on('SIGHUP', () => undefined);
 // process.exit would wait for a native call that hangs.
 const end = () => process.kill(process.pid, 'SIGKILL');
 
-process.on('disconnect', () => {
-  setTimeout(end, FAREWELL_MS);
+/**
+ * Letting go runs inside a collection, which blocks this thread for as long as the library waits for the body: no timer of
+ * this thread can be relied on.
+ */
+function endWithin(milliseconds: number): void {
+  const code = `setTimeout(() => process.kill(process.pid, 'SIGKILL'), ${milliseconds});`;
+  const watch = new Worker(code, { eval: true, execArgv: [] });
+  watch.on('error', () => setTimeout(end, milliseconds));
+  watch.unref();
+}
+
+function farewell(): void {
+  endWithin(FAREWELL_MS);
   queue.then(async () => (await link)?.release()).then(end, end);
-});
+}
+
+process.on('disconnect', farewell);
+// The daemon may have gone while this module was loaded.
+if (!process.connected) farewell();

@@ -2,8 +2,11 @@
 import type { ErrorCode } from '../../../shared/errors.js';
 import type { Link } from '../link.js';
 
-/** The methods of a link that cross the channel: all of them, and `attached`, which lists what could be opened. */
-export type LinkMethod = keyof Link | 'attached';
+/**
+ * The methods of a link that cross the channel: all of them; `attached`, which lists what could be opened; and `memory`, the
+ * bytes that the process has resident. The last two open no body.
+ */
+export type LinkMethod = keyof Link | 'attached' | 'memory';
 
 /** One call of a link's method. The camera process opens its link at the first. */
 export interface Call {

@@ -1,25 +1,27 @@
 // The daemon's side of the camera process: a Link whose every call has a deadline. Past it the process is killed, and the
-// next call starts another. It knows when a call took too long or the process died; what that means for a frame is
-// decided elsewhere.
-import { type ChildProcess, fork } from 'node:child_process';
-import { mkdirSync } from 'node:fs';
-import { createInterface } from 'node:readline';
-import type { Readable } from 'node:stream';
+// next call starts another, which must reach the body that was met. It knows when a call took too long or the process
+// died; what that means for a frame is decided elsewhere.
+//
+// Of one link at most one process is alive at any time: the next is started only when the one before is gone.
+import { setTimeout as pause } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import { EvenrungError } from '../../../shared/errors.js';
-import {
-  type AttachedPort,
-  type BodyIdentity,
-  type FiredFrame,
-  type FireOptions,
-  type Link,
-  type LinkKind,
-  type LinkLimits,
-  LOST,
-  type Setting,
-  type Settings,
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import type {
+  AttachedPort,
+  BodyIdentity,
+  FiredFrame,
+  FireOptions,
+  Link,
+  LinkKind,
+  LinkLimits,
+  Setting,
+  Settings,
 } from '../link.js';
-import type { Answer, Call, LinkMethod } from './protocol.js';
+import { makeHome } from './home.js';
+import { OneProcess, within } from './one-process.js';
+import type { PrintedLevel } from './printed.js';
+import type { LinkMethod } from './protocol.js';
+import { residentMemory } from './resident-memory.js';
 
 export interface SupervisedLinkOptions {
   readonly kind: LinkKind;
@@ -32,41 +34,71 @@ export interface SupervisedLinkOptions {
   readonly home: string;
   /** Takes each line that the process or the native code in it prints. */
   readonly log: (line: string) => void;
+  /** Takes them instead of `log` where it is given, with the level that each has. */
+  readonly logAt?: (level: PrintedLevel, line: string) => void;
   /** The compiled entry of the camera process, where it is not beside this module. */
   readonly entry?: string;
   readonly env?: Readonly<Record<string, string>>;
   readonly deadlines?: Partial<Deadlines>;
+  /** Bytes that a process may have resident before `recycleIfLarge` ends it; 512 MiB where it is left out. */
+  readonly memoryBound?: number;
 }
 
 /** Milliseconds that a call may take. */
 export interface Deadlines {
-  /** Any call but fire; the first also starts the process and opens the body. A change may take as long as a walk besides. */
+  /**
+   * Any call but fire; the first also starts the process and opens the body. A change may take as long as a walk besides.
+   * A call after which another process is started may take this much longer: the body is asked who it is before.
+   */
   readonly call: number;
+  /** What the first call of a process may take besides, for its start; 0 where it is left out. */
+  readonly start: number;
   /** What fire may take beside twice the exposure (a body may double a long one by noise reduction). */
   readonly fire: number;
   /** Letting go. */
   readonly release: number;
 }
 
-const DEADLINES: Deadlines = { call: 15_000, fire: 20_000, release: 2000 };
+const DEADLINES: Deadlines = { call: 15_000, start: 0, fire: 20_000, release: 2000 };
+
+const MEMORY_BOUND = 512 * 1024 * 1024;
+
+/**
+ * Milliseconds between the end of a process that fell and the start of the next, by how many fell with no call succeeding in
+ * between. A second at most: a body that comes back must be armed again within three, and start and reading take one.
+ */
+const BACK_OFF = [0, 0, 250, 500, 1000];
 
 /** Settings of the longest scale that a body has: shutter times in thirds. */
 const FARTHEST_WALK = 61;
 
 const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
 
-interface Pending {
-  readonly resolve: (value: unknown) => void;
-  readonly reject: (error: EvenrungError) => void;
+/** A process that is being started, and who it reaches where it was asked. */
+interface Started {
+  readonly process: OneProcess;
+  readonly identity: BodyIdentity | undefined;
+}
+
+interface Starting {
+  readonly started: Promise<Started>;
+  /** Calls that wait for it fail. */
+  readonly giveUp: (why: EvenrungError) => void;
 }
 
 export class SupervisedLink implements Link {
   readonly options: SupervisedLinkOptions;
   private readonly deadlines: Deadlines;
-  private readonly pending = new Map<number, Pending>();
-  private child: ChildProcess | undefined;
-  private starting: Promise<ChildProcess> | undefined;
-  private lastId = 0;
+  /** Takes calls. */
+  private current: OneProcess | undefined;
+  /** The one that was started last; it may be ending. */
+  private last: OneProcess | undefined;
+  private starting: Starting | undefined;
+  /** Who was met first: no other body is taken for it later. */
+  private met: BodyIdentity | undefined;
+  private fallen = 0;
+  private fellAt = 0;
+  private isReleased = false;
   /** What a walk over all settings of a scale may take, on a body that walks. */
   private walkSeconds = 0;
 
@@ -77,7 +109,7 @@ export class SupervisedLink implements Link {
 
   /** The process id of the camera process, while there is one. */
   get pid(): number | undefined {
-    return this.child?.pid;
+    return this.current?.pid;
   }
 
   /** @returns what a link of this kind could be opened to. Nothing else may be called on the same process. */
@@ -85,8 +117,12 @@ export class SupervisedLink implements Link {
     return this.call('attached', []);
   }
 
-  identify(): Promise<BodyIdentity> {
-    return this.call('identify', []);
+  async identify(): Promise<BodyIdentity> {
+    const { process, identity } = await this.ready();
+    const said = identity ?? (await this.ask<BodyIdentity>(process, 'identify', []));
+    this.met ??= said;
+    this.fallen = 0;
+    return said;
   }
 
   async readLimits(): Promise<LinkLimits> {
@@ -107,134 +143,140 @@ export class SupervisedLink implements Link {
     return this.call('fire', [options], this.deadlines.fire + options.exposureSeconds * 2000);
   }
 
-  /** Lets go of the body and ends the process, whatever state it is in. Never throws. */
+  /** Lets go of the body and ends the process, whatever state it is in. Nothing starts another. Never throws. */
   async release(): Promise<void> {
-    await this.starting?.catch(() => undefined);
-    if (this.child === undefined) return;
-    try {
-      await this.call('release', [], this.deadlines.release);
-    } catch {
-      // It ends all the same.
-    }
-    this.kill();
+    this.isReleased = true;
+    this.starting?.giveUp(closed());
+    await this.last?.letGo(this.deadlines.release);
   }
 
-  /** Ends the process at once. Calls that are waiting fail with body-lost. */
+  /** Ends the process at once. Calls that are waiting fail with body-lost. The next one starts another. */
   kill(): void {
-    const child = this.child;
-    if (child === undefined) return;
-    child.kill('SIGKILL');
-    this.forget(child, new EvenrungError('body-lost', 'The camera process was ended.'));
+    const why = new EvenrungError('body-lost', 'The camera process was ended.');
+    this.starting?.giveUp(why);
+    this.last?.end(why);
   }
 
-  private async call<T>(
+  /**
+   * Ends a process that has grown large, gently; the next call starts another. A process that is busy is left alone.
+   * @returns whether it was ended
+   */
+  async recycleIfLarge(): Promise<boolean> {
+    const process = this.current;
+    const mayEnd = () => this.starting === undefined && this.current === process && !process?.isBusy;
+    if (process?.pid === undefined || !mayEnd()) return false;
+    const bytes = (await residentMemory(process.pid)) ?? (await this.ownWord(process));
+    if (bytes <= (this.options.memoryBound ?? MEMORY_BOUND) || !mayEnd()) return false;
+    this.current = undefined;
+    await process.letGo(this.deadlines.release);
+    return true;
+  }
+
+  /** What the process says of its memory; one that does not answer is counted as small, and has been ended. */
+  private ownWord(process: OneProcess): Promise<number> {
+    return process.call<number>('memory', [], this.deadlines.call).catch(() => 0);
+  }
+
+  private async call<T>(method: LinkMethod, args: readonly unknown[], deadline?: number): Promise<T> {
+    const { process } = await this.ready();
+    const value = await this.ask<T>(process, method, args, deadline);
+    this.fallen = 0;
+    return value;
+  }
+
+  private ask<T>(
+    process: OneProcess,
     method: LinkMethod,
     args: readonly unknown[],
     deadline = this.deadlines.call,
   ): Promise<T> {
-    const child = this.child ?? (await this.startOnce());
-    this.lastId += 1;
-    const id = this.lastId;
-    const answered = new Promise<unknown>((resolve, reject) => this.pending.set(id, { resolve, reject }));
-    const timer = setTimeout(() => {
-      child.kill('SIGKILL');
-      const seconds = Math.round(deadline / 100) / 10;
-      this.forget(
-        child,
-        new EvenrungError(
-          'call-timed-out',
-          `The camera did not answer within ${seconds} s. The connection is started anew; if it happens again, switch the camera off and on.`,
-          { method },
-        ),
-      );
-    }, deadline);
-    try {
-      const call: Call = { id, method, args };
-      child.send(call, (error) => {
-        if (error) this.forget(child, lostWhileSending(error));
+    return process.call<T>(method, args, deadline);
+  }
+
+  /** @returns a process that takes calls; a new one has been asked who it reaches */
+  private async ready(): Promise<Started> {
+    if (this.isReleased) throw closed();
+    if (this.starting !== undefined) return this.starting.started;
+    if (this.current !== undefined) return { process: this.current, identity: undefined };
+    let giveUp: (why: EvenrungError) => void = () => undefined;
+    const stop = new AbortController();
+    const givenUp = new Promise<never>((_, reject) => {
+      giveUp = (why) => {
+        if (this.starting === starting) this.starting = undefined;
+        reject(why);
+        stop.abort(why);
+      };
+    });
+    const started = Promise.race([this.start(stop.signal), givenUp])
+      .catch((cause) => {
+        throw asEvenrungError(cause);
+      })
+      .finally(() => {
+        if (this.starting === starting) this.starting = undefined;
       });
-      return (await answered) as T;
-    } finally {
-      clearTimeout(timer);
-      this.pending.delete(id);
-    }
+    const starting: Starting = { started, giveUp };
+    this.starting = starting;
+    return started;
   }
 
-  private startOnce(): Promise<ChildProcess> {
-    this.starting ??= this.start().finally(() => {
-      this.starting = undefined;
-    });
-    return this.starting;
-  }
-
-  private async start(): Promise<ChildProcess> {
-    const { kind, port, home, env, entry } = this.options;
-    makeHome(home);
+  private async start(signal: AbortSignal): Promise<Started> {
+    const { kind, port, home, env, entry, log, logAt } = this.options;
+    await this.lastIsGone();
+    const wait =
+      this.fellAt + (BACK_OFF[Math.min(this.fallen, BACK_OFF.length - 1)] ?? 0) - performance.now();
+    if (wait > 0) await pause(wait, undefined, { signal });
+    await makeHome(home);
     const at = (await port?.()) ?? null;
-    const child = fork(entry ?? ENTRY, at === null ? [kind] : [kind, at], {
-      env: { ...process.env, ...env, HOME: home },
-      // With the collector at hand the link can drop the native camera object, which closes the session.
-      execArgv: ['--expose-gc'],
-      serialization: 'advanced',
-      stdio: ['ignore', 'pipe', 'pipe', 'ipc'],
+    // Another start may have come first meanwhile.
+    signal.throwIfAborted();
+    const process = new OneProcess({
+      entry: entry ?? ENTRY,
+      args: at === null ? [kind] : [kind, at],
+      startMs: this.deadlines.start,
+      env: { ...globalThis.process.env, ...env, HOME: home },
+      print: logAt ?? ((_, line) => log(line)),
+      ended: (how) => this.forget(process, how),
     });
-    this.logLines(child.stdout);
-    this.logLines(child.stderr);
-    child.on('message', (said: Answer) => this.settle(child, said));
-    child.on('error', (error) => this.forget(child, lostWhileSending(error)));
-    child.on('exit', (code, signal) => this.forget(child, ended(code, signal)));
-    this.child = child;
-    return child;
+    this.current = process;
+    this.last = process;
+    return { process, identity: await this.checked(process) };
   }
 
-  private logLines(stream: Readable | null): void {
-    if (stream === null) return;
-    createInterface({ input: stream, crlfDelay: Number.POSITIVE_INFINITY }).on('line', this.options.log);
+  /** After a restart: who the process reaches. @throws EvenrungError body-lost where it is another body than was met */
+  private async checked(process: OneProcess): Promise<BodyIdentity | undefined> {
+    const { met } = this;
+    if (met === undefined) return undefined;
+    const found = await this.ask<BodyIdentity>(process, 'identify', []);
+    if (found.model === met.model && found.serial === met.serial) return found;
+    const why = new EvenrungError(
+      'body-lost',
+      `Another camera answers: ${inWords(found)}. Connect the one that was there: ${inWords(met)}.`,
+      { found: { model: found.model, serial: found.serial } },
+    );
+    process.end(why);
+    throw why;
   }
 
-  private settle(child: ChildProcess, said: Answer): void {
-    const waiting = this.pending.get(said.id);
-    if (said.ok) {
-      waiting?.resolve(said.value);
-      return;
-    }
-    const error = new EvenrungError(said.code, said.message, said.details);
-    waiting?.reject(error);
-    // A body that was lost is not found again by the process that lost it.
-    if (!LOST.has(said.code)) return;
-    child.kill('SIGKILL');
-    this.forget(child, error);
-  }
-
-  /** The process is gone or given up: whoever waits for it hears why, and the next call starts another. */
-  private forget(child: ChildProcess, why: EvenrungError): void {
-    if (this.child !== child) return;
-    this.child = undefined;
-    for (const { reject } of this.pending.values()) reject(why);
-  }
-}
-
-/** @throws EvenrungError state-not-writable */
-function makeHome(home: string): void {
-  try {
-    mkdirSync(home, { recursive: true });
-  } catch (cause) {
-    const words = cause instanceof Error ? cause.message : String(cause);
+  /** A process that is killed inside the system's USB driver may stay: no other may be started beside it. */
+  private async lastIsGone(): Promise<void> {
+    if (this.last === undefined || (await within(this.last.gone, this.deadlines.call))) return;
     throw new EvenrungError(
-      'state-not-writable',
-      `The folder ${home} cannot be made: ${words}. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      'call-timed-out',
+      'The camera process was ended, but the system does not let go of it. Pull the cable of the camera, and put it back.',
+      { pid: this.last.pid },
     );
   }
+
+  /** The process is gone or given up: the next call starts another. */
+  private forget(process: OneProcess, how: 'fell' | 'told'): void {
+    if (this.current === process) this.current = undefined;
+    if (how === 'told') return;
+    this.fallen += 1;
+    this.fellAt = performance.now();
+  }
 }
 
-function ended(code: number | null, signal: NodeJS.Signals | null): EvenrungError {
-  return new EvenrungError(
-    'body-lost',
-    `The camera process ended unexpectedly (${signal ?? `exit ${code}`}).`,
-    { signal, code },
-  );
-}
+const closed = () => new EvenrungError('body-lost', 'The connection to the camera was let go.');
 
-function lostWhileSending(error: Error): EvenrungError {
-  return new EvenrungError('body-lost', `The camera process cannot be reached: ${error.message}.`);
-}
+const inWords = ({ model, serial }: BodyIdentity): string =>
+  serial === null ? `${model}, which reports no serial number` : `${model}, serial number ${serial}`;

@@ -1,6 +1,6 @@
 // The body's end of the virtual USB port: takes the requests of virtual-usb-port.c off a Unix socket and gives it a bulk-in,
 // a bulk-out and an interrupt endpoint. It moves containers and knows nothing of what they say.
-import { rmSync } from 'node:fs';
+import { rmSync, writeFileSync } from 'node:fs';
 import { createServer, type Server, type Socket } from 'node:net';
 import { type Container, packContainer, unpackContainer } from './containers.js';
 
@@ -34,6 +34,8 @@ export class VirtualUsb {
    * does not slow the line down.
    */
   bytesPerSecond = Number.POSITIVE_INFINITY;
+  /** What becomes of a container on its way to the computer: whoever damages the line puts something else here. */
+  onTheLine: (packed: Buffer, container: Container) => Buffer = (packed) => packed;
   private readonly device: UsbDevice;
   private readonly sockets = new Set<Socket>();
   private readonly events: Buffer[] = [];
@@ -67,6 +69,16 @@ export class VirtualUsb {
     this.events.length = 0;
     for (const socket of this.sockets) socket.destroy();
     if (server !== undefined) await new Promise((resolve) => server.close(resolve));
+  }
+
+  /**
+   * Whoever opens the port from now on is turned away, although the body is found.
+   * @param result of libgphoto2, such as -53 (another program holds it) or -7 (this user may not); null opens it again
+   */
+  refuse(result: number | null): void {
+    const file = `${this.path}.refused`;
+    if (result === null) rmSync(file, { force: true });
+    else writeFileSync(file, `${result}\n`);
   }
 
   /** Queues an event for the interrupt endpoint. */
@@ -121,7 +133,7 @@ export class VirtualUsb {
       for (let next = unpackContainer(written); next !== undefined; next = unpackContainer(written)) {
         written = next.rest;
         void this.device.receive(next.container).then((answers) => {
-          outgoing.push(...answers.map(packContainer));
+          outgoing.push(...answers.map((answer) => this.onTheLine(packContainer(answer), answer)));
           feedReader();
         });
       }

@@ -1,0 +1,76 @@
+// `npm run soak -- wire`: 5,000 seeded mutations of the containers of a body, between it and the real library, other seeds than
+// the test has; within an hour. `npm run soak -- wire FROM COUNT` does those that are said. Prints seeds and outcomes, and
+// exits with 1 where a call did not end as it must, more than one camera process was alive, or one is left.
+import path from 'node:path';
+import { fileURLToPath, pathToFileURL } from 'node:url';
+import { build } from 'vite';
+import type * as FuzzRun from '../wire/ptp/fuzz-run.js';
+
+const FROM = 1001;
+const COUNT = 5000;
+const MOST_MS = 3_600_000;
+/** Between two lines of counts. */
+const LINE_EVERY = 250;
+
+/** This module is bundled too, into dist/tests/soak. */
+const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
+const ROOT = path.resolve(BUNDLES, '../../..');
+
+await build({
+  configFile: false,
+  logLevel: 'warn',
+  publicDir: false,
+  // What is found beside a source (the virtual USB port, the program) must be found from the bundle too.
+  plugins: [
+    {
+      name: 'where-the-source-is',
+      transform: (code, id) =>
+        id.startsWith(ROOT) && !id.includes('node_modules') && code.includes('import.meta.url')
+          ? code.replaceAll('import.meta.url', JSON.stringify(pathToFileURL(id).href))
+          : null,
+    },
+  ],
+  build: {
+    ssr: path.join(ROOT, 'tests/wire/ptp/fuzz-run.ts'),
+    outDir: BUNDLES,
+    emptyOutDir: false,
+    minify: false,
+    target: 'node20',
+  },
+});
+const { counted, fuzz }: typeof FuzzRun = await import(pathToFileURL(path.join(BUNDLES, 'fuzz-run.js')).href);
+
+const strays: string[] = [];
+process.on('unhandledRejection', (cause) => strays.push(`unhandled: ${String(cause)}`));
+process.on('uncaughtException', (cause) => strays.push(`uncaught: ${String(cause)}`));
+
+const [from = FROM, count = COUNT] = process.argv.slice(4).map(Number);
+const until = performance.now() + MOST_MS;
+const done: FuzzRun.Fuzzed[] = [];
+console.log(`seeds ${from} to ${from + count - 1}`);
+const { fuzzed, left } = await fuzz(
+  from,
+  count,
+  (one) => {
+    done.push(one);
+    for (const what of one.wrong) console.log(`WRONG  seed ${one.seed}, ${one.face}: ${what}`);
+    if (one.outcome === 'crashed') {
+      console.log(`seed ${one.seed}, ${one.face}, ${one.mutation} at ${one.place}: ${one.how}`);
+    }
+    if (done.length % LINE_EVERY === 0) console.log(counted(done));
+  },
+  () => performance.now() < until,
+);
+
+const mutations = [...new Set(fuzzed.map(({ mutation }) => mutation))].sort();
+for (const mutation of mutations) {
+  console.log(
+    `${mutation.padEnd(24)} ${counted(fuzzed.filter((one) => one.mutation === mutation && one.isHit))}`,
+  );
+}
+for (const stray of strays) console.log(`WRONG  ${stray}`);
+if (left > 0) console.log(`WRONG  ${left} camera processes are left`);
+if (fuzzed.length < count) console.log(`ended after an hour, before seed ${from + fuzzed.length}`);
+console.log(counted(fuzzed));
+const isRight = strays.length === 0 && left === 0 && fuzzed.every(({ wrong }) => wrong.length === 0);
+process.exitCode = isRight ? 0 : 1;

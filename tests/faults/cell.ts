@@ -1,0 +1,323 @@
+// One cell of the table of faults: a set on one body with one fault at one point, through everything real (Station, camera
+// process, binding, libgphoto2, virtual port), and whatever must hold after it. It knows nothing of which cells there are.
+import { spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { existsSync, readdirSync, readFileSync } from 'node:fs';
+import { mkdir, mkdtemp, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
+import type { Happening } from '../../shared/state.js';
+import type { PracticeOptions } from '../../src/camera/practice/model.js';
+import { readRecorded, recordedTv } from '../../src/frames/index.js';
+import { EventLog, Station } from '../../src/run/index.js';
+import { CAMERA_PROCESS, isAlive } from '../built.js';
+import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
+
+export const BODIES = ['amount', 'pattern', 'drive-entry', 'standard', 'practice'] as const;
+export type BodyName = (typeof BODIES)[number];
+
+export const POINTS = [
+  'before the first frame',
+  'first frame of a pass',
+  'middle frame of a pass',
+  'last frame of a pass',
+  'between passes',
+  'putting back',
+] as const;
+export type Point = (typeof POINTS)[number];
+
+export type Outcome = 'goes on' | 'halts';
+
+/** What a fault can lay its hands on. */
+export interface Struck {
+  readonly name: BodyName;
+  readonly point: Point | number;
+  /** Undefined for the practice body, which has no cable. */
+  readonly plugged: PluggedBody | undefined;
+  /** The folder that takes sets. */
+  readonly into: string;
+  /** The camera processes that are alive. */
+  processes(): number[];
+  /** To be called when the fault has really happened: one that nobody met with proves nothing. */
+  hit(): void;
+  /** The practice body behind the cable, and the cable: for faults that need them. */
+  wire(): PluggedBody;
+}
+
+export interface Fault {
+  readonly name: string;
+  /** Called at the point; at a frame, before its release. */
+  readonly strike: (cell: Struck) => void | Promise<void>;
+  /** Called when the run has ended: the body answers again. */
+  readonly lift?: (cell: Struck) => void | Promise<void>;
+  /** Whether sets go to a small disk of their own. */
+  readonly smallDisk?: boolean;
+  /** Strikes before the body is looked for; then no run begins. */
+  readonly beforeLooking?: boolean;
+}
+
+export interface Seen {
+  readonly outcome: Outcome | 'not begun';
+  readonly sentence: string;
+  /** Whether the run ended with settings that it could not put back. */
+  readonly owes: boolean;
+  /** What did not hold, a sentence each. */
+  readonly wrong: readonly string[];
+  readonly seconds: number;
+}
+
+const FRAMES = 9;
+const BASE_TV = 6;
+/** Short, so that a cell takes a few seconds: the library's own waits are cut off by them. */
+const DEADLINES = { call: 8000, fire: 2500, release: 700 };
+/** The practice body draws its scene at the first frame, which takes a busy machine a while; it never hangs here. */
+const DEADLINES_OF_PRACTICE = { ...DEADLINES, fire: 12_000 };
+export const FIRE_DEADLINE_MS = DEADLINES.fire;
+const DISK_KB = 2048;
+const LOOK_EVERY_MS = 25;
+
+/** Every body with a bracket has brackets of three: nine frames are three passes. */
+const THREE_A_PASS: Partial<PracticeOptions> = { patterns: [[0, -1, 1]] };
+const PASS_STRUCK = 2;
+
+export const pause = (milliseconds: number) =>
+  new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
+
+/** @returns whether this happening is the point */
+function watchFor(point: Point | number): (happening: Happening) => boolean {
+  let pass = 0;
+  let fired = 0;
+  let firedInPass = 0;
+  return (happening) => {
+    if (happening.type === 'pass' && happening.state === 'arming') {
+      pass = happening.pass;
+      firedInPass = 0;
+      return (
+        (point === 'before the first frame' && pass === 1) ||
+        (point === 'between passes' && pass === PASS_STRUCK)
+      );
+    }
+    if (happening.type === 'run-state') return point === 'putting back' && happening.state === 'putting-back';
+    if (happening.type !== 'frame' || happening.frame.state !== 'fired') return false;
+    fired += 1;
+    firedInPass += 1;
+    if (typeof point === 'number') return fired === point;
+    const turn = ['first', 'middle', 'last'].findIndex((word) => point.startsWith(`${word} frame of`)) + 1;
+    return turn > 0 && pass === PASS_STRUCK && firedInPass === turn;
+  };
+}
+
+export async function runCell(name: BodyName, fault: Fault, point: Point | number): Promise<Seen> {
+  const started = performance.now();
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-fault-'));
+  const into = path.join(root, 'sets');
+  await mkdir(into);
+  const plugged =
+    name === 'practice' ? undefined : await plugIn(name as FaceName, name === 'standard' ? {} : THREE_A_PASS);
+  const mounted = fault.smallDisk === true && mountSmall(into);
+  const events = new EventLog();
+  const stateFolder = path.join(root, 'state');
+  const home = path.join(stateFolder, 'camera-home');
+  let hits = 0;
+  const cell: Struck = {
+    name,
+    point,
+    plugged,
+    into,
+    processes: () => cameraProcesses(home),
+    hit: () => {
+      hits += 1;
+    },
+    wire: () => {
+      if (plugged === undefined) throw new Error('The practice body has no cable.');
+      return plugged;
+    },
+  };
+  const wrong: string[] = [];
+  const station = new Station({
+    choice: plugged === undefined ? 'practice' : 'usb',
+    into,
+    stateFolder,
+    configFolder: path.join(root, 'config'),
+    events,
+    log: () => undefined,
+    link: {
+      entry: CAMERA_PROCESS,
+      env: plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : { ...plugged.environment },
+      deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES,
+    },
+  });
+  let most = 0;
+  const looking = setInterval(() => {
+    most = Math.max(most, cell.processes().length);
+  }, LOOK_EVERY_MS);
+  const kept = watchFrames(events, into, wrong);
+  try {
+    // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
+    await plugged?.body.change('target', 'card');
+    const before = plugged && { ...plugged.body.state };
+    if (fault.beforeLooking) await fault.strike(cell);
+    await station.look();
+    let seen: Pick<Seen, 'outcome' | 'sentence' | 'owes'>;
+    if (station.problem === null) {
+      let struck: Promise<void> | undefined;
+      const isPoint = watchFor(point);
+      const stopWatching = events.watch(({ happening }) => {
+        if (fault.beforeLooking || struck !== undefined || !isPoint(happening)) return;
+        struck = strike(fault, cell).catch((cause: unknown) => {
+          wrong.push(`The fault could not be made: ${cause}`);
+        });
+      });
+      await station.start({ frames: FRAMES, step: 1, base: '1/60' });
+      await station.settled();
+      stopWatching();
+      await struck;
+      if (struck === undefined && !fault.beforeLooking) wrong.push('The point was never reached.');
+      else if (hits === 0) wrong.push('Nothing met with the fault.');
+      const run = events.state.run;
+      const outcome = run?.state === 'complete' ? 'goes on' : 'halts';
+      const sentence = run?.sentence ?? '';
+      seen = { outcome, sentence, owes: sentence.includes('could not be put back') };
+      wrong.push(...(await afterRun(events, into, kept, outcome)));
+    } else {
+      seen = { outcome: 'not begun', sentence: station.problem.message, owes: false };
+    }
+    await fault.lift?.(cell);
+    if (seen.outcome !== 'goes on' || seen.owes) {
+      await station.look();
+      if (station.problem !== null)
+        wrong.push(`After the fault it is not found again: ${station.problem.message}`);
+    }
+    await station.close();
+    // The kernel takes a moment.
+    for (let looks = 0; looks < 40 && cell.processes().length > 0; looks += 1) await pause(LOOK_EVERY_MS);
+    if (cell.processes().length > 0) wrong.push('A camera process is left after the end.');
+    if (most > 1) wrong.push(`${most} camera processes were alive at a time.`);
+    if (plugged && before) {
+      for (const [setting, found] of Object.entries(before)) {
+        const now = plugged.body.state[setting as keyof typeof before];
+        if (now !== found)
+          wrong.push(`${setting} is ${JSON.stringify(now)}, found was ${JSON.stringify(found)}.`);
+      }
+    }
+    return { ...seen, wrong, seconds: (performance.now() - started) / 1000 };
+  } finally {
+    clearInterval(looking);
+    await station.close();
+    await plugged?.remove();
+    if (mounted) spawnSync('umount', ['-l', into]);
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+async function strike(fault: Fault, cell: Struck): Promise<void> {
+  await fault.strike(cell);
+}
+
+interface Kept {
+  readonly hash: string;
+  readonly file: string;
+}
+
+const hashOf = (file: string): string => createHash('sha256').update(readFileSync(file)).digest('hex');
+
+/** What was verified, as its file was then. */
+function watchFrames(events: EventLog, into: string, wrong: string[]): Map<number, Kept> {
+  const kept = new Map<number, Kept>();
+  events.watch(({ happening }) => {
+    if (happening.type !== 'frame' || happening.frame.state !== 'verified') return;
+    const { number, file } = happening.frame;
+    if (kept.has(number)) wrong.push(`Frame ${number} was verified twice.`);
+    const [set] = readdirSync(into).filter((name) => name.startsWith('set-'));
+    try {
+      kept.set(number, { file: file ?? '', hash: hashOf(path.join(into, set ?? '', file ?? '')) });
+    } catch (cause) {
+      wrong.push(`Frame ${number} is verified, but its file cannot be read: ${cause}`);
+    }
+  });
+  return kept;
+}
+
+/** @returns what does not hold of the set on disk, a sentence each */
+async function afterRun(
+  events: EventLog,
+  into: string,
+  kept: ReadonlyMap<number, Kept>,
+  outcome: Outcome,
+): Promise<string[]> {
+  const wrong: string[] = [];
+  const run = events.state.run;
+  const folder = run?.folder ?? null;
+  if (folder === null) {
+    const left = readdirSync(into, { recursive: true }).filter((name) =>
+      /\.jpg$|incoming\./.test(String(name)),
+    );
+    if (kept.size > 0 || outcome === 'goes on' || left.length > 0) wrong.push('There is no set folder.');
+    return wrong;
+  }
+  for (const [number, { file, hash }] of kept) {
+    const at = path.join(folder, file);
+    if (!existsSync(at) || hashOf(at) !== hash)
+      wrong.push(`Frame ${number} was verified, and is lost or replaced.`);
+  }
+  let record: SetRecord;
+  try {
+    record = setRecordSchema.parse(JSON.parse(await readFile(path.join(folder, 'set.json'), 'utf8')));
+  } catch (cause) {
+    const words = cause instanceof Error ? cause.message : String(cause);
+    return [...wrong, `There is no record: ${words.slice(0, 120)}`];
+  }
+  const says = run?.sentence?.includes('could not be put back') ?? false;
+  if (record.notPutBack.length > 0 !== says)
+    wrong.push(
+      `The record has ${record.notPutBack.length} settings that were not put back; the sentence says otherwise.`,
+    );
+  if (record.sentence !== run?.sentence)
+    wrong.push(`The record says: ${record.sentence}. Told was: ${run?.sentence}.`);
+  const verified = record.frames.filter((frame) => frame.state === 'verified');
+  if (verified.length !== kept.size)
+    wrong.push(`${kept.size} frames were verified, the record has ${verified.length}.`);
+  for (const { number, offset, file } of verified) {
+    const { exposureTime } = await readRecorded(path.join(folder, file ?? ''));
+    const tv = recordedTv(exposureTime) ?? Number.NaN;
+    if (!(Math.abs(tv - (BASE_TV - offset)) < 1e-9))
+      wrong.push(`Frame ${number} is to be ${offset} EV off 1/60 s, and was ${exposureTime} s.`);
+  }
+  const offsets = verified.map(({ offset }) => offset).join();
+  if (outcome === 'goes on') {
+    if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);
+    if (!record.complete) wrong.push('The record does not call it complete.');
+  } else if (record.complete !== (verified.length === FRAMES)) {
+    wrong.push(`The record says complete: ${record.complete}.`);
+  }
+  const files = readdirSync(folder, { recursive: true }).map(String);
+  for (const { file } of record.setAside) if (!files.includes(file)) wrong.push(`${file} is not there.`);
+  if (files.some((name) => name.startsWith('.incoming/')))
+    wrong.push('Something is left among the arrivals.');
+  return wrong;
+}
+
+/** The camera processes with that HOME that this process started and that are alive. */
+function cameraProcesses(home: string): number[] {
+  const children = readdirSync('/proc/self/task').flatMap((task) => {
+    try {
+      return readFileSync(`/proc/self/task/${task}/children`, 'utf8').trim().split(/\s+/).map(Number);
+    } catch {
+      return [];
+    }
+  });
+  return children.filter((pid) => {
+    if (pid === 0 || !isAlive(pid)) return false;
+    try {
+      return readFileSync(`/proc/${pid}/environ`, 'utf8').split('\0').includes(`HOME=${home}`);
+    } catch {
+      return false;
+    }
+  });
+}
+
+/** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */
+function mountSmall(folder: string): boolean {
+  return spawnSync('mount', ['-t', 'tmpfs', '-o', `size=${DISK_KB}k`, 'tmpfs', folder]).status === 0;
+}

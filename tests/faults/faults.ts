@@ -1,0 +1,362 @@
+// The faults: how each is made on a virtual body. It knows nothing of what is expected of them.
+import {
+  chmodSync,
+  closeSync,
+  openSync,
+  readdirSync,
+  renameSync,
+  rmSync,
+  statfsSync,
+  writeSync,
+} from 'node:fs';
+import path from 'node:path';
+import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
+import { CONTAINER, type Container } from '../wire/ptp/containers.js';
+import type { PtpAnswer, PtpRequest } from '../wire/ptp/responder.js';
+import { type Fault, FIRE_DEADLINE_MS, pause, type Struck } from './cell.js';
+
+/** Response codes that nothing else here needs (ISO 15740, clause 11). */
+const RESPONSE = { generalError: 0x2002, storeFull: 0x200c, storeReadOnly: 0x200e, deviceBusy: 0x2019 };
+/** Reserved by the standard: no body may answer so. */
+const UNKNOWN_RESPONSE = 0x2fff;
+/** What a body of vendor extension 0x0A answers that found no focus. */
+const OUT_OF_FOCUS = 0xa002;
+
+const CLAIMED = -53;
+const NOT_ALLOWED = -7;
+
+const A_WHILE_MS = 600;
+/** No container but the one with a picture is as long. */
+const LONG = 2000;
+
+const isFrame = ({ point }: Struck): boolean => typeof point === 'number' || point.includes('frame of');
+
+/** Whether the transaction opens the shutter. */
+function isRelease({ code, parameters, data }: PtpRequest): boolean {
+  switch (code) {
+    case 0x9128:
+      return parameters[0] === 2;
+    case 0x100e:
+      return true;
+    case 0x9207:
+      return data === null || (parameters[0] === 0xd2c2 && data.readUInt16LE(0) === 2);
+    default:
+      return false;
+  }
+}
+
+/** Steps in once: at a frame into its release, elsewhere into the next transaction. */
+function once(
+  cell: Struck,
+  step: (proceed: () => Promise<PtpAnswer>) => Promise<PtpAnswer>,
+  fits: (request: PtpRequest) => boolean = isFrame(cell) ? isRelease : () => true,
+): void {
+  const out = cell.wire().responder.intercept('any', (request, proceed) => {
+    if (!fits(request)) return proceed();
+    out();
+    cell.hit();
+    return step(proceed);
+  });
+}
+
+/** At a frame, as soon as its shutter was released; elsewhere, now. */
+async function whenReleased(cell: Struck, act: () => void | Promise<void>): Promise<void> {
+  if (!isFrame(cell) || cell.plugged === undefined) return act();
+  once(cell, async (proceed) => {
+    const answer = await proceed();
+    await act();
+    return answer;
+  });
+}
+
+const lifts = new WeakMap<Struck, () => void>();
+const lift = (cell: Struck): void => lifts.get(cell)?.();
+
+function answering(cell: Struck, response: number, fits: (request: PtpRequest) => boolean): () => void {
+  const out = cell.wire().responder.intercept('any', async (request, proceed) => {
+    if (!fits(request)) return proceed();
+    cell.hit();
+    return { response };
+  });
+  lifts.set(cell, out);
+  return out;
+}
+
+/** Damages the next container that fits. */
+function damage(
+  cell: Struck,
+  fits: (container: Container, packed: Buffer) => boolean,
+  how: (packed: Buffer) => Buffer,
+): void {
+  const { usb } = cell.wire();
+  usb.onTheLine = (packed, container) => {
+    if (!fits(container, packed)) return packed;
+    usb.onTheLine = (whole) => whole;
+    cell.hit();
+    return how(packed);
+  };
+}
+
+const replaced = (packed: Buffer, write: (copy: Buffer) => void): Buffer => {
+  const copy = Buffer.from(packed);
+  write(copy);
+  return copy;
+};
+
+/** What the practice body keeps to itself. */
+interface Inside {
+  turn: number;
+  nextShot(bracket: unknown): PracticeShot;
+  release(): Promise<readonly PracticeFile[]>;
+}
+const inside = (cell: Struck): Inside => cell.wire().body as unknown as Inside;
+
+/** The next release brings something else than it should. */
+function nextRelease(
+  cell: Struck,
+  change: (files: readonly PracticeFile[]) => readonly PracticeFile[] | Promise<readonly PracticeFile[]>,
+): void {
+  const body = inside(cell);
+  const release = body.release.bind(body);
+  body.release = async () => {
+    body.release = release;
+    cell.hit();
+    return change(await release());
+  };
+}
+
+const kill = (cell: Struck, signal: NodeJS.Signals) =>
+  whenReleased(cell, () => {
+    for (const pid of cell.processes()) {
+      process.kill(pid, signal);
+      cell.hit();
+    }
+  });
+
+async function pull(cell: Struck): Promise<void> {
+  cell.hit();
+  await cell.wire().usb.unplug();
+}
+
+const FILLER = 'filler';
+
+function fill(folder: string): void {
+  const { type } = statfsSync(folder);
+  const TMPFS = 0x01021994;
+  if (type !== TMPFS) {
+    // No small disk could be mounted: the folder is taken away instead.
+    const [set = ''] = readdirSync(folder);
+    const incoming = path.join(folder, set, '.incoming');
+    if (process.getuid?.() === 0) renameSync(incoming, `${incoming}-away`);
+    else chmodSync(incoming, 0o500);
+    return;
+  }
+  const file = openSync(path.join(folder, FILLER), 'w');
+  try {
+    for (const piece of [65_536, 4096])
+      try {
+        for (;;) writeSync(file, Buffer.alloc(piece, 1));
+      } catch {
+        // Full.
+      }
+  } finally {
+    closeSync(file);
+  }
+}
+
+function setFree(folder: string): void {
+  rmSync(path.join(folder, FILLER), { force: true });
+  for (const set of readdirSync(folder)) {
+    const incoming = path.join(folder, set, '.incoming');
+    try {
+      if (process.getuid?.() === 0) renameSync(`${incoming}-away`, incoming);
+      else chmodSync(incoming, 0o700);
+    } catch {
+      // It was a disk of its own.
+    }
+  }
+}
+
+export const FAULTS = {
+  killed: { name: 'camera process killed', strike: (cell) => kill(cell, 'SIGKILL') },
+  crashed: { name: 'camera process crashed', strike: (cell) => kill(cell, 'SIGSEGV') },
+  pulled: {
+    name: 'cable out and in',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        setTimeout(() => void cell.wire().usb.plug(), 300);
+      }),
+  },
+  off: {
+    name: 'switched off',
+    strike: (cell) => whenReleased(cell, () => pull(cell)),
+    lift: (cell) => cell.wire().usb.plug(),
+  },
+  flat: {
+    name: 'battery flat',
+    strike: (cell) => {
+      Object.defineProperty(cell.wire().body, 'battery', { value: 3, configurable: true });
+      return whenReleased(cell, () => pull(cell));
+    },
+    lift: (cell) => {
+      Object.defineProperty(cell.wire().body, 'battery', { value: 80, configurable: true });
+      return cell.wire().usb.plug();
+    },
+  },
+  busy: {
+    name: 'busy for a while',
+    strike: (cell) => {
+      const out = answering(cell, RESPONSE.deviceBusy, () => true);
+      setTimeout(out, A_WHILE_MS);
+    },
+  },
+  claimedAWhile: {
+    name: 'claimed for a while',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        cell.wire().usb.refuse(CLAIMED);
+        await pull(cell);
+        await cell.wire().usb.plug();
+        setTimeout(() => cell.wire().usb.refuse(null), 1200);
+      }),
+  },
+  claimed: {
+    name: 'claimed by another program',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        cell.wire().usb.refuse(CLAIMED);
+        await pull(cell);
+        await cell.wire().usb.plug();
+      }),
+    lift: (cell) => cell.wire().usb.refuse(null),
+  },
+  claimedAtFirst: {
+    name: 'claimed when looked for',
+    beforeLooking: true,
+    strike: (cell) => cell.wire().usb.refuse(CLAIMED),
+    lift: (cell) => cell.wire().usb.refuse(null),
+  },
+  notAllowedAtFirst: {
+    name: 'no permission when looked for',
+    beforeLooking: true,
+    strike: (cell) => cell.wire().usb.refuse(NOT_ALLOWED),
+    lift: (cell) => cell.wire().usb.refuse(null),
+  },
+  hang: {
+    name: 'hang',
+    strike: (cell) => once(cell, () => new Promise(() => undefined)),
+  },
+  cardFull: {
+    name: 'card full',
+    strike: (cell) => {
+      Object.defineProperty(cell.wire().body, 'framesLeft', { value: 0, configurable: true });
+      answering(cell, RESPONSE.storeFull, isRelease);
+    },
+    lift: (cell) => {
+      Reflect.deleteProperty(cell.wire().body, 'framesLeft');
+      lift(cell);
+    },
+  },
+  cardLocked: {
+    name: 'card locked',
+    strike: (cell) => void answering(cell, RESPONSE.storeReadOnly, isRelease),
+    lift,
+  },
+  noFocusOnce: {
+    name: 'no focus once',
+    strike: (cell) =>
+      once(cell, async () => ({ response: cell.name === 'pattern' ? OUT_OF_FOCUS : RESPONSE.generalError })),
+  },
+  noFocus: {
+    name: 'no focus ever',
+    strike: (cell) =>
+      void answering(cell, cell.name === 'pattern' ? OUT_OF_FOCUS : RESPONSE.generalError, isRelease),
+    lift,
+  },
+  truncated: {
+    name: 'container cut short',
+    strike: (cell) =>
+      damage(
+        cell,
+        (_, packed) => !isFrame(cell) || packed.length > LONG,
+        (packed) => packed.subarray(0, Math.ceil(packed.length / 2)),
+      ),
+  },
+  garbage: {
+    name: 'garbage container',
+    strike: (cell) =>
+      damage(
+        cell,
+        () => true,
+        (packed) => replaced(packed, (copy) => copy.fill(0xa5)),
+      ),
+  },
+  wrongNumber: {
+    name: 'wrong transaction number',
+    strike: (cell) =>
+      damage(
+        cell,
+        ({ type }) => type === CONTAINER.response,
+        (packed) => replaced(packed, (copy) => copy.writeUInt32LE(copy.readUInt32LE(8) + 7, 8)),
+      ),
+  },
+  unknownCode: {
+    name: 'unknown response code',
+    strike: (cell) => once(cell, async (proceed) => ({ ...(await proceed()), response: UNKNOWN_RESPONSE })),
+  },
+  missing: {
+    name: 'frame missing',
+    strike: (cell) => nextRelease(cell, () => []),
+  },
+  late: {
+    name: 'frame late',
+    strike: (cell) =>
+      nextRelease(cell, async (files) => {
+        await pause(FIRE_DEADLINE_MS + 1500);
+        return files;
+      }),
+  },
+  clamped: {
+    name: 'frame clamped',
+    strike: (cell) => {
+      const body = inside(cell);
+      const nextShot = body.nextShot.bind(body);
+      body.nextShot = (bracket) => {
+        body.nextShot = nextShot;
+        cell.hit();
+        const shot = nextShot(bracket);
+        return { ...shot, tv: shot.tv + 2, clamped: true };
+      };
+    },
+  },
+  twice: {
+    name: 'frame twice',
+    strike: (cell) => nextRelease(cell, (files) => [...files, ...files]),
+  },
+  outOfStep: {
+    name: 'bracket out of step',
+    strike: (cell) => {
+      inside(cell).turn += 1;
+      cell.hit();
+    },
+  },
+  fileShort: {
+    name: 'file cut short',
+    strike: (cell) =>
+      nextRelease(cell, (files) =>
+        files.map((file) => ({ ...file, jpeg: file.jpeg.subarray(0, file.jpeg.length / 2) })),
+      ),
+  },
+  diskFull: {
+    name: 'disk full',
+    smallDisk: true,
+    strike: (cell) => {
+      fill(cell.into);
+      cell.hit();
+    },
+    lift: (cell) => setFree(cell.into),
+  },
+} as const satisfies Record<string, Fault>;
+
+export type FaultKey = keyof typeof FAULTS;

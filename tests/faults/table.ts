@@ -1,0 +1,268 @@
+// The table of faults: which fault can occur at which point on which body, what is expected there, and which cells show a
+// defect that is known. It strikes nothing.
+import { BODIES, type BodyName, type Outcome, POINTS, type Point, runCell, type Seen } from './cell.js';
+import { FAULTS, type FaultKey } from './faults.js';
+
+export interface Cell {
+  readonly fault: FaultKey;
+  readonly body: BodyName;
+  /** A number is the frame, counted in the order of firing. */
+  readonly point: Point | number;
+}
+
+interface Expected {
+  readonly outcome: Outcome | 'not begun';
+  readonly sentence: RegExp;
+}
+
+const AT_FRAMES: readonly Point[] = [
+  'first frame of a pass',
+  'middle frame of a pass',
+  'last frame of a pass',
+];
+
+/** What a body does to a frame, and so at a frame only. */
+const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
+  'cardFull',
+  'cardLocked',
+  'noFocusOnce',
+  'noFocus',
+  'missing',
+  'late',
+  'clamped',
+  'twice',
+  'fileShort',
+]);
+const BEFORE_A_RUN: ReadonlySet<FaultKey> = new Set<FaultKey>(['claimedAtFirst', 'notAllowedAtFirst']);
+/** What the practice body, which is in its process, can meet with. */
+const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>(['killed', 'crashed', 'diskFull']);
+const TELLS_PERCENT: ReadonlySet<BodyName> = new Set<BodyName>(['pattern', 'drive-entry']);
+
+/** @returns why there is no such cell; null where there is one */
+export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName): string | null {
+  if (body === 'practice' && !WITHOUT_A_CABLE.has(fault))
+    return 'the practice body is reached without a cable and without containers';
+  if (body === 'standard' && (point.startsWith('middle') || point.startsWith('last')))
+    return 'a pass of a body without a bracket is one frame, which is its first';
+  if (OF_A_FRAME.has(fault) && !AT_FRAMES.includes(point))
+    return 'it happens to a frame, and none is fired here';
+  if (BEFORE_A_RUN.has(fault) && point !== 'before the first frame') return 'no run begins';
+  if (fault === 'outOfStep' && body === 'standard') return 'a body without a bracket is never out of step';
+  if (fault === 'outOfStep' && point !== 'first frame of a pass')
+    return 'a bracket that starts in the middle shows from the first frame of its pass on';
+  if (fault === 'flat' && !TELLS_PERCENT.has(body))
+    return 'this virtual body shows no level in percent; without one it is a body that is switched off';
+  return null;
+}
+
+export const CELLS: readonly Cell[] = (Object.keys(FAULTS) as FaultKey[]).flatMap((fault) =>
+  BODIES.flatMap((body) =>
+    POINTS.filter((point) => whyLeftOut(fault, point, body) === null).map((point) => ({
+      fault,
+      body,
+      point,
+    })),
+  ),
+);
+
+/** Each of the nine frames, in firing order, once with the camera process killed and once with the cable pulled. */
+export const EVERY_FRAME: readonly Cell[] = (['killed', 'pulled'] as const).flatMap((fault) =>
+  Array.from({ length: 9 }, (_, index) => ({ fault, body: 'amount' as const, point: index + 1 })),
+);
+
+const WHOLE = /^All 9 frames are verified\.$/;
+const HALTED = 'Halted after \\d of 9 frames\\. ';
+
+const HALTS: Partial<Record<FaultKey, RegExp>> = {
+  off: /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
+  flat: /battery/,
+  claimed: /Another program holds the camera.* eject the camera there, then try again\./,
+  cardFull: /card.*(?:full|room)/,
+  cardLocked: /card.*(?:full|write-protected|locked)/,
+  noFocus: /Frame \d .*finds no focus.*switch it to manual/,
+  diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,
+};
+
+const REFUSED: Partial<Record<FaultKey, RegExp>> = {
+  claimedAtFirst: /^Another program holds the camera.* eject the camera there/,
+  notAllowedAtFirst: /^The camera is there, but cannot be opened\. .*udev rule/,
+};
+
+export function expectedOf({ fault, point }: Cell): Expected {
+  const refused = REFUSED[fault];
+  if (refused !== undefined) return { outcome: 'not begun', sentence: refused };
+  const why = HALTS[fault];
+  if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
+  // All frames are there by then: what is left undone is said beside that.
+  if (point === 'putting back')
+    return { outcome: 'goes on', sentence: new RegExp(`^All 9 frames are verified\\. .*${why.source}`) };
+  return { outcome: 'halts', sentence: new RegExp(`^${HALTED}.*${why.source}`) };
+}
+
+/** A defect that is there: the cells that show it, and what is seen in each of them. */
+interface Known {
+  readonly defect: string;
+  readonly shows: (cell: Cell) => boolean;
+  readonly seen: RegExp;
+}
+
+const isAt = (faults: readonly FaultKey[]) => (cell: Cell) => faults.includes(cell.fault);
+
+export const KNOWN: readonly Known[] = [
+  {
+    defect: 'On a full disk there is no room for set.json: a set ends without its record.',
+    shows: isAt(['diskFull']),
+    seen: /^There is no record: ENOENT/,
+  },
+  {
+    defect:
+      'A disk that is full while a frame is stored (result -35) is taken for a camera that was lost, and the frame is fired again and again.',
+    shows: ({ fault, body, point }) =>
+      fault === 'diskFull' && body !== 'practice' && point !== 'putting back',
+    seen: /^It says: Halted .*(?:The camera does not answer any more|no frame came back)/,
+  },
+  {
+    defect: 'A file that cannot be stored is told in the words of the system, without what to do.',
+    shows: ({ fault, body, point }) =>
+      fault === 'diskFull' && (body === 'practice' || point === 'putting back'),
+    seen: /^It says: .*could not be stored.*ENOSPC/,
+  },
+  {
+    defect: 'A card that is full or locked is told as a lens that finds no focus.',
+    shows: isAt(['cardFull', 'cardLocked']),
+    seen: /^It says: .*(?:finds no focus|did not answer)/,
+  },
+  {
+    defect: 'A body whose battery ran flat is told as one that is not found, without a word on the battery.',
+    shows: isAt(['flat']),
+    seen: /^It says: .*No camera was found on USB/,
+  },
+  {
+    defect: 'A release that a body of plain PTP refuses is told as a camera that does not answer.',
+    shows: ({ fault, body }) => fault === 'noFocus' && body === 'standard',
+    seen: /^It says: .*did not answer/,
+  },
+];
+
+export interface Judged extends Cell {
+  readonly seen: Seen;
+  readonly expected: Expected;
+  /** What did not come out as expected; empty in a cell that is right. */
+  readonly wrong: readonly string[];
+  /** The known defects that it shows. */
+  readonly known: readonly string[];
+  /** Whether the cell is as it has to be today: right, or wrong in the known way. */
+  readonly isAsListed: boolean;
+}
+
+export async function judgeCell(cell: Cell): Promise<Judged> {
+  const expected = expectedOf(cell);
+  const seen = await runCell(cell.body, FAULTS[cell.fault], cell.point);
+  const wrong = [...seen.wrong];
+  if (seen.outcome !== expected.outcome)
+    wrong.push(`Expected is '${expected.outcome}', seen was '${seen.outcome}'.`);
+  if (!expected.sentence.test(seen.sentence)) wrong.push(`It says: ${seen.sentence}`);
+  if (seen.owes && HALTS[cell.fault] === undefined) wrong.push('Something was not put back.');
+  const known = KNOWN.filter(({ shows }) => shows(cell));
+  const isSeen = ({ seen: pattern }: Known) => wrong.some((one) => pattern.test(one));
+  const isListed = (one: string) => known.some(({ seen: pattern }) => pattern.test(one));
+  return {
+    ...cell,
+    seen,
+    expected,
+    wrong,
+    known: known.map(({ defect }) => defect),
+    isAsListed: known.every(isSeen) && wrong.every(isListed),
+  };
+}
+
+export const nameOf = ({ fault, body, point }: Cell): string =>
+  `${FAULTS[fault].name}, ${typeof point === 'number' ? `frame ${point} fired` : point}, ${body}`;
+
+/** Two columns for every body: rows are fault and point. */
+export function printed(judged: readonly Judged[]): string {
+  const lines = judged.map(
+    ({ fault, point, body, seen, isAsListed, known }) =>
+      `${FAULTS[fault].name.padEnd(28)} ${String(typeof point === 'number' ? `frame ${point} fired` : point).padEnd(23)} ${body.padEnd(12)} ${seen.outcome.padEnd(9)} ${seen.seconds.toFixed(1).padStart(5)} s  ${isAsListed ? (known.length === 0 ? 'as expected' : 'known defect') : 'WRONG'}`,
+  );
+  const head = `${'fault'.padEnd(28)} ${'point'.padEnd(23)} ${'body'.padEnd(12)} outcome      time`;
+  return [head, ...lines].join('\n');
+}
+
+/**
+ * Works through cells, a few at a time: most of a cell is waiting.
+ * @returns a promise for each cell
+ */
+export function inLanes<T>(
+  lanes: number,
+  cells: readonly Cell[],
+  work: (cell: Cell) => Promise<T>,
+): Promise<T>[] {
+  const free: (() => void)[] = [];
+  let busy = 0;
+  return cells.map(async (cell) => {
+    if (busy >= lanes) await new Promise<void>((resolve) => free.push(resolve));
+    else busy += 1;
+    try {
+      return await work(cell);
+    } finally {
+      const next = free.shift();
+      if (next === undefined) busy -= 1;
+      else next();
+    }
+  });
+}
+
+/** Seconds at idle that a cell takes where it is not the usual: those that wait for a body that never comes. */
+const SLOW: Partial<Record<FaultKey, number>> = {
+  off: 25,
+  flat: 25,
+  claimed: 14,
+  hang: 9,
+  late: 8,
+  missing: 7,
+};
+const USUAL_SECONDS = 4;
+const costOf = ({ fault }: Cell): number => SLOW[fault] ?? USUAL_SECONDS;
+
+/** The same numbers for the same seed (mulberry32). */
+function numbers(seed: number): () => number {
+  let state = seed;
+  return () => {
+    state = (state + 0x6d2b79f5) | 0;
+    let mixed = Math.imul(state ^ (state >>> 15), 1 | state);
+    mixed = (mixed + Math.imul(mixed ^ (mixed >>> 7), 61 | mixed)) ^ mixed;
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 2 ** 32;
+  };
+}
+
+/**
+ * @param seconds that the selection may take in all lanes together
+ * @returns three frames of nine for each fault that is tried at every frame, then one cell of each fault, then others
+ */
+export function selection(seed: number, seconds: number): Cell[] {
+  const random = numbers(seed);
+  const shuffled = (cells: readonly Cell[]) =>
+    cells
+      .map((cell) => ({ cell, at: random() }))
+      .sort((a, b) => a.at - b.at)
+      .map(({ cell }) => cell);
+  const three = (['killed', 'pulled'] as const).flatMap((fault) =>
+    shuffled(EVERY_FRAME.filter((cell) => cell.fault === fault)).slice(0, 3),
+  );
+  const all = shuffled(CELLS);
+  const ofEach = all.filter((cell, index) => all.findIndex(({ fault }) => fault === cell.fault) === index);
+  // The slow ones that tell most; of the others the quick ones first, so that as many faults as can be are tried.
+  const patient = ofEach.filter(({ fault }) => ['off', 'hang', 'missing', 'late'].includes(fault));
+  const quick = ofEach.filter((cell) => !patient.includes(cell)).sort((a, b) => costOf(a) - costOf(b));
+  const others = all.filter((cell) => !ofEach.includes(cell));
+  const chosen: Cell[] = [...three];
+  let left = seconds - three.reduce((sum, cell) => sum + costOf(cell), 0);
+  for (const cell of [...patient, ...quick, ...others]) {
+    if (costOf(cell) > left) continue;
+    left -= costOf(cell);
+    chosen.push(cell);
+  }
+  // The longest first, so that no lane waits for it at the end.
+  return chosen.sort((a, b) => costOf(b) - costOf(a));
+}
