@@ -64,7 +64,7 @@ it('`bodies` lists it, with why it could not be met', async () => {
   pose([], FILES_ONLY);
   const { code, stdout } = await run(['bodies', '--body', 'usb'], { ...plugged.environment });
   expect(code).toBe(1);
-  expect(stdout).toMatch(/could not be met: This body does not let its shutter be set/);
+  expect(stdout).toMatch(/^ {2}This body does not let its shutter be set/m);
 });
 
 it('properties that are told and not answered for: the same', async () => {
