@@ -334,9 +334,9 @@ export class Body {
     if (this.turn !== 0) this.known.clear();
     const done: string[] = [];
     const failed: string[] = [];
-    for (const [name, { found }] of await this.inPayingOrder()) {
+    for (const [name, { found }] of this.inPayingOrder()) {
       try {
-        if (this.known.get(name) !== found) await this.link.changeSetting(name, found);
+        if (this.known.get(name) !== found) await this.writeBack(name, found);
         this.known.set(name, found);
         this.asFound.delete(name);
         if (this.touched.has(name)) done.push(name);
@@ -353,16 +353,23 @@ export class Body {
     throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
   }
 
-  /** The last change first; but what the body locks while the bracket is off before that is switched back. */
-  private async inPayingOrder(): Promise<[string, Owed][]> {
-    const { locked } = this.dialect;
-    const isLocked = ([name]: [string, Owed]) => locked?.names.has(name) === true;
-    const needed = [...this.asFound].some(
-      (debt) => isLocked(debt) && this.known.get(debt[0]) !== debt[1].found,
-    );
-    if (locked !== undefined && needed) await locked.unlock(this.changes);
+  /** The last change first; but what some bodies lock while the bracket is off before that is switched back. */
+  private inPayingOrder(): [string, Owed][] {
     const reversed = [...this.asFound].reverse();
+    const isLocked = ([name]: [string, Owed]) => this.dialect.locked?.names.has(name) === true;
     return [...reversed.filter(isLocked), ...reversed.filter((debt) => !isLocked(debt))];
+  }
+
+  private async writeBack(name: string, found: string): Promise<void> {
+    const { locked } = this.dialect;
+    try {
+      await this.link.changeSetting(name, found);
+    } catch (cause) {
+      const mayBeLocked = locked?.names.has(name) && !LINK_FAILURES.has(asEvenrungError(cause).code);
+      if (locked === undefined || !mayBeLocked) throw cause;
+      await locked.unlock(this.changes);
+      await this.link.changeSetting(name, found);
+    }
   }
 
   async release(): Promise<void> {

@@ -1,17 +1,16 @@
-// The virtual body of the bench `wire`, in a process of its own: rendering frames and moving 25 MB a file would otherwise be
-// counted as the daemon's cost. Does what the channel says; ends when the bench is gone.
+// The virtual body of the bench `wire`, in a process of its own: moving 25 MB a file would otherwise be counted as the daemon's
+// cost. Does what the channel says; ends when the bench is gone.
 import { readFileSync } from 'node:fs';
-import type { PracticeFile } from '../../src/camera/practice/model.js';
 import { AMOUNT_OPERATION } from '../wire/ptp/amount-face.js';
 import { OPERATION } from '../wire/ptp/codes.js';
 import { DRIVE_ENTRY_OPERATION, DRIVE_ENTRY_PROPERTY } from '../wire/ptp/drive-entry-face.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 import type { PtpRequest } from '../wire/ptp/responder.js';
-import { madeHeavy } from './wire-heavy.js';
 import type { BodyOrder, BodyReady, Tally } from './wire-messages.js';
+import { usePixels } from './wire-render.js';
 import type { TimingTable } from './wire-timing.js';
 
-const [, , named = '', written = '', largePicture = ''] = process.argv;
+const [, , named = '', written = '', picture = ''] = process.argv;
 const face = named as FaceName;
 const timing = JSON.parse(written) as TimingTable;
 
@@ -45,21 +44,18 @@ function writtenProperty({ code, parameters: [property = 0], data }: PtpRequest)
 const pause = (seconds: number) => new Promise<void>((resolve) => setTimeout(resolve, seconds * 1000));
 
 async function plug(): Promise<PluggedBody> {
+  usePixels({ jpeg: readFileSync(picture), fileBytes: timing.file?.bytes ?? null });
   const plugged = await plugIn(face, { timing: timing.body });
   const { body, usb } = plugged;
   // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
   await body.change('target', 'card');
   if (timing.file === null) return plugged;
-  const { bytes, bytesPerSecond } = timing.file;
-  usb.bytesPerSecond = bytesPerSecond;
-  const large = readFileSync(largePicture);
+  usb.bytesPerSecond = timing.file.bytesPerSecond;
   const release = body.release.bind(body);
   body.release = async () => {
-    const heavy = (await release()).map(
-      (file): PracticeFile => ({ ...file, jpeg: madeHeavy(file.jpeg, large, bytes) }),
-    );
-    body.files.splice(0, body.files.length, ...[...body.files, ...heavy].slice(-HEAVY_KEPT));
-    return heavy;
+    const files = await release();
+    body.files.splice(0, body.files.length - HEAVY_KEPT);
+    return files;
   };
   return plugged;
 }
@@ -77,8 +73,10 @@ if (timing.transactionSeconds > 0) {
   });
 }
 
-/** The first frame takes a second to prepare, which is none of the daemon's. */
-await body.release();
+/** What is slow the first time is none of the daemon's. */
+const [firstFile] = await body.release();
+if (timing.file !== null && firstFile?.jpeg.length !== timing.file.bytes)
+  throw new Error(`A file has ${firstFile?.jpeg.length} bytes.`);
 body.files.length = 0;
 body.shots.length = 0;
 

@@ -21,11 +21,12 @@ import type {
   Resident,
   Tally,
 } from './wire-messages.js';
-import type { TimingTable } from './wire-timing.js';
+import type { Megapixels, TimingTable } from './wire-timing.js';
 
 /** This module is bundled too, into dist/tests/bench. */
 const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
 export const ROOT = path.resolve(BUNDLES, '../../..');
+const SOURCES = path.join(ROOT, 'tests/bench');
 const CAMERA_PROCESS = path.join(ROOT, 'dist/program/camera-process.js');
 
 const NAMES = ['wire-body.process', 'wire-daemon.process', 'wire-bare.process'] as const;
@@ -37,9 +38,18 @@ export async function buildProcesses(): Promise<void> {
       configFile: false,
       logLevel: 'warn',
       publicDir: false,
-      // What is found beside a source (the virtual USB port) must be found from the bundle too.
       plugins: [
         {
+          name: 'renders-nothing',
+          // Before Vite itself finds the file.
+          enforce: 'pre',
+          resolveId: (id, importer) =>
+            id === './render.js' && importer?.endsWith('/practice/model.ts')
+              ? path.join(SOURCES, 'wire-render.ts')
+              : null,
+        },
+        {
+          // What is found beside a source (the virtual USB port) must be found from the bundle too.
           name: 'where-the-source-is',
           transform: (code, id) =>
             id.startsWith(ROOT) && !id.includes('node_modules') && code.includes('import.meta.url')
@@ -48,7 +58,7 @@ export async function buildProcesses(): Promise<void> {
         },
       ],
       build: {
-        ssr: path.join(ROOT, 'tests/bench', `${name}.ts`),
+        ssr: path.join(SOURCES, `${name}.ts`),
         outDir: BUNDLES,
         emptyOutDir: false,
         minify: false,
@@ -113,13 +123,13 @@ export interface BodyProcess {
   end(): Promise<void>;
 }
 
-/** @param largePicture file of a JPEG whose pixels every frame gets, where the table asks for heavy files */
+/** @param pictures the files whose pixels the frames get */
 export async function startBody(
   face: FaceName,
   timing: TimingTable,
-  largePicture: string,
+  pictures: Readonly<Record<Megapixels, string>>,
 ): Promise<BodyProcess> {
-  const child = start('wire-body.process', [face, JSON.stringify(timing), largePicture]);
+  const child = start('wire-body.process', [face, JSON.stringify(timing), pictures[timing.megapixels]]);
   const { environment } = await answerOf<BodyReady>(child);
   return { environment, ask: (order) => ask(child, order), end: () => end(child) };
 }

@@ -5,7 +5,7 @@ import path from 'node:path';
 import type { FaceName } from '../wire/ptp/plugged-body.js';
 import type { Fired, Planned, Tally } from './wire-messages.js';
 import { type BodyProcess, startBare, startBody, startDaemon } from './wire-processes.js';
-import { type Limit, limitOf, type TimingTable } from './wire-timing.js';
+import { type Limit, limitOf, type Megapixels, type TimingTable } from './wire-timing.js';
 import { quantile } from './wire-watch.js';
 
 export const SETS = [
@@ -16,8 +16,8 @@ export const SETS = [
 export interface Bench {
   /** A folder for everything. */
   readonly scratch: string;
-  /** File of a JPEG as large as a camera's. */
-  readonly largePicture: string;
+  /** The files whose pixels the frames get. */
+  readonly pictures: Readonly<Record<Megapixels, string>>;
 }
 
 /** One way of making a set: seconds, and what it came to on the wire. Medians of the rounds. */
@@ -78,11 +78,11 @@ function madeOf(rounds: readonly Round[]): Made {
 
 /** Every set by the daemon. The body is handed on: `measureBare` ends it. @throws where a set went wrong */
 export async function measureDaemon(
-  { scratch, largePicture }: Bench,
+  { scratch, pictures }: Bench,
   face: FaceName,
   timing: TimingTable,
 ): Promise<MeasuredByDaemon> {
-  const body = await startBody(face, timing, largePicture);
+  const body = await startBody(face, timing, pictures);
   const into = await mkdtemp(path.join(scratch, 'daemon-'));
   const sample = path.join(into, 'sample.jpg');
   const sets: SetByDaemon[] = [];

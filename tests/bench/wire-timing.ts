@@ -1,13 +1,17 @@
 // How long a body takes over what it does, in the bench `wire`: two tables, and what no program can beat under each. Pure.
 import type { PracticeTiming } from '../../src/camera/practice/model.js';
 
+export type Megapixels = 1 | 24;
+
 export interface TimingTable {
   readonly name: string;
   /** Seconds that the body takes for a change, a release and so on. */
   readonly body: PracticeTiming;
   /** Seconds that a PTP transaction takes beside what it brings about. */
   readonly transactionSeconds: number;
-  /** One file a frame of so many bytes, sent so fast; null leaves files as the practice body makes them, sent at once. */
+  /** Of each file. */
+  readonly megapixels: Megapixels;
+  /** Bytes of each file, and how fast they are sent; null leaves the picture as it is, sent at once. */
   readonly file: { readonly bytes: number; readonly bytesPerSecond: number } | null;
   /** How often each set is made. */
   readonly rounds: number;
@@ -19,6 +23,7 @@ export const ZERO: TimingTable = {
   name: 'zero',
   body: { change: 0, changePerSetting: 0, releaseLag: 0, cycle: 0, exposureScale: 0 },
   transactionSeconds: 0,
+  megapixels: 1,
   file: null,
   rounds: 3,
   sideBySide: false,
@@ -29,6 +34,7 @@ export const LIKE_A_REAL_BODY: TimingTable = {
   name: 'like a real body',
   body: { change: 0.3, changePerSetting: 0, releaseLag: 0.06, cycle: 1 / 6, exposureScale: 1 },
   transactionSeconds: 0.002,
+  megapixels: 24,
   file: { bytes: 25_000_000, bytesPerSecond: 30_000_000 },
   rounds: 1,
   sideBySide: true,
@@ -51,7 +57,7 @@ export function limitOf({ body, file }: TimingTable, exposures: readonly number[
 }
 
 /** @returns the table in words, a line each */
-export function inWords({ body, transactionSeconds, file }: TimingTable): string[] {
+export function inWords({ body, transactionSeconds, megapixels, file }: TimingTable): string[] {
   const ms = (seconds: number) => `${Math.round(seconds * 1000)} ms`;
   return [
     `a settings change        ${ms(body.change)}`,
@@ -60,7 +66,7 @@ export function inWords({ body, transactionSeconds, file }: TimingTable): string
     `exposures                ${body.exposureScale === 1 ? 'as long as they are' : 'at once'}`,
     `a PTP transaction        ${ms(transactionSeconds)}`,
     file === null
-      ? 'files                    as the practice body makes them (1200 x 800), sent at once'
-      : `files                    ${file.bytes / 1e6} MB (6000 x 4000), sent at ${file.bytesPerSecond / 1e6} MB/s`,
+      ? `files                    ${megapixels} megapixel, sent at once`
+      : `files                    ${megapixels} megapixels, padded to ${file.bytes / 1e6} MB, sent at ${file.bytesPerSecond / 1e6} MB/s`,
   ];
 }

@@ -5,13 +5,13 @@
 // another, nor for the bench.
 // `npm run bench -- wire amount standard` leaves the other bodies out.
 import { spawnSync } from 'node:child_process';
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { warmUp } from '../../src/frames/index.js';
 import type { FaceName } from '../wire/ptp/plugged-body.js';
-import { largePicture } from './wire-heavy.js';
 import type { Fired } from './wire-messages.js';
+import { writePictures } from './wire-pictures.js';
 import { buildProcesses, ROOT, startBody, startDaemon } from './wire-processes.js';
 import {
   type Bench,
@@ -272,8 +272,8 @@ async function printStages(
 
 // --- memory
 
-async function thousandFrames({ scratch }: Bench): Promise<Fired[]> {
-  const body = await startBody(MEMORY_FACE, ZERO, '');
+async function thousandFrames({ scratch, pictures }: Bench): Promise<Fired[]> {
+  const body = await startBody(MEMORY_FACE, ZERO, pictures);
   try {
     const into = await mkdtemp(path.join(scratch, 'memory-'));
     const daemon = await startDaemon({ environment: body.environment, into });
@@ -315,9 +315,7 @@ const scratch = await mkdtemp(path.join(os.tmpdir(), 'evenrung-wire-bench-'));
 try {
   await buildProcesses();
   await warmUp();
-  const large = path.join(scratch, 'large.jpg');
-  await writeFile(large, await largePicture());
-  const bench: Bench = { scratch, largePicture: large };
+  const bench: Bench = { scratch, pictures: await writePictures(scratch) };
   console.log(`${os.cpus().length} cores, load ${load()}`);
 
   const zero = await measureTable(bench, ZERO);
