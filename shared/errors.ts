@@ -1,5 +1,7 @@
 // The one catalogue of everything that can go wrong and be told to a person. Each entry has the HTTP status and the exit
 // code that go with it; the sentence is made where it happens, because only there are the numbers known.
+import { z } from 'zod';
+import { pageAddress } from './pages.js';
 
 export const ERRORS = {
   // The request is malformed or asks for what nobody could make.
@@ -11,6 +13,7 @@ export const ERRORS = {
   'range-reversed': { status: 400, exit: 2 },
   'span-not-whole-steps': { status: 400, exit: 2 },
   'limits-contradict': { status: 400, exit: 2 },
+  'unreadable-schedule': { status: 400, exit: 2 },
   // The request is clear, but this body cannot do it.
   'base-not-offered': { status: 422, exit: 2 },
   'step-not-offered': { status: 422, exit: 2 },
@@ -19,9 +22,12 @@ export const ERRORS = {
   'not-settable': { status: 422, exit: 2 },
   'longer-than-link': { status: 422, exit: 2 },
   'mode-not-supported': { status: 422, exit: 2 },
+  'schedule-past': { status: 422, exit: 2 },
+  'schedule-impossible': { status: 422, exit: 2 },
   // Where, not what.
   'unknown-body': { status: 400, exit: 2 },
   'folder-not-writable': { status: 422, exit: 2 },
+  'template-unusable': { status: 422, exit: 2 },
   'state-not-writable': { status: 500, exit: 2 },
   'port-in-use': { status: 500, exit: 2 },
   'foreign-host': { status: 403, exit: 2 },
@@ -32,6 +38,7 @@ export const ERRORS = {
   'run-under-way': { status: 409, exit: 2 },
   'nothing-to-stop': { status: 409, exit: 2 },
   ending: { status: 503, exit: 130 },
+  'already-owned': { status: 409, exit: 2 },
   // Something went wrong while working.
   'no-body': { status: 503, exit: 1 },
   'several-bodies': { status: 409, exit: 2 },
@@ -50,10 +57,13 @@ export const ERRORS = {
   'frame-wrong': { status: 500, exit: 1 },
   'not-put-back': { status: 500, exit: 1 },
   'storing-failed': { status: 500, exit: 1 },
+  'record-unreadable': { status: 422, exit: 2 },
   internal: { status: 500, exit: 1 },
 } as const satisfies Record<string, { status: number; exit: number }>;
 
 export type ErrorCode = keyof typeof ERRORS;
+
+export const errorCodeSchema = z.enum(Object.keys(ERRORS) as [ErrorCode, ...ErrorCode[]]);
 
 /** An error of the catalogue: a code for programs, one sentence for the person holding the camera. */
 export class EvenrungError extends Error {
@@ -68,8 +78,10 @@ export class EvenrungError extends Error {
     this.details = details;
   }
 
-  toWire(): { error: { code: ErrorCode; message: string } & Record<string, unknown> } {
-    return { error: { ...this.details, code: this.code, message: this.message } };
+  /** `page` is where the notes say more, as in pages.ts. */
+  toWire(): { error: { code: ErrorCode; message: string; page: string } & Record<string, unknown> } {
+    const { code, message, details } = this;
+    return { error: { ...details, code, message, page: pageAddress(code) } };
   }
 }
 

@@ -2,6 +2,7 @@
 export * from './errors.js';
 export * from './ev.js';
 export * from './fold.js';
+export * from './pages.js';
 export * from './plan.js';
 export * from './profile.js';
 export * from './readiness.js';

@@ -1,54 +1,200 @@
-// The record that lies beside the frames in a set folder, as `set.json`.
+// The record that lies beside the frames in a set folder, as `set.json`. It is kept for years: its schema is spelled out here and
+// does not follow what crosses the wire, and every version that was ever written is read.
 import { z } from 'zod';
-import { planPassSchema } from './plan.js';
-import { frameViewSchema } from './state.js';
+import { EvenrungError } from './errors.js';
 
-export const SET_RECORD_VERSION = 1;
+export const SET_RECORD_VERSION = 2;
 
-export const setRecordSchema = z
-  .strictObject({
+const recordPassSchema = z.object({
+  centre: z.number(),
+  /** EV between the frames of the pass; 0 for a single frame. */
+  step: z.number(),
+  offsets: z.array(z.number()),
+  /** In the body's firing order. */
+  frames: z.array(
+    z.object({ offset: z.number(), exposureTime: z.number(), shutter: z.string(), wanted: z.boolean() }),
+  ),
+});
+
+const frameV1Schema = z.object({
+  /** 1 is the darkest frame of the set. */
+  number: z.number().int(),
+  /** The pass that fired it, counted from 1. */
+  pass: z.number().int(),
+  /** EV from the base. */
+  offset: z.number(),
+  /** Exact seconds, as planned. */
+  exposureTime: z.number(),
+  /** The nominal label. */
+  shutter: z.string(),
+  state: z.enum(['planned', 'armed', 'fired', 'stored', 'verified', 'rejected']),
+  attempts: z.number().int(),
+  /** As the file says. */
+  recorded: z
+    .object({
+      /** Seconds. */
+      exposureTime: z.number().nullable(),
+      fNumber: z.number().nullable(),
+      iso: z.number().nullable(),
+      /** EV; null where it was not kept. */
+      bias: z.number().nullable().default(null),
+    })
+    .nullable(),
+  /** Shares from 0 to 1. */
+  clipped: z.object({ dark: z.number(), light: z.number() }).nullable(),
+  /** Its name in the set folder, once it is verified. */
+  file: z.string().nullable(),
+  reason: z.string().nullable(),
+  baseMoved: z.number().nullable(),
+});
+
+/** What a person should know of one frame. */
+export const frameMarkSchema = z.object({
+  code: z.enum(['clipped-dark', 'clipped-light', 'base-moved', 'ratio', 'other']),
+  sentence: z.string(),
+});
+export type FrameMark = z.infer<typeof frameMarkSchema>;
+
+/** Null stands for what was not measured, or not kept by the program that wrote the record. */
+const frameSchema = frameV1Schema.extend({
+  /** Seconds that the label says. */
+  nominalSeconds: z.number().nullable().default(null),
+  /** SHA-256 of the file as it came, hexadecimal. */
+  sha256: z
+    .string()
+    .regex(/^[0-9a-f]{64}$/)
+    .nullable()
+    .default(null),
+  bytes: z.number().int().nullable().default(null),
+  /** ISO 8601, UTC, by this computer's clock: told to fire, file complete, file judged. */
+  firedAt: z.string().nullable().default(null),
+  storedAt: z.string().nullable().default(null),
+  verifiedAt: z.string().nullable().default(null),
+  /** The name of its sidecar in the set folder. */
+  sidecar: z.string().nullable().default(null),
+  marks: z.array(frameMarkSchema).default([]),
+});
+
+const straySchema = z.object({
+  frame: z.number().int(),
+  offset: z.number(),
+  shutter: z.string(),
+  /** ISO 8601, UTC: when it was released, by this computer's clock. */
+  releasedAt: z.string(),
+  reason: z.string(),
+});
+
+/** Measured light against planned light, for two neighbouring frames. */
+export const recordRatioSchema = z.object({
+  darker: z.number().int(),
+  lighter: z.number().int(),
+  /** EV from the planned offsets. */
+  expected: z.number(),
+  /** EV as the pixels say; null where too few can be compared. */
+  ev: z.number().nullable(),
+  /** True where both differ more than a tone curve explains. */
+  mark: z.boolean(),
+});
+
+const setV1Schema = z.object({
+  version: z.literal(1),
+  id: z.string(),
+  /** True only where every offset is verified. */
+  complete: z.boolean(),
+  /** How the run ended, in one sentence. */
+  sentence: z.string(),
+  /** True where the practice body made the frames: nothing was photographed, the scene is invented. */
+  practice: z.boolean(),
+  startedAt: z.string(),
+  endedAt: z.string(),
+  body: z.object({ link: z.enum(['practice', 'usb']), model: z.string(), serial: z.string().nullable() }),
+  /**
+   * Shutter, aperture and ISO that the offsets are counted from, as the body writes them; the exact time in seconds. In
+   * aperture priority the time is what the first verified frame stands for.
+   */
+  base: z.object({
+    shutter: z.string(),
+    exposureTime: z.number(),
+    aperture: z.string().nullable(),
+    iso: z.string().nullable(),
+  }),
+  /** What moved the centre of a pass: the shutter in manual mode, exposure compensation in aperture priority. */
+  mode: z.enum(['manual', 'aperture']),
+  /** EV between neighbouring frames. */
+  step: z.number(),
+  passes: z.array(recordPassSchema),
+  /** The darkest first. */
+  frames: z.array(frameV1Schema),
+  /** Files that came back and belong to no frame of the set: wrong exposures, and repeats. */
+  setAside: z.array(z.object({ file: z.string(), reason: z.string() })),
+  /** Releases whose file never came: it may be on the camera's card, beside the one that was made up. */
+  strays: z.array(straySchema).default([]),
+  /** What else is to be known of the run, a sentence each. */
+  notes: z.array(z.string()),
+  /** Seconds that the body's clock was ahead of this computer's; null where it tells no time. */
+  clockDifference: z.number().nullable(),
+  /** Settings of the body that the run changed and put back. */
+  putBack: z.array(z.string()),
+  /** Settings that the run changed and could not put back, with the values that they had. */
+  notPutBack: z.array(z.object({ name: z.string(), found: z.string() })),
+});
+
+/** The record as it is written now. */
+export const setRecordSchema = setV1Schema
+  .extend({
     version: z.literal(SET_RECORD_VERSION),
-    id: z.string(),
-    /** True only where every offset is verified. */
-    complete: z.boolean(),
-    /** How the run ended, in one sentence. */
-    sentence: z.string(),
-    /** True where the practice body made the frames: nothing was photographed, the scene is invented. */
-    practice: z.boolean(),
-    startedAt: z.string(),
-    endedAt: z.string(),
-    body: z.strictObject({
-      link: z.enum(['practice', 'usb']),
-      model: z.string(),
-      serial: z.string().nullable(),
-    }),
-    /**
-     * Shutter, aperture and ISO that the offsets are counted from, as the body writes them; the exact time in seconds. In
-     * aperture priority the time is what the first verified frame stands for.
-     */
-    base: z.strictObject({
-      shutter: z.string(),
-      exposureTime: z.number(),
-      aperture: z.string().nullable(),
-      iso: z.string().nullable(),
-    }),
-    /** What moved the centre of a pass: the shutter in manual mode, exposure compensation in aperture priority. */
-    mode: z.enum(['manual', 'aperture']),
-    /** EV between neighbouring frames. */
-    step: z.number(),
-    passes: z.array(planPassSchema),
-    /** The darkest first. */
-    frames: z.array(frameViewSchema),
-    /** Files that came back and belong to no frame of the set: wrong exposures, and repeats. */
-    setAside: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
-    /** What else is to be known of the run, a sentence each. */
-    notes: z.array(z.string()),
-    /** Seconds that the body's clock was ahead of this computer's; null where it tells no time. */
-    clockDifference: z.number().nullable(),
-    /** Settings of the body that the run changed and put back. */
-    putBack: z.array(z.string()),
-    /** Settings that the run changed and could not put back, with the values that they had. */
-    notPutBack: z.array(z.strictObject({ name: z.string(), found: z.string() })),
+    frames: z.array(frameSchema),
+    /** What a person calls the set, the place of the camera, and what else was written down. */
+    name: z.string().nullable().default(null),
+    viewpoint: z.string().nullable().default(null),
+    note: z.string().nullable().default(null),
+    /** The run that made it, and which set of that run it is, counted from 1. */
+    run: z.string().nullable().default(null),
+    setNumber: z.number().int().nullable().default(null),
+    /** Where the base was moved while the run lasted, in their order; EV are counted from the base before. */
+    baseShifts: z.array(z.object({ at: z.string(), ev: z.number(), reason: z.string() })).default([]),
+    /** One for each pair of neighbouring frames, the darkest first. */
+    ratios: z.array(recordRatioSchema).default([]),
   })
   .meta({ id: 'SetRecord' });
-export type SetRecord = z.infer<typeof setRecordSchema>;
+
+/** A record as it is written: what came with later programs may be left out. */
+export type SetRecord = z.input<typeof setRecordSchema> & Pick<z.output<typeof setRecordSchema>, 'strays'>;
+/** A record as it is read: every field is there. */
+export type KeptSetRecord = z.output<typeof setRecordSchema>;
+export type KeptFrame = KeptSetRecord['frames'][number];
+
+const versionSchema = z.object({ version: z.number().int() });
+
+/**
+ * @param text what `set.json` holds
+ * @returns the record in today's shape, whichever version wrote it, and that version
+ * @throws EvenrungError record-unreadable; `details.newer` is true where a newer program wrote it
+ */
+export function readSetRecord(text: string): { record: KeptSetRecord; version: number } {
+  let written: unknown;
+  try {
+    written = JSON.parse(text);
+  } catch {
+    throw unreadable('it is cut short, or no JSON');
+  }
+  const { data: head } = versionSchema.safeParse(written);
+  if (head === undefined) throw unreadable('it does not tell its version');
+  if (head.version > SET_RECORD_VERSION) {
+    throw new EvenrungError(
+      'record-unreadable',
+      `The record is of version ${head.version}, and this Evenrung reads up to ${SET_RECORD_VERSION}: use a newer one.`,
+      { newer: true, version: head.version },
+    );
+  }
+  const upgraded = head.version === 1 ? setV1Schema.transform(fromV1).safeParse(written) : undefined;
+  const parsed = upgraded ?? setRecordSchema.safeParse(written);
+  if (parsed.success) return { record: setRecordSchema.parse(parsed.data), version: head.version };
+  const [issue] = parsed.error.issues;
+  throw unreadable(`${issue?.path.join('.') || 'it'}: ${issue?.message ?? 'not understood'}`);
+}
+
+const fromV1 = (old: z.output<typeof setV1Schema>): SetRecord => ({ ...old, version: SET_RECORD_VERSION });
+
+const unreadable = (why: string): EvenrungError =>
+  new EvenrungError('record-unreadable', `The record set.json cannot be read (${why}).`, { newer: false });

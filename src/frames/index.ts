@@ -1,4 +1,16 @@
 // What came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
+export { checkSet, type Finding, type FindingCode, type SetCheck } from './check.js';
+export {
+  type Checksum,
+  checksumOf,
+  checksumsOf,
+  type ListedSum,
+  parseSums,
+  SUMS,
+  sumsText,
+} from './checksum.js';
+export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './contact-sheet.js';
+export { ExifToolProcess, exifTool } from './exiftool.js';
 export {
   type AskedExposure,
   type AskedOffset,
@@ -8,9 +20,33 @@ export {
   recordedTv,
   type Verdict,
 } from './judge.js';
+export { type Letters, lettersHere } from './letters.js';
+export type { LightGrid } from './light-grid.js';
+export {
+  DEFAULT_FRAME_TEMPLATE,
+  DEFAULT_SET_TEMPLATE,
+  type FrameNaming,
+  frameStem,
+  parseTemplate,
+  type SetNaming,
+  setFolderName,
+  type Template,
+} from './naming.js';
 export { type Picture, readPicture } from './picture.js';
+export { compareLight, type LightComparison, type LightRatio, type LitFrame, lightRatio } from './ratios.js';
+export { type RawPreview, readRawPreview, readRawRecorded } from './raw.js';
 export { type RecordedExposure, readRecorded } from './recorded.js';
 export { RECORD, SetFolder } from './set-folder.js';
+export {
+  readSidecar,
+  type SidecarClaims,
+  type SidecarFacts,
+  sidecarNames,
+  sidecarText,
+  writeSidecar,
+  XMP_NAMESPACE,
+} from './sidecar.js';
+export { TABLE, type TableRow, tableText } from './table.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */
 export async function warmUp(): Promise<void> {

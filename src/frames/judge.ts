@@ -39,7 +39,10 @@ function nominalSeconds(setting: ShutterSetting): number[] {
  * Time, aperture and ISO are checked each by itself; a time is right when it is the nominal or the exact value of the
  * setting that was asked for. A value that the body did not tell beforehand cannot be wrong; a time that is missing is.
  */
-export function judge(recorded: Omit<RecordedExposure, 'bias'>, asked: AskedExposure): Verdict {
+export function judge(
+  recorded: Omit<RecordedExposure, 'bias' | 'focalLength'>,
+  asked: AskedExposure,
+): Verdict {
   const reasons = [
     timeMismatch(recorded.exposureTime, asked.shutter),
     apertureMismatch(recorded.fNumber, asked.fNumber),
@@ -81,7 +84,10 @@ const MOVED_EV = 1 / 6 - 0.005;
  * In aperture priority the time is the body's own choice. A frame is told by the bias that its file records; where that is
  * missing or does not hold the bracket's part, by the time, which must lie nearer to this offset than to its neighbours.
  */
-export function judgeMetered(recorded: RecordedExposure, asked: AskedOffset): MeteredVerdict {
+export function judgeMetered(
+  recorded: Omit<RecordedExposure, 'focalLength'>,
+  asked: AskedOffset,
+): MeteredVerdict {
   const tv = recordedTv(recorded.exposureTime);
   const reasons = [
     tv === null ? 'The file does not tell its exposure time.' : null,

@@ -1,5 +1,7 @@
-// A small copy of a frame, and how much of it is black or blown out. Reads pixels; knows no exposure.
+// A small copy of a frame: how much of it is black or blown out, and its light for comparing. Reads pixels; knows no exposure.
 import { EvenrungError } from '../../shared/errors.js';
+import { type LightGrid, lightGrid } from './light-grid.js';
+import { type RawPreview, readRawPreview } from './raw.js';
 
 /** The longer side of the small copy, in pixels. */
 const LONGER_SIDE = 320;
@@ -13,29 +15,65 @@ export interface Picture {
   readonly thumbnail: Buffer;
   /** Shares from 0 to 1, measured on the small copy: a single blown pixel of the frame does not count. */
   readonly clipped: { readonly dark: number; readonly light: number };
+  /** For comparing with the neighbouring frames. */
+  readonly light: LightGrid;
+  /** True where the frame is a raw file: all this is of the JPEG that the body put into it. */
+  readonly isPreview: boolean;
 }
 
+/** Kinds of file that have nothing inside to look at, by their extension. */
+const NO_PREVIEW: ReadonlySet<string> = new Set(['unknown', 'txt']);
+
 /**
- * @param file a picture that sharp can decode (JPEG); a raw file is not one
- * @returns null where the format is not decoded here
- * @throws EvenrungError frame-unreadable where it is a JPEG that is cut short or broken
+ * @param file a JPEG, or a raw file with a preview in it
+ * @param format its extension by content
+ * @returns null where there is nothing in it that can be decoded here
+ * @throws EvenrungError frame-unreadable where it is cut short or broken
  */
 export async function readPicture(file: string, format: string): Promise<Picture | null> {
-  if (format !== 'jpg') return null;
+  if (format === 'jpg') return decode(file, null);
+  if (NO_PREVIEW.has(format)) return null;
+  const preview = await previewOf(file);
+  if (preview === null) return null;
+  // A broken preview in a whole raw file is no reason to fire again.
+  return decode(preview.jpeg, preview.turn).catch(() => null);
+}
+
+/** Where ExifTool cannot run, raw files have no small copy; everything else about them still holds. */
+async function previewOf(file: string): Promise<RawPreview | null> {
+  try {
+    return await readRawPreview(file);
+  } catch (cause) {
+    if (cause instanceof EvenrungError && cause.details.perl === false) return null;
+    throw cause;
+  }
+}
+
+async function decode(source: string | Buffer, turn: RawPreview['turn'] | null): Promise<Picture> {
   const { default: sharp } = await import('sharp');
   try {
-    const small = sharp(file, { failOn: 'truncated' })
-      .rotate()
-      .resize({ width: LONGER_SIDE, height: LONGER_SIDE, fit: 'inside', withoutEnlargement: true });
+    const whole = sharp(source, { failOn: 'truncated' });
+    // A preview that tells its own orientation is turned by that.
+    const hasOwn = turn === null || (await whole.metadata()).orientation !== undefined;
+    const small = (hasOwn ? whole.rotate() : whole.rotate(turn)).resize({
+      width: LONGER_SIDE,
+      height: LONGER_SIDE,
+      fit: 'inside',
+      withoutEnlargement: true,
+    });
     const { data, info } = await small
-      .clone()
       .removeAlpha()
       .toColourspace('srgb')
       .raw()
       .toBuffer({ resolveWithObject: true });
     const raw = { width: info.width, height: info.height, channels: info.channels };
     const thumbnail = await sharp(data, { raw }).jpeg({ quality: 70 }).toBuffer();
-    return { thumbnail, clipped: clippedShares(data, info.channels) };
+    return {
+      thumbnail,
+      clipped: clippedShares(data, info.channels),
+      light: lightGrid(data, raw),
+      isPreview: turn !== null,
+    };
   } catch (cause) {
     const words = cause instanceof Error ? cause.message : String(cause);
     throw new EvenrungError(

@@ -13,6 +13,8 @@ export interface RecordedSettings {
   readonly takenAt: Date;
   readonly model: string;
   readonly serial: string;
+  /** Millimetres; left out, the file does not tell. */
+  readonly focalLength?: number;
   readonly manual: boolean;
   /** Whether the auto-bracket was on. Left out: whether there is a bias in manual mode, which nothing else there gives. */
   readonly bracketed?: boolean;
@@ -57,6 +59,7 @@ export function exifOf(settings: RecordedSettings): Exif {
       ExposureMode: String(bracketed ? MODE.bracket : manual ? MODE.manual : MODE.auto),
       ColorSpace: String(SRGB),
       BodySerialNumber: settings.serial,
+      ...(settings.focalLength === undefined ? {} : { FocalLength: `${settings.focalLength}/1` }),
     },
   };
 }

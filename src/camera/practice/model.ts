@@ -207,6 +207,8 @@ export class PracticeBody {
   readonly model = 'Practice body';
   /** Percent. */
   readonly battery = 80;
+  /** Millimetres at which its zoom lens stands; nothing else depends on it. */
+  focalLength = 24;
   /** The latest files, oldest first. */
   readonly files: PracticeFile[] = [];
   readonly shots: PracticeShot[] = [];
@@ -383,6 +385,7 @@ export class PracticeBody {
       takenAt,
       model: this.model,
       serial: this.options.serial,
+      focalLength: this.focalLength,
       manual: settings.mode === 'manual',
       bracketed: bracket !== null,
     });

@@ -5,6 +5,7 @@ import { access, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
+import { frameNotStored, nothingFired } from '../not-stored.js';
 import { type Face, facesOf, toldBy } from './faces.js';
 import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from './model.js';
 import { sceneMap } from './scene.js';
@@ -68,11 +69,8 @@ export class PracticeLink implements Link {
 
   async fire({ into }: FireOptions): Promise<FiredFrame> {
     // As over USB: a bad folder must not cost a frame.
-    await access(into, constants.W_OK).catch((cause: Error) => {
-      throw new EvenrungError('storing-failed', `Nothing was fired: the folder ${into} takes no files.`, {
-        released: false,
-        cause: cause.message,
-      });
+    await access(into, constants.W_OK).catch((cause: unknown) => {
+      throw nothingFired(into, cause);
     });
     const started = performance.now();
     const [file] = await this.body.release();
@@ -86,8 +84,7 @@ export class PracticeLink implements Link {
     try {
       await writeFile(target, file.jpeg, { flag: 'wx' });
     } catch (cause) {
-      const words = cause instanceof Error ? cause.message : String(cause);
-      throw new EvenrungError('storing-failed', `The frame was made, but it could not be stored: ${words}.`);
+      throw frameNotStored(into, cause);
     }
     return { path: target, seconds: (performance.now() - started) / 1000 };
   }

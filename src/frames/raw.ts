@@ -1,0 +1,156 @@
+// Raw files, and whatever else the quick reader does not understand: recorded exposure, whether the file is whole, and the JPEG
+// that the body put into it as a preview. ExifTool reads them.
+import { EvenrungError } from '../../shared/errors.js';
+import { type ExifToolProcess, exifTool, type RawTags } from './exiftool.js';
+import type { RecordedExposure } from './recorded.js';
+
+/** A preview with its longer side below this is too coarse for clipping; a larger one is looked for. */
+const LARGE_ENOUGH = 320;
+/** Where bodies put their previews, by ExifTool's names. */
+const PREVIEWS = ['PreviewImage', 'JpgFromRaw', 'OtherImage', 'ThumbnailImage'] as const;
+
+/** Numbers as numbers: what ExifTool prints for people is rounded, 1/3 s as 0.3 and the like. */
+const NUMERIC = ['-n', '-fast2'] as const;
+
+/**
+ * @returns what the file records; null where it does not tell
+ * @throws EvenrungError frame-unreadable where it is damaged, or nothing that a camera writes
+ */
+export async function readRawRecorded(
+  file: string,
+  tool: ExifToolProcess = exifTool,
+): Promise<RecordedExposure> {
+  const tags = await tool.read(file, [
+    ...NUMERIC,
+    '-ExposureTime',
+    '-FNumber',
+    '-ISO',
+    '-ExposureCompensation',
+    '-FocalLength',
+    '-MIMEType',
+    '-Error',
+    '-Warning',
+  ]);
+  const exposureTime = positive(tags.ExposureTime);
+  if (exposureTime === null) refuseDamaged(tags);
+  return {
+    exposureTime: exposureTime === null ? null : exact(exposureTime),
+    fNumber: positive(tags.FNumber),
+    iso: positive(tags.ISO),
+    bias: typeof tags.ExposureCompensation === 'number' ? exact(tags.ExposureCompensation) : null,
+    focalLength: positive(tags.FocalLength),
+  };
+}
+
+function refuseDamaged({ MIMEType: kind, Error: error, Warning: warning }: RawTags): void {
+  const complaint = [error, warning].find((words) => typeof words === 'string');
+  if (complaint !== undefined) throw damaged(`${complaint}`);
+  if (typeof kind !== 'string' || !kind.startsWith('image/'))
+    throw damaged('it is nothing that a camera writes');
+}
+
+const damaged = (why: string): EvenrungError =>
+  new EvenrungError('frame-unreadable', `The file that came back is cut short or broken: ${why}.`);
+
+export interface RawPreview {
+  readonly jpeg: Buffer;
+  /** Clockwise degrees by which it has to be turned, where the raw file says so and the preview does not. */
+  readonly turn: 0 | 90 | 180 | 270;
+}
+
+/**
+ * The body's own JPEG inside a raw file: its look, not the sensor's values. Clipping in it says less than in the raw.
+ * @returns null where there is none
+ * @throws EvenrungError frame-unreadable where the file is cut short or broken
+ */
+export async function readRawPreview(
+  file: string,
+  tool: ExifToolProcess = exifTool,
+): Promise<RawPreview | null> {
+  const tags = await tool.read(file, [
+    ...NUMERIC,
+    '-a',
+    '-G1',
+    '-b',
+    ...EXTENTS.flat().map((name) => `-${name}`),
+  ]);
+  refuseCutShort(tags);
+  let best: { jpeg: Buffer; side: number } | null = null;
+  for (const tag of PREVIEWS) {
+    const jpeg = await tool.jpeg(file, tag);
+    const side = jpeg === null ? 0 : await longerSide(jpeg);
+    if (jpeg !== null && side > (best?.side ?? 0)) best = { jpeg, side };
+    if ((best?.side ?? 0) >= LARGE_ENOUGH) break;
+  }
+  if (best === null) return null;
+  return { jpeg: best.jpeg, turn: TURNS[Number(tags['IFD0:Orientation'])] ?? 0 };
+}
+
+const TURNS: Readonly<Record<number, RawPreview['turn']>> = { 3: 180, 6: 90, 8: 270 };
+
+const EXTENTS = [
+  ['StripOffsets', 'StripByteCounts'],
+  ['TileOffsets', 'TileByteCounts'],
+  ['FileSize#', 'Orientation#'],
+] as const;
+
+/** Directories at the head of a file can be whole where the pixels behind them never came. */
+function refuseCutShort(tags: RawTags): void {
+  const size = Number(tags['System:FileSize'] ?? tags['File:FileSize']);
+  if (!(size > 0)) return;
+  for (const [key, value] of Object.entries(tags)) {
+    const [group = '', name = ''] = key.split(':');
+    const lengths = EXTENTS.slice(0, 2).find(([offsets]) => offsets === name)?.[1];
+    if (lengths === undefined) continue;
+    const ends = numbersIn(tags[`${group}:${lengths}`]);
+    const end = Math.max(0, ...numbersIn(value).map((offset, index) => offset + (ends[index] ?? 0)));
+    if (end > size) throw damaged(`its pixels reach to byte ${end}, and it has ${size}`);
+  }
+}
+
+function numbersIn(value: unknown): number[] {
+  if (typeof value === 'number') return [value];
+  if (typeof value !== 'string') return [];
+  const text = value.startsWith('base64:') ? Buffer.from(value.slice(7), 'base64').toString('latin1') : value;
+  return text.split(/\s+/).map(Number).filter(Number.isFinite);
+}
+
+async function longerSide(jpeg: Buffer): Promise<number> {
+  const { default: sharp } = await import('sharp');
+  try {
+    const { width, height } = await sharp(jpeg).metadata();
+    return Math.max(width, height);
+  } catch {
+    return 0;
+  }
+}
+
+function positive(value: unknown): number | null {
+  const number = Number(Array.isArray(value) ? value[0] : value);
+  return value !== undefined && Number.isFinite(number) && number > 0 ? number : null;
+}
+
+/** Denominators up to here are tried: 1/32000 s is the shortest time on any scale. */
+const LARGEST_DENOMINATOR = 100_000;
+/** ExifTool writes ten digits. */
+const TEN_DIGITS = 1e-9;
+
+/**
+ * The file holds a fraction; ExifTool tells its value in ten digits. @returns the fraction's own value: 1/3 for 0.3333333333, by
+ * its continued fraction; the number as it is where no short fraction comes near
+ */
+function exact(value: number): number {
+  const size = Math.abs(value);
+  let [before, top, under, bottom] = [0, 1, 1, 0];
+  let rest = size;
+  for (let step = 0; step < 20 && bottom <= LARGEST_DENOMINATOR; step += 1) {
+    const whole = Math.floor(rest);
+    [before, top] = [top, whole * top + before];
+    [under, bottom] = [bottom, whole * bottom + under];
+    if (Math.abs(top / bottom - size) <= TEN_DIGITS * size && bottom <= LARGEST_DENOMINATOR)
+      return (Math.sign(value) * top) / bottom || 0;
+    if (rest === whole) break;
+    rest = 1 / (rest - whole);
+  }
+  return value;
+}

@@ -1,0 +1,161 @@
+// Raw files for tests, byte by byte: a DNG of the smallest kind (TIFF 6.0; tags from Exif 2.32 and DNG 1.4, from memory), and a JPEG
+// 2000 file that carries its Exif in a UUID box. Nothing in them was photographed.
+
+export interface RawFacts {
+  /** Numerator and denominator. */
+  readonly exposureTime: readonly [number, number];
+  readonly fNumber: readonly [number, number];
+  readonly iso: number;
+  /** Signed. */
+  readonly bias: readonly [number, number];
+  /** A JPEG that lies in the file as its preview. */
+  readonly preview?: Buffer;
+}
+
+export type ByteOrder = 'little' | 'big';
+
+const SHORT = 3;
+const LONG = 4;
+const RATIONAL = 5;
+const SIGNED_RATIONAL = 10;
+const BYTE = 1;
+
+interface Entry {
+  readonly tag: number;
+  readonly type: number;
+  readonly count: number;
+  readonly value: Buffer;
+}
+
+/** Writes numbers in one byte order. */
+function writer(order: ByteOrder) {
+  const little = order === 'little';
+  const numbers = (size: 2 | 4, signed: boolean, ...values: number[]): Buffer => {
+    const bytes = Buffer.alloc(values.length * size);
+    for (const [index, value] of values.entries()) {
+      const at = index * size;
+      if (size === 2) little ? bytes.writeUInt16LE(value, at) : bytes.writeUInt16BE(value, at);
+      else if (signed) little ? bytes.writeInt32LE(value, at) : bytes.writeInt32BE(value, at);
+      else little ? bytes.writeUInt32LE(value, at) : bytes.writeUInt32BE(value, at);
+    }
+    return bytes;
+  };
+  const entry = (tag: number, type: number, ...values: number[]): Entry => {
+    const size = type === SHORT ? 2 : 4;
+    const value = type === BYTE ? Buffer.from(values) : numbers(size, type === SIGNED_RATIONAL, ...values);
+    const isRational = type === RATIONAL || type === SIGNED_RATIONAL;
+    return { tag, type, count: isRational ? values.length / 2 : values.length, value };
+  };
+  /** @returns the directory as it stands at `at`, with the values that do not fit behind it */
+  const directory = (entries: readonly Entry[], at: number): Buffer => {
+    const sorted = entries.toSorted((a, b) => a.tag - b.tag);
+    const head = 2 + sorted.length * 12 + 4;
+    const fields: Buffer[] = [numbers(2, false, sorted.length)];
+    const behind: Buffer[] = [];
+    let free = at + head;
+    for (const { tag, type, count, value } of sorted) {
+      fields.push(numbers(2, false, tag, type), numbers(4, false, count));
+      if (value.length <= 4) {
+        fields.push(Buffer.concat([value, Buffer.alloc(4 - value.length)]));
+      } else {
+        fields.push(numbers(4, false, free));
+        const padded = value.length % 2 === 0 ? value : Buffer.concat([value, Buffer.alloc(1)]);
+        behind.push(padded);
+        free += padded.length;
+      }
+    }
+    return Buffer.concat([...fields, numbers(4, false, 0), ...behind]);
+  };
+  return { numbers, entry, directory };
+}
+
+const exifEntries = ({ entry }: ReturnType<typeof writer>, facts: RawFacts): Entry[] => [
+  entry(0x829a, RATIONAL, ...facts.exposureTime),
+  entry(0x829d, RATIONAL, ...facts.fNumber),
+  entry(0x8827, SHORT, facts.iso),
+  entry(0x9204, SIGNED_RATIONAL, ...facts.bias),
+];
+
+/**
+ * @param gap bytes between the header and everything else: many writers put the directories at the file's end, behind the
+ *   pixels
+ */
+export function makeDng(facts: RawFacts, order: ByteOrder, gap = 0): Buffer {
+  const bytes = writer(order);
+  const { entry, directory, numbers } = bytes;
+  const header = 8;
+  const preview = facts.preview ?? Buffer.alloc(0);
+  const previewAt = header + gap;
+  const pixelsAt = previewAt + preview.length + (preview.length % 2);
+  const pixels = Buffer.alloc(16, 9);
+  const exifAt = pixelsAt + pixels.length;
+  const exif = directory(exifEntries(bytes, facts), exifAt);
+  const rawAt = exifAt + exif.length;
+  // The picture of the sensor: 4 by 2 samples of 16 bit in a colour pattern.
+  const raw = directory(
+    [
+      entry(0x00fe, LONG, 0),
+      entry(0x0100, LONG, 4),
+      entry(0x0101, LONG, 2),
+      entry(0x0102, SHORT, 16),
+      entry(0x0103, SHORT, 1),
+      entry(0x0106, SHORT, 32803),
+      entry(0x0111, LONG, pixelsAt),
+      entry(0x0115, SHORT, 1),
+      entry(0x0117, LONG, pixels.length),
+    ],
+    rawAt,
+  );
+  const mainAt = rawAt + raw.length;
+  const main = directory(
+    [
+      entry(0x00fe, LONG, 1),
+      entry(0x0100, LONG, 320),
+      entry(0x0101, LONG, 200),
+      entry(0x0102, SHORT, 8, 8, 8),
+      entry(0x0103, SHORT, 7),
+      entry(0x0106, SHORT, 6),
+      ...(preview.length > 0 ? [entry(0x0111, LONG, previewAt), entry(0x0117, LONG, preview.length)] : []),
+      entry(0x0112, SHORT, 1),
+      entry(0x0115, SHORT, 3),
+      entry(0x014a, LONG, rawAt),
+      entry(0x8769, LONG, exifAt),
+      entry(0xc612, BYTE, 1, 4, 0, 0),
+    ],
+    mainAt,
+  );
+  return Buffer.concat([
+    Buffer.from(order === 'little' ? 'II' : 'MM'),
+    numbers(2, false, 42),
+    numbers(4, false, mainAt),
+    Buffer.alloc(gap),
+    preview,
+    Buffer.alloc(preview.length % 2),
+    pixels,
+    exif,
+    raw,
+    main,
+  ]);
+}
+
+/** A container that is no TIFF inside: JPEG 2000 (ISO 15444-1) boxes, no code stream, Exif in a UUID box. */
+export function makeJp2(facts: RawFacts): Buffer {
+  const bytes = writer('big');
+  const exifAt = 8 + 2 + 12 + 4;
+  const tiff = Buffer.concat([
+    Buffer.from('MM'),
+    bytes.numbers(2, false, 42),
+    bytes.numbers(4, false, 8),
+    bytes.directory([bytes.entry(0x8769, LONG, exifAt)], 8),
+    bytes.directory(exifEntries(bytes, facts), exifAt),
+  ]);
+  const box = (type: string, ...parts: Buffer[]): Buffer => {
+    const body = Buffer.concat(parts);
+    return Buffer.concat([bytes.numbers(4, false, body.length + 8), Buffer.from(type, 'latin1'), body]);
+  };
+  return Buffer.concat([
+    box('jP  ', Buffer.from([0x0d, 0x0a, 0x87, 0x0a])),
+    box('ftyp', Buffer.from('jp2 \0\0\0\0jp2 ', 'latin1')),
+    box('uuid', Buffer.from('JpgTiffExif->JP2', 'latin1'), tiff),
+  ]);
+}
