@@ -1,0 +1,133 @@
+// Whether a set still fits its slot and the link at another base, and what could be given up where it does not. Every answer was
+// planned.
+import { EvenrungError } from '../../../shared/errors.js';
+import { formatDuration, LONGEST_INTERVAL_SECONDS } from '../../../shared/schedule.js';
+import { type BodyLimits, formatEv, type ShutterSetting, type Sixths } from '../../exposure/index.js';
+import { type Conditions, type Plan, type PlanRequest, planSet } from '../../plan/index.js';
+import type { IsoSetting } from '../light.js';
+import { handySeconds } from './handy.js';
+
+export interface FitsAsked {
+  /** With the base that the set would have. */
+  readonly request: PlanRequest;
+  readonly limits: BodyLimits;
+  readonly conditions?: Conditions | undefined;
+  readonly everySeconds: number;
+}
+
+export type FitsVerdict =
+  | { readonly fits: true; readonly plan: Plan }
+  /** `plan` is null where the set cannot be made at all. */
+  | { readonly fits: false; readonly sentence: string; readonly plan: Plan | null };
+
+/** Plans the set and looks whether it is done within the interval. */
+export function fits({ request, limits, conditions, everySeconds }: FitsAsked): FitsVerdict {
+  const plan = planned(request, limits, conditions);
+  if (plan instanceof EvenrungError) return { fits: false, sentence: plan.message, plan: null };
+  if (plan.estimate.seconds <= everySeconds) return { fits: true, plan };
+  const takes = formatDuration(Math.ceil(plan.estimate.seconds));
+  const sentence = `With a base of ${request.base.label} s the set takes ${takes}, longer than the interval of ${formatDuration(everySeconds)}.`;
+  return { fits: false, sentence, plan };
+}
+
+function planned(request: PlanRequest, limits: BodyLimits, conditions?: Conditions): Plan | EvenrungError {
+  try {
+    return planSet(request, limits, conditions);
+  } catch (cause) {
+    if (cause instanceof EvenrungError) return cause;
+    throw cause;
+  }
+}
+
+/** @returns the longest shutter that a base can have so that the set still fits; undefined where there is none */
+export function slowestBaseThatFits(asked: FitsAsked): ShutterSetting | undefined {
+  return asked.limits.shutters.find(
+    (base) =>
+      base.settable &&
+      !isHopeless(base, asked) &&
+      fits({ ...asked, request: { ...asked.request, base } }).fits,
+  );
+}
+
+/** Spares planning where the exposures alone are too long, or one of them does not exist. */
+function isHopeless(base: ShutterSetting, { request, limits, everySeconds }: FitsAsked): boolean {
+  const frames = request.offsets.map((offset) => limits.shutters.find(({ tv }) => tv === base.tv - offset));
+  const seconds = frames.reduce((sum, frame) => sum + (frame?.seconds ?? Number.POSITIVE_INFINITY), 0);
+  return seconds > everySeconds || frames.some((frame) => (frame?.seconds ?? 0) > limits.longestSeconds);
+}
+
+export type GiveUp =
+  | { readonly code: 'fewer-frames'; readonly sentence: string; readonly offsets: readonly Sixths[] }
+  | { readonly code: 'interval'; readonly sentence: string; readonly everySeconds: number }
+  | {
+      readonly code: 'iso';
+      readonly sentence: string;
+      readonly iso: IsoSetting;
+      readonly base: ShutterSetting;
+    };
+
+export interface IsoChoice {
+  readonly now: IsoSetting;
+  /** What the body offers, ascending, up to the cap. */
+  readonly offered: readonly IsoSetting[];
+}
+
+/**
+ * @param iso null where ISO cannot be set
+ * @returns one way of each kind that makes the set fit, where there is one: frames on the light side left out, a longer interval,
+ *   a higher ISO with a shorter base. None where the set fits as it is.
+ */
+export function whatToGiveUp(asked: FitsAsked, iso: IsoChoice | null): GiveUp[] {
+  const verdict = fits(asked);
+  if (verdict.fits) return [];
+  return [
+    fewerFrames(asked),
+    longerInterval(verdict.plan),
+    iso === null ? null : higherIso(asked, iso),
+  ].filter((way) => way !== null);
+}
+
+function fewerFrames(asked: FitsAsked): GiveUp | null {
+  const { request } = asked;
+  for (let kept = request.offsets.length - 1; kept >= 1; kept -= 1) {
+    const offsets = request.offsets.slice(0, kept);
+    const verdict = fits({ ...asked, request: { ...request, offsets } });
+    if (!verdict.fits) continue;
+    const out = request.offsets.length - kept;
+    const which = out === 1 ? 'the lightest frame' : `the ${out} lightest frames`;
+    const takes = formatDuration(Math.ceil(verdict.plan.estimate.seconds));
+    const ends = formatEv(offsets.at(-1) ?? 0);
+    return {
+      code: 'fewer-frames',
+      sentence: `Leave out ${which}, so that the set ends at ${ends} EV and takes ${takes}.`,
+      offsets,
+    };
+  }
+  return null;
+}
+
+function longerInterval(plan: Plan | null): GiveUp | null {
+  const everySeconds = plan === null ? Number.POSITIVE_INFINITY : handySeconds(plan.estimate.seconds);
+  if (everySeconds > LONGEST_INTERVAL_SECONDS) return null;
+  return {
+    code: 'interval',
+    sentence: `Make a set every ${formatDuration(everySeconds)}.`,
+    everySeconds,
+  };
+}
+
+/** The lowest that does. */
+function higherIso(asked: FitsAsked, { now, offered }: IsoChoice): GiveUp | null {
+  for (const iso of offered.filter(({ sv }) => sv > now.sv)) {
+    const tv = asked.request.base.tv + iso.sv - now.sv;
+    const base = asked.limits.shutters.find((setting) => setting.tv === tv && setting.settable);
+    if (base === undefined || !fits({ ...asked, request: { ...asked.request, base } }).fits) continue;
+    return {
+      code: 'iso',
+      sentence: `Raise the ISO from ${now.iso} to ${iso.iso}, with a base of ${base.label} s instead of ${asked.request.base.label} s.`,
+      iso,
+      base,
+    };
+  }
+  return null;
+}
