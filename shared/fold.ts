@@ -16,25 +16,30 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
     case 'run-state':
     case 'pass':
     case 'frame':
+    case 'trouble':
     case 'note':
       if (state.run === null || state.run.id !== happening.run) return state;
       return { ...state, run: runAfter(state.run, happening) };
   }
 }
 
-type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'note' }>;
+type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'trouble' | 'note' }>;
 
 function runAfter(run: RunView, happening: OfRun): RunView {
   switch (happening.type) {
     case 'run-state': {
-      const { state, sentence, folder, endedAt } = happening;
-      return { ...run, state, sentence, folder, endedAt };
+      const { state, sentence, error, folder, endedAt } = happening;
+      // Whatever kept it from going on, nothing more is tried.
+      const trouble = ENDED.has(state) ? null : run.trouble;
+      return { ...run, state, trouble, sentence, error, folder, endedAt };
     }
     case 'pass':
       return {
         ...run,
         passes: run.passes.map((old, index) => (index + 1 === happening.pass ? happening.state : old)),
       };
+    case 'trouble':
+      return { ...run, trouble: happening.trouble };
     case 'note':
       return { ...run, notes: [...run.notes, happening.note] };
     case 'frame':

@@ -1,5 +1,6 @@
 // What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
 import { z } from 'zod';
+import { errorCodeSchema } from './errors.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
 
@@ -54,6 +55,18 @@ export const runStateSchema = z.enum([
 ]);
 export type RunState = z.infer<typeof runStateSchema>;
 
+/** Why a run does not go on at the moment, and what is done about it. */
+export const troubleSchema = z.strictObject({
+  /** `reconnecting`: the body is gone. `waiting`: it is there, and cannot be used just now. */
+  doing: z.enum(['reconnecting', 'waiting']),
+  code: errorCodeSchema,
+  /** What happened, in one sentence. */
+  sentence: z.string(),
+  /** What happens next, in one sentence. */
+  next: z.string(),
+});
+export type Trouble = z.infer<typeof troubleSchema>;
+
 export const runViewSchema = z.strictObject({
   id: z.string(),
   state: runStateSchema,
@@ -66,8 +79,12 @@ export const runViewSchema = z.strictObject({
   frames: z.array(frameViewSchema),
   startedAt: z.string(),
   endedAt: z.string().nullable(),
+  /** What keeps it from going on at the moment; null where nothing does. */
+  trouble: troubleSchema.nullable(),
   /** How it ended, in one sentence. */
   sentence: z.string().nullable(),
+  /** What went wrong, where something did: errors.ts says where to read more of it. */
+  error: errorCodeSchema.nullable(),
   /** The finished set folder. */
   folder: z.string().nullable(),
   /** What else a person should know of this run, a sentence each. */
@@ -120,6 +137,9 @@ export const bodyStateSchema = z.discriminatedUnion('state', [
   z.strictObject({
     state: z.literal('absent'),
     sentence: z.string(),
+    error: errorCodeSchema,
+    /** What happens next, where it happens without anybody's doing; else null. */
+    next: z.string().nullable(),
     /** Where several are attached and none was chosen: what they are. */
     choices: z.array(attachedBodySchema),
   }),
@@ -145,6 +165,7 @@ export const happeningSchema = z.discriminatedUnion('type', [
     run: z.string(),
     state: runStateSchema,
     sentence: z.string().nullable(),
+    error: errorCodeSchema.nullable(),
     folder: z.string().nullable(),
     endedAt: z.string().nullable(),
   }),
@@ -155,6 +176,8 @@ export const happeningSchema = z.discriminatedUnion('type', [
     state: passStateSchema,
   }),
   z.strictObject({ type: z.literal('frame'), run: z.string(), frame: frameViewSchema }),
+  /** A run met with trouble, or is over it. */
+  z.strictObject({ type: z.literal('trouble'), run: z.string(), trouble: troubleSchema.nullable() }),
   /** Something that a person should know of a run. */
   z.strictObject({ type: z.literal('note'), run: z.string(), note: z.string() }),
 ]);

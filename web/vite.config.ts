@@ -1,5 +1,5 @@
-// Builds the panel. Its files must need nothing but this server: no inline scripts, no data URLs, no other hosts, so that
-// the strictest content policy fits.
+// Builds the panel, and the page that the daemon puts its notes into. Their files must need nothing but this server: no inline
+// scripts, no data URLs, no other hosts, so that the strictest content policy fits.
 import { fileURLToPath } from 'node:url';
 import { defineConfig } from 'vite';
 
@@ -15,5 +15,6 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     target: 'es2022',
+    rolldownOptions: { input: [here('index.html'), here('notes.html')] },
   },
 });

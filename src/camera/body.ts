@@ -48,6 +48,8 @@ const SINGLE = /^single(?: frame| shot)?$/i;
 const TARGET = 'capturetarget';
 /** Under vendor extension 0x11 it reads `card+sdram`, and cannot be set: the library writes it without a value. */
 const CARD = /^memory card$/i;
+/** What every frame of a set shares: names under all extensions. */
+const SHARED = [...APERTURES, ISO, 'whitebalance', 'focusmode', 'imageformat', 'imagequality'];
 /** Under either of them the shutter stands as its wire label. */
 const SHUTTER_NAMES = [SHUTTER, 'shutterspeed2'];
 
@@ -128,6 +130,8 @@ export class Body {
   private bracket: BracketShape | null | undefined;
   /** Frames fired since the bracket was at its first frame. */
   private turn = 0;
+  /** What all frames of a run share, as it stood when the body was made ready. */
+  private readonly shared = new Map<string, string>();
 
   /** @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready */
   static async meet(link: Link, { owed, profile, keepDebts }: MeetOptions = {}): Promise<Body> {
@@ -266,14 +270,63 @@ export class Body {
   async makeReady(asked: ReadinessAsked): Promise<void> {
     await this.refresh();
     this.forgetCorrected();
-    const items = this.readiness(asked).filter(({ mark }) => mark === 'stops');
-    const [first] = items;
-    if (first !== undefined) {
-      throw new EvenrungError('body-not-ready', items.map(({ message }) => message).join(' '), { items });
+    this.mustBeReady(asked);
+    this.shared.clear();
+    for (const name of SHARED) {
+      const value = this.valueOf(name);
+      if (value !== null) this.shared.set(name, value);
     }
     for (const drive of DRIVES) await this.choose(drive, SINGLE, firesOneFrame);
     await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
+  }
+
+  /**
+   * After the body was away in the middle of a run: reads its settings anew, and sets back what all frames have to share.
+   * Nothing of it is owed: it goes back to what the run found.
+   * @returns the names of what was set back
+   * @throws EvenrungError body-not-ready where only the photographer can
+   */
+  async resume(asked: ReadinessAsked): Promise<string[]> {
+    await this.refresh();
+    this.mustBeReady(asked);
+    const changed = [...this.shared].filter(([name, value]) => {
+      const now = this.valueOf(name);
+      return now !== null && now !== value;
+    });
+    for (const [name, value] of changed) {
+      try {
+        await this.link.changeSetting(name, value);
+      } catch (cause) {
+        if (LINK_FAILURES.has(asEvenrungError(cause).code)) throw cause;
+        throw new EvenrungError(
+          'body-not-ready',
+          `While the camera was away, its ${name} went from ${value} to ${this.valueOf(name)}, and it cannot be set back over the cable. Set it on the camera, then fire again.`,
+          { name, wanted: value },
+        );
+      }
+    }
+    if (changed.length > 0) await this.refresh();
+    this.doubt();
+    return changed.map(([name]) => name);
+  }
+
+  private mustBeReady(asked: ReadinessAsked): void {
+    const items = this.readiness(asked).filter(({ mark }) => mark === 'stops');
+    if (items.length === 0) return;
+    throw new EvenrungError('body-not-ready', items.map(({ message }) => message).join(' '), { items });
+  }
+
+  /** Drops the connection, where the link can begin anew: what it remembers of a frame that never came is forgotten. */
+  dropConnection(): void {
+    this.doubt();
+    // The practice body lives in its process: with it, its settings would go.
+    if (this.identity.link === 'usb') this.link.kill?.();
+  }
+
+  /** Between sets: begins the connection anew where it has grown too large. */
+  async recycle(): Promise<void> {
+    await this.link.recycleIfLarge?.();
   }
 
   /**

@@ -89,4 +89,11 @@ export interface Link {
   fire(options: FireOptions): Promise<FiredFrame>;
   /** Lets go of the body. Nothing else may be called after. */
   release(): Promise<void>;
+  /** Where the link can begin anew: drops the connection at once, and the next call makes another one. */
+  kill?(): void;
+  /**
+   * Where the link can begin anew: does so where it has grown too large, gently.
+   * @returns whether it did
+   */
+  recycleIfLarge?(): Promise<boolean>;
 }

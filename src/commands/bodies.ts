@@ -8,7 +8,7 @@ import type { BodyView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { Finder, type Found, type Surveyed } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options.js';
-import { exitCodeOf, wrapped } from './process.js';
+import { exitCodeOf, moreAbout, wrapped } from './process.js';
 
 interface BodiesOptions extends BodyOptions {
   readonly mode: 'manual' | 'aperture';
@@ -120,7 +120,11 @@ function printWords(found: readonly Surveyed[], views: readonly BodyView[], fail
   const parts = [
     ...(notes.length === 0 ? [] : [notes.flatMap((note) => wrapped(note, ''))]),
     ...views.map(inWords),
-    ...failed.map(({ attached, error }) => [`${attached.model}`, ...wrapped(`  ${error.message}`, '  ')]),
+    ...failed.map(({ attached, error }) => [
+      `${attached.model}`,
+      ...wrapped(`  ${error.message}`, '  '),
+      moreAbout(error.code),
+    ]),
   ];
   process.stdout.write(`${parts.map((lines) => lines.join('\n')).join('\n\n')}\n`);
 }

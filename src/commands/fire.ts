@@ -18,7 +18,7 @@ import {
   type RequestOptions,
   writtenRequest,
 } from './options.js';
-import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { ANSWERS_AGAIN, exitCodeOf, moreAbout, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
   readonly into: string;
@@ -120,6 +120,10 @@ function wordsPrinter(): (event: NumberedEvent) => void {
         if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
         return;
       }
+      case 'trouble':
+        if (happening.trouble === null) say(ANSWERS_AGAIN);
+        else say(`${happening.trouble.sentence} ${happening.trouble.next}`);
+        return;
       case 'note':
         say(happening.note);
         return;
@@ -127,6 +131,7 @@ function wordsPrinter(): (event: NumberedEvent) => void {
         if (happening.state === 'making-up') say('Making up what is missing, singly');
         if (!ENDED.has(happening.state)) return;
         say(happening.sentence ?? happening.state);
+        if (happening.error !== null) say(moreAbout(happening.error));
         if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
         return;
     }

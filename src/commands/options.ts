@@ -89,7 +89,8 @@ export const finderOptions = ({ body, camera }: BodyOptions, log: Logger) => ({
   camera,
   stateFolder: stateFolder(),
   configFolder: configFolder(),
-  log: (line: string) => log.debug({ from: 'camera process' }, line),
+  log: (line: string) => log.warn(line),
+  logAt: (level: 'debug' | 'warn', line: string) => log[level]({ from: 'camera process' }, line),
 });
 
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */

@@ -1,4 +1,5 @@
-// Where things lie on this machine: the folders for state and config (XDG Base Directory Specification), the built panel.
+// Where things lie on this machine: the folders for state and config (XDG Base Directory Specification), the built panel, the
+// notes.
 import os from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -22,3 +23,6 @@ export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets'
 
 /** The panel as the set-up builds it, seen from the compiled program. */
 export const panelFolder = (): string => fileURLToPath(new URL('../web', import.meta.url));
+
+/** What holds README.md and hardware-notes/: the top of the project, seen from the compiled program. */
+export const notesFolder = (): string => fileURLToPath(new URL('../..', import.meta.url));

@@ -1,7 +1,8 @@
 // What commands have in common as processes: exit codes, stop signals, and how an error is told.
 import { CommanderError } from 'commander';
 import { z } from 'zod';
-import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, ERRORS, type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import { pageWords } from '../../shared/pages.js';
 import { suggestionSchema } from '../../shared/plan.js';
 
 /** Exit code of a command that the user stopped. */
@@ -9,6 +10,9 @@ export const STOPPED = 130;
 
 export const STOPPING =
   'Stopping: a frame that is being exposed is finished, then the settings are put back.';
+
+/** Of a run that was in trouble, and is over it. */
+export const ANSWERS_AGAIN = 'The camera answers again.';
 
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
 
@@ -35,7 +39,14 @@ export function outliveReaders(): void {
   for (const stream of [process.stdout, process.stderr]) stream.on('error', () => undefined);
 }
 
-/** Tells an error: one sentence on standard error and, with `--json`, an object on standard output. @returns exit code */
+/** @returns the line below an error's sentence: which page and section of the notes say more */
+export const moreAbout = (code: ErrorCode): string => `  more: ${pageWords(code)}`;
+
+/**
+ * Tells an error: one sentence on standard error, below it what would help and where to read more, and with `--json` an object
+ * on standard output.
+ * @returns exit code
+ */
 export function tellError(cause: unknown, json: boolean, help: string): number {
   if (cause instanceof CommanderError && cause.exitCode === 0) return 0;
   // Nothing was asked for: commander has the help ready, and here it is shown.
@@ -47,7 +58,7 @@ export function tellError(cause: unknown, json: boolean, help: string): number {
     cause instanceof CommanderError
       ? new EvenrungError('malformed-request', cause.message.replace(/^error: /, ''))
       : asEvenrungError(cause);
-  process.stderr.write(`${error.message}\n${suggestionsOf(error)}`);
+  process.stderr.write(`${error.message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
   if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
   return exitCodeOf(error);
 }

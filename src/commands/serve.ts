@@ -1,10 +1,11 @@
 // `serve`: the daemon. It is ready as soon as it listens; the body may come up after.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
+import { pageAddress } from '../../shared/pages.js';
 import { EventLog, Station } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, portNumber } from './options.js';
-import { defaultInto, panelFolder } from './places.js';
-import { onStopSignal, STOPPED, STOPPING } from './process.js';
+import { defaultInto, notesFolder, panelFolder } from './places.js';
+import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface ServeOptions extends BodyOptions {
   readonly into: string;
@@ -12,6 +13,7 @@ interface ServeOptions extends BodyOptions {
 }
 
 const DEFAULT_PORT = 4160;
+const LOOK_AGAIN_MS = 5000;
 
 export function addServe(program: Command, log: Logger): void {
   program
@@ -35,10 +37,18 @@ async function serve({ into, port, ...which }: ServeOptions, log: Logger): Promi
     ...finderOptions(which, log),
     into,
     events,
+    lookAgainMs: LOOK_AGAIN_MS,
   });
   await station.checkFolder();
   logEvents(events, log);
-  const server = await startServer({ station, events, log, panel: panelFolder(), port });
+  const server = await startServer({
+    station,
+    events,
+    log,
+    panel: panelFolder(),
+    notes: notesFolder(),
+    port,
+  });
   log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
   void station.look();
   await new Promise<void>((resolve) => onStopSignal(resolve));
@@ -53,7 +63,10 @@ function logEvents(events: EventLog, log: Logger): void {
   events.watch(({ happening }) => {
     switch (happening.type) {
       case 'body':
-        if (happening.body.state === 'absent') log.warn(happening.body.sentence);
+        if (happening.body.state === 'absent') {
+          const { sentence, next, error } = happening.body;
+          log.warn({ page: pageAddress(error) }, next === null ? sentence : `${sentence} ${next}`);
+        }
         if (happening.body.state === 'looking') told = '';
         // Told anew at each tick and each check: only what changed is worth a line.
         if (happening.body.state === 'ready' && told !== happening.body.body.model) {
@@ -62,15 +75,24 @@ function logEvents(events: EventLog, log: Logger): void {
           log.info(`Body: ${told}`);
         }
         return;
+      case 'trouble': {
+        const { run, trouble } = happening;
+        if (trouble === null) log.info({ run }, ANSWERS_AGAIN);
+        else log.warn({ run, page: pageAddress(trouble.code) }, `${trouble.sentence} ${trouble.next}`);
+        return;
+      }
       case 'note':
         log.warn({ run: happening.run }, happening.note);
         return;
       case 'run':
         return;
-      case 'run-state':
-        if (happening.sentence !== null)
-          log.info({ run: happening.run, folder: happening.folder }, happening.sentence);
+      case 'run-state': {
+        const { run, folder, error, sentence } = happening;
+        if (sentence === null) return;
+        if (error === null) log.info({ run, folder }, sentence);
+        else log.warn({ run, folder, page: pageAddress(error) }, sentence);
         return;
+      }
       case 'pass':
         log.debug({ run: happening.run, pass: happening.pass }, `Pass ${happening.pass} ${happening.state}`);
         return;

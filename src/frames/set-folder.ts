@@ -1,20 +1,28 @@
 // A set on disk: numbered frames, what was set aside, and set.json. Files arrive in a folder of their own and are renamed
 // into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
 import { constants } from 'node:fs';
-import { access, mkdir, open, readdir, rename, rm, rmdir, stat } from 'node:fs/promises';
+import { access, mkdir, open, readdir, rename, rm, rmdir, stat, statfs, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
+import { untilStored, whyRefused } from '../../shared/refused.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 
 const INCOMING = '.incoming';
 const ASIDE = 'set-aside';
 export const RECORD = 'set.json';
+/** Room that is kept for the record: a set that ends on a full disk must still be able to say what it holds. */
+const RESERVE = '.reserve';
+/** Several times the record of a set of 61 frames. */
+const RESERVE_BYTES = 256 * 1024;
+/** What a frame is taken for until one has come back. */
+const SMALL_FRAME_BYTES = 64 * 1024;
 
 export class SetFolder {
   readonly path: string;
   /** Where the link puts what comes back. */
   readonly incoming: string;
   private taken: Promise<unknown> = Promise.resolve();
+  private largestFrame = SMALL_FRAME_BYTES;
 
   /**
    * @param into the folder that takes sets; made where it is missing
@@ -26,6 +34,7 @@ export class SetFolder {
     try {
       const folder = new SetFolder(await makeNew(path.join(into, `set-${stamp(startedAt)}`)));
       await mkdir(folder.incoming);
+      await writeFile(path.join(folder.path, RESERVE), Buffer.alloc(RESERVE_BYTES, 1));
       return folder;
     } catch (cause) {
       throw notWritable(into, cause);
@@ -50,9 +59,20 @@ export class SetFolder {
     this.incoming = path.join(folder, INCOMING);
   }
 
+  /**
+   * Whether the disk takes another frame as large as the largest so far: one that cannot be stored had better not be fired.
+   * @throws EvenrungError storing-failed
+   */
+  async mustHaveRoom(): Promise<void> {
+    const { bavail, bsize } = await this.storing(() => statfs(this.incoming));
+    if (bavail * bsize > this.largestFrame) return;
+    throw storingFailed(this.path, Object.assign(new Error(), { code: 'ENOSPC' }), { released: false });
+  }
+
   /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
   async kindOf(file: string): Promise<string | undefined> {
     const { fileTypeFromFile } = await import('file-type');
+    this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
     return (await fileTypeFromFile(file))?.ext;
   }
 
@@ -65,14 +85,14 @@ export class SetFolder {
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
-    await mkdir(path.join(this.path, ASIDE), { recursive: true });
+    await this.storing(() => mkdir(path.join(this.path, ASIDE), { recursive: true }));
     const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
     return this.take(file, ASIDE, stem, kind ?? 'unknown');
   }
 
   /** Takes whatever is still among the arrivals under set-aside/. @returns the names, from the set folder on */
   async sweep(): Promise<string[]> {
-    const left = await readdir(this.incoming);
+    const left = await readdir(this.incoming).catch(() => []);
     const taken: string[] = [];
     for (const name of left) {
       const file = path.join(this.incoming, name);
@@ -85,6 +105,7 @@ export class SetFolder {
   async finish(record: SetRecord): Promise<void> {
     await this.storing(async () => {
       const target = path.join(this.path, RECORD);
+      await rm(path.join(this.path, RESERVE), { force: true });
       const partial = `${target}.part`;
       const handle = await open(partial, 'w');
       try {
@@ -101,7 +122,7 @@ export class SetFolder {
   /** Removes the set folder where nothing was stored in it. @returns whether it was removed */
   async removeIfEmpty(): Promise<boolean> {
     const entries = await readdir(this.path, { recursive: true, withFileTypes: true });
-    if (entries.some((entry) => entry.isFile())) return false;
+    if (entries.some((entry) => entry.isFile() && entry.name !== RESERVE)) return false;
     await rm(this.path, { recursive: true });
     return true;
   }
@@ -128,31 +149,31 @@ export class SetFolder {
     try {
       return await work();
     } catch (cause) {
-      throw new EvenrungError(
-        'storing-failed',
-        `A file could not be stored in ${this.path}: ${words(cause)}.`,
-      );
+      throw storingFailed(this.path, cause);
     }
   }
 }
 
-const WHY: Readonly<Record<string, string>> = {
-  EEXIST: 'it is a file',
-  ENOTDIR: 'a part of its path is a file',
-  EACCES: 'you have no permission',
-  EPERM: 'you have no permission',
-  EROFS: 'the disk is read-only',
-  ENOSPC: 'the disk is full',
-  ENOENT: 'it cannot be made there',
-};
-
-function notWritable(into: string, cause: unknown): EvenrungError {
-  const why = WHY[(cause as NodeJS.ErrnoException).code ?? ''] ?? words(cause);
+function storingFailed(
+  folder: string,
+  cause: unknown,
+  details: Readonly<Record<string, unknown>> = {},
+): EvenrungError {
   return new EvenrungError(
-    'folder-not-writable',
-    `The folder ${into} cannot take sets: ${why}. Give another one with --into.`,
+    'storing-failed',
+    `Nothing can be stored in ${folder}: ${whyRefused(cause)}. ${untilStored(cause)}`,
+    details,
   );
 }
+
+function notWritable(into: string, cause: unknown): EvenrungError {
+  return new EvenrungError(
+    'folder-not-writable',
+    `The folder ${into} cannot take sets: ${whyRefused(cause)}. Give another one with --into.`,
+  );
+}
+
+const sizeOf = async (file: string): Promise<number> => (await stat(file)).size;
 
 /** Level by level: the recursive mkdir of Node never comes back from some file systems that refuse to hold folders. */
 async function makeAll(folder: string): Promise<void> {
@@ -190,5 +211,3 @@ function stamp(date: Date): string {
   const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
   return `${day}-${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`;
 }
-
-const words = (cause: unknown): string => (cause instanceof Error ? cause.message : String(cause));

@@ -5,8 +5,9 @@ import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
+import { whyRefused } from '../../shared/refused.js';
 import type { BodyIdentity, Debts } from '../camera/index.js';
-import { inTurn, isMissing, removeWhole, setAside, whyRefused, writeWhole } from './whole-file.js';
+import { inTurn, isMissing, removeWhole, setAside, writeWhole } from './whole-file.js';
 
 const VERSION = 1;
 const DIGITS_OF_HASH = 32;

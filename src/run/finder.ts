@@ -23,8 +23,10 @@ export interface FinderOptions {
   readonly stateFolder: string;
   /** Holds the profiles of bodies. */
   readonly configFolder: string;
-  /** Takes each line that the camera process prints. */
+  /** Takes what is to be known of files in those folders, and each line that the camera process prints. */
   readonly log: (line: string) => void;
+  /** Takes the lines of the camera process instead, where it is given. */
+  readonly logAt?: SupervisedLinkOptions['logAt'];
   readonly link?: Partial<SupervisedLinkOptions>;
 }
 
@@ -62,10 +64,10 @@ export class Finder {
   /**
    * Only where no camera is found does the practice body step in: one that is there but claimed or asleep is no reason.
    * @param wanted serial number or model of the camera; null takes the only one
+   * @param choice where it is not the one of the options
    * @throws EvenrungError no-body, several-bodies, usb-not-available, body-lost, body-busy, body-not-ready
    */
-  async find(wanted: string | null): Promise<Found> {
-    const { choice } = this.options;
+  async find(wanted: string | null, choice: BodyChoice = this.options.choice): Promise<Found> {
     if (choice === 'practice') return this.mustBe(wanted, await this.meet('practice'));
     try {
       return await this.findCamera(wanted);
@@ -159,9 +161,16 @@ export class Finder {
   }
 
   private open(kind: LinkKind, port?: () => Promise<string | null>): SupervisedLink {
-    const { stateFolder, log, link } = this.options;
+    const { stateFolder, log, logAt, link } = this.options;
     const home = path.join(stateFolder, 'camera-home');
-    return new SupervisedLink({ home, log, ...link, kind, ...(port === undefined ? {} : { port }) });
+    return new SupervisedLink({
+      home,
+      log,
+      ...(logAt === undefined ? {} : { logAt }),
+      ...link,
+      kind,
+      ...(port === undefined ? {} : { port }),
+    });
   }
 
   private async meet(kind: LinkKind, port?: () => Promise<string | null>): Promise<Found> {

@@ -6,8 +6,9 @@ import path from 'node:path';
 import type { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, bodyProfileSchema, PROFILE_VERSION } from '../../shared/profile.js';
+import { whyRefused } from '../../shared/refused.js';
 import type { BodyIdentity } from '../camera/index.js';
-import { inTurn, isMissing, setAside, whyRefused, writeWhole } from './whole-file.js';
+import { inTurn, isMissing, setAside, writeWhole } from './whole-file.js';
 
 /** Whose a profile is. */
 export type ProfileOwner = Pick<BodyIdentity, 'model' | 'serial'>;

@@ -2,7 +2,7 @@
 // missing or wrong, can be stopped at any time, and always puts the body's settings back.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
-import type { FrameState, FrameView, Happening, RunState, RunView } from '../../shared/state.js';
+import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
 import {
   type Arming,
   type Body,
@@ -34,15 +34,25 @@ import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
 
 /** How often a frame is made up before the run halts. */
 const MOST_MAKE_UPS = 2;
-/** How often a lost connection is taken up again before the run halts. */
-const MOST_RECONNECTS = 6;
-const RECONNECT_PAUSE_MS = 500;
+/** How long a run waits for a body that is gone or busy, before it halts. */
+const PATIENCE_MS = 60_000;
+/** Whoever stops a run does not want to wait as long. */
+const PATIENCE_STOPPING_MS = 10_000;
+/** A call may take all the patience by itself: it is tried again nonetheless. */
+const FEWEST_TRIES = 3;
+/** A body that is there, and refuses, is not going to change its mind for long. */
+const PATIENCE_REFUSED_MS = 3000;
+const RECONNECT_PAUSE_MS = 250;
 /** Files that may wait to be looked at while the next frames are fired. */
 const MOST_LOOKS = 8;
+/** Bodies record whole millimetres, and some of them waver by a tenth. */
+const LENS_MOVED = 0.03;
 /** How often a settling run looks whether it was stopped. */
 const SETTLE_LOOK_MS = 100;
 /** A release that ended so may have raised the mirror only. */
 const NOTHING_CAME: ReadonlySet<string> = new Set(['frame-missing', 'call-timed-out']);
+/** The body is there, and will not be used just now. */
+const WAITING: ReadonlySet<string> = new Set(['body-busy']);
 
 export interface RunOptions {
   readonly id: string;
@@ -53,6 +63,8 @@ export interface RunOptions {
   /** What the body's readiness is judged for. */
   readonly asked: () => Promise<ReadinessAsked>;
   readonly tell: (happening: Happening) => void;
+  /** Milliseconds that it waits for a body that is gone or busy; a minute where it is left out. */
+  readonly patienceMs?: number | undefined;
 }
 
 /** One frame while the run lasts. */
@@ -84,8 +96,13 @@ export class Run {
   private readonly startedAt = new Date();
   private state: RunState = 'preparing';
   private stopping = false;
-  /** Whether the link failed at the last frame. */
-  private linkFailed = false;
+  /** Why the link failed last, until the body was checked after it. */
+  private away: EvenrungError | null = null;
+  private trouble: Trouble | null = null;
+  /** Millimetres that the lens stood at for the first frame, and what was said where it moved since. */
+  private lens: { readonly at: number; said: boolean } | null = null;
+  /** Releases whose file never came. */
+  private readonly strays: SetRecord['strays'] = [];
   private readonly notes: string[] = [];
   /** Seconds that the body's clock was ahead at the start. */
   private clockDifference: number | null = null;
@@ -205,17 +222,32 @@ export class Run {
   private async makeUp(passes: number): Promise<void> {
     for (const frame of this.frames.filter(({ view }) => view.pass <= passes)) {
       while (isOpen(frame) && !this.stopping) {
-        if (frame.madeUp === MOST_MAKE_UPS) throw gaveUp(frame.view);
+        if (frame.madeUp === MOST_MAKE_UPS) throw await this.gaveUp(frame.view);
         frame.madeUp += 1;
         this.enter('making-up');
-        // A camera that was busy or gone a moment ago needs that moment.
-        if (this.linkFailed) await pause(RECONNECT_PAUSE_MS);
-        this.linkFailed = false;
         if (this.canBeSingle(frame)) await this.shootSingly(frame);
         else await this.repeat(frame.pass);
         await this.catchUp(0);
       }
     }
+  }
+
+  /** The last word on a frame: the body may have told meanwhile what is in its way. */
+  private async gaveUp(frame: FrameView): Promise<EvenrungError> {
+    const { body } = this.options;
+    const stops = await this.steadily(() => body.refresh())
+      .then(async () => body.readiness(await this.options.asked()))
+      .then((items) => items.filter(({ mark }) => mark === 'stops').map(({ message }) => message))
+      .catch(() => []);
+    const missing = frame.recorded === null;
+    return new EvenrungError(
+      missing ? 'frame-missing' : 'frame-wrong',
+      [
+        `${nameOf(frame)} could not be made in ${frame.attempts} attempts: ${frame.reason ?? 'nothing came back.'}`,
+        ...stops,
+      ].join(' '),
+      { frame: frame.number, offset: frame.offset },
+    );
   }
 
   private canBeSingle({ shutter, view }: Frame): boolean {
@@ -257,20 +289,30 @@ export class Run {
    */
   private async shoot(expected: Frame | null, pass: readonly Frame[], isSingle = false): Promise<boolean> {
     let fired: FiredFrame;
+    let releasedAt = new Date();
     try {
+      await this.options.folder.mustHaveRoom();
       if (expected !== null) {
         this.change(expected, 'armed', { attempts: expected.view.attempts + 1, reason: null });
         this.change(expected, 'fired');
       }
+      releasedAt = new Date();
       fired = await this.fire(pass);
       this.releases.push(true);
     } catch (cause) {
       const error = asEvenrungError(cause);
       this.releases.push(!NOTHING_CAME.has(error.code));
-      if (expected !== null) this.change(expected, 'rejected', { reason: error.message });
-      this.linkFailed = LINK_FAILURES.has(error.code);
-      if (error.code !== 'frame-missing' && !this.linkFailed) throw error;
+      if (expected?.view.state === 'fired') {
+        if (error.details.released !== false)
+          this.strays.push(stray(expected.view, releasedAt, error.message));
+        this.change(expected, 'rejected', { reason: error.message });
+      }
+      const linkFailed = LINK_FAILURES.has(error.code);
+      if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(expected?.view, error);
       if (this.everyOtherRelease()) throw mirrorLocked();
+      this.away = error;
+      // Its file may still come: over this connection it would be taken for the next one.
+      if (!linkFailed) this.options.body.dropConnection();
       return false;
     }
     const arrival = await this.read(fired);
@@ -310,6 +352,7 @@ export class Run {
   ): Promise<void> {
     const possible = expected === null ? pass : [expected, ...pass];
     const owner = possible.find((frame) => isOpen(frame) && this.mismatch(arrival, frame) === null);
+    this.watchLens(arrival);
     if (owner !== undefined && owner === expected) {
       this.change(owner, 'stored', seen(arrival));
       await this.lookAt(arrival, owner, pass);
@@ -331,6 +374,18 @@ export class Run {
     } else {
       await this.putAside(arrival, expected, pass);
     }
+  }
+
+  /** Frames of a zoom lens that moved do not lie over each other: that is said once, and decided by whoever looks at them. */
+  private watchLens({ recorded }: Arrival): void {
+    const now = recorded?.focalLength ?? null;
+    if (now === null) return;
+    this.lens ??= { at: now, said: false };
+    if (this.lens.said || Math.abs(now / this.lens.at - 1) <= LENS_MOVED) return;
+    this.lens.said = true;
+    this.note(
+      `The lens moved in the middle of the set: it stood at ${this.lens.at} mm, and now stands at ${now} mm. Frames from before and after do not lie over each other: set it back, and fire the set again.`,
+    );
   }
 
   /** The deadline is sized by the longest exposure of the pass: bodies differ in the order in which they fire. */
@@ -460,6 +515,7 @@ export class Run {
     const kept = await this.finish({ complete, sentence: this.sentence(outcome), putBack });
     this.enter(outcome, {
       sentence: this.sentence(outcome),
+      error: this.error?.code ?? null,
       folder: kept,
       endedAt: new Date().toISOString(),
     });
@@ -524,6 +580,7 @@ export class Run {
       passes: wire.passes,
       frames: this.frames.map((frame) => frame.view),
       setAside: this.setAside,
+      strays: this.strays,
       notes: this.notes,
       clockDifference: this.clockDifference,
       putBack: done.putBack,
@@ -561,7 +618,10 @@ export class Run {
     this.options.tell({ type: 'frame', run: this.id, frame: frame.view });
   }
 
-  private enter(state: RunState, more: Partial<Pick<RunView, 'sentence' | 'folder' | 'endedAt'>> = {}): void {
+  private enter(
+    state: RunState,
+    more: Partial<Pick<RunView, 'sentence' | 'error' | 'folder' | 'endedAt'>> = {},
+  ): void {
     if (state === this.state) return;
     assertWay(RUN_WAYS, this.state, state);
     this.state = state;
@@ -570,6 +630,7 @@ export class Run {
       run: this.id,
       state,
       sentence: null,
+      error: null,
       folder: null,
       endedAt: null,
       ...more,
@@ -593,7 +654,9 @@ export class Run {
         frames: this.frames.map((frame) => frame.view),
         startedAt: this.startedAt.toISOString(),
         endedAt: null,
+        trouble: this.trouble,
         sentence: null,
+        error: null,
         folder: null,
         notes: [...this.notes],
       },
@@ -616,23 +679,72 @@ export class Run {
   }
 
   /**
-   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew.
+   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew, and the body
+   * is checked before anything else is done with it.
    * @param also other failures after which trying again makes sense
    */
   private async steadily<T>(work: () => Promise<T>, also: ReadonlySet<string> = new Set()): Promise<T> {
-    for (let tries = 0; ; tries += 1) {
+    const since = performance.now();
+    for (let tries = 1; ; tries += 1) {
       try {
-        return await work();
+        if (this.away !== null) await this.comeBack(this.away);
+        const value = await work();
+        this.tellTrouble(null);
+        return value;
       } catch (cause) {
-        const { code } = asEvenrungError(cause);
-        if (tries === MOST_RECONNECTS || !(LINK_FAILURES.has(code) || also.has(code))) throw cause;
+        const error = asEvenrungError(cause);
+        if (!LINK_FAILURES.has(error.code) && !also.has(error.code)) throw cause;
+        const patience = also.has(error.code) ? PATIENCE_REFUSED_MS : this.patience();
+        const isOver = performance.now() - since > patience && tries >= FEWEST_TRIES;
         // Whoever stops does not want to wait for a camera that is gone; putting back is worth the wait.
-        if (this.stopping && this.state !== 'putting-back') throw cause;
+        if (isOver || (this.stopping && this.state !== 'putting-back')) throw cause;
+        this.away = error;
         await pause(RECONNECT_PAUSE_MS);
       }
     }
   }
+
+  private patience(): number {
+    const patience = this.options.patienceMs ?? PATIENCE_MS;
+    return this.stopping ? Math.min(patience, PATIENCE_STOPPING_MS) : patience;
+  }
+
+  /** The body was away: somebody may have turned its dials, or changed its lens. */
+  private async comeBack(why: EvenrungError): Promise<void> {
+    // One frame that is made up is no trouble with the body.
+    if (why.code !== 'frame-missing')
+      this.tellTrouble({
+        doing: WAITING.has(why.code) ? 'waiting' : 'reconnecting',
+        code: why.code,
+        sentence: why.message,
+        next: this.whatComes(),
+      });
+    // What is owed is put back however the body stands.
+    if (this.state !== 'putting-back' && this.state !== 'preparing') {
+      const names = await this.options.body.resume(await this.options.asked());
+      if (names.length > 0)
+        this.note(`While the camera was away, somebody changed ${names.join(', ')}: set back as it was.`);
+    }
+    this.away = null;
+  }
+
+  private whatComes(): string {
+    const seconds = Math.round(this.patience() / 1000);
+    const tries = `Evenrung tries again for ${seconds} s.`;
+    return this.state === 'putting-back'
+      ? `${tries} Else the camera's settings are put back when it is met again.`
+      : `${tries} Then the run halts; what is verified stays.`;
+  }
+
+  private tellTrouble(trouble: Trouble | null): void {
+    if (isSameTrouble(trouble, this.trouble)) return;
+    this.trouble = trouble;
+    this.options.tell({ type: 'trouble', run: this.id, trouble });
+  }
 }
+
+const isSameTrouble = (one: Trouble | null, other: Trouble | null): boolean =>
+  one?.code === other?.code && one?.sentence === other?.sentence;
 
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
@@ -687,12 +799,23 @@ const mirrorLocked = (): EvenrungError =>
     'The first release brought no frame, the second did, the third did not: it looks as if mirror lock-up is on, where one release only raises the mirror. Switch it off on the camera, then fire again. A settle time before each pass does the same job.',
   );
 
-function gaveUp(frame: FrameView): EvenrungError {
-  const missing = frame.recorded === null;
-  const offset = formatEv(Math.round(frame.offset * 6));
-  return new EvenrungError(
-    missing ? 'frame-missing' : 'frame-wrong',
-    `Frame ${frame.number} (${offset} EV, ${frame.shutter} s) could not be made in ${frame.attempts} attempts: ${frame.reason ?? 'nothing came back.'}`,
-    { frame: frame.number, offset: frame.offset },
-  );
+const nameOf = ({ number, offset, shutter }: FrameView): string =>
+  `Frame ${number} (${formatEv(Math.round(offset * 6))} EV, ${shutter} s)`;
+
+/** The same failure, with the frame that it met. */
+function ofFrame(frame: FrameView | undefined, { code, message, details }: EvenrungError): EvenrungError {
+  if (frame === undefined) return new EvenrungError(code, message, details);
+  return new EvenrungError(code, `${nameOf(frame)}: ${message}`, { ...details, frame: frame.number });
 }
+
+const stray = (
+  { number, offset, shutter }: FrameView,
+  releasedAt: Date,
+  reason: string,
+): SetRecord['strays'][number] => ({
+  frame: number,
+  offset,
+  shutter,
+  releasedAt: releasedAt.toISOString(),
+  reason,
+});

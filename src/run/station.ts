@@ -10,7 +10,7 @@ import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
 import { attachedBodySchema } from '../../shared/state.js';
-import { type Body, LOST, type ReadinessAsked } from '../camera/index.js';
+import { type Body, type BodyIdentity, LOST, type ReadinessAsked } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { SetFolder, warmUp } from '../frames/index.js';
 import { type Plan, planSet, resolveBase } from '../plan/index.js';
@@ -28,6 +28,10 @@ export interface StationOptions extends FinderOptions {
   readonly camera?: string | undefined;
   /** Narrows what the body offers to what was asked for. */
   readonly narrow?: (limits: BodyLimits) => BodyLimits;
+  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
+  readonly lookAgainMs?: number;
+  /** As RunOptions.patienceMs. */
+  readonly patienceMs?: number;
 }
 
 /** Nobody waits for it: a busy computer may take its time. */
@@ -69,6 +73,10 @@ export class Station {
   /** Something else than a run has the body for a moment. */
   private busy: Promise<void> | undefined;
   private tickedFor = '';
+  /** Looks for a camera that is not there. */
+  private lookingAgain: NodeJS.Timeout | undefined;
+  /** A camera that was lost: no practice body takes its place. */
+  private lost: BodyIdentity | null = null;
 
   constructor(options: StationOptions) {
     this.options = options;
@@ -166,7 +174,7 @@ export class Station {
   }
 
   private async begin(plan: Plan, body: Body): Promise<Run> {
-    const { events, into } = this.options;
+    const { events, into, patienceMs } = this.options;
     const folder = await SetFolder.create(into, new Date());
     if (this.closed) {
       await folder.removeIfEmpty();
@@ -179,6 +187,7 @@ export class Station {
       folder,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
+      patienceMs,
     });
     this.run = run;
     // Belongs into a record, and the run that owed it may have left none.
@@ -208,8 +217,11 @@ export class Station {
     isOver = true;
     // Not waited for: a system that has not answered yet is let go of when it does.
     void awake.then((held) => held.release());
-    if (LOST.has(run.error?.code ?? '')) this.lose(run.error?.message ?? '');
-    else await this.tellBody(body);
+    if (run.error !== null && LOST.has(run.error.code)) this.lose(run.error);
+    else {
+      await body.recycle();
+      await this.tellBody(body);
+    }
   }
 
   /** @throws EvenrungError nothing-to-stop */
@@ -246,6 +258,7 @@ export class Station {
   /** Stops what is under way, puts settings back, lets go of the body. Nothing can be begun after. Never throws. */
   async close(): Promise<void> {
     this.closed = true;
+    clearTimeout(this.lookingAgain);
     await this.starting?.catch(() => undefined);
     this.run?.stop();
     await this.looking;
@@ -305,7 +318,7 @@ export class Station {
       return await work(body);
     } catch (cause) {
       const error = asEvenrungError(cause);
-      if (LOST.has(error.code)) this.lose(error.message);
+      if (LOST.has(error.code)) this.lose(error);
       throw error;
     } finally {
       if (this.body === body) await this.tellBody(body);
@@ -319,35 +332,74 @@ export class Station {
     throw noBody('No body is connected yet: plug the camera in, switch it on, and look for it again.');
   }
 
-  private async lookOnce(): Promise<void> {
+  /** @param quietly where nobody asked for it: only what is found is told */
+  private async lookOnce(quietly = false): Promise<void> {
     const { events } = this.options;
-    events.tell({ type: 'body', body: { state: 'looking' } });
+    clearTimeout(this.lookingAgain);
+    if (!quietly) events.tell({ type: 'body', body: { state: 'looking' } });
     await this.body?.release();
     this.body = undefined;
     try {
       // Only saves time later; what fails here fails again, and is told, where it is needed.
       const warm = warmUp().catch(() => undefined);
-      const { body, notes } = await this.finder.find(this.camera);
+      const { body, notes } = await this.findBody();
       await warm;
       this.paid = await payBack(body);
       this.note = joined(...notes, this.paid);
       if (keyOf(body) !== this.tickedFor) this.ticked.clear();
       this.tickedFor = keyOf(body);
       this.body = body;
+      this.lost = null;
       this.trouble = null;
       await this.tellBody(body);
     } catch (cause) {
-      this.trouble = asEvenrungError(cause);
-      const choices = z.array(attachedBodySchema).safeParse(this.trouble.details.choices);
-      events.tell({
-        type: 'body',
-        body: {
-          state: 'absent',
-          sentence: this.trouble.message,
-          choices: choices.success ? choices.data : [],
-        },
-      });
+      const error = asEvenrungError(cause);
+      const isNews = error.message !== this.trouble?.message;
+      this.trouble = error;
+      if (!quietly || isNews) this.tellAbsent(error);
+      this.lookAgain();
     }
+  }
+
+  /** Somebody who looks for a camera while one was lost means any that is there. */
+  private findBody() {
+    const { lost } = this;
+    if (lost === null || lost.link === 'practice') return this.finder.find(this.camera);
+    return this.finder.find(this.camera, 'usb');
+  }
+
+  private tellAbsent(error: EvenrungError): void {
+    const choices = z.array(attachedBodySchema).safeParse(error.details.choices);
+    this.options.events.tell({
+      type: 'body',
+      body: {
+        state: 'absent',
+        sentence: error.message,
+        error: error.code,
+        next: this.looksAgain()
+          ? `Evenrung looks for it every ${(this.options.lookAgainMs ?? 0) / 1000} s, and puts back what it owes.`
+          : null,
+        choices: choices.success ? choices.data : [],
+      },
+    });
+  }
+
+  /** Where the practice body may step in, it would have. */
+  private looksAgain(): boolean {
+    const { lookAgainMs, choice } = this.options;
+    return lookAgainMs !== undefined && choice !== 'practice' && !this.closed;
+  }
+
+  private lookAgain(): void {
+    clearTimeout(this.lookingAgain);
+    if (!this.looksAgain()) return;
+    this.lookingAgain = setTimeout(() => {
+      if (this.looking !== undefined || this.body !== undefined || this.closed) return;
+      const looking = this.lookOnce(true).finally(() => {
+        if (this.looking === looking) this.looking = undefined;
+      });
+      this.looking = looking;
+    }, this.options.lookAgainMs);
   }
 
   private async tellBody(body: Body): Promise<void> {
@@ -355,10 +407,13 @@ export class Station {
     this.options.events.tell({ type: 'body', body: { state: 'ready', body: view, note: this.note } });
   }
 
-  private lose(sentence: string): void {
-    this.options.events.tell({ type: 'body', body: { state: 'absent', sentence, choices: [] } });
+  private lose(error: EvenrungError): void {
+    this.lost = this.body?.identity ?? null;
+    this.trouble = error;
+    this.tellAbsent(error);
     void this.body?.release();
     this.body = undefined;
+    this.lookAgain();
   }
 }
 

@@ -66,30 +66,11 @@ export async function setAside(file: string, word: string): Promise<string> {
   }
 }
 
-/** @returns why the file system refused, for the middle of a sentence */
-export function whyRefused(cause: unknown): string {
-  const code = (cause as NodeJS.ErrnoException).code ?? '';
-  return WHY[code] ?? (cause instanceof Error ? cause.message : String(cause));
-}
-
 /** @returns whether the error says that there is no such file */
 export function isMissing(cause: unknown): boolean {
   const { code } = cause as NodeJS.ErrnoException;
   return code === 'ENOENT' || code === 'ENOTDIR';
 }
-
-const WHY: Readonly<Record<string, string>> = {
-  EEXIST: 'a part of its path is a file',
-  ENOTDIR: 'a part of its path is a file',
-  EISDIR: 'it is a folder',
-  EACCES: 'you have no permission',
-  EPERM: 'you have no permission',
-  EROFS: 'the disk is read-only',
-  ENOSPC: 'the disk is full',
-  EDQUOT: 'your share of the disk is full',
-  EIO: 'the disk reports an error',
-  ENOENT: 'its folder cannot be made',
-};
 
 async function isThere(file: string): Promise<boolean> {
   try {

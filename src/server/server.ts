@@ -14,6 +14,7 @@ import { firstIssue } from '../../shared/request.js';
 import { toWirePlan } from '../plan/index.js';
 import type { EventLog, Station } from '../run/index.js';
 import { Guard, LOOPBACK_NAMES } from './guard.js';
+import { addNotes } from './notes.js';
 import { Stream } from './stream.js';
 
 const LARGEST_BODY_BYTES = 16 * 1024;
@@ -24,6 +25,8 @@ export interface ServerOptions {
   readonly log: FastifyBaseLogger;
   /** The folder of the built panel. */
   readonly panel: string;
+  /** The folder that holds README.md and hardware-notes/. */
+  readonly notes: string;
   /** 0 takes any free port. */
   readonly port: number;
 }
@@ -74,6 +77,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     throw new EvenrungError('not-found', 'There is nothing at this address.');
   });
   addRoutes(app, options);
+  await addNotes(app, options);
   await app.register(fastifyStatic, { root: options.panel });
   const stream = new Stream(events);
   app.server.on('upgrade', (request, socket, head) => {

@@ -240,6 +240,8 @@ describe('which body', () => {
         const body: BodyState = {
           state: 'absent',
           sentence: '2 cameras are attached: Invented camera (serial number PB-0001), Practice body.',
+          error: 'several-bodies',
+          next: null,
           choices: [
             { model: 'Invented camera', serial: 'PB-0001' },
             { model: 'Practice body', serial: null },

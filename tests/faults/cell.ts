@@ -39,6 +39,8 @@ export interface Struck {
   readonly into: string;
   /** The camera processes that are alive. */
   processes(): number[];
+  /** To be called when the body can be reached again, where that is at once or soon. */
+  isBack(): void;
   /** To be called when the fault has really happened: one that nobody met with proves nothing. */
   hit(): void;
   /** The practice body behind the cable, and the cable: for faults that need them. */
@@ -65,6 +67,8 @@ export interface Seen {
   /** What did not hold, a sentence each. */
   readonly wrong: readonly string[];
   readonly seconds: number;
+  /** Milliseconds from the body's being back to the next frame armed; null where the fault does not tell or none was. */
+  readonly armedAgainMs: number | null;
 }
 
 const FRAMES = 9;
@@ -74,6 +78,8 @@ const DEADLINES = { call: 8000, fire: 2500, release: 700 };
 /** The practice body draws its scene at the first frame, which takes a busy machine a while; it never hangs here. */
 const DEADLINES_OF_PRACTICE = { ...DEADLINES, fire: 12_000 };
 export const FIRE_DEADLINE_MS = DEADLINES.fire;
+/** A cable that is out for a moment comes back within it, also on a busy machine. */
+const PATIENCE_MS = 4000;
 const DISK_KB = 2048;
 const LOOK_EVERY_MS = 25;
 
@@ -120,6 +126,13 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   const stateFolder = path.join(root, 'state');
   const home = path.join(stateFolder, 'camera-home');
   let hits = 0;
+  let backAt: number | null = null;
+  let armedAgainMs: number | null = null;
+  events.watch(({ happening }) => {
+    if (backAt === null || armedAgainMs !== null) return;
+    if (happening.type === 'frame' && happening.frame.state === 'armed')
+      armedAgainMs = performance.now() - backAt;
+  });
   const cell: Struck = {
     name,
     point,
@@ -128,6 +141,9 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     processes: () => cameraProcesses(home),
     hit: () => {
       hits += 1;
+    },
+    isBack: () => {
+      backAt = performance.now();
     },
     wire: () => {
       if (plugged === undefined) throw new Error('The practice body has no cable.');
@@ -142,6 +158,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     configFolder: path.join(root, 'config'),
     events,
     log: () => undefined,
+    patienceMs: PATIENCE_MS,
     link: {
       entry: CAMERA_PROCESS,
       env: plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : { ...plugged.environment },
@@ -201,7 +218,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
           wrong.push(`${setting} is ${JSON.stringify(now)}, found was ${JSON.stringify(found)}.`);
       }
     }
-    return { ...seen, wrong, seconds: (performance.now() - started) / 1000 };
+    return { ...seen, wrong, armedAgainMs, seconds: (performance.now() - started) / 1000 };
   } finally {
     clearInterval(looking);
     await station.close();

@@ -61,6 +61,17 @@ for (const fault of ['killed', 'pulled'] as const) {
   console.log(`${FAULTS[fault].name}, at frame 1 to 9 as fired, amount: ${row.join(', ')}`);
 }
 
+const armed = judged.flatMap(({ fault, seen }) =>
+  (['killed', 'crashed', 'pulled'] as FaultKey[]).includes(fault) && seen.armedAgainMs !== null
+    ? [seen.armedAgainMs]
+    : [],
+);
+armed.sort((a, b) => a - b);
+if (armed.length > 0)
+  console.log(
+    `\nbody back to next frame armed, ${armed.length} times (goal 3000 ms): median ${Math.round(armed[Math.floor(armed.length / 2)] ?? 0)} ms, longest ${Math.round(armed.at(-1) ?? 0)} ms`,
+  );
+
 const reasons = new Map<string, number>();
 for (const fault of faults)
   for (const point of POINTS)

@@ -2,7 +2,17 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { BODIES, POINTS } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
-import { CELLS, inLanes, type Judged, judgeCell, nameOf, printed, selection, whyLeftOut } from './table.js';
+import {
+  CELLS,
+  expectations,
+  inLanes,
+  type Judged,
+  judgeCell,
+  nameOf,
+  printed,
+  selection,
+  whyLeftOut,
+} from './table.js';
 
 const SEED = 20261125;
 /** Most of a cell is waiting. */
@@ -14,6 +24,12 @@ const done: Judged[] = [];
 const judged = new Map<string, Promise<Judged>>();
 
 describe('the list of cells', () => {
+  it('is printed, with the outcome that each has to have', () => {
+    const list = expectations();
+    process.stdout.write(`\n${CELLS.length} cells can occur:\n${list}\n`);
+    expect(list.match(/goes on|halts|not begun/g)).toHaveLength(CELLS.length);
+  });
+
   it('every fault at every point on every body is a cell, or has a reason why not', () => {
     for (const fault of Object.keys(FAULTS) as FaultKey[]) {
       expect(CELLS.some((cell) => cell.fault === fault)).toBe(true);

@@ -130,12 +130,21 @@ const kill = (cell: Struck, signal: NodeJS.Signals) =>
     for (const pid of cell.processes()) {
       process.kill(pid, signal);
       cell.hit();
+      cell.isBack();
     }
   });
 
 async function pull(cell: Struck): Promise<void> {
   cell.hit();
   await cell.wire().usb.unplug();
+}
+
+const OUT_MS = 300;
+const serials = new WeakMap<Struck, string | null>();
+
+async function plugIn(cell: Struck): Promise<void> {
+  await cell.wire().usb.plug();
+  cell.isBack();
 }
 
 const FILLER = 'filler';
@@ -185,8 +194,77 @@ export const FAULTS = {
     strike: (cell) =>
       whenReleased(cell, async () => {
         await pull(cell);
-        setTimeout(() => void cell.wire().usb.plug(), 300);
+        setTimeout(() => void plugIn(cell), OUT_MS);
       }),
+  },
+  pulledTwice: {
+    name: 'cable out again on the way',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        await pause(OUT_MS);
+        await cell.wire().usb.plug();
+        // The first thing that is said over the new connection does not get through.
+        const out = cell.wire().responder.intercept('any', async () => {
+          out();
+          await pull(cell);
+          setTimeout(() => void plugIn(cell), OUT_MS);
+          return { response: RESPONSE.generalError };
+        });
+      }),
+  },
+  offDiskFull: {
+    name: 'switched off, then disk full',
+    smallDisk: true,
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        fill(cell.into);
+      }),
+    lift: (cell) => {
+      setFree(cell.into);
+      return cell.wire().usb.plug();
+    },
+  },
+  otherSettings: {
+    name: 'back with other settings',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        const { body } = cell.wire();
+        const { iso, aperture } = body.choices;
+        await body.change('iso', iso.find((one) => one !== body.state.iso) ?? body.state.iso);
+        await body.change(
+          'aperture',
+          aperture.find((one) => one !== body.state.aperture) ?? body.state.aperture,
+        );
+        setTimeout(() => void plugIn(cell), OUT_MS);
+      }),
+  },
+  otherLens: {
+    name: 'back with its lens moved',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        cell.wire().body.focalLength = 35;
+        setTimeout(() => void plugIn(cell), OUT_MS);
+      }),
+    lift: (cell) => {
+      cell.wire().body.focalLength = 24;
+    },
+  },
+  otherSerial: {
+    name: 'another body in its place',
+    strike: (cell) =>
+      whenReleased(cell, async () => {
+        await pull(cell);
+        serials.set(cell, cell.wire().body.options.serial);
+        Object.assign(cell.wire().body.options, { serial: 'NOT-THE-SAME' });
+        await plugIn(cell);
+      }),
+    lift: (cell) => {
+      Object.assign(cell.wire().body.options, { serial: serials.get(cell) });
+    },
   },
   off: {
     name: 'switched off',

@@ -50,6 +50,8 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName): strin
   if (fault === 'outOfStep' && body === 'standard') return 'a body without a bracket is never out of step';
   if (fault === 'outOfStep' && point !== 'first frame of a pass')
     return 'a bracket that starts in the middle shows from the first frame of its pass on';
+  if (fault === 'otherSettings' && point === 'putting back')
+    return 'what somebody changes after the last frame is theirs, and stays';
   if (fault === 'flat' && !TELLS_PERCENT.has(body))
     return 'this virtual body shows no level in percent; without one it is a body that is switched off';
   return null;
@@ -80,6 +82,9 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   cardFull: /card.*(?:full|room)/,
   cardLocked: /card.*(?:full|write-protected|locked)/,
   noFocus: /Frame \d .*finds no focus.*switch it to manual/,
+  offDiskFull:
+    /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
+  otherSerial: /Another camera answers: .*Connect the one that was there/,
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,
 };
 
@@ -93,7 +98,8 @@ export function expectedOf({ fault, point }: Cell): Expected {
   if (refused !== undefined) return { outcome: 'not begun', sentence: refused };
   const why = HALTS[fault];
   if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
-  // All frames are there by then: what is left undone is said beside that.
+  // All frames are there by then, and the record has its room: what is left undone is said beside that.
+  if (point === 'putting back' && fault === 'diskFull') return { outcome: 'goes on', sentence: WHOLE };
   if (point === 'putting back')
     return { outcome: 'goes on', sentence: new RegExp(`^All 9 frames are verified\\. .*${why.source}`) };
   return { outcome: 'halts', sentence: new RegExp(`^${HALTED}.*${why.source}`) };
@@ -106,43 +112,12 @@ interface Known {
   readonly seen: RegExp;
 }
 
-const isAt = (faults: readonly FaultKey[]) => (cell: Cell) => faults.includes(cell.fault);
+/** None at present. */
+export const KNOWN: readonly Known[] = [];
 
-export const KNOWN: readonly Known[] = [
-  {
-    defect: 'On a full disk there is no room for set.json: a set ends without its record.',
-    shows: isAt(['diskFull']),
-    seen: /^There is no record: ENOENT/,
-  },
-  {
-    defect:
-      'A disk that is full while a frame is stored (result -35) is taken for a camera that was lost, and the frame is fired again and again.',
-    shows: ({ fault, body, point }) =>
-      fault === 'diskFull' && body !== 'practice' && point !== 'putting back',
-    seen: /^It says: Halted .*(?:The camera does not answer any more|no frame came back)/,
-  },
-  {
-    defect: 'A file that cannot be stored is told in the words of the system, without what to do.',
-    shows: ({ fault, body, point }) =>
-      fault === 'diskFull' && (body === 'practice' || point === 'putting back'),
-    seen: /^It says: .*could not be stored.*ENOSPC/,
-  },
-  {
-    defect: 'A card that is full or locked is told as a lens that finds no focus.',
-    shows: isAt(['cardFull', 'cardLocked']),
-    seen: /^It says: .*(?:finds no focus|did not answer)/,
-  },
-  {
-    defect: 'A body whose battery ran flat is told as one that is not found, without a word on the battery.',
-    shows: isAt(['flat']),
-    seen: /^It says: .*No camera was found on USB/,
-  },
-  {
-    defect: 'A release that a body of plain PTP refuses is told as a camera that does not answer.',
-    shows: ({ fault, body }) => fault === 'noFocus' && body === 'standard',
-    seen: /^It says: .*did not answer/,
-  },
-];
+/** Faults that are over at once: the time to the next frame armed is the daemon's own. */
+const OVER_AT_ONCE: ReadonlySet<FaultKey> = new Set<FaultKey>(['killed', 'crashed', 'pulled']);
+const ARMED_AGAIN_WITHIN_MS = 3000;
 
 export interface Judged extends Cell {
   readonly seen: Seen;
@@ -155,13 +130,31 @@ export interface Judged extends Cell {
   readonly isAsListed: boolean;
 }
 
+/** Far more than any cell takes: whatever it waits for never comes. */
+const GIVE_UP_MS = 180_000;
+
+/** @throws Error where a cell does not end */
+async function orGiveUp<T>(cell: Promise<T>): Promise<T> {
+  let timer: NodeJS.Timeout | undefined;
+  const never = new Promise<never>((_, reject) => {
+    timer = setTimeout(() => reject(new Error('The cell does not end.')), GIVE_UP_MS);
+  });
+  try {
+    return await Promise.race([cell, never]);
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
 export async function judgeCell(cell: Cell): Promise<Judged> {
   const expected = expectedOf(cell);
-  const seen = await runCell(cell.body, FAULTS[cell.fault], cell.point);
+  const seen = await orGiveUp(runCell(cell.body, FAULTS[cell.fault], cell.point));
   const wrong = [...seen.wrong];
   if (seen.outcome !== expected.outcome)
     wrong.push(`Expected is '${expected.outcome}', seen was '${seen.outcome}'.`);
   if (!expected.sentence.test(seen.sentence)) wrong.push(`It says: ${seen.sentence}`);
+  if (OVER_AT_ONCE.has(cell.fault) && (seen.armedAgainMs ?? 0) > ARMED_AGAIN_WITHIN_MS)
+    wrong.push(`The next frame was armed ${Math.round(seen.armedAgainMs ?? 0)} ms after the body was back.`);
   if (seen.owes && HALTS[cell.fault] === undefined) wrong.push('Something was not put back.');
   const known = KNOWN.filter(({ shows }) => shows(cell));
   const isSeen = ({ seen: pattern }: Known) => wrong.some((one) => pattern.test(one));
@@ -178,6 +171,23 @@ export async function judgeCell(cell: Cell): Promise<Judged> {
 
 export const nameOf = ({ fault, body, point }: Cell): string =>
   `${FAULTS[fault].name}, ${typeof point === 'number' ? `frame ${point} fired` : point}, ${body}`;
+
+/** What is expected of each cell, a row for each fault and point: `-` where there is no such cell. */
+export function expectations(): string {
+  const width = 13;
+  const head = `${'fault'.padEnd(29)}${'point'.padEnd(25)}${BODIES.map((body) => body.padEnd(width)).join('')}`;
+  const rows = (Object.keys(FAULTS) as FaultKey[]).flatMap((fault) =>
+    POINTS.map((point) => {
+      const cells = BODIES.map((body) =>
+        whyLeftOut(fault, point, body) === null ? expectedOf({ fault, body, point }).outcome : '-',
+      );
+      return cells.every((one) => one === '-')
+        ? null
+        : `${FAULTS[fault].name.padEnd(29)}${point.padEnd(25)}${cells.map((one) => one.padEnd(width)).join('')}`;
+    }).filter((row) => row !== null),
+  );
+  return [head, ...rows].join('\n');
+}
 
 /** Two columns for every body: rows are fault and point. */
 export function printed(judged: readonly Judged[]): string {
@@ -215,8 +225,10 @@ export function inLanes<T>(
 
 /** Seconds at idle that a cell takes where it is not the usual: those that wait for a body that never comes. */
 const SLOW: Partial<Record<FaultKey, number>> = {
-  off: 25,
-  flat: 25,
+  off: 14,
+  offDiskFull: 14,
+  otherSerial: 14,
+  flat: 14,
   claimed: 14,
   hang: 9,
   late: 8,

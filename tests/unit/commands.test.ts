@@ -2,7 +2,10 @@
 import { mkdir, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
+import type { ErrorCode } from '../../shared/errors.js';
+import { pageAddress, pageWords } from '../../shared/pages.js';
 import { planSchema } from '../../shared/plan.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
 import { setRecordSchema } from '../../shared/set-record.js';
@@ -20,6 +23,15 @@ afterEach(async () => {
 
 /** Another process on the machine can only make things slower: a time counts when it is kept once in three. */
 const WHEN_BUSY = { retry: 2 };
+
+/** The line that says where to read more of an error. */
+const more = (code: ErrorCode): string => `  more: ${pageWords(code)}`;
+
+/** @returns the number of the camera process, which is the only child */
+async function childOf({ pid }: Started): Promise<number> {
+  const children = await readFile(`/proc/${pid}/task/${pid}/children`, 'utf8');
+  return Number(children.trim().split(/\s+/)[0]);
+}
 
 const lines = (text: string): unknown[] =>
   text
@@ -74,13 +86,15 @@ describe('plan', () => {
     [['--frames', '9', '--step', '1', '--mode', 'program'], 'malformed-request'],
     [['--frames', '9', '--step', '1', '--nonsense'], 'malformed-request'],
     [['--frames', '9', '--step', '1', 'extra'], 'malformed-request'],
-  ])('%j: exit 2, one sentence, and an error object', async (args, code) => {
+  ] as const)('%j: exit 2, one sentence, and an error object', async (args, code) => {
     const ended = await run(['plan', ...args, '--json']);
     expect(ended.code).toBe(2);
-    const [sentence, ...others] = ended.stderr.trim().split('\n');
-    // What would do stands below the sentence.
+    const [sentence, ...others] = ended.stderr.trimEnd().split('\n');
+    // What would do stands below the sentence, and at the end where to read more.
+    expect(others.pop()).toBe(more(code));
     for (const other of others) expect(other).toMatch(/^ {2}would do: /);
-    expect(JSON.parse(ended.stdout)).toMatchObject({ error: { code, message: sentence } });
+    const page = pageAddress(code);
+    expect(JSON.parse(ended.stdout)).toMatchObject({ error: { code, message: sentence, page } });
   });
 });
 
@@ -129,6 +143,20 @@ describe('fire', () => {
       expect(seconds).toBeLessThanOrEqual(exposures + 9 * 0.4);
     },
   );
+
+  it('a camera process that is killed: what happened and what happens next, a line; then that it is over', async () => {
+    const firing = start([...nine, '--base', '1/15', '--into', into], {
+      EVENRUNG_PRACTICE_TIMING: 'lifelike',
+    });
+    await firing.until(/frame {2}\d .*verified/);
+    process.kill(await childOf(firing), 'SIGKILL');
+    const { code, stdout } = await firing.ended;
+    expect(code).toBe(0);
+    expect(stdout).toMatch(
+      /^The camera process ended unexpectedly \(SIGKILL\)\. Evenrung tries again .*\n(?:.*\n)*?The camera answers again\.$/m,
+    );
+    expect(stdout).toContain('All 9 frames are verified.');
+  });
 
   it.each(['SIGINT', 'SIGTERM', 'SIGHUP'] as const)(
     '%s: the frame in hand ends, settings go back, exit 130',
@@ -188,7 +216,9 @@ describe('fire', () => {
     const { code, stdout, stderr } = await run([...nine, '--into', path.join(file, 'sets'), '--json']);
     expect(code).toBe(2);
     expect(lines(stdout).at(-1)).toMatchObject({ error: { code: 'folder-not-writable' } });
-    expect(stderr).toMatch(/^The folder .* cannot take sets: a part of its path is a file\. .*\n$/);
+    const [sentence, ...others] = stderr.trimEnd().split('\n');
+    expect(sentence).toMatch(/^The folder .* cannot take sets: a part of its path is a file\. ./);
+    expect(others).toEqual([more('folder-not-writable')]);
   });
 });
 
@@ -233,7 +263,7 @@ describe('bodies', () => {
     const { code, stderr } = await run(['bodies', '--body', 'practice'], { EVENRUNG_PRACTICE_SHAPE: 'cube' });
     expect([code, stderr]).toEqual([
       2,
-      "The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n",
+      `The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
     ]);
   });
 });
@@ -297,8 +327,7 @@ describe('serve', () => {
       expect((await fetch(`${address}/api/state`)).status).toBe(200);
       expect(performance.now() - began).toBeLessThan(1000);
       await daemon.until(/Body: Practice body/);
-      const children = await readFile(`/proc/${daemon.pid}/task/${daemon.pid}/children`, 'utf8');
-      const [child = 0] = children.trim().split(/\s+/).map(Number);
+      const child = await childOf(daemon);
       expect(isAlive(child)).toBe(true);
       daemon.signal('SIGTERM');
       expect((await daemon.ended).code).toBe(130);
@@ -306,12 +335,44 @@ describe('serve', () => {
     },
   );
 
+  it('logs that a run is in trouble, with the page that says more, and that it is over', async () => {
+    const daemon = start(['serve', '--body', 'practice', '--port', '0', '--into', into], {
+      XDG_STATE_HOME: path.join(into, 'state'),
+      EVENRUNG_PRACTICE_TIMING: 'lifelike',
+    });
+    onTestFinished(() => daemon.signal('SIGKILL'));
+    const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
+    await daemon.until(/Body: Practice body/);
+    const child = await childOf(daemon);
+    const started = await fetch(`${address}/api/run`, {
+      method: 'POST',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify({ frames: 3, step: 1, base: '1/2' }),
+    });
+    expect(started.status).toBe(202);
+    await pause(700);
+    process.kill(child, 'SIGKILL');
+    await daemon.until(/The camera answers again/);
+    const logged = lines(daemon.said.stderr) as { level: number; msg: string; page?: string }[];
+    expect(logged.find(({ msg }) => msg.startsWith('The camera process ended unexpectedly'))).toMatchObject({
+      level: 40,
+      page: 'hardware-notes/when-it-stops.md#the-camera-does-not-answer',
+      msg: expect.stringMatching(/Evenrung tries again/),
+    });
+    expect(logged.find(({ msg }) => msg === 'The camera answers again.')).toMatchObject({ level: 30 });
+    await daemon.until(/All 3 frames are verified/);
+    daemon.signal('SIGTERM');
+    expect((await daemon.ended).code).toBe(130);
+  });
+
   it('on a port in use: one sentence, exit 2; the first goes on', async () => {
     const first = serve(0);
     const [, address = ''] = await first.until(/Panel: (http:\S+?)[ "]/);
     const { code, stderr } = await serve(Number(new URL(address).port)).ended;
     expect(code).toBe(2);
-    expect(stderr.trim()).toMatch(/^Port \d+ is in use, perhaps by another Evenrung\..*$/);
+    const [sentence, ...others] = stderr.trimEnd().split('\n');
+    expect(sentence).toMatch(/^Port \d+ is in use, perhaps by another Evenrung\./);
+    expect(others).toEqual([more('port-in-use')]);
     expect((await fetch(`${address}/api/state`)).status).toBe(200);
     first.signal('SIGINT');
     expect((await first.ended).code).toBe(130);
@@ -324,7 +385,7 @@ describe('serve', () => {
   ])('%s %s: exit 2', async (option, value) => {
     const { code, stderr } = await run(['serve', option, value]);
     expect(code).toBe(2);
-    expect(stderr.trim().split('\n')).toHaveLength(1);
+    expect(stderr).toMatch(/^[^\n]+\n {2}more: [^\n]+\n$/);
   });
 });
 
@@ -336,7 +397,10 @@ describe('anything else', () => {
   });
 
   it('an unknown command, or none: exit 2', async () => {
-    expect(await run(['photograph'])).toMatchObject({ code: 2, stderr: "unknown command 'photograph'\n" });
+    expect(await run(['photograph'])).toMatchObject({
+      code: 2,
+      stderr: `unknown command 'photograph'\n${more('malformed-request')}\n`,
+    });
     const { code, stderr } = await run([]);
     expect(code).toBe(2);
     for (const command of ['serve', 'plan', 'fire']) expect(stderr).toContain(command);

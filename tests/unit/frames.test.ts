@@ -90,13 +90,25 @@ describe('files that came back', () => {
         ExposureBiasValue: '-4/3',
       }),
     );
-    expect(await readRecorded(file)).toEqual({ exposureTime: 1 / 125, fNumber: 5.6, iso: 200, bias: -4 / 3 });
+    expect(await readRecorded(file)).toEqual({
+      exposureTime: 1 / 125,
+      fNumber: 5.6,
+      iso: 200,
+      bias: -4 / 3,
+      focalLength: null,
+    });
   });
 
   it('or do not, and nothing is invented', async () => {
     const file = path.join(folder, 'frame');
     await writeFile(file, await jpeg({ Software: 'none' }));
-    expect(await readRecorded(file)).toEqual({ exposureTime: null, fNumber: null, iso: null, bias: null });
+    expect(await readRecorded(file)).toEqual({
+      exposureTime: null,
+      fNumber: null,
+      iso: null,
+      bias: null,
+      focalLength: null,
+    });
   });
 
   it.each([
@@ -184,7 +196,7 @@ describe('the set folder', () => {
     const used = await SetFolder.create(folder, at);
     await writeFile(path.join(used.incoming, 'late'), 'late');
     expect(await used.removeIfEmpty()).toBe(false);
-    expect(await readdir(used.path)).toEqual(['.incoming']);
+    expect(await readdir(used.path)).toEqual(['.incoming', '.reserve']);
   });
 
   it('where it cannot be: one sentence, nothing made', async () => {

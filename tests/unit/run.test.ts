@@ -13,6 +13,7 @@ import {
   type FireOptions,
   type Link,
   type Setting,
+  type Settings,
 } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
@@ -40,6 +41,8 @@ class TestLink implements Link {
   /** Called after each frame was released. Throwing loses the file. */
   afterFire: (count: number) => void | Promise<void> = () => undefined;
   beforeChange: (name: string, value: string) => void = () => undefined;
+  /** What is read of the body's settings. */
+  told: (settings: Settings) => Settings = (settings) => settings;
   private readonly inner: PracticeLink;
 
   constructor(options: Partial<PracticeOptions> = {}) {
@@ -53,8 +56,8 @@ class TestLink implements Link {
   readLimits() {
     return this.inner.readLimits();
   }
-  readSettings() {
-    return this.inner.readSettings();
+  async readSettings(): Promise<Settings> {
+    return this.told(await this.inner.readSettings());
   }
   async changeSetting(name: string, value: string): Promise<Setting> {
     this.beforeChange(name, value);
@@ -86,7 +89,11 @@ async function fire(
   link: TestLink,
   frames = 9,
   during: (run: Run, event: NumberedEvent) => void = () => undefined,
-  { mode = 'manual', settleSeconds = 0 }: { mode?: 'manual' | 'aperture'; settleSeconds?: number } = {},
+  {
+    mode = 'manual',
+    settleSeconds = 0,
+    patienceMs = 1000,
+  }: { mode?: 'manual' | 'aperture'; settleSeconds?: number; patienceMs?: number } = {},
 ): Promise<Outcome> {
   const body = await Body.meet(link);
   const offsets = Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
@@ -104,6 +111,7 @@ async function fire(
     folder,
     asked: async () => ({ ...ASKED, mode }),
     tell: (happening) => log.tell(happening),
+    patienceMs,
   });
   log.watch((event) => {
     events.push(event);
@@ -371,6 +379,109 @@ describe('stopping', () => {
     const { state, record } = await fire(link, 9, (run) => run.stop());
     expect([state, record, link.fired]).toEqual(['stopped', null, 0]);
     expect(await readdir(into)).toEqual([]);
+  });
+});
+
+describe('a body that was away', () => {
+  const pulled = () => new EvenrungError('body-lost', 'The cable was pulled.');
+
+  it('what is done about it is told, and that it is over', async () => {
+    const link = new TestLink();
+    let left = 3;
+    link.beforeFire = (count) => {
+      if (count === 5) throw pulled();
+    };
+    link.told = (settings) => {
+      if (link.fired === 5 && left > 0) {
+        left -= 1;
+        throw new EvenrungError('body-busy', 'The camera is busy.');
+      }
+      return settings;
+    };
+    const { state, events, record } = await fire(link, 9, () => undefined, { patienceMs: 60_000 });
+    expect(state).toBe('complete');
+    const told = events.flatMap(({ happening }) => (happening.type === 'trouble' ? [happening.trouble] : []));
+    expect(told).toEqual([
+      {
+        doing: 'reconnecting',
+        code: 'body-lost',
+        sentence: 'The cable was pulled.',
+        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+      },
+      {
+        doing: 'waiting',
+        code: 'body-busy',
+        sentence: 'The camera is busy.',
+        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+      },
+      null,
+    ]);
+    // Nobody can tell whether the shutter went: the file may be on the card.
+    expect(record?.strays).toMatchObject([{ frame: 4, offset: -1, reason: 'The cable was pulled.' }]);
+  });
+
+  it('comes back with another ISO and aperture: they are set back, and nothing is owed for it', async () => {
+    const link = new TestLink();
+    const before = { ...link.body.state };
+    link.beforeFire = async (count) => {
+      if (count !== 5) return;
+      await link.body.change('iso', 400);
+      await link.body.change('aperture', 30);
+      throw pulled();
+    };
+    const { state, record, log } = await fire(link);
+    expect(state).toBe('complete');
+    expect(log.state.run?.notes).toEqual([
+      'While the camera was away, somebody changed aperture, iso: set back as it was.',
+    ]);
+    expect({ ...link.body.state }).toEqual(before);
+    expect(record?.frames.every(({ recorded }) => recorded?.iso === 100 && recorded.fNumber === 8)).toBe(
+      true,
+    );
+  });
+
+  it('comes back with its dial in another mode: halts, and says so', async () => {
+    const link = new TestLink();
+    link.beforeFire = async (count) => {
+      if (count !== 5) return;
+      await link.body.change('mode', 'aperture');
+      throw pulled();
+    };
+    const { state, run, log } = await fire(link);
+    expect([state, run.error?.code, link.fired]).toEqual(['halted', 'body-not-ready', 5]);
+    expect(log.state.run?.error).toBe('body-not-ready');
+    expect(log.state.run?.sentence).toMatch(/^Halted after 4 of 9 frames\. .*manual/);
+  });
+});
+
+describe('a lens that moves in the middle', () => {
+  it('is said once, and stands in the record; the frames are kept', async () => {
+    const link = new TestLink();
+    link.beforeFire = (count) => {
+      if (count >= 5) link.body.focalLength = 35;
+    };
+    const { state, record } = await fire(link);
+    expect(state).toBe('complete');
+    expect(record?.notes).toEqual([
+      'The lens moved in the middle of the set: it stood at 24 mm, and now stands at 35 mm. Frames from before and after do not lie over each other: set it back, and fire the set again.',
+    ]);
+  });
+});
+
+describe('a frame that cannot be stored', () => {
+  it('is named, and what to do is said; nothing more is fired', async () => {
+    const link = new TestLink();
+    link.afterFire = (count) => {
+      if (count === 4)
+        throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: true });
+    };
+    const { state, log, record } = await fire(link);
+    expect([state, link.fired]).toEqual(['halted', 4]);
+    const { number, shutter } = record?.frames.find(({ state: now }) => now === 'rejected') ?? {};
+    expect(log.state.run?.sentence).toBe(
+      `Halted after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
+    );
+    expect(record?.strays).toMatchObject([{ frame: number, reason: 'The disk is full: make room.' }]);
   });
 });
 
@@ -678,7 +789,7 @@ describe('mirror lock-up', () => {
 
   it('that the wire does not tell is recognised by what comes back', async () => {
     const link = new TestLink();
-    // Switched on once the list was read.
+    link.told = (settings) => new Map([...settings].filter(([name]) => name !== 'mirrorlock'));
     link.beforeFire = async (count) => {
       if (count === 1) await link.body.change('mirrorLock', 'on');
     };

@@ -38,7 +38,14 @@ beforeAll(async () => {
     log: () => undefined,
     link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'lifelike' } },
   });
-  server = await startServer({ station, events, log: pino({ level: 'silent' }), panel, port: 0 });
+  server = await startServer({
+    station,
+    events,
+    log: pino({ level: 'silent' }),
+    panel,
+    notes: folder,
+    port: 0,
+  });
   await station.look();
 });
 afterEach(async () => {
@@ -392,6 +399,7 @@ describe('clients that misbehave', () => {
       events,
       log: pino({ level: 'silent' }),
       panel: folder,
+      notes: folder,
       port: 0,
     });
     const { port, host } = new URL(second.address);
@@ -452,7 +460,14 @@ describe('a station', () => {
 describe('the port', () => {
   it('in use: one clear sentence', async () => {
     const port = Number(new URL(server.address).port);
-    const second = startServer({ station, events, log: pino({ level: 'silent' }), panel: folder, port });
+    const second = startServer({
+      station,
+      events,
+      log: pino({ level: 'silent' }),
+      panel: folder,
+      notes: folder,
+      port,
+    });
     await expect(second).rejects.toMatchObject({
       code: 'port-in-use',
       message: expect.stringContaining(`Port ${port} is in use`),

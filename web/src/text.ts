@@ -69,6 +69,10 @@ export const text = {
   frameStates,
   runStates,
 
+  more: 'More about this',
+
+  trouble: { reconnecting: 'Reconnecting', waiting: 'Waiting' },
+
   connection: {
     connecting: 'Connecting',
     connected: 'Connected',
@@ -236,6 +240,12 @@ export const text = {
     progress: 'Frames verified',
     stop: 'Stop',
     stopping: 'Stopping after the frame in hand',
+    nothingMore: (kept: number) =>
+      `Nothing more is fired. ${
+        kept === 0
+          ? 'No frame is verified.'
+          : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`
+      }`,
     folder: 'Set folder',
     newSet: 'New set',
     notes: 'Notes',

@@ -184,9 +184,13 @@ export async function within(promise: Promise<unknown>, milliseconds: number): P
 
 function tooLate(method: LinkMethod, deadlineMs: number): EvenrungError {
   const seconds = Math.round(deadlineMs / 100) / 10;
+  const what =
+    method === 'fire'
+      ? `The camera was told to fire, and did not answer within ${seconds} s. If its lens finds no focus, the shutter stays shut: switch it to manual. If its card is full or write-protected, nothing is stored: change the card.`
+      : `The camera did not answer within ${seconds} s.`;
   return new EvenrungError(
     'call-timed-out',
-    `The camera did not answer within ${seconds} s. The connection is started anew; if it happens again, switch the camera off and on.`,
+    `${what} The connection is started anew; if it happens again, switch the camera off and on.`,
     { method },
   );
 }

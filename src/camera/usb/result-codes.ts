@@ -115,7 +115,7 @@ export function firingFailed(code: ResultCode): EvenrungError {
   if (FULL.has(code)) {
     return new EvenrungError(
       'storing-failed',
-      'The camera has no room for the frame: its card is full or write-protected. Change the card.',
+      'The camera has no room for the frame: its card is full or write-protected. Change the card, then fire again.',
       { result: code },
     );
   }
@@ -129,12 +129,16 @@ export function firingFailed(code: ResultCode): EvenrungError {
     unreachable(code) ??
     new EvenrungError(
       'frame-missing',
-      'The camera was told to fire, but no frame came back. A lens on autofocus that finds no focus keeps the shutter ' +
-        'shut: switch it to manual. Otherwise the frame may still come, or be on the card only.',
+      `The camera was told to fire, but no frame came back. ${WHAT_KEEPS_A_FRAME}`,
       { result: code },
     )
   );
 }
+
+/** On the wire these look the same. */
+export const WHAT_KEEPS_A_FRAME =
+  'If its lens finds no focus, the shutter stays shut: switch it to manual. If its card is full or write-protected, nothing is ' +
+  'stored: change the card. Otherwise the frame may be on the card only.';
 
 function systemError(errno: number): string {
   try {

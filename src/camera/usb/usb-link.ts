@@ -11,9 +11,9 @@
 // only by what the body reports later: there a body that silently ignores a write is not found out by reading, but only by
 // what the frames record.
 import { constants } from 'node:fs';
-import { access, stat } from 'node:fs/promises';
+import { access, rm, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
-import { EvenrungError } from '../../../shared/errors.js';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type {
   AttachedPort,
   BodyIdentity,
@@ -24,6 +24,7 @@ import type {
   Setting,
   Settings,
 } from '../link.js';
+import { frameNotStored, nothingFired } from '../not-stored.js';
 import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
 import { bodyVanished, changingFailed, firingFailed, readingFailed } from './result-codes.js';
 import { flattenTree, type TreeSetting } from './settings-tree.js';
@@ -73,6 +74,9 @@ const LEFT_OUT = 'None';
 // A camera object that was never opened crashes the process when it is collected, so these stay for good.
 const keptForGood: NativeCamera[] = [];
 
+/** A disk that takes no more than this is as good as full. */
+const PROBE_BYTES = 64 * 1024;
+
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
 async function listCameras(): Promise<readonly NativeCamera[]> {
@@ -111,8 +115,8 @@ export async function openUsbLink(port?: string): Promise<Link> {
   }
   throw new EvenrungError(
     'no-body',
-    'No camera was found on USB. Switch it on, use a cable that carries data, and where the camera asks what the ' +
-      'connection is for, choose remote control, not storage.',
+    'No camera was found on USB. Switch it on, look whether its battery is charged, use a cable that carries data, and ' +
+      'where the camera asks what the connection is for, choose remote control, not storage.',
   );
 }
 
@@ -183,17 +187,21 @@ class UsbLink implements Link {
 
   async fire({ into }: FireOptions): Promise<FiredFrame> {
     // The library makes the file only when the frame is there already: a bad folder must not cost a frame.
-    await access(into, constants.W_OK).catch((cause: Error) => {
-      throw new EvenrungError('storing-failed', `Nothing was fired: the folder ${into} takes no files.`, {
-        released: false,
-        cause: cause.message,
-      });
+    await access(into, constants.W_OK).catch((cause: unknown) => {
+      throw nothingFired(into, cause);
     });
     const started = performance.now();
     const targetPath = path.join(into, 'incoming.XXXXXX');
-    const file = await this.ask<string>(firingFailed, (camera, callback) =>
-      camera.takePicture({ download: true, keep: true, targetPath }, callback),
-    );
+    let file: string;
+    try {
+      file = await this.ask<string>(firingFailed, (camera, callback) =>
+        camera.takePicture({ download: true, keep: true, targetPath }, callback),
+      );
+    } catch (cause) {
+      // The library tells a file that it could not write as a camera that it could not write to.
+      const refusal = await refusalOf(into);
+      throw refusal === null ? cause : frameNotStored(into, refusal);
+    }
     const seconds = (performance.now() - started) / 1000;
     if ((await stat(file)).size === 0) {
       throw new EvenrungError(
@@ -254,11 +262,17 @@ class UsbLink implements Link {
     return settings;
   }
 
-  private write(name: string, value: string): Promise<undefined> {
-    return this.ask<undefined>(
-      (code) => changingFailed(code, name, value),
-      (camera, callback) => camera.setConfigValue(name, value, callback),
-    );
+  private async write(name: string, value: string): Promise<void> {
+    try {
+      await this.ask<undefined>(
+        (code) => changingFailed(code, name, value),
+        (camera, callback) => camera.setConfigValue(name, value, callback),
+      );
+    } catch (cause) {
+      // A camera that is gone can look like one that refuses: then it does not tell its settings either.
+      if (asEvenrungError(cause).code === 'setting-not-taken') await this.read();
+      throw cause;
+    }
   }
 
   private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
@@ -311,6 +325,19 @@ function checkOffered({ name, kind, choices }: TreeSetting, value: string): void
 function isSame({ kind, readsBack }: TreeSetting, found: string, wanted: string): boolean {
   if (!readsBack || found === wanted) return true;
   return kind === 'range' && Math.abs(Number(found) - Number(wanted)) < 1e-4;
+}
+
+/** @returns why the folder takes no more data; null where it does */
+async function refusalOf(into: string): Promise<unknown> {
+  const probe = path.join(into, `.probe-${process.pid}`);
+  try {
+    await writeFile(probe, Buffer.alloc(PROBE_BYTES, 1));
+    return null;
+  } catch (cause) {
+    return cause;
+  } finally {
+    await rm(probe, { force: true }).catch(() => undefined);
+  }
 }
 
 async function collectCameras(collect: () => unknown): Promise<void> {

@@ -37,8 +37,11 @@ function wordsNow(): string {
     return `${text.readiness.checkedAt(checked.at)}. ${text.readiness.line(countsOf(checked.items))}.`;
   }
   const { run } = shown;
-  if (shown.name === 'ended') return `${text.runStates[run.state]}. ${run.sentence ?? ''}`;
   const { pass, passes, verified, frames } = progressOf(run, 0);
+  if (shown.name === 'ended') {
+    const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(verified)}` : '';
+    return `${text.runStates[run.state]}. ${run.sentence ?? ''}${nothingMore}`;
+  }
   const where = pass === null ? text.runStates[run.state] : text.run.pass(pass, passes);
   return `${where}. ${text.run.made(verified, frames)}.`;
 }

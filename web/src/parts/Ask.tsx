@@ -18,6 +18,7 @@ import {
 } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
+import { More } from './More.js';
 
 type Field = 'frames' | 'step' | 'base' | 'settle';
 
@@ -48,9 +49,10 @@ export function Ask() {
       {mode.value === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
       <Seldom settle={about('settle')} />
       {refusal !== null && (
-        <p class="refusal" id="ask-refusal" role="alert" data-code={refusal.code} data-field={field}>
-          {text.together(refusal.message)}
-        </p>
+        <div class="refusal" role="alert" data-code={refusal.code} data-field={field}>
+          <p id="ask-refusal">{text.together(refusal.message)}</p>
+          <More about={refusal.code} />
+        </div>
       )}
       {refusal !== null && refusal.suggestions.length > 0 && <Suggestions of={refusal.suggestions} />}
     </section>

@@ -5,6 +5,7 @@ import { bracketsOf } from '../brackets.js';
 import { busy, daemon, look, refusedAction, view } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
+import { More, Refused } from './More.js';
 
 export function Body() {
   const section = useRef<HTMLElement>(null);
@@ -35,6 +36,8 @@ export function Body() {
         <div>
           <strong id="body-absent">{found.choices.length > 0 ? text.body.choose : text.body.absent}</strong>
           <p>{found.sentence}</p>
+          {found.next !== null && <p>{found.next}</p>}
+          <More about={found.error} />
         </div>
       )}
       {found.state === 'absent' && found.choices.length > 0 && <Choices of={found.choices} choose={choose} />}
@@ -125,11 +128,7 @@ function LookAgain({ looking }: { readonly looking: boolean }) {
       >
         {text.body.lookAgain}
       </button>
-      {refused !== null && (
-        <p class="refusal" role="alert">
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
     </>
   );
 }

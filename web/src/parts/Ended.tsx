@@ -5,6 +5,9 @@ import { bringIntoSight } from '../follow.js';
 import { firedHere, newSet, watched } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
+import { More } from './More.js';
+
+const verifiedOf = ({ frames }: RunView) => frames.filter(({ state }) => state === 'verified').length;
 
 const MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
 
@@ -24,6 +27,7 @@ export function Ended({ run }: { readonly run: RunView }) {
         {text.runStates[state]}
       </h2>
       {run.sentence !== null && <p>{run.sentence}</p>}
+      {state === 'halted' && <p>{text.run.nothingMore(verifiedOf(run))}</p>}
       {run.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>
@@ -32,6 +36,7 @@ export function Ended({ run }: { readonly run: RunView }) {
           </dd>
         </dl>
       )}
+      <More about={run.error} />
     </section>
   );
 }

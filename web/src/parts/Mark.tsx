@@ -1,9 +1,17 @@
 // One shape for each state of a frame and each mark of readiness, so that colour is never alone in saying it.
 import type { ComponentChildren } from 'preact';
 import type { Mark as ReadinessMark } from '../../../shared/readiness.js';
-import type { FrameState } from '../../../shared/state.js';
+import type { FrameState, Trouble } from '../../../shared/state.js';
 
-type Sign = FrameState | ReadinessMark | 'stopped' | 'warning' | 'note' | 'lighter' | 'darker';
+type Sign =
+  | FrameState
+  | ReadinessMark
+  | Trouble['doing']
+  | 'stopped'
+  | 'warning'
+  | 'note'
+  | 'lighter'
+  | 'darker';
 
 const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
   planned: <path d="M6 10h.01M10 10h.01M14 10h.01" />,
@@ -12,6 +20,9 @@ const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
   stored: <path d="M3 11v5h14v-5M10 3v9M6.5 8.5l3.5 3.5 3.5-3.5" />,
   verified: <path d="M3.5 10.5l4.5 4.5L16.5 5.5" />,
   rejected: <path d="M4.5 4.5l11 11M15.5 4.5l-11 11" />,
+  // A cable that has come apart, and a pause.
+  reconnecting: <path d="M1 10h6M13 10h6M7 5.5v9M13 5.5v9" />,
+  waiting: <path d="M7 4v12M13 4v12" />,
   stopped: <path d="M4 4h12v12H4z" />,
   warning: <path d="M10 3v9M10 16.5h.01" />,
   fine: <path d="M3.5 10.5l4.5 4.5L16.5 5.5" />,

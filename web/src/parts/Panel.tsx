@@ -11,6 +11,7 @@ import { PlanLadder, RunLadder } from './Ladder.js';
 import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Trigger } from './Trigger.js';
+import { TroubleBand } from './Trouble.js';
 
 export function Panel() {
   const shown = view.value;
@@ -21,13 +22,17 @@ export function Panel() {
         <h1>{text.name}</h1>
         <ConnectionMark />
       </header>
-      <ConnectionBand />
+      <div class="bands">
+        <ConnectionBand />
+        <TroubleBand />
+      </div>
       <main
         class="panel"
         data-view={shown.name}
         data-run-state={shown.name === 'ask' ? 'none' : shown.run.state}
         data-body-state={daemon.value?.body.state ?? 'unknown'}
         data-connection={connection.value.state}
+        data-trouble={shown.name === 'running' && shown.run.trouble !== null}
       >
         <div class="side">
           <Body />

@@ -16,6 +16,7 @@ import {
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
+import { Refused } from './More.js';
 
 export function Readiness() {
   const found = body.value;
@@ -70,11 +71,7 @@ function Item({ item }: { readonly item: ReadinessItem }) {
     <li data-code={item.code} data-mark={item.mark}>
       {item.ticked === null ? <Told item={item} /> : <Tick item={item} ticked={item.ticked} />}
       {item.remedy === 'set-clock' && <SetClock />}
-      {refused !== null && (
-        <p class="refusal" role="alert" data-code={refused.code}>
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
     </li>
   );
 }
@@ -111,11 +108,7 @@ function SetClock() {
       <button type="button" class="set-clock" disabled={busy.value !== null} onClick={() => void setClock()}>
         {busy.value === 'clock' ? text.readiness.settingClock : text.readiness.setClock}
       </button>
-      {refused !== null && (
-        <p class="refusal" role="alert" data-code={refused.code}>
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
     </>
   );
 }
@@ -128,11 +121,7 @@ function CheckAgain() {
         {busy.value === 'check' ? text.readiness.checking : text.readiness.checkAgain}
       </button>
       {lastCheck.value !== null && <span class="soft">{text.readiness.checkedAt(lastCheck.value.at)}</span>}
-      {refused !== null && (
-        <p class="refusal" role="alert" data-code={refused.code}>
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
     </div>
   );
 }

@@ -5,10 +5,12 @@ import type { RunView } from '../../../shared/state.js';
 import { progressOf } from '../progress.js';
 import { busy, changedAt, connection, firedHere, now, refusedAction, stop, stopping } from '../store.js';
 import { text } from '../text.js';
+import { Refused } from './More.js';
 
 function headline(run: RunView, known: boolean, told: boolean): string {
   if (!known) return text.run.lastKnown(run.state);
-  return told ? text.run.stopping : text.runStates[run.state];
+  if (told) return text.run.stopping;
+  return run.trouble === null ? text.runStates[run.state] : text.trouble[run.trouble.doing];
 }
 
 export function Running({ run }: { readonly run: RunView }) {
@@ -52,7 +54,7 @@ export function Running({ run }: { readonly run: RunView }) {
                 progress.frame.shutter,
               )}
           </span>
-          {known && !told && progress.secondsLeft > 0 && (
+          {known && !told && run.trouble === null && progress.secondsLeft > 0 && (
             <span class="soft run-left">{text.run.left(progress.secondsLeft)}</span>
           )}
         </p>
@@ -65,11 +67,7 @@ export function Running({ run }: { readonly run: RunView }) {
           {text.run.stop}
         </button>
       </div>
-      {refused !== null && (
-        <p class="refusal" role="alert" data-code={refused.code}>
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
     </section>
   );
 }

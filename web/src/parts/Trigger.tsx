@@ -4,6 +4,7 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import { busy, check, connection, fire, obstacles, planning, refusedAction, starting } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
+import { Refused } from './More.js';
 
 const HOLD_MS = 600;
 /** A finger in a glove wanders; farther than this it has left the bar. */
@@ -49,11 +50,7 @@ export function Trigger() {
   const refused = refusedAction.value?.action === 'fire' ? refusedAction.value.refusal : null;
   return (
     <div class="dock" data-dock="trigger">
-      {refused !== null && (
-        <p class="refusal" role="alert" data-code={refused.code}>
-          {refused.message}
-        </p>
-      )}
+      <Refused refusal={refused} />
       <Obstacle />
       <button
         type="button"

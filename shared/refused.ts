@@ -1,0 +1,30 @@
+// What the system's refusal of a file means for a person: one table for whoever stores anything. Codes as in POSIX errno.h.
+
+const WHY: Readonly<Record<string, string>> = {
+  EEXIST: 'a part of its path is a file',
+  ENOTDIR: 'a part of its path is a file',
+  EISDIR: 'it is a folder',
+  EACCES: 'you have no permission',
+  EPERM: 'you have no permission',
+  EROFS: 'the disk is read-only',
+  ENOSPC: 'the disk is full',
+  EDQUOT: 'your share of the disk is full',
+  EIO: 'the disk reports an error',
+  ENOENT: 'its folder is not there, or cannot be made',
+};
+
+const FULL: ReadonlySet<string> = new Set(['ENOSPC', 'EDQUOT']);
+
+const codeOf = (cause: unknown): string => (cause as NodeJS.ErrnoException)?.code ?? '';
+
+/** @returns why, in words that fit behind a colon; the error's own where the table has none */
+export function whyRefused(cause: unknown): string {
+  return WHY[codeOf(cause)] ?? (cause instanceof Error ? cause.message : String(cause));
+}
+
+/** @returns what to do about frames that cannot be stored, in one sentence */
+export function untilStored(cause: unknown): string {
+  return FULL.has(codeOf(cause))
+    ? 'Make room there, or choose another folder with --into; then fire again.'
+    : 'Look after that folder and its disk, or choose another one with --into; then fire again.';
+}

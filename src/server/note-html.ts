@@ -1,0 +1,79 @@
+// From the Markdown of a note to a page. It takes text and gives text, and knows no file. HTML within a note is shown as it is
+// written, and a link that leads nowhere is plain text.
+import { Marked, Renderer, type Tokens } from 'marked';
+import { anchorOf } from '../../shared/pages.js';
+
+export interface Where {
+  /** The path of this page on the daemon: its links count from there. */
+  readonly address: string;
+  /** @returns whether there is a page at this path of the daemon */
+  readonly isPage: (address: string) => boolean;
+}
+
+export interface Note {
+  readonly title: string;
+  readonly html: string;
+}
+
+const BASE = 'http://notes.invalid';
+const ESCAPES: Readonly<Record<string, string>> = {
+  '&': '&amp;',
+  '<': '&lt;',
+  '>': '&gt;',
+  '"': '&quot;',
+  "'": '&#39;',
+};
+
+const escaped = (text: string): string => text.replace(/[&<>"']/g, (sign) => ESCAPES[sign] ?? sign);
+
+export function rendered(source: string, where: Where): Note {
+  const renderer = new NoteRenderer(where);
+  const title = /^# (.+)$/m.exec(source)?.[1] ?? 'Notes';
+  return { title, html: new Marked().parse(source, { async: false, renderer }) };
+}
+
+/** @param frame a page with {{title}} and {{note}} in it */
+export function framed(frame: string, { title, html }: Note): string {
+  return frame.replace('{{title}}', () => escaped(title)).replace('{{note}}', () => html);
+}
+
+class NoteRenderer extends Renderer {
+  private readonly where: Where;
+
+  constructor(where: Where) {
+    super();
+    this.where = where;
+  }
+
+  override heading({ tokens, depth, text }: Tokens.Heading): string {
+    return `<h${depth} id="${escaped(anchorOf(text))}">${this.parser.parseInline(tokens)}</h${depth}>\n`;
+  }
+
+  /** Wider than a phone: it scrolls by itself. */
+  override table(token: Tokens.Table): string {
+    return `<div class="wide">${super.table(token)}</div>\n`;
+  }
+
+  override link({ href, tokens }: Tokens.Link): string {
+    const words = this.parser.parseInline(tokens);
+    const target = URL.canParse(href, `${BASE}${this.where.address}`)
+      ? new URL(href, `${BASE}${this.where.address}`)
+      : null;
+    if (target === null) return words;
+    if (target.origin === BASE) {
+      const isThere = this.where.isPage(target.pathname) || this.where.isPage(`${target.pathname}README.md`);
+      return isThere ? `<a href="${escaped(`${target.pathname}${target.hash}`)}">${words}</a>` : words;
+    }
+    return target.protocol === 'http:' || target.protocol === 'https:'
+      ? `<a href="${escaped(target.href)}" rel="noreferrer">${words}</a>`
+      : words;
+  }
+
+  override html({ text }: Tokens.HTML | Tokens.Tag): string {
+    return escaped(text);
+  }
+
+  override image({ text }: Tokens.Image): string {
+    return escaped(text);
+  }
+}

@@ -1,0 +1,60 @@
+// The notes over HTTP: README.md and the pages of hardware-notes/, under /notes/ as they lie in the project, so that the links
+// between them work as they are written. What there is is listed once, at the start, and each page has an address of its own:
+// no address can name any other file.
+import { readdir, readFile } from 'node:fs/promises';
+import path from 'node:path';
+import type { FastifyInstance } from 'fastify';
+import { EvenrungError } from '../../shared/errors.js';
+
+/** Everything below it is a note. */
+export const NOTES = '/notes/';
+
+const FOLDER = 'hardware-notes';
+const FIRST = `${FOLDER}/README.md`;
+const PAGE = /^[A-Za-z0-9-]+\.md$/;
+/** The page that the panel's build leaves for them. */
+const FRAME = 'notes.html';
+
+export interface NotesOptions {
+  /** The folder that holds README.md and hardware-notes/. */
+  readonly notes: string;
+  /** The folder of the built panel. */
+  readonly panel: string;
+}
+
+export async function addNotes(app: FastifyInstance, { notes, panel }: NotesOptions): Promise<void> {
+  const pages = new Set(await pagesIn(notes));
+  for (const page of pages) {
+    app.get(`${NOTES}${page}`, async (_request, reply) => {
+      // Loaded only where somebody reads: the daemon starts without it.
+      const { framed, rendered } = await import('./note-html.js');
+      const [frame, source] = await Promise.all([
+        readText(path.join(panel, FRAME)),
+        readText(path.join(notes, page)),
+      ]);
+      const isPage = (address: string) => address.startsWith(NOTES) && pages.has(address.slice(NOTES.length));
+      const html = framed(frame, rendered(source, { address: `${NOTES}${page}`, isPage }));
+      return reply.type('text/html; charset=utf-8').header('cache-control', 'no-cache').send(html);
+    });
+  }
+  if (!pages.has(FIRST)) return;
+  // As a folder is shown where the notes are read elsewhere.
+  for (const address of [NOTES, `${NOTES}${FOLDER}/`])
+    app.get(address, async (_request, reply) => reply.redirect(`${NOTES}${FIRST}`));
+}
+
+/** @returns paths from the top of the project; none where there are no notes */
+async function pagesIn(notes: string): Promise<string[]> {
+  const below = async (folder: string) => {
+    const entries = await readdir(path.join(notes, folder), { withFileTypes: true }).catch(() => []);
+    return entries.filter((entry) => entry.isFile() && PAGE.test(entry.name)).map(({ name }) => name);
+  };
+  const top = (await below('.')).filter((name) => name === 'README.md');
+  return [...top, ...(await below(FOLDER)).map((name) => `${FOLDER}/${name}`)];
+}
+
+/** What is gone since the start is no page any more. */
+const readText = (file: string): Promise<string> =>
+  readFile(file, 'utf8').catch(() => {
+    throw new EvenrungError('not-found', 'This page of the notes cannot be read.');
+  });

@@ -1,0 +1,28 @@
+// The way to what the notes say about an error. It opens beside the panel, which keeps what was asked for.
+import type { ErrorCode } from '../../../shared/errors.js';
+import { PAGES, pageAddress } from '../../../shared/pages.js';
+import type { Refusal } from '../api.js';
+import { text } from '../text.js';
+
+const isOfCatalogue = (code: string): code is ErrorCode => Object.hasOwn(PAGES, code);
+
+/** Nothing where the notes have no section: the panel has codes of its own. */
+export function More({ about }: { readonly about: string | null }) {
+  if (about === null || !isOfCatalogue(about)) return null;
+  return (
+    <a class="more" href={`/notes/${pageAddress(about)}`} target="_blank" rel="noopener">
+      {text.more}
+    </a>
+  );
+}
+
+/** Why something that was asked for is not done; nothing where it is. */
+export function Refused({ refusal }: { readonly refusal: Refusal | null }) {
+  if (refusal === null) return null;
+  return (
+    <div class="refusal" role="alert" data-code={refusal.code}>
+      <p>{refusal.message}</p>
+      <More about={refusal.code} />
+    </div>
+  );
+}
