@@ -1,7 +1,18 @@
 // Every cell of the table, for `npm run soak -- faults`. Exits with 1 where a cell is not as listed, or a list entry is not true.
 import { BODIES, type BodyName, POINTS } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
-import { CELLS, EVERY_FRAME, inLanes, type Judged, judgeCell, KNOWN, nameOf, whyLeftOut } from './table.js';
+import {
+  ARMED_AGAIN_WITHIN_MS,
+  armedAgain,
+  CELLS,
+  EVERY_FRAME,
+  inLanes,
+  type Judged,
+  judgeCell,
+  KNOWN,
+  nameOf,
+  whyLeftOut,
+} from './table.js';
 
 const LANES = 3;
 const WIDTH = 13;
@@ -61,15 +72,10 @@ for (const fault of ['killed', 'pulled'] as const) {
   console.log(`${FAULTS[fault].name}, at frame 1 to 9 as fired, amount: ${row.join(', ')}`);
 }
 
-const armed = judged.flatMap(({ fault, seen }) =>
-  (['killed', 'crashed', 'pulled'] as FaultKey[]).includes(fault) && seen.armedAgainMs !== null
-    ? [seen.armedAgainMs]
-    : [],
-);
-armed.sort((a, b) => a - b);
+const armed = armedAgain(judged);
 if (armed.length > 0)
   console.log(
-    `\nbody back to next frame armed, ${armed.length} times (goal 3000 ms): median ${Math.round(armed[Math.floor(armed.length / 2)] ?? 0)} ms, longest ${Math.round(armed.at(-1) ?? 0)} ms`,
+    `\nbody back to next frame armed, ${armed.length} times (goal ${ARMED_AGAIN_WITHIN_MS} ms): median ${Math.round(armed[Math.floor(armed.length / 2)] ?? 0)} ms, longest ${Math.round(armed.at(-1) ?? 0)} ms`,
   );
 
 const reasons = new Map<string, number>();

@@ -69,4 +69,12 @@ describe(`a selection of the table, seed ${SEED}`, () => {
     },
     300_000,
   );
+
+  it('the next frame is armed soon after the body is back', async () => {
+    await Promise.allSettled(judged.values());
+    const milliseconds = armedAgain(done);
+    expect(milliseconds.length).toBeGreaterThan(3);
+    // Several cells at a time on a machine that may be busy: a single one may have to wait its turn.
+    expect(milliseconds[Math.floor(milliseconds.length / 2)]).toBeLessThan(ARMED_AGAIN_WITHIN_MS);
+  }, 300_000);
 });
