@@ -2,7 +2,7 @@
 // it. Drawn from the small copies; knows neither files nor states.
 import { formatEv, fromEv } from '../../shared/ev.js';
 import type { FrameMark } from '../../shared/set-record.js';
-import { type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
+import { canWrite, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
 
 /** The sheet's name in the set folder. */
 export const CONTACT_SHEET = 'contact-sheet.jpg';
@@ -31,12 +31,13 @@ export interface Sheet {
   readonly cells: readonly SheetCell[];
 }
 
+/** Their blanks keep the words of one mark on one line. */
 const WORDS: Readonly<Record<FrameMark['code'], string>> = {
-  'clipped-dark': 'black parts',
-  'clipped-light': 'blown parts',
-  'base-moved': 'light moved',
-  ratio: 'brightness off',
-  other: 'see the record',
+  'clipped-dark': 'black\u00a0parts',
+  'clipped-light': 'blown\u00a0parts',
+  'base-moved': 'light\u00a0moved',
+  ratio: 'brightness\u00a0off',
+  other: 'see\u00a0the\u00a0record',
 };
 
 const COLOURS = {
@@ -107,7 +108,7 @@ function layoutOf(sheet: Sheet, letters: Letters): Layout {
   const columns = Math.min(MOST_COLUMNS, Math.max(FEWEST_COLUMNS, Math.ceil(Math.sqrt(count))));
   const width = 2 * MARGIN + columns * CELL.width + (columns - 1) * GAP;
   const room = { width: width - 2 * MARGIN, lines: 2 };
-  const title = linesOf(titleOf(sheet), TITLE.size, room, letters);
+  const title = linesOf(titleOf(sheet, letters), TITLE.size, room, letters);
   const facts = [
     ...linesOf(factsOf(sheet), FACTS.size, room, letters),
     ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
@@ -119,8 +120,10 @@ function layoutOf(sheet: Sheet, letters: Letters): Layout {
   return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts };
 }
 
-const titleOf = ({ name }: Sheet): string =>
-  name === null || name.trim() === '' ? 'Bracketed set' : name.trim();
+function titleOf({ name }: Sheet, letters: Letters): string {
+  if (name === null || name.trim() === '') return 'Bracketed set';
+  return canWrite(name, letters) ? name.trim() : 'Bracketed set (its name is in set.json)';
+}
 
 function factsOf({ startedAt, base, cells }: Sheet): string {
   const missing = cells.filter(({ isMade }) => !isMade).length;

@@ -2,7 +2,8 @@
 // that is said. It never keeps the program alive, and every call has a deadline.
 import { type ChildProcess, spawn } from 'node:child_process';
 import { once } from 'node:events';
-import { access, constants } from 'node:fs/promises';
+import { access, constants, mkdtemp, readFile, rm, stat } from 'node:fs/promises';
+import os from 'node:os';
 import path from 'node:path';
 import type { ExifTool } from 'exiftool-vendored';
 import { EvenrungError } from '../../shared/errors.js';
@@ -12,7 +13,9 @@ const START_DEADLINE_MS = 15_000;
 const CALL_DEADLINE_MS = 15_000;
 /** After so long without work the process is ended: sets come minutes or hours apart. */
 const IDLE_MS = 30_000;
-/** A preview is a JPEG of a few megabytes; base64 makes it a third larger. */
+/** How often it looks whether the program that started it is still there. */
+const WATCH_SECONDS = 2;
+/** A preview is a JPEG of a few megabytes. */
 const LARGEST_PREVIEW_BYTES = 64 * 1024 * 1024;
 
 /** Tags as ExifTool names them, with numbers as numbers; binary ones as `base64:`. */
@@ -43,14 +46,26 @@ export class ExifToolProcess {
     return this.ask(file, (tool) => tool.readRaw(file, { readArgs: [...args], useMWG: false }));
   }
 
-  /** @returns the JPEG in that tag; null where the file has none @throws as read does */
+  /**
+   * By way of a file of its own: through the pipe, as text, a preview of ten megabytes takes ten seconds.
+   * @returns the JPEG in that tag; null where the file has none
+   * @throws EvenrungError frame-unreadable where ExifTool does not answer
+   */
   async jpeg(file: string, tag: string): Promise<Buffer | null> {
-    const tags = await this.read(file, ['-b', `-${tag}`]);
-    const value = tags[tag];
-    if (typeof value !== 'string' || !value.startsWith('base64:')) return null;
-    if (value.length > LARGEST_PREVIEW_BYTES * (4 / 3)) return null;
-    const jpeg = Buffer.from(value.slice('base64:'.length), 'base64');
-    return jpeg[0] === 0xff && jpeg[1] === 0xd8 ? jpeg : null;
+    const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-preview-'));
+    try {
+      const target = path.join(folder, 'preview.jpg');
+      // In the name of a file to write, ExifTool takes a percent sign for the beginning of a code.
+      await this.ask(file, (tool) => tool.extractBinaryTag(tag, file, target.replaceAll('%', '%%')));
+      if ((await stat(target)).size > LARGEST_PREVIEW_BYTES) return null;
+      const jpeg = await readFile(target);
+      return jpeg[0] === 0xff && jpeg[1] === 0xd8 ? jpeg : null;
+    } catch (cause) {
+      if (cause instanceof EvenrungError && cause.details.noTag !== true) throw cause;
+      return null;
+    } finally {
+      await rm(folder, { recursive: true, force: true });
+    }
   }
 
   /** The process that runs, if any. */
@@ -106,7 +121,7 @@ export class ExifToolProcess {
       processFactory: () =>
         interpreter === null
           ? started(script, DefaultExiftoolArgs)
-          : started(interpreter, [script, ...DefaultExiftoolArgs]),
+          : started(interpreter, [...underWatch(script), ...DefaultExiftoolArgs]),
       maxProcs: 1,
       spawnTimeoutMillis: Math.max(START_DEADLINE_MS, callDeadlineMs),
       taskTimeoutMillis: callDeadlineMs,
@@ -124,11 +139,21 @@ export const exifTool = new ExifToolProcess();
 /** It neither answers nor says what is wrong with the file. */
 class NoAnswer extends Error {}
 
+/**
+ * ExifTool waits for more input even after its input has ended: left to itself, it outlives a program that was killed, and keeps
+ * looking. So it looks for its parent as well.
+ * @returns arguments for Perl that run the script
+ */
+export function underWatch(script: string): string[] {
+  const look = `exit 0 if getppid != $parent; alarm ${WATCH_SECONDS}`;
+  const watch = `my $parent = getppid; $SIG{ALRM} = sub { ${look} }; alarm ${WATCH_SECONDS};`;
+  return ['-e', `${watch} $0 = shift; defined(do $0) or die $@ || $!`, script];
+}
+
 async function started(program: string, args: readonly string[]): Promise<ChildProcess> {
   const child = spawn(program, args, { stdio: 'pipe', env: { LANG: 'C' } });
+  // Throws where it cannot be started; what becomes of it later, the library notices itself.
   await once(child, 'spawn');
-  // What becomes of it later, the library notices itself.
-  child.on('error', () => undefined);
   return child;
 }
 
@@ -169,5 +194,7 @@ function unreadable(file: string, cause: unknown): EvenrungError {
   return new EvenrungError(
     'frame-unreadable',
     `The file that came back cannot be read: ${words.split('\n')[0]?.slice(0, 200)}.`,
+    // How it says that there is no such tag: nothing was written.
+    /^0 output files/m.test(words) ? { noTag: true } : {},
   );
 }

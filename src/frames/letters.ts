@@ -212,6 +212,12 @@ const plain = (text: string): string =>
     .replace(/[\u2018\u2019]/g, "'")
     .replace(/[\u201c\u201d]/g, '"');
 
+/** @returns whether most of the text would be read rather than be empty boxes; which scripts the fonts hold nobody asks */
+export function canWrite(text: string, letters: Letters): boolean {
+  const chars = [...plain(text)];
+  return letters === 'fonts' || chars.filter((char) => char in STROKES).length > chars.length / 2;
+}
+
 const writeWithStrokes: Pen = ({ x, y, size, text, colour, anchor = 'start', isBold = false }) => {
   const chars = [...plain(text)];
   const scale = size / SQUARE;

@@ -39,12 +39,12 @@ export async function readPicture(file: string, format: string): Promise<Picture
   return decode(preview.jpeg, preview.turn).catch(() => null);
 }
 
-/** Where ExifTool cannot run, raw files have no small copy; everything else about them still holds. */
+/** Where ExifTool cannot run or does not answer, raw files have no small copy; that is no fault of the frame. */
 async function previewOf(file: string): Promise<RawPreview | null> {
   try {
     return await readRawPreview(file);
   } catch (cause) {
-    if (cause instanceof EvenrungError && cause.details.perl === false) return null;
+    if (cause instanceof EvenrungError && cause.details.damaged !== true) return null;
     throw cause;
   }
 }

@@ -50,7 +50,9 @@ function refuseDamaged({ MIMEType: kind, Error: error, Warning: warning }: RawTa
 }
 
 const damaged = (why: string): EvenrungError =>
-  new EvenrungError('frame-unreadable', `The file that came back is cut short or broken: ${why}.`);
+  new EvenrungError('frame-unreadable', `The file that came back is cut short or broken: ${why}.`, {
+    damaged: true,
+  });
 
 export interface RawPreview {
   readonly jpeg: Buffer;

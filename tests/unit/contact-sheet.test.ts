@@ -1,8 +1,10 @@
 import { spawnSync } from 'node:child_process';
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import sharp from 'sharp';
+import { transformWithOxc } from 'vite';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import {
   drawContactSheet,
@@ -164,12 +166,15 @@ describe('letters', () => {
       none,
       '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig></fontconfig>',
     );
-    // Fontconfig reads its configuration once: a process of its own, which measures as lettersHere does.
-    const script = `const sharp = require('sharp');
-      const width = async (text) => (await sharp({ text: { text, dpi: 200 } }).metadata()).width;
-      (async () => console.log((await width('WWWW')) > 1.3 * (await width('iiii')) ? 'fonts' : 'strokes'))();`;
+    // Fontconfig reads its configuration once: a process of its own asks the same function.
+    const source = fileURLToPath(new URL('../../src/frames/letters.ts', import.meta.url));
+    const { code } = await transformWithOxc(await readFile(source, 'utf8'), source);
+    const script = path.join(folder, 'letters.mjs');
+    const asking = code.replace('import("sharp")', `import(${JSON.stringify(import.meta.resolve('sharp'))})`);
+    await writeFile(script, `${asking}\nconsole.log(await lettersHere());`);
     const env = { ...process.env, FONTCONFIG_FILE: none };
-    const bare = spawnSync(process.execPath, ['-e', script], { env, encoding: 'utf8', timeout: 15_000 });
+    const bare = spawnSync(process.execPath, [script], { env, encoding: 'utf8', timeout: 15_000 });
+    expect(bare.stderr).toBe('');
     expect(bare.stdout.trim()).toBe('strokes');
   });
 });

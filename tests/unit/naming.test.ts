@@ -39,6 +39,11 @@ describe('the names that templates give', () => {
     expect(setName('{run}')).toBe(SET.run);
   });
 
+  it('letters and accents that meet where two parts join are composed', () => {
+    expect(setName('caf{name}', { name: 'e\u0301' })).toBe('caf\u00e9');
+    expect(setName('cafe{name}', { name: '\u0301s' })).toBe('caf\u00e9s');
+  });
+
   it('what has no name is said so', () => {
     expect(setName('{name}_{viewpoint}', { name: null, viewpoint: ' ../ ' })).toBe('no-name_no-viewpoint');
   });

@@ -124,6 +124,29 @@ describe('the light of neighbouring frames', () => {
     },
   );
 
+  it('the worst of the curves bends pairs of 1 EV alike to within a quarter EV', async () => {
+    const linear = (share: number) => (share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4);
+    const level = (light: number) =>
+      light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055;
+    /** A hill in the contrast: steep in the middle, a toe and a shoulder. */
+    const hill = (share: number) => {
+      const light = linear(share) ** 1.6;
+      const toe = 0.25 ** 1.6;
+      return level(Math.min(1, (light / (light + toe)) * (1 + toe)));
+    };
+    const frames: LitFrame[] = [];
+    for (const [index, offset] of range(-36, 36, 6).entries())
+      frames.push({
+        number: index + 1,
+        offsetEv: offset / 6,
+        light: await gridOf(await bent(jpegs.get(offset) as Buffer, hill)),
+      });
+    const steps = compareLight(frames).ratios.map(({ ev }) => ev ?? Number.NaN);
+    const middle = steps.toSorted((a, b) => a - b)[6] as number;
+    expect(Math.max(...steps.map((ev) => Math.abs(ev - middle)))).toBeLessThan(0.25);
+    expect(marked(frames)).toEqual([]);
+  });
+
   it.each([6, 12, 18])(
     'a frame that is 1 EV dark is marked on both sides, and named (steps of %s sixths)',
     (step) => {

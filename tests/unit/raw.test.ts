@@ -1,10 +1,12 @@
-import { spawnSync } from 'node:child_process';
+import { spawn, spawnSync } from 'node:child_process';
+import { once } from 'node:events';
 import { chmod, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import sharp from 'sharp';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { underWatch } from '../../src/frames/exiftool.js';
 import {
   ExifToolProcess,
   exifTool,
@@ -191,6 +193,22 @@ describe('the ExifTool process', () => {
         message: expect.stringContaining('does not start'),
       });
     }
+  });
+
+  it('ends by itself where the program that started it was killed', async () => {
+    const { exiftoolPath, DefaultExiftoolArgs } = await import('exiftool-vendored');
+    const args = [...underWatch(await exiftoolPath()), ...DefaultExiftoolArgs];
+    const script = `const { spawn } = require('node:child_process');
+      const child = spawn('perl', ${JSON.stringify(args)}, { stdio: 'pipe' });
+      child.stdout.once('data', (text) => console.log(child.pid + ' ' + text));
+      child.stdin.write('-ver\\n-execute\\n');`;
+    const program = spawn(process.execPath, ['-e', script], { stdio: ['ignore', 'pipe', 'inherit'] });
+    const [told] = await once(program.stdout, 'data');
+    const [pid, version] = String(told).split(/\s+/);
+    expect(version).toMatch(/^1\d\.\d+$/);
+    expect(isAlive(Number(pid))).toBe(true);
+    program.kill('SIGKILL');
+    await expect.poll(() => isAlive(Number(pid)), { timeout: 8000 }).toBe(false);
   });
 
   it('does not keep the program alive', async () => {

@@ -109,6 +109,10 @@ describe('a sidecar', () => {
     expect(text).not.toMatch(/dc:title|dc:description|Viewpoint|CreateDate/);
   });
 
+  it('what XML has no way to write is seen to be missing', () => {
+    expect(sidecarText({ ...FACTS, name: 'a\0b\ud83dc' })).toContain('>a\ufffdb\ufffdc<');
+  });
+
   it('is well-formed whatever the texts hold, and reads back', () => {
     const text = fc.oneof(fc.string({ unit: 'binary' }), fc.stringMatching(/^[<>&"'\r\n\0\ud83d]{0,5}$/));
     fc.assert(
@@ -142,6 +146,15 @@ describe('the file of a sidecar', () => {
     expect(await writeSidecar(folder, '03_-1.33EV.jpg', 'three')).toBeNull();
     expect(await readFile(path.join(folder, '03_-1.33EV.xmp'), 'utf8')).toBe('one');
     expect(await readFile(path.join(folder, '03_-1.33EV.jpg.xmp'), 'utf8')).toBe('two');
+  });
+
+  it('two at once do not take each other’s name', async () => {
+    const names = await Promise.all(
+      ['05_+1EV.dng', '05_+1EV.jpg'].map((file) => writeSidecar(folder, file, file)),
+    );
+    expect(new Set(names).size).toBe(2);
+    for (const name of names)
+      expect(await readFile(path.join(folder, name as string), 'utf8')).toMatch(/^05_\+1EV\.(dng|jpg)$/);
   });
 
   it('somebody else, on a disk that knows no case, counts as well', async () => {
