@@ -36,9 +36,12 @@ export const ERRORS = {
   'not-found': { status: 404, exit: 2 },
   'malformed-message': { status: 400, exit: 2 },
   'run-under-way': { status: 409, exit: 2 },
+  'run-unfinished': { status: 409, exit: 2 },
+  'nothing-unfinished': { status: 409, exit: 2 },
   'nothing-to-stop': { status: 409, exit: 2 },
   ending: { status: 503, exit: 130 },
   'already-owned': { status: 409, exit: 2 },
+  'no-such-set': { status: 404, exit: 2 },
   // Something went wrong while working.
   'no-body': { status: 503, exit: 1 },
   'several-bodies': { status: 409, exit: 2 },
@@ -58,6 +61,7 @@ export const ERRORS = {
   'not-put-back': { status: 500, exit: 1 },
   'storing-failed': { status: 500, exit: 1 },
   'record-unreadable': { status: 422, exit: 2 },
+  'set-damaged': { status: 422, exit: 1 },
   internal: { status: 500, exit: 1 },
 } as const satisfies Record<string, { status: number; exit: number }>;
 

@@ -4,13 +4,15 @@ import type { DaemonState, Happening, RunState, RunView } from './state.js';
 
 export const ENDED: ReadonlySet<RunState> = new Set<RunState>(['complete', 'stopped', 'halted']);
 
-export const NOTHING_YET: DaemonState = { body: { state: 'looking' }, run: null };
+export const NOTHING_YET: DaemonState = { body: { state: 'looking' }, run: null, unfinished: null };
 
 /** @returns the state after this has happened; the one given is left as it is */
 export function afterHappening(state: DaemonState, happening: Happening): DaemonState {
   switch (happening.type) {
     case 'body':
       return { ...state, body: happening.body };
+    case 'unfinished':
+      return { ...state, unfinished: happening.unfinished };
     case 'run':
       return { ...state, run: happening.run };
     case 'run-state':

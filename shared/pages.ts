@@ -47,7 +47,10 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'run-under-way': stops('A set is already being fired'),
   'nothing-to-stop': stops('There is nothing to stop'),
   ending: stops('Evenrung is ending'),
+  'run-unfinished': stops('A set was cut off'),
+  'nothing-unfinished': stops('A set was cut off'),
   'already-owned': stops('Evenrung already runs here'),
+  'no-such-set': stops('There is no such set'),
   'no-body': stops('No camera was found'),
   'several-bodies': stops('Several cameras are attached'),
   'usb-not-available': stops('Cameras cannot be reached over USB'),
@@ -66,6 +69,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'not-put-back': stops('Settings could not be put back'),
   'storing-failed': stops('Nothing can be stored'),
   'record-unreadable': stops('The record of a set cannot be read'),
+  'set-damaged': stops('A set is not as its record says'),
   internal: stops('Something went wrong inside Evenrung'),
 };
 

@@ -146,18 +146,32 @@ export const bodyStateSchema = z.discriminatedUnion('state', [
 ]);
 export type BodyState = z.infer<typeof bodyStateSchema>;
 
+/** A run that was cut off with the program, and waits for somebody to go on with it, or to end it. */
+export const unfinishedSchema = z.strictObject({
+  run: z.string(),
+  startedAt: z.string(),
+  verified: z.number().int(),
+  frames: z.number().int(),
+  folder: z.string().nullable(),
+  /** What happened, and what can be done. */
+  sentence: z.string(),
+});
+export type Unfinished = z.infer<typeof unfinishedSchema>;
+
 export const daemonStateSchema = z
   .strictObject({
     body: bodyStateSchema,
     /** The run under way, or the last one. */
     run: runViewSchema.nullable(),
+    unfinished: unfinishedSchema.nullable(),
   })
   .meta({ id: 'DaemonState' });
 export type DaemonState = z.infer<typeof daemonStateSchema>;
 
 export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('body'), body: bodyStateSchema }),
-  /** A run begins. */
+  z.strictObject({ type: z.literal('unfinished'), unfinished: unfinishedSchema.nullable() }),
+  /** A run begins, or is gone on with. */
   z.strictObject({ type: z.literal('run'), run: runViewSchema }),
   /** A run changes its state; the rest comes with its end. */
   z.strictObject({

@@ -9,5 +9,7 @@ export default defineConfig({
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 30_000,
     hookTimeout: 30_000,
+    // Most of a test that starts processes is waiting.
+    maxWorkers: 2,
   },
 });

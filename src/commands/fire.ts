@@ -2,7 +2,7 @@
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { ENDED } from '../../shared/fold.js';
-import { parseSetRequest } from '../../shared/request.js';
+import { parseSetRequest, type WrittenSetRequest } from '../../shared/request.js';
 import type { NumberedEvent } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { EventLog, Station } from '../run/index.js';
@@ -18,6 +18,7 @@ import {
   type RequestOptions,
   writtenRequest,
 } from './options.js';
+import { type OwnedState, takeState } from './owned-state.js';
 import { ANSWERS_AGAIN, exitCodeOf, moreAbout, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
@@ -40,11 +41,26 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
   const request = writtenRequest(options);
   // Before a body is looked for: what is wrong with the request itself is said at once.
   parseSetRequest(request);
+  const state = await takeState('fire', log);
+  try {
+    return await fireWith(state, request, options, log);
+  } finally {
+    state.release();
+  }
+}
+
+async function fireWith(
+  { journal }: OwnedState,
+  request: WrittenSetRequest,
+  options: FireOptions,
+  log: Logger,
+): Promise<number> {
   const events = new EventLog();
   const station = new Station({
     ...finderOptions(options, log),
     into: options.into,
     events,
+    journal,
     narrow: narrowTo(options),
   });
   let stopped = false;
@@ -55,7 +71,9 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
   });
   const print = options.json ? printJson : wordsPrinter();
   // The end of the run is the last line: what is told of the body after it is for those who stay.
+  let isEarlier = false;
   const unwatch = events.watch((event) => {
+    if (isEarlier) return;
     print(event);
     if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
   });
@@ -63,6 +81,9 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
     await station.look();
     if (stopped) return STOPPED;
     if (station.problem !== null) throw station.problem;
+    isEarlier = true;
+    await endEarlier(station, options, log);
+    isEarlier = false;
     const run = await station.start(request);
     await station.settled();
     const state = events.state.run?.state;
@@ -74,6 +95,18 @@ async function fire(options: FireOptions, log: Logger): Promise<number> {
     await station.close();
     forget();
   }
+}
+
+/** Whoever fires a new set is done with one that was cut off: it gets its record, and its frames stay. */
+async function endEarlier(station: Station, { json }: FireOptions, log: Logger): Promise<void> {
+  const unfinished = station.unfinished();
+  if (unfinished === null) return;
+  const { verified, frames, folder } = unfinished;
+  const where = folder === null ? '' : ` Its frames stay in ${folder}.`;
+  const sentence = `An earlier set was cut off after ${verified} of ${frames} frames, and is ended now.${where}`;
+  if (json) log.warn(sentence);
+  else process.stdout.write(`${sentence}\n`);
+  await station.endUnfinished();
 }
 
 const movedWords = (ev: number | null): string =>

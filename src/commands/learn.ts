@@ -5,6 +5,7 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import { EventLog, Station } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, secondsNumber } from './options.js';
+import { takeState } from './owned-state.js';
 import { onStopSignal, STOPPED, STOPPING, wrapped } from './process.js';
 
 interface LearnCommandOptions extends BodyOptions {
@@ -34,6 +35,15 @@ export function addLearn(program: Command, log: Logger): void {
 
 /** @returns the exit code */
 async function learn(options: LearnCommandOptions, log: Logger): Promise<number> {
+  const state = await takeState('learn', log);
+  try {
+    return await learnWith(options, log);
+  } finally {
+    state.release();
+  }
+}
+
+async function learnWith(options: LearnCommandOptions, log: Logger): Promise<number> {
   const station = new Station({ ...finderOptions(options, log), into: '.', events: new EventLog() });
   let stopped = false;
   const forget = onStopSignal(() => {

@@ -1,15 +1,18 @@
 // `serve`: the daemon. It is ready as soon as it listens; the body may come up after.
-import type { Command } from 'commander';
+import { type Command, Option } from 'commander';
 import type { Logger } from 'pino';
+import { asEvenrungError } from '../../shared/errors.js';
 import { pageAddress } from '../../shared/pages.js';
 import { EventLog, Station } from '../run/index.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, portNumber } from './options.js';
+import { type OwnedState, takeState } from './owned-state.js';
 import { defaultInto, notesFolder, panelFolder } from './places.js';
 import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface ServeOptions extends BodyOptions {
   readonly into: string;
   readonly port: number;
+  readonly resume: 'always' | 'ask';
 }
 
 const DEFAULT_PORT = 4160;
@@ -23,13 +26,34 @@ export function addServe(program: Command, log: Logger): void {
     .addOption(cameraOption())
     .option('--into <folder>', 'folder that takes the set folders', defaultInto())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
+    .addOption(
+      new Option(
+        '--resume <when>',
+        'a set that was cut off is gone on with: always, or when somebody says so',
+      )
+        .choices(['always', 'ask'])
+        .default('ask'),
+    )
     .action(async (options: ServeOptions) => {
       process.exitCode = await serve(options, log);
     });
 }
 
 /** @returns the exit code, once the daemon was told to stop */
-async function serve({ into, port, ...which }: ServeOptions, log: Logger): Promise<number> {
+async function serve({ into, port, resume, ...which }: ServeOptions, log: Logger): Promise<number> {
+  const state = await takeState('serve', log);
+  try {
+    return await serveWith(state, { into, port, resume, ...which }, log);
+  } finally {
+    state.release();
+  }
+}
+
+async function serveWith(
+  { journal, owner }: OwnedState,
+  { into, port, resume, ...which }: ServeOptions,
+  log: Logger,
+): Promise<number> {
   // Loaded only here: the other commands start faster without it.
   const { startServer } = await import('../server/index.js');
   const events = new EventLog();
@@ -37,6 +61,7 @@ async function serve({ into, port, ...which }: ServeOptions, log: Logger): Promi
     ...finderOptions(which, log),
     into,
     events,
+    journal,
     lookAgainMs: LOOK_AGAIN_MS,
   });
   await station.checkFolder();
@@ -50,12 +75,24 @@ async function serve({ into, port, ...which }: ServeOptions, log: Logger): Promi
     port,
   });
   log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
-  void station.look();
+  await owner.announce(server.address);
+  station.tellUnfinished();
+  const looked = station.look();
+  if (resume === 'always' && station.unfinished() !== null) void looked.then(() => goOn(station, log));
   await new Promise<void>((resolve) => onStopSignal(resolve));
   log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();
   return STOPPED;
+}
+
+/** What cannot be gone on with now waits for somebody. */
+async function goOn(station: Station, log: Logger): Promise<void> {
+  try {
+    await station.resume();
+  } catch (cause) {
+    log.warn(`The set that was cut off is not gone on with: ${asEvenrungError(cause).message}`);
+  }
 }
 
 function logEvents(events: EventLog, log: Logger): void {
@@ -81,6 +118,12 @@ function logEvents(events: EventLog, log: Logger): void {
         else log.warn({ run, page: pageAddress(trouble.code) }, `${trouble.sentence} ${trouble.next}`);
         return;
       }
+      case 'unfinished':
+        if (happening.unfinished !== null)
+          log.warn(
+            `${happening.unfinished.sentence} In the panel, or at the next start with --resume always.`,
+          );
+        return;
       case 'note':
         log.warn({ run: happening.run }, happening.note);
         return;

@@ -6,10 +6,16 @@ import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import { untilStored, whyRefused } from '../../shared/refused.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
+import { type Checksum, checksumOf, SUMS } from './checksum.js';
+import { CONTACT_SHEET } from './contact-sheet.js';
+import { TABLE } from './table.js';
 
 const INCOMING = '.incoming';
 const ASIDE = 'set-aside';
 export const RECORD = 'set.json';
+const PARTIAL = '.part';
+/** What a set folder holds beside its frames. */
+const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
 /** Room that is kept for the record: a set that ends on a full disk must still be able to say what it holds. */
 const RESERVE = '.reserve';
 /** Several times the record of a set of 61 frames. */
@@ -54,6 +60,23 @@ export class SetFolder {
     }
   }
 
+  /**
+   * Takes up a set folder that was begun: what is missing of its inside is made again.
+   * @throws EvenrungError folder-not-writable
+   */
+  static async reopen(folder: string): Promise<SetFolder> {
+    try {
+      await access(folder, constants.W_OK);
+      const set = new SetFolder(path.resolve(folder));
+      await mkdir(set.incoming, { recursive: true });
+      await rm(path.join(set.path, `${RECORD}${PARTIAL}`), { force: true });
+      await writeFile(path.join(set.path, RESERVE), Buffer.alloc(RESERVE_BYTES, 1));
+      return set;
+    } catch (cause) {
+      throw notWritable(folder, cause);
+    }
+  }
+
   private constructor(folder: string) {
     this.path = folder;
     this.incoming = path.join(folder, INCOMING);
@@ -76,6 +99,11 @@ export class SetFolder {
     return (await fileTypeFromFile(file))?.ext;
   }
 
+  /** @param name from the set folder on @returns null where it cannot be read */
+  async checksumOf(name: string): Promise<Checksum | null> {
+    return checksumOf(path.join(this.path, name)).catch(() => null);
+  }
+
   /** Takes a verified frame in: 03_-2EV.jpg. @returns the name; nothing that is there is ever overwritten */
   async keep(file: string, frame: { number: number; offsetEv: number }, kind: string): Promise<string> {
     const offset =
@@ -88,6 +116,24 @@ export class SetFolder {
     await this.storing(() => mkdir(path.join(this.path, ASIDE), { recursive: true }));
     const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
     return this.take(file, ASIDE, stem, kind ?? 'unknown');
+  }
+
+  /**
+   * Puts every frame that nobody knows of back among the arrivals: the program ended between its having its place and that being
+   * known.
+   * @param known names, from the set folder on
+   * @returns the paths of all arrivals
+   */
+  async strangers(known: ReadonlySet<string>): Promise<string[]> {
+    return this.storing(async () => {
+      const entries = await readdir(this.path, { withFileTypes: true });
+      for (const { name } of entries.filter((entry) => entry.isFile())) {
+        if (known.has(name) || name.startsWith('.') || HANDED_OVER.has(name) || name.endsWith('.xmp'))
+          continue;
+        await rename(path.join(this.path, name), path.join(this.incoming, `again-${name}`));
+      }
+      return (await readdir(this.incoming)).sort().map((name) => path.join(this.incoming, name));
+    });
   }
 
   /** Takes whatever is still among the arrivals under set-aside/. @returns the names, from the set folder on */
@@ -106,7 +152,7 @@ export class SetFolder {
     await this.storing(async () => {
       const target = path.join(this.path, RECORD);
       await rm(path.join(this.path, RESERVE), { force: true });
-      const partial = `${target}.part`;
+      const partial = `${target}${PARTIAL}`;
       const handle = await open(partial, 'w');
       try {
         await handle.writeFile(`${JSON.stringify(setRecordSchema.parse(record), null, 2)}\n`);
@@ -115,6 +161,7 @@ export class SetFolder {
         await handle.close();
       }
       await rename(partial, target);
+      await syncFolder(this.path);
       await rmdir(this.incoming).catch(() => undefined);
     });
   }
@@ -140,7 +187,10 @@ export class SetFolder {
       let name = `${stem}.${kind}`;
       for (let again = 2; taken.has(name); again += 1) name = `${stem}_${again}.${kind}`;
       const full = path.join(folder, name);
+      // A name must not last longer than what it stands for.
+      await syncFile(file);
       await rename(file, path.join(this.path, full));
+      await syncFolder(path.join(this.path, folder));
       return full;
     });
   }
@@ -171,6 +221,32 @@ function notWritable(into: string, cause: unknown): EvenrungError {
     'folder-not-writable',
     `The folder ${into} cannot take sets: ${whyRefused(cause)}. Give another one with --into.`,
   );
+}
+
+async function syncFile(file: string): Promise<void> {
+  const handle = await open(file, 'r+');
+  try {
+    await handle.sync();
+  } finally {
+    await handle.close();
+  }
+}
+
+/** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
+const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM', 'EISDIR']);
+
+async function syncFolder(folder: string): Promise<void> {
+  if (process.platform === 'win32') return;
+  try {
+    const handle = await open(folder, 'r');
+    try {
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+  } catch (cause) {
+    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
+  }
 }
 
 const sizeOf = async (file: string): Promise<number> => (await stat(file)).size;

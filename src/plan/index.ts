@@ -7,4 +7,4 @@ export {
   type StatedLimits,
 } from './stated-limits.js';
 export type { Conditions, Estimate, Pass, Plan, PlannedFrame, PlanRequest } from './types.js';
-export { toWirePlan } from './wire.js';
+export { fromWirePlan, toWirePlan } from './wire.js';

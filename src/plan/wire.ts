@@ -1,7 +1,8 @@
 // A plan as it crosses the wire: EV as plain numbers, times in exact seconds.
+import { EvenrungError } from '../../shared/errors.js';
 import type { WirePlan } from '../../shared/plan.js';
-import { toEv } from '../exposure/index.js';
-import type { Plan } from './types.js';
+import { type BodyLimits, fromEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import type { Pass, Plan, PlanRequest } from './types.js';
 
 export function toWirePlan(plan: Plan): WirePlan {
   return {
@@ -27,3 +28,59 @@ export function toWirePlan(plan: Plan): WirePlan {
     gapSeconds: plan.gapSeconds,
   };
 }
+
+/**
+ * The way back, for a set that is gone on with: what was planned then is what is fired, whatever would be planned today.
+ * @param asked what the plan was made for
+ * @param limits of the body that has to carry it out
+ * @throws EvenrungError base-not-offered where this body has not all of its shutter times as it is set up now
+ */
+export function fromWirePlan(
+  wire: WirePlan,
+  asked: Omit<PlanRequest, 'base' | 'offsets'>,
+  limits: BodyLimits,
+): Plan {
+  const base = settingFor(wire.base.exposureTime, wire.base.shutter, limits);
+  return {
+    ...asked,
+    offsets: wire.offsets.map(fromEv),
+    base,
+    passes: wire.passes.map((pass): Pass => {
+      const centre = fromEv(pass.centre);
+      const step = fromEv(pass.step);
+      return {
+        centre,
+        centreShutter: byTv(base.tv - centre, limits) ?? base,
+        shape:
+          step === 0
+            ? null
+            : { step, pattern: pass.frames.map(({ offset }) => (fromEv(offset) - centre) / step) },
+        frames: pass.frames.map(({ offset, exposureTime, shutter, wanted }) => ({
+          offset: fromEv(offset),
+          wanted,
+          shutter: settingFor(exposureTime, shutter, limits),
+        })),
+      };
+    }),
+    estimate: wire.estimate,
+    warnings: wire.warnings,
+    provenLeast: wire.provenLeast,
+    gapSeconds: wire.gapSeconds,
+  };
+}
+
+const byTv = (tv: Sixths, { shutters }: BodyLimits): ShutterSetting | undefined =>
+  shutters.find((setting) => setting.tv === tv);
+
+function settingFor(seconds: number, label: string, { shutters }: BodyLimits): ShutterSetting {
+  const found = shutters.find((setting) => Math.abs(setting.seconds / seconds - 1) < SAME_TIME);
+  if (found !== undefined) return found;
+  throw new EvenrungError(
+    'base-not-offered',
+    `The camera does not offer ${label} s as it is set up now, which the set was planned with.`,
+    { field: 'base' },
+  );
+}
+
+/** Exact seconds went through JSON, and settings are a sixth of an EV apart at least. */
+const SAME_TIME = 1e-6;

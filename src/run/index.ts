@@ -8,6 +8,17 @@ export {
   type Found,
   type Surveyed,
 } from './finder.js';
+export {
+  Journal,
+  JournalReader,
+  type ListedSet,
+  type StoredFrame,
+  type StoredRun,
+  type StoredSet,
+  type Transition,
+} from './journal/index.js';
+export { findSet, type KeptSet, newestSets } from './kept-sets.js';
 export type { LearnOptions, LearnStep } from './learn.js';
+export { Owner } from './owner.js';
 export { Run, type RunOptions } from './run.js';
 export { Station, type StationOptions } from './station.js';

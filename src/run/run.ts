@@ -1,6 +1,8 @@
 // A run: one set, from the plan to the set folder. It walks the plan frame by frame, has each file judged, makes up what is
 // missing or wrong, can be stopped at any time, and always puts the body's settings back.
+import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { ENDED } from '../../shared/fold.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
 import {
@@ -21,6 +23,7 @@ import {
   toEv,
 } from '../exposure/index.js';
 import {
+  type Checksum,
   judge,
   judgeMetered,
   type Picture,
@@ -30,6 +33,8 @@ import {
   type SetFolder,
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
+import type { Aside, FrameFile, StoredSet, Stray } from './journal/index.js';
+import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
 
 /** How often a frame is made up before the run halts. */
@@ -52,7 +57,9 @@ const SETTLE_LOOK_MS = 100;
 /** A release that ended so may have raised the mirror only. */
 const NOTHING_CAME: ReadonlySet<string> = new Set(['frame-missing', 'call-timed-out']);
 /** The body is there, and will not be used just now. */
-const WAITING: ReadonlySet<string> = new Set(['body-busy']);
+const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
+/** What a body that is busy for a moment may say to a change: over some connections it only leaves it undone. */
+const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
 
 export interface RunOptions {
   readonly id: string;
@@ -65,6 +72,16 @@ export interface RunOptions {
   readonly tell: (happening: Happening) => void;
   /** Milliseconds that it waits for a body that is gone or busy; a minute where it is left out. */
   readonly patienceMs?: number | undefined;
+  /** Keeps each step before it is told. */
+  readonly keeper?: Keeper | undefined;
+  /** A set that an earlier program began: it is gone on with, in the same folder. */
+  readonly begun?: Begun | undefined;
+}
+
+/** What is known of a set that an earlier program began. */
+export interface Begun
+  extends Pick<StoredSet, 'state' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'notes'> {
+  readonly memo: SetMemo | null;
 }
 
 /** One frame while the run lasts. */
@@ -75,6 +92,8 @@ interface Frame {
   thumbnail: Buffer | null;
   /** How often it was made up. */
   madeUp: number;
+  /** Of its file, once it is verified. */
+  checksum: Checksum | null;
 }
 
 /** A file that came back, read as far as the next frame has to wait for. */
@@ -93,7 +112,8 @@ export class Run {
   private readonly options: RunOptions;
   private readonly frames: Frame[];
   private readonly setAside: SetRecord['setAside'] = [];
-  private readonly startedAt = new Date();
+  private readonly startedAt: Date;
+  private readonly keeper: Keeper;
   private state: RunState = 'preparing';
   private stopping = false;
   /** Why the link failed last, until the body was checked after it. */
@@ -119,7 +139,29 @@ export class Run {
   constructor(options: RunOptions) {
     this.id = options.id;
     this.options = options;
+    this.keeper = options.keeper ?? KEEPS_NOTHING;
     this.frames = framesOf(options.plan);
+    const { begun } = options;
+    this.startedAt = begun === undefined ? new Date() : new Date(begun.startedAt);
+    if (begun === undefined) return;
+    this.state = begun.state;
+    for (const frame of this.frames) {
+      const stored = begun.frames.find(({ view }) => view.number === frame.view.number);
+      if (stored !== undefined) frame.view = stored.view;
+      if (stored?.sha256 && stored.bytes !== null)
+        frame.checksum = { sha256: stored.sha256, bytes: stored.bytes };
+    }
+    this.setAside.push(...begun.asides);
+    this.strays.push(...begun.strays);
+    this.notes.push(...begun.notes);
+    this.meteredTv = begun.memo?.meteredTv ?? null;
+    const lensAt = begun.memo?.lensAt ?? null;
+    if (lensAt !== null) this.lens = { at: lensAt, said: false };
+  }
+
+  /** What it is, before anything of it is done. */
+  get view(): RunView {
+    return this.whole();
   }
 
   /** Asks the run to stop: the frame in hand ends, settings are put back. */
@@ -140,22 +182,19 @@ export class Run {
   /** Tells everyone who watches, and the record, something about this run. */
   note(sentence: string): void {
     this.notes.push(sentence);
-    this.options.tell({ type: 'note', run: this.id, note: sentence });
+    this.tell({ type: 'note', run: this.id, note: sentence });
   }
 
   /** Carries the run out. Never throws: how it ended is in the state, and in `error`. */
   async carryOut(): Promise<RunState> {
-    this.tellWhole();
     try {
-      const asked = await this.options.asked();
-      await this.steadily(() => this.options.body.makeReady(asked));
-      await this.options.body.foresee(this.options.plan.passes.map((pass) => this.armingOf(pass)));
-      this.clockDifference = this.options.body.clockDifference;
-      // What the aperture and the ISO stand on was read anew just now.
       this.tellWhole();
+      await this.pickUp();
+      await this.prepare();
       for (const [index, pass] of this.options.plan.passes.entries()) {
         if (this.stopping) break;
-        await this.firePass(pass, index + 1);
+        if (this.framesOfPass(pass).every(({ view }) => view.state === 'planned'))
+          await this.firePass(pass, index + 1);
         await this.makeUp(index + 1);
       }
       await this.catchUp(0);
@@ -164,6 +203,76 @@ export class Run {
       this.error = asEvenrungError(cause);
     }
     return this.end();
+  }
+
+  private async prepare(): Promise<void> {
+    // Whoever only wants a set ended that was begun needs no body that is ready.
+    if (this.stopping) return;
+    const { body, plan } = this.options;
+    const asked = await this.options.asked();
+    await this.steadily(() => body.makeReady(asked), MAY_BE_BUSY);
+    await body.foresee(plan.passes.map((pass) => this.armingOf(pass)));
+    this.clockDifference = body.clockDifference;
+    // What the aperture and the ISO stand on was read anew just now.
+    this.tellWhole();
+  }
+
+  // --- going on with a set that was begun
+
+  /**
+   * Brings what is known of the frames and what lies in the folder together: whatever came back is taken up, what was fired and
+   * never came is open again, and what was verified has to be what it was.
+   */
+  private async pickUp(): Promise<void> {
+    if (this.options.begun === undefined) return;
+    this.enter('preparing');
+    for (const frame of this.frames) {
+      if (frame.view.state === 'armed') this.change(frame, 'planned');
+      if (frame.view.state === 'fired') this.lostWithTheProgram(frame);
+      if (frame.view.state === 'verified') await this.checkKept(frame);
+    }
+    const { folder } = this.options;
+    const known = new Set(
+      this.frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
+    );
+    for (const file of await folder.strangers(known)) {
+      const arrival = await this.read({ path: file, seconds: 0 });
+      const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
+      if (owner === undefined) {
+        await this.putAside(arrival, null, this.frames);
+        continue;
+      }
+      if (owner.view.state !== 'stored') this.change(owner, 'stored', { reason: null, ...seen(arrival) });
+      await this.accept(arrival, owner, this.frames, this.movedBase(arrival, owner));
+    }
+    for (const frame of this.frames)
+      if (frame.view.state === 'stored')
+        this.change(frame, 'rejected', { reason: 'Its file was not there any more after a restart.' });
+    for (const [index, pass] of this.options.plan.passes.entries())
+      if (this.framesOfPass(pass).every(isVerified)) this.tellPass(index + 1, 'done');
+  }
+
+  private lostWithTheProgram(frame: Frame): void {
+    const reason = 'Evenrung was ended while the frame was being made.';
+    this.addStray(stray(frame.view, this.firedAt(frame.view.number), reason));
+    this.change(frame, 'rejected', { reason });
+  }
+
+  private firedAt(number: number): Date {
+    const stored = this.options.begun?.frames.find(({ view }) => view.number === number);
+    return stored?.firedAt ? new Date(stored.firedAt) : new Date();
+  }
+
+  private async checkKept(frame: Frame): Promise<void> {
+    const { file } = frame.view;
+    const now = file === null ? null : await this.options.folder.checksumOf(file);
+    if (now !== null && (frame.checksum === null || now.sha256 === frame.checksum.sha256)) return;
+    frame.checksum = null;
+    const reason =
+      now === null
+        ? 'Its file was gone after a restart.'
+        : 'Its file was not what it had been after a restart.';
+    this.change(frame, 'rejected', { reason, file: null, recorded: null });
   }
 
   // --- passes
@@ -181,7 +290,7 @@ export class Run {
   }
 
   private armPass(pass: Pass): Promise<void> {
-    return this.steadily(() => this.options.body.arm(this.armingOf(pass)));
+    return this.steadily(() => this.options.body.arm(this.armingOf(pass)), MAY_BE_BUSY);
   }
 
   private armingOf({ centre, centreShutter, shape }: Pass): Arming {
@@ -221,6 +330,7 @@ export class Run {
    */
   private async makeUp(passes: number): Promise<void> {
     for (const frame of this.frames.filter(({ view }) => view.pass <= passes)) {
+      const since = performance.now();
       while (isOpen(frame) && !this.stopping) {
         if (frame.madeUp === MOST_MAKE_UPS) throw await this.gaveUp(frame.view);
         frame.madeUp += 1;
@@ -228,6 +338,10 @@ export class Run {
         if (this.canBeSingle(frame)) await this.shootSingly(frame);
         else await this.repeat(frame.pass);
         await this.catchUp(0);
+        // A body that was busy did not try: it is given as long as one that is gone.
+        if (this.away?.code !== 'body-busy' || performance.now() - since > this.patience()) continue;
+        frame.madeUp -= 1;
+        await pause(RECONNECT_PAUSE_MS);
       }
     }
   }
@@ -260,7 +374,7 @@ export class Run {
 
   private async shootSingly(frame: Frame): Promise<void> {
     const centre = this.centreAt(fromEv(frame.view.offset), frame.shutter);
-    await this.steadily(() => this.options.body.arm({ centre, shape: null }));
+    await this.steadily(() => this.options.body.arm({ centre, shape: null }), MAY_BE_BUSY);
     await this.settle();
     await this.shoot(frame, [frame], true);
   }
@@ -303,8 +417,7 @@ export class Run {
       const error = asEvenrungError(cause);
       this.releases.push(!NOTHING_CAME.has(error.code));
       if (expected?.view.state === 'fired') {
-        if (error.details.released !== false)
-          this.strays.push(stray(expected.view, releasedAt, error.message));
+        if (error.details.released !== false) this.addStray(stray(expected.view, releasedAt, error.message));
         this.change(expected, 'rejected', { reason: error.message });
       }
       const linkFailed = LINK_FAILURES.has(error.code);
@@ -380,7 +493,10 @@ export class Run {
   private watchLens({ recorded }: Arrival): void {
     const now = recorded?.focalLength ?? null;
     if (now === null) return;
-    this.lens ??= { at: now, said: false };
+    if (this.lens === null) {
+      this.lens = { at: now, said: false };
+      this.remember();
+    }
     if (this.lens.said || Math.abs(now / this.lens.at - 1) <= LENS_MOVED) return;
     this.lens.said = true;
     this.note(
@@ -438,7 +554,10 @@ export class Run {
     if (this.options.plan.mode === 'manual' || arrival.recorded === null) return null;
     const verdict = this.judgeMetered(arrival.recorded, frame);
     if (!verdict.right) return null;
-    this.meteredTv ??= verdict.baseTv;
+    if (this.meteredTv === null) {
+      this.meteredTv = verdict.baseTv;
+      this.remember();
+    }
     return verdict.moved;
   }
 
@@ -482,9 +601,12 @@ export class Run {
       await this.putAside({ ...arrival, recorded: null, broken }, frame, pass);
       return;
     }
-    const file = await this.options.folder.keep(arrival.path, { number, offsetEv: offset }, kind);
+    const { folder } = this.options;
+    const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
+    const file = await folder.keep(arrival.path, { number, offsetEv: offset }, kind);
     frame.thumbnail = picture?.thumbnail ?? null;
-    this.change(frame, 'verified', { file, clipped: picture?.clipped ?? null, baseMoved });
+    frame.checksum = checksum;
+    this.change(frame, 'verified', { file, clipped: picture?.clipped ?? null, baseMoved }, checksum ?? {});
   }
 
   /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
@@ -497,7 +619,7 @@ export class Run {
         : `A repeat of frame ${repeated.view.number}, which was already good.`);
     const number = (expected ?? repeated)?.view.number ?? null;
     const file = await this.options.folder.setAside(arrival.path, number, arrival.kind);
-    this.setAside.push({ file, reason });
+    this.addAside({ file, reason });
   }
 
   // --- the end
@@ -553,7 +675,7 @@ export class Run {
     const { folder } = this.options;
     try {
       for (const file of await folder.sweep())
-        this.setAside.push({ file, reason: 'Came back when nothing was waiting for it.' });
+        this.addAside({ file, reason: 'Came back when nothing was waiting for it.' });
       if (await folder.removeIfEmpty()) return null;
       await folder.finish(this.record(done));
     } catch (cause) {
@@ -578,7 +700,7 @@ export class Run {
       mode: plan.mode,
       step: toEv(plan.step),
       passes: wire.passes,
-      frames: this.frames.map((frame) => frame.view),
+      frames: this.frames.map(({ view, checksum }) => ({ ...view, ...checksum })),
       setAside: this.setAside,
       strays: this.strays,
       notes: this.notes,
@@ -612,10 +734,46 @@ export class Run {
 
   // --- telling
 
-  private change(frame: Frame, state: FrameState, more: Partial<FrameView> = {}): void {
+  /** Kept first, then told. Where it cannot be kept it is not so: a shutter that nobody knows of must not be touched. */
+  private tell(happening: Happening, file?: FrameFile): void {
+    try {
+      this.keeper.happening(happening, file);
+    } catch (cause) {
+      // The end cannot be put off: settings go back and the record is written all the same.
+      if (this.state !== 'putting-back' && !ENDED.has(this.state)) throw cause;
+      this.error ??= asEvenrungError(cause);
+    }
+    this.options.tell(happening);
+  }
+
+  private change(frame: Frame, state: FrameState, more: Partial<FrameView> = {}, file?: FrameFile): void {
     assertWay(FRAME_WAYS, frame.view.state, state);
-    frame.view = { ...frame.view, ...more, state };
-    this.options.tell({ type: 'frame', run: this.id, frame: frame.view });
+    const view = { ...frame.view, ...more, state };
+    this.tell({ type: 'frame', run: this.id, frame: view }, file);
+    frame.view = view;
+  }
+
+  private addStray(one: Stray): void {
+    this.strays.push(one);
+    this.keepIfPossible(() => this.keeper.stray(one));
+  }
+
+  private addAside(one: Aside): void {
+    this.setAside.push(one);
+    this.keepIfPossible(() => this.keeper.aside(one));
+  }
+
+  private remember(): void {
+    this.keepIfPossible(() => this.keeper.memo({ meteredTv: this.meteredTv, lensAt: this.lens?.at ?? null }));
+  }
+
+  /** What only makes the record richer: where the disk refuses it, the next step of a frame halts the run. */
+  private keepIfPossible(work: () => void): void {
+    try {
+      work();
+    } catch (cause) {
+      this.error ??= asEvenrungError(cause);
+    }
   }
 
   private enter(
@@ -625,7 +783,7 @@ export class Run {
     if (state === this.state) return;
     assertWay(RUN_WAYS, this.state, state);
     this.state = state;
-    this.options.tell({
+    this.tell({
       type: 'run-state',
       run: this.id,
       state,
@@ -638,29 +796,30 @@ export class Run {
   }
 
   private tellPass(pass: number, state: RunView['passes'][number]): void {
-    this.options.tell({ type: 'pass', run: this.id, pass, state });
+    this.tell({ type: 'pass', run: this.id, pass, state });
   }
 
   private tellWhole(): void {
+    this.tell({ type: 'run', run: this.whole() });
+  }
+
+  private whole(): RunView {
     const plan = toWirePlan(this.options.plan);
-    this.options.tell({
-      type: 'run',
-      run: {
-        id: this.id,
-        state: this.state,
-        base: this.base(),
-        plan,
-        passes: plan.passes.map(() => 'planned'),
-        frames: this.frames.map((frame) => frame.view),
-        startedAt: this.startedAt.toISOString(),
-        endedAt: null,
-        trouble: this.trouble,
-        sentence: null,
-        error: null,
-        folder: null,
-        notes: [...this.notes],
-      },
-    });
+    return {
+      id: this.id,
+      state: this.state,
+      base: this.base(),
+      plan,
+      passes: plan.passes.map((_, index) => this.options.begun?.passes[index] ?? 'planned'),
+      frames: this.frames.map((frame) => frame.view),
+      startedAt: this.startedAt.toISOString(),
+      endedAt: null,
+      trouble: this.trouble,
+      sentence: null,
+      error: null,
+      folder: null,
+      notes: [...this.notes],
+    };
   }
 
   private base(): RunView['base'] {
@@ -739,7 +898,7 @@ export class Run {
   private tellTrouble(trouble: Trouble | null): void {
     if (isSameTrouble(trouble, this.trouble)) return;
     this.trouble = trouble;
-    this.options.tell({ type: 'trouble', run: this.id, trouble });
+    this.tell({ type: 'trouble', run: this.id, trouble });
   }
 }
 
@@ -776,6 +935,7 @@ function framesOf(plan: Plan): Frame[] {
       shutter: planned.shutter,
       thumbnail: null,
       madeUp: 0,
+      checksum: null,
       view: {
         number: index + 1,
         pass: number,

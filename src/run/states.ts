@@ -4,21 +4,23 @@ import type { FrameState, RunState } from '../../shared/state.js';
 export const FRAME_WAYS: Readonly<Record<FrameState, readonly FrameState[]>> = {
   // A file of the same pass may prove to be this frame although another one was expected.
   planned: ['armed', 'stored'],
-  // Armed: the body is set, and the shutter is about to be released.
-  armed: ['fired'],
+  // Armed: the body is set, and the shutter is about to be released. Planned again: the program ended before it was.
+  armed: ['fired', 'planned'],
   // Rejected without a file: none came back.
   fired: ['stored', 'rejected'],
   stored: ['verified', 'rejected'],
-  verified: [],
+  // Only where the program ended meanwhile, and its file is not there any more or is not what it was.
+  verified: ['rejected'],
   // Made up: fired again, or proved by a later file of the pass.
   rejected: ['armed', 'stored'],
 };
 
 export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
-  preparing: ['firing', 'putting-back'],
-  firing: ['making-up', 'putting-back'],
-  'making-up': ['firing', 'putting-back'],
-  'putting-back': ['complete', 'stopped', 'halted'],
+  preparing: ['firing', 'making-up', 'putting-back'],
+  // Preparing again: the program ended, and somebody goes on with the run.
+  firing: ['making-up', 'putting-back', 'preparing'],
+  'making-up': ['firing', 'putting-back', 'preparing'],
+  'putting-back': ['complete', 'stopped', 'halted', 'preparing'],
   complete: [],
   stopped: [],
   halted: [],

@@ -8,16 +8,18 @@ import { z } from 'zod';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
-import { parseSetRequest, type SetRequest } from '../../shared/request.js';
-import { attachedBodySchema } from '../../shared/state.js';
+import { parseSetRequest, type SetRequest, type WrittenSetRequest } from '../../shared/request.js';
+import { attachedBodySchema, type RunState, type Unfinished } from '../../shared/state.js';
 import { type Body, type BodyIdentity, LOST, type ReadinessAsked } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
-import { SetFolder, warmUp } from '../frames/index.js';
-import { type Plan, planSet, resolveBase } from '../plan/index.js';
+import { exifTool, SetFolder, warmUp } from '../frames/index.js';
+import { fromWirePlan, type Plan, planSet, resolveBase } from '../plan/index.js';
 import type { EventLog } from './event-log.js';
 import { Finder, type FinderOptions } from './finder.js';
+import type { Journal, UnfinishedRun } from './journal/index.js';
+import { keeperOf, type SetMemo } from './keeper.js';
 import { type LearnOptions, learnBody } from './learn.js';
-import { Run } from './run.js';
+import { Run, type RunOptions } from './run.js';
 import { stayAwake } from './stay-awake.js';
 
 export interface StationOptions extends FinderOptions {
@@ -30,6 +32,10 @@ export interface StationOptions extends FinderOptions {
   readonly narrow?: (limits: BodyLimits) => BodyLimits;
   /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
   readonly lookAgainMs?: number;
+  /** Finds the body, where that is not to be done by a Finder with these options. */
+  readonly finder?: Pick<Finder, 'find' | 'profiles'>;
+  /** Keeps what runs do; whoever gives it owns the state folder. Left out, nothing is kept. */
+  readonly journal?: Journal | undefined;
   /** As RunOptions.patienceMs. */
   readonly patienceMs?: number;
 }
@@ -46,7 +52,7 @@ export interface Learnt {
 
 export class Station {
   private readonly options: StationOptions;
-  private readonly finder: Finder;
+  private readonly finder: Pick<Finder, 'find' | 'profiles'>;
   private body: Body | undefined;
   /** What was said about the body when it was found. */
   private note: string | null = null;
@@ -80,7 +86,7 @@ export class Station {
 
   constructor(options: StationOptions) {
     this.options = options;
-    this.finder = new Finder(options);
+    this.finder = options.finder ?? new Finder(options);
     this.camera = options.camera ?? null;
   }
 
@@ -165,30 +171,175 @@ export class Station {
     const request = parseSetRequest(written);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request);
-    this.starting = this.begin(plan, this.requireBody());
+    if (this.options.journal?.unfinishedRun()) throw unfinishedFirst();
+    // Parsed above: it is what the schema takes.
+    return this.soon(this.begin(plan, this.requireBody(), written as WrittenSetRequest));
+  }
+
+  /** What a run was cut off from: null where there is none, or nothing is kept. */
+  unfinished(): Unfinished | null {
+    const left = this.options.journal?.unfinishedRun() ?? null;
+    return left === null || this.running !== undefined ? null : shownUnfinished(left);
+  }
+
+  /**
+   * Tells everyone whether a run was cut off. What had only its end left to be written is ended.
+   * @throws EvenrungError storing-failed
+   */
+  tellUnfinished(): void {
+    const { journal, events } = this.options;
+    const left = journal?.unfinishedRun() ?? null;
+    if (left !== null && left.set === null) {
+      const [last] = journal?.sets({ run: left.run.id, limit: 1 }) ?? [];
+      const state = last?.state === 'complete' || last?.state === 'stopped' ? last.state : 'halted';
+      journal?.endRun(left.run.id, {
+        state,
+        sentence: last?.sentence ?? 'Nothing was fired.',
+        error: last?.error ?? null,
+      });
+    }
+    const unfinished = this.unfinished();
+    if (events.state.unfinished?.run !== unfinished?.run) events.tell({ type: 'unfinished', unfinished });
+  }
+
+  /**
+   * Goes on with the run that was cut off, and comes back at once.
+   * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
+   *   base-not-offered, folder-not-writable
+   */
+  async resume(): Promise<Run> {
+    const left = this.mustBeUnfinished();
+    return this.soon(this.takeUp(left, this.bodyOf(left)));
+  }
+
+  /**
+   * Ends the run that was cut off: what came back is taken in, and the record says how far it got. Without its body or its folder
+   * only the journal says so.
+   * @throws EvenrungError nothing-unfinished, run-under-way
+   */
+  async endUnfinished(): Promise<void> {
+    const left = this.mustBeUnfinished();
     try {
-      return await this.starting;
+      await this.soon(this.takeUp(left, this.bodyOf(left), true));
+      await this.settled();
+    } catch (cause) {
+      const { message } = asEvenrungError(cause);
+      this.options.journal?.abandonRun(
+        left.run.id,
+        `Ended after it was cut off, without a record: ${message}`,
+      );
+    }
+    this.tellUnfinished();
+  }
+
+  private mustBeUnfinished(): UnfinishedRun {
+    this.mustBeFree();
+    const left = this.options.journal?.unfinishedRun() ?? null;
+    if (left !== null) return left;
+    throw new EvenrungError('nothing-unfinished', 'There is no run that was cut off.');
+  }
+
+  /** @throws EvenrungError no-body, body-not-ready */
+  private bodyOf({ run }: UnfinishedRun): Body {
+    const body = this.requireBody();
+    const { model, serial, link } = body.identity;
+    if (run.body.model === model && run.body.serial === serial && run.body.link === link) return body;
+    const name =
+      run.body.serial === null ? run.body.model : `${run.body.model}, serial number ${run.body.serial}`;
+    throw new EvenrungError(
+      'body-not-ready',
+      `The run was begun with another body: ${name}. Connect that one to go on, or end the run.`,
+    );
+  }
+
+  private async takeUp({ run, set }: UnfinishedRun, body: Body, onlyToEnd = false): Promise<Run> {
+    const { journal, events } = this.options;
+    if (set === null || journal === undefined || set.folder === null || run.request === null)
+      throw new EvenrungError(
+        'nothing-unfinished',
+        'Of the run that was cut off nothing is left to go on with.',
+      );
+    const request = parseSetRequest(run.request);
+    const { step, mode, settleSeconds, offsets, conditions } = request;
+    this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
+    const plan = fromWirePlan(set.plan, { step, mode, settleSeconds }, body.limits);
+    const folder = await SetFolder.reopen(set.folder);
+    const { memo } = set;
+    const made = this.makeRun(run.id, set.id, plan, body, folder, {
+      ...set,
+      memo: (memo ?? null) as SetMemo | null,
+    });
+    if (onlyToEnd) made.stop();
+    events.tell({ type: 'unfinished', unfinished: null });
+    this.carryOn(made, body);
+    if (!onlyToEnd) made.note(`Gone on with after a restart, at ${new Date().toLocaleTimeString()}.`);
+    return made;
+  }
+
+  private async soon(beginning: Promise<Run>): Promise<Run> {
+    this.starting = beginning;
+    try {
+      return await beginning;
     } finally {
       this.starting = undefined;
     }
   }
 
-  private async begin(plan: Plan, body: Body): Promise<Run> {
-    const { events, into, patienceMs } = this.options;
+  private async begin(plan: Plan, body: Body, request: WrittenSetRequest): Promise<Run> {
+    const { into, journal } = this.options;
     const folder = await SetFolder.create(into, new Date());
     if (this.closed) {
       await folder.removeIfEmpty();
       throw ending();
     }
-    const run = new Run({
-      id: randomUUID(),
+    const id = randomUUID();
+    const set = randomUUID();
+    const run = this.makeRun(id, set, plan, body, folder);
+    try {
+      journal?.together(() => {
+        const { base, frames, startedAt, plan: wire } = run.view;
+        journal.beginRun({
+          id,
+          kind: 'once',
+          request,
+          options: { version: 1, content: {} },
+          body: body.identity,
+          into: path.resolve(into),
+        });
+        journal.beginSet({ id: set, run: id, folder: folder.path, plan: wire, base, frames, startedAt });
+      });
+    } catch (cause) {
+      await folder.removeIfEmpty();
+      throw cause;
+    }
+    this.carryOn(run, body);
+    return run;
+  }
+
+  private makeRun(
+    id: string,
+    set: string,
+    plan: Plan,
+    body: Body,
+    folder: SetFolder,
+    begun?: RunOptions['begun'],
+  ): Run {
+    const { events, patienceMs, journal } = this.options;
+    return new Run({
+      id,
       plan,
       body,
       folder,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
       patienceMs,
+      keeper: journal === undefined ? undefined : keeperOf(journal, set),
+      begun,
     });
+  }
+
+  /** Comes back at once; the run goes on. */
+  private carryOn(run: Run, body: Body): void {
     this.run = run;
     // Belongs into a record, and the run that owed it may have left none.
     if (this.paid !== null) run.noteBefore(this.paid);
@@ -200,7 +351,6 @@ export class Station {
       .finally(() => {
         this.running = undefined;
       });
-    return run;
   }
 
   private async carryOut(run: Run, body: Body): Promise<void> {
@@ -213,14 +363,30 @@ export class Station {
     void awake.then(({ reminder }) => {
       if (reminder !== null && !isOver) run.note(reminder);
     });
-    await run.carryOut();
+    const state = await run.carryOut();
     isOver = true;
+    this.endInJournal(run, state);
     // Not waited for: a system that has not answered yet is let go of when it does.
     void awake.then((held) => held.release());
     if (run.error !== null && LOST.has(run.error.code)) this.lose(run.error);
     else {
       await body.recycle();
       await this.tellBody(body);
+    }
+  }
+
+  /** Where it cannot be written, the run is found unfinished at the next start, with nothing left to do. */
+  private endInJournal({ id, error }: Run, state: RunState): void {
+    const { journal, events, log } = this.options;
+    const outcome = state === 'complete' || state === 'stopped' ? state : 'halted';
+    try {
+      journal?.endRun(id, {
+        state: outcome,
+        sentence: events.state.run?.sentence ?? outcome,
+        error: error?.code ?? null,
+      });
+    } catch (cause) {
+      log(`The end of the run could not be kept: ${asEvenrungError(cause).message}`);
     }
   }
 
@@ -266,6 +432,7 @@ export class Station {
     await this.busy;
     await this.body?.release();
     this.body = undefined;
+    await exifTool.end();
   }
 
   private planFor(request: SetRequest): Plan {
@@ -448,6 +615,25 @@ const joined = (...notes: (string | null)[]): string | null =>
   notes.filter((note) => note !== null).join(' ') || null;
 
 const keyOf = ({ identity: { model, serial } }: Body): string => JSON.stringify([model, serial]);
+
+function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
+  const frames = set?.frames ?? [];
+  const verified = frames.filter(({ view }) => view.state === 'verified').length;
+  return {
+    run: run.id,
+    startedAt: run.createdAt,
+    verified,
+    frames: frames.length,
+    folder: set?.folder ?? null,
+    sentence: `A set was cut off after ${verified} of ${frames.length} frames, when Evenrung was ended or the computer went down. Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
+  };
+}
+
+const unfinishedFirst = () =>
+  new EvenrungError(
+    'run-unfinished',
+    'An earlier set was cut off and is not ended yet. Go on with it or end it, then fire again.',
+  );
 
 const underWay = () =>
   new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');

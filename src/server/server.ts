@@ -121,6 +121,18 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     return reply.code(202).send({});
   });
 
+  app.post('/api/run/resume', async (request, reply) => {
+    expectNothing(request.body);
+    const run = await station.resume();
+    return reply.code(202).send({ run: run.id });
+  });
+
+  app.post('/api/run/end', async (request) => {
+    expectNothing(request.body);
+    await station.endUnfinished();
+    return {};
+  });
+
   app.post('/api/body/look', async (request, reply) => {
     const { camera } = readFields(lookSchema, request.body ?? {});
     void station.look(camera);

@@ -9,7 +9,19 @@ const root = (relative: string) => fileURLToPath(new URL(`../../${relative}`, im
 export default defineConfig({
   root: root('src'),
   publicDir: false,
-  ssr: { noExternal: true, external: ['sharp', 'gphoto2', 'exifreader', 'file-type', 'pino', 'pino-pretty'] },
+  ssr: {
+    noExternal: true,
+    external: [
+      'sharp',
+      'gphoto2',
+      'exifreader',
+      'file-type',
+      'pino',
+      'pino-pretty',
+      'better-sqlite3',
+      'exiftool-vendored',
+    ],
+  },
   build: {
     ssr: true,
     target: 'node20',

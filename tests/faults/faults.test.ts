@@ -3,6 +3,8 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { BODIES, POINTS } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 import {
+  ARMED_AGAIN_WITHIN_MS,
+  armedAgain,
   CELLS,
   expectations,
   inLanes,

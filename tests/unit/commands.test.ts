@@ -9,7 +9,7 @@ import { pageAddress, pageWords } from '../../shared/pages.js';
 import { planSchema } from '../../shared/plan.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
 import { setRecordSchema } from '../../shared/set-record.js';
-import { bodyViewSchema, eventSchema } from '../../shared/state.js';
+import { bodyViewSchema, type DaemonState, eventSchema } from '../../shared/state.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { isAlive, run, type Started, start } from '../built.js';
 
@@ -334,6 +334,69 @@ describe('serve', () => {
       expect(isAlive(child)).toBe(false);
     },
   );
+
+  it.each(['always', 'ask'] as const)(
+    'killed in the middle of a set: the next one tells of it, and goes on (%s)',
+    async (resume) => {
+      const begin = (...more: string[]) => {
+        const daemon = start(
+          ['serve', '--body', 'practice', '--port', '0', '--into', path.join(into, 'sets'), ...more],
+          { XDG_STATE_HOME: path.join(into, 'state') },
+        );
+        onTestFinished(() => daemon.signal('SIGKILL'));
+        return daemon;
+      };
+      const ready = async (daemon: Started) => {
+        const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
+        await daemon.until(/Body: Practice body/);
+        return address;
+      };
+      const post = (address: string, to: string, body: object = {}) =>
+        fetch(`${address}${to}`, {
+          method: 'POST',
+          headers: { 'content-type': 'application/json' },
+          body: JSON.stringify(body),
+        });
+      const first = begin();
+      const address = await ready(first);
+      expect((await post(address, '/api/run/resume')).status).toBe(409);
+      expect((await post(address, '/api/run', { frames: 9, step: 1, base: '1/60' })).status).toBe(202);
+      for (;;) {
+        const { state } = (await (await fetch(`${address}/api/state`)).json()) as { state: DaemonState };
+        const verified = state.run?.frames.filter((frame) => frame.state === 'verified').length ?? 0;
+        if (verified >= 2) break;
+        await pause(5);
+      }
+      first.signal('SIGKILL');
+      await first.ended;
+      const second = begin('--resume', resume);
+      await second.until(/A set was cut off after [2-9] of 9 frames/);
+      const again = await ready(second);
+      if (resume === 'ask') {
+        const { state } = (await (await fetch(`${again}/api/state`)).json()) as { state: DaemonState };
+        expect(state.unfinished).toMatchObject({ frames: 9 });
+        const refused = await post(again, '/api/run', { frames: 3, step: 1, base: '1/60' });
+        expect([refused.status, await refused.json()]).toMatchObject([
+          409,
+          { error: { code: 'run-unfinished' } },
+        ]);
+        expect((await post(again, '/api/run/resume')).status).toBe(202);
+      }
+      await second.until(/All 9 frames are verified/);
+      second.signal('SIGTERM');
+      expect((await second.ended).code).toBe(130);
+    },
+  );
+
+  it('is one at a time for a state folder: the second says who has it', async () => {
+    const daemon = serve(0);
+    await daemon.until(/Panel: http/);
+    const { code, stderr } = await run(['fire', '--frames', '3', '--step', '1', '--into', into], {
+      XDG_STATE_HOME: path.join(into, 'state'),
+    });
+    expect(code).toBe(2);
+    expect(stderr).toMatch(/^Evenrung already runs here: serve, process \d+, panel at http:/);
+  });
 
   it('logs that a run is in trouble, with the page that says more, and that it is over', async () => {
     const daemon = start(['serve', '--body', 'practice', '--port', '0', '--into', into], {

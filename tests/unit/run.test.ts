@@ -420,6 +420,41 @@ describe('a body that was away', () => {
     expect(record?.strays).toMatchObject([{ frame: 4, offset: -1, reason: 'The cable was pulled.' }]);
   });
 
+  it('that is busy for a while when it is fired has not tried: it is waited for', async () => {
+    const link = new TestLink();
+    link.beforeFire = (count) => {
+      if (count >= 5 && count < 10)
+        throw new EvenrungError('body-busy', 'The camera is busy.', { released: false });
+    };
+    const { state, record } = await fire(link, 9, () => undefined, { patienceMs: 60_000 });
+    expect(state).toBe('complete');
+    expect(record?.strays).toEqual([]);
+    expect(link.body.shots).toHaveLength(9);
+  });
+
+  it('that stays busy is waited for as long as one that is gone, and then the run halts', async () => {
+    const link = new TestLink();
+    link.beforeFire = (count) => {
+      if (count >= 5) throw new EvenrungError('body-busy', 'The camera is busy.', { released: false });
+    };
+    const { state, log } = await fire(link, 9, () => undefined, { patienceMs: 1500 });
+    expect(state).toBe('halted');
+    expect(log.state.run?.sentence).toMatch(/The camera is busy\./);
+    expect(link.body.shots).toHaveLength(4);
+  });
+
+  it('and does not take a change at first is asked again', async () => {
+    const link = new TestLink();
+    let refused = 0;
+    link.beforeChange = (name) => {
+      if (name !== 'shutterspeed' || link.fired !== 3 || refused === 2) return;
+      refused += 1;
+      throw new EvenrungError('setting-not-taken', 'The camera says otherwise.');
+    };
+    const { state } = await fire(link);
+    expect([state, refused]).toEqual(['complete', 2]);
+  });
+
   it('comes back with another ISO and aperture: they are set back, and nothing is owed for it', async () => {
     const link = new TestLink();
     const before = { ...link.body.state };

@@ -33,6 +33,13 @@ export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promis
 export const askRun = (request: WrittenSetRequest): Promise<Answer<{ run: string }>> =>
   call<{ run: string }>('POST', '/api/run', { json: request, noAnswer: text.failures.noAnswerToRun });
 
+/** Going on begins with reading the body and checking what lies in the folder. */
+export const askResume = (): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', '/api/run/resume', { seconds: SETTINGS_SECONDS });
+
+export const askEnd = (): Promise<Answer<unknown>> =>
+  call('POST', '/api/run/end', { seconds: SETTINGS_SECONDS });
+
 export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
 
 /** @param camera serial number or model, where several are attached; null takes the only one, or the one chosen before */

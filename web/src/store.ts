@@ -11,8 +11,10 @@ import {
   type Answer,
   askCheck,
   askClock,
+  askEnd,
   askLook,
   askPlan,
+  askResume,
   askRun,
   askState,
   askStop,
@@ -211,7 +213,7 @@ effect(() => {
 
 // --- What is told to the daemon.
 
-export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop';
+export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop' | 'resume' | 'end';
 
 /** The action whose answer is awaited. */
 export const busy = signal<Action | null>(null);
@@ -243,6 +245,11 @@ export async function check(): Promise<void> {
   const found = answer.value.state.body;
   if (found.state === 'ready') lastCheck.value = { at: new Date(), items: found.body.readiness };
 }
+
+/** Goes on with the set that was cut off. */
+export const resume = () => act('resume', askResume);
+/** Ends the set that was cut off; what was made stays. */
+export const endUnfinished = () => act('end', askEnd);
 
 export const setClock = () => act('clock', askClock);
 

@@ -71,6 +71,13 @@ export const text = {
 
   more: 'More about this',
 
+  unfinished: {
+    heading: 'A set was cut off',
+    goOn: 'Go on with it',
+    end: 'End it',
+    needsBody: 'To go on, the camera has to be found first.',
+  },
+
   trouble: { reconnecting: 'Reconnecting', waiting: 'Waiting' },
 
   connection: {

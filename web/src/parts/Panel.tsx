@@ -12,10 +12,12 @@ import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Trigger } from './Trigger.js';
 import { TroubleBand } from './Trouble.js';
+import { Unfinished } from './Unfinished.js';
 
 export function Panel() {
   const shown = view.value;
-  const canAsk = shown.name === 'ask' && body.value !== null;
+  const unfinished = daemon.value?.unfinished ?? null;
+  const canAsk = shown.name === 'ask' && body.value !== null && unfinished === null;
   return (
     <>
       <header class="top">
@@ -36,6 +38,7 @@ export function Panel() {
       >
         <div class="side">
           <Body />
+          {unfinished !== null && <Unfinished of={unfinished} />}
           {canAsk && <Ask />}
           {canAsk && <Readiness />}
           {shown.name === 'ended' && <Ended run={shown.run} />}

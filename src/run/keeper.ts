@@ -1,0 +1,62 @@
+// What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
+// there is no journal, nothing is kept.
+import type { Happening } from '../../shared/state.js';
+import type { Aside, FrameFile, Journal, Stray } from './journal/index.js';
+
+/** What a set has to know after a crash beyond its frames. */
+export interface SetMemo {
+  /** In aperture priority: Tv in EV of the base that the first verified frame stands for. */
+  readonly meteredTv: number | null;
+  /** Millimetres that the lens stood at for the first frame. */
+  readonly lensAt: number | null;
+}
+
+/** Each call comes back when it is on disk. @throws EvenrungError storing-failed: then it must not be done */
+export interface Keeper {
+  happening(happening: Happening, file?: FrameFile): void;
+  aside(aside: Aside): void;
+  stray(stray: Stray): void;
+  memo(memo: SetMemo): void;
+}
+
+export const KEEPS_NOTHING: Keeper = {
+  happening: () => {},
+  aside: () => {},
+  stray: () => {},
+  memo: () => {},
+};
+
+/** @param set that was begun in the journal */
+export function keeperOf(journal: Journal, set: string): Keeper {
+  return {
+    happening: (happening, file) => {
+      switch (happening.type) {
+        case 'run':
+          journal.changeBase(set, happening.run.base);
+          return;
+        case 'run-state': {
+          const { state, sentence, error, folder, endedAt } = happening;
+          journal.setChanged(set, state, endedAt === null ? {} : { sentence, error, folder, endedAt });
+          return;
+        }
+        case 'pass':
+          journal.passChanged(set, happening.pass, happening.state);
+          return;
+        case 'frame':
+          journal.frameChanged(set, happening.frame, file);
+          return;
+        case 'trouble':
+          journal.troubleChanged(set, happening.trouble);
+          return;
+        case 'note':
+          journal.addNote(set, happening.note);
+          return;
+        default:
+          return;
+      }
+    },
+    aside: (aside) => journal.addAside(set, aside),
+    stray: (stray) => journal.addStray(set, stray),
+    memo: (memo) => journal.rememberForSet(set, memo),
+  };
+}

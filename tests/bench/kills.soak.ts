@@ -1,0 +1,5 @@
+// `npm run soak -- kills`: a set of nine is killed with the program before and after each commit of the journal and before each operation
+// in the folder of sets, and gone on with each time.
+import { runBundled } from './soak-bundle.js';
+
+await runBundled('resume/every-kill');

@@ -1,0 +1,135 @@
+// The program as far as it makes a set and goes on with one, over a body that lives in the process that started it: so that it can
+// be killed at a moment that is told by counting, and the body stays. It says what it did, line by line.
+//
+// Arguments: the folder for everything, and, where it is to be killed, what is counted and at which count.
+import fsp from 'node:fs/promises';
+import { syncBuiltinESMExports } from 'node:module';
+import path from 'node:path';
+import type { Settings } from '../../src/camera/index.js';
+import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
+import { AsFoundStore } from '../../src/run/as-found.js';
+import { EventLog, Journal, Owner, Station } from '../../src/run/index.js';
+import { ProfileStore } from '../../src/run/profiles.js';
+import type { Answered, Asked } from './protocol.js';
+
+const [, , root = '', counted = '', at = '0'] = process.argv;
+const into = path.join(root, 'sets');
+const stateFolder = path.join(root, 'state');
+
+let count = 0;
+/** @param what is about to be done, or was just done */
+function tick(what: string): void {
+  if (counted !== what) return;
+  count += 1;
+  if (count === Number(at)) process.kill(process.pid, 'SIGKILL');
+}
+const inSets = (file: unknown): boolean => typeof file === 'string' && path.resolve(file).startsWith(into);
+
+// Every call that changes something in the folder of sets is one operation.
+for (const name of ['open', 'mkdir', 'rename', 'rm', 'rmdir', 'writeFile'] as const) {
+  const real = fsp[name] as (...args: unknown[]) => Promise<unknown>;
+  Object.assign(fsp, {
+    [name]: async (...args: unknown[]) => {
+      const isChange = inSets(args[0]) && !(name === 'open' && args[1] === 'r');
+      if (isChange) tick('file');
+      return real(...args);
+    },
+  });
+}
+syncBuiltinESMExports();
+{
+  const handle = await fsp.open(process.execPath, 'r');
+  const shape = Object.getPrototypeOf(handle) as { sync: () => Promise<void> };
+  const real = shape.sync;
+  shape.sync = function sync() {
+    tick('file');
+    return real.call(this);
+  };
+  await handle.close();
+}
+{
+  const shape = Journal.prototype as unknown as { write: (work: () => unknown) => unknown };
+  const real = shape.write;
+  let depth = 0;
+  shape.write = function write(work) {
+    if (depth > 0) return real.call(this, work);
+    tick('before');
+    depth += 1;
+    try {
+      return real.call(this, work);
+    } finally {
+      depth -= 1;
+      tick('after');
+    }
+  };
+}
+
+class ParentLink implements Link {
+  private readonly waiting = new Map<number, (answer: Answered) => void>();
+  private last = 0;
+
+  constructor() {
+    process.on('message', (answer: Answered) => {
+      this.waiting.get(answer.id)?.(answer);
+      this.waiting.delete(answer.id);
+    });
+  }
+
+  private async ask<T>(method: Asked['method'], ...args: unknown[]): Promise<T> {
+    this.last += 1;
+    const id = this.last;
+    const answered = new Promise<Answered>((resolve) => this.waiting.set(id, resolve));
+    process.send?.({ id, method, args } satisfies Asked);
+    const answer = await answered;
+    if ('error' in answer) throw new Error(answer.error);
+    return answer.value as T;
+  }
+
+  identify = () => this.ask<never>('identify');
+  readLimits = () => this.ask<never>('readLimits');
+  readSettings = () => this.ask<Settings>('readSettings');
+  changeSetting = (name: string, value: string) => this.ask<Setting>('changeSetting', name, value);
+  fire = (options: FireOptions) => this.ask<FiredFrame>('fire', options);
+  release = async () => undefined;
+}
+
+const owner = await Owner.take(stateFolder, { what: 'test' });
+const journal = await Journal.open(stateFolder, { onKeptAside: ({ sentence }) => console.log(sentence) });
+const asFound = new AsFoundStore(path.join(stateFolder, 'as-found'));
+const link = new ParentLink();
+const events = new EventLog();
+const station = new Station({
+  choice: 'practice',
+  into,
+  stateFolder,
+  configFolder: path.join(root, 'config'),
+  log: (line) => console.log(line),
+  events,
+  journal,
+  finder: {
+    profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
+    find: async () => ({
+      notes: [],
+      body: await Body.meet(link, {
+        owed: (identity) => asFound.read(identity),
+        keepDebts: (identity, debts) => asFound.write(identity, debts),
+      }),
+    }),
+  },
+});
+station.tellUnfinished();
+await station.look();
+if (station.problem !== null) throw station.problem;
+if (station.unfinished() === null) {
+  if (counted === '') console.log('nothing-unfinished');
+  else await station.start({ frames: 9, step: 1, base: '1/60' });
+} else {
+  await station.resume();
+}
+await station.settled();
+await station.close();
+if (events.state.run !== null) console.log(`${events.state.run.state}: ${events.state.run.sentence}`);
+console.log(`counted ${count}`);
+journal.close();
+await owner.release();
+process.disconnect();

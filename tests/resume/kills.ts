@@ -1,0 +1,174 @@
+// One set that is killed at a counted moment, gone on with by a new process, and looked at.
+import { type ChildProcess, fork } from 'node:child_process';
+import { once } from 'node:events';
+import { mkdir, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { build } from 'vite';
+import { readSetRecord } from '../../shared/set-record.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
+import type { Answered, Asked } from './protocol.js';
+
+/** `before` and `after` a commit of the journal; `file`: before an operation in the folder of sets. */
+export const COUNTED = ['before', 'after', 'file'] as const;
+export type Counted = (typeof COUNTED)[number];
+
+export interface Moment {
+  readonly counted: Counted;
+  readonly at: number;
+}
+
+/** In the project, where the program's libraries are found. */
+const OUT = fileURLToPath(new URL('../../dist/tests/resume', import.meta.url));
+const NAME = 'killed.process';
+
+export async function buildKilled(): Promise<void> {
+  await build({
+    configFile: false,
+    logLevel: 'silent',
+    publicDir: false,
+    build: {
+      ssr: fileURLToPath(new URL(`./${NAME}.ts`, import.meta.url)),
+      outDir: OUT,
+      emptyOutDir: false,
+      minify: false,
+      target: 'node20',
+      rollupOptions: { output: { entryFileNames: `${NAME}.js` } },
+    },
+  });
+}
+
+interface Ended {
+  readonly signal: NodeJS.Signals | null;
+  readonly code: number | null;
+  readonly said: string;
+}
+
+/** Serves a child's calls from a body in this process. @returns when the child is gone and nothing is being fired any more */
+async function runChild(link: PracticeLink, args: readonly string[]): Promise<Ended> {
+  const child: ChildProcess = fork(path.join(OUT, `${NAME}.js`), [...args], {
+    serialization: 'advanced',
+    stdio: ['ignore', 'pipe', 'pipe', 'ipc'],
+  });
+  let said = '';
+  for (const stream of [child.stdout, child.stderr])
+    stream?.setEncoding('utf8').on('data', (text: string) => {
+      said += text;
+    });
+  const working = new Set<Promise<unknown>>();
+  child.on('message', ({ id, method, args: given }: Asked) => {
+    const call = link[method] as (...all: unknown[]) => Promise<unknown>;
+    const work = call.apply(link, [...given]).then(
+      (value): Answered => ({ id, value }),
+      (cause): Answered => ({ id, error: String(cause) }),
+    );
+    working.add(work);
+    void work.then((answer) => {
+      working.delete(work);
+      if (child.connected) child.send(answer, () => undefined);
+    });
+  });
+  const [code, signal] = (await once(child, 'close')) as [number | null, NodeJS.Signals | null];
+  await Promise.all(working);
+  return { code, signal, said };
+}
+
+/** @returns how often there is something to count in an undisturbed set */
+export async function countAll(counted: Counted): Promise<number> {
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-count-'));
+  try {
+    const link = new PracticeLink(new PracticeBody({ timing: AT_ONCE }));
+    await mkdir(path.join(root, 'sets'));
+    const { said } = await runChild(link, [root, counted, '0']);
+    return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+export const momentsOf = (counted: Counted, total: number): Moment[] =>
+  Array.from({ length: total }, (_, index) => ({ counted, at: index + 1 }));
+
+/** @returns what does not hold, a sentence each, with its moment */
+export async function killAll(moments: readonly Moment[], lanes: number): Promise<string[]> {
+  const wrong: string[] = [];
+  const left = [...moments];
+  const lane = async () => {
+    for (let moment = left.shift(); moment !== undefined; moment = left.shift())
+      for (const one of await killAndResume(moment)) wrong.push(`${moment.counted} ${moment.at}: ${one}`);
+  };
+  await Promise.all(Array.from({ length: lanes }, lane));
+  return wrong;
+}
+
+/** @returns what does not hold after the set was killed and gone on with, a sentence each */
+export async function killAndResume({ counted, at }: Moment): Promise<string[]> {
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
+  const into = path.join(root, 'sets');
+  await mkdir(into);
+  const body = new PracticeBody({ timing: AT_ONCE });
+  await body.change('shutter', 30);
+  await body.change('drive', 'continuous');
+  const before = { ...body.state };
+  const link = new PracticeLink(body);
+  const wrong: string[] = [];
+  try {
+    const first = await runChild(link, [root, counted, String(at)]);
+    if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
+    const second = await runChild(link, [root]);
+    const wasOver = second.said.includes('nothing-unfinished');
+    if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
+    const sets = await readdir(into);
+    // Killed before the run was in the journal: nothing was fired, and nothing is owed.
+    if (wasOver && body.shots.length === 0) {
+      const left = await readdir(into, { recursive: true });
+      if (left.some((name) => name.endsWith('.jpg'))) wrong.push(`There is ${left.join()}.`);
+    } else {
+      if (!wasOver && !second.said.includes('complete: All 9 frames are verified.'))
+        wrong.push(`It says: ${second.said}`);
+      if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
+      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body)));
+    }
+    for (const [name, found] of Object.entries(before)) {
+      const now = body.state[name as keyof typeof before];
+      if (now !== found) wrong.push(`${name} is ${now}, found was ${found}.`);
+    }
+    return wrong;
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+const BASE_TV = 6;
+
+async function lookAt(folder: string, body: PracticeBody): Promise<string[]> {
+  const wrong: string[] = [];
+  const { record } = readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8'));
+  if (!record.complete) wrong.push('The record does not call it complete.');
+  for (const { number, file, offset, state, reason } of record.frames) {
+    if (file === null) {
+      wrong.push(`Frame ${number} is ${state}: ${reason}`);
+      continue;
+    }
+    const { exposureTime } = await readRecorded(path.join(folder, file));
+    const tv = recordedTv(exposureTime) ?? Number.NaN;
+    if (!(Math.abs(tv - (BASE_TV - offset)) < 1e-9)) wrong.push(`${file} was ${exposureTime} s.`);
+  }
+  const offsets = record.frames.map(({ offset }) => offset).join();
+  if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);
+  const files = new Set(record.frames.map(({ file }) => file));
+  if (files.size !== 9) wrong.push('Two frames have the same file.');
+  const known = new Set([...files, ...record.setAside.map(({ file }) => file), 'set.json', 'set-aside']);
+  for (const name of await readdir(folder, { recursive: true }))
+    if (!known.has(name)) wrong.push(`${name} belongs to nothing.`);
+  // Every release is accounted for: a frame, a file that was set aside, or one that may be on the card only.
+  const told = 9 + record.setAside.length + record.strays.length;
+  if (body.shots.length > told) wrong.push(`${body.shots.length} were fired, ${told} are told of.`);
+  const { findings } = await checkSet(folder);
+  for (const { severity, sentence } of findings)
+    if (severity === 'wrong') wrong.push(`The check says: ${sentence}`);
+  return wrong;
+}

@@ -1,0 +1,213 @@
+// A run that was cut off with the program: told, gone on with, or ended. The program that died is a station whose shutter never comes
+// back; what it had committed is in the journal.
+import { appendFile, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { readSetRecord } from '../../shared/set-record.js';
+import { Body, type FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { checkSet } from '../../src/frames/index.js';
+import { AsFoundStore } from '../../src/run/as-found.js';
+import { EventLog, Journal, Station } from '../../src/run/index.js';
+import { ProfileStore } from '../../src/run/profiles.js';
+
+const NINE = { frames: 9, step: 1, base: '1/60' };
+
+let root = '';
+let into = '';
+let journal: Journal;
+let body: PracticeBody;
+beforeEach(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  into = path.join(root, 'sets');
+  journal = await Journal.open(path.join(root, 'state'));
+  body = new PracticeBody({ timing: AT_ONCE });
+});
+afterEach(async () => {
+  journal.close();
+  await rm(root, { recursive: true, force: true });
+});
+
+/** Frames that come back before the program dies; then the shutter never does. */
+class DyingLink extends PracticeLink {
+  left: number;
+  constructor(of: PracticeBody, left: number) {
+    super(of);
+    this.left = left;
+  }
+  override fire(options: FireOptions) {
+    this.left -= 1;
+    return this.left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
+  }
+}
+
+async function station(link: PracticeLink): Promise<{ station: Station; events: EventLog }> {
+  const events = new EventLog();
+  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
+  const made = new Station({
+    choice: 'practice',
+    into,
+    stateFolder: path.join(root, 'state'),
+    configFolder: path.join(root, 'config'),
+    events,
+    log: () => undefined,
+    journal,
+    finder: {
+      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
+      find: async () => ({
+        notes: [],
+        body: await Body.meet(link, {
+          owed: (identity) => asFound.read(identity),
+          keepDebts: (identity, debts) => asFound.write(identity, debts),
+        }),
+      }),
+    },
+  });
+  made.tellUnfinished();
+  await made.look();
+  return { station: made, events };
+}
+
+/** A set of which so many frames are verified, and the next one was being made. */
+async function cutOff(frames: number): Promise<string> {
+  const { station: dying, events } = await station(new DyingLink(body, frames));
+  const isThere = new Promise<void>((resolve) => {
+    let fired = 0;
+    let verified = 0;
+    events.watch(({ happening }) => {
+      if (happening.type !== 'frame') return;
+      if (happening.frame.state === 'fired') fired += 1;
+      if (happening.frame.state === 'verified') verified += 1;
+      if (fired === frames + 1 && verified === frames) resolve();
+    });
+  });
+  await dying.start(NINE);
+  await isThere;
+  const [set] = await readdir(into);
+  return path.join(into, set ?? '');
+}
+
+const recordIn = async (folder: string) =>
+  readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
+const wrongIn = async (folder: string) =>
+  (await checkSet(folder)).findings.filter(({ severity }) => severity === 'wrong');
+
+describe('a run that was cut off', () => {
+  it('is told, and nothing else is begun before it is gone on with or ended', async () => {
+    const folder = await cutOff(4);
+    const { station: next, events } = await station(new PracticeLink(body));
+    expect(events.state.unfinished).toMatchObject({ verified: 4, frames: 9, folder });
+    await expect(next.start(NINE)).rejects.toMatchObject({ code: 'run-unfinished' });
+    expect(await readdir(into)).toHaveLength(1);
+    await next.close();
+  });
+
+  it('is gone on with in its own folder; only what is missing is made', async () => {
+    const before = { ...body.state };
+    const folder = await cutOff(4);
+    expect(body.state).not.toEqual(before);
+    const { station: next, events } = await station(new PracticeLink(body));
+    // What was changed is put back as soon as the body is met.
+    expect({ ...body.state }).toEqual(before);
+    const shots = body.shots.length;
+    await next.resume();
+    expect(events.state.unfinished).toBeNull();
+    await next.settled();
+    expect(events.state.run).toMatchObject({ state: 'complete', folder });
+    expect(body.shots.length - shots).toBe(5);
+    expect({ ...body.state }).toEqual(before);
+    const record = await recordIn(folder);
+    expect(record.complete).toBe(true);
+    expect(record.strays).toMatchObject([{ reason: 'Evenrung was ended while the frame was being made.' }]);
+    expect(record.notes.join()).toMatch(/Gone on with after a restart/);
+    expect(await wrongIn(folder)).toEqual([]);
+    expect(journal.unfinishedRun()).toBeNull();
+    await next.close();
+  });
+
+  it('has what was verified checked: a file that changed is set aside, one that is gone is made again', async () => {
+    const folder = await cutOff(4);
+    const files = (await readdir(folder)).filter((name) => name.endsWith('.jpg'));
+    expect(files).toHaveLength(4);
+    await appendFile(path.join(folder, files[0] ?? ''), 'one byte more');
+    await rm(path.join(folder, files[1] ?? ''));
+    const { station: next, events } = await station(new PracticeLink(body));
+    const shots = body.shots.length;
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    const record = await recordIn(folder);
+    // A picture that is whole and rightly exposed is taken up again, whatever hangs behind it.
+    expect(body.shots.length - shots + record.setAside.length).toBeGreaterThanOrEqual(6);
+    expect(await wrongIn(folder)).toEqual([]);
+    await next.close();
+  });
+
+  it('is ended: the record says how far it got, and a new set can be fired', async () => {
+    const folder = await cutOff(4);
+    const { station: next, events } = await station(new PracticeLink(body));
+    await next.endUnfinished();
+    expect(events.state.unfinished).toBeNull();
+    const record = await recordIn(folder);
+    expect(record.complete).toBe(false);
+    expect(record.frames.filter(({ state }) => state === 'verified')).toHaveLength(4);
+    await next.start(NINE);
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    expect(await readdir(into)).toHaveLength(2);
+    await next.close();
+  });
+
+  it('is not gone on with by another body', async () => {
+    await cutOff(2);
+    const other = new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' });
+    const { station: next } = await station(new PracticeLink(other));
+    await expect(next.resume()).rejects.toMatchObject({
+      code: 'body-not-ready',
+      message: expect.stringMatching(/serial number PB-0001\. Connect that one/),
+    });
+    expect(next.unfinished()).not.toBeNull();
+    await next.close();
+  });
+
+  it('whose folder is gone can still be ended, in the journal alone', async () => {
+    const folder = await cutOff(2);
+    await rm(folder, { recursive: true });
+    const { station: next } = await station(new PracticeLink(body));
+    await expect(next.resume()).rejects.toMatchObject({ code: 'folder-not-writable' });
+    await next.endUnfinished();
+    expect(next.unfinished()).toBeNull();
+    const [run] = journal.runs({ limit: 1 });
+    expect(run).toMatchObject({ state: 'halted', sentence: expect.stringMatching(/without a record/) });
+    await next.close();
+  });
+
+  it('is none: said so', async () => {
+    const { station: next } = await station(new PracticeLink(body));
+    await expect(next.resume()).rejects.toMatchObject({ code: 'nothing-unfinished' });
+    await expect(next.endUnfinished()).rejects.toMatchObject({ code: 'nothing-unfinished' });
+    await next.close();
+  });
+});
+
+describe('a journal that takes no more', () => {
+  it('keeps the shutter from being touched; the settings go back', async () => {
+    const before = { ...body.state };
+    const { station: made, events } = await station(new PracticeLink(body));
+    const real = journal.frameChanged.bind(journal);
+    let frames = 0;
+    journal.frameChanged = (...args) => {
+      if (args[1].state === 'fired') frames += 1;
+      if (frames > 3) throw Object.assign(new Error('The disk is full.'), { code: 'SQLITE_FULL' });
+      real(...args);
+    };
+    await made.start(NINE);
+    await made.settled();
+    expect(events.state.run?.state).toBe('halted');
+    expect(body.shots).toHaveLength(3);
+    expect({ ...body.state }).toEqual(before);
+    await made.close();
+  });
+});

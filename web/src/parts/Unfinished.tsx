@@ -1,0 +1,40 @@
+// A set that was cut off with the program: whether to go on with it comes before anything else is asked.
+import type { Unfinished as CutOff } from '../../../shared/state.js';
+import { body, busy, endUnfinished, refusedAction, resume } from '../store.js';
+import { text } from '../text.js';
+import { Mark } from './Mark.js';
+import { More, Refused } from './More.js';
+
+export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
+  const refused = refusedAction.value;
+  const refusal = refused?.action === 'resume' || refused?.action === 'end' ? refused.refusal : null;
+  const isBusy = busy.value === 'resume' || busy.value === 'end';
+  return (
+    <section class="ended unfinished" data-state="stopped" aria-labelledby="unfinished-heading">
+      <h2 id="unfinished-heading">
+        <Mark of="stopped" />
+        {text.unfinished.heading}
+      </h2>
+      <p>{cutOff.sentence}</p>
+      {cutOff.folder !== null && (
+        <dl>
+          <dt>{text.run.folder}</dt>
+          <dd>
+            <code>{cutOff.folder}</code>
+          </dd>
+        </dl>
+      )}
+      {body.value === null && <p>{text.unfinished.needsBody}</p>}
+      <div class="choices">
+        <button type="button" disabled={isBusy || body.value === null} onClick={() => void resume()}>
+          {text.unfinished.goOn}
+        </button>
+        <button type="button" disabled={isBusy} onClick={() => void endUnfinished()}>
+          {text.unfinished.end}
+        </button>
+      </div>
+      <Refused refusal={refusal} />
+      {refusal === null && <More about="run-unfinished" />}
+    </section>
+  );
+}
