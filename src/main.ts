@@ -9,6 +9,7 @@ import { addLearn } from './commands/learn.js';
 import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
 import { addServe } from './commands/serve.js';
+import { addSets } from './commands/sets.js';
 
 // Logs go to standard error: standard output belongs to what a command was asked for. EVENRUNG_LOG sets the level.
 const level = process.env.EVENRUNG_LOG ?? 'info';
@@ -33,6 +34,7 @@ addPlan(program);
 addFire(program, log);
 addBodies(program, log);
 addLearn(program, log);
+addSets(program);
 
 // The errors of subcommands come as exceptions too.
 for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });

@@ -11,6 +11,8 @@ export {
 } from './checksum.js';
 export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './contact-sheet.js';
 export { ExifToolProcess, exifTool } from './exiftool.js';
+export { type ExportedFile, type ExportedSet, type ExportOptions, exportSet } from './export-set.js';
+export { setFoldersIn } from './find-sets.js';
 export {
   type AskedExposure,
   type AskedOffset,

@@ -1,0 +1,45 @@
+// A daemon that is killed in the middle of a set: what the panel asks when the next one is there, and that the set is gone on with.
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { ask, freshly, hold, PracticePanel, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
+
+let panel: PracticePanel;
+
+beforeAll(async () => {
+  panel = await PracticePanel.start();
+});
+afterEach(async () => {
+  panel.forgetComplaints();
+  expect(await panel.closePages()).toEqual([]);
+});
+afterAll(async () => {
+  await panel?.end();
+});
+
+describe.each(SIZES)('$name', (size) => {
+  it.each(['Go on with it', 'End it'])(
+    'a set that was cut off: %s',
+    async (choice) => {
+      const page = await panel.open(size);
+      await freshly(page);
+      await ask(page, 9, '1 EV', '1/60');
+      await hold(page);
+      await verified(page).nth(1).waitFor();
+      panel.daemon?.signal('SIGKILL');
+      await panel.daemon?.ended;
+      await panel.serve(Number(new URL(panel.address).port));
+      const card = page.getByRole('region', { name: 'A set was cut off' });
+      await card.waitFor();
+      expect(await card.textContent()).toMatch(/cut off after [2-8] of 9 frames/);
+      // Nothing else can be asked for before that is settled.
+      await page.locator('main[data-body-state="ready"]').waitFor();
+      expect(await page.getByRole('button', { name: /^Hold to fire/ }).count()).toBe(0);
+      await wellLaid(page);
+      await page.screenshot({ path: screenAt(`unfinished-${size.name}`), fullPage: true });
+      await card.getByRole('button', { name: choice }).click();
+      const ends = choice === 'End it' ? 'stopped' : 'complete';
+      await page.locator(`main[data-view="ended"][data-run-state="${ends}"]`).waitFor({ timeout: 20_000 });
+      await expect.poll(() => card.count()).toBe(0);
+    },
+    60_000,
+  );
+});
