@@ -28,6 +28,7 @@ export const ERRORS = {
   'unknown-body': { status: 400, exit: 2 },
   'folder-not-writable': { status: 422, exit: 2 },
   'template-unusable': { status: 422, exit: 2 },
+  'alarm-unusable': { status: 422, exit: 2 },
   'state-not-writable': { status: 500, exit: 2 },
   'port-in-use': { status: 500, exit: 2 },
   'foreign-host': { status: 403, exit: 2 },

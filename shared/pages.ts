@@ -37,6 +37,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'unknown-body': stops('There is no such body'),
   'folder-not-writable': stops('The folder cannot take sets'),
   'template-unusable': stops('The name template cannot be used'),
+  'alarm-unusable': stops('The alarm cannot be used'),
   'state-not-writable': stops('Evenrung cannot keep what it has to remember'),
   'port-in-use': stops('The port is in use'),
   'foreign-host': STRANGER,

@@ -24,3 +24,6 @@ export {
   type Settings,
 } from './link.js';
 export { type Deadlines, SupervisedLink, type SupervisedLinkOptions } from './process/supervised-link.js';
+export { framesLeftOnCard, LARGEST_FILE_BYTES, sizeOf } from './readiness/files.js';
+export { batteryCharge, type Charge, EMPTY_PERCENT } from './readiness/power.js';
+export { who } from './readiness/question.js';

@@ -309,9 +309,9 @@ describe('learn', () => {
 });
 
 describe('serve', () => {
-  function serve(port: number): Started {
+  function serve(port: number, state = 'state'): Started {
     const daemon = start(['serve', '--body', 'practice', '--port', String(port), '--into', into], {
-      XDG_STATE_HOME: path.join(into, 'state'),
+      XDG_STATE_HOME: path.join(into, state),
     });
     onTestFinished(() => daemon.signal('SIGKILL'));
     return daemon;
@@ -431,7 +431,7 @@ describe('serve', () => {
   it('on a port in use: one sentence, exit 2; the first goes on', async () => {
     const first = serve(0);
     const [, address = ''] = await first.until(/Panel: (http:\S+?)[ "]/);
-    const { code, stderr } = await serve(Number(new URL(address).port)).ended;
+    const { code, stderr } = await serve(Number(new URL(address).port), 'another state').ended;
     expect(code).toBe(2);
     const [sentence, ...others] = stderr.trimEnd().split('\n');
     expect(sentence).toMatch(/^Port \d+ is in use, perhaps by another Evenrung\./);

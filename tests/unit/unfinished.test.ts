@@ -192,6 +192,26 @@ describe('a run that was cut off', () => {
   });
 });
 
+describe('between sets', () => {
+  it('a connection that has grown is begun anew; never in the middle of one', async () => {
+    class Growing extends PracticeLink {
+      readonly asked: number[] = [];
+      async recycleIfLarge(): Promise<boolean> {
+        this.asked.push(body.shots.length);
+        return false;
+      }
+    }
+    const link = new Growing(body);
+    const { station: made } = await station(link);
+    for (let sets = 0; sets < 2; sets += 1) {
+      await made.start({ frames: 3, step: 1, base: '1/60' });
+      await made.settled();
+    }
+    expect(link.asked).toEqual([3, 6]);
+    await made.close();
+  });
+});
+
 describe('a journal that takes no more', () => {
   it('keeps the shutter from being touched; the settings go back', async () => {
     const before = { ...body.state };

@@ -1,4 +1,5 @@
 // Rules on what becomes of a frame: one file, kept where, and whether there is room for it.
+import type { Settings } from '../link.js';
 import { firstOf, numberOf, toldOf } from './labels.js';
 import {
   askPerson,
@@ -81,7 +82,7 @@ function lookAtTarget(question: ReadinessQuestion): Finding | null {
 }
 
 /** A large raw file. From memory, no source. */
-const LARGEST_FILE_BYTES = 60e6;
+export const LARGEST_FILE_BYTES = 60e6;
 
 function roomHere({ freeBytes, frames, fileBytes }: ReadinessQuestion): Finding | null {
   if (freeBytes === null || frames === null) return null;
@@ -101,13 +102,21 @@ const AVAILABLE = 'availableshots';
 /** No card takes more: a larger number stands for something else. From memory, no source. */
 const MOST_FRAMES = 999_999;
 
+/** @returns how many more frames the card takes, as the body counts; null where it does not tell, or keeps none there */
+export function framesLeftOnCard(settings: Settings): number | null {
+  const target = firstOf(settings, ['capturetarget'])?.label;
+  // Set to its memory, a body counts what fits there, which says nothing of the card.
+  if (target !== undefined && MEMORY.has(target)) return null;
+  const left = numberOf(settings, AVAILABLE);
+  return left !== undefined && left <= MOST_FRAMES ? left : null;
+}
+
 function roomOnCard(question: ReadinessQuestion): Finding | null {
   const { settings, frames } = question;
   const target = firstOf(settings, ['capturetarget'])?.label;
   if (target !== undefined && MEMORY.has(target) && !mayReachCard(question)) return null;
-  // Set to its memory, a body counts what fits there, which says nothing of the card.
-  const left = target !== undefined && MEMORY.has(target) ? undefined : numberOf(settings, AVAILABLE);
-  if (left !== undefined && left <= MOST_FRAMES) {
+  const left = framesLeftOnCard(settings);
+  if (left !== null) {
     const words = `${who(question)} has room for ${left} more frame${left === 1 ? '' : 's'}`;
     if (left > 0 && left >= (frames ?? 0)) return fine(`${words}.`);
     return stops(
@@ -130,7 +139,7 @@ const lookAtRoom = (question: ReadinessQuestion): Finding | null =>
   gravest([roomOnCard(question), roomHere(question)]);
 
 /** @returns `1.2 GB`, `340 MB`, `0 MB`: powers of ten, as drives and cards are sold */
-function sizeOf(bytes: number, round: (tenths: number) => number): string {
+export function sizeOf(bytes: number, round: (tenths: number) => number): string {
   if (bytes >= 1e9) return `${(round(bytes / 1e8) / 10).toFixed(1)} GB`;
   return `${round(bytes / 1e6)} MB`;
 }

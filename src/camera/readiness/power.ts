@@ -1,11 +1,28 @@
 // Rules on whether the body lasts: its battery, and its habit of going to sleep.
-import { firstOf, isOn } from './labels.js';
+import type { Settings } from '../link.js';
+import { firstOf, isOn, type Told } from './labels.js';
 import { attention, type Finding, fine, type ReadinessQuestion, type Rule, stops, who } from './question.js';
 
 /** Common practice, no source: below this, a charged battery goes in before a set. */
 const LOW_PERCENT = 30;
 /** Common practice, no source: below this, bodies give up in the middle of something. */
-const EMPTY_PERCENT = 10;
+export const EMPTY_PERCENT = 10;
+
+/** Percent from 0 to 100; or `low`, where a body has only that word for its last stretch. */
+export type Charge = number | 'low';
+
+/** @returns null where a body tells no charge, or runs on a mains adapter */
+export function batteryCharge(settings: Settings): Charge | null {
+  if (isOn(settings, 'acpower') === true) return null;
+  const told = firstOf(settings, ['batterylevel']);
+  return told?.readable === true ? chargeOf(told) : null;
+}
+
+function chargeOf({ label }: Told): Charge | null {
+  if (label === 'low') return label;
+  const percent = Number(/^(\d{1,3})\s*%$/.exec(label)?.[1] ?? Number.NaN);
+  return percent <= 100 ? percent : null;
+}
 
 function lookAtBattery(question: ReadinessQuestion): Finding | null {
   const { settings } = question;
@@ -13,11 +30,11 @@ function lookAtBattery(question: ReadinessQuestion): Finding | null {
   if (isOn(settings, 'acpower') === true) return fine(`${body} runs on a mains adapter.`);
   const told = firstOf(settings, ['batterylevel']);
   if (told?.readable !== true) return null;
-  if (told.label === 'low') {
+  const percent = chargeOf(told);
+  if (percent === 'low') {
     return attention(`${body}'s battery is low. Put in a charged one before you fire.`);
   }
-  const percent = Number(/^(\d{1,3})\s*%$/.exec(told.label)?.[1] ?? Number.NaN);
-  if (!(percent <= 100)) {
+  if (percent === null) {
     return attention(`${body} says ${told.shown} of its battery: make sure that it is charged.`);
   }
   // No body runs on nothing: from memory, this is what some say of a battery-shaped mains adapter.

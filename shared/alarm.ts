@@ -1,0 +1,32 @@
+// What a webhook is told when a run ends early. Others write programs against it: a field may come to be added, and the version
+// goes up where one changes its meaning or goes away.
+import { z } from 'zod';
+import { errorCodeSchema } from './errors.js';
+
+export const ALARM_VERSION = 1;
+
+export const alarmSchema = z
+  .strictObject({
+    version: z.literal(ALARM_VERSION),
+    /** The same for each try: a receiver that answered too late gets it once more. */
+    id: z.uuid(),
+    /** ISO 8601, UTC: when it was raised, by this computer's clock. */
+    at: z.iso.datetime(),
+    /** The id of the run. */
+    run: z.string(),
+    /** halted: something went wrong. stopped: it ended by itself before something ran out. */
+    state: z.enum(['halted', 'stopped']),
+    /** What went wrong; null where nothing did. */
+    error: errorCodeSchema.nullable(),
+    /** What happened and what to do, with folders shortened to their names. */
+    sentence: z.string(),
+    /** Where the notes say more, as in pages.ts; null where there is no error. */
+    page: z.string().nullable(),
+    /** Frames of the last set that are verified, and all of that set. */
+    verified: z.number().int().min(0),
+    frames: z.number().int().min(0),
+    /** The name of the set folder, never where it lies: that tells who somebody is, and no receiver could open it. */
+    folder: z.string().nullable(),
+  })
+  .meta({ id: 'Alarm' });
+export type AlarmNotice = z.infer<typeof alarmSchema>;

@@ -1,0 +1,445 @@
+// Calls for somebody when a run ends early: a command on this computer, a webhook elsewhere. Both are given on the command line
+// or in the config, never over the API: whoever reaches the panel must not have commands run, or requests sent, from here.
+// Nothing here holds a run up or throws into it; what fails is a line in the log. It knows nothing of cameras.
+import { type ChildProcess, execFile, spawn } from 'node:child_process';
+import { randomUUID } from 'node:crypto';
+import { once } from 'node:events';
+import http from 'node:http';
+import https from 'node:https';
+import type { LookupFunction, Socket } from 'node:net';
+import os from 'node:os';
+import path from 'node:path';
+import { setTimeout as pause } from 'node:timers/promises';
+import { ALARM_VERSION, type AlarmNotice, alarmSchema } from '../../shared/alarm.js';
+import { asEvenrungError, type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import { pageAddress } from '../../shared/pages.js';
+
+/** Why somebody should come. */
+export interface Halt {
+  /** The id of the run. */
+  readonly run: string;
+  /** `stopped`: it ended by itself before something ran out. Whoever stops a run is there, and need not be called. */
+  readonly state: 'halted' | 'stopped';
+  readonly error: ErrorCode | null;
+  readonly sentence: string;
+  /** The path of the set folder, where there is one. */
+  readonly folder: string | null;
+  readonly verified: number;
+  readonly frames: number;
+}
+
+/** Milliseconds, all of them. */
+export interface AlarmTiming {
+  /** What a command, and all that it starts, may take. */
+  readonly command: number;
+  /** What one try of the webhook may take, from looking its name up to the first line of its answer. */
+  readonly tryWithin: number;
+  /** From a try that failed to the next one: one try more than there are numbers. Each is moved by up to a fifth either way. */
+  readonly pauses: readonly number[];
+  /** The longest such pause while close waits. */
+  readonly pauseAtEnd: number;
+  /** What close waits for all that is under way. */
+  readonly close: number;
+}
+
+const TIMING: AlarmTiming = {
+  command: 30_000,
+  tryWithin: 10_000,
+  pauses: [5000, 15_000, 35_000, 65_000],
+  pauseAtEnd: 1000,
+  close: 5000,
+};
+
+export interface AlarmOptions {
+  /** A line for the shell of the system, as it would be typed. */
+  readonly command?: string | undefined;
+  /** An http or https address. */
+  readonly webhook?: string | undefined;
+  readonly log: (level: 'info' | 'warn', line: string) => void;
+  readonly timing?: Partial<AlarmTiming>;
+  /** From 0 to 1: spreads the tries of many computers that lost the same network. */
+  readonly random?: () => number;
+}
+
+/** Longest sentence that is handed on, in characters: a system takes only so much environment. */
+const LONGEST_SENTENCE = 4000;
+const LONGEST_COMMAND = 8000;
+const LONGEST_ADDRESS = 2000;
+/** What is kept of what a command prints, in characters. */
+const MOST_OUTPUT = 4000;
+/** A shell that ends so did not find the command (POSIX, Shell Command Language, 2.8.2). */
+const NOT_FOUND = 127;
+/** What may be right the next time, beside all 5xx: the receiver was too slow, or was asked too often (RFC 9110, RFC 6585). */
+const TRY_AGAIN: ReadonlySet<number> = new Set([408, 425, 429]);
+const SPREAD = 0.2;
+
+export class Alarm {
+  private readonly command: string | null;
+  private readonly webhook: URL | null;
+  private readonly options: AlarmOptions;
+  private readonly timing: AlarmTiming;
+  private readonly underWay = new Set<Promise<void>>();
+  /** The end has come near: pauses become short. */
+  private readonly hurry = new AbortController();
+  /** The end is there: whatever is under way is dropped. */
+  private readonly cut = new AbortController();
+  private closing: Promise<void> | undefined;
+
+  /** @throws EvenrungError alarm-unusable */
+  constructor(options: AlarmOptions) {
+    this.options = options;
+    this.timing = { ...TIMING, ...options.timing };
+    this.command = options.command === undefined ? null : usableCommand(options.command);
+    this.webhook = options.webhook === undefined ? null : usableAddress(options.webhook);
+  }
+
+  /** Comes back at once, and never throws; each call tells anew. After close it does nothing. */
+  raise(halt: Halt): void {
+    if (this.closing !== undefined) return;
+    const at = new Date();
+    const { command, webhook } = this;
+    if (command !== null) this.soon(() => this.runCommand(command, halt));
+    if (webhook !== null) this.soon(() => this.tell(webhook, JSON.stringify(noticeOf(halt, at))));
+  }
+
+  /**
+   * Waits for what is under way, 5 s at most: what is not done then is dropped, and said to be. Never throws; a second call waits
+   * for the same end.
+   */
+  close(): Promise<void> {
+    this.closing ??= this.finish();
+    return this.closing;
+  }
+
+  private async finish(): Promise<void> {
+    this.hurry.abort();
+    // Nothing else here keeps the process alive, and whoever waits wants an end.
+    const timer = setTimeout(() => this.cut.abort(), this.timing.close);
+    await Promise.all(this.underWay);
+    clearTimeout(timer);
+  }
+
+  /** Not within the caller's turn: starting a process takes milliseconds. */
+  private soon(work: () => Promise<void>): void {
+    const done = new Promise<void>((resolve) => setImmediate(resolve))
+      .then(work)
+      .catch((cause: unknown) => this.say('warn', `The alarm failed: ${asEvenrungError(cause).message}`))
+      .finally(() => this.underWay.delete(done));
+    this.underWay.add(done);
+  }
+
+  private say(level: 'info' | 'warn', line: string): void {
+    try {
+      this.options.log(level, line);
+    } catch {
+      // There is nobody left to tell.
+    }
+  }
+
+  // --- the command
+
+  /** What is told goes by the environment, never into the line: no sentence can become a command. */
+  private async runCommand(command: string, halt: Halt): Promise<void> {
+    // A group of its own, so that it can be ended with all that it has started, and a Ctrl-C at the terminal does not reach it.
+    const child = spawn(command, {
+      shell: true,
+      detached: process.platform !== 'win32',
+      env: { ...process.env, ...environmentOf(halt) },
+      stdio: ['ignore', 'pipe', 'pipe'],
+    });
+    child.unref();
+    // What keeps it from being started is told below; a signal that could not be sent is no news.
+    child.on('error', () => undefined);
+    const output = new Output();
+    for (const pipe of [child.stdout, child.stderr]) {
+      (pipe as Socket).unref();
+      pipe.setEncoding('utf8').on('data', (text: string) => output.add(text));
+      pipe.on('error', () => undefined);
+    }
+    const outcome = await this.endOf(child);
+    for (const line of output.lines()) this.say('info', `The alarm's command says: ${line}`);
+    this.say(outcome === null ? 'info' : 'warn', outcome ?? "The alarm's command has ended, exit code 0.");
+  }
+
+  /** @returns what went wrong; null where nothing did */
+  private async endOf(child: ChildProcess): Promise<string | null> {
+    const { command, close } = this.timing;
+    const over = new AbortController();
+    const timer = setTimeout(() => over.abort(), command).unref();
+    const stop = () => over.abort();
+    if (this.cut.signal.aborted) stop();
+    this.cut.signal.addEventListener('abort', stop);
+    try {
+      // Rejects with what kept it from being started. Its pipes close with the last process that holds them.
+      const [code, signal] = await once(child, 'close', { signal: over.signal });
+      if (code === 0) return null;
+      if (code === NOT_FOUND)
+        return "The alarm's command was not found, or found nothing to run: exit code 127.";
+      const how = code === null ? `was ended by ${signal}` : `failed: exit code ${code}`;
+      return `The alarm's command ${how}.`;
+    } catch (cause) {
+      if (!over.signal.aborted) return `The alarm's command could not be started: ${wordsOf(cause)}.`;
+      endGroup(child);
+      const [within, why] = this.cut.signal.aborted ? [close, ', since Evenrung ends'] : [command, ''];
+      return `The alarm's command was ended after ${seconds(within)}${why}.`;
+    } finally {
+      clearTimeout(timer);
+      this.cut.signal.removeEventListener('abort', stop);
+      // Whoever has left the group may still hold them.
+      child.stdout?.destroy();
+      child.stderr?.destroy();
+    }
+  }
+
+  // --- the webhook
+
+  private async tell(webhook: URL, body: string): Promise<void> {
+    // The rest of an address is often a secret.
+    const where = `The webhook at ${webhook.host}`;
+    const { pauses } = this.timing;
+    for (let tries = 1; ; tries += 1) {
+      const failure = await this.tryOnce(webhook, body);
+      if (failure === null) {
+        this.say('info', `${where} was told.`);
+        return;
+      }
+      const wait = pauses[tries - 1];
+      if (failure.final || wait === undefined || this.cut.signal.aborted) {
+        const often = tries === 1 ? '' : ` in ${tries} tries`;
+        this.say('warn', `${where} was not told${often}: ${failure.why}.`);
+        return;
+      }
+      this.say('info', `${where} was not told yet: ${failure.why}. It is tried again.`);
+      await this.rest(wait);
+    }
+  }
+
+  /** Ends early where somebody waits for the end. */
+  private async rest(usual: number): Promise<void> {
+    const { hurry, cut, timing } = this;
+    const { random = Math.random } = this.options;
+    const spread = usual * (1 + SPREAD * (2 * random() - 1));
+    if (!hurry.signal.aborted)
+      await pause(spread, undefined, { ref: false, signal: hurry.signal }).catch(() => undefined);
+    else
+      await pause(Math.min(spread, timing.pauseAtEnd), undefined, { ref: false, signal: cut.signal }).catch(
+        () => undefined,
+      );
+  }
+
+  /** @returns why it failed, and whether it would again; null where it was told */
+  private async tryOnce(webhook: URL, body: string): Promise<{ why: string; final: boolean } | null> {
+    const { tryWithin } = this.timing;
+    const over = new AbortController();
+    const stop = () => over.abort();
+    const timer = setTimeout(stop, tryWithin).unref();
+    if (this.cut.signal.aborted) stop();
+    this.cut.signal.addEventListener('abort', stop);
+    try {
+      const { status, location } = await post(webhook, body, over.signal);
+      if (status >= 200 && status < 300) return null;
+      if (status >= 300 && status < 400) return { why: elsewhere(status, location, webhook), final: true };
+      return { why: `it answered ${status}`, final: status < 500 && !TRY_AGAIN.has(status) };
+    } catch (cause) {
+      if (this.cut.signal.aborted) return { why: 'Evenrung ends', final: true };
+      if (over.signal.aborted) return { why: `no answer within ${seconds(tryWithin)}`, final: false };
+      return { why: wordsOf(cause), final: false };
+    } finally {
+      clearTimeout(timer);
+      this.cut.signal.removeEventListener('abort', stop);
+    }
+  }
+}
+
+/** The first of what a command prints; what comes after it is read and dropped, so that the command does not wait for a reader. */
+class Output {
+  private text = '';
+  private isCut = false;
+
+  add(text: string): void {
+    const room = MOST_OUTPUT - this.text.length;
+    if (text.length > room) this.isCut = true;
+    this.text += text.slice(0, Math.max(0, room));
+  }
+
+  /** @returns what is not empty, without signs that would move a terminal */
+  lines(): string[] {
+    const lines = this.text.split(/[\r\n]+/).map((line) => line.replace(/\p{C}+/gu, ' ').trim());
+    return [...lines, this.isCut ? '(and more)' : ''].filter((line) => line !== '');
+  }
+}
+
+function environmentOf({ sentence, run, state, folder, error }: Halt): Record<string, string> {
+  const values = {
+    EVENRUNG_SENTENCE: cutSentence(sentence),
+    EVENRUNG_RUN: run,
+    EVENRUNG_STATE: state,
+    EVENRUNG_FOLDER: folder ?? '',
+    EVENRUNG_ERROR: error ?? '',
+  };
+  // The one sign that no environment can hold.
+  return Object.fromEntries(
+    Object.entries(values).map(([name, value]) => [name, value.replaceAll('\0', '')]),
+  );
+}
+
+function noticeOf({ run, state, error, sentence, folder, verified, frames }: Halt, at: Date): AlarmNotice {
+  return alarmSchema.parse({
+    version: ALARM_VERSION,
+    id: randomUUID(),
+    at: at.toISOString(),
+    run,
+    state,
+    error,
+    sentence: withoutPlaces(cutSentence(sentence), folder),
+    page: error === null ? null : pageAddress(error),
+    verified,
+    frames,
+    folder: folder === null ? null : path.basename(folder),
+  } satisfies AlarmNotice);
+}
+
+const cutSentence = (sentence: string): string => sentence.slice(0, LONGEST_SENTENCE);
+
+/** A path tells who somebody is. */
+function withoutPlaces(sentence: string, folder: string | null): string {
+  const into = folder === null ? '' : path.dirname(folder);
+  const places: [string, string][] = [
+    [folder ?? '', path.basename(folder ?? '')],
+    [into, path.basename(into)],
+    [os.homedir(), '~'],
+  ];
+  return places
+    .filter(([place]) => place.length > 1)
+    .reduce((text, [place, name]) => text.replaceAll(place, () => name), sentence);
+}
+
+/** With all that it has started, as long as that has not left its group. */
+function endGroup(child: ChildProcess): void {
+  try {
+    if (child.pid === undefined) return;
+    if (process.platform === 'win32') child.kill('SIGKILL');
+    else process.kill(-child.pid, 'SIGKILL');
+  } catch {
+    // It has just ended.
+  }
+}
+
+/** Comes back with the head of the answer: what follows is not read, however much it is. No redirect is followed. */
+function post(
+  address: URL,
+  body: string,
+  signal: AbortSignal,
+): Promise<{ status: number; location: string | undefined }> {
+  return new Promise((resolve, reject) => {
+    const { request } = address.protocol === 'https:' ? https : http;
+    const asked = request(address, {
+      method: 'POST',
+      // A connection of its own, that nothing keeps open.
+      agent: false,
+      lookup: lookupWith(signal),
+      signal,
+      headers: {
+        'content-type': 'application/json',
+        'content-length': Buffer.byteLength(body),
+        'user-agent': 'Evenrung',
+      },
+    });
+    asked.on('socket', (socket) => socket.unref());
+    asked.on('error', reject);
+    asked.on('response', (answer) => {
+      answer.on('error', () => undefined);
+      resolve({ status: answer.statusCode ?? 0, location: answer.headers.location });
+      answer.destroy();
+    });
+    asked.end(body);
+  });
+}
+
+const LOOK_UP = `require('node:dns').lookup(process.argv[1], { all: true }, (error, found) =>
+  process.stdout.write(JSON.stringify(error ? { code: error.code } : { found })));`;
+
+/**
+ * Looks names up in a process of its own. Without a network, which is when alarms are raised, the system may take half a minute
+ * over it; that cannot be broken off, and the process that asked cannot end before.
+ */
+function lookupWith(signal: AbortSignal): LookupFunction {
+  return (name, { all }, done) => {
+    const fail = (code: string) => done(Object.assign(new Error(code), { code }), '', 0);
+    const options = { signal, killSignal: 'SIGKILL', encoding: 'utf8' } as const;
+    const child = execFile(process.execPath, ['-e', LOOK_UP, '--', name], options, (error, text) => {
+      const answer = error === null ? lookedUp(text) : {};
+      const [first] = answer.found ?? [];
+      if (first === undefined) fail(answer.code ?? 'EAI_AGAIN');
+      else if (all) done(null, answer.found ?? []);
+      else done(null, first.address, first.family);
+    });
+    child.unref();
+    for (const pipe of [child.stdout, child.stderr]) (pipe as Socket | null)?.unref();
+  };
+}
+
+function lookedUp(text: string): { code?: string; found?: { address: string; family: number }[] } {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return {};
+  }
+}
+
+const WORDS: Readonly<Record<string, string>> = {
+  ECONNREFUSED: 'nothing listens there',
+  ECONNRESET: 'the connection was closed without an answer',
+  EPIPE: 'the connection was closed without an answer',
+  ENOTFOUND: 'its name is not known, or there is no network',
+  EAI_AGAIN: 'its name cannot be looked up, or there is no network',
+  ENETUNREACH: 'there is no way to it, or no network',
+  EHOSTUNREACH: 'there is no way to it, or no network',
+  ETIMEDOUT: 'there is no way to it, or no network',
+};
+
+function wordsOf(cause: unknown): string {
+  const { code, message } = cause as NodeJS.ErrnoException;
+  return WORDS[code ?? ''] ?? `${code ?? message}`;
+}
+
+/** It would send what the webhook is told to somewhere that nobody has named. */
+function elsewhere(status: number, location: string | undefined, webhook: URL): string {
+  const { href } = webhook;
+  const to =
+    location !== undefined && URL.canParse(location, href) ? new URL(location, href).origin : 'elsewhere';
+  return `it answered ${status} and leads to ${to}, where nothing is sent: give that address itself`;
+}
+
+/** @throws EvenrungError alarm-unusable */
+function usableCommand(command: string): string {
+  const why =
+    command.trim() === ''
+      ? 'it is empty'
+      : command.length > LONGEST_COMMAND
+        ? 'it is too long'
+        : command.includes('\0')
+          ? 'it holds a sign that no command can'
+          : null;
+  if (why === null) return command;
+  throw unusable(`The alarm's command cannot be used, since ${why}: give a line as you would type it.`);
+}
+
+/** @throws EvenrungError alarm-unusable; the sentence does not repeat the address, which may hold a secret */
+function usableAddress(text: string): URL {
+  const url = URL.canParse(text) ? new URL(text) : null;
+  const isWeb = url?.protocol === 'http:' || url?.protocol === 'https:';
+  if (url !== null && isWeb && text.length <= LONGEST_ADDRESS) return url;
+  const why =
+    url === null
+      ? 'it is no whole address'
+      : isWeb
+        ? 'it is too long'
+        : `it begins with ${url.protocol.slice(0, 40)}`;
+  throw unusable(
+    `The alarm's web address cannot be used, since ${why}: give one such as https://example.org/path, beginning with http:// or https://.`,
+  );
+}
+
+const unusable = (sentence: string) => new EvenrungError('alarm-unusable', sentence);
+const seconds = (ms: number): string => `${Number((ms / 1000).toFixed(1))} s`;

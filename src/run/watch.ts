@@ -1,0 +1,234 @@
+// What is left for the sets to come: room on the disk and the card, charge in the battery. Pure: whoever asks has read the disk
+// and the body, between two sets. It stops nothing itself.
+import type { Watch, WatchMark } from '../../shared/watch.js';
+import {
+  type Charge,
+  EMPTY_PERCENT,
+  LARGEST_FILE_BYTES,
+  type LinkKind,
+  sizeOf,
+  who,
+} from '../camera/index.js';
+
+/** Where nobody says how many sets are to come, there should be room for as many. Common practice, no source. */
+const LOW_SETS = 2;
+/** Below this a battery is worth a warning, however slowly it falls: the cold takes the rest. Common practice, no source. */
+export const LOW_PERCENT = 20;
+/** One frame that goes wrong is made up twice before the run halts (run.ts), and its wrong files stay. */
+const SPARE_FRAMES = 2;
+/**
+ * What a set takes beside its frames: record (under 256 KiB, set-folder.ts), contact sheet, sidecars, and its part of the
+ * journal. An estimate.
+ */
+const BESIDE_FRAMES_BYTES = 1e6;
+/** Never counted on: the record, the journal and the rest of the computer must still be able to write. Common practice, no source. */
+export const DISK_RESERVE_BYTES = 100e6;
+/** A smaller fall says more of the gauge than of the battery. Common practice, no source. */
+const LEAST_FALL_PERCENT = 5;
+/** A rise from there on is another battery, or one that has warmed up; smaller ones are a gauge that wavers. From memory. */
+const FRESH_RISE_PERCENT = 5;
+
+/** Files that came back so far, in bytes. */
+export interface FileSizes {
+  readonly files: number;
+  readonly total: number;
+  readonly largest: number;
+}
+
+export const NO_FILES: FileSizes = { files: 0, total: 0, largest: 0 };
+
+export const withFile = ({ files, total, largest }: FileSizes, bytes: number): FileSizes => ({
+  files: files + 1,
+  total: total + bytes,
+  largest: Math.max(largest, bytes),
+});
+
+/** The charge as it was first seen, after so many frames. */
+export interface ChargeReading {
+  readonly framesMade: number;
+  readonly percent: number;
+}
+
+/**
+ * @param readings as this function returned them; none at first
+ * @returns those that still count, the oldest first: at most one for each percent, however long a run lasts
+ */
+export function withCharge(
+  readings: readonly ChargeReading[],
+  charge: Charge | null,
+  framesMade: number,
+): readonly ChargeReading[] {
+  if (typeof charge !== 'number') return readings;
+  const reading = { framesMade, percent: charge };
+  const last = readings.at(-1);
+  if (last === undefined || charge >= last.percent + FRESH_RISE_PERCENT) return [reading];
+  return charge < last.percent ? [...readings, reading] : readings;
+}
+
+export interface WatchQuestion {
+  readonly link: LinkKind;
+  /** Frames that one set fires, with those that only come along with a pass. */
+  readonly framesPerSet: number;
+  /** Sets that are still to be begun; null where nobody knows. */
+  readonly setsToCome: number | null;
+  /** Bytes free on the disk that takes sets; null where nobody can tell. */
+  readonly freeBytes: number | null;
+  readonly sizes: FileSizes;
+  /** Bytes of one file, as somebody has said; counts until a file has come back. */
+  readonly statedBytes: number | null;
+  /** As framesLeftOnCard says. */
+  readonly framesLeftOnCard: number | null;
+  /** As batteryCharge says. */
+  readonly charge: Charge | null;
+  /** As withCharge returned them, with the charge of now. */
+  readonly chargeReadings: readonly ChargeReading[];
+  /** Frames that this run has fired, on the same count as the readings. */
+  readonly framesMade: number;
+}
+
+/** @returns how disk, card and battery stand; null for what nobody can tell. Never throws */
+export const watch = (question: WatchQuestion): Watch => ({
+  disk: watchDisk(question),
+  card: watchCard(question),
+  battery: watchBattery(question),
+});
+
+/** @returns a sentence for each thing that does not surely last for the next set: where there is one, stop cleanly before it */
+export const tooLow = ({ disk, card, battery }: Watch): string[] =>
+  [disk, card, battery].flatMap((item) => (item?.mark === 'too-low' ? [item.sentence] : []));
+
+/**
+ * @param sure what the next set takes at most
+ * @param usual what a set takes as a rule
+ * @returns how many sets would be begun, if each before the last takes what it usually does
+ */
+const setsWithin = (room: number, sure: number, usual: number): number =>
+  room < sure ? 0 : 1 + Math.floor((room - sure) / usual);
+
+function markOf(setsLeft: number, { setsToCome }: WatchQuestion): WatchMark {
+  if (setsLeft >= (setsToCome ?? LOW_SETS)) return 'fine';
+  return setsLeft === 0 ? 'too-low' : 'low';
+}
+
+function watchDisk(question: WatchQuestion): Watch['disk'] {
+  const { freeBytes, framesPerSet, setsToCome } = question;
+  if (freeBytes === null) return null;
+  const free = sizeOf(freeBytes, Math.floor);
+  const room = Math.max(0, freeBytes - DISK_RESERVE_BYTES);
+  const size = sizeOfFrames(question);
+  const setBytes = (frameBytes: number, frames: number) => frameBytes * frames + BESIDE_FRAMES_BYTES;
+  if (size === null) {
+    const short = room < setBytes(LARGEST_FILE_BYTES, framesPerSet);
+    const mark = setsToCome === 0 || !short ? 'fine' : room === 0 ? 'too-low' : 'low';
+    const left = mark === 'too-low' ? 0 : null;
+    return {
+      mark,
+      framesLeft: left,
+      setsLeft: left,
+      freeBytes,
+      sentence: {
+        fine: `${free} are free where the sets go.`,
+        low: `Only ${free} are free where the sets go, which may be too little for a set in raw: make room, or choose another folder.`,
+        'too-low': diskTooLow(free),
+      }[mark],
+    };
+  }
+  const framesLeft = Math.floor(room / size.mean);
+  const setsLeft = setsWithin(
+    room,
+    setBytes(size.largest, framesPerSet + SPARE_FRAMES),
+    setBytes(size.mean, framesPerSet),
+  );
+  const mark = markOf(setsLeft, question);
+  const sentence = {
+    fine: `${free} are free where the sets go, which is room for ${about(setsLeft)}.`,
+    low: `${free} are free where the sets go, which is room for only ${about(setsLeft)}${andToCome(setsToCome)}: make room there.`,
+    'too-low': diskTooLow(free),
+  }[mark];
+  return { mark, framesLeft, setsLeft, freeBytes, sentence };
+}
+
+const diskTooLow = (free: string): string =>
+  `${free} are free where the sets go, and another set may not fit: make room, or choose another folder, then fire again.`;
+
+function sizeOfFrames({ sizes, statedBytes }: WatchQuestion): { mean: number; largest: number } | null {
+  // What a camera writes is at least a byte, and nothing is divided by less.
+  if (sizes.files > 0) return { mean: Math.max(1, sizes.total / sizes.files), largest: sizes.largest };
+  return statedBytes === null ? null : { mean: Math.max(1, statedBytes), largest: statedBytes };
+}
+
+function watchCard(question: WatchQuestion): Watch['card'] {
+  const { framesLeftOnCard, framesPerSet, setsToCome } = question;
+  if (framesLeftOnCard === null) return null;
+  const framesLeft = Math.floor(framesLeftOnCard);
+  const setsLeft = setsWithin(framesLeft, framesPerSet + SPARE_FRAMES, framesPerSet);
+  const mark = markOf(setsLeft, question);
+  const card = `${who(question)}'s card`;
+  const sentence = {
+    fine: `${card} has room for ${counted(framesLeft, 'more frame')}, which is ${about(setsLeft)}.`,
+    low: `${card} has room for only ${about(setsLeft)}${andToCome(setsToCome)}: put in another one between two sets, or make room on it.`,
+    'too-low': `${card} has room for ${counted(framesLeft, 'more frame')}, and another set may not fit: put in another one, or make room on it, then fire again.`,
+  }[mark];
+  return { mark, framesLeft, setsLeft, sentence };
+}
+
+function watchBattery(question: WatchQuestion): Watch['battery'] {
+  const { charge, chargeReadings, framesPerSet, setsToCome } = question;
+  if (charge === null) return null;
+  const battery = `${who(question)}'s battery`;
+  const unknown = { framesLeft: null, setsLeft: null };
+  if (charge === 'low') {
+    const sentence = `${battery} is low, and how long it lasts cannot be told: put in a charged one before the next set.`;
+    return { mark: 'low', ...unknown, percent: null, sentence };
+  }
+  // As readiness says: no body runs on nothing, and what has never told another number is a battery-shaped mains adapter.
+  if (charge === 0 && chargeReadings.every(({ percent }) => percent === 0)) {
+    return {
+      mark: 'fine',
+      ...unknown,
+      percent: 0,
+      sentence: `${battery} tells 0 %, as a mains adapter does.`,
+    };
+  }
+  const estimate = framesUntilEmpty(question);
+  const framesLeft = charge < EMPTY_PERCENT ? 0 : estimate;
+  const setsLeft = framesLeft === null ? null : setsWithin(framesLeft, framesPerSet, framesPerSet);
+  const mark = batteryMark(charge, setsLeft, setsToCome);
+  const at = `${battery} is at ${charge} %`;
+  const lasts = setsLeft === null ? '' : ` and lasts for about ${counted(setsLeft, 'more set')}`;
+  const sentence = {
+    fine: `${at}${lasts}.`,
+    low: `${at}${lasts}: put in a charged one before it ends.`,
+    'too-low': `${at} and may end within the next set: put in a charged one, then fire again.`,
+  }[mark];
+  return { mark, framesLeft, setsLeft, percent: charge, sentence };
+}
+
+/** An estimate is too loose to warn of the hundredth set to come: what counts is whether the next ones are made. */
+function batteryMark(charge: number, setsLeft: number | null, setsToCome: number | null): WatchMark {
+  if (setsLeft === 0 && setsToCome !== 0) return 'too-low';
+  const near = Math.min(LOW_SETS, setsToCome ?? LOW_SETS);
+  return charge < LOW_PERCENT || (setsLeft !== null && setsLeft < near) ? 'low' : 'fine';
+}
+
+/**
+ * Linear, over all that was made since the battery was put in: what it loses between the sets counts too, so that this holds for
+ * as long as their rhythm does. Counted from one fall of the gauge to another, because a reading in between may stand for any charge
+ * down to the next step, and some gauges have only four; and down to where a body may give up, not to 0.
+ * @returns null where it has not fallen far enough
+ */
+function framesUntilEmpty({ chargeReadings, framesMade }: WatchQuestion): number | null {
+  const [, first, ...later] = chargeReadings;
+  const last = later.at(-1);
+  if (first === undefined || last === undefined) return null;
+  const fall = first.percent - last.percent;
+  const frames = last.framesMade - first.framesMade;
+  if (fall < LEAST_FALL_PERCENT || frames <= 0) return null;
+  const fromLast = ((last.percent - EMPTY_PERCENT) * frames) / fall;
+  return Math.max(0, Math.floor(fromLast - (framesMade - last.framesMade)));
+}
+
+const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? '' : 's'}`;
+const about = (sets: number): string => (sets > 1 ? `about ${sets} more sets` : counted(sets, 'more set'));
+const andToCome = (sets: number | null): string =>
+  sets === null ? '' : `, and ${sets} ${sets === 1 ? 'is' : 'are'} to come`;
