@@ -15,6 +15,7 @@ import {
   finderOptions,
   type LimitOptions,
   narrowTo,
+  patienceOption,
   type RequestOptions,
   writtenRequest,
 } from './options.js';
@@ -23,6 +24,8 @@ import { ANSWERS_AGAIN, exitCodeOf, moreAbout, onStopSignal, STOPPED, STOPPING }
 
 interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
   readonly into: string;
+  /** Seconds. */
+  readonly patience: number;
   readonly json?: boolean;
 }
 
@@ -30,6 +33,7 @@ export function addFire(program: Command, log: Logger): void {
   addRequestOptions(program.command('fire').description('fire one set and leave its set folder in a folder'))
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(patienceOption())
     .option('--into <folder>', 'folder that takes the set folder', '.')
     .action(async (options: FireOptions) => {
       process.exitCode = await fire(options, log);
@@ -61,6 +65,7 @@ async function fireWith(
     into: options.into,
     events,
     journal,
+    patienceMs: options.patience * 1000,
     narrow: narrowTo(options),
   });
   let stopped = false;

@@ -78,6 +78,15 @@ export function cameraOption(): Option {
   return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
 }
 
+export function patienceOption(): Option {
+  return new Option(
+    '--patience <s>',
+    'seconds to wait for a camera that is gone or busy, before the run halts',
+  )
+    .argParser(secondsNumber)
+    .default(60);
+}
+
 export interface BodyOptions {
   readonly body: BodyChoice;
   readonly camera?: string;

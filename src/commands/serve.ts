@@ -4,13 +4,22 @@ import type { Logger } from 'pino';
 import { asEvenrungError } from '../../shared/errors.js';
 import { pageAddress } from '../../shared/pages.js';
 import { EventLog, Station } from '../run/index.js';
-import { type BodyOptions, bodyOption, cameraOption, finderOptions, portNumber } from './options.js';
+import {
+  type BodyOptions,
+  bodyOption,
+  cameraOption,
+  finderOptions,
+  patienceOption,
+  portNumber,
+} from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { defaultInto, notesFolder, panelFolder } from './places.js';
 import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
 
 interface ServeOptions extends BodyOptions {
   readonly into: string;
+  /** Seconds. */
+  readonly patience: number;
   readonly port: number;
   readonly resume: 'always' | 'ask';
 }
@@ -24,6 +33,7 @@ export function addServe(program: Command, log: Logger): void {
     .description('run the daemon with its panel')
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(patienceOption())
     .option('--into <folder>', 'folder that takes the set folders', defaultInto())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
     .addOption(
@@ -40,10 +50,10 @@ export function addServe(program: Command, log: Logger): void {
 }
 
 /** @returns the exit code, once the daemon was told to stop */
-async function serve({ into, port, resume, ...which }: ServeOptions, log: Logger): Promise<number> {
+async function serve(options: ServeOptions, log: Logger): Promise<number> {
   const state = await takeState('serve', log);
   try {
-    return await serveWith(state, { into, port, resume, ...which }, log);
+    return await serveWith(state, options, log);
   } finally {
     state.release();
   }
@@ -51,7 +61,7 @@ async function serve({ into, port, resume, ...which }: ServeOptions, log: Logger
 
 async function serveWith(
   { journal, owner }: OwnedState,
-  { into, port, resume, ...which }: ServeOptions,
+  { into, port, resume, patience, ...which }: ServeOptions,
   log: Logger,
 ): Promise<number> {
   // Loaded only here: the other commands start faster without it.
@@ -62,6 +72,7 @@ async function serveWith(
     into,
     events,
     journal,
+    patienceMs: patience * 1000,
     lookAgainMs: LOOK_AGAIN_MS,
   });
   await station.checkFolder();

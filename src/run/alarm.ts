@@ -3,7 +3,7 @@
 // Nothing here holds a run up or throws into it; what fails is a line in the log. It knows nothing of cameras.
 import { type ChildProcess, execFile, spawn } from 'node:child_process';
 import { randomUUID } from 'node:crypto';
-import { once } from 'node:events';
+import { once, setMaxListeners } from 'node:events';
 import http from 'node:http';
 import https from 'node:https';
 import type { LookupFunction, Socket } from 'node:net';
@@ -91,6 +91,8 @@ export class Alarm {
     this.timing = { ...TIMING, ...options.timing };
     this.command = options.command === undefined ? null : usableCommand(options.command);
     this.webhook = options.webhook === undefined ? null : usableAddress(options.webhook);
+    // As many as there are alarms under way, each of which takes itself off again.
+    setMaxListeners(0, this.hurry.signal, this.cut.signal);
   }
 
   /** Comes back at once, and never throws; each call tells anew. After close it does nothing. */

@@ -164,6 +164,10 @@ export class Run {
     return this.whole();
   }
 
+  get isStopping(): boolean {
+    return this.stopping;
+  }
+
   /** Asks the run to stop: the frame in hand ends, settings are put back. */
   stop(): void {
     this.stopping = true;

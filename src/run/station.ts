@@ -343,7 +343,8 @@ export class Station {
     this.run = run;
     // Belongs into a record, and the run that owed it may have left none.
     if (this.paid !== null) run.noteBefore(this.paid);
-    this.paid = null;
+    // Whoever only ends a run that was cut off tells it in the next record, too.
+    if (!run.isStopping) this.paid = null;
     this.running = this.carryOut(run, body)
       .catch((cause: unknown) =>
         this.options.log(`The run ended with a defect: ${asEvenrungError(cause).message}`),

@@ -195,7 +195,8 @@ function watchBattery(question: WatchQuestion): Watch['battery'] {
   const setsLeft = framesLeft === null ? null : setsWithin(framesLeft, framesPerSet, framesPerSet);
   const mark = batteryMark(charge, setsLeft, setsToCome);
   const at = `${battery} is at ${charge} %`;
-  const lasts = setsLeft === null ? '' : ` and lasts for about ${counted(setsLeft, 'more set')}`;
+  const lasts =
+    setsLeft === null || setsLeft === 0 ? '' : ` and lasts for about ${counted(setsLeft, 'more set')}`;
   const sentence = {
     fine: `${at}${lasts}.`,
     low: `${at}${lasts}: put in a charged one before it ends.`,

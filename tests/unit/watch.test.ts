@@ -194,7 +194,9 @@ describe('the battery', () => {
     expect(at(79)).toMatchObject({ framesLeft: 17, setsLeft: 1, mark: 'low' });
     expect(at(79, 1)).toMatchObject({ mark: 'fine' });
     expect(at(88)).toMatchObject({ framesLeft: 8, setsLeft: 0, mark: 'too-low' });
-    expect(at(88, 0)).toMatchObject({ mark: 'low' });
+    // Nothing is to come that could be cut off.
+    expect(at(88, 0)).toMatchObject({ mark: 'fine' });
+    expect(battery(9, { setsToCome: 0 })).toMatchObject({ mark: 'low' });
   });
 
   it('another battery begins anew, and a gauge that wavers does not', () => {

@@ -195,6 +195,7 @@ it('a body lost for good in the middle, and found again later: what was owed is 
     configFolder: path.join(into, 'config'),
     events,
     log: () => undefined,
+    patienceMs: 2000,
     link: { entry: CAMERA_PROCESS, env },
   });
   try {
@@ -228,7 +229,7 @@ describe('no camera', () => {
     await body.usb.unplug();
     const { code, stdout, stderr } = await run([...NINE, '--body', 'usb', '--into', into, '--json'], env);
     expect(code).toBe(1);
-    expect(stderr).toMatch(/^No camera was found on USB\. .*\n$/);
+    expect(stderr).toMatch(/^No camera was found on USB\. .*\n {2}more: .*\n$/);
     expect(JSON.parse(stdout.trim().split('\n').at(-1) ?? '')).toMatchObject({ error: { code: 'no-body' } });
     expect((await readdir(into)).filter((name) => name.startsWith('set-'))).toEqual([]);
   });
