@@ -1,15 +1,38 @@
-import { defineConfig } from 'vitest/config';
+import { configDefaults, defineConfig } from 'vitest/config';
+
+/** What measures, or goes by deadlines of its own and works at several things at a time: nothing else runs beside it. */
+const ALONE = [
+  'tests/faults/**/*.test.ts',
+  'tests/resume/**/*.test.ts',
+  'tests/wire/fuzz.test.ts',
+  'tests/unit/learn.test.ts',
+];
+const ALL = ['tests/**/*.test.ts'];
 
 export default defineConfig({
   test: {
     root: '.',
-    include: ['tests/**/*.test.ts'],
     globalSetup: ['tests/global-set-up.ts'],
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 30_000,
     hookTimeout: 30_000,
-    // Most of a test that starts processes is waiting.
-    maxWorkers: 2,
+    projects: [
+      {
+        extends: true,
+        test: {
+          name: 'side by side',
+          include: ALL,
+          exclude: [...configDefaults.exclude, ...ALONE],
+          // Most of a test that starts processes is waiting.
+          maxWorkers: 2,
+          sequence: { groupOrder: 0 },
+        },
+      },
+      {
+        extends: true,
+        test: { name: 'alone', include: ALONE, maxWorkers: 1, sequence: { groupOrder: 1 } },
+      },
+    ],
   },
 });

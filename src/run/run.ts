@@ -55,7 +55,10 @@ const LENS_MOVED = 0.03;
 /** How often a settling run looks whether it was stopped. */
 const SETTLE_LOOK_MS = 100;
 /** A release that ended so may have raised the mirror only. */
-const NOTHING_CAME: ReadonlySet<string> = new Set(['frame-missing', 'call-timed-out']);
+const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
+  'frame-missing': 'nothing',
+  'call-timed-out': 'cut off',
+};
 /** The body is there, and will not be used just now. */
 const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
 /** What a body that is busy for a moment may say to a change: over some connections it only leaves it undone. */
@@ -133,8 +136,8 @@ export class Run {
   private lookFailure: EvenrungError | null = null;
   /** In aperture priority: the biases that the files of the bracket under way have recorded. */
   private biases: number[] = [];
-  /** Whether a file came back, release by release, for the first few. */
-  private readonly releases: boolean[] = [];
+  /** What came back, release by release. */
+  private readonly releases: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
 
   constructor(options: RunOptions) {
     this.id = options.id;
@@ -416,10 +419,10 @@ export class Run {
       }
       releasedAt = new Date();
       fired = await this.fire(pass);
-      this.releases.push(true);
+      this.releases.push('came');
     } catch (cause) {
       const error = asEvenrungError(cause);
-      this.releases.push(!NOTHING_CAME.has(error.code));
+      this.releases.push(NOTHING_CAME[error.code] ?? 'unclear');
       if (expected?.view.state === 'fired') {
         if (error.details.released !== false) this.addStray(stray(expected.view, releasedAt, error.message));
         this.change(expected, 'rejected', { reason: error.message });
@@ -458,7 +461,15 @@ export class Run {
 
   /** With mirror lock-up on, one release raises the mirror and brings nothing, and the next one brings a frame. */
   private everyOtherRelease(): boolean {
-    return this.releases.length === 3 && this.releases.every((came, index) => came === (index === 1));
+    const { releases } = this;
+    // A call that is cut off may have other reasons: then it takes one more time to be believed.
+    const enough = releases.includes('cut off') ? 5 : 3;
+    return (
+      releases.length === enough &&
+      releases.every((what, index) =>
+        index % 2 === 1 ? what === 'came' : what === 'nothing' || what === 'cut off',
+      )
+    );
   }
 
   private async takeIn(

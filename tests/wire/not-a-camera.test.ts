@@ -53,7 +53,7 @@ it('a device without a shutter: one sentence, exit 1, nothing made', async () =>
   pose([], FILES_ONLY);
   const { code, stdout, stderr } = await fire();
   expect(code).toBe(1);
-  expect(stderr).toMatch(/^This body does not let its shutter be set over the cable\..*\n$/);
+  expect(stderr).toMatch(/^This body does not let its shutter be set over the cable\..*\n {2}more: .*\n$/);
   expect(JSON.parse(stdout.trim().split('\n').at(-1) ?? '')).toMatchObject({
     error: { code: 'body-not-ready' },
   });
@@ -77,7 +77,7 @@ it('a device that answers everything with an error: not found, or lost, in a sen
   plugged.responder.intercept('any', async () => ({ response: RESPONSE.generalError }));
   const { code, stderr } = await fire();
   expect(code).toBe(1);
-  expect(stderr).toMatch(/^[A-Z].*\.\n$/);
+  expect(stderr).toMatch(/^[A-Z].*\.\n {2}more: .*\n$/);
   expect(await readdir(into)).toEqual([]);
 });
 
