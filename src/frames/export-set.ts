@@ -12,6 +12,7 @@ import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
 import { RECORD, SetFolder } from './set-folder.js';
 import { sidecarNames } from './sidecar.js';
+import { syncFolder } from './sync.js';
 import { TABLE } from './table.js';
 
 export interface ExportOptions {
@@ -310,22 +311,5 @@ async function storing<T>(target: string, work: () => Promise<T>): Promise<T> {
       'storing-failed',
       `Nothing was exported to ${target}: ${whyRefused(cause)}. Look after that disk, or give another folder with --into.`,
     );
-  }
-}
-
-/** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
-const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM', 'EISDIR']);
-
-async function syncFolder(folder: string): Promise<void> {
-  if (process.platform === 'win32') return;
-  try {
-    const handle = await open(folder, 'r');
-    try {
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
-  } catch (cause) {
-    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
   }
 }

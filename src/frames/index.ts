@@ -48,6 +48,7 @@ export {
   writeSidecar,
   XMP_NAMESPACE,
 } from './sidecar.js';
+export { syncFolder } from './sync.js';
 export { TABLE, type TableRow, tableText } from './table.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */

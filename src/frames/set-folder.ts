@@ -8,6 +8,7 @@ import { untilStored, whyRefused } from '../../shared/refused.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
+import { syncFile, syncFolder } from './sync.js';
 import { TABLE } from './table.js';
 
 const INCOMING = '.incoming';
@@ -221,32 +222,6 @@ function notWritable(into: string, cause: unknown): EvenrungError {
     'folder-not-writable',
     `The folder ${into} cannot take sets: ${whyRefused(cause)}. Give another one with --into.`,
   );
-}
-
-async function syncFile(file: string): Promise<void> {
-  const handle = await open(file, 'r+');
-  try {
-    await handle.sync();
-  } finally {
-    await handle.close();
-  }
-}
-
-/** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
-const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM', 'EISDIR']);
-
-async function syncFolder(folder: string): Promise<void> {
-  if (process.platform === 'win32') return;
-  try {
-    const handle = await open(folder, 'r');
-    try {
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
-  } catch (cause) {
-    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
-  }
 }
 
 const sizeOf = async (file: string): Promise<number> => (await stat(file)).size;

@@ -114,6 +114,8 @@ export class Run {
   error: EvenrungError | null = null;
   private readonly options: RunOptions;
   private readonly frames: Frame[];
+  /** How the plan's passes stand, in firing order. */
+  private readonly passes: RunView['passes'];
   private readonly setAside: SetRecord['setAside'] = [];
   private readonly startedAt: Date;
   private readonly keeper: Keeper;
@@ -144,6 +146,7 @@ export class Run {
     this.options = options;
     this.keeper = options.keeper ?? KEEPS_NOTHING;
     this.frames = framesOf(options.plan);
+    this.passes = options.plan.passes.map((_, index) => options.begun?.passes[index] ?? 'planned');
     const { begun } = options;
     this.startedAt = begun === undefined ? new Date() : new Date(begun.startedAt);
     if (begun === undefined) return;
@@ -812,6 +815,7 @@ export class Run {
 
   private tellPass(pass: number, state: RunView['passes'][number]): void {
     this.tell({ type: 'pass', run: this.id, pass, state });
+    this.passes[pass - 1] = state;
   }
 
   private tellWhole(): void {
@@ -825,7 +829,7 @@ export class Run {
       state: this.state,
       base: this.base(),
       plan,
-      passes: plan.passes.map((_, index) => this.options.begun?.passes[index] ?? 'planned'),
+      passes: [...this.passes],
       frames: this.frames.map((frame) => frame.view),
       startedAt: this.startedAt.toISOString(),
       endedAt: null,

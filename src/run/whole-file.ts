@@ -2,6 +2,7 @@
 // overwritten. It knows nothing of what is in them.
 import { lstat, mkdir, open, rename, rm, stat } from 'node:fs/promises';
 import path from 'node:path';
+import { syncFolder } from '../frames/index.js';
 
 const turns = new Map<string, Promise<unknown>>();
 let parts = 0;
@@ -100,20 +101,3 @@ async function makeFolder(folder: string): Promise<void> {
   }
   await syncFolder(path.dirname(folder));
 }
-
-/** A new name is on disk once its folder is; where a folder cannot be synced, the system itself sees to it or nothing can. */
-async function syncFolder(folder: string): Promise<void> {
-  if (process.platform === 'win32') return;
-  try {
-    const handle = await open(folder, 'r');
-    try {
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
-  } catch (cause) {
-    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
-  }
-}
-
-const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM']);

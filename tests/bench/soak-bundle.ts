@@ -8,8 +8,8 @@ import { build } from 'vite';
 const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
 const ROOT = path.resolve(BUNDLES, '../../..');
 
-/** @param file a module of the tests, from tests/ on, without its extension */
-export async function runBundled(file: string): Promise<void> {
+/** @param file a module of the tests, from tests/ on, without its extension @returns what it exports, once it has run */
+export async function runBundled<T = unknown>(file: string): Promise<T> {
   const name = path.basename(file);
   await build({
     configFile: false,
@@ -32,5 +32,5 @@ export async function runBundled(file: string): Promise<void> {
       target: 'node20',
     },
   });
-  await import(pathToFileURL(path.join(BUNDLES, `${name}.js`)).href);
+  return import(pathToFileURL(path.join(BUNDLES, `${name}.js`)).href);
 }

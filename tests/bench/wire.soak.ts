@@ -1,10 +1,8 @@
 // `npm run soak -- wire`: 5,000 seeded mutations of the containers of a body, between it and the real library, other seeds than
 // the test has; within an hour. `npm run soak -- wire FROM COUNT` does those that are said. Prints seeds and outcomes, and
 // exits with 1 where a call did not end as it must, more than one camera process was alive, or one is left.
-import path from 'node:path';
-import { fileURLToPath, pathToFileURL } from 'node:url';
-import { build } from 'vite';
 import type * as FuzzRun from '../wire/ptp/fuzz-run.js';
+import { runBundled } from './soak-bundle.js';
 
 const FROM = 1001;
 const COUNT = 5000;
@@ -12,33 +10,7 @@ const MOST_MS = 3_600_000;
 /** Between two lines of counts. */
 const LINE_EVERY = 250;
 
-/** This module is bundled too, into dist/tests/soak. */
-const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
-const ROOT = path.resolve(BUNDLES, '../../..');
-
-await build({
-  configFile: false,
-  logLevel: 'warn',
-  publicDir: false,
-  // What is found beside a source (the virtual USB port, the program) must be found from the bundle too.
-  plugins: [
-    {
-      name: 'where-the-source-is',
-      transform: (code, id) =>
-        id.startsWith(ROOT) && !id.includes('node_modules') && code.includes('import.meta.url')
-          ? code.replaceAll('import.meta.url', JSON.stringify(pathToFileURL(id).href))
-          : null,
-    },
-  ],
-  build: {
-    ssr: path.join(ROOT, 'tests/wire/ptp/fuzz-run.ts'),
-    outDir: BUNDLES,
-    emptyOutDir: false,
-    minify: false,
-    target: 'node20',
-  },
-});
-const { counted, fuzz }: typeof FuzzRun = await import(pathToFileURL(path.join(BUNDLES, 'fuzz-run.js')).href);
+const { counted, fuzz } = await runBundled<typeof FuzzRun>('wire/ptp/fuzz-run');
 
 const strays: string[] = [];
 process.on('unhandledRejection', (cause) => strays.push(`unhandled: ${String(cause)}`));
