@@ -125,11 +125,11 @@ export class Finder {
       first = null;
       if (port !== null) return port;
       const ports = await this.ports();
-      if (ports.length < 2) return null;
-      const now = (await this.identifyAll(ports)).find(
-        ({ model, serial }) => model === chosen.model && serial === chosen.serial,
-      );
-      if (now === undefined) throw notAttached(chosen.serial ?? chosen.model, []);
+      if (ports.length === 0) return null;
+      // Also where only one is there now: it may be the other one, and this one may come back before it is opened.
+      const known = await this.identifyAll(ports);
+      const now = known.find(({ model, serial }) => model === chosen.model && serial === chosen.serial);
+      if (now === undefined) throw notAttached(chosen.serial ?? chosen.model, known);
       return now.port;
     };
   }

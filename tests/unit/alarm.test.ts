@@ -381,7 +381,8 @@ describe('a command', () => {
 
   it('what it prints goes into the log, cut and without signs that move a terminal', async () => {
     const one = alarm({
-      command: `echo out; echo; printf '\\033[2Jerr\\007\\n' >&2; yes | head -c 10000000; exit 3`,
+      // One pipe, so that the lines come in one order.
+      command: `exec 2>&1; echo out; echo; printf '\\033[2Jerr\\007\\n'; yes | head -c 10000000; exit 3`,
     });
     raised(one);
     await one.close();

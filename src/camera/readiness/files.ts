@@ -89,7 +89,7 @@ function roomHere({ freeBytes, frames, fileBytes }: ReadinessQuestion): Finding 
   const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES);
   // What there is is cut and what it takes rounded up: the two must not look equal where they are not.
   const free = sizeOf(freeBytes, Math.floor);
-  if (freeBytes >= needed) return fine(`${free} are free where the sets go.`);
+  if (freeBytes >= needed) return fine(`Where the sets go, ${free} are free.`);
   const room = `Only ${free} are free where the sets go, and a set of ${frames} frames takes`;
   const takes = sizeOf(needed, Math.ceil);
   if (fileBytes === null) {
