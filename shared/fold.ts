@@ -1,10 +1,20 @@
 // How one event changes what everyone sees. The daemon and the panel fold the same events with the same function, so that
 // they cannot come to different pictures. Apart from the schemas, so that the panel need not carry those.
-import type { DaemonState, Happening, RunState, RunView } from './state.js';
+import type { DaemonState, Happening, LineSet, RunState, RunView } from './state.js';
 
 export const ENDED: ReadonlySet<RunState> = new Set<RunState>(['complete', 'stopped', 'halted']);
 
-export const NOTHING_YET: DaemonState = { body: { state: 'looking' }, run: null, unfinished: null };
+/** So many sets of a time line are kept at hand: the journal has all of them. */
+export const LINE_SETS = 500;
+
+export const NOTHING_YET: DaemonState = {
+  body: { state: 'looking' },
+  run: null,
+  schedule: null,
+  line: [],
+  watch: null,
+  unfinished: null,
+};
 
 /** @returns the state after this has happened; the one given is left as it is */
 export function afterHappening(state: DaemonState, happening: Happening): DaemonState {
@@ -13,6 +23,15 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
       return { ...state, body: happening.body };
     case 'unfinished':
       return { ...state, unfinished: happening.unfinished };
+    case 'schedule': {
+      const isSame = happening.schedule?.run === state.schedule?.run;
+      return { ...state, schedule: happening.schedule, line: isSame ? state.line : [] };
+    }
+    case 'line-set':
+      if (state.schedule?.run !== happening.run) return state;
+      return { ...state, line: lineAfter(state.line, happening.set) };
+    case 'watch':
+      return { ...state, watch: happening.watch };
     case 'run':
       return { ...state, run: happening.run };
     case 'run-state':
@@ -23,6 +42,11 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
       if (state.run === null || state.run.id !== happening.run) return state;
       return { ...state, run: runAfter(state.run, happening) };
   }
+}
+
+function lineAfter(line: readonly LineSet[], set: LineSet): LineSet[] {
+  const index = line.findIndex((old) => old.set === set.set);
+  return index === -1 ? [...line, set].slice(-LINE_SETS) : line.with(index, set);
 }
 
 type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'trouble' | 'note' }>;

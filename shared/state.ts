@@ -3,6 +3,8 @@ import { z } from 'zod';
 import { errorCodeSchema } from './errors.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
+import { scheduleSchema } from './schedule.js';
+import { watchSchema } from './watch.js';
 
 export const frameStateSchema = z.enum(['planned', 'armed', 'fired', 'stored', 'verified', 'rejected']);
 export type FrameState = z.infer<typeof frameStateSchema>;
@@ -13,6 +15,14 @@ export const recordedSchema = z.strictObject({
   fNumber: z.number().nullable(),
   iso: z.number().nullable(),
 });
+
+/** What a person should know of a frame that is in the set all the same. */
+export const frameViewMarkSchema = z.strictObject({
+  code: z.enum(['clipped-dark', 'clipped-light', 'base-moved', 'ratio', 'order', 'time', 'other']),
+  /** One sentence. */
+  sentence: z.string(),
+});
+export type FrameViewMark = z.infer<typeof frameViewMarkSchema>;
 
 /** One frame of a set. */
 export const frameViewSchema = z.strictObject({
@@ -39,6 +49,7 @@ export const frameViewSchema = z.strictObject({
    * sixth and more; + is more light let in. Else null.
    */
   baseMoved: z.number().nullable(),
+  marks: z.array(frameViewMarkSchema).default([]),
 });
 export type FrameView = z.infer<typeof frameViewSchema>;
 
@@ -67,8 +78,23 @@ export const troubleSchema = z.strictObject({
 });
 export type Trouble = z.infer<typeof troubleSchema>;
 
+/** What a person calls a set. */
+export const labelsSchema = z.strictObject({
+  name: z.string().nullable(),
+  note: z.string().nullable(),
+  /** The number of the place that the camera stands at. */
+  viewpoint: z.string().nullable(),
+});
+export type Labels = z.infer<typeof labelsSchema>;
+
+/** A run, as far as the set in hand goes, or the last one. */
 export const runViewSchema = z.strictObject({
   id: z.string(),
+  set: labelsSchema.extend({
+    id: z.string(),
+    /** Which set of its run it is, counted from 1. */
+    ordinal: z.number().int(),
+  }),
   state: runStateSchema,
   /** What everything is counted from: the settings as the body wrote them. */
   base: z.strictObject({ shutter: z.string(), aperture: z.string().nullable(), iso: z.string().nullable() }),
@@ -91,6 +117,82 @@ export const runViewSchema = z.strictObject({
   notes: z.array(z.string()),
 });
 export type RunView = z.infer<typeof runViewSchema>;
+
+/** A set in the time line of a run on a schedule. */
+export const lineSetSchema = z.strictObject({
+  set: z.string(),
+  /** Counted from 1, in the order in which they were begun. */
+  ordinal: z.number().int(),
+  /** The slot that it was made in, counted from 0. */
+  slot: z.number().int(),
+  startedAt: z.string(),
+  endedAt: z.string().nullable(),
+  state: runStateSchema,
+  verified: z.number().int(),
+  frames: z.number().int(),
+  /** The base: nominal shutter, and ISO where the body tells it. */
+  shutter: z.string(),
+  iso: z.string().nullable(),
+  /** EV by which the base moved from the set before; + lets in more light. */
+  shift: z.number(),
+  /** How it ended, in one sentence. */
+  sentence: z.string().nullable(),
+});
+export type LineSet = z.infer<typeof lineSetSchema>;
+
+export const scheduleStateSchema = z.enum(['waiting', 'firing', 'complete', 'stopped', 'halted']);
+export type ScheduleState = z.infer<typeof scheduleStateSchema>;
+
+/** What a run on a schedule takes, beforehand. */
+export const scheduleEstimateSchema = z.strictObject({
+  sets: z.number().int(),
+  /** ISO 8601, UTC: when the last set is expected to be done. */
+  ends: z.string(),
+  /** Releases of the shutter. */
+  actuations: z.number().int(),
+  /** Of all files; null where nobody knows how large one is. */
+  bytes: z.number().nullable(),
+});
+
+/** What a person should know before a run on a schedule. */
+export const cautionSchema = z.strictObject({
+  sentence: z.string(),
+  /** What to write as the end instead, such as `sunrise-20min`, where that takes the caution away; else null. */
+  until: z.string().nullable(),
+});
+
+/** A schedule before it is begun. */
+export const foreseenScheduleSchema = z
+  .strictObject({
+    schedule: scheduleSchema,
+    /** In one sentence, by the clock on the wall. */
+    words: z.string(),
+    estimate: scheduleEstimateSchema,
+    cautions: z.array(cautionSchema),
+  })
+  .meta({ id: 'ForeseenSchedule' });
+export type ForeseenSchedule = z.infer<typeof foreseenScheduleSchema>;
+
+/** A run on a schedule. */
+export const scheduleViewSchema = foreseenScheduleSchema.extend({
+  run: z.string(),
+  state: scheduleStateSchema,
+  /** The slot that comes next, and when; null while a set is made, and at the end. */
+  next: z.strictObject({ index: z.number().int(), at: z.string() }).nullable(),
+  /** Sets that were begun. */
+  begun: z.number().int(),
+  /** Sets of them that are complete. */
+  complete: z.number().int(),
+  /** Slots that passed without a set. */
+  missed: z.number().int(),
+  /** What else a person should know, the newest last. */
+  notes: z.array(z.string()),
+  /** How it ended, in one sentence. */
+  sentence: z.string().nullable(),
+  error: errorCodeSchema.nullable(),
+  endedAt: z.string().nullable(),
+});
+export type ScheduleView = z.infer<typeof scheduleViewSchema>;
 
 /** A body that was found, in the words that the panel needs. */
 export const bodyViewSchema = z.strictObject({
@@ -153,6 +255,8 @@ export const unfinishedSchema = z.strictObject({
   verified: z.number().int(),
   frames: z.number().int(),
   folder: z.string().nullable(),
+  /** Whether it is on a schedule, with sets still to come. */
+  scheduled: z.boolean(),
   /** What happened, and what can be done. */
   sentence: z.string(),
 });
@@ -163,6 +267,12 @@ export const daemonStateSchema = z
     body: bodyStateSchema,
     /** The run under way, or the last one. */
     run: runViewSchema.nullable(),
+    /** The schedule that the run is on, or was on; null for a single set. */
+    schedule: scheduleViewSchema.nullable(),
+    /** The latest sets of that schedule, the oldest first. */
+    line: z.array(lineSetSchema),
+    /** What is left for the sets to come; null before a body was met. */
+    watch: watchSchema.nullable(),
     unfinished: unfinishedSchema.nullable(),
   })
   .meta({ id: 'DaemonState' });
@@ -171,7 +281,12 @@ export type DaemonState = z.infer<typeof daemonStateSchema>;
 export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('body'), body: bodyStateSchema }),
   z.strictObject({ type: z.literal('unfinished'), unfinished: unfinishedSchema.nullable() }),
-  /** A run begins, or is gone on with. */
+  /** A run on a schedule begins, waits, goes on, ends; null where a single set is begun instead. */
+  z.strictObject({ type: z.literal('schedule'), schedule: scheduleViewSchema.nullable() }),
+  /** A set of the run on a schedule begins, or has ended. */
+  z.strictObject({ type: z.literal('line-set'), run: z.string(), set: lineSetSchema }),
+  z.strictObject({ type: z.literal('watch'), watch: watchSchema.nullable() }),
+  /** A set of a run begins, or is gone on with. */
   z.strictObject({ type: z.literal('run'), run: runViewSchema }),
   /** A run changes its state; the rest comes with its end. */
   z.strictObject({

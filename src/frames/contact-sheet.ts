@@ -37,6 +37,8 @@ const WORDS: Readonly<Record<FrameMark['code'], string>> = {
   'clipped-light': 'blown\u00a0parts',
   'base-moved': 'light\u00a0moved',
   ratio: 'brightness\u00a0off',
+  order: 'out\u00a0of\u00a0order',
+  time: 'odd\u00a0time',
   other: 'see\u00a0the\u00a0record',
 };
 

@@ -66,6 +66,8 @@ const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
 
 export interface RunOptions {
   readonly id: string;
+  /** The set, and what a person calls it. */
+  readonly set: RunView['set'];
   readonly plan: Plan;
   readonly body: Body;
   /** Made beforehand: a folder that cannot be written must be known before a run begins. */
@@ -826,6 +828,7 @@ export class Run {
     const plan = toWirePlan(this.options.plan);
     return {
       id: this.id,
+      set: this.options.set,
       state: this.state,
       base: this.base(),
       plan,
@@ -968,6 +971,7 @@ function framesOf(plan: Plan): Frame[] {
         file: null,
         reason: null,
         baseMoved: null,
+        marks: [],
       },
     }));
 }

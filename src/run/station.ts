@@ -8,8 +8,9 @@ import { z } from 'zod';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
-import { parseSetRequest, type SetRequest, type WrittenSetRequest } from '../../shared/request.js';
-import { attachedBodySchema, type RunState, type Unfinished } from '../../shared/state.js';
+import { parseSetRequest, type SetRequest } from '../../shared/request.js';
+import { parseRunRequest, type RunRequest } from '../../shared/run-request.js';
+import { attachedBodySchema, type RunState, type RunView, type Unfinished } from '../../shared/state.js';
 import { type Body, type BodyIdentity, LOST, type ReadinessAsked } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
 import { exifTool, SetFolder, warmUp } from '../frames/index.js';
@@ -168,12 +169,11 @@ export class Station {
    */
   async start(written: unknown): Promise<Run> {
     this.mustBeFree();
-    const request = parseSetRequest(written);
+    const request = parseRunRequest(written);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
-    const plan = this.planFor(request);
+    const plan = this.planFor(request.set);
     if (this.options.journal?.unfinishedRun()) throw unfinishedFirst();
-    // Parsed above: it is what the schema takes.
-    return this.soon(this.begin(plan, this.requireBody(), written as WrittenSetRequest));
+    return this.soon(this.begin(plan, this.requireBody(), request));
   }
 
   /** What a run was cut off from: null where there is none, or nothing is kept. */
@@ -264,8 +264,8 @@ export class Station {
     this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
     const plan = fromWirePlan(set.plan, { step, mode, settleSeconds }, body.limits);
     const folder = await SetFolder.reopen(set.folder);
-    const { memo } = set;
-    const made = this.makeRun(run.id, set.id, plan, body, folder, {
+    const { memo, id, ordinal, name, note, viewpoint } = set;
+    const made = this.makeRun(run.id, { id, ordinal, name, note, viewpoint }, plan, body, folder, {
       ...set,
       memo: (memo ?? null) as SetMemo | null,
     });
@@ -285,7 +285,7 @@ export class Station {
     }
   }
 
-  private async begin(plan: Plan, body: Body, request: WrittenSetRequest): Promise<Run> {
+  private async begin(plan: Plan, body: Body, { writtenSet, labels }: RunRequest): Promise<Run> {
     const { into, journal } = this.options;
     const folder = await SetFolder.create(into, new Date());
     if (this.closed) {
@@ -293,7 +293,7 @@ export class Station {
       throw ending();
     }
     const id = randomUUID();
-    const set = randomUUID();
+    const set = { id: randomUUID(), ordinal: 1, ...labels };
     const run = this.makeRun(id, set, plan, body, folder);
     try {
       journal?.together(() => {
@@ -301,12 +301,15 @@ export class Station {
         journal.beginRun({
           id,
           kind: 'once',
-          request,
+          request: writtenSet,
           options: { version: 1, content: {} },
           body: body.identity,
           into: path.resolve(into),
         });
-        journal.beginSet({ id: set, run: id, folder: folder.path, plan: wire, base, frames, startedAt });
+        journal.beginSet({
+          ...{ id: set.id, run: id, ...labels, folder: folder.path },
+          ...{ plan: wire, base, frames, startedAt },
+        });
       });
     } catch (cause) {
       await folder.removeIfEmpty();
@@ -318,7 +321,7 @@ export class Station {
 
   private makeRun(
     id: string,
-    set: string,
+    set: RunView['set'],
     plan: Plan,
     body: Body,
     folder: SetFolder,
@@ -327,13 +330,14 @@ export class Station {
     const { events, patienceMs, journal } = this.options;
     return new Run({
       id,
+      set,
       plan,
       body,
       folder,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
       patienceMs,
-      keeper: journal === undefined ? undefined : keeperOf(journal, set),
+      keeper: journal === undefined ? undefined : keeperOf(journal, set.id),
       begun,
     });
   }
@@ -626,6 +630,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
     verified,
     frames: frames.length,
     folder: set?.folder ?? null,
+    scheduled: run.kind === 'scheduled',
     sentence: `A set was cut off after ${verified} of ${frames.length} frames, when Evenrung was ended or the computer went down. Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
   };
 }

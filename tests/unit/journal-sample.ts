@@ -57,6 +57,7 @@ export const frame = (
   file: null,
   reason: null,
   baseMoved: null,
+  marks: [],
   ...more,
 });
 

@@ -106,6 +106,7 @@ async function fire(
   const events: NumberedEvent[] = [];
   const run = new Run({
     id: 'a-run',
+    set: THE_SET,
     plan,
     body,
     folder,
@@ -133,6 +134,7 @@ async function fire(
   };
 }
 
+const THE_SET = { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null };
 const truth = (link: TestLink) => link.body.shots.map((shot) => 36 - shot.tv).map((sixths) => sixths / 6);
 const frameEvents = (events: readonly NumberedEvent[]) =>
   events.flatMap(({ happening }) => (happening.type === 'frame' ? [happening.frame] : []));
@@ -341,7 +343,11 @@ describe('a frame that is missing or wrong', () => {
       if (count === 3) await link.body.change('aperture', 36);
     };
     const folder = await SetFolder.create(into, new Date());
-    const run = new Run({ id: 'a-run', plan, body, folder, asked: async () => ASKED, tell: () => undefined });
+    const run = new Run({
+      ...{ id: 'a-run', set: THE_SET, plan, body, folder },
+      asked: async () => ASKED,
+      tell: () => undefined,
+    });
     expect(await run.carryOut()).toBe('complete');
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
@@ -646,7 +652,11 @@ describe('what happens between runs and behind our back', () => {
     const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
     expect(plan.passes).toHaveLength(3);
     const folder = await SetFolder.create(into, new Date());
-    const run = new Run({ id: 'a-run', plan, body, folder, asked: async () => ASKED, tell: () => undefined });
+    const run = new Run({
+      ...{ id: 'a-run', set: THE_SET, plan, body, folder },
+      asked: async () => ASKED,
+      tell: () => undefined,
+    });
     expect(await run.carryOut()).toBe('complete');
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),

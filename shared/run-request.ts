@@ -1,0 +1,123 @@
+// What a person asks for when a run begins: the frames of its sets, what they are called, and, where it is more than one set, when
+// they are made and whether the base follows the light. Parsed once, here, whether it comes from the panel or the command line.
+import { z } from 'zod';
+import { EvenrungError } from './errors.js';
+import { parseEv, type Sixths } from './ev.js';
+import {
+  firstIssue,
+  parseSetRequest,
+  type SetRequest,
+  setRequestSchema,
+  type WrittenSetRequest,
+} from './request.js';
+import { parseScheduleRequest, type ScheduleRequest, scheduleRequestSchema } from './schedule.js';
+import type { Labels } from './state.js';
+
+export const LONGEST_NAME = 300;
+export const LONGEST_NOTE = 4000;
+export const LARGEST_VIEWPOINT = 9999;
+const LARGEST_ISO = 10_000_000;
+/** A base that jumped farther would leave the frames before and after with nothing in common. */
+const LARGEST_SHIFT: Sixths = 18;
+const SMALLEST_SHIFT: Sixths = 2;
+
+/** Limits within which the base follows the light: the shutter first, then ISO; the aperture never. */
+export const lightRequestSchema = z
+  .strictObject({
+    /** The slowest and the fastest shutter of the base, as it is written: `8`, `1/4000`. What is left out, slot and body limit. */
+    slowest: z.string().max(24).optional(),
+    fastest: z.string().max(24).optional(),
+    /** The ISO settings in between which it may move; left out, ISO stays. */
+    isoLeast: z.number().int().min(1).max(LARGEST_ISO).optional(),
+    isoMost: z.number().int().min(1).max(LARGEST_ISO).optional(),
+    /** EV that the base may move from one set to the next. */
+    mostPerSet: z.union([z.number(), z.string().max(24)]).default(1),
+  })
+  .meta({ id: 'LightRequest' });
+export type WrittenLight = z.input<typeof lightRequestSchema>;
+
+export interface LightRequest {
+  readonly slowest: string | null;
+  readonly fastest: string | null;
+  readonly isoLeast: number | null;
+  readonly isoMost: number | null;
+  readonly mostPerSet: Sixths;
+}
+
+export const runRequestSchema = setRequestSchema
+  .extend({
+    name: z.string().max(LONGEST_NAME).optional(),
+    note: z.string().max(LONGEST_NOTE).optional(),
+    viewpoint: z.number().int().min(1).max(LARGEST_VIEWPOINT).optional(),
+    schedule: scheduleRequestSchema.optional(),
+    light: lightRequestSchema.optional(),
+    /** Whether the body may fall asleep between the sets of a schedule, because it wakes when it is called. */
+    maySleep: z.boolean().optional(),
+  })
+  .meta({ id: 'RunRequest' });
+export type WrittenRunRequest = z.input<typeof runRequestSchema>;
+
+export interface RunRequest {
+  readonly set: SetRequest;
+  /** The set as it was written: the journal keeps that. */
+  readonly writtenSet: WrittenSetRequest;
+  readonly labels: Labels;
+  readonly schedule: ScheduleRequest | null;
+  readonly light: LightRequest | null;
+  readonly maySleep: boolean;
+}
+
+/**
+ * @param written anything at all, such as a parsed JSON body
+ * @throws EvenrungError as parseSetRequest and parseScheduleRequest; malformed-request
+ */
+export function parseRunRequest(written: unknown): RunRequest {
+  const parsed = runRequestSchema.safeParse(written);
+  if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
+  // What the schema let pass has these fields, and no others.
+  const { name, note, viewpoint, schedule, light, maySleep, ...writtenSet } = written as WrittenRunRequest;
+  const set = parseSetRequest(writtenSet);
+  if (light !== undefined && schedule === undefined)
+    throw new EvenrungError(
+      'malformed-request',
+      'Light is followed from one set to the next: give a schedule, too.',
+    );
+  if (light !== undefined && set.mode === 'aperture')
+    throw new EvenrungError(
+      'malformed-request',
+      'In aperture priority the camera follows the light by itself: leave one of the two out.',
+    );
+  return {
+    set,
+    writtenSet,
+    labels: {
+      name: textOrNull(name),
+      note: textOrNull(note),
+      viewpoint: viewpoint === undefined ? null : String(viewpoint),
+    },
+    schedule: schedule === undefined ? null : parseScheduleRequest(schedule),
+    light: light === undefined ? null : readLight(light),
+    maySleep: maySleep ?? false,
+  };
+}
+
+const textOrNull = (text: string | undefined): string | null => text?.trim() || null;
+
+function readLight(written: WrittenLight): LightRequest {
+  const { slowest, fastest, isoLeast, isoMost, mostPerSet } = lightRequestSchema.parse(written);
+  const most = parseEv(mostPerSet);
+  if (most === undefined || most < SMALLEST_SHIFT || most > LARGEST_SHIFT)
+    throw new EvenrungError(
+      'malformed-request',
+      `The base cannot move by '${String(mostPerSet).slice(0, 24)}' EV from one set to the next: give 1/3 to 3 EV.`,
+    );
+  if (isoLeast !== undefined && isoMost !== undefined && isoLeast > isoMost)
+    throw new EvenrungError('malformed-request', 'The least ISO lies above the most: change them over.');
+  return {
+    slowest: slowest ?? null,
+    fastest: fastest ?? null,
+    isoLeast: isoLeast ?? null,
+    isoMost: isoMost ?? null,
+    mostPerSet: most,
+  };
+}
