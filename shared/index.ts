@@ -1,7 +1,9 @@
 // Schemas and types of everything that crosses the wire. Imports nothing of src/.
+export * from './clipping.js';
 export * from './errors.js';
 export * from './ev.js';
 export * from './fold.js';
+export * from './kept.js';
 export * from './pages.js';
 export * from './plan.js';
 export * from './profile.js';

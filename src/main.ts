@@ -8,6 +8,7 @@ import { addFire } from './commands/fire.js';
 import { addLearn } from './commands/learn.js';
 import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
+import { addSchedule } from './commands/schedule.js';
 import { addServe } from './commands/serve.js';
 import { addSets } from './commands/sets.js';
 
@@ -31,6 +32,7 @@ const program = new Command('evenrung')
 
 addServe(program, log);
 addPlan(program);
+addSchedule(program);
 addFire(program, log);
 addBodies(program, log);
 addLearn(program, log);

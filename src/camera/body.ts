@@ -34,6 +34,8 @@ import {
   type Settings,
 } from './link.js';
 import { withProfile } from './profile.js';
+import { framesLeftOnCard } from './readiness/files.js';
+import { batteryCharge, type Charge } from './readiness/power.js';
 import {
   clockCorrection,
   clockDifference,
@@ -217,6 +219,21 @@ export class Body {
     });
   }
 
+  /** Of the battery, as the settings were read last. */
+  get charge(): Charge | null {
+    return batteryCharge(this.settings);
+  }
+
+  /** How many more frames the card takes, as the settings were read last; null where the body does not tell. */
+  get framesLeftOnCard(): number | null {
+    return framesLeftOnCard(this.settings);
+  }
+
+  /** The ISO settings that it offers, as it writes them; none where ISO cannot be set. */
+  get isoLabels(): readonly string[] {
+    return this.settings.get(ISO)?.choices ?? [];
+  }
+
   /** Seconds that the body's clock was ahead when its settings were read last; null where it tells none. */
   get clockDifference(): number | null {
     return clockDifference(this.settings, this.readAt);
@@ -279,6 +296,27 @@ export class Body {
     for (const drive of DRIVES) await this.choose(drive, SINGLE, firesOneFrame);
     await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
+  }
+
+  /**
+   * Sets the ISO that all frames of a run share; it is put back with the rest. Once the body was made ready.
+   * @throws EvenrungError choice-not-offered; as Link.changeSetting
+   */
+  async useIso(iso: number): Promise<void> {
+    if (this.standing().iso === iso) return;
+    const label = this.isoLabels.find((choice) => parseIso(choice) === iso);
+    if (label === undefined)
+      throw new EvenrungError(
+        'choice-not-offered',
+        `The camera does not offer ISO ${iso} as it is set up now.`,
+        {
+          name: ISO,
+          wanted: String(iso),
+        },
+      );
+    await this.changes.changeSetting(ISO, label);
+    await this.refresh();
+    this.shared.set(ISO, label);
   }
 
   /**

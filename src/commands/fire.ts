@@ -1,11 +1,13 @@
-// `fire`: one set, from the request to the set folder.
+// `fire`: one set, from the request to the set folder; or the same set again and again, until its schedule is over.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
+import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
-import { parseSetRequest, type WrittenSetRequest } from '../../shared/request.js';
-import type { NumberedEvent } from '../../shared/state.js';
+import { parseRunRequest, type WrittenRunRequest } from '../../shared/run-request.js';
+import type { Happening, NumberedEvent, ScheduleView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
-import { EventLog, Station } from '../run/index.js';
+import { type Alarm, EventLog, Station } from '../run/index.js';
+import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
 import {
   addRequestOptions,
   type BodyOptions,
@@ -17,12 +19,29 @@ import {
   narrowTo,
   patienceOption,
   type RequestOptions,
-  writtenRequest,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { ANSWERS_AGAIN, exitCodeOf, moreAbout, onStopSignal, STOPPED, STOPPING } from './process.js';
+import {
+  addLabelOptions,
+  addLightOptions,
+  addScheduleOptions,
+  endedBeforeSunrise,
+  type LabelOptions,
+  type LightOptions,
+  type ScheduleOptions,
+  writtenRunRequest,
+} from './run-options.js';
+import { foreseenInWords, isOver, ScheduleTeller } from './schedule-words.js';
 
-interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
+interface FireOptions
+  extends RequestOptions,
+    LimitOptions,
+    BodyOptions,
+    ScheduleOptions,
+    LabelOptions,
+    LightOptions,
+    AlarmChoice {
   readonly into: string;
   /** Seconds. */
   readonly patience: number;
@@ -30,11 +49,22 @@ interface FireOptions extends RequestOptions, LimitOptions, BodyOptions {
 }
 
 export function addFire(program: Command, log: Logger): void {
-  addRequestOptions(program.command('fire').description('fire one set and leave its set folder in a folder'))
+  const command = program
+    .command('fire')
+    .description('fire one set, or the same set on a schedule, and leave each set folder in a folder');
+  for (const add of [
+    addRequestOptions,
+    addLabelOptions,
+    addScheduleOptions,
+    addLightOptions,
+    addAlarmOptions,
+  ])
+    add(command);
+  command
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(patienceOption())
-    .option('--into <folder>', 'folder that takes the set folder', '.')
+    .option('--into <folder>', 'folder that takes the set folders', '.')
     .action(async (options: FireOptions) => {
       process.exitCode = await fire(options, log);
     });
@@ -42,20 +72,23 @@ export function addFire(program: Command, log: Logger): void {
 
 /** @returns the exit code */
 async function fire(options: FireOptions, log: Logger): Promise<number> {
-  const request = writtenRequest(options);
+  const request = writtenRunRequest(options);
   // Before a body is looked for: what is wrong with the request itself is said at once.
-  parseSetRequest(request);
+  parseRunRequest(request);
+  const alarm = await alarmFrom(options, log);
   const state = await takeState('fire', log);
   try {
-    return await fireWith(state, request, options, log);
+    return await fireWith(state, alarm, request, options, log);
   } finally {
     state.release();
+    await alarm?.close();
   }
 }
 
 async function fireWith(
   { journal }: OwnedState,
-  request: WrittenSetRequest,
+  alarm: Alarm | null,
+  request: WrittenRunRequest,
   options: FireOptions,
   log: Logger,
 ): Promise<number> {
@@ -67,6 +100,7 @@ async function fireWith(
     journal,
     patienceMs: options.patience * 1000,
     narrow: narrowTo(options),
+    ...(alarm === null ? {} : { alarm }),
   });
   let stopped = false;
   const forget = onStopSignal(() => {
@@ -80,7 +114,7 @@ async function fireWith(
   const unwatch = events.watch((event) => {
     if (isEarlier) return;
     print(event);
-    if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
+    if (isEnd(event.happening, request.schedule !== undefined)) unwatch();
   });
   try {
     await station.look();
@@ -89,8 +123,9 @@ async function fireWith(
     isEarlier = true;
     await endEarlier(station, options, log);
     isEarlier = false;
-    const run = await station.start(request);
+    const run = await station.start(await foreseen(station, request, options));
     await station.settled();
+    if (request.schedule !== undefined) return endOfSchedule(events.state.schedule, stopped, options);
     const state = events.state.run?.state;
     if (state === 'stopped') return STOPPED;
     if (run.error === null) return 0;
@@ -100,6 +135,40 @@ async function fireWith(
     await station.close();
     forget();
   }
+}
+
+/** @returns what is to be begun: where a schedule was to end before the sun comes up, with that end */
+async function foreseen(
+  station: Station,
+  request: WrittenRunRequest,
+  { stopBeforeSunrise, json }: FireOptions,
+): Promise<WrittenRunRequest> {
+  if (request.schedule === undefined) return request;
+  const asked = await station.foresee(request);
+  const ended = stopBeforeSunrise ? endedBeforeSunrise(request.schedule, asked) : null;
+  const begun = ended === null ? request : { ...request, schedule: ended };
+  if (json) return begun;
+  const lines = foreseenInWords(ended === null ? asked : await station.foresee(begun));
+  process.stdout.write(`${lines.join('\n')}\n`);
+  return begun;
+}
+
+/** The last thing that is told of what was begun. */
+function isEnd(happening: Happening, isScheduled: boolean): boolean {
+  if (isScheduled)
+    return happening.type === 'schedule' && happening.schedule !== null && isOver(happening.schedule.state);
+  return happening.type === 'run-state' && ENDED.has(happening.state);
+}
+
+/** @returns the exit code */
+function endOfSchedule(schedule: ScheduleView | null, stopped: boolean, { json }: FireOptions): number {
+  if (schedule?.state === 'complete') return 0;
+  if (schedule?.state === 'stopped' && stopped) return STOPPED;
+  if (json && schedule?.error != null)
+    process.stdout.write(
+      `${JSON.stringify(new EvenrungError(schedule.error, schedule.sentence ?? schedule.state).toWire())}\n`,
+    );
+  return 1;
 }
 
 /** Whoever fires a new set is done with one that was cut off: it gets its record, and its frames stay. */
@@ -126,8 +195,10 @@ function wordsPrinter(): (event: NumberedEvent) => void {
   let introduced = false;
   let passes = 0;
   let begun = '';
+  const teller = new ScheduleTeller({ isForeseen: true });
   const say = (line: string) => process.stdout.write(`${line}\n`);
   return ({ happening }) => {
+    for (const { line } of teller.linesOf(happening)) say(line);
     switch (happening.type) {
       case 'body':
         // Told anew whenever something about it changes.
@@ -139,8 +210,8 @@ function wordsPrinter(): (event: NumberedEvent) => void {
         else say(`Body: ${happening.body.body.model}`);
         return;
       case 'run': {
-        if (happening.run.id === begun) return;
-        begun = happening.run.id;
+        if (happening.run.set.id === begun) return;
+        begun = happening.run.set.id;
         const { plan, frames } = happening.run;
         passes = plan.passes.length;
         say(

@@ -1,7 +1,7 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
 import { parseSetRequest } from '../../shared/request.js';
-import { planSet, resolveBase, toWirePlan } from '../plan/index.js';
+import { type Plan, planSet, resolveBase, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -15,12 +15,17 @@ export function addPlan(program: Command): void {
   addRequestOptions(
     program.command('plan').description('work out the passes of a set, without firing'),
   ).action((options: RequestOptions & LimitOptions & { json?: boolean }) => {
-    const { offsets, step, base, mode, settleSeconds, conditions } = parseSetRequest(writtenRequest(options));
-    const limits = statedLimits(options);
-    const plan = planSet({ offsets, step, mode, settleSeconds, base: resolveBase(base, limits) }, limits, {
-      ...conditions,
-      baseWritten: base,
-    });
+    const plan = planOnStatedLimits(options);
     process.stdout.write(options.json ? `${JSON.stringify(toWirePlan(plan))}\n` : planInWords(plan));
+  });
+}
+
+/** @throws EvenrungError as parseSetRequest, limitsFromStated, resolveBase and planSet */
+export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
+  const { offsets, step, base, mode, settleSeconds, conditions } = parseSetRequest(writtenRequest(options));
+  const limits = statedLimits(options);
+  return planSet({ offsets, step, mode, settleSeconds, base: resolveBase(base, limits) }, limits, {
+    ...conditions,
+    baseWritten: base,
   });
 }

@@ -3,7 +3,9 @@ import { type Command, Option } from 'commander';
 import type { Logger } from 'pino';
 import { asEvenrungError } from '../../shared/errors.js';
 import { pageAddress } from '../../shared/pages.js';
-import { EventLog, Station } from '../run/index.js';
+import { type Alarm, EventLog, Station } from '../run/index.js';
+import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
+import { askInTerminal } from './ask-terminal.js';
 import {
   type BodyOptions,
   bodyOption,
@@ -15,8 +17,9 @@ import {
 import { type OwnedState, takeState } from './owned-state.js';
 import { defaultInto, notesFolder, panelFolder } from './places.js';
 import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { ScheduleTeller } from './schedule-words.js';
 
-interface ServeOptions extends BodyOptions {
+interface ServeOptions extends BodyOptions, AlarmChoice {
   readonly into: string;
   /** Seconds. */
   readonly patience: number;
@@ -28,9 +31,7 @@ const DEFAULT_PORT = 4160;
 const LOOK_AGAIN_MS = 5000;
 
 export function addServe(program: Command, log: Logger): void {
-  program
-    .command('serve')
-    .description('run the daemon with its panel')
+  addAlarmOptions(program.command('serve').description('run the daemon with its panel'))
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(patienceOption())
@@ -51,16 +52,19 @@ export function addServe(program: Command, log: Logger): void {
 
 /** @returns the exit code, once the daemon was told to stop */
 async function serve(options: ServeOptions, log: Logger): Promise<number> {
+  const alarm = await alarmFrom(options, log);
   const state = await takeState('serve', log);
   try {
-    return await serveWith(state, options, log);
+    return await serveWith(state, alarm, options, log);
   } finally {
     state.release();
+    await alarm?.close();
   }
 }
 
 async function serveWith(
   { journal, owner }: OwnedState,
+  alarm: Alarm | null,
   { into, port, resume, patience, ...which }: ServeOptions,
   log: Logger,
 ): Promise<number> {
@@ -74,12 +78,14 @@ async function serveWith(
     journal,
     patienceMs: patience * 1000,
     lookAgainMs: LOOK_AGAIN_MS,
+    ...(alarm === null ? {} : { alarm }),
   });
   await station.checkFolder();
   logEvents(events, log);
   const server = await startServer({
     station,
     events,
+    journal,
     log,
     panel: panelFolder(),
     notes: notesFolder(),
@@ -90,7 +96,9 @@ async function serveWith(
   station.tellUnfinished();
   const looked = station.look();
   if (resume === 'always' && station.unfinished() !== null) void looked.then(() => goOn(station, log));
+  const forget = resume === 'ask' ? askInTerminal({ station, events, looked }) : () => undefined;
   await new Promise<void>((resolve) => onStopSignal(resolve));
+  forget();
   log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();
@@ -108,7 +116,9 @@ async function goOn(station: Station, log: Logger): Promise<void> {
 
 function logEvents(events: EventLog, log: Logger): void {
   let told = '';
+  const teller = new ScheduleTeller({ isForeseen: false });
   events.watch(({ happening }) => {
+    for (const { level, line } of teller.linesOf(happening)) log[level](line);
     switch (happening.type) {
       case 'body':
         if (happening.body.state === 'absent') {

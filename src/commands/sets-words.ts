@@ -6,6 +6,7 @@ import type { FrameMark, KeptSetRecord } from '../../shared/set-record.js';
 import type { RunState } from '../../shared/state.js';
 import type { ExportedSet, Finding, SetCheck } from '../frames/index.js';
 import type { KeptSet, ListedSet, StoredFrame, StoredRun, StoredSet, Transition } from '../run/index.js';
+import { dayOf, timeOf } from './clock-words.js';
 import { counted } from './options.js';
 import { NO_BREAK, wrapped } from './process.js';
 
@@ -298,17 +299,3 @@ const evOf = (offset: number): string => `${formatEv(fromEv(offset))} EV`;
 /** What moves the cursor, colours, or turns the reading direction becomes a blank. */
 const plain = (text: string): string =>
   text.replace(/[\p{Cc}\p{Zl}\p{Zp}\u202a-\u202e\u2066-\u2069]+/gu, ' ');
-
-const two = (value: number): string => String(value).padStart(2, '0');
-
-/** @returns local `2026-11-25`: sets are looked for by the clock on the wall */
-function dayOf(at: string): string {
-  const date = new Date(at);
-  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
-}
-
-/** @returns local `16:42:10` */
-function timeOf(at: string): string {
-  const date = new Date(at);
-  return [date.getHours(), date.getMinutes(), date.getSeconds()].map(two).join(':');
-}

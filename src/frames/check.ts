@@ -9,6 +9,7 @@ import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../shared/
 import { parseShutter, type ShutterSetting } from '../exposure/index.js';
 import { checksumsOf, parseSums, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
+import { isPlainName } from './inside.js';
 import { judge } from './judge.js';
 import { type RecordedExposure, readRecorded } from './recorded.js';
 import { RECORD } from './set-folder.js';
@@ -183,10 +184,6 @@ async function thereIn(folder: string, { frames }: KeptSetRecord, find: Find): P
   }
   return present;
 }
-
-/** A record is somebody's file: what it names is not to be followed elsewhere. */
-const isPlainName = (file: string): boolean =>
-  file !== '' && file !== '.' && file !== '..' && !/[/\\\0]/.test(file);
 
 async function checkBytes(
   folder: string,

@@ -2,7 +2,7 @@
 // it. Drawn from the small copies; knows neither files nor states.
 import { formatEv, fromEv } from '../../shared/ev.js';
 import type { FrameMark } from '../../shared/set-record.js';
-import { canWrite, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
+import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
 
 /** The sheet's name in the set folder. */
 export const CONTACT_SHEET = 'contact-sheet.jpg';
@@ -20,6 +20,8 @@ export interface SheetCell {
 }
 
 export interface Sheet {
+  /** Stands for the name where that cannot be drawn. */
+  readonly id?: string;
   /** What a person calls the set; null where nobody gave it a name. */
   readonly name: string | null;
   /** When the first frame was fired. */
@@ -70,7 +72,7 @@ const MOST_COLUMNS = 8;
 export async function drawContactSheet(sheet: Sheet, letters?: Letters): Promise<Buffer> {
   const { default: sharp } = await import('sharp');
   const here = letters ?? (await lettersHere());
-  const layout = layoutOf(sheet, here);
+  const layout = layoutOf(sheet, await titleOf(sheet, here), here);
   const svg = Buffer.from(drawing(sheet, layout, here));
   const pictures = await Promise.all(
     sheet.cells.map(async ({ thumbnail }, index) => {
@@ -105,12 +107,12 @@ interface Layout {
   readonly facts: readonly string[];
 }
 
-function layoutOf(sheet: Sheet, letters: Letters): Layout {
+function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
   const count = sheet.cells.length;
   const columns = Math.min(MOST_COLUMNS, Math.max(FEWEST_COLUMNS, Math.ceil(Math.sqrt(count))));
   const width = 2 * MARGIN + columns * CELL.width + (columns - 1) * GAP;
   const room = { width: width - 2 * MARGIN, lines: 2 };
-  const title = linesOf(titleOf(sheet, letters), TITLE.size, room, letters);
+  const title = linesOf(words, TITLE.size, room, letters);
   const facts = [
     ...linesOf(factsOf(sheet), FACTS.size, room, letters),
     ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
@@ -122,9 +124,13 @@ function layoutOf(sheet: Sheet, letters: Letters): Layout {
   return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts };
 }
 
-function titleOf({ name }: Sheet, letters: Letters): string {
-  if (name === null || name.trim() === '') return 'Bracketed set';
-  return canWrite(name, letters) ? name.trim() : 'Bracketed set (its name is in set.json)';
+/** So much of an id tells sets apart. */
+const SHORT_ID = 8;
+
+async function titleOf({ id, name }: Sheet, letters: Letters): Promise<string> {
+  const plain = ['Bracketed set', ...(id === undefined ? [] : [id.slice(0, SHORT_ID)])].join(' ');
+  if (name === null || name.trim() === '') return plain;
+  return (await drawable(name, letters))?.trim() || `${plain} (its name is in set.json)`;
 }
 
 function factsOf({ startedAt, base, cells }: Sheet): string {

@@ -12,6 +12,7 @@ import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
 import { RECORD, SetFolder } from './set-folder.js';
 import { sidecarNames } from './sidecar.js';
+import { stagingName, sweepStaged } from './staging.js';
 import { syncFolder } from './sync.js';
 import { TABLE } from './table.js';
 
@@ -44,8 +45,6 @@ const CHUNK_BYTES = 1024 * 1024;
 /** For names and folders, whatever the file system does with them. */
 const SPARE_BYTES = 1024 * 1024;
 
-let copies = 0;
-
 /**
  * @param folder a set folder with its record
  * @param into the folder that takes the copy, under the name that the set folder has; made where it is missing
@@ -65,6 +64,7 @@ export async function exportSet(
   const names = only === 'frames' ? frames : [...frames, ...beside];
   await mustLieOutside(source, into);
   await SetFolder.check(into);
+  await sweepStaged(path.resolve(into), 'export');
   const target = path.join(path.resolve(into), path.basename(source));
   await mustBeFree(target);
   await mustHaveRoom(into, await sizesOf(source, names));
@@ -217,8 +217,7 @@ async function copyWhole(
   kept: ReadonlyMap<string, string>,
   signal: AbortSignal | undefined,
 ): Promise<ExportedFile[]> {
-  copies += 1;
-  const part = path.join(path.dirname(target), `.${path.basename(target)}.${process.pid}-${copies}.part`);
+  const part = path.join(path.dirname(target), stagingName('export'));
   const copying = { source, part, target, signal };
   try {
     await storing(target, () => mkdir(part));

@@ -22,7 +22,8 @@ export async function setFoldersIn(folder: string): Promise<string[]> {
   }
   if (areOfSet(names)) return [folder];
   const sets: string[] = [];
-  for (const name of names) {
+  // A set that is just being made, or a copy of one, has a hidden name.
+  for (const name of names.filter((one) => !one.startsWith('.'))) {
     const inside = path.join(folder, name);
     const isFolder = (await stat(inside).catch(() => null))?.isDirectory() ?? false;
     if (isFolder && areOfSet(await readdir(inside).catch(() => []))) sets.push(inside);

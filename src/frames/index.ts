@@ -13,6 +13,8 @@ export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './c
 export { ExifToolProcess, exifTool } from './exiftool.js';
 export { type ExportedFile, type ExportedSet, type ExportOptions, exportSet } from './export-set.js';
 export { setFoldersIn } from './find-sets.js';
+export { isOfHandOver } from './hand-over.js';
+export { fileInside } from './inside.js';
 export {
   type AskedExposure,
   type AskedOffset,
@@ -27,22 +29,28 @@ export type { LightGrid } from './light-grid.js';
 export {
   DEFAULT_FRAME_TEMPLATE,
   DEFAULT_SET_TEMPLATE,
+  defaultNaming,
   type FrameNaming,
   frameStem,
+  type Naming,
   parseTemplate,
   type SetNaming,
   setFolderName,
   type Template,
 } from './naming.js';
-export { type Picture, readPicture } from './picture.js';
+export { type Picture, readPicture, type SmallPicture, smallPicture } from './picture.js';
+export { isSameSize, type PixelSize, readPixelSize } from './pixel-size.js';
 export { compareLight, type LightComparison, type LightRatio, type LitFrame, lightRatio } from './ratios.js';
-export { type RawPreview, readRawPreview, readRawRecorded } from './raw.js';
+export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './raw.js';
 export { type RecordedExposure, readRecorded } from './recorded.js';
-export { RECORD, SetFolder } from './set-folder.js';
+export { relabelSet } from './relabel.js';
+export { type CreateOptions, RECORD, SetFolder } from './set-folder.js';
 export {
   readSidecar,
+  relabelledSidecar,
   type SidecarClaims,
   type SidecarFacts,
+  type SidecarLabels,
   sidecarNames,
   sidecarText,
   writeSidecar,
@@ -50,6 +58,7 @@ export {
 } from './sidecar.js';
 export { syncFolder } from './sync.js';
 export { TABLE, type TableRow, tableText } from './table.js';
+export { hasParts, type TakenAt, wallOf } from './taken-at.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */
 export async function warmUp(): Promise<void> {

@@ -40,7 +40,7 @@ function nominalSeconds(setting: ShutterSetting): number[] {
  * setting that was asked for. A value that the body did not tell beforehand cannot be wrong; a time that is missing is.
  */
 export function judge(
-  recorded: Omit<RecordedExposure, 'bias' | 'focalLength'>,
+  recorded: Pick<RecordedExposure, 'exposureTime' | 'fNumber' | 'iso'>,
   asked: AskedExposure,
 ): Verdict {
   const reasons = [
@@ -85,7 +85,7 @@ const MOVED_EV = 1 / 6 - 0.005;
  * missing or does not hold the bracket's part, by the time, which must lie nearer to this offset than to its neighbours.
  */
 export function judgeMetered(
-  recorded: Omit<RecordedExposure, 'focalLength'>,
+  recorded: Pick<RecordedExposure, 'exposureTime' | 'fNumber' | 'iso' | 'bias'>,
   asked: AskedOffset,
 ): MeteredVerdict {
   const tv = recordedTv(recorded.exposureTime);

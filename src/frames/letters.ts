@@ -94,10 +94,14 @@ const writeWithFonts: Pen = ({ x, y, size, text, colour, anchor = 'start', isBol
 
 /** What XML has no way to write becomes the replacement character. */
 const safe = (text: string): string =>
-  text
-    // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what is looked for
-    .replace(/[\u0000-\u001f\ufffe\uffff]|\p{Cs}/gu, '\ufffd')
-    .replace(/[&<>]/g, (char) => (char === '&' ? '&amp;' : char === '<' ? '&lt;' : '&gt;'));
+  escaped(
+    text
+      // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what is looked for
+      .replace(/[\u0000-\u001f\ufffe\uffff]|\p{Cs}/gu, '\ufffd'),
+  );
+
+const escaped = (text: string): string =>
+  text.replace(/[&<>]/g, (char) => (char === '&' ? '&amp;' : char === '<' ? '&lt;' : '&gt;'));
 
 // Our own strokes: lines through points of a grid 4 wide, capitals from 0 to 6, tails down to 8; two digits a point, `|` lifts the
 // pen.
@@ -212,10 +216,60 @@ const plain = (text: string): string =>
     .replace(/[\u2018\u2019]/g, "'")
     .replace(/[\u201c\u201d]/g, '"');
 
-/** @returns whether most of the text would be read rather than be empty boxes; which scripts the fonts hold nobody asks */
-export function canWrite(text: string, letters: Letters): boolean {
-  const chars = [...plain(text)];
-  return letters === 'fonts' || chars.filter((char) => char in STROKES).length > chars.length / 2;
+/**
+ * @returns the text as far as it can be drawn: signs that no font has are left out; null where letters or digits of it are missing,
+ *   because then it would be read wrongly
+ */
+export async function drawable(text: string, letters: Letters): Promise<string | null> {
+  const chars = [...(letters === 'fonts' ? text : plain(text))];
+  const missing = letters === 'fonts' ? await missingInFonts(chars) : new Set(chars.filter(hasNoStrokes));
+  if (chars.some((char) => missing.has(char) && /[\p{L}\p{N}]/u.test(char))) return null;
+  // With a part of it, what is one sign to a reader would be another one.
+  const signs = Array.from(new Intl.Segmenter('en').segment(chars.join('')), ({ segment }) => segment);
+  return signs.filter((sign) => [...sign].every((char) => !missing.has(char))).join('');
+}
+
+const hasNoStrokes = (char: string): boolean => !(char in STROKES);
+
+/** More signs than these are no name any more. */
+const MOST_ASKED = 400;
+/** Never assigned (Unicode 23.7), so that no font has them: they come out as what stands for a missing sign. */
+const NEVER = { four: '\ufdd0', five: '\u{1fffe}', six: '\u{10fffe}' } as const;
+/** The border of such a box; inside stands the sign's number. */
+const BORDER = 2;
+
+/** A missing sign comes out as a box with its number in it: boxes of as many digits have the same border. */
+async function missingInFonts(chars: readonly string[]): Promise<ReadonlySet<string>> {
+  const asked = new Set(
+    chars.slice(0, MOST_ASKED).filter((char) => /[^\p{ASCII}\p{M}\p{Cc}\p{Cf}\p{Cs}\p{Z}]/u.test(char)),
+  );
+  const missing = new Set<string>();
+  if (asked.size === 0) return missing;
+  const boxes = await Promise.all(Object.values(NEVER).map(borderOf));
+  for (const char of asked) {
+    const border = await borderOf(char);
+    if (border !== null && boxes.includes(border)) missing.add(char);
+  }
+  return missing;
+}
+
+/** @returns null where nothing is drawn */
+async function borderOf(char: string): Promise<string | null> {
+  const { default: sharp } = await import('sharp');
+  try {
+    const { data, info } = await sharp({ text: { text: escaped(char), font: 'sans-serif', dpi: 200 } })
+      .raw()
+      .toBuffer({ resolveWithObject: true });
+    const { width, height, channels } = info;
+    const isBorder = (x: number, y: number) =>
+      x < BORDER || y < BORDER || x >= width - BORDER || y >= height - BORDER;
+    const pixels = Array.from({ length: width * height }, (_, at) => at)
+      .filter((at) => isBorder(at % width, Math.floor(at / width)))
+      .map((at) => data[at * channels]);
+    return `${width}x${height}:${pixels.join()}`;
+  } catch {
+    return null;
+  }
 }
 
 const writeWithStrokes: Pen = ({ x, y, size, text, colour, anchor = 'start', isBold = false }) => {

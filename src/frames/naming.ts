@@ -28,6 +28,12 @@ export interface Template {
   readonly parts: readonly Part[];
 }
 
+/** How a set folder and the frames in it are called. */
+export interface Naming {
+  readonly frame: Template;
+  readonly set: Template;
+}
+
 type Part = { readonly literal: string } | { readonly placeholder: Placeholder };
 
 interface Facts extends SetNaming {
@@ -92,6 +98,12 @@ export function parseTemplate(text: string, kind: Template['kind']): Template {
   refuseLength(text, parts, kind);
   return { kind, text, parts };
 }
+
+/** How they are called where nobody said otherwise. */
+export const defaultNaming = (): Naming => ({
+  frame: parseTemplate(DEFAULT_FRAME_TEMPLATE, 'frame'),
+  set: parseTemplate(DEFAULT_SET_TEMPLATE, 'set'),
+});
 
 /** @returns the name of a set folder, without what a taken name needs behind it */
 export function setFolderName(template: Template, set: SetNaming): string {

@@ -83,6 +83,22 @@ async function decode(source: string | Buffer, turn: RawPreview['turn'] | null):
   }
 }
 
+/** 8-bit sRGB, or grey, row by row. */
+export interface SmallPicture {
+  readonly pixels: Uint8Array;
+  readonly width: number;
+  readonly height: number;
+  readonly channels: 1 | 3 | 4;
+}
+
+/** @param jpeg a small copy, as readPicture makes it */
+export async function smallPicture(jpeg: Buffer): Promise<SmallPicture> {
+  const { default: sharp } = await import('sharp');
+  const { data, info } = await sharp(jpeg).raw().toBuffer({ resolveWithObject: true });
+  const channels = info.channels === 1 ? 1 : info.channels === 4 ? 4 : 3;
+  return { pixels: data, width: info.width, height: info.height, channels };
+}
+
 /** A pixel is black where all of its channels are, and blown where any of them is. */
 function clippedShares(pixels: Uint8Array, channels: number): { dark: number; light: number } {
   let dark = 0;

@@ -3,6 +3,7 @@
 import { EvenrungError } from '../../shared/errors.js';
 import { type ExifToolProcess, exifTool, type RawTags } from './exiftool.js';
 import type { RecordedExposure } from './recorded.js';
+import { takenAtOf } from './taken-at.js';
 
 /** A preview with its longer side below this is too coarse for clipping; a larger one is looked for. */
 const LARGE_ENOUGH = 320;
@@ -27,6 +28,8 @@ export async function readRawRecorded(
     '-ISO',
     '-ExposureCompensation',
     '-FocalLength',
+    '-DateTimeOriginal',
+    '-SubSecTimeOriginal',
     '-MIMEType',
     '-Error',
     '-Warning',
@@ -39,6 +42,7 @@ export async function readRawRecorded(
     iso: positive(tags.ISO),
     bias: typeof tags.ExposureCompensation === 'number' ? exact(tags.ExposureCompensation) : null,
     focalLength: positive(tags.FocalLength),
+    takenAt: takenAtOf(tags.DateTimeOriginal, tags.SubSecTimeOriginal),
   };
 }
 
@@ -62,12 +66,14 @@ export interface RawPreview {
 
 /**
  * The body's own JPEG inside a raw file: its look, not the sensor's values. Clipping in it says less than in the raw.
+ * @param enough pixels of the longer side at which no larger one is looked for
  * @returns null where there is none
  * @throws EvenrungError frame-unreadable where the file is cut short or broken
  */
 export async function readRawPreview(
   file: string,
   tool: ExifToolProcess = exifTool,
+  enough = LARGE_ENOUGH,
 ): Promise<RawPreview | null> {
   const tags = await tool.read(file, [
     ...NUMERIC,
@@ -82,11 +88,32 @@ export async function readRawPreview(
     const jpeg = await tool.jpeg(file, tag);
     const side = jpeg === null ? 0 : await longerSide(jpeg);
     if (jpeg !== null && side > (best?.side ?? 0)) best = { jpeg, side };
-    if ((best?.side ?? 0) >= LARGE_ENOUGH) break;
+    if ((best?.side ?? 0) >= enough) break;
   }
   if (best === null) return null;
   return { jpeg: best.jpeg, turn: TURNS[Number(tags['IFD0:Orientation'])] ?? 0 };
 }
+
+/**
+ * The largest of them, to be looked at: upright.
+ * @returns null where there is none
+ * @throws EvenrungError frame-unreadable where the file, or the preview in it, is cut short or broken
+ */
+export async function shownPreview(file: string): Promise<Buffer | null> {
+  const preview = await readRawPreview(file, exifTool, Number.POSITIVE_INFINITY);
+  if (preview === null || preview.turn === 0) return preview?.jpeg ?? null;
+  const { default: sharp } = await import('sharp');
+  try {
+    const { orientation } = await sharp(preview.jpeg).metadata();
+    // One that tells its own orientation is turned by whoever shows it.
+    if (orientation !== undefined) return preview.jpeg;
+    return await sharp(preview.jpeg).rotate(preview.turn).jpeg({ quality: SHOWN_QUALITY }).toBuffer();
+  } catch (cause) {
+    throw damaged(cause instanceof Error ? (cause.message.split('\n')[0] ?? '') : String(cause));
+  }
+}
+
+const SHOWN_QUALITY = 92;
 
 const TURNS: Readonly<Record<number, RawPreview['turn']>> = { 3: 180, 6: 90, 8: 270 };
 

@@ -2,6 +2,7 @@
 import { open } from 'node:fs/promises';
 import { EvenrungError } from '../../shared/errors.js';
 import { readRawRecorded } from './raw.js';
+import { type TakenAt, takenAtOf } from './taken-at.js';
 
 /** A recorded exposure; null where the file does not tell. */
 export interface RecordedExposure {
@@ -13,6 +14,8 @@ export interface RecordedExposure {
   readonly bias: number | null;
   /** Millimetres that the lens stood at, as it is, not as on another format. */
   readonly focalLength: number | null;
+  /** By the camera's own clock. */
+  readonly takenAt: TakenAt | null;
 }
 
 /** Cameras write their Exif at the head of the file; this is far more than any of them needs. */
@@ -44,6 +47,7 @@ async function readQuickly(file: string): Promise<RecordedExposure> {
     iso: integer(tags.ISOSpeedRatings?.value),
     bias: signed(tags.ExposureBiasValue?.value),
     focalLength: rational(tags.FocalLength?.value),
+    takenAt: takenAtOf(tags.DateTimeOriginal?.value, tags.SubSecTimeOriginal?.value),
   };
 }
 

@@ -1,50 +1,95 @@
 // A set on disk: numbered frames, what was set aside, and set.json. Files arrive in a folder of their own and are renamed
 // into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
-import { constants } from 'node:fs';
-import { access, mkdir, open, readdir, rename, rm, rmdir, stat, statfs, writeFile } from 'node:fs/promises';
+import { constants, type Dirent } from 'node:fs';
+import { access, lstat, mkdir, readdir, rename, rm, rmdir, stat, statfs } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import { untilStored, whyRefused } from '../../shared/refused.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
-import { syncFile, syncFolder } from './sync.js';
+import { type HandedOver, handOver } from './hand-over.js';
+import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
+import { isForsaken, RESERVE, releaseAll, releaseRest, reserve, reserveAgain } from './reserve.js';
+import { stagingName, sweepStaged } from './staging.js';
+import { PARTIAL, syncFile, syncFolder, writeWhole } from './sync.js';
 import { TABLE } from './table.js';
 
 const INCOMING = '.incoming';
 const ASIDE = 'set-aside';
 export const RECORD = 'set.json';
-const PARTIAL = '.part';
 /** What a set folder holds beside its frames. */
 const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
-/** Room that is kept for the record: a set that ends on a full disk must still be able to say what it holds. */
-const RESERVE = '.reserve';
-/** Several times the record of a set of 61 frames. */
-const RESERVE_BYTES = 256 * 1024;
 /** What a frame is taken for until one has come back. */
 const SMALL_FRAME_BYTES = 64 * 1024;
 
+/** What set.json holds. */
+export const recordText = (record: object): string => `${JSON.stringify(record, null, 2)}\n`;
+
+export interface CreateOptions {
+  readonly template?: Template;
+  readonly keeper?: string | null;
+}
+
 export class SetFolder {
   readonly path: string;
+  /** What it was named by; null for one that was there already. */
+  readonly startedAt: Date | null;
   /** Where the link puts what comes back. */
   readonly incoming: string;
   private taken: Promise<unknown> = Promise.resolve();
+  /** Names under set-aside/ that are spoken for, and have no file yet. */
+  private readonly spokenFor = new Set<string>();
   private largestFrame = SMALL_FRAME_BYTES;
 
   /**
+   * It is put together under a hidden name, so that what a killed program leaves behind can be told from a set.
    * @param into the folder that takes sets; made where it is missing
-   * @param startedAt names the set folder: set-20261125-164210, with a number behind it where that is taken
+   * @param set names the set folder, by the template: set-20261125-164210, with a number behind it where that is taken
+   * @param keeper what keeps account of the sets, such as the state folder
    * @throws EvenrungError folder-not-writable, before anything is fired
    */
-  static async create(into: string, startedAt: Date): Promise<SetFolder> {
+  static async create(
+    into: string,
+    set: SetNaming,
+    { template = defaultNaming().set, keeper = null }: CreateOptions = {},
+  ): Promise<SetFolder> {
     await SetFolder.check(into);
+    const parent = path.resolve(into);
+    const staged = path.join(parent, stagingName('set'));
     try {
-      const folder = new SetFolder(await makeNew(path.join(into, `set-${stamp(startedAt)}`)));
-      await mkdir(folder.incoming);
-      await writeFile(path.join(folder.path, RESERVE), Buffer.alloc(RESERVE_BYTES, 1));
-      return folder;
+      await mkdir(staged);
+      await mkdir(path.join(staged, INCOMING));
+      await reserve(staged, keeper);
+      const folder = await renameToFree(staged, path.join(parent, setFolderName(template, set)));
+      return new SetFolder(folder, set.startedAt);
     } catch (cause) {
+      await rm(staged, { recursive: true, force: true }).catch(() => undefined);
       throw notWritable(into, cause);
+    }
+  }
+
+  /**
+   * Removes what programs that were killed left behind before a frame came: folders that were being made, and folders of sets
+   * that the keeper knows nothing of. Anything else stays, whoever made it. Never throws.
+   * @param isKnown whether the keeper accounts for a set in that folder
+   */
+  static async sweepUnused(
+    into: string,
+    keeper: string,
+    isKnown: (folder: string) => boolean,
+  ): Promise<void> {
+    const parent = path.resolve(into);
+    await sweepStaged(parent, 'set');
+    const entries = await readdir(parent, { withFileTypes: true }).catch(() => []);
+    for (const { name } of entries.filter((entry) => entry.isDirectory() && !entry.name.startsWith('.'))) {
+      const folder = path.join(parent, name);
+      const isEmpty = await holdsNothing(folder);
+      if (!isEmpty || !(await isForsaken(folder, keeper)) || isKnown(folder)) continue;
+      // Whatever comes into it meanwhile keeps it.
+      await rmdir(path.join(folder, INCOMING)).catch(() => undefined);
+      await releaseAll(folder).catch(() => undefined);
+      await rmdir(folder).catch(() => undefined);
     }
   }
 
@@ -70,16 +115,34 @@ export class SetFolder {
       await access(folder, constants.W_OK);
       const set = new SetFolder(path.resolve(folder));
       await mkdir(set.incoming, { recursive: true });
-      await rm(path.join(set.path, `${RECORD}${PARTIAL}`), { force: true });
-      await writeFile(path.join(set.path, RESERVE), Buffer.alloc(RESERVE_BYTES, 1));
+      await set.sweepPartial();
+      await reserveAgain(set.path);
       return set;
     } catch (cause) {
       throw notWritable(folder, cause);
     }
   }
 
-  private constructor(folder: string) {
+  /**
+   * Looks whether a set folder that was handed over is still there and can be written; changes nothing.
+   * @returns the names of the files in it that are neither hidden nor handed over with its frames
+   * @throws EvenrungError folder-not-writable
+   */
+  static async filesIn(folder: string): Promise<string[]> {
+    try {
+      await access(folder, constants.W_OK);
+      return framesAmong(await readdir(folder, { withFileTypes: true }));
+    } catch (cause) {
+      throw new EvenrungError(
+        'folder-not-writable',
+        `The set folder ${folder} cannot be gone on with: ${whyRefused(cause)}. Put it back where it was, or fire the set anew.`,
+      );
+    }
+  }
+
+  private constructor(folder: string, startedAt: Date | null = null) {
     this.path = folder;
+    this.startedAt = startedAt;
     this.incoming = path.join(folder, INCOMING);
   }
 
@@ -105,11 +168,13 @@ export class SetFolder {
     return checksumOf(path.join(this.path, name)).catch(() => null);
   }
 
-  /** Takes a verified frame in: 03_-2EV.jpg. @returns the name; nothing that is there is ever overwritten */
-  async keep(file: string, frame: { number: number; offsetEv: number }, kind: string): Promise<string> {
-    const offset =
-      frame.offsetEv === 0 ? '0' : `${frame.offsetEv > 0 ? '+' : ''}${Number(frame.offsetEv.toFixed(2))}`;
-    return this.take(file, '', `${String(frame.number).padStart(2, '0')}_${offset}EV`, kind);
+  /**
+   * Takes a verified frame in.
+   * @param stem its name without extension, such as frameStem gives: 03_-2EV
+   * @returns the name; nothing that is there is ever overwritten
+   */
+  async keep(file: string, stem: string, kind: string): Promise<string> {
+    return this.take(file, '', stem, kind);
   }
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
@@ -120,6 +185,52 @@ export class SetFolder {
   }
 
   /**
+   * Where a frame that another one takes the place of is going to be moved to. The name is its own from now on.
+   * @param file the frame's name in the set folder
+   * @returns a name under set-aside/, from the set folder on
+   */
+  async nameAside(file: string, frameNumber: number): Promise<string> {
+    return this.inTurn(() =>
+      this.storing(async () => {
+        const folder = path.join(this.path, ASIDE);
+        await mkdir(folder, { recursive: true });
+        const taken = new Set([...(await readdir(folder)), ...this.spokenFor]);
+        const stem = `frame-${String(frameNumber).padStart(2, '0')}`;
+        const name = freeName(taken, stem, path.extname(file).slice(1) || 'unknown');
+        this.spokenFor.add(name);
+        return path.join(ASIDE, name);
+      }),
+    );
+  }
+
+  /** A name under set-aside/ that was given before a restart is still spoken for. */
+  keepNameAside(name: string): void {
+    this.spokenFor.add(path.basename(name));
+  }
+
+  /** Moves a frame to the name that it was given; one that is there already stays. */
+  async moveAside(file: string, name: string): Promise<void> {
+    await this.storing(async () => {
+      const [from, to] = [path.join(this.path, file), path.join(this.path, name)];
+      await mkdir(path.dirname(to), { recursive: true });
+      try {
+        await rename(from, to);
+      } catch (cause) {
+        // It was moved before a restart.
+        if ((cause as NodeJS.ErrnoException).code !== 'ENOENT') throw cause;
+      }
+      await syncFolder(path.dirname(to));
+      await syncFolder(path.dirname(from));
+    });
+  }
+
+  /** @returns which of these files are there */
+  async thereAmong(names: readonly string[]): Promise<string[]> {
+    const there = new Set(await readdir(this.path).catch(() => []));
+    return names.filter((name) => there.has(name));
+  }
+
+  /**
    * Puts every frame that nobody knows of back among the arrivals: the program ended between its having its place and that being
    * known.
    * @param known names, from the set folder on
@@ -127,10 +238,8 @@ export class SetFolder {
    */
   async strangers(known: ReadonlySet<string>): Promise<string[]> {
     return this.storing(async () => {
-      const entries = await readdir(this.path, { withFileTypes: true });
-      for (const { name } of entries.filter((entry) => entry.isFile())) {
-        if (known.has(name) || name.startsWith('.') || HANDED_OVER.has(name) || name.endsWith('.xmp'))
-          continue;
+      for (const name of framesAmong(await readdir(this.path, { withFileTypes: true }))) {
+        if (known.has(name)) continue;
         await rename(path.join(this.path, name), path.join(this.incoming, `again-${name}`));
       }
       return (await readdir(this.incoming)).sort().map((name) => path.join(this.incoming, name));
@@ -148,45 +257,67 @@ export class SetFolder {
     return taken;
   }
 
-  /** Writes set.json and removes the folder of arrivals. */
+  /**
+   * Writes what lies beside the frames, or writes it anew. Never throws: what could not be made is told, and the room for the
+   * record stays.
+   * @param thumbnails a small JPEG of each frame, by its number
+   * @param leaving names of files that are moved away later
+   * @returns what was made; with it the error, where the disk is full
+   */
+  async handOver(
+    record: SetRecord,
+    thumbnails: ReadonlyMap<number, Buffer>,
+    leaving: ReadonlySet<string>,
+  ): Promise<Omit<HandedOver, 'full'> & { readonly error: EvenrungError | null }> {
+    await this.sweepPartial().catch(() => undefined);
+    await releaseRest(this.path);
+    const { full, ...made } = await handOver(this.path, setRecordSchema.parse(record), thumbnails, leaving);
+    return { ...made, error: full === null ? null : storingFailed(this.path, full) };
+  }
+
+  /** Writes set.json, whose presence says that the set has ended, and removes the folder of arrivals. */
   async finish(record: SetRecord): Promise<void> {
     await this.storing(async () => {
-      const target = path.join(this.path, RECORD);
-      await rm(path.join(this.path, RESERVE), { force: true });
-      const partial = `${target}${PARTIAL}`;
-      const handle = await open(partial, 'w');
-      try {
-        await handle.writeFile(`${JSON.stringify(setRecordSchema.parse(record), null, 2)}\n`);
-        await handle.sync();
-      } finally {
-        await handle.close();
-      }
-      await rename(partial, target);
-      await syncFolder(this.path);
+      await releaseAll(this.path);
+      await writeWhole(path.join(this.path, RECORD), recordText(setRecordSchema.parse(record)));
       await rmdir(this.incoming).catch(() => undefined);
     });
   }
 
   /** Removes the set folder where nothing was stored in it. @returns whether it was removed */
   async removeIfEmpty(): Promise<boolean> {
+    await this.sweepPartial().catch(() => undefined);
     const entries = await readdir(this.path, { recursive: true, withFileTypes: true });
     if (entries.some((entry) => entry.isFile() && entry.name !== RESERVE)) return false;
     await rm(this.path, { recursive: true });
     return true;
   }
 
+  /** What was being written when an earlier program ended. */
+  private async sweepPartial(): Promise<void> {
+    for (const name of await readdir(this.path)) {
+      const whole = name.endsWith(PARTIAL) ? name.slice(0, -PARTIAL.length) : null;
+      if (whole !== null && (HANDED_OVER.has(whole) || whole.endsWith('.xmp')))
+        await rm(path.join(this.path, name), { force: true });
+    }
+  }
+
   /** One after the other: names are looked for and taken in two steps. */
   private take(file: string, folder: string, stem: string, kind: string): Promise<string> {
-    const taking = this.taken.then(() => this.takeNow(file, folder, stem, kind));
+    return this.inTurn(() => this.takeNow(file, folder, stem, kind));
+  }
+
+  private inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const taking = this.taken.then(work);
     this.taken = taking.catch(() => undefined);
     return taking;
   }
 
   private async takeNow(file: string, folder: string, stem: string, kind: string): Promise<string> {
     return this.storing(async () => {
-      const taken = new Set(await readdir(path.join(this.path, folder)));
-      let name = `${stem}.${kind}`;
-      for (let again = 2; taken.has(name); again += 1) name = `${stem}_${again}.${kind}`;
+      const there = await readdir(path.join(this.path, folder));
+      const taken = new Set([...there, ...(folder === ASIDE ? this.spokenFor : [])]);
+      const name = freeName(taken, stem, kind);
       const full = path.join(folder, name);
       // A name must not last longer than what it stands for.
       await syncFile(file);
@@ -203,6 +334,19 @@ export class SetFolder {
       throw storingFailed(this.path, cause);
     }
   }
+}
+
+/** @returns what lies there as frames do: what is hidden, and what is handed over with them, is no frame */
+const framesAmong = (entries: readonly Dirent[]): string[] =>
+  entries
+    .filter((entry) => entry.isFile())
+    .map(({ name }) => name)
+    .filter((name) => !name.startsWith('.') && !HANDED_OVER.has(name) && !name.endsWith('.xmp'));
+
+function freeName(taken: ReadonlySet<string>, stem: string, kind: string): string {
+  let name = `${stem}.${kind}`;
+  for (let again = 2; taken.has(name); again += 1) name = `${stem}_${again}.${kind}`;
+  return name;
 }
 
 function storingFailed(
@@ -244,21 +388,27 @@ async function makeAll(folder: string): Promise<void> {
   }
 }
 
-async function makeNew(wanted: string): Promise<string> {
+const TAKEN: ReadonlySet<string> = new Set(['EEXIST', 'ENOTEMPTY', 'ENOTDIR']);
+
+/** @returns the path that it has now: the wanted one, with a number behind it where that is taken */
+async function renameToFree(staged: string, wanted: string): Promise<string> {
   for (let again = 1; ; again += 1) {
     const folder = again === 1 ? wanted : `${wanted}-${again}`;
+    // An empty folder would be replaced without a word.
+    if ((await lstat(folder).catch(() => null)) !== null) continue;
     try {
-      await mkdir(folder);
+      await rename(staged, folder);
+      await syncFolder(path.dirname(folder));
       return folder;
     } catch (cause) {
-      if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
+      if (!TAKEN.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
     }
   }
 }
 
-/** @returns local time as 20261125-164210: folders are looked for by the clock on the wall */
-function stamp(date: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
-  const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
-  return `${day}-${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`;
+/** Whether nothing lies in the folder of a set but what was made with it. */
+async function holdsNothing(folder: string): Promise<boolean> {
+  const names = await readdir(folder).catch(() => null);
+  if (!names?.includes(RESERVE) || names.some((name) => name !== RESERVE && name !== INCOMING)) return false;
+  return (await readdir(path.join(folder, INCOMING)).catch(() => [])).length === 0;
 }

@@ -1,8 +1,9 @@
 // The sidecar of a frame: an XMP file (ISO 16684-1) beside it that tells merging and raw programs which frame of which set it is.
 // Frames themselves are never written to. Knows neither states nor pictures.
-import { readdir, writeFile } from 'node:fs/promises';
+import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fromEv, type Sixths } from '../../shared/ev.js';
+import { putWhole } from './sync.js';
 
 /** Properties of our own live here. `.invalid` is reserved and never leads anywhere (RFC 2606). */
 export const XMP_NAMESPACE = 'https://evenrung.invalid/ns/set/1.0/';
@@ -70,6 +71,36 @@ export function sidecarText(facts: SidecarFacts): string {
   ].join('\n');
 }
 
+/** What a person calls the set of a frame. */
+export type SidecarLabels = Pick<SidecarFacts, 'name' | 'note' | 'viewpoint'>;
+
+/**
+ * @param text a sidecar that says `before`
+ * @returns the same with other names for its set; null where it does not say `before` in the way that we write it: then somebody
+ *   else has been at work, and it is to be left alone
+ */
+export function relabelledSidecar(text: string, before: SidecarLabels, after: SidecarLabels): string | null {
+  return withLabels(text, before) === text ? withLabels(text, after) : null;
+}
+
+function withLabels(text: string, { name, note, viewpoint }: SidecarLabels): string {
+  const bare = ['dc:title', 'dc:description', 'evenrung:Viewpoint'].reduce(
+    (left, element) => left.replace(new RegExp(`^ {3}<${element}>[^]*?</${element}>\n`, 'm'), ''),
+    text,
+  );
+  const put = (before: string, lines: readonly (string | null)[], into: string) =>
+    into.replace(
+      new RegExp(`^ {3}<${before}>`, 'm'),
+      (place) => `${lines.map((line) => (line === null ? '' : `   ${line}\n`)).join('')}${place}`,
+    );
+  const titled = [translated('dc:title', name), translated('dc:description', note)];
+  return put(
+    'evenrung:Practice',
+    [simple('evenrung:Viewpoint', viewpoint)],
+    put('evenrung:Set', titled, bare),
+  );
+}
+
 const simple = (name: string, value: string | null): string | null =>
   value === null ? null : `<${name}>${escaped(value)}</${name}>`;
 
@@ -114,24 +145,49 @@ export function sidecarNames(frameFile: string): readonly [string, string] {
   return [path.posix.join(dir, `${name}.xmp`), `${frameFile}.xmp`];
 }
 
+/** Paths of sidecars that are being written just now. */
+const beingWritten = new Set<string>();
+
 /**
- * Writes the sidecar of a frame beside it. What is there is never written over: it may hold somebody's work.
+ * Writes the sidecar of a frame beside it, whole or not at all; whoever writes several syncs the folder after. Where we wrote one
+ * before, it is written anew; one of ours that somebody has edited stays as it is, and so does what is somebody else's.
  * @returns its name in the folder; null where all of its names are taken
  * @throws the error of the file system
  */
 export async function writeSidecar(folder: string, frameFile: string, text: string): Promise<string | null> {
   // File systems that know no case would take another frame's for it.
-  const there = new Set((await readdir(folder)).map((name) => name.toLowerCase()));
+  const there = new Map((await readdir(folder)).map((name) => [name.toLowerCase(), name]));
   for (const name of sidecarNames(frameFile)) {
-    if (there.has(name.toLowerCase())) continue;
+    const file = path.join(folder, name);
+    const found = there.get(name.toLowerCase());
+    if (beingWritten.has(file.toLowerCase()) || (found !== undefined && found !== name)) continue;
+    beingWritten.add(file.toLowerCase());
     try {
-      await writeFile(path.join(folder, name), text, { flag: 'wx', flush: true });
+      const before = found === undefined ? null : await readFile(file, 'utf8');
+      if (before === text || isEdited(before, text)) return name;
+      if (before !== null && !isOurOwn(before, text)) continue;
+      await putWhole(file, text);
       return name;
-    } catch (cause) {
-      if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
+    } finally {
+      beingWritten.delete(file.toLowerCase());
     }
   }
   return null;
+}
+
+/** What is told by another attempt at the same frame, or in aperture priority by another first frame. */
+const MAY_DIFFER =
+  /^ {3}<(xmp:CreateDate|evenrung:Base(?:Shutter|ExposureTime|Aperture|ISO))>[^<\n]*<\/\1>\n/gm;
+
+/** @returns whether a sidecar is just as we write it for the frame that `text` is of: nobody has touched it since */
+export const isOurOwn = (sidecar: string, text: string): boolean =>
+  sidecar.replace(MAY_DIFFER, '') === text.replace(MAY_DIFFER, '');
+
+/** @returns whether it tells the same frame of the same set, and is not as we write it */
+function isEdited(sidecar: string | null, text: string): boolean {
+  const [before, after] = [sidecar === null ? null : readSidecar(sidecar), readSidecar(text)];
+  if (sidecar === null || before === null || after === null) return false;
+  return before.set === after.set && before.frame === after.frame && !isOurOwn(sidecar, text);
 }
 
 /** What a sidecar says of its frame; null for what it does not say. */

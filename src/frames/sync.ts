@@ -1,5 +1,6 @@
 // Files and names that are on disk when a call comes back, for whoever stores anything.
-import { open } from 'node:fs/promises';
+import { open, rename, rm } from 'node:fs/promises';
+import path from 'node:path';
 
 /** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
 const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM']);
@@ -11,6 +12,39 @@ export async function syncFolder(folder: string): Promise<void> {
     await sync(folder, 'r');
   } catch (cause) {
     if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
+  }
+}
+
+/** What a file is called while it is written. */
+export const PARTIAL = '.part';
+
+/**
+ * Writes a file, or writes it anew: what was there before or the new content is there, never a part of it.
+ * @throws the error of the file system
+ */
+export async function writeWhole(file: string, content: string | Uint8Array): Promise<void> {
+  await putWhole(file, content);
+  await syncFolder(path.dirname(file));
+}
+
+/**
+ * As writeWhole, for one of several files: whoever writes the last one syncs the folder.
+ * @throws the error of the file system
+ */
+export async function putWhole(file: string, content: string | Uint8Array): Promise<void> {
+  const partial = `${file}${PARTIAL}`;
+  try {
+    const handle = await open(partial, 'w');
+    try {
+      await handle.writeFile(content);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await rename(partial, file);
+  } catch (cause) {
+    await rm(partial, { force: true }).catch(() => undefined);
+    throw cause;
   }
 }
 

@@ -1,4 +1,5 @@
 // The engine: states, events, the run.
+export { Alarm } from './alarm.js';
 export { EventLog, type Watcher } from './event-log.js';
 export {
   BODY_CHOICES,
@@ -21,4 +22,5 @@ export { findSet, type KeptSet, newestSets } from './kept-sets.js';
 export type { LearnOptions, LearnStep } from './learn.js';
 export { Owner } from './owner.js';
 export { Run, type RunOptions } from './run.js';
+export { crossesSunrise, foreseeSchedule, zoneHere } from './schedule/index.js';
 export { Station, type StationOptions } from './station.js';

@@ -1,7 +1,9 @@
 // What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
 // there is no journal, nothing is kept.
 import type { Happening } from '../../shared/state.js';
+import type { PixelSize } from '../frames/index.js';
 import type { Aside, FrameFile, Journal, Stray } from './journal/index.js';
+import type { TakenUp } from './taken-up.js';
 
 /** What a set has to know after a crash beyond its frames. */
 export interface SetMemo {
@@ -9,6 +11,16 @@ export interface SetMemo {
   readonly meteredTv: number | null;
   /** Millimetres that the lens stood at for the first frame. */
   readonly lensAt: number | null;
+  /** Of the first verified frame, in pixels. */
+  readonly size?: PixelSize | null;
+  /** By what its frames are named: the template, and what the set was called when it began. */
+  readonly named?: {
+    readonly template: string;
+    readonly name: string | null;
+    readonly viewpoint: string | null;
+  };
+  /** Where it was taken up again after its end. */
+  readonly takenUp?: TakenUp | null;
 }
 
 /** Each call comes back when it is on disk. @throws EvenrungError storing-failed: then it must not be done */
@@ -17,6 +29,8 @@ export interface Keeper {
   aside(aside: Aside): void;
   stray(stray: Stray): void;
   memo(memo: SetMemo): void;
+  /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
+  together(work: () => void): void;
 }
 
 export const KEEPS_NOTHING: Keeper = {
@@ -24,6 +38,7 @@ export const KEEPS_NOTHING: Keeper = {
   aside: () => {},
   stray: () => {},
   memo: () => {},
+  together: (work) => work(),
 };
 
 /** @param set that was begun in the journal */
@@ -58,5 +73,6 @@ export function keeperOf(journal: Journal, set: string): Keeper {
     aside: (aside) => journal.addAside(set, aside),
     stray: (stray) => journal.addStray(set, stray),
     memo: (memo) => journal.rememberForSet(set, memo),
+    together: (work) => journal.together(work),
   };
 }

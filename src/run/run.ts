@@ -4,7 +4,15 @@ import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
-import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
+import type {
+  FrameState,
+  FrameView,
+  Happening,
+  Labels,
+  RunState,
+  RunView,
+  Trouble,
+} from '../../shared/state.js';
 import {
   type Arming,
   type Body,
@@ -24,18 +32,46 @@ import {
 } from '../exposure/index.js';
 import {
   type Checksum,
+  compareLight,
+  defaultNaming,
+  frameStem,
+  isOfHandOver,
+  isSameSize,
   judge,
   judgeMetered,
+  type LightGrid,
+  type Naming,
   type Picture,
+  type PixelSize,
+  parseTemplate,
   type RecordedExposure,
   readPicture,
+  readPixelSize,
   readRecorded,
+  relabelSet,
   type SetFolder,
+  sidecarNames,
+  type SmallPicture,
+  smallPicture,
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
-import type { Aside, FrameFile, StoredSet, Stray } from './journal/index.js';
+import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
+import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
+import {
+  againSentence,
+  earlierOf,
+  firedAgain,
+  incompleteEnd,
+  isInHand,
+  knownBeside,
+  laterNote,
+  makingWay,
+  replacedBy,
+  type TakenUp,
+  wasMade,
+} from './taken-up.js';
 
 /** How often a frame is made up before the run halts. */
 const MOST_MAKE_UPS = 2;
@@ -81,6 +117,12 @@ export interface RunOptions {
   readonly keeper?: Keeper | undefined;
   /** A set that an earlier program began: it is gone on with, in the same folder. */
   readonly begun?: Begun | undefined;
+  /** The ISO that its frames share; left out or null, as it stands. */
+  readonly iso?: number | null | undefined;
+  /** How the base was moved for this set, for its record. */
+  readonly baseShifts?: SetRecord['baseShifts'];
+  /** How its frames are called; by default as they are anywhere. */
+  readonly naming?: Naming | undefined;
 }
 
 /** What is known of a set that an earlier program began. */
@@ -97,8 +139,24 @@ interface Frame {
   thumbnail: Buffer | null;
   /** How often it was made up. */
   madeUp: number;
+  /** How often it had been fired before the set was taken up again. */
+  firedBefore: number;
   /** Of its file, once it is verified. */
   checksum: Checksum | null;
+  times: FrameTimes;
+  /** Its light, for comparing with the neighbouring frames; null until its picture was looked at, or where it has none. */
+  light: LightGrid | null;
+  /** Whether its picture was looked at since the program began. */
+  looked: boolean;
+}
+
+const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
+
+/** How a set ended, before its record is written. */
+interface Done {
+  readonly complete: boolean;
+  readonly outcome: RunState;
+  readonly putBack: string[];
 }
 
 /** A file that came back, read as far as the next frame has to wait for. */
@@ -108,6 +166,10 @@ interface Arrival {
   readonly recorded: RecordedExposure | null;
   /** Why it can be no frame at all. */
   readonly broken: string | null;
+  /** When it was released and when it was there, ISO 8601; null where that was before a restart. */
+  readonly times: Omit<FrameTimes, 'verifiedAt'> | null;
+  /** The file that came before it. */
+  readonly before: TakenBefore | null;
 }
 
 export class Run {
@@ -120,6 +182,11 @@ export class Run {
   private readonly passes: RunView['passes'];
   private readonly setAside: SetRecord['setAside'] = [];
   private readonly startedAt: Date;
+  /** The set, and what a person calls it. */
+  private set: RunView['set'];
+  /** What it is called in its folder, from when that is handed over. */
+  private handed: RunView['set'] | null = null;
+  private isHandedOver = false;
   private readonly keeper: Keeper;
   private state: RunState = 'preparing';
   private stopping = false;
@@ -140,17 +207,31 @@ export class Run {
   private lookFailure: EvenrungError | null = null;
   /** In aperture priority: the biases that the files of the bracket under way have recorded. */
   private biases: number[] = [];
+  /** What there was before, where the set was taken up again after its end. */
+  private takenUp: TakenUp | null = null;
+  /** When the last frame of such a set was made. */
+  private madeAt: Date | null = null;
   /** What came back, release by release. */
   private readonly releases: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
+  /** Of the first verified frame, in pixels: frames of two sizes cannot be merged. */
+  private size: PixelSize | null = null;
+  /** By what its frames are named: one name would else be given otherwise once the set is called otherwise. */
+  private readonly named: NonNullable<SetMemo['named']>;
+  private isNamedKept = false;
+  /** What the last file that came tells of its time. */
+  private before: TakenBefore | null = null;
+  private ratios: SetRecord['ratios'] = [];
 
   constructor(options: RunOptions) {
     this.id = options.id;
     this.options = options;
+    this.set = options.set;
     this.keeper = options.keeper ?? KEEPS_NOTHING;
     this.frames = framesOf(options.plan);
     this.passes = options.plan.passes.map((_, index) => options.begun?.passes[index] ?? 'planned');
     const { begun } = options;
-    this.startedAt = begun === undefined ? new Date() : new Date(begun.startedAt);
+    this.startedAt = begun === undefined ? (options.folder.startedAt ?? new Date()) : new Date(begun.startedAt);
+    this.named = begun?.memo?.named ?? namedBy(options);
     if (begun === undefined) return;
     this.state = begun.state;
     for (const frame of this.frames) {
@@ -158,13 +239,29 @@ export class Run {
       if (stored !== undefined) frame.view = stored.view;
       if (stored?.sha256 && stored.bytes !== null)
         frame.checksum = { sha256: stored.sha256, bytes: stored.bytes };
+      if (stored !== undefined) frame.times = timesOf(stored);
     }
+    this.size = begun.memo?.size ?? null;
     this.setAside.push(...begun.asides);
     this.strays.push(...begun.strays);
     this.notes.push(...begun.notes);
     this.meteredTv = begun.memo?.meteredTv ?? null;
     const lensAt = begun.memo?.lensAt ?? null;
     if (lensAt !== null) this.lens = { at: lensAt, said: false };
+    this.takeUp(begun.memo?.takenUp ?? null, begun.frames);
+  }
+
+  private takeUp(takenUp: TakenUp | null, stored: Begun['frames']): void {
+    this.takenUp = takenUp;
+    if (takenUp === null) return;
+    for (const frame of this.frames) frame.firedBefore = frame.view.attempts;
+    for (const { aside } of makingWay(takenUp)) this.options.folder.keepNameAside(aside);
+    // Before a restart.
+    const made = stored.flatMap(({ view, verifiedAt }) =>
+      verifiedAt !== null && wasMade(takenUp, view) ? [verifiedAt] : [],
+    );
+    const last = made.sort().at(-1);
+    if (last !== undefined) this.madeAt = new Date(last);
   }
 
   /** What it is, before anything of it is done. */
@@ -186,6 +283,42 @@ export class Run {
     return this.frames[number - 1]?.thumbnail ?? null;
   }
 
+  /** Bytes of each verified frame's file. */
+  get fileBytes(): number[] {
+    return this.frames.flatMap(({ checksum }) => (checksum === null ? [] : [checksum.bytes]));
+  }
+
+  /** How often the shutter was released for its frames. */
+  get released(): number {
+    return this.frames.reduce((sum, { view }) => sum + view.attempts, 0);
+  }
+
+  /** @returns the verified frame nearest to the base; null where there is none, or its picture cannot be looked at */
+  async middlePicture(): Promise<SmallPicture | null> {
+    const [middle] = this.frames
+      .filter(isVerified)
+      .sort((a, b) => Math.abs(a.view.offset) - Math.abs(b.view.offset));
+    if (middle === undefined || middle.view.offset !== this.nearestOffset()) return null;
+    const file = path.join(this.options.folder.path, middle.view.file ?? '');
+    // One that was verified before a restart has no small copy at hand.
+    const small =
+      middle.thumbnail ??
+      (await readPicture(file, path.extname(file).slice(1)).catch(() => null))?.thumbnail ??
+      null;
+    return small === null ? null : smallPicture(small);
+  }
+
+  private nearestOffset(): number {
+    const offsets = this.frames.map(({ view }) => view.offset);
+    return offsets.reduce((best, offset) => (Math.abs(offset) < Math.abs(best) ? offset : best));
+  }
+
+  /** The set is called otherwise from now on. @returns whether its folder is going to say so; false where that is handed over */
+  relabel(labels: Labels): boolean {
+    this.set = { ...this.set, ...labels };
+    return !this.isHandedOver;
+  }
+
   /** A note from before the run, which is told with its beginning. */
   noteBefore(sentence: string): void {
     this.notes.push(sentence);
@@ -205,7 +338,7 @@ export class Run {
       await this.prepare();
       for (const [index, pass] of this.options.plan.passes.entries()) {
         if (this.stopping) break;
-        if (this.framesOfPass(pass).every(({ view }) => view.state === 'planned'))
+        if (this.framesOfPass(pass).every((frame) => frame.view.state === 'planned' && this.isDue(frame)))
           await this.firePass(pass, index + 1);
         await this.makeUp(index + 1);
       }
@@ -223,6 +356,8 @@ export class Run {
     const { body, plan } = this.options;
     const asked = await this.options.asked();
     await this.steadily(() => body.makeReady(asked), MAY_BE_BUSY);
+    const { iso = null } = this.options;
+    if (iso !== null) await this.steadily(() => body.useIso(iso), MAY_BE_BUSY);
     await body.foresee(plan.passes.map((pass) => this.armingOf(pass)));
     this.clockDifference = body.clockDifference;
     // What the aperture and the ISO stand on was read anew just now.
@@ -244,17 +379,21 @@ export class Run {
       if (frame.view.state === 'verified') await this.checkKept(frame);
     }
     const { folder } = this.options;
-    const known = new Set(
-      this.frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
-    );
+    const known = new Set([
+      ...this.frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
+      ...knownBeside(this.takenUp),
+    ]);
     for (const file of await folder.strangers(known)) {
-      const arrival = await this.read({ path: file, seconds: 0 });
+      const arrival = await this.read({ path: file, seconds: 0 }, null);
       const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
       if (owner === undefined) {
         await this.putAside(arrival, null, this.frames);
         continue;
       }
-      if (owner.view.state !== 'stored') this.change(owner, 'stored', { reason: null, ...seen(arrival) });
+      if (owner.view.state !== 'stored') {
+        const times = { ...owner.times, storedAt: null, verifiedAt: null };
+        this.change(owner, 'stored', { reason: null, ...seen(arrival) }, { times });
+      }
       await this.accept(arrival, owner, this.frames, this.movedBase(arrival, owner));
     }
     for (const frame of this.frames)
@@ -262,6 +401,22 @@ export class Run {
         this.change(frame, 'rejected', { reason: 'Its file was not there any more after a restart.' });
     for (const [index, pass] of this.options.plan.passes.entries())
       if (this.framesOfPass(pass).every(isVerified)) this.tellPass(index + 1, 'done');
+    this.before = await this.lastTaken();
+  }
+
+  /** @returns what the frame that was fired last before a restart tells of its time */
+  private async lastTaken(): Promise<TakenBefore | null> {
+    const last = this.frames
+      .filter((frame) => isVerified(frame) && frame.times.firedAt !== null)
+      .reduce<Frame | null>((latest, one) => (firedLater(one, latest) ? one : latest), null);
+    if (last === null) return null;
+    const recorded = await readRecorded(this.pathOf(last)).catch(() => null);
+    const takenAt = recorded?.takenAt ?? null;
+    return takenAt === null ? null : { number: last.view.number, takenAt };
+  }
+
+  private pathOf({ view }: Frame): string {
+    return path.join(this.options.folder.path, view.file ?? '');
   }
 
   private lostWithTheProgram(frame: Frame): void {
@@ -327,9 +482,14 @@ export class Run {
     const own = this.framesOfPass(pass);
     for (const turn of pass.frames) {
       // What is left of the bracket is not needed.
-      if (this.stopping || !own.some(isOpen)) return;
+      if (this.stopping || !own.some((frame) => this.isDue(frame))) return;
       if (!(await this.shoot(this.openFrame(own, turn), own))) return;
     }
+  }
+
+  /** Whether it has still to be made, and is to be made now. */
+  private isDue(frame: Frame): boolean {
+    return isOpen(frame) && isInHand(this.takenUp, frame.view.number);
   }
 
   private framesOfPass(pass: Pass): Frame[] {
@@ -343,8 +503,8 @@ export class Run {
   private async makeUp(passes: number): Promise<void> {
     for (const frame of this.frames.filter(({ view }) => view.pass <= passes)) {
       const since = performance.now();
-      while (isOpen(frame) && !this.stopping) {
-        if (frame.madeUp === MOST_MAKE_UPS) throw await this.gaveUp(frame.view);
+      while (this.isDue(frame) && !this.stopping) {
+        if (frame.madeUp === MOST_MAKE_UPS) throw await this.gaveUp(frame);
         frame.madeUp += 1;
         this.enter('making-up');
         if (this.canBeSingle(frame)) await this.shootSingly(frame);
@@ -359,7 +519,7 @@ export class Run {
   }
 
   /** The last word on a frame: the body may have told meanwhile what is in its way. */
-  private async gaveUp(frame: FrameView): Promise<EvenrungError> {
+  private async gaveUp({ view: frame, firedBefore }: Frame): Promise<EvenrungError> {
     const { body } = this.options;
     const stops = await this.steadily(() => body.refresh())
       .then(async () => body.readiness(await this.options.asked()))
@@ -369,7 +529,7 @@ export class Run {
     return new EvenrungError(
       missing ? 'frame-missing' : 'frame-wrong',
       [
-        `${nameOf(frame)} could not be made in ${frame.attempts} attempts: ${frame.reason ?? 'nothing came back.'}`,
+        `${nameOf(frame)} could not be made in ${frame.attempts - firedBefore} attempts: ${frame.reason ?? 'nothing came back.'}`,
         ...stops,
       ].join(' '),
       { frame: frame.number, offset: frame.offset },
@@ -440,7 +600,7 @@ export class Run {
       if (!linkFailed) this.options.body.dropConnection();
       return false;
     }
-    const arrival = await this.read(fired);
+    const arrival = await this.read(fired, releasedAt);
     this.mustTellFrames(arrival, isSingle);
     await this.takeIn(arrival, expected, pass, isSingle);
     return true;
@@ -478,13 +638,16 @@ export class Run {
   }
 
   private async takeIn(
-    arrival: Arrival,
+    came: Arrival,
     expected: Frame | null,
     pass: readonly Frame[],
     isSingle: boolean,
   ): Promise<void> {
     const possible = expected === null ? pass : [expected, ...pass];
-    const owner = possible.find((frame) => isOpen(frame) && this.mismatch(arrival, frame) === null);
+    const owner = possible.find((frame) => isOpen(frame) && this.mismatch(came, frame) === null);
+    const arrival = { ...came, before: this.before };
+    const takenAt = arrival.recorded?.takenAt ?? null;
+    if (takenAt !== null) this.before = { number: owner?.view.number ?? null, takenAt };
     this.watchLens(arrival);
     if (owner !== undefined && owner === expected) {
       this.change(owner, 'stored', seen(arrival));
@@ -502,7 +665,10 @@ export class Run {
       this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival) : {}) });
     }
     if (owner !== undefined) {
-      this.change(owner, 'stored', { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) });
+      // Another one was told to be fired.
+      const times = { ...NO_TIMES, ...arrival.times };
+      const view = { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) };
+      this.change(owner, 'stored', view, { times });
       await this.lookAt(arrival, owner, pass);
     } else {
       await this.putAside(arrival, expected, pass);
@@ -531,14 +697,17 @@ export class Run {
     return this.options.body.fire({ into: this.options.folder.incoming, exposureSeconds });
   }
 
-  private async read(fired: FiredFrame): Promise<Arrival> {
+  private async read(fired: FiredFrame, releasedAt: Date | null): Promise<Arrival> {
+    const now = new Date().toISOString();
+    const times = releasedAt === null ? null : { firedAt: releasedAt.toISOString(), storedAt: now };
+    const known = { path: fired.path, times, before: null };
     const kind = await this.options.folder.kindOf(fired.path);
     try {
       if (kind === undefined)
         throw new EvenrungError('frame-unreadable', 'The file that came back is no picture.');
-      return { path: fired.path, kind, recorded: await readRecorded(fired.path), broken: null };
+      return { ...known, kind, recorded: await readRecorded(fired.path), broken: null };
     } catch (cause) {
-      return { path: fired.path, kind, recorded: null, broken: asEvenrungError(cause).message };
+      return { ...known, kind, recorded: null, broken: asEvenrungError(cause).message };
     }
   }
 
@@ -610,7 +779,7 @@ export class Run {
     pass: readonly Frame[],
     baseMoved: number | null,
   ): Promise<void> {
-    const { number, offset } = frame.view;
+    const { number } = frame.view;
     const kind = arrival.kind ?? 'unknown';
     let picture: Picture | null;
     try {
@@ -621,12 +790,84 @@ export class Run {
       await this.putAside({ ...arrival, recorded: null, broken }, frame, pass);
       return;
     }
+    const other = this.otherSize(await readPixelSize(arrival.path, kind));
+    if (other !== null) {
+      this.change(frame, 'rejected', { reason: other });
+      await this.putAside(arrival, frame, pass);
+      return;
+    }
     const { folder } = this.options;
     const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
-    const file = await folder.keep(arrival.path, { number, offsetEv: offset }, kind);
-    frame.thumbnail = picture?.thumbnail ?? null;
+    const file = await folder.keep(arrival.path, this.stemOf(frame), kind);
+    this.showPicture(frame, picture);
     frame.checksum = checksum;
-    this.change(frame, 'verified', { file, clipped: picture?.clipped ?? null, baseMoved }, checksum ?? {});
+    const clipped = picture?.clipped ?? null;
+    const marks = this.marksOf(frame, arrival, clipped, baseMoved);
+    const more = { file, clipped, baseMoved, marks };
+    const earlier = earlierOf(this.takenUp, number)?.view.file ?? null;
+    if (earlier === null) this.change(frame, 'verified', more, checksum ?? {});
+    else await this.replace(earlier, frame, more, checksum ?? {});
+    this.madeAt = new Date();
+  }
+
+  /** @returns why a frame of this size is none of the set; the first one says which size that is */
+  private otherSize(size: PixelSize | null): string | null {
+    if (size === null) return null;
+    this.size ??= size;
+    return isSameSize(size, this.size)
+      ? null
+      : `The picture has ${size.width} x ${size.height} pixels, and the frames of this set have ${this.size.width} x ${this.size.height}: frames of two sizes cannot be merged. Set the camera's image size back.`;
+  }
+
+  /** What it goes by is kept before the first frame has its name. */
+  private stemOf({ view: { number, offset, shutter } }: Frame): string {
+    if (!this.isNamedKept) this.remember();
+    this.isNamedKept = true;
+    const { template, name, viewpoint } = this.named;
+    return frameStem(
+      parseTemplate(template, 'frame'),
+      { run: this.id, set: this.set.ordinal, startedAt: this.startedAt, name, viewpoint },
+      { number, offsetEv: offset, shutter },
+    );
+  }
+
+  private showPicture(frame: Frame, picture: Picture | null): void {
+    frame.thumbnail = picture?.thumbnail ?? null;
+    frame.light = picture?.light ?? null;
+    frame.looked = true;
+  }
+
+  private marksOf(
+    { view: { number }, times }: Frame,
+    { recorded, before }: Arrival,
+    clipped: FrameView['clipped'],
+    baseMoved: number | null,
+  ): FrameView['marks'] {
+    const takenAt = recorded?.takenAt ?? null;
+    const { clockDifference } = this;
+    const frames = this.frames.length;
+    return marksOf({ number, frames, clipped, baseMoved, takenAt, times, clockDifference, before });
+  }
+
+  /** The earlier file stays where it is until the record tells of the new one: the record is right at any moment. */
+  private async replace(
+    earlier: string,
+    frame: Frame,
+    more: Partial<FrameView>,
+    checksum: FrameFile,
+  ): Promise<void> {
+    const { number } = frame.view;
+    const aside = {
+      file: await this.options.folder.nameAside(earlier, number),
+      reason: firedAgain(new Date()),
+    };
+    const takenUp = this.takenUp === null ? null : replacedBy(this.takenUp, number, aside.file);
+    this.change(frame, 'verified', more, checksum, () => {
+      this.keeper.aside(aside);
+      this.keeper.memo(this.memo(takenUp));
+    });
+    this.takenUp = takenUp;
+    this.setAside.push(aside);
   }
 
   /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
@@ -650,11 +891,17 @@ export class Run {
       this.error ??= asEvenrungError(cause);
     });
     const putBack = await this.putBack();
-    const moved = this.movedSentence();
-    if (moved !== null) this.note(moved);
+    await this.goBackToEarlier();
+    for (const note of [this.movedSentence(), this.laterSentence()])
+      // It may have been said before the set was taken up again.
+      if (note !== null && !this.notes.includes(note)) this.note(note);
     const complete = this.frames.every(isVerified);
-    const outcome: RunState = complete ? 'complete' : this.error === null ? 'stopped' : 'halted';
-    const kept = await this.finish({ complete, sentence: this.sentence(outcome), putBack });
+    const outcome: RunState = complete
+      ? 'complete'
+      : this.error === null
+        ? incompleteEnd(this.takenUp, this.stopping)
+        : 'halted';
+    const kept = await this.finish({ complete, outcome, putBack });
     this.enter(outcome, {
       sentence: this.sentence(outcome),
       error: this.error?.code ?? null,
@@ -662,6 +909,42 @@ export class Run {
       endedAt: new Date().toISOString(),
     });
     return outcome;
+  }
+
+  /** Whatever was chosen to be fired again, and was not, is what it was before. */
+  private async goBackToEarlier(): Promise<void> {
+    const { folder } = this.options;
+    for (const frame of this.frames) {
+      const earlier = earlierOf(this.takenUp, frame.view.number);
+      if (earlier === null || isVerified(frame)) continue;
+      const { view, sha256, bytes, firedAt, storedAt, verifiedAt } = earlier;
+      const now = view.file === null ? null : await folder.checksumOf(view.file);
+      if (now === null || (sha256 !== null && now.sha256 !== sha256)) continue;
+      if (frame.view.state === 'armed') this.change(frame, 'planned');
+      if (frame.view.state === 'fired' || frame.view.state === 'stored') this.change(frame, 'rejected');
+      this.change(
+        frame,
+        'verified',
+        { ...view, attempts: frame.view.attempts },
+        { arrived: null, sha256, bytes, times: { firedAt, storedAt, verifiedAt } },
+      );
+      frame.looked = false;
+      frame.checksum = sha256 === null || bytes === null ? null : { sha256, bytes };
+    }
+    for (const [index, pass] of this.options.plan.passes.entries())
+      if (this.passes[index] !== 'done' && this.framesOfPass(pass).every(isVerified))
+        this.tellPass(index + 1, 'done');
+  }
+
+  private laterSentence(): string | null {
+    const { takenUp, madeAt } = this;
+    if (takenUp === null || madeAt === null) return null;
+    return laterNote(
+      takenUp,
+      this.frames.map(({ view }) => view),
+      this.startedAt,
+      madeAt,
+    );
   }
 
   private movedSentence(): string | null {
@@ -687,31 +970,105 @@ export class Run {
     return done;
   }
 
-  private async finish(done: {
-    complete: boolean;
-    sentence: string;
-    putBack: string[];
-  }): Promise<string | null> {
+  private async finish(done: Done): Promise<string | null> {
     const { folder } = this.options;
+    this.handed = this.set;
     try {
       for (const file of await folder.sweep())
         this.addAside({ file, reason: 'Came back when nothing was waiting for it.' });
       if (await folder.removeIfEmpty()) return null;
-      await folder.finish(this.record(done));
+      await this.compareFrames();
+      const leaving = await this.makingWay();
+      await folder.finish(await this.handOver(done, leaving));
+      for (const { file, aside } of leaving) await folder.moveAside(file, aside);
+      // It may have been given another name meanwhile.
+      for (let said = this.handed; said !== this.set; ) {
+        said = this.set;
+        await relabelSet(folder.path, [this.id, said.id], said);
+      }
     } catch (cause) {
       this.error ??= asEvenrungError(cause);
+    } finally {
+      this.isHandedOver = true;
     }
     return folder.path;
   }
 
-  private record(done: { complete: boolean; sentence: string; putBack: string[] }): SetRecord {
+  /** Frames that others have taken the place of, and what lies beside them, with where they go. */
+  private async makingWay(): Promise<{ file: string; aside: string }[]> {
+    const { folder } = this.options;
+    const leaving: { file: string; aside: string }[] = [];
+    for (const { file, aside } of makingWay(this.takenUp)) {
+      const reason = this.setAside.find((one) => one.file === aside)?.reason ?? '';
+      const stem = path.parse(file).name;
+      for (const sidecar of await folder.thereAmong(sidecarNames(file))) {
+        const name = path.join(path.dirname(aside), path.parse(aside).name + sidecar.slice(stem.length));
+        if (!this.setAside.some((one) => one.file === name)) this.addAside({ file: name, reason });
+        leaving.push({ file: sidecar, aside: name });
+      }
+      leaving.push({ file, aside });
+    }
+    return leaving;
+  }
+
+  /** Neighbours are compared once all of them are there: only then can be told how far the camera's tone curve bends steps. */
+  private async compareFrames(): Promise<void> {
+    const verified = this.frames.filter(isVerified);
+    for (const frame of verified) {
+      if (frame.looked) continue;
+      // It was verified before a restart.
+      const file = this.pathOf(frame);
+      this.showPicture(frame, await readPicture(file, path.extname(file).slice(1)).catch(() => null));
+    }
+    const comparison = compareLight(
+      verified.map(({ view: { number, offset }, light }) => ({ number, offsetEv: offset, light })),
+    );
+    this.ratios = [...comparison.ratios];
+    const found = ratioMarks(comparison);
+    for (const frame of verified) {
+      const { marks, number } = frame.view;
+      const mark = found.get(number);
+      const before = marks.find(({ code }) => code === 'ratio');
+      if (mark?.sentence === before?.sentence) continue;
+      const others = marks.filter(({ code }) => code !== 'ratio');
+      this.change(frame, 'verified', { marks: mark === undefined ? others : [...others, mark] });
+    }
+  }
+
+  /** What lies beside the frames. @returns the record, which comes after it */
+  private async handOver(done: Done, leaving: readonly { file: string }[]): Promise<SetRecord> {
+    const thumbnails = new Map(
+      this.frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])),
+    );
+    const { sidecars, sentence, error } = await this.options.folder.handOver(
+      this.record(done),
+      thumbnails,
+      new Set(leaving.map(({ file }) => file)),
+    );
+    // What was missing at an earlier end is there now.
+    const notes = this.notes.filter((note) => !isOfHandOver(note));
+    this.notes.splice(0, this.notes.length, ...notes);
+    if (sentence !== null) this.note(sentence);
+    this.error ??= error;
+    const record = this.record(done);
+    const frames = record.frames.map((frame) => ({ ...frame, sidecar: sidecars.get(frame.number) ?? null }));
+    return { ...record, frames };
+  }
+
+  private record(done: Done): SetRecord {
     const { plan, body } = this.options;
     const wire = toWirePlan(plan);
+    const set = this.handed ?? this.set;
     return {
       version: SET_RECORD_VERSION,
-      id: this.id,
+      id: set.id,
+      run: this.id,
+      setNumber: set.ordinal,
       complete: done.complete,
-      sentence: done.sentence,
+      sentence: this.sentence(done.outcome),
+      name: set.name,
+      viewpoint: set.viewpoint,
+      note: set.note,
       practice: body.identity.link === 'practice',
       startedAt: this.startedAt.toISOString(),
       endedAt: new Date().toISOString(),
@@ -720,11 +1077,16 @@ export class Run {
       mode: plan.mode,
       step: toEv(plan.step),
       passes: wire.passes,
-      frames: this.frames.map(({ view, checksum }) => ({ ...view, ...checksum })),
+      frames: this.frames.map(({ view, checksum, times, shutter }) => ({
+        ...{ ...view, ...checksum, ...times },
+        nominalSeconds: shutter.nominalSeconds,
+      })),
+      ratios: this.ratios,
       setAside: this.setAside,
       strays: this.strays,
       notes: this.notes,
       clockDifference: this.clockDifference,
+      baseShifts: this.options.baseShifts ?? [],
       putBack: done.putBack,
       notPutBack: [...this.options.body.debts].map(([name, { found }]) => ({ name, found })),
     };
@@ -738,6 +1100,12 @@ export class Run {
     const owed = debts.size === 0 ? null : notPutBack(debts);
     const trouble = this.error === null || this.error.code === 'not-put-back' ? null : this.error.message;
     const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
+    if (this.takenUp?.purpose === 'again')
+      return againSentence(
+        this.takenUp,
+        this.frames.map(({ view }) => view),
+        { stopped: this.stopping && this.error === null, trouble, owed },
+      );
     switch (outcome) {
       case 'complete':
         return sentences(
@@ -755,9 +1123,15 @@ export class Run {
   // --- telling
 
   /** Kept first, then told. Where it cannot be kept it is not so: a shutter that nobody knows of must not be touched. */
-  private tell(happening: Happening, file?: FrameFile): void {
+  private tell(happening: Happening, file?: FrameFile, also?: () => void): void {
+    const { keeper } = this;
     try {
-      this.keeper.happening(happening, file);
+      if (also === undefined) keeper.happening(happening, file);
+      else
+        keeper.together(() => {
+          keeper.happening(happening, file);
+          also();
+        });
     } catch (cause) {
       // The end cannot be put off: settings go back and the record is written all the same.
       if (this.state !== 'putting-back' && !ENDED.has(this.state)) throw cause;
@@ -766,11 +1140,21 @@ export class Run {
     this.options.tell(happening);
   }
 
-  private change(frame: Frame, state: FrameState, more: Partial<FrameView> = {}, file?: FrameFile): void {
-    assertWay(FRAME_WAYS, frame.view.state, state);
-    const view = { ...frame.view, ...more, state };
-    this.tell({ type: 'frame', run: this.id, frame: view }, file);
+  /** @param also what has to be kept with it, whole or not at all */
+  private change(
+    frame: Frame,
+    state: FrameState,
+    more: Partial<FrameView> = {},
+    file?: FrameFile,
+    also?: () => void,
+  ): void {
+    const before = frame.view.state;
+    assertWay(FRAME_WAYS, before, state);
+    const marks = state === 'verified' ? frame.view.marks : [];
+    const view = { ...frame.view, marks, ...more, state };
+    this.tell({ type: 'frame', run: this.id, frame: view }, file, also);
     frame.view = view;
+    frame.times = file?.times ?? timesAfter(frame.times, before, state);
   }
 
   private addStray(one: Stray): void {
@@ -784,7 +1168,12 @@ export class Run {
   }
 
   private remember(): void {
-    this.keepIfPossible(() => this.keeper.memo({ meteredTv: this.meteredTv, lensAt: this.lens?.at ?? null }));
+    this.keepIfPossible(() => this.keeper.memo(this.memo(this.takenUp)));
+  }
+
+  private memo(takenUp: TakenUp | null): SetMemo {
+    const { meteredTv, lens, size, named } = this;
+    return { meteredTv, lensAt: lens?.at ?? null, size, named, takenUp };
   }
 
   /** What only makes the record richer: where the disk refuses it, the next step of a frame halts the run. */
@@ -828,7 +1217,7 @@ export class Run {
     const plan = toWirePlan(this.options.plan);
     return {
       id: this.id,
-      set: this.options.set,
+      set: this.set,
       state: this.state,
       base: this.base(),
       plan,
@@ -934,6 +1323,29 @@ const isVerified = ({ view }: Frame): boolean => view.state === 'verified';
 /** Whether it has still to be made: one whose picture is being looked at has not. */
 const isOpen = (frame: Frame): boolean => !isVerified(frame) && frame.view.state !== 'stored';
 
+const namedBy = ({ set, naming = defaultNaming() }: RunOptions): NonNullable<SetMemo['named']> => ({
+  template: naming.frame.text,
+  name: set.name,
+  viewpoint: set.viewpoint,
+});
+
+const timesOf = ({ firedAt, storedAt, verifiedAt }: FrameTimes): FrameTimes => ({
+  firedAt,
+  storedAt,
+  verifiedAt,
+});
+
+/** @returns the times of a frame that has just come from one state into another */
+function timesAfter(times: FrameTimes, before: FrameState, state: FrameState): FrameTimes {
+  const now = new Date().toISOString();
+  if (state === 'fired') return { ...NO_TIMES, firedAt: now };
+  if (state === 'stored') return { ...times, storedAt: now, verifiedAt: null };
+  return state === 'verified' && before !== 'verified' ? { ...times, verifiedAt: now } : times;
+}
+
+const firedLater = (one: Frame, other: Frame | null): boolean =>
+  other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
+
 /** Without what only the judgement needs. */
 const shownExposure = (recorded: RecordedExposure | null): FrameView['recorded'] =>
   recorded === null
@@ -957,7 +1369,11 @@ function framesOf(plan: Plan): Frame[] {
       shutter: planned.shutter,
       thumbnail: null,
       madeUp: 0,
+      firedBefore: 0,
       checksum: null,
+      times: NO_TIMES,
+      light: null,
+      looked: false,
       view: {
         number: index + 1,
         pass: number,

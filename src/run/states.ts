@@ -2,17 +2,19 @@
 import type { FrameState, RunState } from '../../shared/state.js';
 
 export const FRAME_WAYS: Readonly<Record<FrameState, readonly FrameState[]>> = {
-  // A file of the same pass may prove to be this frame although another one was expected.
-  planned: ['armed', 'stored'],
+  // A file of the same pass may prove to be this frame although another one was expected. Verified: it was chosen to be fired
+  // again, and is what it was before.
+  planned: ['armed', 'stored', 'verified'],
   // Armed: the body is set, and the shutter is about to be released. Planned again: the program ended before it was.
   armed: ['fired', 'planned'],
   // Rejected without a file: none came back.
   fired: ['stored', 'rejected'],
   stored: ['verified', 'rejected'],
-  // Only where the program ended meanwhile, and its file is not there any more or is not what it was.
-  verified: ['rejected'],
-  // Made up: fired again, or proved by a later file of the pass.
-  rejected: ['armed', 'stored'],
+  // Rejected only where the program ended meanwhile, and its file is not there any more or is not what it was. Planned: chosen
+  // to be fired again. Verified: more is known of it, such as how its light compares with its neighbours'.
+  verified: ['rejected', 'planned', 'verified'],
+  // Made up: fired again, or proved by a later file of the pass. Verified: as planned.
+  rejected: ['armed', 'stored', 'verified'],
 };
 
 export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
@@ -21,9 +23,10 @@ export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
   firing: ['making-up', 'putting-back', 'preparing'],
   'making-up': ['firing', 'putting-back', 'preparing'],
   'putting-back': ['complete', 'stopped', 'halted', 'preparing'],
-  complete: [],
-  stopped: [],
-  halted: [],
+  // Preparing again: the set is taken up after its end, to be completed or to have frames fired again.
+  complete: ['preparing'],
+  stopped: ['preparing'],
+  halted: ['preparing'],
 };
 
 /** @throws Error where the table knows no such way: that is a defect, not something that happens to a photographer */

@@ -5,22 +5,51 @@ import { mkdtemp, rm, statfs } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { z } from 'zod';
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import { LINE_SETS } from '../../shared/fold.js';
+import type { Again, Relabel } from '../../shared/kept.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
 import { parseRunRequest, type RunRequest } from '../../shared/run-request.js';
-import { attachedBodySchema, type RunState, type RunView, type Unfinished } from '../../shared/state.js';
+import type { ScheduleRequest } from '../../shared/schedule.js';
+import {
+  attachedBodySchema,
+  type ForeseenSchedule,
+  type RunView,
+  type Unfinished,
+} from '../../shared/state.js';
 import { type Body, type BodyIdentity, LOST, type ReadinessAsked } from '../camera/index.js';
-import type { BodyLimits } from '../exposure/index.js';
-import { exifTool, SetFolder, warmUp } from '../frames/index.js';
-import { fromWirePlan, type Plan, planSet, resolveBase } from '../plan/index.js';
+import { type BodyLimits, type Sixths, toEv } from '../exposure/index.js';
+import { defaultNaming, exifTool, type Naming, SetFolder, warmUp } from '../frames/index.js';
+import { type Conditions, fromWirePlan, type Plan, planSet, resolveBase } from '../plan/index.js';
+import {
+  abandon,
+  type ChosenSet,
+  chooseSet,
+  endOfLast,
+  endRun,
+  isoToSet,
+  isTakenUp,
+  mustFit,
+  shiftsIn,
+  shownTakenUp,
+  takeUpAgain,
+} from './again.js';
+import type { Alarm, Halt } from './alarm.js';
 import type { EventLog } from './event-log.js';
 import { Finder, type FinderOptions } from './finder.js';
 import type { Journal, UnfinishedRun } from './journal/index.js';
 import { keeperOf, type SetMemo } from './keeper.js';
+import { newestSets } from './kept-sets.js';
 import { type LearnOptions, learnBody } from './learn.js';
+import { isoSettings } from './light.js';
+import { relabel } from './relabel.js';
 import { Run, type RunOptions } from './run.js';
+import { type Clock, foreseeSchedule, type Sleep, systemClock, zoneHere } from './schedule/index.js';
+import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from './scheduled-options.js';
+import { type Hands, type ScheduledMemo, ScheduledSets, scheduledMemoIn } from './scheduled-sets.js';
+import { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
 import { stayAwake } from './stay-awake.js';
 
 export interface StationOptions extends FinderOptions {
@@ -39,10 +68,27 @@ export interface StationOptions extends FinderOptions {
   readonly journal?: Journal | undefined;
   /** As RunOptions.patienceMs. */
   readonly patienceMs?: number;
+  /** How set folders and frames are called; by default as they are anywhere. */
+  readonly naming?: Naming | undefined;
+  /** Calls for somebody when a run ends early. */
+  readonly alarm?: Pick<Alarm, 'raise'> | undefined;
+  /** The clocks that schedules go by; the computer's where they are left out. */
+  readonly clock?: Clock;
+  readonly sleep?: Sleep;
 }
+
+/** What differs from run to run. */
+type MadeRun = Pick<RunOptions, 'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts'>;
 
 /** Nobody waits for it: a busy computer may take its time. */
 const AWAKE_WITHIN_MS = 5000;
+
+/** A run that was begun, or gone on with. */
+export interface UnderWay {
+  readonly id: string;
+  /** How it went wrong, once it did. */
+  readonly error: EvenrungError | null;
+}
 
 export interface Learnt {
   readonly profile: BodyProfile;
@@ -72,11 +118,14 @@ export class Station {
   private freeBytes: number | null = null;
   private looking: Promise<void> | undefined;
   private run: Run | undefined;
+  /** The run on a schedule that is under way. */
+  private sequence: Sequence | undefined;
   private running: Promise<void> | undefined;
   private trouble: EvenrungError | null = null;
   /** Set as soon as a run is asked for, before its folder is made, so that nothing else can come in between. */
-  private starting: Promise<Run> | undefined;
+  private starting: Promise<UnderWay> | undefined;
   private closed = false;
+  private isSwept = false;
   /** Something else than a run has the body for a moment. */
   private busy: Promise<void> | undefined;
   private tickedFor = '';
@@ -85,8 +134,11 @@ export class Station {
   /** A camera that was lost: no practice body takes its place. */
   private lost: BodyIdentity | null = null;
 
+  private readonly clock: Clock;
+
   constructor(options: StationOptions) {
     this.options = options;
+    this.clock = options.clock ?? systemClock();
     this.finder = options.finder ?? new Finder(options);
     this.camera = options.camera ?? null;
   }
@@ -167,19 +219,39 @@ export class Station {
    * Begins a run and comes back at once.
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
-  async start(written: unknown): Promise<Run> {
+  async start(written: unknown): Promise<UnderWay> {
     this.mustBeFree();
     const request = parseRunRequest(written);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request.set);
     if (this.options.journal?.unfinishedRun()) throw unfinishedFirst();
-    return this.soon(this.begin(plan, this.requireBody(), request));
+    const body = this.requireBody();
+    if (request.schedule === null) return this.soon(this.begin(plan, body, request));
+    const foreseen = this.foreseeFor(plan, request.schedule);
+    return this.soon(this.beginScheduled(request, foreseen, body));
+  }
+
+  /**
+   * What a schedule comes to, before it is begun.
+   * @param written a RunRequest with a schedule
+   * @throws EvenrungError as plan, and as foreseeSchedule
+   */
+  async foresee(written: unknown): Promise<ForeseenSchedule> {
+    const { set, schedule } = parseRunRequest(written);
+    if (schedule === null)
+      throw new EvenrungError('malformed-request', 'There is no schedule in what was asked for.');
+    return this.foreseeFor(this.planFor(set), schedule);
+  }
+
+  private foreseeFor({ estimate }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
+    return foreseeSchedule(schedule, estimate, { now: new Date(this.clock.wall()), timeZone: zoneHere() });
   }
 
   /** What a run was cut off from: null where there is none, or nothing is kept. */
   unfinished(): Unfinished | null {
     const left = this.options.journal?.unfinishedRun() ?? null;
-    return left === null || this.running !== undefined ? null : shownUnfinished(left);
+    if (left === null || this.running !== undefined) return null;
+    return shownTakenUp(left) ?? shownUnfinished(left);
   }
 
   /**
@@ -189,15 +261,8 @@ export class Station {
   tellUnfinished(): void {
     const { journal, events } = this.options;
     const left = journal?.unfinishedRun() ?? null;
-    if (left !== null && left.set === null) {
-      const [last] = journal?.sets({ run: left.run.id, limit: 1 }) ?? [];
-      const state = last?.state === 'complete' || last?.state === 'stopped' ? last.state : 'halted';
-      journal?.endRun(left.run.id, {
-        state,
-        sentence: last?.sentence ?? 'Nothing was fired.',
-        error: last?.error ?? null,
-      });
-    }
+    const isOver = left?.set === null && (left.run.kind === 'once' || isTakenUp(left.run));
+    if (journal !== undefined && isOver) endRun(journal, left.run.id, endOfLast(journal, left.run));
     const unfinished = this.unfinished();
     if (events.state.unfinished?.run !== unfinished?.run) events.tell({ type: 'unfinished', unfinished });
   }
@@ -207,8 +272,10 @@ export class Station {
    * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
    *   base-not-offered, folder-not-writable
    */
-  async resume(): Promise<Run> {
+  async resume(): Promise<UnderWay> {
     const left = this.mustBeUnfinished();
+    const scheduled = isTakenUp(left.run) ? null : scheduledIn(left.run);
+    if (scheduled !== null) return this.soon(this.resumeScheduled(left, scheduled));
     return this.soon(this.takeUp(left, this.bodyOf(left)));
   }
 
@@ -223,13 +290,64 @@ export class Station {
       await this.soon(this.takeUp(left, this.bodyOf(left), true));
       await this.settled();
     } catch (cause) {
+      const { journal } = this.options;
       const { message } = asEvenrungError(cause);
-      this.options.journal?.abandonRun(
-        left.run.id,
-        `Ended after it was cut off, without a record: ${message}`,
-      );
+      if (journal !== undefined)
+        abandon(journal, left, `Ended after it was cut off, without a record: ${message}`);
     }
     this.tellUnfinished();
+  }
+
+  /**
+   * Fires frames of a set that has ended once more, and comes back at once. The earlier ones are kept, and stay in the set where
+   * nothing comes of it.
+   * @param set its id, or the beginning of it
+   * @throws EvenrungError run-under-way, run-unfinished, no-such-set, frames-out-of-range, no-body, folder-not-writable, set-damaged,
+   *   base-not-offered; nothing-to-complete where nothing of it was stored; body-not-ready where another body is there, or it has to
+   *   be set back first
+   */
+  async again(set: string, chosen: Again): Promise<Run> {
+    return this.takeUpEnded(set, chosen);
+  }
+
+  /**
+   * Makes the frames that a set lacks which has ended, and comes back at once.
+   * @throws EvenrungError as again; nothing-to-complete also where all are verified
+   */
+  async complete(set: string): Promise<Run> {
+    return this.takeUpEnded(set, null);
+  }
+
+  private async takeUpEnded(written: string, asked: Again | null): Promise<Run> {
+    this.mustBeFree();
+    const { journal } = this.options;
+    const chosen = chooseSet(journal, written, asked);
+    if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
+    const body = this.bodyOf(chosen);
+    return this.soon(this.beginAgain(chosen, body, journal as Journal));
+  }
+
+  private async beginAgain(chosen: ChosenSet, body: Body, journal: Journal): Promise<Run> {
+    const { mode, offsets, conditions } = parseSetRequest(chosen.run.request);
+    this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
+    try {
+      await mustFit(chosen, body, await this.readinessAsked());
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (LOST.has(error.code)) this.lose(error);
+      throw error;
+    }
+    if (this.closed) throw ending();
+    const left = await takeUpAgain(journal, chosen);
+    try {
+      const run = await this.remake(left, body);
+      this.forgetSchedule();
+      this.carryOn(run, body);
+      return run;
+    } catch (cause) {
+      abandon(journal, left, `Nothing was fired: ${asEvenrungError(cause).message}`);
+      throw cause;
+    }
   }
 
   private mustBeUnfinished(): UnfinishedRun {
@@ -240,7 +358,7 @@ export class Station {
   }
 
   /** @throws EvenrungError no-body, body-not-ready */
-  private bodyOf({ run }: UnfinishedRun): Body {
+  private bodyOf({ run }: Pick<UnfinishedRun, 'run'>): Body {
     const body = this.requireBody();
     const { model, serial, link } = body.identity;
     if (run.body.model === model && run.body.serial === serial && run.body.link === link) return body;
@@ -252,8 +370,23 @@ export class Station {
     );
   }
 
-  private async takeUp({ run, set }: UnfinishedRun, body: Body, onlyToEnd = false): Promise<Run> {
-    const { journal, events } = this.options;
+  private async takeUp(left: UnfinishedRun, body: Body, onlyToEnd = false): Promise<Run> {
+    const made = await this.remake(left, body);
+    if (onlyToEnd) made.stop();
+    this.forgetSchedule();
+    this.options.events.tell({ type: 'unfinished', unfinished: null });
+    this.carryOn(made, body);
+    if (!onlyToEnd) made.note(goneOnWith());
+    return made;
+  }
+
+  /** The set that was in hand, as its journal left it. @throws EvenrungError nothing-unfinished, folder-not-writable */
+  private async remake(
+    { run, set }: UnfinishedRun,
+    body: Body,
+    isoOfSet: number | null = null,
+  ): Promise<Run> {
+    const { journal } = this.options;
     if (set === null || journal === undefined || set.folder === null || run.request === null)
       throw new EvenrungError(
         'nothing-unfinished',
@@ -263,20 +396,17 @@ export class Station {
     const { step, mode, settleSeconds, offsets, conditions } = request;
     this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
     const plan = fromWirePlan(set.plan, { step, mode, settleSeconds }, body.limits);
+    const baseShifts = await shiftsIn(set.folder);
     const folder = await SetFolder.reopen(set.folder);
     const { memo, id, ordinal, name, note, viewpoint } = set;
-    const made = this.makeRun(run.id, { id, ordinal, name, note, viewpoint }, plan, body, folder, {
-      ...set,
-      memo: (memo ?? null) as SetMemo | null,
+    const iso = isTakenUp(run) ? isoToSet({ run, set }) : isoOfSet;
+    return this.makeRun({
+      ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, iso, baseShifts },
+      begun: { ...set, memo: (memo ?? null) as SetMemo | null },
     });
-    if (onlyToEnd) made.stop();
-    events.tell({ type: 'unfinished', unfinished: null });
-    this.carryOn(made, body);
-    if (!onlyToEnd) made.note(`Gone on with after a restart, at ${new Date().toLocaleTimeString()}.`);
-    return made;
   }
 
-  private async soon(beginning: Promise<Run>): Promise<Run> {
+  private async soon<T extends UnderWay>(beginning: Promise<T>): Promise<T> {
     this.starting = beginning;
     try {
       return await beginning;
@@ -287,14 +417,15 @@ export class Station {
 
   private async begin(plan: Plan, body: Body, { writtenSet, labels }: RunRequest): Promise<Run> {
     const { into, journal } = this.options;
-    const folder = await SetFolder.create(into, new Date());
+    const id = randomUUID();
+    const set = { id: randomUUID(), ordinal: 1, ...labels };
+    const folder = await this.newFolder(id, set);
     if (this.closed) {
       await folder.removeIfEmpty();
       throw ending();
     }
-    const id = randomUUID();
-    const set = { id: randomUUID(), ordinal: 1, ...labels };
-    const run = this.makeRun(id, set, plan, body, folder);
+    const run = this.makeRun({ id, set, plan, body, folder });
+    this.forgetSchedule();
     try {
       journal?.together(() => {
         const { base, frames, startedAt, plan: wire } = run.view;
@@ -319,26 +450,41 @@ export class Station {
     return run;
   }
 
-  private makeRun(
-    id: string,
-    set: RunView['set'],
-    plan: Plan,
-    body: Body,
-    folder: SetFolder,
-    begun?: RunOptions['begun'],
-  ): Run {
-    const { events, patienceMs, journal } = this.options;
+  /** @throws EvenrungError folder-not-writable */
+  private async newFolder(run: string, { ordinal, name, viewpoint }: RunView['set']): Promise<SetFolder> {
+    const { into, journal, stateFolder, naming = defaultNaming() } = this.options;
+    await this.sweepUnused();
+    return SetFolder.create(
+      into,
+      { run, set: ordinal, startedAt: new Date(), name, viewpoint },
+      { template: naming.set, keeper: journal === undefined ? null : path.resolve(stateFolder) },
+    );
+  }
+
+  /** What earlier programs left behind there without a frame: once, because nobody else adds to it. */
+  private async sweepUnused(): Promise<void> {
+    const { into, journal, stateFolder } = this.options;
+    if (this.isSwept || journal === undefined) return;
+    this.isSwept = true;
+    const hasSet = (folder: string) => [...newestSets(journal)].some(({ set }) => set?.folder === folder);
+    await SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet);
+  }
+
+  /** A set by itself is on no schedule. */
+  private forgetSchedule(): void {
+    const { events } = this.options;
+    if (events.state.schedule !== null) events.tell({ type: 'schedule', schedule: null });
+  }
+
+  private makeRun(made: MadeRun): Run {
+    const { events, patienceMs, journal, naming } = this.options;
     return new Run({
-      id,
-      set,
-      plan,
-      body,
-      folder,
+      ...made,
+      naming,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
       patienceMs,
-      keeper: journal === undefined ? undefined : keeperOf(journal, set.id),
-      begun,
+      keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),
     });
   }
 
@@ -349,56 +495,278 @@ export class Station {
     if (this.paid !== null) run.noteBefore(this.paid);
     // Whoever only ends a run that was cut off tells it in the next record, too.
     if (!run.isStopping) this.paid = null;
-    this.running = this.carryOut(run, body)
+    this.runs(async () => {
+      const ended = await this.whileAwake('A bracketed set is being made.', run, () =>
+        this.fireSet(run, body),
+      );
+      this.endInJournal(run.id, ended);
+    });
+  }
+
+  /** Comes back at once; from now on a run is under way, until the work is done. */
+  private runs(work: () => Promise<void>): void {
+    this.running = work()
       .catch((cause: unknown) =>
         this.options.log(`The run ended with a defect: ${asEvenrungError(cause).message}`),
       )
       .finally(() => {
         this.running = undefined;
+        this.sequence = undefined;
       });
   }
 
-  private async carryOut(run: Run, body: Body): Promise<void> {
+  /** The computer does not fall asleep meanwhile. */
+  private async whileAwake<T>(
+    what: string,
+    teller: { note(sentence: string): void },
+    work: () => Promise<T>,
+  ): Promise<T> {
     // Side by side: the first frame does not wait for it.
-    const awake = stayAwake('A bracketed set is being made.', {
+    const awake = stayAwake(what, {
       answerWithin: AWAKE_WITHIN_MS,
-      onLost: (sentence) => run.note(sentence),
+      onLost: (sentence) => teller.note(sentence),
     });
     let isOver = false;
     void awake.then(({ reminder }) => {
-      if (reminder !== null && !isOver) run.note(reminder);
+      if (reminder !== null && !isOver) teller.note(reminder);
     });
+    try {
+      return await work();
+    } finally {
+      isOver = true;
+      // Not waited for: a system that has not answered yet is let go of when it does.
+      void awake.then((held) => held.release());
+    }
+  }
+
+  private async fireSet(run: Run, body: Body): Promise<EndedSet> {
+    const { events, alarm } = this.options;
     const state = await run.carryOut();
-    isOver = true;
-    this.endInJournal(run, state);
-    // Not waited for: a system that has not answered yet is let go of when it does.
-    void awake.then((held) => held.release());
+    const view = events.state.run;
+    const ended: EndedSet = {
+      state,
+      verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
+      endedAt: view?.endedAt ?? new Date().toISOString(),
+      sentence: view?.sentence ?? state,
+      error: run.error?.code ?? null,
+    };
+    if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, view));
     if (run.error !== null && LOST.has(run.error.code)) this.lose(run.error);
     else {
       await body.recycle();
       await this.tellBody(body);
     }
+    return ended;
   }
 
   /** Where it cannot be written, the run is found unfinished at the next start, with nothing left to do. */
-  private endInJournal({ id, error }: Run, state: RunState): void {
-    const { journal, events, log } = this.options;
+  private endInJournal(id: string, { state, sentence, error }: Omit<EndedSet, 'verified' | 'endedAt'>): void {
+    const { journal, log } = this.options;
     const outcome = state === 'complete' || state === 'stopped' ? state : 'halted';
     try {
-      journal?.endRun(id, {
-        state: outcome,
-        sentence: events.state.run?.sentence ?? outcome,
-        error: error?.code ?? null,
-      });
+      if (journal !== undefined) endRun(journal, id, { state: outcome, sentence, error });
     } catch (cause) {
       log(`The end of the run could not be kept: ${asEvenrungError(cause).message}`);
+    }
+  }
+
+  // --- runs on a schedule
+
+  private async beginScheduled(
+    request: RunRequest,
+    foreseen: ForeseenSchedule,
+    body: Body,
+  ): Promise<UnderWay> {
+    const { into, journal } = this.options;
+    await SetFolder.check(into);
+    if (this.closed) throw ending();
+    const id = randomUUID();
+    const { light, maySleep, labels, writtenSet } = request;
+    const kept: ScheduledOptions = { foreseen, light, maySleep, labels };
+    const sets = this.scheduledSets(id, request.set, kept, body);
+    const sequence = this.sequenceOf(id, kept, sets);
+    journal?.together(() => {
+      const options = { version: SCHEDULED_OPTIONS_VERSION, content: kept };
+      journal.beginRun({
+        ...{ id, kind: 'scheduled', request: writtenSet, options, body: body.identity },
+        into: path.resolve(into),
+      });
+      sets.begin(sequence.memo);
+    });
+    return this.runSequence(id, sequence);
+  }
+
+  private async resumeScheduled(left: UnfinishedRun, kept: ScheduledOptions): Promise<UnderWay> {
+    const { run, set } = left;
+    const memo = scheduledMemoIn(run.memo);
+    if (run.request === null || memo === null)
+      throw new EvenrungError(
+        'nothing-unfinished',
+        'Of the run that was cut off nothing is left to go on with.',
+      );
+    const request = parseSetRequest(run.request);
+    const body = this.bodyOf(left);
+    const sets = this.scheduledSets(run.id, request, kept, body, memo);
+    const slot = Math.max(0, memo.sequence.slots.nextIndex - 1);
+    const iso = kept.light === null || set === null ? null : Number(set.base.iso) || null;
+    const inHand = set === null ? null : await this.remake(left, body, iso);
+    if (inHand !== null) this.run = inHand;
+    const sequence = this.sequenceOf(run.id, kept, sets, {
+      // The memo is as old as the last set; how that ended, the journal knows.
+      memo: {
+        ...memo.sequence,
+        complete: this.options.journal?.completeSets(run.id) ?? memo.sequence.complete,
+      },
+      inHand: inHand === null ? null : sets.takeUp(inHand, body, slot),
+    });
+    const { events } = this.options;
+    events.tell({ type: 'unfinished', unfinished: null });
+    events.tell({ type: 'schedule', schedule: sequence.view });
+    this.tellLine(run.id, kept, body);
+    const underWay = this.runSequence(run.id, sequence);
+    sequence.note(goneOnWith());
+    return underWay;
+  }
+
+  private runSequence(id: string, sequence: Sequence): UnderWay {
+    const { events, alarm } = this.options;
+    this.sequence = sequence;
+    const underWay: { id: string; error: EvenrungError | null } = { id, error: null };
+    this.runs(async () => {
+      const end = await this.whileAwake('Bracketed sets are being made.', sequence, () =>
+        sequence.carryOut(),
+      );
+      if (end.error !== null) underWay.error = new EvenrungError(end.error, end.sentence);
+      this.endInJournal(id, end);
+      if (end.early)
+        alarm?.raise(haltOf(id, end.state === 'halted' ? 'halted' : 'stopped', end, events.state.run));
+    });
+    return underWay;
+  }
+
+  private sequenceOf(
+    id: string,
+    { foreseen, maySleep }: ScheduledOptions,
+    maker: SetMaker,
+    begun?: SequenceOptions['begun'],
+  ): Sequence {
+    const { events, journal, log, sleep } = this.options;
+    return new Sequence({
+      ...{ run: id, foreseen, maySleep, maker, clock: this.clock, sleep },
+      tell: (happening) => events.tell(happening),
+      keepNote: (note) => {
+        try {
+          journal?.addRunNote(id, note);
+        } catch (cause) {
+          log(`A note of the run could not be kept: ${asEvenrungError(cause).message}`);
+        }
+      },
+      ...(begun === undefined ? {} : { begun }),
+    });
+  }
+
+  private scheduledSets(
+    id: string,
+    request: SetRequest,
+    { foreseen: { schedule }, light, labels }: ScheduledOptions,
+    body: Body,
+    memo?: ScheduledMemo,
+  ): ScheduledSets {
+    const { events, journal, into } = this.options;
+    const hands: Hands = {
+      body: () => this.bodyAnew(body.identity),
+      look: () => this.bodyIfAwake(body.identity),
+      plan: (asked) => this.planFor(asked),
+      conditionsOf: (asked) => this.conditionsOf(asked, this.requireBody()),
+      folder: (set) => this.newFolder(id, set),
+      makeRun: (made) => this.makeRun({ id, ...made }),
+      carryOut: (run, on) => {
+        this.run = run;
+        if (this.paid !== null) run.noteBefore(this.paid);
+        this.paid = null;
+        // Somebody may have stopped it while the set was being begun.
+        if (this.closed || this.sequence?.isStopping === true) run.stop();
+        return this.fireSet(run, on);
+      },
+      freeBytes: () => freeBytesIn(into),
+      tellWatch: (watch) => events.tell({ type: 'watch', watch }),
+    };
+    return new ScheduledSets({ run: id, request, labels, schedule, light, hands, journal, memo });
+  }
+
+  /** The sets of the run that an earlier program has made. */
+  private tellLine(
+    id: string,
+    { foreseen: { schedule } }: ScheduledOptions,
+    { limits, isoLabels }: Body,
+  ): void {
+    const { journal, events } = this.options;
+    const listed = journal?.sets({ run: id, limit: LINE_SETS }) ?? [];
+    const isos = isoSettings(isoLabels);
+    let before: Sixths | null = null;
+    for (const { id: set } of [...listed].reverse()) {
+      const stored = journal?.set(set) ?? null;
+      if (stored === null) continue;
+      const { base, ordinal, startedAt, endedAt, state, verified, frames, sentence } = stored;
+      const tv = limits.shutters.find(({ label }) => label === base.shutter)?.tv ?? 0;
+      const sv = isos.find(({ iso }) => String(iso) === base.iso)?.sv ?? 0;
+      const shift = before === null ? 0 : toEv(sv - tv - before);
+      before = sv - tv;
+      const slot = Math.floor(
+        (Date.parse(startedAt) - Date.parse(schedule.start)) / (schedule.everySeconds * 1000),
+      );
+      events.tell({
+        type: 'line-set',
+        run: id,
+        set: {
+          ...{ set, ordinal, startedAt, endedAt, state, verified, sentence, shift },
+          ...{ slot: Math.max(0, slot), frames: frames.length, shutter: base.shutter, iso: base.iso },
+        },
+      });
+    }
+  }
+
+  /** @throws EvenrungError no-body where there is none, or another one */
+  private async bodyAnew({ model, serial, link }: BodyIdentity): Promise<Body> {
+    if (this.body === undefined) {
+      this.looking ??= this.lookOnce(true).finally(() => {
+        this.looking = undefined;
+      });
+      await this.looking;
+    }
+    if (this.body === undefined && this.trouble !== null) throw noBody(this.trouble.message);
+    const { identity } = this.requireBody();
+    if (identity.model === model && identity.serial === serial && identity.link === link)
+      return this.requireBody();
+    throw noBody(`The run was begun with another camera than the one that is attached: ${model}.`);
+  }
+
+  private async bodyIfAwake(identity: BodyIdentity): Promise<Body | null> {
+    try {
+      const body = await this.bodyAnew(identity);
+      await body.refresh();
+      return body;
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (this.body !== undefined && LOST.has(error.code) && error.code !== 'no-body') this.lose(error);
+      return null;
     }
   }
 
   /** @throws EvenrungError nothing-to-stop */
   stop(): void {
     if (this.running === undefined) throw new EvenrungError('nothing-to-stop', 'Nothing is being fired.');
+    this.sequence?.stop();
     this.run?.stop();
+  }
+
+  /** Gives a set another name, note or viewpoint, in its folder too. @throws EvenrungError as relabel; no-such-set */
+  async relabel(id: string, change: Relabel): Promise<void> {
+    const { journal, events } = this.options;
+    // One that is being taken up is not in hand yet.
+    await this.starting?.catch(() => undefined);
+    if (journal === undefined) throw new EvenrungError('no-such-set', `There is no set with the id '${id}'.`);
+    await relabel(id, change, { journal, events, run: () => this.run });
   }
 
   /** @returns the run under way, or the last one, where it has this id */
@@ -407,8 +775,9 @@ export class Station {
   }
 
   /** @throws EvenrungError folder-not-writable */
-  checkFolder(): Promise<void> {
-    return SetFolder.check(this.options.into);
+  async checkFolder(): Promise<void> {
+    await SetFolder.check(this.options.into);
+    await this.sweepUnused();
   }
 
   /** Whether a run is under way. */
@@ -431,6 +800,7 @@ export class Station {
     this.closed = true;
     clearTimeout(this.lookingAgain);
     await this.starting?.catch(() => undefined);
+    this.sequence?.stop();
     this.run?.stop();
     await this.looking;
     await this.running;
@@ -446,16 +816,20 @@ export class Station {
     const { offsets, step, mode, settleSeconds, conditions } = request;
     this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
     if (mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
-    const { fNumber, iso, shutterTv } = body.standing();
     const base = resolveBase(request.base, limits);
-    return planSet({ offsets, step, mode, settleSeconds, base }, limits, {
+    return planSet({ offsets, step, mode, settleSeconds, base }, limits, this.conditionsOf(request, body));
+  }
+
+  private conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {
+    const { fNumber, iso, shutterTv } = body.standing();
+    return {
       ...conditions,
       noiseReduction: conditions.noiseReduction ?? body.profile?.noiseReduction,
-      baseWritten: request.base,
+      baseWritten: base,
       standingTv: mode === 'manual' ? (shutterTv ?? undefined) : undefined,
       fNumber: fNumber ?? undefined,
       iso: iso ?? undefined,
-    });
+    };
   }
 
   /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
@@ -624,16 +998,37 @@ const keyOf = ({ identity: { model, serial } }: Body): string => JSON.stringify(
 function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
   const frames = set?.frames ?? [];
   const verified = frames.filter(({ view }) => view.state === 'verified').length;
+  const count = scheduledIn(run)?.foreseen.schedule.count ?? null;
+  const when = 'when Evenrung was ended or the computer went down';
+  const after = `after ${verified} of ${frames.length} frames`;
+  const what =
+    count === null
+      ? `A set was cut off ${after}, ${when}.`
+      : `A run on a schedule was cut off in set ${run.sets} of ${count}${set === null ? '' : ` ${after}`}, ${when}.`;
   return {
     run: run.id,
     startedAt: run.createdAt,
     verified,
     frames: frames.length,
     folder: set?.folder ?? null,
-    scheduled: run.kind === 'scheduled',
-    sentence: `A set was cut off after ${verified} of ${frames.length} frames, when Evenrung was ended or the computer went down. Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
+    scheduled: count !== null,
+    sentence: `${what} Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
   };
 }
+
+const goneOnWith = (): string => `Gone on with after a restart, at ${new Date().toLocaleTimeString()}.`;
+
+const haltOf = (
+  run: string,
+  state: Halt['state'],
+  { error, sentence }: { error: ErrorCode | null; sentence: string },
+  view: RunView | null,
+): Halt => ({
+  ...{ run, state, error, sentence },
+  folder: view?.folder ?? null,
+  verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
+  frames: view?.frames.length ?? 0,
+});
 
 const unfinishedFirst = () =>
   new EvenrungError(

@@ -10,11 +10,12 @@ import Fastify, {
 import { z } from 'zod';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { lookSchema, tickSchema } from '../../shared/readiness.js';
-import { firstIssue } from '../../shared/request.js';
 import { toWirePlan } from '../plan/index.js';
-import type { EventLog, Station } from '../run/index.js';
+import type { EventLog, JournalReader, Station } from '../run/index.js';
+import { expectNothing, readFields } from './fields.js';
 import { Guard, LOOPBACK_NAMES } from './guard.js';
 import { addNotes } from './notes.js';
+import { addSets } from './sets.js';
 import { Stream } from './stream.js';
 
 const LARGEST_BODY_BYTES = 16 * 1024;
@@ -22,6 +23,8 @@ const LARGEST_BODY_BYTES = 16 * 1024;
 export interface ServerOptions {
   readonly station: Station;
   readonly events: EventLog;
+  /** What is known of the sets that were fired; left out, there are none. */
+  readonly journal?: JournalReader | undefined;
   readonly log: FastifyBaseLogger;
   /** The folder of the built panel. */
   readonly panel: string;
@@ -77,6 +80,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     throw new EvenrungError('not-found', 'There is nothing at this address.');
   });
   addRoutes(app, options);
+  addSets(app, options);
   await addNotes(app, options);
   await app.register(fastifyStatic, { root: options.panel });
   const stream = new Stream(events);
@@ -102,13 +106,14 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   };
 }
 
-const nothingSchema = z.union([z.undefined(), z.null(), z.strictObject({})]);
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
   app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
 
   app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
+
+  app.post('/api/schedule', async (request) => station.foresee(request.body));
 
   app.post('/api/run', async (request, reply) => {
     const run = await station.start(request.body);
@@ -163,19 +168,6 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     if (!picture) throw new EvenrungError('not-found', 'There is no picture of this frame.');
     return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);
   });
-}
-
-/** @throws EvenrungError malformed-request */
-function readFields<T>(schema: z.ZodType<T>, body: unknown): T {
-  const parsed = schema.safeParse(body);
-  if (parsed.success) return parsed.data;
-  throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-}
-
-function expectNothing(body: unknown): void {
-  if (!nothingSchema.safeParse(body).success) {
-    throw new EvenrungError('malformed-request', 'This request takes no fields.');
-  }
 }
 
 function tell(cause: unknown, reply: FastifyReply): void {

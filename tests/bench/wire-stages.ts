@@ -2,6 +2,7 @@
 import { copyFile, mkdtemp, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { readPicture, readRecorded, SetFolder } from '../../src/frames/index.js';
+import { namedBy } from '../set-naming.js';
 
 export interface Stage {
   readonly name: string;
@@ -31,7 +32,7 @@ export async function stagesOf(
   const picture: Stage = { name: 'small copy, clipping', times: [] };
   const kept: Stage = { name: 'renamed into the set', times: [] };
   const into = await mkdtemp(path.join(scratch, 'stages-'));
-  const folder = await SetFolder.create(into, new Date());
+  const folder = await SetFolder.create(into, namedBy(new Date()));
   for (let number = 1; number <= rounds; number += 1) {
     const file = path.join(folder.incoming, `incoming.${number}`);
     await copyFile(frame, file);
@@ -39,7 +40,7 @@ export async function stagesOf(
     await timed(kind, () => folder.kindOf(file));
     await timed(recorded, () => readRecorded(file));
     await timed(picture, () => readPicture(file, 'jpg'));
-    await timed(kept, () => folder.keep(file, { number, offsetEv: 0 }, 'jpg'));
+    await timed(kept, () => folder.keep(file, `${number}_0EV`, 'jpg'));
   }
   await rm(into, { recursive: true });
   return [kind, recorded, picture, kept];

@@ -5,6 +5,7 @@ import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
 import { judge, readPicture, readRecorded, SetFolder } from '../../src/frames/index.js';
+import { namedBy } from '../set-naming.js';
 
 let folder = '';
 beforeEach(async () => {
@@ -96,6 +97,7 @@ describe('files that came back', () => {
       iso: 200,
       bias: -4 / 3,
       focalLength: null,
+      takenAt: null,
     });
   });
 
@@ -108,6 +110,7 @@ describe('files that came back', () => {
       iso: null,
       bias: null,
       focalLength: null,
+      takenAt: null,
     });
   });
 
@@ -152,7 +155,7 @@ describe('files that came back', () => {
   it('are known by content, and what is not a JPEG has no small copy', async () => {
     const file = path.join(folder, 'frame.XXXX');
     await writeFile(file, await jpeg());
-    const set = await SetFolder.create(path.join(folder, 'sets'), new Date());
+    const set = await SetFolder.create(path.join(folder, 'sets'), namedBy(new Date()));
     expect(await set.kindOf(file)).toBe('jpg');
     expect(await readPicture(file, 'dng')).toBeNull();
     await writeFile(file, 'words');
@@ -161,7 +164,7 @@ describe('files that came back', () => {
 });
 
 describe('the set folder', () => {
-  const at = new Date(2026, 10, 25, 16, 42, 10);
+  const at = namedBy(new Date(2026, 10, 25, 16, 42, 10));
 
   it('numbers frames, sets others aside, and overwrites nothing', async () => {
     const set = await SetFolder.create(path.join(folder, 'new', 'sets'), at);
@@ -171,11 +174,10 @@ describe('the set folder', () => {
       await writeFile(file, name);
       return file;
     };
-    const frame = { number: 3, offsetEv: -4 / 3 };
-    expect(await set.keep(await arrive('a'), frame, 'jpg')).toBe('03_-1.33EV.jpg');
-    expect(await set.keep(await arrive('b'), frame, 'jpg')).toBe('03_-1.33EV_2.jpg');
-    expect(await set.keep(await arrive('c'), { number: 10, offsetEv: 2 }, 'dng')).toBe('10_+2EV.dng');
-    expect(await set.keep(await arrive('d'), { number: 5, offsetEv: 0 }, 'jpg')).toBe('05_0EV.jpg');
+    expect(await set.keep(await arrive('a'), '03_-1.33EV', 'jpg')).toBe('03_-1.33EV.jpg');
+    expect(await set.keep(await arrive('b'), '03_-1.33EV', 'jpg')).toBe('03_-1.33EV_2.jpg');
+    expect(await set.keep(await arrive('c'), '10_+2EV', 'dng')).toBe('10_+2EV.dng');
+    expect(await set.keep(await arrive('d'), '05_0EV', 'jpg')).toBe('05_0EV.jpg');
     expect(await set.setAside(await arrive('e'), 3, undefined)).toBe(
       path.join('set-aside', 'frame-03.unknown'),
     );
@@ -209,13 +211,12 @@ describe('the set folder', () => {
 
   it('a file that is gone, or a folder that vanished: storing-failed', async () => {
     const set = await SetFolder.create(folder, at);
-    const frame = { number: 1, offsetEv: 0 };
-    await expect(set.keep(path.join(set.incoming, 'never'), frame, 'jpg')).rejects.toMatchObject({
+    await expect(set.keep(path.join(set.incoming, 'never'), '01_0EV', 'jpg')).rejects.toMatchObject({
       code: 'storing-failed',
     });
     await rm(set.path, { recursive: true });
     await mkdir(folder, { recursive: true });
-    await expect(set.keep(path.join(folder, 'x'), frame, 'jpg')).rejects.toMatchObject({
+    await expect(set.keep(path.join(folder, 'x'), '01_0EV', 'jpg')).rejects.toMatchObject({
       code: 'storing-failed',
     });
   });

@@ -1,6 +1,7 @@
 // A process that is going to be killed: takes the journal up where it stands, makes seeded random steps that the tables of states
 // know, for ever, and prints each one once it is committed. `node journal-walker.js STATE-FOLDER SEED`
 import { writeSync } from 'node:fs';
+import { ENDED } from '../../shared/fold.js';
 import type { RunState } from '../../shared/state.js';
 import { Journal, type StoredFrame } from '../../src/run/journal/index.js';
 import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
@@ -46,6 +47,15 @@ function beginRun(): Told {
   const id = `run-${(journal.runs({ limit: 1 })[0]?.number ?? 0) + 1}`;
   journal.beginRun({ ...RUN, id });
   return [`run ${id} under-way`];
+}
+
+/** @returns null where no set has ended yet */
+function takeUpAgain(): Told | null {
+  const sets = journal.sets({ limit: 5 });
+  if (sets.length === 0) return null;
+  const { id, run } = oneOf(sets);
+  journal.takeUpAgain(id);
+  return [`run ${run} under-way`, `set ${id} preparing`];
 }
 
 function betweenSets(run: string): Told {
@@ -98,13 +108,13 @@ function stepOfFrame(set: string, { view }: StoredFrame): Told {
 
 function stepOfSet(set: string, from: RunState): Told {
   const state = oneOf(RUN_WAYS[from]);
-  journal.setChanged(set, state, RUN_WAYS[state].length === 0 ? { sentence: 'It ended.' } : {});
+  journal.setChanged(set, state, ENDED.has(state) ? { sentence: 'It ended.' } : {});
   return [`set ${set} ${state}`];
 }
 
 function anyStep(step: number): Told {
   const unfinished = journal.unfinishedRun();
-  if (unfinished === null) return beginRun();
+  if (unfinished === null) return (next() < 0.5 ? takeUpAgain() : null) ?? beginRun();
   if (unfinished.set === null) return betweenSets(unfinished.run.id);
   const { id, state, frames } = unfinished.set;
   const open = frames.filter(({ view }) => FRAME_WAYS[view.state].length > 0);

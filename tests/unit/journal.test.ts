@@ -388,6 +388,8 @@ describe('refuses', () => {
       () => journal.endRun(RUN.id, { state: 'halted', sentence: 'Again.' }),
       "There is no way from 'complete' to 'halted'.",
     );
+    // The table knows that way, and it is taken with the run only.
+    await unchanged(journal, () => journal.setChanged('set-1', 'preparing'), "The set 'set-1' has ended.");
   });
 
   it('a second run, a second set in hand, and ends out of their order', async () => {
@@ -455,6 +457,101 @@ describe('refuses', () => {
   });
 });
 
+describe('a set that is taken up again after its end', () => {
+  const taken = async (kind: 'once' | 'scheduled' = 'once') => {
+    const journal = await open();
+    journal.beginRun({ ...RUN, kind });
+    for (const id of ['set-1', 'set-2']) {
+      journal.beginSet(setBegun(id));
+      journal.setChanged(id, 'firing');
+      make(journal, id, 1);
+      endSet(journal, id, 'halted');
+    }
+    journal.endRun(RUN.id, { state: 'halted', sentence: 'It halted.', error: 'body-lost' });
+    return journal;
+  };
+
+  it.each(['set-1', 'set-2'])('is under way with its run, and is found as such: %s', async (id) => {
+    const journal = await taken('scheduled');
+    journal.takeUpAgain(id);
+    const found = journal.unfinishedRun();
+    expect(found?.run).toMatchObject({ state: 'under-way', endedAt: null, sentence: null, error: null });
+    expect(found?.set).toMatchObject({ id, state: 'preparing', endedAt: null, sentence: null, error: null });
+    expect(found?.set?.frames[0]).toMatchObject({ view: { state: 'verified', file: '01.jpg' }, bytes: 1000 });
+    const steps = journal.transitions().slice(-2);
+    expect(steps.map(({ about, set, from, to }) => [about, set, from, to])).toEqual([
+      ['run', null, 'halted', 'under-way'],
+      ['set', id, 'halted', 'preparing'],
+    ]);
+    expect(() => journal.beginRun({ ...RUN, id: 'run-2' })).toThrow(/UNIQUE constraint failed/);
+    endSet(journal, id);
+    journal.endRun(RUN.id, { state: 'complete', sentence: 'Done.', endedAt: '2026-11-25T15:00:00.000Z' });
+    expect(journal.run(RUN.id)).toMatchObject({ state: 'complete', endedAt: '2026-11-25T15:00:00.000Z' });
+    expect(journal.unfinishedRun()).toBeNull();
+  });
+
+  it('only one, only once it has ended, and only while nothing else is under way', async () => {
+    const journal = await taken();
+    const refuses = (id: string, words: string | RegExp) => {
+      const before = dump(journal.file);
+      expect(() => journal.takeUpAgain(id)).toThrow(words);
+      expect(dump(journal.file)).toBe(before);
+    };
+    refuses('set-9', "The journal knows no set 'set-9'.");
+    journal.takeUpAgain('set-1');
+    refuses('set-1', "The set 'set-1' has not ended.");
+    refuses('set-2', "There is no way from 'under-way' to 'under-way'.");
+    endSet(journal, 'set-1');
+    refuses('set-1', "There is no way from 'under-way' to 'under-way'.");
+    journal.endRun(RUN.id, { state: 'complete', sentence: 'Done.' });
+    journal.beginRun({ ...RUN, id: 'run-2' });
+    refuses('set-1', /UNIQUE constraint failed/);
+  });
+
+  it('has frames planned anew, and put back as they were, with their times', async () => {
+    let now = NOW;
+    const database = await openDatabase(
+      state,
+      (one) => kept.push(one),
+      () => now,
+    );
+    const journal = new Journal(database, () => now);
+    opened.push(journal);
+    journal.beginRun(RUN);
+    journal.beginSet(setBegun('set-1'));
+    journal.setChanged('set-1', 'firing');
+    make(journal, 'set-1', 1);
+    endSet(journal, 'set-1');
+    journal.endRun(RUN.id, { state: 'complete', sentence: 'Done.' });
+    const before = journal.set('set-1')?.frames[0];
+    now = new Date(NOW.getTime() + 600_000);
+    journal.takeUpAgain('set-1');
+    const none = { firedAt: null, storedAt: null, verifiedAt: null };
+    const nothing = { arrived: null, sha256: null, bytes: null };
+    journal.frameChanged('set-1', frame(1, 'planned', { attempts: 1 }), { ...nothing, times: none });
+    expect(journal.set('set-1')?.frames[0]).toEqual({
+      ...{ ...nothing, ...none },
+      view: frame(1, 'planned', { attempts: 1 }),
+    });
+    fire(journal, 'set-1', 1);
+    expect(journal.set('set-1')?.frames[0]?.firedAt).toBe(now.toISOString());
+    journal.frameChanged('set-1', frame(1, 'rejected', { reason: 'Nothing came.' }));
+    if (before === undefined) throw new Error('There is no frame.');
+    const { view, sha256, bytes, firedAt, storedAt, verifiedAt } = before;
+    journal.frameChanged('set-1', view, { sha256, bytes, times: { firedAt, storedAt, verifiedAt } });
+    expect(journal.set('set-1')?.frames[0]).toEqual(before);
+    expect(before.verifiedAt).toBe(AT);
+  });
+
+  it('and that nobody goes on with, ends as it is told', async () => {
+    const journal = await taken();
+    journal.takeUpAgain('set-1');
+    journal.setChanged('set-1', 'making-up');
+    journal.abandonSet('set-1', { state: 'stopped', sentence: 'It was left.' });
+    expect(journal.set('set-1')).toMatchObject({ state: 'stopped', sentence: 'It was left.', endedAt: AT });
+  });
+});
+
 describe('a transaction', () => {
   /** Each method that writes, from a set in hand with one frame fired. */
   const WRITES: Readonly<Record<string, (journal: Journal) => void>> = {
@@ -470,6 +567,12 @@ describe('a transaction', () => {
       endSet(journal, 'set-1');
       journal.beginSet(setBegun('set-2'));
     },
+    takeUpAgain: (journal) => {
+      journal.abandonRun(RUN.id, 'Nobody resumes it.');
+      journal.takeUpAgain('set-1');
+    },
+    abandonSet: (journal) =>
+      journal.abandonSet('set-1', { state: 'stopped', sentence: 'Left.', error: 'internal' }),
     changeBase: (journal) => journal.changeBase('set-1', { shutter: '1', aperture: null, iso: null }),
     setChanged: (journal) =>
       journal.setChanged('set-1', 'putting-back', { sentence: 'S.', error: 'internal', folder: null }),

@@ -18,7 +18,14 @@ import {
 import { makeDng, makeJp2, type RawFacts } from '../raw-files.js';
 
 const FACTS: RawFacts = { exposureTime: [1, 3], fNumber: [56, 10], iso: 200, bias: [-4, 3] };
-const RECORDED = { exposureTime: 1 / 3, fNumber: 5.6, iso: 200, bias: -4 / 3, focalLength: null };
+const RECORDED = {
+  exposureTime: 1 / 3,
+  fNumber: 5.6,
+  iso: 200,
+  bias: -4 / 3,
+  focalLength: null,
+  takenAt: null,
+};
 /** More than the quick reader takes of a file. */
 const FAR = 600_000;
 

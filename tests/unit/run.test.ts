@@ -22,6 +22,7 @@ import { planSet, resolveBase } from '../../src/plan/index.js';
 import { EventLog, Run } from '../../src/run/index.js';
 import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
 import { ASKED } from '../asked.js';
+import { namedBy } from '../set-naming.js';
 
 let into = '';
 beforeEach(async () => {
@@ -101,7 +102,7 @@ async function fire(
     { offsets, step: 6, mode, settleSeconds, base: resolveBase('1/60', body.limits) },
     body.limits,
   );
-  const folder = await SetFolder.create(into, new Date());
+  const folder = await SetFolder.create(into, namedBy(new Date()));
   const log = new EventLog();
   const events: NumberedEvent[] = [];
   const run = new Run({
@@ -150,16 +151,12 @@ describe('nine frames', () => {
     expect(state).toBe('complete');
     expect(run.error).toBeNull();
     expect(truth(link)).toEqual([-3, -4, -2, 0, -1, 1, 3, 2, 4]);
+    const stems = ['01_-4', '02_-3', '03_-2', '04_-1', '05_0', '06_+1', '07_+2', '08_+3', '09_+4'];
     expect(files).toEqual([
-      '01_-4EV.jpg',
-      '02_-3EV.jpg',
-      '03_-2EV.jpg',
-      '04_-1EV.jpg',
-      '05_0EV.jpg',
-      '06_+1EV.jpg',
-      '07_+2EV.jpg',
-      '08_+3EV.jpg',
-      '09_+4EV.jpg',
+      ...stems.flatMap((stem) => [`${stem}EV.jpg`, `${stem}EV.xmp`]),
+      'SHA256SUMS',
+      'contact-sheet.jpg',
+      'frames.csv',
       'set.json',
     ]);
     expect({ ...link.body.state }).toEqual(before);
@@ -342,7 +339,7 @@ describe('a frame that is missing or wrong', () => {
       if (count === 2) await link.body.change('aperture', 30);
       if (count === 3) await link.body.change('aperture', 36);
     };
-    const folder = await SetFolder.create(into, new Date());
+    const folder = await SetFolder.create(into, namedBy(new Date()));
     const run = new Run({
       ...{ id: 'a-run', set: THE_SET, plan, body, folder },
       asked: async () => ASKED,
@@ -651,7 +648,7 @@ describe('what happens between runs and behind our back', () => {
     const offsets = [-18, -12, -6, 0, 6, 12, 18, 24];
     const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
     expect(plan.passes).toHaveLength(3);
-    const folder = await SetFolder.create(into, new Date());
+    const folder = await SetFolder.create(into, namedBy(new Date()));
     const run = new Run({
       ...{ id: 'a-run', set: THE_SET, plan, body, folder },
       asked: async () => ASKED,

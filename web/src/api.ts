@@ -1,8 +1,10 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
+import type { Again, KeptSetDetail, KeptSets, Relabel } from '../../shared/kept.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
-import type { DaemonState } from '../../shared/state.js';
+import type { WrittenRunRequest } from '../../shared/run-request.js';
+import type { DaemonState, ForeseenSchedule } from '../../shared/state.js';
 import { text } from './text.js';
 
 export interface Refusal {
@@ -13,7 +15,18 @@ export interface Refusal {
   readonly field: string | null;
   /** Changes that would make it possible; the daemon planned each of them. */
   readonly suggestions: readonly Suggestion[];
+  /** The shortest interval that is handy and long enough for the set, where that is what is wrong. */
+  readonly shortestSeconds: number | null;
 }
+
+/** A refusal that the panel makes itself. */
+export const refusalOf = (code: string, message: string, field: string | null = null): Refusal => ({
+  code,
+  message,
+  field,
+  suggestions: [],
+  shortestSeconds: null,
+});
 
 export type Answer<T> =
   | { readonly ok: true; readonly value: T }
@@ -30,7 +43,14 @@ const SETTINGS_SECONDS = 40;
 export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promise<Answer<WirePlan>> =>
   call<WirePlan>('POST', '/api/plan', { json: request, signal });
 
-export const askRun = (request: WrittenSetRequest): Promise<Answer<{ run: string }>> =>
+/** What a run on a schedule would come to. */
+export const askSchedule = (
+  request: WrittenRunRequest,
+  signal: AbortSignal,
+): Promise<Answer<ForeseenSchedule>> =>
+  call<ForeseenSchedule>('POST', '/api/schedule', { json: request, signal });
+
+export const askRun = (request: WrittenRunRequest): Promise<Answer<{ run: string }>> =>
   call<{ run: string }>('POST', '/api/run', { json: request, noAnswer: text.failures.noAnswerToRun });
 
 /** Going on begins with reading the body and checking what lies in the folder. */
@@ -67,9 +87,59 @@ export interface StateAnswer {
 export const askState = (): Promise<Answer<StateAnswer>> =>
   call<StateAnswer>('GET', '/api/state', { seconds: 5 });
 
-/** The attempt is part of the address so that a frame that was made up does not show the old picture. */
-export const thumbnailPath = (run: string, frame: number, attempts: number): string =>
-  `/api/run/${encodeURIComponent(run)}/frames/${frame}/thumbnail?attempt=${attempts}`;
+/** A page of kept sets, the newest first. @param before the `next` of the page before; null for the first one */
+export const askSets = (before: number | null, limit: number): Promise<Answer<KeptSets>> =>
+  call<KeptSets>('GET', `/api/sets?limit=${limit}${before === null ? '' : `&before=${before}`}`, {});
+
+const setPath = (id: string) => `/api/sets/${encodeURIComponent(id)}`;
+
+export const askSet = (id: string): Promise<Answer<KeptSetDetail>> =>
+  call<KeptSetDetail>('GET', setPath(id), {});
+
+export const askRelabel = (id: string, labels: Relabel): Promise<Answer<unknown>> =>
+  call('PATCH', setPath(id), { json: labels });
+
+export const askAgain = (id: string, what: Again): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', `${setPath(id)}/again`, {
+    json: what,
+    seconds: SETTINGS_SECONDS,
+    noAnswer: text.failures.noAnswerToRun,
+  });
+
+export const askComplete = (id: string): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', `${setPath(id)}/complete`, {
+    seconds: SETTINGS_SECONDS,
+    noAnswer: text.failures.noAnswerToRun,
+  });
+
+/** Set and attempt are part of the address so that no picture of another set, or of a frame before it was made up, is shown. */
+export const thumbnailPath = (run: string, set: string, frame: number, attempts: number): string =>
+  `/api/run/${encodeURIComponent(run)}/frames/${frame}/thumbnail?set=${encodeURIComponent(set)}&attempt=${attempts}`;
+
+/** @param attempts as with thumbnailPath: frames are fired again */
+export const keptPath = (
+  set: string,
+  frame: number,
+  what: 'thumbnail' | 'picture' | 'file',
+  attempts: number,
+): string => `${setPath(set)}/frames/${frame}/${what}?attempt=${attempts}`;
+
+/** @param verified changes with what the sheet shows */
+export const sheetPath = (set: string, verified: number): string =>
+  `${setPath(set)}/contact-sheet?verified=${verified}`;
+
+/** How far the daemon's clock is ahead of this device's, in ms, as its last answer told. */
+export let clockAheadMs = 0;
+
+/** An answer tells the time in whole seconds, and takes a while itself. */
+const CLOCK_SLACK_MS = 2000;
+
+function readClock(answered: Response, askedAt: number) {
+  const told = Date.parse(answered.headers.get('date') ?? '');
+  if (Number.isNaN(told)) return;
+  const ahead = told + 500 - (askedAt + Date.now()) / 2;
+  clockAheadMs = Math.abs(ahead) > CLOCK_SLACK_MS ? ahead : 0;
+}
 
 interface Call {
   readonly json?: unknown;
@@ -78,7 +148,7 @@ interface Call {
   readonly noAnswer?: string;
 }
 
-async function call<T>(method: 'GET' | 'POST', path: string, options: Call): Promise<Answer<T>> {
+async function call<T>(method: 'GET' | 'POST' | 'PATCH', path: string, options: Call): Promise<Answer<T>> {
   const deadline = AbortSignal.timeout((options.seconds ?? ANSWER_SECONDS) * 1000);
   const init: RequestInit = {
     method,
@@ -91,8 +161,10 @@ async function call<T>(method: 'GET' | 'POST', path: string, options: Call): Pro
   }
   let response: Response;
   let body: unknown;
+  const askedAt = Date.now();
   try {
     response = await fetch(path, init);
+    readClock(response, askedAt);
     const written = await response.text();
     body = written === '' ? null : parsed(written);
   } catch {
@@ -104,15 +176,10 @@ async function call<T>(method: 'GET' | 'POST', path: string, options: Call): Pro
 
 const refused = (code: string, message: string): Answer<never> => ({
   ok: false,
-  refusal: { code, message, field: null, suggestions: [] },
+  refusal: refusalOf(code, message),
 });
 
-const unreadable = (status: number): Refusal => ({
-  code: 'unreadable',
-  message: text.failures.unreadable(status),
-  field: null,
-  suggestions: [],
-});
+const unreadable = (status: number): Refusal => refusalOf('unreadable', text.failures.unreadable(status));
 
 function parsed(written: string): unknown {
   try {
@@ -127,5 +194,6 @@ function refusalIn(body: unknown): Refusal | undefined {
   if (typeof error?.code !== 'string' || typeof error.message !== 'string') return undefined;
   const field = typeof error.field === 'string' ? error.field : null;
   const suggestions = Array.isArray(error.suggestions) ? (error.suggestions as Suggestion[]) : [];
-  return { code: error.code, message: error.message, field, suggestions };
+  const shortestSeconds = typeof error.shortestSeconds === 'number' ? error.shortestSeconds : null;
+  return { code: error.code, message: error.message, field, suggestions, shortestSeconds };
 }

@@ -18,6 +18,8 @@ export interface Rung {
   readonly clipped: FrameView['clipped'];
   /** EV by which the base had moved when it was made; null where it had not, or stands by itself. */
   readonly baseMoved: number | null;
+  /** What else a person should know of it. */
+  readonly marks: FrameView['marks'];
   /** From 0 for the darkest frame to 1 for the lightest. */
   readonly tone: number;
 }
@@ -39,6 +41,7 @@ export function rungsOfPlan(plan: WirePlan): Rung[] {
       reason: null,
       clipped: null,
       baseMoved: null,
+      marks: [],
       tone: toneOf(index, plan.offsets.length),
     };
   });
@@ -57,6 +60,8 @@ export function rungsOfRun(run: RunView): Rung[] {
     reason: frame.reason,
     clipped: frame.clipped,
     baseMoved: frame.baseMoved,
+    // What is shown by itself is not said twice.
+    marks: frame.marks.filter(({ code }) => code !== 'base-moved' || frame.baseMoved === null),
     tone: toneOf(index, run.frames.length),
   }));
 }
@@ -144,25 +149,3 @@ const numbered = (rung: Rung): LanePart => ({
   shape: 'alone',
   tag: rung.centre ? 'centre' : 'plain',
 });
-
-export interface Clipping {
-  readonly side: 'black' | 'blown';
-  /** From 0 to 1. */
-  readonly share: number;
-}
-
-/** From here on the scene reaches farther than the set; less is a lamp or a glint. A rule of thumb, no source. */
-const LOST_SHARE = 0.005;
-
-/**
- * Clipping is what a set is for, save where no frame is left to hold what was lost: light in the darkest frame, shadow in
- * the lightest.
- * @returns what the set as a whole has lost in this one of its `frames` frames
- */
-export function lostIn(rung: Rung, frames: number): Clipping[] {
-  if (rung.clipped === null) return [];
-  const lost: Clipping[] = [];
-  if (rung.number === 1) lost.push({ side: 'blown', share: rung.clipped.light });
-  if (rung.number === frames) lost.push({ side: 'black', share: rung.clipped.dark });
-  return lost.filter((clipping) => clipping.share >= LOST_SHARE);
-}

@@ -1,7 +1,7 @@
 // The choices that the panel offers and the request that they make. Pure. Must not know what a body can do beyond what it
 // offers: the daemon refuses the rest.
 import { formatEv, fromEv, type Sixths } from '../../shared/ev.js';
-import type { WrittenSetRequest } from '../../shared/request.js';
+import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
@@ -68,6 +68,64 @@ export function readSettle(written: string): number | undefined {
 
 export type Mode = 'manual' | 'aperture';
 
+/** What is known of the circumstances, as it stands in the fields; an empty one is not judged. */
+export interface Circumstances {
+  /** Focal length in mm, where the camera is held in the hand. */
+  readonly handHeldMm: string;
+  readonly mainsHz: '' | '50' | '60';
+  /** EV a minute. */
+  readonly lightEvPerMinute: string;
+  readonly noiseReduction: '' | 'yes' | 'no';
+  /** MB of one file. */
+  readonly fileMegabytes: string;
+}
+
+export const NOTHING_KNOWN: Circumstances = {
+  handHeldMm: '',
+  mainsHz: '',
+  lightEvPerMinute: '',
+  noiseReduction: '',
+  fileMegabytes: '',
+};
+
+export type CircumstanceField = 'handHeldMm' | 'lightEvPerMinute' | 'fileMegabytes';
+
+/** Least and most, as in shared/request.ts. */
+const CAN_BE: Readonly<Record<CircumstanceField, readonly [number, number]>> = {
+  handHeldMm: [1, 5000],
+  lightEvPerMinute: [0, 10],
+  fileMegabytes: [0.1, 10_000],
+};
+
+/** @returns what was written down, or the field that cannot be read */
+export function readCircumstances(written: Circumstances): WrittenConditions | CircumstanceField {
+  const numbers: Partial<Record<CircumstanceField, number>> = {};
+  for (const field of ['handHeldMm', 'lightEvPerMinute', 'fileMegabytes'] as const) {
+    if (written[field].trim() === '') continue;
+    const number = Number(written[field]);
+    const [least, most] = CAN_BE[field];
+    if (!(number >= least && number <= most)) return field;
+    numbers[field] = number;
+  }
+  const { handHeldMm, lightEvPerMinute, fileMegabytes } = numbers;
+  return {
+    ...(handHeldMm === undefined ? {} : { handHeldMm }),
+    ...(written.mainsHz === '' ? {} : { mainsHz: written.mainsHz === '50' ? 50 : 60 }),
+    ...(lightEvPerMinute === undefined ? {} : { lightEvPerMinute }),
+    ...(written.noiseReduction === '' ? {} : { noiseReduction: written.noiseReduction === 'yes' }),
+    ...(fileMegabytes === undefined ? {} : { fileBytes: Math.round(fileMegabytes * 1e6) }),
+  };
+}
+
+const LARGEST_VIEWPOINT = 9999;
+
+/** @returns the number, null where the field is empty, undefined where it holds none that can be given */
+export function readViewpoint(written: string): number | null | undefined {
+  if (written.trim() === '') return null;
+  const number = Number(written);
+  return Number.isInteger(number) && number >= 1 && number <= LARGEST_VIEWPOINT ? number : undefined;
+}
+
 export interface Asked {
   readonly frames: number;
   readonly step: Sixths;
@@ -78,14 +136,24 @@ export interface Asked {
   readonly mode: Mode;
   /** Seconds before each pass. */
   readonly settle: number;
+  readonly conditions: WrittenConditions;
 }
 
-export function writeRequest({ frames, step, base, ends, mode, settle }: Asked): WrittenSetRequest {
+export function writeRequest({
+  frames,
+  step,
+  base,
+  ends,
+  mode,
+  settle,
+  conditions,
+}: Asked): WrittenSetRequest {
   return {
     ...(ends ?? { frames }),
     step: formatEv(step, false),
     ...(base === null ? {} : { base }),
     mode,
     settle,
+    ...(Object.keys(conditions).length === 0 ? {} : { conditions }),
   };
 }

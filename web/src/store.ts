@@ -1,12 +1,13 @@
 // What the panel knows, as signals, and what it does about it. The parts on the screen read from here and call what is
-// exported here; nothing else holds state that outlives a part.
+// exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
 import { computed, effect, signal } from '@preact/signals';
 import { parseEv } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
-import type { BodyView, DaemonState, RunView } from '../../shared/state.js';
+import type { WrittenRunRequest } from '../../shared/run-request.js';
+import type { BodyView, DaemonState, ForeseenSchedule, RunView, ScheduleView } from '../../shared/state.js';
 import {
   type Answer,
   askCheck,
@@ -16,13 +17,36 @@ import {
   askPlan,
   askResume,
   askRun,
+  askSchedule,
   askState,
   askStop,
   askTick,
+  clockAheadMs,
   NO_ANSWER,
   type Refusal,
+  refusalOf,
 } from './api.js';
-import { baseFor, type Ends, type Mode, readFrames, readSettle, writeRequest } from './request.js';
+import { remembered, textsOver } from './remember.js';
+import {
+  baseFor,
+  type CircumstanceField,
+  type Circumstances,
+  type Ends,
+  type Mode,
+  NOTHING_KNOWN,
+  readCircumstances,
+  readFrames,
+  readSettle,
+  readViewpoint,
+  writeRequest,
+} from './request.js';
+import {
+  NO_SCHEDULE,
+  type PlaceFields,
+  type ScheduleForm,
+  type SchedulePart,
+  writeSchedule,
+} from './schedule-form.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 
@@ -40,17 +64,33 @@ export const body = computed<BodyView | null>(() => {
 /** The ended run that was put away, so that the next set can be asked for. */
 const putAway = signal<string | null>(null);
 
+/** `run` is null before the first set of a schedule; `schedule` is null for a single set. */
+interface Shown {
+  readonly id: string;
+  readonly run: RunView | null;
+  readonly schedule: ScheduleView | null;
+}
+
 export type View =
   | { readonly name: 'ask' }
-  | { readonly name: 'running'; readonly run: RunView }
-  | { readonly name: 'ended'; readonly run: RunView };
+  | (Shown & { readonly name: 'running' })
+  | (Shown & { readonly name: 'ended' });
 
 export const view = computed<View>(() => {
-  const run = daemon.value?.run ?? null;
-  if (run === null) return { name: 'ask' };
-  if (!ENDED.has(run.state)) return { name: 'running', run };
-  return run.id === putAway.value ? { name: 'ask' } : { name: 'ended', run };
+  const { run = null, schedule = null } = daemon.value ?? {};
+  // A single set that is begun after a schedule takes the schedule away.
+  const id = schedule?.run ?? run?.id;
+  if (id === undefined) return { name: 'ask' };
+  const shown: Shown = { id, run: run?.id === id ? run : null, schedule };
+  if (isUnderWay(shown)) return { name: 'running', ...shown };
+  return id === putAway.value ? { name: 'ask' } : { name: 'ended', ...shown };
 });
+
+/** Between its sets a schedule is under way, whatever became of the last one. */
+function isUnderWay({ run, schedule }: Shown): boolean {
+  if (run !== null && !ENDED.has(run.state)) return true;
+  return schedule?.state === 'waiting' || schedule?.state === 'firing';
+}
 
 /** The latest run that was seen under way. */
 export const watched = signal<string | null>(null);
@@ -60,26 +100,29 @@ export const lastCheck = signal<{ readonly at: Date; readonly items: readonly Re
 
 effect(() => {
   if (view.value.name !== 'running') return;
-  watched.value = view.value.run.id;
+  watched.value = view.value.id;
   lastCheck.value = null;
 });
 
 export function newSet(): void {
   refusedAction.value = null;
-  putAway.value = daemon.value?.run?.id ?? null;
+  if (view.value.name === 'ended') putAway.value = view.value.id;
 }
 
 // --- The clock, which ticks only where something on the screen counts.
 
 export const now = signal(Date.now());
+/** The same by the daemon's clock: what it tells of times to come goes by that. */
+export const daemonNow = computed(() => now.value + clockAheadMs);
 
 effect(() => {
   const counts = connection.value.state === 'lost' || view.value.name === 'running';
   if (!counts) return;
-  now.value = Date.now();
-  const timer = setInterval(() => {
+  const tell = () => {
     now.value = Date.now();
-  }, 500);
+  };
+  tell();
+  const timer = setInterval(tell, 500);
   return () => clearInterval(timer);
 });
 
@@ -97,6 +140,22 @@ export const chosenBase = signal<string | null>(null);
 export const mode = signal<Mode>('manual');
 /** Seconds before each pass, as it stands in the field. */
 export const settleWritten = signal('0');
+
+export const circumstances = signal<Circumstances>(NOTHING_KNOWN);
+
+/** What the sets are called; kept in this browser from set to set. */
+export const labels = remembered(
+  'labels',
+  { name: '', note: '', viewpoint: '' },
+  textsOver({ name: '', note: '', viewpoint: '' }),
+);
+
+/** @returns the number that the field stands for, or the one before the first */
+const viewpoint = () => readViewpoint(labels.value.viewpoint) ?? 0;
+
+export function nextViewpoint(): void {
+  labels.value = { ...labels.value, viewpoint: String(viewpoint() + 1) };
+}
 
 /** Whoever changes the request has read why the last one was refused. */
 export function ask(change: () => void): void {
@@ -138,10 +197,12 @@ export const planning = signal<Planning>({ state: 'none' });
 const DEBOUNCE_MS = 180;
 const asksAgain = signal(0);
 
+type Unreadable = 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
+
 interface Question {
   readonly request: WrittenSetRequest | null;
   /** The field that cannot be read; then there is no request. */
-  readonly unreadable: 'frames' | 'settle' | null;
+  readonly unreadable: Unreadable | null;
 }
 
 /**
@@ -157,8 +218,12 @@ const question = computed(() => {
 function asked(): Question {
   const frames = readFrames(framesWritten.value);
   const settle = readSettle(settleWritten.value);
-  if (frames === undefined) return { request: null, unreadable: 'frames' };
-  if (settle === undefined) return { request: null, unreadable: 'settle' };
+  const conditions = readCircumstances(circumstances.value);
+  const unreadable = (field: Unreadable): Question => ({ request: null, unreadable: field });
+  if (frames === undefined) return unreadable('frames');
+  if (settle === undefined) return unreadable('settle');
+  if (typeof conditions === 'string') return unreadable(conditions);
+  if (readViewpoint(labels.value.viewpoint) === undefined) return unreadable('viewpoint');
   const request = writeRequest({
     frames,
     step: step.value,
@@ -166,6 +231,7 @@ function asked(): Question {
     ends: ends.value,
     mode: mode.value,
     settle,
+    conditions,
   });
   return { request, unreadable: null };
 }
@@ -179,8 +245,7 @@ effect(() => {
   if (request === null) {
     const field = unreadable ?? 'frames';
     const message = text.ask.unreadable[field];
-    const refusal = { code: `${field}-unreadable`, message, field, suggestions: [] };
-    planning.value = { state: 'refused', refusal };
+    planning.value = { state: 'refused', refusal: refusalOf(`${field}-unreadable`, message, field) };
     return;
   }
   const shown = planning.peek();
@@ -211,16 +276,89 @@ effect(() => {
   return () => clearTimeout(timer);
 });
 
+// --- The schedule that is asked for, and what it would come to.
+
+export const schedule = signal<ScheduleForm>(NO_SCHEDULE);
+/** Kept in this browser: it is a nuisance to type outdoors. */
+export const place = remembered<PlaceFields>(
+  'place',
+  { latitude: '', longitude: '' },
+  textsOver({ latitude: '', longitude: '' }),
+);
+
+export function changeSchedule(change: Partial<ScheduleForm>): void {
+  ask(() => {
+    schedule.value = { ...schedule.value, ...change };
+  });
+}
+
+export type Foreseeing =
+  | { readonly state: 'none' }
+  | { readonly state: 'asking'; readonly before: ForeseenSchedule | null }
+  | { readonly state: 'foreseen'; readonly foreseen: ForeseenSchedule; readonly part: SchedulePart }
+  | { readonly state: 'refused'; readonly refusal: Refusal };
+
+export const foreseeing = signal<Foreseeing>({ state: 'none' });
+
+/** A start that is now moves on, and what hangs on it. */
+const FORESEE_AGAIN_MS = 30_000;
+
+/** Text, as `question` is. */
+const scheduleQuestion = computed(() => {
+  if (!schedule.value.on || planning.value.state !== 'planned') return null;
+  const part = writeSchedule(schedule.value, place.value, mode.value);
+  return JSON.stringify({ part, request: planning.value.request, again: asksAgain.value });
+});
+
+effect(() => {
+  if (scheduleQuestion.value === null) {
+    // While the set is planned anew, what it came to before stays on the screen.
+    if (!schedule.value.on || planning.value.state !== 'asking') foreseeing.value = { state: 'none' };
+    else foreseeing.value = { state: 'asking', before: foreseenBefore() };
+    return;
+  }
+  const { part, request } = JSON.parse(scheduleQuestion.value) as {
+    part: ReturnType<typeof writeSchedule>;
+    request: WrittenSetRequest;
+  };
+  if (typeof part === 'string') {
+    const message = text.schedule.form.unreadable[part];
+    foreseeing.value = { state: 'refused', refusal: refusalOf('schedule-unreadable', message, part) };
+    return;
+  }
+  foreseeing.value = { state: 'asking', before: foreseenBefore() };
+  const giveUp = new AbortController();
+  const foresee = async () => {
+    const answer = await askSchedule({ ...request, ...part }, giveUp.signal);
+    if (giveUp.signal.aborted) return;
+    foreseeing.value = answer.ok
+      ? { state: 'foreseen', foreseen: answer.value, part }
+      : { state: 'refused', refusal: answer.refusal };
+    timer = setTimeout(() => void foresee(), FORESEE_AGAIN_MS);
+  };
+  let timer = setTimeout(() => void foresee(), DEBOUNCE_MS);
+  return () => {
+    clearTimeout(timer);
+    giveUp.abort();
+  };
+});
+
+function foreseenBefore(): ForeseenSchedule | null {
+  const shown = foreseeing.peek();
+  if (shown.state === 'foreseen') return shown.foreseen;
+  return shown.state === 'asking' ? shown.before : null;
+}
+
 // --- What is told to the daemon.
 
-export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop' | 'resume' | 'end';
+export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop' | 'resume' | 'end' | 'again' | 'relabel';
 
 /** The action whose answer is awaited. */
 export const busy = signal<Action | null>(null);
 /** Why the last action was refused. */
 export const refusedAction = signal<{ readonly action: Action; readonly refusal: Refusal } | null>(null);
 
-async function act<T>(action: Action, asked: () => Promise<Answer<T>>): Promise<Answer<T> | null> {
+export async function act<T>(action: Action, asked: () => Promise<Answer<T>>): Promise<Answer<T> | null> {
   if (busy.value !== null) return null;
   busy.value = action;
   refusedAction.value = null;
@@ -294,16 +432,37 @@ export const firedHere = signal<string | null>(null);
 const awaited = signal<string | null>(null);
 
 /** Whether a set was fired that the stream does not show yet. */
-export const starting = computed(
-  () => busy.value === 'fire' || (awaited.value !== null && awaited.value !== daemon.value?.run?.id),
-);
+export const starting = computed(() => {
+  if (busy.value === 'fire') return true;
+  const { run, schedule: onSchedule } = daemon.value ?? {};
+  return awaited.value !== null && awaited.value !== run?.id && awaited.value !== onSchedule?.run;
+});
 
 export async function fire(): Promise<void> {
-  const planned = planning.value;
-  if (planned.state !== 'planned') return;
-  const answer = await act('fire', () => askRun(planned.request));
-  if (answer?.ok !== true) return;
-  const { run } = answer.value;
+  const request = runRequest();
+  if (request === null) return;
+  const answer = await act('fire', () => askRun(request));
+  if (answer?.ok === true) begunHere(answer.value.run);
+}
+
+/** What stands on the screen, complete; null where nothing can be fired. */
+function runRequest(): WrittenRunRequest | null {
+  const [planned, foreseen] = [planning.value, foreseeing.value];
+  if (planned.state !== 'planned') return null;
+  if (schedule.value.on && foreseen.state !== 'foreseen') return null;
+  const { name, note } = labels.value;
+  const number = viewpoint();
+  return {
+    ...planned.request,
+    ...(foreseen.state === 'foreseen' ? foreseen.part : {}),
+    ...(name.trim() === '' ? {} : { name: name.trim() }),
+    ...(note.trim() === '' ? {} : { note: note.trim() }),
+    ...(number === 0 ? {} : { viewpoint: number }),
+  };
+}
+
+/** A run was begun from here. */
+export function begunHere(run: string): void {
   firedHere.value = run;
   awaited.value = run;
   setTimeout(() => {
@@ -318,7 +477,7 @@ export async function stop(): Promise<void> {
   const shown = view.value;
   if (shown.name !== 'running') return;
   const answer = await act('stop', askStop);
-  if (answer?.ok === true) stopping.value = shown.run.id;
+  if (answer?.ok === true) stopping.value = shown.id;
 }
 
 // --- The stream.
@@ -336,6 +495,8 @@ export function start(): void {
       connection.value = next;
     },
   });
+  // Its answer tells the daemon's time: what is counted down here goes by that.
+  void askState();
 }
 
 export function tryNow(): void {

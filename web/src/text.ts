@@ -1,25 +1,13 @@
-// Every English sentence and label of the panel. What the daemon says itself (reasons, warnings, how a run ended) arrives
-// as it is to be shown and is not here.
+// Every English sentence and label of the panel, with those in text-schedule.ts and text-sets.ts. What the daemon says itself
+// (reasons, warnings, how a run ended) arrives as it is to be shown and is not here.
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
-import type { Mode } from './request.js';
+import type { CircumstanceField, Mode } from './request.js';
+import { scheduleText } from './text-schedule.js';
+import { setsText } from './text-sets.js';
+import { about, apertureAndIso, clock, count, frames, passes, shutter } from './words.js';
 
-const count = (number: number, one: string, many: string) => `${number} ${number === 1 ? one : many}`;
-
-const frames = (number: number) => count(number, 'frame', 'frames');
-const passes = (number: number) => count(number, 'pass', 'passes');
-
-/** @returns `under 1 s`, `about 6 s`, `about 2 min 5 s` */
-function about(seconds: number): string {
-  if (seconds < 1) return 'under 1 s';
-  const whole = Math.ceil(seconds);
-  if (whole < 100) return `about ${whole} s`;
-  const rest = whole % 60;
-  return `about ${Math.floor(whole / 60)} min${rest === 0 ? '' : ` ${rest} s`}`;
-}
-
-const shutter = (label: string) => (/\d$/.test(label) ? `${label} s` : label);
 /** @returns `2, 3 or 5` */
 const oneOf = (words: readonly (number | string)[]) =>
   words.length < 2 ? words.join() : `${words.slice(0, -1).join(', ')} or ${words.at(-1)}`;
@@ -32,8 +20,6 @@ const fromTo = (words: readonly string[]) =>
 const some = (seconds: number) => `${Number(seconds.toPrecision(2))} s`;
 
 const share = (of1: number) => `${of1 < 0.01 ? (of1 * 100).toFixed(1) : Math.round(of1 * 100)} %`;
-const clock = (at: Date) =>
-  at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', second: '2-digit' });
 
 const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture: 'Aperture priority' };
 
@@ -61,6 +47,7 @@ const together = (sentence: string) => sentence.replace(/(\d) (\d\/\d)/g, '$1\u0
 
 export const text = {
   name: 'Evenrung',
+  pages: 'Pages',
   together,
   frames,
   passes,
@@ -68,11 +55,13 @@ export const text = {
   shutter,
   frameStates,
   runStates,
+  schedule: scheduleText,
+  ...setsText,
 
   more: 'More about this',
 
   unfinished: {
-    heading: 'A set was cut off',
+    heading: (scheduled: boolean) => (scheduled ? 'A schedule was cut off' : 'A set was cut off'),
     goOn: 'Go on with it',
     end: 'End it',
     needsBody: 'To go on, the camera has to be found first.',
@@ -100,13 +89,7 @@ export const text = {
     practice: 'Practice body: nothing is being photographed.',
     practiceMore: 'Its frames show an invented scene.',
     serial: (serial: string) => `serial ${serial}`,
-    settings: (aperture: string | null, iso: string | null) =>
-      [
-        aperture === null ? null : `f/${aperture.replace(/^f\/?/i, '')}`,
-        iso === null ? null : `ISO ${iso.replace(/^iso\s*/i, '')}`,
-      ]
-        .filter((part) => part !== null)
-        .join(', '),
+    settings: apertureAndIso,
     lookAgain: 'Look for a camera again',
     choose: 'Which camera?',
     use: (model: string, serial: string | null) =>
@@ -171,7 +154,11 @@ export const text = {
     unreadable: {
       frames: 'Write the number of frames, for example 9.',
       settle: 'Write how many seconds to wait before each pass, from 0 to 60.',
-    },
+      handHeldMm: 'Write the focal length in millimetres, from 1 to 5000, or nothing.',
+      lightEvPerMinute: 'Write by how many EV the light changes in a minute, from 0 to 10, or nothing.',
+      fileMegabytes: 'Write how many megabytes a file has, or nothing.',
+      viewpoint: setsText.labels.unreadable,
+    } satisfies Readonly<Record<'frames' | 'settle' | 'viewpoint' | CircumstanceField, string>>,
     metered: 'The body meters it.',
     countsFrom: (label: string) => `Times are counted from ${shutter(label)}.`,
     seldom: (mode: Mode, settle: number | undefined) =>
@@ -184,6 +171,20 @@ export const text = {
     },
     settle: 'Wait, in seconds',
     settleWhy: 'The wait before each pass lets a trembling tripod come to rest.',
+  },
+
+  circumstances: {
+    line: (known: number) =>
+      known === 0 ? 'Circumstances' : `Circumstances: ${count(known, 'thing', 'things')} known`,
+    why: 'What is left empty is not judged.',
+    handHeld: 'Held by hand, focal length in mm',
+    handHeldWhy: 'As on a 35 mm frame; empty on a tripod.',
+    mains: 'Mains light',
+    mainsHz: { '': 'None', '50': '50 Hz', '60': '60 Hz' },
+    light: 'Light changes, EV a minute',
+    noiseReduction: 'Dark frame after long exposures',
+    noiseReductions: { '': 'As the body tells', yes: 'Yes', no: 'No' },
+    file: 'One file, in MB',
   },
 
   ladder: {
@@ -209,6 +210,8 @@ export const text = {
       ]
         .filter((part) => part !== '')
         .join(', '),
+    notMade: 'not made',
+    ofSet: (ordinal: number) => `Set ${ordinal}`,
     lightest: 'Lightest',
     darkest: 'Darkest',
     warnings: 'Warnings',

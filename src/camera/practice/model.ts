@@ -238,7 +238,7 @@ export class PracticeBody {
   private mirrorUp = false;
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
-  /** How much lighter the scene has become since it was drawn, in sixths; only the meter sees it. */
+  /** How much lighter the scene has become since it was drawn, in sixths. */
   private lightMoved: Sixths = 0;
 
   constructor(options: Partial<PracticeOptions> = {}) {
@@ -388,6 +388,7 @@ export class PracticeBody {
       focalLength: this.focalLength,
       manual: settings.mode === 'manual',
       bracketed: bracket !== null,
+      light: this.lightMoved,
     });
     await cycle;
     this.taken += 1;

@@ -5,7 +5,10 @@ import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/i
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
 import { inSlices, PICTURE, type SceneMap, sceneMap } from './scene.js';
 
-export type FrameToRender = RecordedSettings;
+export interface FrameToRender extends RecordedSettings {
+  /** EV in sixths by which the scene is lighter than it was drawn; left out, as it was. */
+  readonly light?: Sixths;
+}
 
 // From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 for a usual lens, and the
 // saturation-based speed is S = 78 / Hsat (ISO 12232; both from memory). A surface that was metered has L = K N^2 / (t S)
@@ -72,7 +75,7 @@ async function prepare(): Promise<Prepared> {
 }
 
 function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
-  const signal = signalTable(frame.tv, frame.av);
+  const signal = signalTable(frame.tv, frame.av, frame.light ?? 0);
   const levels = levelTable(frame.iso);
   const from = seedOf(frame) % NOISE_LENGTH;
   const pixels = new Uint8Array(codes.length);
@@ -85,9 +88,10 @@ function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uin
 }
 
 /** For every code, z in UNITS, moved up by LARGEST_NOISE so that it is an index of the level table after the noise. */
-function signalTable(tv: Sixths, av: Sixths): Uint16Array {
+function signalTable(tv: Sixths, av: Sixths, light: Sixths): Uint16Array {
   const electronsPerLuminance =
-    (FULL_WELL * BASE_ISO * LENS_Q * secondsOf(tv)) / (SATURATION_LUX_SECONDS * 2 ** toEv(av));
+    (FULL_WELL * BASE_ISO * LENS_Q * secondsOf(tv) * 2 ** toEv(light)) /
+    (SATURATION_LUX_SECONDS * 2 ** toEv(av));
   return Uint16Array.from({ length: CODES }, (_, code) => {
     const luminance = 2 ** (DARKEST_EV + code / CODES_PER_EV);
     const electrons = Math.min(FULL_WELL, luminance * electronsPerLuminance);

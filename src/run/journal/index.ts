@@ -7,6 +7,7 @@ export { makeReady } from './state-folder.js';
 export type {
   Aside,
   FrameFile,
+  FrameTimes,
   ListedSet,
   RunBegun,
   RunEnded,

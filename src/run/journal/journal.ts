@@ -3,8 +3,9 @@
 // back; one that fails has changed nothing. It refuses ways that the tables of states do not know, and knows nothing of bodies,
 // links or files of pictures.
 import type { Database } from 'better-sqlite3';
+import { ENDED } from '../../../shared/fold.js';
 import { setRequestSchema } from '../../../shared/request.js';
-import type { FrameState, FrameView, RunState, RunView, Trouble } from '../../../shared/state.js';
+import type { FrameState, FrameView, Labels, RunState, RunView, Trouble } from '../../../shared/state.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from '../states.js';
 import { type KeptAside, openDatabase } from './database.js';
 import { JournalReader } from './reader.js';
@@ -62,6 +63,7 @@ function prepare(database: Database) {
   const one = <P extends unknown[], R = never>(sql: string) => database.prepare<P, R>(sql);
   return {
     findRun: one<[id: string], FoundRun>('SELECT number, state FROM runs WHERE id = ?'),
+    findRunByNumber: one<[number: number], FoundRun>('SELECT number, state FROM runs WHERE number = ?'),
     findSet: one<[id: string], FoundSet>('SELECT number, run_number AS run, state FROM sets WHERE id = ?'),
     findSetInHand: one<[run: number], string>(
       'SELECT id FROM sets WHERE run_number = ? AND ended_at IS NULL',
@@ -79,6 +81,9 @@ function prepare(database: Database) {
       `INSERT INTO runs (id, kind, request, options_version, options, body, into_folder, state, created_at)
        VALUES (?, ?, ?, ?, ?, ?, ?, 'under-way', ?)`,
     ),
+    takeUpRun: one<unknown[]>(
+      "UPDATE runs SET state = 'under-way', sentence = NULL, error = NULL, ended_at = NULL WHERE number = ?",
+    ),
     endRun: one<unknown[]>(
       'UPDATE runs SET state = ?, sentence = ?, error = ?, ended_at = ? WHERE number = ?',
     ),
@@ -88,12 +93,16 @@ function prepare(database: Database) {
       `INSERT INTO sets (id, run_number, ordinal, viewpoint, name, note, folder, plan, base, state, started_at)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
+    setLabels: one<unknown[]>('UPDATE sets SET name = ?, note = ?, viewpoint = ? WHERE number = ?'),
     setBase: one<unknown[]>('UPDATE sets SET base = ? WHERE number = ?'),
     setMemo: one<unknown[]>('UPDATE sets SET memo = ? WHERE number = ?'),
     setState: one<unknown[]>('UPDATE sets SET state = ? WHERE number = ?'),
     setSentence: one<unknown[]>('UPDATE sets SET sentence = ? WHERE number = ?'),
     setError: one<unknown[]>('UPDATE sets SET error = ? WHERE number = ?'),
     setFolder: one<unknown[]>('UPDATE sets SET folder = ? WHERE number = ?'),
+    takeUpSet: one<unknown[]>(
+      'UPDATE sets SET state = ?, sentence = NULL, error = NULL, ended_at = NULL WHERE number = ?',
+    ),
     setEndedAt: one<unknown[]>('UPDATE sets SET ended_at = ? WHERE number = ?'),
     addPass: one<unknown[]>(`INSERT INTO passes (set_number, number, state) VALUES (?, ?, 'planned')`),
     setPass: one<unknown[]>('UPDATE passes SET state = ? WHERE set_number = ? AND number = ?'),
@@ -103,9 +112,9 @@ function prepare(database: Database) {
     setFrame: one<[named: Record<string, string | number | null>]>(
       `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
          arrived = :arrived, sha256 = :sha256, bytes = :bytes,
-         fired_at = iif(:state = 'fired', :at, fired_at),
-         stored_at = iif(:state = 'stored', :at, stored_at),
-         verified_at = iif(:state = 'verified', :at, verified_at)
+         fired_at = iif(:timed, :firedAt, iif(:state = 'fired', :at, fired_at)),
+         stored_at = iif(:timed, :storedAt, iif(:state = 'stored', :at, stored_at)),
+         verified_at = iif(:timed, :verifiedAt, iif(:state = 'verified' AND state <> 'verified', :at, verified_at))
        WHERE set_number = :set AND number = :number`,
     ),
     // Whoever resumes may set the same file aside once more.
@@ -178,13 +187,13 @@ export class Journal extends JournalReader {
   }
 
   /** @throws EvenrungError storing-failed; Error where a set of it is still in hand, or where it has ended */
-  endRun(id: string, { state, sentence, error = null }: RunEnded): void {
+  endRun(id: string, { state, sentence, error = null, endedAt }: RunEnded): void {
     this.write(() => {
       const run = this.findRun(id);
       assertWay(WHOLE_RUN_WAYS, run.state, state);
       const inHand = this.statements.findSetInHand.get(run.number);
       if (inHand !== undefined) throw new Error(`The run '${id}' cannot end: its set '${inHand}' has not.`);
-      this.statements.endRun.run(state, sentence, error, this.at(), run.number);
+      this.statements.endRun.run(state, sentence, error, endedAt ?? this.at(), run.number);
       this.log({ about: 'run', run: run.number }, run.state, state, { sentence, error });
     });
     this.tidy();
@@ -197,11 +206,19 @@ export class Journal extends JournalReader {
   abandonRun(id: string, sentence: string): void {
     this.together(() => {
       const inHand = this.statements.findSetInHand.get(this.findRun(id).number);
-      if (inHand !== undefined) {
-        if (this.findSet(inHand).state !== 'putting-back') this.setChanged(inHand, 'putting-back');
-        this.setChanged(inHand, 'halted', { sentence });
-      }
+      if (inHand !== undefined) this.abandonSet(inHand, { state: 'halted', sentence });
       this.endRun(id, { state: 'halted', sentence });
+    });
+  }
+
+  /**
+   * Ends a set in hand that nobody is going to resume. What its frames stand at stays.
+   * @throws EvenrungError storing-failed; Error where it has ended
+   */
+  abandonSet(id: string, { state, ...change }: RunEnded): void {
+    this.together(() => {
+      if (this.findSet(id).state !== 'putting-back') this.setChanged(id, 'putting-back');
+      this.setChanged(id, state, change);
     });
   }
 
@@ -265,6 +282,33 @@ export class Journal extends JournalReader {
     });
   }
 
+  /** What a person calls it from now on, also after it has ended. @throws EvenrungError storing-failed */
+  relabelSet(id: string, { name, note, viewpoint }: Labels): void {
+    this.write(() => {
+      this.statements.setLabels.run(name, note, viewpoint, this.findSet(id).number);
+    });
+  }
+
+  /**
+   * Takes up a set that has ended, with its run: both are under way from then on, as if they had never ended, and are found as such
+   * after a crash.
+   * @throws EvenrungError storing-failed; Error where one of them has not ended, or another run is under way
+   */
+  takeUpAgain(id: string): void {
+    this.write(() => {
+      const set = this.findSet(id);
+      const run = this.findRunByNumber(set.run);
+      const state: RunState = 'preparing';
+      if (!ENDED.has(set.state)) throw new Error(`The set '${id}' has not ended.`);
+      assertWay(RUN_WAYS, set.state, state);
+      assertWay(WHOLE_RUN_WAYS, run.state, 'under-way');
+      this.statements.takeUpRun.run(run.number);
+      this.log({ about: 'run', run: run.number }, run.state, 'under-way', null);
+      this.statements.takeUpSet.run(state, set.number);
+      this.log({ about: 'set', run: run.number, set: set.number }, set.state, state, null);
+    });
+  }
+
   /** The base as it was found, once the body was read. @throws EvenrungError storing-failed */
   changeBase(id: string, base: RunView['base']): void {
     this.write(() => {
@@ -272,11 +316,11 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** @throws EvenrungError storing-failed; Error where RUN_WAYS knows no such way */
+  /** @throws EvenrungError storing-failed; Error where RUN_WAYS knows no such way, or where it has ended: see takeUpAgain */
   setChanged(id: string, state: RunState, change: SetChange = {}): void {
-    const isEnd = RUN_WAYS[state].length === 0;
+    const isEnd = ENDED.has(state);
     this.write(() => {
-      const set = this.findSet(id);
+      const set = this.setInHand(id);
       assertWay(RUN_WAYS, set.state, state);
       const { sentence, error, folder } = change;
       const endedAt = isEnd ? (change.endedAt ?? this.at()) : undefined;
@@ -320,10 +364,15 @@ export class Journal extends JournalReader {
         sha256: file.sha256 === undefined ? found.sha256 : file.sha256,
         bytes: file.bytes === undefined ? found.bytes : file.bytes,
         at: this.at(),
+        timed: file.times === undefined ? 0 : 1,
+        firedAt: file.times?.firedAt ?? null,
+        storedAt: file.times?.storedAt ?? null,
+        verifiedAt: file.times?.verifiedAt ?? null,
       });
       const { attempts, reason, file: name } = view;
+      const { times: _, ...told } = file;
       const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
-      this.log(where, found.state, view.state, { attempts, reason, file: name, ...file });
+      this.log(where, found.state, view.state, { attempts, reason, file: name, ...told });
     });
   }
 
@@ -379,6 +428,12 @@ export class Journal extends JournalReader {
     return run;
   }
 
+  private findRunByNumber(number: number): FoundRun {
+    const run = this.statements.findRunByNumber.get(number);
+    if (run === undefined) throw new Error(`The journal knows no run of number ${number}.`);
+    return run;
+  }
+
   private findSet(id: string): FoundSet {
     const set = this.statements.findSet.get(id);
     if (set === undefined) throw new Error(`The journal knows no set '${id}'.`);
@@ -388,7 +443,7 @@ export class Journal extends JournalReader {
   /** @throws Error where it has ended: nothing is fired for it any more */
   private setInHand(id: string): FoundSet {
     const set = this.findSet(id);
-    if (RUN_WAYS[set.state].length === 0) throw new Error(`The set '${id}' has ended.`);
+    if (ENDED.has(set.state)) throw new Error(`The set '${id}' has ended.`);
     return set;
   }
 

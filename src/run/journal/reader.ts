@@ -68,6 +68,9 @@ function prepare(database: Database) {
       // By its ordinals, which count as its numbers do: the index has them.
       `SELECT ${LISTED} ${FROM_SETS} WHERE runs.id = ? AND sets.number < ? ORDER BY ordinal DESC LIMIT ?`,
     ),
+    completeSets: one<[run: string], number>(
+      "SELECT count(*) FROM sets JOIN runs ON runs.number = sets.run_number WHERE runs.id = ? AND sets.state = 'complete'",
+    ).pluck(),
     passes: one<[set: number], string>(
       'SELECT state FROM passes WHERE set_number = ? ORDER BY number',
     ).pluck(),
@@ -154,6 +157,11 @@ export class JournalReader {
         : this.read.setsOfRun.all(run, before, limit)
       ).map(listedSetOf),
     );
+  }
+
+  /** @returns how many sets of a run are complete @throws EvenrungError storing-failed */
+  completeSets(run: string): number {
+    return this.reading(() => this.read.completeSets.get(run) ?? 0);
   }
 
   /**

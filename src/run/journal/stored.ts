@@ -23,12 +23,15 @@ export const wholeRunStateSchema = z.enum(['under-way', 'complete', 'stopped', '
 export type WholeRunState = z.infer<typeof wholeRunStateSchema>;
 export type RunOutcome = Exclude<WholeRunState, 'under-way'>;
 
-/** A run as a whole is resumed without a change of its state: it is under way until it has ended. */
+/**
+ * A run as a whole is resumed without a change of its state: it is under way until it has ended. Once it has, it is under way
+ * again only for one of its sets that is taken up again.
+ */
 export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunState[]>> = {
   'under-way': ['complete', 'stopped', 'halted'],
-  complete: [],
-  stopped: [],
-  halted: [],
+  complete: ['under-way'],
+  stopped: ['under-way'],
+  halted: ['under-way'],
 };
 
 export type PassState = z.infer<typeof passStateSchema>;
@@ -74,6 +77,8 @@ export interface RunEnded {
   readonly state: RunOutcome;
   readonly sentence: string;
   readonly error?: ErrorCode | null;
+  /** ISO 8601, UTC. Left out, it is the time of the call. */
+  readonly endedAt?: string | null;
 }
 
 export interface SetBegun {
@@ -109,6 +114,15 @@ export interface FrameFile {
   /** Hexadecimal. */
   readonly sha256?: string | null;
   readonly bytes?: number | null;
+  /** Only where a frame goes back to what it was, or is planned anew: then no time is taken. */
+  readonly times?: FrameTimes;
+}
+
+/** When a frame last came into each of these states, ISO 8601, UTC. */
+export interface FrameTimes {
+  readonly firedAt: string | null;
+  readonly storedAt: string | null;
+  readonly verifiedAt: string | null;
 }
 
 export interface StoredRun extends Omit<RunBegun, 'request'> {
@@ -149,15 +163,11 @@ export interface ListedSet {
   readonly verified: number;
 }
 
-export interface StoredFrame {
+export interface StoredFrame extends FrameTimes {
   readonly view: FrameView;
   readonly arrived: string | null;
   readonly sha256: string | null;
   readonly bytes: number | null;
-  /** When it last came into each of these states, ISO 8601, UTC. */
-  readonly firedAt: string | null;
-  readonly storedAt: string | null;
-  readonly verifiedAt: string | null;
 }
 
 /** A set with all that is known of it. */

@@ -9,6 +9,7 @@ export {
   slowestBaseThatFits,
   whatToGiveUp,
 } from './fits.js';
+export { foreseeSchedule, type SetEstimate, zoneHere } from './foresee.js';
 export { handySeconds } from './handy.js';
 export { type Circumstances, lastSetEnds, resolveSchedule, slotStart, slotStarts } from './resolve.js';
 export {

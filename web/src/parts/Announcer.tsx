@@ -2,10 +2,12 @@
 // be spoken, so it speaks at most every so often and then the latest; all else it says at once. Notes of a run speak for
 // themselves, where they stand.
 import { useEffect, useRef, useState } from 'preact/hooks';
+import type { ScheduleView } from '../../../shared/state.js';
 import { progressOf } from '../progress.js';
 import { countsOf } from '../readiness.js';
 import { lastCheck, view } from '../store.js';
 import { text } from '../text.js';
+import { timeLineOf } from '../time-line.js';
 
 const PAUSE_MS = 2000;
 
@@ -29,6 +31,11 @@ export function Announcer() {
   );
 }
 
+/** Between sets how far it is, in the end how it ended. */
+function wordsOn(schedule: ScheduleView): string {
+  return schedule.sentence ?? `${text.schedule.line.counts(timeLineOf(schedule, []).counts)}.`;
+}
+
 function wordsNow(): string {
   const shown = view.value;
   if (shown.name === 'ask') {
@@ -36,12 +43,17 @@ function wordsNow(): string {
     if (checked === null) return '';
     return `${text.readiness.checkedAt(checked.at)}. ${text.readiness.line(countsOf(checked.items))}.`;
   }
-  const { run } = shown;
+  const { run, schedule } = shown;
+  if (schedule !== null && (run === null || shown.name === 'ended' || schedule.state === 'waiting'))
+    return `${text.schedule.states[schedule.state]}. ${wordsOn(schedule)}`;
+  if (run === null) return '';
   const { pass, passes, verified, frames } = progressOf(run, 0);
   if (shown.name === 'ended') {
     const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(verified)}` : '';
     return `${text.runStates[run.state]}. ${run.sentence ?? ''}${nothingMore}`;
   }
+  // Over hours nobody wants to hear each frame.
+  if (schedule !== null) return `${text.schedule.running.of(run.set.ordinal, schedule.schedule.count)}.`;
   const where = pass === null ? text.runStates[run.state] : text.run.pass(pass, passes);
   return `${where}. ${text.run.made(verified, frames)}.`;
 }

@@ -1,8 +1,8 @@
-// What somebody asks for: frames, step and base, and folded away what is rarely changed. Every change asks for a plan; what
-// is wrong with it stands at the field that it is about.
+// What somebody asks for: frames, step and base, and folded away what is rarely changed, the schedule, and what the sets are
+// called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
 import { formatEv } from '../../../shared/ev.js';
 import type { Suggestion } from '../../../shared/plan.js';
-import { type Mode, readFrames, readSettle, stepsFor } from '../request.js';
+import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
 import {
   ask,
   base,
@@ -17,12 +17,24 @@ import {
   take,
 } from '../store.js';
 import { text } from '../text.js';
+import { Conditions } from './Conditions.js';
 import { Fold } from './Fold.js';
+import { Labels } from './Labels.js';
 import { More } from './More.js';
+import { Schedule } from './Schedule.js';
 
-type Field = 'frames' | 'step' | 'base' | 'settle';
+type Field = 'frames' | 'step' | 'base' | 'settle' | 'viewpoint' | CircumstanceField;
 
-const FIELDS: readonly string[] = ['frames', 'step', 'base', 'settle'] satisfies Field[];
+const FIELDS: readonly string[] = [
+  'frames',
+  'step',
+  'base',
+  'settle',
+  'viewpoint',
+  'handHeldMm',
+  'lightEvPerMinute',
+  'fileMegabytes',
+] satisfies Field[];
 
 /** The daemon names the field where it can; these codes are about one all the same. */
 const FIELD_OF_CODE: Readonly<Record<string, Field>> = {
@@ -47,7 +59,9 @@ export function Ask() {
       <Frames {...about('frames')} />
       <Step {...about('step')} />
       {mode.value === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
-      <Seldom settle={about('settle')} />
+      <Seldom about={about} />
+      <Schedule />
+      <Labels />
       {refusal !== null && (
         <div class="refusal" role="alert" data-code={refusal.code} data-field={field}>
           <p id="ask-refusal">{text.together(refusal.message)}</p>
@@ -205,10 +219,15 @@ function MeteredBase() {
 
 const MODES: readonly Mode[] = ['manual', 'aperture'];
 
-function Seldom({ settle }: { readonly settle: About }) {
+/** What the fold has to be opened for. */
+const SELDOM: readonly Field[] = ['settle', 'handHeldMm', 'lightEvPerMinute', 'fileMegabytes'];
+
+function Seldom({ about }: { readonly about: (name: Field) => About }) {
   const seconds = readSettle(settleWritten.value);
+  const settle = about('settle');
+  const mustBeSeen = SELDOM.some((field) => about(field)['aria-invalid'] === true);
   return (
-    <Fold line={text.ask.seldom(mode.value, seconds)} mustBeSeen={settle['aria-invalid'] === true}>
+    <Fold line={text.ask.seldom(mode.value, seconds)} mustBeSeen={mustBeSeen}>
       <div class="seldom">
         <div class="field">
           <label for="ask-mode">{text.ask.mode}</label>
@@ -254,6 +273,7 @@ function Seldom({ settle }: { readonly settle: About }) {
           <span id="ask-moves">{text.ask.moves[mode.value]}</span>{' '}
           <span id="ask-settle-why">{text.ask.settleWhy}</span>
         </p>
+        <Conditions about={about} />
       </div>
     </Fold>
   );

@@ -70,27 +70,25 @@ function Choices({ of, choose }: ChoicesProps) {
 
 function Found({ body, note }: { readonly body: BodyView; readonly note: string | null }) {
   const settings = text.body.settings(body.aperture, body.iso);
-  const serial = body.serial === null || body.link === 'practice' ? '' : text.body.serial(body.serial);
+  const isPractice = body.link === 'practice';
+  const serial = body.serial === null || isPractice ? '' : text.body.serial(body.serial);
   const more = [settings, serial].filter((part) => part !== '');
   return (
     <>
-      <div>
-        {body.link === 'practice' ? (
-          <p>
-            <strong>{text.body.practice}</strong> {text.body.practiceMore}
-          </p>
-        ) : (
-          <p>
-            <strong>{body.model}</strong>
-          </p>
-        )}
-        {note !== null && <p>{note}</p>}
-        {more.length > 0 && <p class="soft">{more.join(', ')}</p>}
-      </div>
-      <Fold line={text.body.about}>
+      <Fold
+        line={
+          <span class="body-line">
+            <strong>{isPractice ? text.body.practice : body.model}</strong>
+            {more.length > 0 && <span class="soft">{more.join(', ')}</span>}
+            <span class="body-about">{text.body.about}</span>
+          </span>
+        }
+      >
+        {isPractice && <p>{text.body.practiceMore}</p>}
         <About body={body} />
         <LookAgain looking={false} />
       </Fold>
+      {note !== null && <p>{note}</p>}
     </>
   );
 }

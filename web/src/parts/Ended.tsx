@@ -1,9 +1,11 @@
 // How a run ended, where its frames are, and the way on.
 import { useEffect, useRef } from 'preact/hooks';
-import type { RunView } from '../../../shared/state.js';
+import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { bringIntoSight } from '../follow.js';
-import { firedHere, newSet, watched } from '../store.js';
+import { readViewpoint } from '../request.js';
+import { firedHere, labels, newSet, nextViewpoint, watched } from '../store.js';
 import { text } from '../text.js';
+import { timeLineOf } from '../time-line.js';
 import { Mark } from './Mark.js';
 import { More } from './More.js';
 
@@ -11,24 +13,35 @@ const verifiedOf = ({ frames }: RunView) => frames.filter(({ state }) => state =
 
 const MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
 
-export function Ended({ run }: { readonly run: RunView }) {
-  const state = run.state === 'complete' || run.state === 'stopped' ? run.state : 'halted';
+interface Props {
+  readonly id: string;
+  readonly run: RunView | null;
+  readonly schedule: ScheduleView | null;
+}
+
+export function Ended({ id, run, schedule }: Props) {
+  const whole = schedule ?? run;
+  const state = whole?.state === 'complete' || whole?.state === 'stopped' ? whole.state : 'halted';
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
-    if (watched.value === run.id) bringIntoSight(heading.current);
+    if (watched.value === id) bringIntoSight(heading.current);
     // The stop button is gone and may have taken the focus with it.
     const focusLost = document.activeElement === document.body;
-    if (focusLost && firedHere.value === run.id) heading.current?.focus({ preventScroll: true });
+    if (focusLost && firedHere.value === id) heading.current?.focus({ preventScroll: true });
   }, []);
+  if (whole === null) return null;
   return (
     <section class="ended" data-state={state} aria-labelledby="ended-heading">
       <h2 id="ended-heading" tabIndex={-1} ref={heading}>
         <Mark of={MARKS[state]} />
-        {text.runStates[state]}
+        {schedule === null ? text.runStates[state] : text.schedule.states[state]}
       </h2>
-      {run.sentence !== null && <p>{run.sentence}</p>}
-      {state === 'halted' && <p>{text.run.nothingMore(verifiedOf(run))}</p>}
-      {run.folder !== null && (
+      {whole.sentence !== null && <p>{whole.sentence}</p>}
+      {schedule !== null && <p>{text.schedule.line.counts(timeLineOf(schedule, []).counts)}</p>}
+      {schedule === null && run !== null && state === 'halted' && (
+        <p>{text.run.nothingMore(verifiedOf(run))}</p>
+      )}
+      {run !== null && run.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>
           <dd>
@@ -36,7 +49,7 @@ export function Ended({ run }: { readonly run: RunView }) {
           </dd>
         </dl>
       )}
-      <More about={run.error} />
+      <More about={whole.error} />
     </section>
   );
 }
@@ -48,11 +61,24 @@ function askAnew() {
 }
 
 export function NewSet() {
+  const viewpoint = readViewpoint(labels.value.viewpoint) ?? null;
   return (
-    <div class="dock" data-dock="ended">
+    <div class="dock ended-dock" data-dock="ended">
       <button type="button" class="new-set" onClick={askAnew}>
         {text.run.newSet}
       </button>
+      {viewpoint !== null && (
+        <button
+          type="button"
+          class="new-set"
+          onClick={() => {
+            nextViewpoint();
+            askAnew();
+          }}
+        >
+          {text.labels.nextOf(viewpoint + 1)}
+        </button>
+      )}
     </div>
   );
 }

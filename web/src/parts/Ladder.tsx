@@ -2,13 +2,14 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
+import { lostIn } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
 import { thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
-import { type LanePart, lanesOf, lostIn, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
+import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
 import { connection, planning } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
@@ -38,10 +39,16 @@ export function PlanLadder() {
   );
 }
 
-export function RunLadder({ run }: { readonly run: RunView }) {
+interface RunLadderProps {
+  readonly run: RunView;
+  /** Then the time line is what is looked at. */
+  readonly isScheduled: boolean;
+}
+
+export function RunLadder({ run, isScheduled }: RunLadderProps) {
   const inHand = run.frames.find((frame) => frame.state === 'armed' || frame.state === 'fired')?.number;
   useEffect(() => {
-    if (inHand === undefined || ENDED.has(run.state)) return;
+    if (inHand === undefined || ENDED.has(run.state) || isScheduled) return;
     bringIntoSight(document.querySelector(`.rung[data-frame="${inHand}"]`));
   }, [inHand, run.state]);
   return (
@@ -49,7 +56,7 @@ export function RunLadder({ run }: { readonly run: RunView }) {
       <h2 id="ladder-heading" class="unseen">
         {text.ladder.heading}
       </h2>
-      <Size plan={run.plan} seconds={null}>
+      <Size plan={run.plan} seconds={null} ordinal={isScheduled ? run.set.ordinal : null}>
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
@@ -63,15 +70,18 @@ interface SizeProps {
   readonly plan: WirePlan;
   /** Null where it is no longer to come. */
   readonly seconds: number | null;
+  /** Which set of a schedule it is. */
+  readonly ordinal?: number | null;
   readonly children?: ComponentChildren;
 }
 
-function Size({ plan, seconds, children }: SizeProps) {
+function Size({ plan, seconds, ordinal = null, children }: SizeProps) {
   const darkest = fromEv(plan.offsets[0] ?? 0);
   const lightest = fromEv(plan.offsets.at(-1) ?? 0);
   const [frames, passes] = [plan.offsets.length, plan.passes.length];
   return (
     <p class="size">
+      {ordinal !== null && <strong>{text.ladder.ofSet(ordinal)}</strong>}
       <strong>
         {seconds === null ? text.ladder.sizeOnly(frames, passes) : text.ladder.size(frames, passes, seconds)}
       </strong>
@@ -164,7 +174,7 @@ interface RowProps {
 
 function RungRow({ rung, lanes, frames, run }: RowProps) {
   const offset = formatEv(fromEv(rung.offset));
-  const state = text.frameStates[rung.state];
+  const state = stateOf(rung, run);
   const moved = movedEv(rung);
   return (
     <li
@@ -186,7 +196,7 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
       </span>
       <div class="stand">
         <span class="number">{rung.number}</span>
-        {run !== null && <Picture rung={rung} run={run.id} />}
+        {run !== null && <Picture rung={rung} run={run} />}
         <span class="exposure">
           <span class="offset">{text.ladder.ev(offset)}</span>
           <span class="shutter">{text.shutter(rung.shutter)}</span>
@@ -200,6 +210,12 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
       <span class="bar" aria-hidden="true" />
     </li>
   );
+}
+
+/** Of a run that has ended nothing is planned any more. */
+function stateOf({ state }: Rung, run: RunView | null): string {
+  const isLeftOut = run !== null && ENDED.has(run.state) && (state === 'planned' || state === 'armed');
+  return isLeftOut ? text.ladder.notMade : text.frameStates[state];
 }
 
 const movedEv = ({ baseMoved }: Rung): string | null =>
@@ -224,8 +240,8 @@ function Lane({ part, active }: { readonly part: LanePart | null; readonly activ
   );
 }
 
-function Picture({ rung, run }: { readonly rung: Rung; readonly run: string }) {
-  const path = thumbnailPath(run, rung.number, rung.attempts);
+function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) {
+  const path = thumbnailPath(run.id, run.set.id, rung.number, rung.attempts);
   return (
     <span class="picture">
       {/* The daemon makes a thumbnail as it reads a frame to verify it. */}
@@ -246,10 +262,15 @@ function Picture({ rung, run }: { readonly rung: Rung; readonly run: string }) {
   );
 }
 
+/** What the daemon has a mark for it does not need to be told by the panel. */
+const CODES = { black: 'clipped-dark', blown: 'clipped-light' } as const;
+
 function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
-  const lost = lostIn(rung, frames);
+  const { marks } = rung;
+  const lost = lostIn(rung, frames).filter(({ side }) => !marks.some(({ code }) => code === CODES[side]));
   const moved = movedEv(rung);
-  if (rung.reason === null && rung.attempts < 2 && lost.length === 0 && moved === null) return null;
+  if (rung.reason === null && rung.attempts < 2 && lost.length + marks.length === 0 && moved === null)
+    return null;
   return (
     <span class="notes">
       {rung.attempts > 1 && <span class="attempts">{text.ladder.attempts(rung.attempts)}</span>}
@@ -260,6 +281,12 @@ function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number 
         </span>
       )}
       {rung.reason !== null && <span class="reason">{rung.reason}</span>}
+      {marks.map(({ code, sentence }) => (
+        <span key={code + sentence} class="frame-mark" data-mark={code}>
+          <Mark of="warning" />
+          <span>{text.together(sentence)}</span>
+        </span>
+      ))}
       {lost.map(({ side, share }) => (
         <span key={side} class="clipping" data-side={side}>
           {text.ladder[side](share)}

@@ -10,6 +10,8 @@ type Sign =
   | 'stopped'
   | 'warning'
   | 'note'
+  | 'sounds'
+  | 'silent'
   | 'lighter'
   | 'darker';
 
@@ -29,6 +31,9 @@ const SHAPES: Readonly<Record<Sign, ComponentChildren>> = {
   attention: <path d="M10 3v9M10 16.5h.01" />,
   stops: <path d="M10 2.5a7.5 7.5 0 1 0 .01 0M6 10h8" />,
   note: <path d="M10 9v8M10 4h.01" />,
+  // Waves that go out from a point, and one that is cut through.
+  sounds: <path d="M4 10h.01M8 6.5a5 5 0 0 1 0 7M11.5 4a8.5 8.5 0 0 1 0 12M15 1.5a12 12 0 0 1 0 17" />,
+  silent: <path d="M4 10h.01M8 6.5a5 5 0 0 1 0 7M3 17.5l14-15" />,
   // A base that has moved: a step up where more light was let in, down where less.
   lighter: <path d="M2 14h8V6h8" />,
   darker: <path d="M2 6h8v8h8" />,

@@ -1,53 +1,81 @@
 // The page: which parts stand on it in which view. Reading and tab order are those of the narrow screen's markup; where the
 // parts stand is for the style sheet.
+import { call } from '../alarm.js';
+import { addressOf, route } from '../route.js';
 import { body, connection, daemon, view } from '../store.js';
 import { text } from '../text.js';
+import { AlarmBand, AlarmSetting } from './Alarm.js';
 import { Announcer } from './Announcer.js';
 import { Ask } from './Ask.js';
 import { Body } from './Body.js';
 import { ConnectionBand, ConnectionMark } from './Connection.js';
 import { Ended, NewSet } from './Ended.js';
+import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
+import { Left } from './Left.js';
 import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
+import { Sets } from './Sets.js';
+import { TimeLine } from './TimeLine.js';
 import { Trigger } from './Trigger.js';
 import { TroubleBand } from './Trouble.js';
 import { Unfinished } from './Unfinished.js';
 
 export function Panel() {
   const shown = view.value;
+  const page = route.value;
   const unfinished = daemon.value?.unfinished ?? null;
+  const isOnSets = page.name !== 'panel';
   const canAsk = shown.name === 'ask' && body.value !== null && unfinished === null;
+  const run = shown.name === 'ask' ? null : shown.run;
+  const schedule = shown.name === 'ask' ? null : shown.schedule;
   return (
     <>
       <header class="top">
         <h1>{text.name}</h1>
+        <nav aria-label={text.pages}>
+          <a href={isOnSets ? addressOf.panel : addressOf.sets}>
+            {isOnSets ? text.list.back : text.list.link}
+          </a>
+        </nav>
         <ConnectionMark />
       </header>
       <div class="bands">
         <ConnectionBand />
+        <AlarmBand />
         <TroubleBand />
       </div>
       <main
         class="panel"
         data-view={shown.name}
-        data-run-state={shown.name === 'ask' ? 'none' : shown.run.state}
+        data-page={isOnSets ? 'sets' : 'panel'}
+        data-run-state={run?.state ?? 'none'}
+        data-schedule-state={schedule?.state ?? 'none'}
         data-body-state={daemon.value?.body.state ?? 'unknown'}
         data-connection={connection.value.state}
-        data-trouble={shown.name === 'running' && shown.run.trouble !== null}
+        data-trouble={(shown.name === 'running' && (run?.trouble ?? null) !== null) || call.value !== null}
       >
         <div class="side">
           <Body />
           {unfinished !== null && <Unfinished of={unfinished} />}
           {canAsk && <Ask />}
           {canAsk && <Readiness />}
-          {shown.name === 'ended' && <Ended run={shown.run} />}
+          {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
+          <Left />
+          <AlarmSetting />
           {canAsk && <Trigger />}
-          {shown.name === 'running' && <Running run={shown.run} />}
-          {shown.name === 'ended' && <NewSet />}
+          {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
+          {shown.name === 'ended' && unfinished === null && <NewSet />}
         </div>
-        {canAsk && <PlanLadder />}
-        {shown.name !== 'ask' && <RunLadder run={shown.run} />}
+        {page.name === 'sets' && <Sets />}
+        {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}
+        {!isOnSets && canAsk && <PlanLadder />}
+        {!isOnSets && (schedule !== null || run !== null) && (
+          <div class="made">
+            {schedule !== null && <TimeLine schedule={schedule} />}
+            {run !== null && <RunLadder run={run} isScheduled={schedule !== null} />}
+          </div>
+        )}
       </main>
       <Announcer />
     </>

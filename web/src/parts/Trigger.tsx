@@ -1,8 +1,21 @@
 // The trigger: a wide bar to press and hold. Nothing fires by a touch in passing, in a pocket or by a knock on the tripod.
 // Where the daemon would refuse the run it fires nothing at all: it says why, and a press looks whether that still holds.
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { busy, check, connection, fire, obstacles, planning, refusedAction, starting } from '../store.js';
+import type { WirePlan } from '../../../shared/plan.js';
+import {
+  busy,
+  check,
+  connection,
+  fire,
+  foreseeing,
+  obstacles,
+  planning,
+  refusedAction,
+  schedule,
+  starting,
+} from '../store.js';
 import { text } from '../text.js';
+import { moment } from '../words.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
 
@@ -149,6 +162,7 @@ function useLabel(): Label {
         const { notReady: first, checkAgain: second } = text.trigger;
         return { first, second, does: isFree ? 'check' : 'nothing' };
       }
+      if (schedule.value.on) return scheduleLabel(current.plan, isFree);
       return {
         first: text.trigger.hold(offsets.length),
         second: text.trigger.size(passes.length, estimate.seconds),
@@ -156,6 +170,19 @@ function useLabel(): Label {
       };
     }
   }
+}
+
+function scheduleLabel({ offsets }: WirePlan, isFree: boolean): Label {
+  const words = text.schedule.trigger;
+  const current = foreseeing.value;
+  if (current.state === 'refused') return { first: words.refused, second: '', does: 'nothing' };
+  if (current.state !== 'foreseen') return { first: words.planning, second: '', does: 'nothing' };
+  const { estimate, schedule: foreseen } = current.foreseen;
+  return {
+    first: words.hold(estimate.sets),
+    second: words.size(text.frames(offsets.length), foreseen.everySeconds, moment(new Date(estimate.ends))),
+    does: isFree ? 'fire' : 'nothing',
+  };
 }
 
 const isPress = (event: KeyboardEvent) => event.key === ' ' || event.key === 'Enter';

@@ -7,7 +7,7 @@ import { More } from './More.js';
 /** The region is there before anything stands in it: only then is what comes into it spoken. */
 export function TroubleBand() {
   const shown = view.value;
-  const trouble = shown.name === 'running' ? shown.run.trouble : null;
+  const trouble = shown.name === 'running' ? (shown.run?.trouble ?? null) : null;
   return (
     <div role="status" data-trouble={trouble?.doing} data-stale={connection.value.state !== 'connected'}>
       {trouble !== null && (

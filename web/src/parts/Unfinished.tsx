@@ -13,7 +13,7 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
     <section class="ended unfinished" data-state="stopped" aria-labelledby="unfinished-heading">
       <h2 id="unfinished-heading">
         <Mark of="stopped" />
-        {text.unfinished.heading}
+        {text.unfinished.heading(cutOff.scheduled)}
       </h2>
       <p>{cutOff.sentence}</p>
       {cutOff.folder !== null && (

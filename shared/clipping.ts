@@ -1,0 +1,28 @@
+// Where a set as a whole has lost something of the scene to black or to white: one rule for the panel, for the marks and for the
+// record. Pure.
+
+export interface Clipping {
+  readonly side: 'black' | 'blown';
+  /** From 0 to 1. */
+  readonly share: number;
+}
+
+/** From here on the scene reaches farther than the set; less is a lamp or a glint. A rule of thumb, no source. */
+export const LOST_SHARE = 0.005;
+
+/**
+ * Clipping is what a set is for, save where no frame is left to hold what was lost: light in the darkest frame, shadow in
+ * the lightest.
+ * @param frame 1 is the darkest
+ * @returns what the set as a whole has lost in this one of its `frames` frames
+ */
+export function lostIn(
+  { number, clipped }: { number: number; clipped: { dark: number; light: number } | null },
+  frames: number,
+): Clipping[] {
+  if (clipped === null) return [];
+  const lost: Clipping[] = [];
+  if (number === 1) lost.push({ side: 'blown', share: clipped.light });
+  if (number === frames) lost.push({ side: 'black', share: clipped.dark });
+  return lost.filter(({ share }) => share >= LOST_SHARE);
+}

@@ -1,0 +1,110 @@
+// The sets that were fired, as the panel asks for them over HTTP: a list, page by page, one set, and new names for it. All of it
+// comes from the journal.
+import { z } from 'zod';
+import { errorCodeSchema } from './errors.js';
+import { planSchema } from './plan.js';
+import { MOST_FRAMES } from './request.js';
+import { LARGEST_VIEWPOINT, LONGEST_NAME, LONGEST_NOTE } from './run-request.js';
+import { frameViewSchema, labelsSchema, runStateSchema, runViewSchema } from './state.js';
+
+export const MOST_SETS_A_PAGE = 100;
+export const SETS_A_PAGE = 20;
+
+/** What is asked of the list, as it stands in an address. */
+export const setsQuerySchema = z.strictObject({
+  /** Only sets with a smaller `number`: the `next` of the page before. */
+  before: z.coerce.number().int().min(1).max(Number.MAX_SAFE_INTEGER).optional(),
+  limit: z.coerce.number().int().min(1).max(MOST_SETS_A_PAGE).default(SETS_A_PAGE),
+});
+
+/** A set as a list shows it. */
+export const keptSetViewSchema = labelsSchema
+  .extend({
+    id: z.string(),
+    /** Counts up in the order of beginning, over all runs. */
+    number: z.number().int(),
+    run: z.string(),
+    /** Which set of its run it is, counted from 1. */
+    ordinal: z.number().int(),
+    /** Whether its run is on a schedule. */
+    scheduled: z.boolean(),
+    state: runStateSchema,
+    /** ISO 8601, UTC. */
+    startedAt: z.string(),
+    endedAt: z.string().nullable(),
+    /** How it ended, in one sentence. */
+    sentence: z.string().nullable(),
+    error: errorCodeSchema.nullable(),
+    /** How many frames it has, and how many of them are verified. */
+    frames: z.number().int(),
+    verified: z.number().int(),
+    /** The name of its folder, never where that lies; null where nothing was stored. */
+    folderName: z.string().nullable(),
+    /** Whether its contact sheet is there to be shown. */
+    hasSheet: z.boolean(),
+    /** True where nothing was photographed. */
+    practice: z.boolean(),
+  })
+  .meta({ id: 'KeptSetView' });
+export type KeptSetView = z.infer<typeof keptSetViewSchema>;
+
+export const keptSetsSchema = z
+  .strictObject({
+    /** The newest first. */
+    sets: z.array(keptSetViewSchema),
+    /** What `before` has to be for the next page; null on the last one. */
+    next: z.number().int().nullable(),
+  })
+  .meta({ id: 'KeptSets' });
+export type KeptSets = z.infer<typeof keptSetsSchema>;
+
+/** One set, with all that its journal tells a person. */
+export const keptSetDetailSchema = keptSetViewSchema
+  .omit({ frames: true })
+  .extend({
+    base: runViewSchema.shape.base,
+    /** In firing order. */
+    passes: planSchema.shape.passes,
+    /** The darkest first. */
+    frames: z.array(frameViewSchema),
+    /** Files of its folder that are no frames of it. */
+    asides: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
+    /** Releases whose file never came. */
+    strays: z.array(
+      z.strictObject({
+        frame: z.number().int(),
+        offset: z.number(),
+        shutter: z.string(),
+        /** ISO 8601, UTC. */
+        releasedAt: z.string(),
+        reason: z.string(),
+      }),
+    ),
+    /** What else a person should know, a sentence each. */
+    notes: z.array(z.string()),
+  })
+  .meta({ id: 'KeptSetDetail' });
+export type KeptSetDetail = z.infer<typeof keptSetDetailSchema>;
+
+/** What a set is called from now on. What is left out stays; null, or nothing but blanks, takes it away. */
+export const relabelSchema = z
+  .strictObject({
+    name: z.string().max(LONGEST_NAME).nullable().optional(),
+    note: z.string().max(LONGEST_NOTE).nullable().optional(),
+    viewpoint: z.number().int().min(1).max(LARGEST_VIEWPOINT).nullable().optional(),
+  })
+  .refine((change) => Object.keys(change).length > 0, 'give a name, a note or a viewpoint')
+  .meta({ id: 'Relabel' });
+export type Relabel = z.infer<typeof relabelSchema>;
+
+/** Which frames of a kept set are made again: some, by their numbers, or all of one pass. */
+export const againSchema = z
+  .union(
+    [
+      z.strictObject({ frames: z.array(z.number().int().min(1)).min(1).max(MOST_FRAMES) }),
+      z.strictObject({ pass: z.number().int().min(1) }),
+    ],
+    { error: 'give the numbers of frames, or a pass' },
+  )
+  .meta({ id: 'Again' });
+export type Again = z.infer<typeof againSchema>;

@@ -1,0 +1,42 @@
+// How many pixels a frame has, as its file says it: frames of two sizes cannot be merged. It decodes no picture.
+import { exifTool } from './exiftool.js';
+
+/** As the pixels lie in the file, whichever way up the picture is shown. */
+export interface PixelSize {
+  readonly width: number;
+  readonly height: number;
+}
+
+/**
+ * @param format the file's extension by content
+ * @returns null where it cannot be told
+ */
+export async function readPixelSize(file: string, format: string): Promise<PixelSize | null> {
+  try {
+    return format === 'jpg' ? await ofJpeg(file) : await ofRaw(file);
+  } catch {
+    // What is wrong with the file is found and said where its picture is read.
+    return null;
+  }
+}
+
+async function ofJpeg(file: string): Promise<PixelSize | null> {
+  const { default: sharp } = await import('sharp');
+  const { width, height } = await sharp(file).metadata();
+  return sizeOf(width, height);
+}
+
+/** ImageSize is ExifTool's own choice among the pictures in the file: the sensor's, and no preview. */
+async function ofRaw(file: string): Promise<PixelSize | null> {
+  const { ImageSize: size } = await exifTool.read(file, ['-n', '-fast2', '-ImageSize']);
+  const [width, height] = String(size ?? '')
+    .split(/[ x]/)
+    .map(Number);
+  return sizeOf(width, height);
+}
+
+const sizeOf = (width = 0, height = 0): PixelSize | null =>
+  width > 0 && height > 0 ? { width, height } : null;
+
+export const isSameSize = (one: PixelSize, other: PixelSize): boolean =>
+  one.width === other.width && one.height === other.height;

@@ -1,0 +1,41 @@
+// A schedule before it is begun: what it comes to in moments, time, releases and storage, and what to be careful of.
+import type { ScheduleRequest } from '../../../shared/schedule.js';
+import type { ForeseenSchedule } from '../../../shared/state.js';
+import { estimateSchedule, scheduleInWords } from './estimate.js';
+import { resolveSchedule } from './resolve.js';
+import { crossesSunrise } from './sunrise.js';
+
+/** One set of the run, as a plan's estimate has it. */
+export interface SetEstimate {
+  readonly seconds: number;
+  readonly actuations: number;
+  readonly bytes: number | null;
+}
+
+/** @param timeZone IANA name @throws EvenrungError as resolveSchedule */
+export function foreseeSchedule(
+  asked: ScheduleRequest,
+  set: SetEstimate,
+  { now, timeZone }: { now: Date; timeZone: string },
+): ForeseenSchedule {
+  const schedule = resolveSchedule(asked, { now, timeZone, setSeconds: set.seconds });
+  const { sets, ends, actuations, bytes } = estimateSchedule(schedule, set);
+  const caution = crossesSunrise(schedule, schedule.place, timeZone);
+  return {
+    schedule,
+    words: scheduleInWords(schedule, timeZone),
+    estimate: { sets, ends: ends.toISOString(), actuations, bytes },
+    cautions:
+      caution === null
+        ? []
+        : [
+            {
+              sentence: caution.sentence,
+              until: caution.kind === 'crosses' ? caution.suggestedUntil : null,
+            },
+          ],
+  };
+}
+
+/** The zone that the clock on the wall here shows. */
+export const zoneHere = (): string => Intl.DateTimeFormat().resolvedOptions().timeZone;

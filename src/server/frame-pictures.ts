@@ -1,0 +1,100 @@
+// Pictures of kept frames, made when somebody looks at them: small copies, and what a raw file holds as its preview. A few at a
+// time, and the small ones are kept in memory up to a bound: a run may be going on meanwhile.
+import path from 'node:path';
+import { EvenrungError } from '../../shared/errors.js';
+import { readPicture, shownPreview } from '../frames/index.js';
+
+const AT_ONCE = 2;
+/** Some 800 small copies. */
+const MOST_BYTES = 8 * 1024 * 1024;
+
+/** A frame's file, as it is just now. */
+export interface KeptFile {
+  readonly path: string;
+  /** Another one where the file is another one. */
+  readonly tag: string;
+}
+
+export class FramePictures {
+  private readonly mostBytes: number;
+  /** The longest unused first. */
+  private readonly kept = new Map<string, Buffer>();
+  private bytes = 0;
+  private readonly underWay = new Map<string, Promise<Buffer>>();
+  private free = AT_ONCE;
+  private readonly waiting: (() => void)[] = [];
+
+  constructor(mostBytes = MOST_BYTES) {
+    this.mostBytes = mostBytes;
+  }
+
+  /** Bytes that are kept. */
+  get size(): number {
+    return this.bytes;
+  }
+
+  /** @returns a small JPEG @throws EvenrungError not-found where nothing in it can be shown, frame-unreadable */
+  async small(file: KeptFile): Promise<Buffer> {
+    const key = `${file.path}\0${file.tag}`;
+    const known = this.kept.get(key);
+    if (known !== undefined) {
+      this.kept.delete(key);
+      this.kept.set(key, known);
+      return known;
+    }
+    return this.once(key, async () => {
+      const picture = await readPicture(file.path, extensionOf(file));
+      if (picture === null) throw nothingToShow(file);
+      this.keep(key, picture.thumbnail);
+      return picture.thumbnail;
+    });
+  }
+
+  /** @param file that is no JPEG @returns the JPEG in it @throws EvenrungError not-found, frame-unreadable */
+  preview(file: KeptFile): Promise<Buffer> {
+    return this.once(`${file.path}\0${file.tag}\0preview`, async () => {
+      const jpeg = await shownPreview(file.path);
+      if (jpeg === null) throw nothingToShow(file);
+      return jpeg;
+    });
+  }
+
+  /** Who asks for what is being made gets the same. */
+  private once(key: string, work: () => Promise<Buffer>): Promise<Buffer> {
+    const same = this.underWay.get(key);
+    if (same !== undefined) return same;
+    const made = this.inTurn(work).finally(() => this.underWay.delete(key));
+    this.underWay.set(key, made);
+    return made;
+  }
+
+  private async inTurn<T>(work: () => Promise<T>): Promise<T> {
+    if (this.free > 0) this.free -= 1;
+    else await new Promise<void>((resolve) => this.waiting.push(resolve));
+    try {
+      return await work();
+    } finally {
+      const next = this.waiting.shift();
+      if (next === undefined) this.free += 1;
+      else next();
+    }
+  }
+
+  private keep(key: string, picture: Buffer): void {
+    this.kept.set(key, picture);
+    this.bytes += picture.length;
+    for (const [oldest, old] of this.kept) {
+      if (this.bytes <= this.mostBytes) return;
+      this.kept.delete(oldest);
+      this.bytes -= old.length;
+    }
+  }
+}
+
+const extensionOf = ({ path: file }: KeptFile): string => path.extname(file).slice(1).toLowerCase();
+
+const nothingToShow = ({ path: file }: KeptFile): EvenrungError =>
+  new EvenrungError(
+    'not-found',
+    `There is no picture in ${path.basename(file)} that can be shown here: open the file itself.`,
+  );

@@ -1,0 +1,67 @@
+// The sets of the journal as they cross the wire. It reads the journal, and looks whether a contact sheet is there.
+import path from 'node:path';
+import { EvenrungError } from '../../shared/errors.js';
+import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
+import { CONTACT_SHEET, fileInside } from '../frames/index.js';
+import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../run/index.js';
+
+/** @throws EvenrungError storing-failed */
+export async function keptSets(
+  journal: JournalReader,
+  { before, limit }: { readonly before?: number | undefined; readonly limit: number },
+): Promise<KeptSets> {
+  // One more tells whether there is another page.
+  const found = journal.sets({ limit: limit + 1, ...(before === undefined ? {} : { before }) });
+  const page = found.slice(0, limit);
+  const runs = new Map([...new Set(page.map(({ run }) => run))].map((id) => [id, journal.run(id)]));
+  const sets = await Promise.all(page.map((set) => viewOf(set, runs.get(set.run) ?? null)));
+  return { sets, next: found.length > limit ? (page.at(-1)?.number ?? null) : null };
+}
+
+/** @throws EvenrungError no-such-set, storing-failed */
+export async function keptSetDetail(journal: JournalReader | undefined, id: string): Promise<KeptSetDetail> {
+  const set = mustKnow(journal, id);
+  const { frames: _, ...view } = await keptSetView(journal, id);
+  const { base, plan, asides, strays, notes } = set;
+  return {
+    ...view,
+    base,
+    passes: plan.passes,
+    frames: set.frames.map(({ view: frame }) => frame),
+    asides: [...asides],
+    strays: [...strays],
+    notes: [...notes],
+  };
+}
+
+/** @throws EvenrungError no-such-set, storing-failed */
+export function keptSetView(journal: JournalReader | undefined, id: string): Promise<KeptSetView> {
+  const set = mustKnow(journal, id);
+  return viewOf({ ...set, frames: set.frames.length }, journal?.run(set.run) ?? null);
+}
+
+/** @throws EvenrungError no-such-set, storing-failed */
+export function mustKnow(journal: JournalReader | undefined, id: string): StoredSet {
+  const set = journal?.set(id) ?? null;
+  if (set !== null) return set;
+  throw new EvenrungError('no-such-set', 'There is no such set in the journal of this daemon.');
+}
+
+async function viewOf(set: ListedSet, run: StoredRun | null): Promise<KeptSetView> {
+  const { id, number, ordinal, name, note, viewpoint, state, startedAt, endedAt } = set;
+  const { sentence, error, frames, verified, folder } = set;
+  return {
+    ...{ id, number, run: set.run, ordinal, name, note, viewpoint, state, startedAt, endedAt },
+    ...{ sentence, error, frames, verified },
+    scheduled: run?.kind === 'scheduled',
+    folderName: folder === null ? null : path.basename(folder),
+    hasSheet: folder !== null && (await isThere(folder, CONTACT_SHEET)),
+    practice: run?.body.link === 'practice',
+  };
+}
+
+const isThere = (folder: string, file: string): Promise<boolean> =>
+  fileInside(folder, file).then(
+    () => true,
+    () => false,
+  );

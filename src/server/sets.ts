@@ -1,0 +1,114 @@
+// The sets that were fired, over HTTP: their list, their pictures and files, new names, and frames that are made again. Which file
+// is handed out only the journal says, never a request; and nothing is handed out that does not lie in the folder of its set.
+import { stat } from 'node:fs/promises';
+import path from 'node:path';
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { z } from 'zod';
+import { EvenrungError } from '../../shared/errors.js';
+import { relabelSchema, setsQuerySchema } from '../../shared/kept.js';
+import { CONTACT_SHEET, fileInside } from '../frames/index.js';
+import type { JournalReader, Station } from '../run/index.js';
+import { readFields } from './fields.js';
+import { FramePictures, type KeptFile } from './frame-pictures.js';
+import { keptSetDetail, keptSets, keptSetView, mustKnow } from './kept-views.js';
+
+export interface SetsOptions {
+  readonly station: Station;
+  /** Left out, there are no sets. */
+  readonly journal?: JournalReader | undefined;
+}
+
+const setParamsSchema = z.strictObject({ id: z.string() });
+const frameParamsSchema = z.strictObject({ id: z.string(), frame: z.coerce.number().int().min(1) });
+
+/** Asked about each time: a frame may be made again, and then is another one. */
+const CACHED = 'private, no-cache';
+
+export function addSets(app: FastifyInstance, { station, journal }: SetsOptions): void {
+  const pictures = new FramePictures();
+
+  app.get('/api/sets', async (request) => {
+    const query = readFields(setsQuerySchema, request.query);
+    return journal === undefined ? { sets: [], next: null } : keptSets(journal, query);
+  });
+
+  app.get('/api/sets/:id', async (request) => keptSetDetail(journal, idIn(request)));
+
+  app.patch('/api/sets/:id', async (request) => {
+    const id = idIn(request);
+    await station.relabel(id, readFields(relabelSchema, request.body));
+    return keptSetView(journal, id);
+  });
+
+  app.get('/api/sets/:id/contact-sheet', async (request, reply) => {
+    const { folder } = mustKnow(journal, idIn(request));
+    if (folder === null) throw nothingStored();
+    return sendWhole(reply, await fileInside(folder, CONTACT_SHEET));
+  });
+
+  app.get('/api/sets/:id/frames/:frame/picture', async (request, reply) => {
+    const file = await frameFile(journal, request);
+    if (isJpeg(file)) return sendWhole(reply, file);
+    const kept = await tagged(file);
+    return sendMade(request, reply, kept, () => pictures.preview(kept));
+  });
+
+  app.get('/api/sets/:id/frames/:frame/thumbnail', async (request, reply) => {
+    const kept = await tagged(await frameFile(journal, request));
+    return sendMade(request, reply, kept, () => pictures.small(kept));
+  });
+
+  app.get('/api/sets/:id/frames/:frame/file', async (request, reply) => {
+    const file = await frameFile(journal, request);
+    const name = path.basename(file);
+    // Its types leave out the folder that it is taken from.
+    const from = { root: path.dirname(file), cacheControl: false };
+    return reply.header('cache-control', CACHED).download(name, name, from);
+  });
+}
+
+/** With a tag, a date, and parts of it where only those are asked for. */
+function sendWhole(reply: FastifyReply, file: string): FastifyReply {
+  return reply
+    .header('cache-control', CACHED)
+    .sendFile(path.basename(file), path.dirname(file), { cacheControl: false });
+}
+
+/** What is made from a file is as old as that. */
+async function sendMade(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  { tag }: KeptFile,
+  make: () => Promise<Buffer>,
+): Promise<FastifyReply> {
+  void reply.headers({ 'cache-control': CACHED, etag: tag });
+  const known = request.headers['if-none-match']?.split(',').map((one) => one.trim().replace(/^W\//, ''));
+  if (known?.includes(tag)) return reply.code(304).send();
+  return reply.type('image/jpeg').send(await make());
+}
+
+/** @throws EvenrungError no-such-set, not-found */
+function frameFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
+  const params = frameParamsSchema.safeParse(request.params);
+  if (!params.success) throw new EvenrungError('not-found', 'There is no frame with such a number.');
+  const { id, frame } = params.data;
+  const set = mustKnow(journal, id);
+  const found = set.frames.find(({ view }) => view.number === frame);
+  if (found === undefined) throw new EvenrungError('not-found', `The set has no frame ${frame}.`);
+  if (set.folder === null) throw nothingStored();
+  if (found.view.file === null)
+    throw new EvenrungError('not-found', `Frame ${frame} was not made, or has no file in the set.`);
+  return fileInside(set.folder, found.view.file);
+}
+
+async function tagged(file: string): Promise<KeptFile> {
+  const { size, mtimeMs } = await stat(file);
+  return { path: file, tag: `"${size.toString(16)}-${Math.round(mtimeMs).toString(16)}"` };
+}
+
+const isJpeg = (file: string): boolean => /\.jpe?g$/i.test(file);
+
+const idIn = (request: FastifyRequest): string => readFields(setParamsSchema, request.params).id;
+
+const nothingStored = (): EvenrungError =>
+  new EvenrungError('not-found', 'Nothing was stored of this set, so it has no folder.');

@@ -1,0 +1,785 @@
+// A set that is taken up again after its end: frames and passes fired once more, with both kept; sets completed that were stopped or
+// halted; and what has to hold before. The program that dies is a station whose shutter never comes back.
+import { appendFile, mkdtemp, readdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { Again } from '../../shared/kept.js';
+import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
+import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
+import { AsFoundStore } from '../../src/run/as-found.js';
+import { EventLog, Journal, Station } from '../../src/run/index.js';
+import { ProfileStore } from '../../src/run/profiles.js';
+
+const NINE = { frames: 9, step: 1, base: '1/60' };
+
+let root = '';
+let into = '';
+let journal: Journal;
+let body: PracticeBody;
+let stations: Station[] = [];
+beforeEach(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  into = path.join(root, 'sets');
+  stations = [];
+  journal = await Journal.open(path.join(root, 'state'));
+  body = new PracticeBody({ timing: AT_ONCE });
+});
+afterEach(async () => {
+  for (const made of stations) await made.close();
+  journal.close();
+  await exifTool.end();
+  await rm(root, { recursive: true, force: true });
+});
+
+/** Lets everything through, unless told otherwise. */
+class TestLink extends PracticeLink {
+  fired = 0;
+  readonly changes: string[] = [];
+  /** Called before each frame, counted from 1: what it throws is the answer, and the shutter stays closed. */
+  beforeFire: (count: number) => void | Promise<void> = () => undefined;
+  /** Called after each frame: what it throws loses the file. */
+  afterFire: (count: number) => void | Promise<void> = () => undefined;
+
+  override async changeSetting(name: string, value: string) {
+    this.changes.push(`${name}=${value}`);
+    return super.changeSetting(name, value);
+  }
+
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    this.fired += 1;
+    await this.beforeFire(this.fired);
+    const frame = await super.fire(options);
+    await this.afterFire(this.fired);
+    return frame;
+  }
+}
+
+const lost = () =>
+  new EvenrungError('frame-missing', 'The shutter went, but no file came.', { released: true });
+const never = () => new Promise<never>(() => undefined);
+
+interface Made {
+  readonly station: Station;
+  readonly events: EventLog;
+  readonly link: TestLink;
+}
+
+async function station(of: PracticeBody = body): Promise<Made> {
+  const events = new EventLog();
+  const link = new TestLink(of);
+  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
+  const made = new Station({
+    choice: 'practice',
+    into,
+    stateFolder: path.join(root, 'state'),
+    configFolder: path.join(root, 'config'),
+    events,
+    log: () => undefined,
+    journal,
+    patienceMs: 1000,
+    finder: {
+      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
+      find: async () => ({
+        notes: [],
+        body: await Body.meet(link, {
+          owed: (identity) => asFound.read(identity),
+          keepDebts: (identity, debts) => asFound.write(identity, debts),
+        }),
+      }),
+    },
+  });
+  made.tellUnfinished();
+  await made.look();
+  return { station: made, events, link };
+}
+
+/** One that is closed at the end. */
+async function atWork(of: PracticeBody = body): Promise<Made> {
+  const made = await station(of);
+  stations.push(made.station);
+  return made;
+}
+
+interface Set {
+  readonly id: string;
+  readonly folder: string;
+}
+
+/** A set of nine, as it ended. @param shots after which it is stopped */
+async function setOf({ station: at, link }: Made, shots = Number.POSITIVE_INFINITY): Promise<Set> {
+  link.fired = 0;
+  link.afterFire = (count) => {
+    if (count === shots) at.stop();
+  };
+  await at.start(NINE);
+  await at.settled();
+  link.afterFire = () => undefined;
+  link.fired = 0;
+  link.changes.length = 0;
+  const [{ id, folder } = { id: '', folder: null }] = journal.sets({ limit: 1 });
+  return { id, folder: folder ?? '' };
+}
+
+async function fireAgain({ station: at }: Made, { id }: Set, chosen: Again): Promise<void> {
+  await at.again(id, chosen);
+  await at.settled();
+}
+
+const recordIn = async ({ folder }: Set): Promise<KeptSetRecord> =>
+  readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
+const framesIn = async ({ folder }: Set): Promise<string[]> =>
+  (await readdir(folder)).filter((name) => name.endsWith('.jpg')).sort();
+const asideIn = async ({ folder }: Set): Promise<string[]> =>
+  (await readdir(path.join(folder, 'set-aside')).catch(() => [])).sort();
+
+/** Everything that has to hold of a folder at any moment after its first end. */
+async function expectSound(set: Set, more: readonly string[] = []): Promise<KeptSetRecord> {
+  const { findings, record } = await checkSet(set.folder);
+  const notes = findings.filter(({ file }) => !more.includes(file ?? ''));
+  expect(notes.filter(({ code }) => code !== 'set-incomplete').map(({ sentence }) => sentence)).toEqual([]);
+  const names = await readdir(set.folder);
+  expect(names.filter((name) => name.startsWith('.') || name.endsWith('.part'))).toEqual([]);
+  if (record === null) throw new Error('There is no record.');
+  const stored = journal.set(set.id);
+  expect(stored?.frames.map(({ view }) => [view.state, view.file])).toEqual(
+    record.frames.map(({ state, file }) => [state, file]),
+  );
+  expect(stored?.frames.map(({ sha256 }) => sha256)).toEqual(record.frames.map(({ sha256 }) => sha256));
+  expect(stored?.sentence).toBe(record.sentence);
+  expect(stored?.asides).toEqual(record.setAside);
+  expect(journal.unfinishedRun()).toBeNull();
+  return record;
+}
+
+const refusal = (work: Promise<unknown>): Promise<EvenrungError> =>
+  work.then(
+    () => {
+      throw new Error('It was not refused.');
+    },
+    (cause: unknown) => asEvenrungError(cause),
+  );
+
+describe('a frame that is fired again', () => {
+  it('takes its place in the set; the one before is set aside, and both are kept', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const before = await recordIn(set);
+    const found = { ...body.state };
+    const old = await checksumOf(path.join(set.folder, '03_-2EV.jpg'));
+    await fireAgain(made, set, { frames: [3] });
+
+    // Singly, with the bracket off: nothing that is good is fired again.
+    expect(made.link.fired).toBe(1);
+    expect(made.link.changes.some((change) => change.startsWith('aeb=+'))).toBe(false);
+    expect({ ...body.state }).toEqual(found);
+    const record = await expectSound(set);
+    expect(record).toMatchObject({ complete: true, id: before.id, startedAt: before.startedAt });
+    expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
+    const frame = record.frames[2];
+    expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
+    expect(record.setAside).toEqual([
+      {
+        file: 'set-aside/frame-03.jpg',
+        reason: expect.stringMatching(/^Fired again at .+: this is the frame as it was before\.$/),
+      },
+    ]);
+    expect(await checksumOf(path.join(set.folder, 'set-aside', 'frame-03.jpg'))).toEqual(old);
+    expect(await checksumOf(path.join(set.folder, frame?.file ?? ''))).toMatchObject({
+      sha256: frame?.sha256,
+    });
+    // The others are what they were.
+    const others = (all: KeptSetRecord) => all.frames.filter(({ number }) => number !== 3);
+    expect(others(record).map(({ file, sha256 }) => [file, sha256])).toEqual(
+      others(before).map(({ file, sha256 }) => [file, sha256]),
+    );
+    expect(record.notes).toEqual([
+      expect.stringMatching(
+        /^Frame 3 was fired again \d+ s after the set: the light may have moved\. Look at the brightness marks\.$/,
+      ),
+    ]);
+    expect(made.events.state.run).toMatchObject({ state: 'complete', folder: set.folder, error: null });
+    expect(journal.sets()).toHaveLength(1);
+    expect(journal.runs()).toMatchObject([{ state: 'complete', sentence: record.sentence, sets: 1 }]);
+  });
+
+  it('and again: both earlier ones are kept, under names of their own', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const sums = [await checksumOf(path.join(set.folder, '03_-2EV.jpg'))];
+    await fireAgain(made, set, { frames: [3] });
+    sums.push(await checksumOf(path.join(set.folder, '03_-2EV_2.jpg')));
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set);
+    expect(record.frames[2]).toMatchObject({ file: '03_-2EV.jpg', attempts: 3 });
+    expect(record.setAside.map(({ file }) => file)).toEqual([
+      'set-aside/frame-03.jpg',
+      'set-aside/frame-03_2.jpg',
+    ]);
+    const kept = await Promise.all(
+      record.setAside.map(({ file }) => checksumOf(path.join(set.folder, file))),
+    );
+    expect(kept).toEqual(sums);
+    expect(await framesIn(set)).toHaveLength(9);
+  });
+
+  it('is one of several, over several passes; frames that were not chosen are not touched', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await fireAgain(made, set, { frames: [8, 2, 2, 5] });
+    expect(made.link.fired).toBe(3);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe('Frames 2, 5, 8 were fired again. All 9 frames are verified.');
+    expect(record.setAside.map(({ file }) => file).sort()).toEqual(
+      ['02', '05', '08'].map((number) => `set-aside/frame-${number}.jpg`),
+    );
+    expect(await framesIn(set)).toHaveLength(9);
+  });
+
+  it('that is wrong at first is made up; what was wrong is set aside too', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    made.link.beforeFire = async (count) => {
+      if (count === 1) await body.change('iso', 400);
+      if (count === 2) await body.change('iso', 100);
+    };
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set);
+    expect(made.link.fired).toBe(2);
+    expect(record.setAside.map(({ reason }) => reason)).toEqual([
+      'The ISO is 400 where 100 was asked for.',
+      expect.stringMatching(/as it was before/),
+    ]);
+  });
+
+  it('leaves what others put into the folder where it is, even where it looks like a frame', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const copy = await readFile(path.join(set.folder, '03_-2EV.jpg'));
+    await writeFile(path.join(set.folder, 'merged.jpg'), copy);
+    await writeFile(path.join(set.folder, '03_-2EV.xmp'), 'somebody has been at work');
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set, ['merged.jpg']);
+    expect(await readFile(path.join(set.folder, 'merged.jpg'))).toEqual(copy);
+    // What lies beside the earlier frame goes with it.
+    expect(await readFile(path.join(set.folder, 'set-aside', 'frame-03.xmp'), 'utf8')).toBe(
+      'somebody has been at work',
+    );
+    expect(record.setAside.map(({ file }) => file)).toEqual([
+      'set-aside/frame-03.jpg',
+      'set-aside/frame-03.xmp',
+    ]);
+  });
+
+  it('whose file is gone is made in its place', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await rm(path.join(set.folder, '03_-2EV.jpg'));
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set);
+    expect(record).toMatchObject({ complete: true, setAside: [] });
+    expect(record.sentence).toBe('Frame 3 was fired. All 9 frames are verified.');
+    expect(record.frames[2]?.file).toBe('03_-2EV.jpg');
+  });
+
+  it('in aperture priority tells how far the light had moved', async () => {
+    await body.change('mode', 'aperture');
+    const made = await atWork();
+    await made.station.start({ ...NINE, mode: 'aperture' });
+    await made.station.settled();
+    const [{ id, folder } = { id: '', folder: '' }] = journal.sets();
+    const set = { id, folder: folder ?? '' };
+    body.moveLight(-4);
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set);
+    expect(record.frames.map(({ baseMoved }) => baseMoved === null)).toEqual(
+      [1, 2, 3, 4, 5, 6, 7, 8, 9].map((number) => number !== 3),
+    );
+    expect(record.frames[2]?.baseMoved).toBeCloseTo(2 / 3, 6);
+    expect(
+      record.notes.some((note) => /off the base of the first frame, by up to \+0\.67 EV/.test(note)),
+    ).toBe(true);
+  });
+});
+
+describe('a pass that is fired again', () => {
+  it('is one firing of the bracket; the earlier frames of it are set aside', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await fireAgain(made, set, { pass: 2 });
+    expect(made.link.fired).toBe(3);
+    expect(made.link.changes).toContain('aeb=+/- 1');
+    expect(
+      body.shots
+        .slice(-3)
+        .map(({ bracketPosition }) => bracketPosition)
+        .sort(),
+    ).toEqual([-1, 0, 1]);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe('Frames 4, 5, 6 were fired again. All 9 frames are verified.');
+    expect(record.setAside).toHaveLength(3);
+    expect(made.events.state.run?.passes).toEqual(['done', 'done', 'done']);
+  });
+
+  it('is what all of its frames are, however they are chosen', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await fireAgain(made, set, { frames: [6, 4, 5] });
+    expect(made.link.changes).toContain('aeb=+/- 1');
+    expect(made.link.fired).toBe(3);
+    await expectSound(set);
+  });
+});
+
+describe('firing again that comes to nothing', () => {
+  it('leaves the frame as it was before, and says so', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const before = journal.set(set.id)?.frames[2];
+    made.link.afterFire = () => {
+      throw lost();
+    };
+    await made.station.again(set.id, { frames: [3] });
+    await made.station.settled();
+    expect(made.link.fired).toBe(2);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe(
+      'Frame 3 (-2 EV, 1/250 s) could not be made in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
+    );
+    expect(record).toMatchObject({ complete: true });
+    expect(made.events.state.run).toMatchObject({ state: 'complete', error: 'frame-missing' });
+    // With its times; only the releases are counted on.
+    const after = journal.set(set.id)?.frames[2];
+    expect(after).toEqual({ ...before, view: { ...before?.view, attempts: 3 } });
+    expect(await framesIn(set)).toHaveLength(9);
+    // What was made lies there all the same: nothing that came is thrown away.
+    expect(record.setAside.map(({ reason }) => reason)).toEqual(
+      Array(2).fill('Came back when nothing was waiting for it.'),
+    );
+    expect(record.strays).toHaveLength(2);
+    expect(record.notes).toEqual([]);
+  });
+
+  it('of a pass leaves what was made, and the rest as it was', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    made.link.beforeFire = (count) => {
+      if (count > 1)
+        throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: false });
+    };
+    await fireAgain(made, set, { pass: 2 });
+    const record = await expectSound(set);
+    // The centre comes first.
+    expect(record.sentence).toMatch(
+      /^Frame \d .*The disk is full: make room\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
+    );
+    expect(record.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-05.jpg']);
+    expect(made.events.state.run).toMatchObject({ state: 'complete', passes: ['done', 'done', 'done'] });
+  });
+
+  it('because it was stopped: the same', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const found = { ...body.state };
+    made.link.afterFire = (count) => {
+      if (count === 1) made.station.stop();
+    };
+    await fireAgain(made, set, { frames: [3, 4] });
+    const record = await expectSound(set);
+    expect(record.sentence).toBe(
+      'Stopped. Frame 3 was fired again. Frame 4 is as it was before. All 9 frames are verified.',
+    );
+    expect(await asideIn(set)).toEqual(['frame-03.jpg']);
+    expect({ ...body.state }).toEqual(found);
+    expect(journal.runs()[0]?.state).toBe('complete');
+  });
+
+  it('because the body goes away: the same', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    made.link.beforeFire = () => {
+      throw new EvenrungError('body-lost', 'The cable was pulled.', { released: false });
+    };
+    await fireAgain(made, set, { frames: [3] });
+    const record = await expectSound(set);
+    expect(record.sentence).toMatch(/The cable was pulled\..* Frame 3 is as it was before\./);
+    expect(record.complete).toBe(true);
+  }, 30_000);
+
+  it('because only the end of the folder can be written: the record is the earlier one', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const before = await readFile(path.join(set.folder, 'set.json'), 'utf8');
+    const real = journal.frameChanged.bind(journal);
+    journal.frameChanged = (...args) => {
+      if (args[1].state === 'fired') throw new Error('The disk is full.');
+      real(...args);
+    };
+    await fireAgain(made, set, { frames: [3] });
+    journal.frameChanged = real;
+    expect(body.shots).toHaveLength(9);
+    const record = await expectSound(set);
+    expect(record.frames).toEqual(
+      readSetRecord(before).record.frames.map((frame) => ({ ...frame, attempts: expect.any(Number) })),
+    );
+  });
+});
+
+describe('a set that is not complete', () => {
+  it('is completed after it was stopped: whole passes as passes, the rest singly', async () => {
+    const made = await atWork();
+    const set = await setOf(made, 4);
+    const before = await recordIn(set);
+    expect(before.complete).toBe(false);
+    await made.station.complete(set.id);
+    await made.station.settled();
+    expect(made.link.fired).toBe(5);
+    expect(made.link.changes).toContain('aeb=+/- 1');
+    const record = await expectSound(set);
+    expect(record).toMatchObject({ complete: true, sentence: 'All 9 frames are verified.', setAside: [] });
+    expect(record.notes).toEqual([
+      expect.stringMatching(/^Completed \d+ s after it was begun: the light may have moved\.$/),
+    ]);
+    expect(await framesIn(set)).toHaveLength(9);
+    expect(journal.runs()).toMatchObject([{ state: 'complete' }]);
+    expect(made.events.state.run).toMatchObject({ state: 'complete', set: { id: set.id } });
+  });
+
+  it('is completed after it was halted, by a program that was started since', async () => {
+    const first = await station();
+    first.link.afterFire = (count) => {
+      if (count >= 5) throw lost();
+    };
+    await first.station.start(NINE);
+    await first.station.settled();
+    await first.station.close();
+    const [listed] = journal.sets();
+    expect(listed?.state).toBe('halted');
+    const set = { id: listed?.id ?? '', folder: listed?.folder ?? '' };
+    const made = await atWork();
+    await made.station.complete(set.id.slice(0, 8));
+    await made.station.settled();
+    const record = await expectSound(set);
+    expect(record.complete).toBe(true);
+    expect(record.frames.every(({ state }) => state === 'verified')).toBe(true);
+  });
+
+  it('stopped once more is told as far as it got, and can be completed then', async () => {
+    const made = await atWork();
+    const set = await setOf(made, 4);
+    made.link.afterFire = (count) => {
+      if (count === 2) made.station.stop();
+    };
+    await made.station.complete(set.id);
+    await made.station.settled();
+    const record = await expectSound(set);
+    expect(record.sentence).toMatch(/^Stopped after 6 of 9 frames\./);
+    expect(record.notes).toEqual([
+      expect.stringMatching(/^Frames \d, \d were fired \d+ s after the set: the light may have moved\./),
+    ]);
+    made.link.afterFire = () => undefined;
+    await made.station.complete(set.id);
+    await made.station.settled();
+    expect(await expectSound(set)).toMatchObject({ complete: true });
+  });
+
+  it('can have a frame fired again and stays as incomplete as it was', async () => {
+    const made = await atWork();
+    const set = await setOf(made, 4);
+    const open = (await recordIn(set)).frames.filter(({ state }) => state !== 'verified').length;
+    await fireAgain(made, set, { frames: [1] });
+    expect(made.link.fired).toBe(1);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe('Frame 1 was fired again. 4 of 9 frames are verified.');
+    expect(record.frames.filter(({ state }) => state !== 'verified')).toHaveLength(open);
+    expect(journal.set(set.id)?.state).toBe('stopped');
+  });
+});
+
+describe('is refused, and nothing is changed', () => {
+  const untouched = async (set: Set, work: () => Promise<unknown>) => {
+    const names = await readdir(set.folder, { recursive: true }).catch(() => null);
+    const transitions = journal.transitions().length;
+    const error = await refusal(work());
+    expect(journal.transitions()).toHaveLength(transitions);
+    expect(journal.unfinishedRun()).toBeNull();
+    expect(await readdir(set.folder, { recursive: true }).catch(() => null)).toEqual(names);
+    return error;
+  };
+
+  it('a set that is complete, and one of which nothing was stored', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const error = await untouched(set, () => made.station.complete(set.id));
+    expect(error).toMatchObject({
+      code: 'nothing-to-complete',
+      message: expect.stringMatching(/is complete: all its 9 frames are verified\. Choose frames/),
+    });
+    await body.change('mirrorLock', 'on');
+    await made.station.start(NINE);
+    await made.station.settled();
+    await body.change('mirrorLock', 'off');
+    const [none] = journal.sets({ limit: 1 });
+    expect(none?.folder).toBeNull();
+    for (const work of [
+      () => made.station.complete(none?.id ?? ''),
+      () => made.station.again(none?.id ?? '', { frames: [1] }),
+    ])
+      expect(await untouched(set, work)).toMatchObject({
+        code: 'nothing-to-complete',
+        message: expect.stringMatching(/nothing was stored in it\. Fire it anew\./),
+      });
+  });
+
+  it('what is no set, no frame, no pass', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    expect(await untouched(set, () => made.station.again('x', { frames: [1] }))).toMatchObject({
+      code: 'no-such-set',
+    });
+    const wrong: [Again, RegExp][] = [
+      [{ frames: [3, 10] }, /The set has no frame 10: they are counted from 1, the darkest, to 9\./],
+      [{ frames: [0] }, /no frame 0/],
+      [{ frames: [] }, /No frame is chosen/],
+      [{ pass: 4 }, /no pass 4: they are counted from 1 to 3/],
+    ];
+    for (const [chosen, words] of wrong)
+      expect(await untouched(set, () => made.station.again(set.id, chosen))).toMatchObject({
+        code: 'frames-out-of-range',
+        message: expect.stringMatching(words),
+      });
+  });
+
+  it('while a set is fired, and while one waits that was cut off', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await made.station.start(NINE);
+    await expect(made.station.again(set.id, { frames: [3] })).rejects.toMatchObject({
+      code: 'run-under-way',
+    });
+    await made.station.settled();
+    const dying = await station();
+    dying.link.beforeFire = never;
+    const isFired = new Promise<void>((resolve) => {
+      dying.events.watch(({ happening }) => {
+        if (happening.type === 'frame' && happening.frame.state === 'fired') resolve();
+      });
+    });
+    await dying.station.start(NINE);
+    await isFired;
+    const next = await atWork();
+    await expect(next.station.complete(set.id)).rejects.toMatchObject({ code: 'run-unfinished' });
+    await next.station.endUnfinished();
+  });
+
+  it('another body', async () => {
+    const first = await station();
+    const set = await setOf(first);
+    await first.station.close();
+    const made = await atWork(new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' }));
+    expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
+      code: 'body-not-ready',
+      message: expect.stringMatching(/with another body: Practice body, serial number PB-0001/),
+    });
+  });
+
+  it('an aperture or an ISO that stands otherwise than it did', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await body.change('aperture', 30);
+    await body.change('iso', 400);
+    const error = await untouched(set, () => made.station.again(set.id, { frames: [3] }));
+    expect(error).toMatchObject({
+      code: 'body-not-ready',
+      message:
+        'The camera does not stand as it did when the set was made. Set the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
+    });
+    await body.change('aperture', 36);
+    await body.change('iso', 100);
+    await fireAgain(made, set, { frames: [3] });
+    await expectSound(set);
+  });
+
+  it('a body that is not ready', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await body.change('mode', 'aperture');
+    expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
+      code: 'body-not-ready',
+      message: expect.stringMatching(/manual/i),
+    });
+  });
+
+  it('a folder that is gone', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await rename(set.folder, `${set.folder}-moved`);
+    expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
+      code: 'folder-not-writable',
+      message: expect.stringMatching(/cannot be gone on with: .*Put it back where it was/),
+    });
+  });
+
+  it('a file that changed, or another one that is gone', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    await appendFile(path.join(set.folder, '07_+2EV.jpg'), 'one byte more');
+    expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
+      code: 'set-damaged',
+      message: expect.stringMatching(
+        /^07_\+2EV\.jpg is not what came from the camera any more\. .*frame 7 to be fired again\.$/,
+      ),
+    });
+    await rm(path.join(set.folder, '07_+2EV.jpg'));
+    expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
+      code: 'set-damaged',
+      message: expect.stringMatching(
+        /^07_\+2EV\.jpg is not in .* any more\. .*choose frame 7 to be fired again\.$/,
+      ),
+    });
+    await fireAgain(made, set, { frames: [3, 7] });
+    expect(await expectSound(set)).toMatchObject({ complete: true });
+  });
+});
+
+describe('cut off in the middle', () => {
+  /** A set taken up again by a program that dies with its second release. */
+  async function cutOff(chosen: Again, shots = 2): Promise<Set> {
+    const first = await station();
+    const set = await setOf(first);
+    await first.station.close();
+    const dying = await station();
+    dying.link.beforeFire = (count) => (count === shots ? never() : undefined);
+    let seen = 0;
+    const isThere = new Promise<void>((resolve) => {
+      let isVerified = shots === 1;
+      dying.events.watch(({ happening }) => {
+        if (happening.type !== 'frame') return;
+        if (happening.frame.state === 'fired') seen += 1;
+        if (happening.frame.state === 'verified') isVerified = true;
+        if (seen === shots && isVerified) resolve();
+      });
+    });
+    await dying.station.again(set.id, chosen);
+    await isThere;
+    return set;
+  }
+
+  it('is told, and leaves a record that is right', async () => {
+    const set = await cutOff({ frames: [3, 4] });
+    const { findings } = await checkSet(set.folder);
+    expect(findings.filter(({ severity }) => severity === 'wrong')).toEqual([]);
+    const next = await atWork();
+    expect(next.events.state.unfinished).toMatchObject({
+      verified: 9,
+      frames: 9,
+      scheduled: false,
+      sentence: expect.stringMatching(/^A set was cut off while frames 3, 4 were being fired again, when/),
+    });
+    await next.station.endUnfinished();
+  });
+
+  it('is gone on with: what was being fired is fired, and both files are kept', async () => {
+    const set = await cutOff({ frames: [3, 4] });
+    const next = await atWork();
+    await next.station.resume();
+    await next.station.settled();
+    expect(next.link.fired).toBe(1);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe('Frames 3, 4 were fired again. All 9 frames are verified.');
+    expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
+    expect(record.strays).toMatchObject([
+      { frame: 4, reason: 'Evenrung was ended while the frame was being made.' },
+    ]);
+  });
+
+  it('is ended: what was made stays, and the rest is as it was before', async () => {
+    const set = await cutOff({ frames: [3, 4] });
+    const next = await atWork();
+    await next.station.endUnfinished();
+    const record = await expectSound(set);
+    expect(record.sentence).toBe(
+      'Stopped. Frame 3 was fired again. Frame 4 is as it was before. All 9 frames are verified.',
+    );
+    expect(await asideIn(set)).toEqual(['frame-03.jpg']);
+  });
+
+  it('is ended without its body, in the journal alone, and taken up again then', async () => {
+    const set = await cutOff({ frames: [3, 4] });
+    const other = await station(new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' }));
+    await other.station.endUnfinished();
+    await other.station.close();
+    expect(other.events.state.unfinished).toBeNull();
+    expect(journal.unfinishedRun()).toBeNull();
+    expect(journal.set(set.id)).toMatchObject({ state: 'complete', verified: 9 });
+    expect(journal.set(set.id)?.frames[3]?.view).toMatchObject({ state: 'verified', file: '04_-1EV.jpg' });
+    const made = await atWork();
+    await fireAgain(made, set, { frames: [4] });
+    const record = await expectSound(set);
+    // The one that had not been moved yet is moved now.
+    expect(record.setAside.map(({ file }) => file).sort()).toEqual([
+      'set-aside/frame-03.jpg',
+      'set-aside/frame-04.jpg',
+    ]);
+    expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
+    expect(await framesIn(set)).toHaveLength(9);
+  });
+});
+
+describe('a set of a run on a schedule', () => {
+  it('is taken up by itself: the run has ended as it had ended, and its schedule does not go on', async () => {
+    const made = await atWork();
+    await made.station.start({ ...NINE, frames: 3, schedule: { every: '1s', count: 2 } });
+    await made.station.settled();
+    const run = journal.runs()[0];
+    expect(run).toMatchObject({ kind: 'scheduled', state: 'complete', sets: 2 });
+    const [second, first] = journal.sets();
+    const set = { id: first?.id ?? '', folder: first?.folder ?? '' };
+
+    const dying = await station();
+    dying.link.beforeFire = never;
+    const isFired = new Promise<void>((resolve) => {
+      dying.events.watch(({ happening }) => {
+        if (happening.type === 'frame' && happening.frame.state === 'fired') resolve();
+      });
+    });
+    await dying.station.again(set.id, { frames: [2] });
+    await isFired;
+
+    const next = await atWork();
+    expect(next.events.state.unfinished).toMatchObject({ scheduled: false, verified: 3 });
+    await next.station.resume();
+    await next.station.settled();
+    expect(next.link.fired).toBe(1);
+    expect(next.events.state.schedule).toBeNull();
+    expect(await expectSound(set)).toMatchObject({
+      sentence: 'Frame 2 was fired again. All 3 frames are verified.',
+    });
+    const { number: _, notes: __, ...after } = journal.runs()[0] ?? { number: 0, notes: [] };
+    const { number: ___, notes: ____, ...before } = run ?? { number: 0, notes: [] };
+    expect(after).toEqual(before);
+    expect(journal.sets().map(({ id }) => id)).toEqual([second?.id, first?.id]);
+  });
+
+  it('cut off after its end, before the run has ended again: ended with the next start', async () => {
+    const made = await atWork();
+    await made.station.start({ ...NINE, frames: 3, schedule: { every: '1s', count: 2 } });
+    await made.station.settled();
+    const run = journal.runs()[0];
+    const [, first] = journal.sets();
+    const real = journal.endRun.bind(journal);
+    journal.endRun = () => {
+      throw new Error('The program ended here.');
+    };
+    await fireAgain(made, { id: first?.id ?? '', folder: first?.folder ?? '' }, { frames: [2] });
+    journal.endRun = real;
+    expect(journal.unfinishedRun()).not.toBeNull();
+    const next = await atWork();
+    expect(next.events.state.unfinished).toBeNull();
+    expect(journal.runs()[0]).toMatchObject({ state: 'complete', sentence: run?.sentence, memo: run?.memo });
+  });
+});

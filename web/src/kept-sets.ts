@@ -1,0 +1,114 @@
+// The sets that were made, as far as somebody looks at them: the list page by page, one set with its frames, and what is done with
+// it. They are asked for when they are looked at, and again when a run ends.
+import { computed, effect, signal } from '@preact/signals';
+import type { Again, KeptSetDetail, KeptSetView, Relabel } from '../../shared/kept.js';
+import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
+import { addressOf, goTo, route } from './route.js';
+import { act, begunHere, connection, daemon, view } from './store.js';
+
+const A_PAGE = 30;
+
+export interface Listed {
+  readonly sets: readonly KeptSetView[];
+  /** What the next page is asked for with; null on the last one. */
+  readonly next: number | null;
+}
+
+/** Null until it was read. */
+export const listed = signal<Listed | null>(null);
+export const listRefusal = signal<Refusal | null>(null);
+export const opened = signal<KeptSetDetail | null>(null);
+export const setRefusal = signal<Refusal | null>(null);
+
+/** Changes where sets are made or end, so that what is shown of them is read anew. */
+const fired = computed(() => {
+  const run = daemon.value?.run;
+  return run === undefined || run === null ? '' : `${run.set.id} ${run.state}`;
+});
+
+const isConnected = computed(() => connection.value.state === 'connected');
+const shownSet = computed(() => (route.value.name === 'set' ? route.value.id : null));
+const showsList = computed(() => route.value.name === 'sets');
+
+/** The newest page; pages that were read before stay, as far as they are still next to it. */
+async function readList(isWanted: () => boolean) {
+  const answer = await askSets(null, A_PAGE);
+  if (!isWanted()) return;
+  listRefusal.value = answer.ok ? null : answer.refusal;
+  if (!answer.ok) return;
+  const { sets, next } = answer.value;
+  const oldest = sets.at(-1)?.number ?? 0;
+  const before = listed.peek();
+  const isNextToIt = before?.sets.some(({ number }) => number >= oldest) ?? false;
+  listed.value =
+    before === null || !isNextToIt || next === null
+      ? { sets, next }
+      : { sets: [...sets, ...before.sets.filter(({ number }) => number < oldest)], next: before.next };
+}
+
+export async function readEarlier(): Promise<void> {
+  const before = listed.value;
+  if (before === null || before.next === null) return;
+  const answer = await askSets(before.next, A_PAGE);
+  listRefusal.value = answer.ok ? null : answer.refusal;
+  if (!answer.ok || listed.value !== before) return;
+  listed.value = { sets: [...before.sets, ...answer.value.sets], next: answer.value.next };
+}
+
+async function readSet(id: string, isWanted: () => boolean = () => shownSet.peek() === id) {
+  const answer = await askSet(id);
+  if (!isWanted()) return;
+  setRefusal.value = answer.ok ? null : answer.refusal;
+  if (answer.ok) opened.value = answer.value;
+}
+
+/** @returns an effect that reads while something is looked at, and takes no answer that comes too late */
+const whileShown = (read: (isWanted: () => boolean) => void) => {
+  let isWanted = true;
+  read(() => isWanted);
+  return () => {
+    isWanted = false;
+  };
+};
+
+effect(() => {
+  if (!showsList.value || !isConnected.value) return;
+  fired.value;
+  return whileShown((isWanted) => void readList(isWanted));
+});
+
+effect(() => {
+  const id = shownSet.value;
+  if (opened.peek()?.id !== id) opened.value = null;
+  setRefusal.value = null;
+  if (id === null || !isConnected.value) return;
+  fired.value;
+  return whileShown((isWanted) => void readSet(id, isWanted));
+});
+
+/** @returns whether it was taken on */
+export async function relabel(id: string, change: Relabel): Promise<boolean> {
+  const answer = await act('relabel', () => askRelabel(id, change));
+  if (answer?.ok !== true) return false;
+  await readSet(id);
+  return true;
+}
+
+/** Fires frames of a set again, or, with null, those that are missing; then the panel shows the run. */
+export async function fireAgain(id: string, what: Again | null): Promise<boolean> {
+  const answer = await act('again', () => (what === null ? askComplete(id) : askAgain(id, what)));
+  if (answer?.ok !== true) return false;
+  begunHere(answer.value.run);
+  goTo(addressOf.panel);
+  scrollTo(0, 0);
+  return true;
+}
+
+export type NotNow = 'needsBody' | 'busy' | 'unfinished';
+
+/** Why nothing can be fired at the moment; null where it can. */
+export const notNow = computed<NotNow | null>(() => {
+  if (view.value.name === 'running') return 'busy';
+  if (daemon.value?.unfinished != null) return 'unfinished';
+  return daemon.value?.body.state === 'ready' ? null : 'needsBody';
+});

@@ -1,0 +1,309 @@
+// One set that was made: what it is called, its contact sheet, its frames, and firing some of them again.
+import { useEffect, useState } from 'preact/hooks';
+import { formatEv, fromEv } from '../../../shared/ev.js';
+import { ENDED } from '../../../shared/fold.js';
+import type { Again, KeptSetDetail } from '../../../shared/kept.js';
+import type { FrameView } from '../../../shared/state.js';
+import { keptPath, sheetPath } from '../api.js';
+import { fireAgain, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
+import { readViewpoint } from '../request.js';
+import { addressOf, goTo } from '../route.js';
+import { busy, refusedAction } from '../store.js';
+import { text } from '../text.js';
+import { clock, moment } from '../words.js';
+import { Confirm } from './Confirm.js';
+import { Fold } from './Fold.js';
+import { LabelFields, type LabelTexts } from './Labels.js';
+import { Mark } from './Mark.js';
+import { Refused } from './More.js';
+import { nameOf, STATE_MARKS } from './Sets.js';
+import { Viewer } from './Viewer.js';
+
+export function KeptSet({ id, frame }: { readonly id: string; readonly frame: number | null }) {
+  useEffect(() => scrollTo(0, 0), [id]);
+  const set = opened.value?.id === id ? opened.value : null;
+  return (
+    <section class="kept-set" aria-labelledby="set-heading" data-set={id}>
+      <a class="back" href={addressOf.sets}>
+        {text.set.all}
+      </a>
+      {set === null && setRefusal.value === null && <p class="soft">{text.list.loading}</p>}
+      <Refused refusal={setRefusal.value} />
+      {set !== null && <Opened set={set} />}
+      {set !== null && frame !== null && <Viewer set={set} number={frame} />}
+    </section>
+  );
+}
+
+function Opened({ set }: { readonly set: KeptSetDetail }) {
+  const { state, viewpoint, base } = set;
+  const verified = set.frames.filter((frame) => frame.state === 'verified').length;
+  const isOver = ENDED.has(state);
+  return (
+    <>
+      <h2 id="set-heading">{nameOf(set)}</h2>
+      <p class="kept-state" data-state={state}>
+        {isOver && <Mark of={STATE_MARKS[state as keyof typeof STATE_MARKS]} />}
+        <strong>{isOver ? text.runStates[state] : text.list.underWay}</strong>
+      </p>
+      <p class="size">
+        <span>{moment(new Date(set.startedAt))}</span>
+        {viewpoint !== null && <span>{text.list.viewpoint(viewpoint)}</span>}
+        {set.scheduled && <span>{text.list.ofSchedule(set.ordinal)}</span>}
+        <span>{text.list.verified(verified, set.frames.length)}</span>
+        <span class="soft">{text.set.base(base.shutter, text.body.settings(base.aperture, base.iso))}</span>
+      </p>
+      {set.practice && <p class="practice-word">{text.list.practice}</p>}
+      {set.note !== null && <p class="kept-note">{set.note}</p>}
+      {set.sentence !== null && <p>{text.together(set.sentence)}</p>}
+      <Rename key={set.id} set={set} />
+      {set.hasSheet && <Sheet set={set} verified={verified} />}
+      <Frames set={set} />
+      <Remarks set={set} />
+      {set.folderName !== null && (
+        <dl class="kept-folder">
+          <dt>{text.run.folder}</dt>
+          <dd>
+            <code>{set.folderName}</code>
+          </dd>
+        </dl>
+      )}
+    </>
+  );
+}
+
+const textsOf = ({ name, note, viewpoint }: KeptSetDetail): LabelTexts => ({
+  name: name ?? '',
+  note: note ?? '',
+  viewpoint: viewpoint ?? '',
+});
+
+function Rename({ set }: { readonly set: KeptSetDetail }) {
+  const [written, setWritten] = useState<LabelTexts | null>(null);
+  if (written === null) {
+    return (
+      <button type="button" onClick={() => setWritten(textsOf(set))}>
+        {text.set.change}
+      </button>
+    );
+  }
+  const viewpoint = readViewpoint(written.viewpoint);
+  const isWrong = viewpoint === undefined;
+  const refused = refusedAction.value?.action === 'relabel' ? refusedAction.value.refusal : null;
+  const save = async () => {
+    if (viewpoint === undefined) return;
+    const orNull = (label: string) => (label.trim() === '' ? null : label.trim());
+    const change = { name: orNull(written.name), note: orNull(written.note), viewpoint };
+    if (await relabel(set.id, change)) setWritten(null);
+  };
+  return (
+    <form
+      class="labels"
+      onSubmit={(event) => {
+        event.preventDefault();
+        void save();
+      }}
+    >
+      <LabelFields
+        prefix="kept"
+        value={written}
+        onChange={(changed) => setWritten({ ...written, ...changed })}
+        invalid={isWrong ? { 'aria-invalid': true, 'aria-describedby': 'kept-refusal' } : {}}
+      />
+      {isWrong && (
+        <p id="kept-refusal" class="refusal" role="alert">
+          {text.labels.unreadable}
+        </p>
+      )}
+      <div class="pair">
+        <button type="submit" disabled={busy.value !== null}>
+          {text.set.save}
+        </button>
+        <button type="button" onClick={() => setWritten(null)}>
+          {text.set.leave}
+        </button>
+      </div>
+      <Refused refusal={refused} />
+    </form>
+  );
+}
+
+function Sheet({ set, verified }: { readonly set: KeptSetDetail; readonly verified: number }) {
+  const path = sheetPath(set.id, verified);
+  return (
+    <Fold line={text.set.sheet}>
+      <a class="sheet" href={path} target="_blank" rel="noopener">
+        <img src={path} alt={text.set.sheetOf(nameOf(set))} loading="lazy" />
+      </a>
+    </Fold>
+  );
+}
+
+// --- The frames, and firing them again.
+
+function Frames({ set }: { readonly set: KeptSetDetail }) {
+  const [chosen, setChosen] = useState<ReadonlySet<number> | null>(null);
+  const [asked, setAsked] = useState<{ readonly what: Again | null } | null>(null);
+  const missing = set.frames.filter((frame) => frame.state !== 'verified').length;
+  const why = notNow.value;
+  const isOver = ENDED.has(set.state);
+  const toggle = (number: number) => {
+    if (chosen === null) return;
+    const others = [...chosen].filter((other) => other !== number);
+    setChosen(new Set(chosen.has(number) ? others : [...others, number]));
+  };
+  return (
+    <>
+      <h3>{text.set.frames}</h3>
+      {isOver && (
+        <div class="pair">
+          {missing > 0 && (
+            <button type="button" disabled={why !== null} onClick={() => setAsked({ what: null })}>
+              {text.set.complete}
+            </button>
+          )}
+          <button
+            type="button"
+            disabled={why !== null}
+            aria-expanded={chosen !== null}
+            onClick={() => setChosen(chosen === null ? new Set() : null)}
+          >
+            {chosen === null ? text.set.fireAgain : text.set.done}
+          </button>
+        </div>
+      )}
+      {isOver && why !== null && <p class="soft">{text.set[why]}</p>}
+      {chosen !== null && why === null && (
+        <div class="choosing">
+          <p>{text.set.choose}</p>
+          <div class="pair">
+            {set.passes.map((_, index) => (
+              <button key={index} type="button" onClick={() => setAsked({ what: { pass: index + 1 } })}>
+                {text.set.pass(index + 1)}
+              </button>
+            ))}
+          </div>
+          <button
+            type="button"
+            disabled={chosen.size === 0}
+            onClick={() => setAsked({ what: { frames: [...chosen].sort((a, b) => a - b) } })}
+          >
+            {text.set.chosen(chosen.size)}
+          </button>
+        </div>
+      )}
+      {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
+      <ol role="list" class="kept-frames" aria-label={text.set.frames}>
+        {set.frames.map((frame) => (
+          <li key={frame.number} data-frame={frame.number} data-state={frame.state}>
+            <Tile set={set} frame={frame} />
+            {chosen !== null && why === null && (
+              <label class="choice" for={`choose-${frame.number}`}>
+                <input
+                  id={`choose-${frame.number}`}
+                  type="checkbox"
+                  checked={chosen.has(frame.number)}
+                  onChange={() => toggle(frame.number)}
+                />
+                <span>{text.set.choice(frame.number)}</span>
+              </label>
+            )}
+          </li>
+        ))}
+      </ol>
+      {asked !== null && (
+        <Confirm
+          question={questionFor(asked.what, missing)}
+          startedAt={set.startedAt}
+          onLeave={() => setAsked(null)}
+          onFire={() => fireAgain(set.id, asked.what)}
+        />
+      )}
+    </>
+  );
+}
+
+function questionFor(what: Again | null, missing: number): string {
+  if (what === null) return text.confirm.complete(missing);
+  return 'pass' in what ? text.confirm.pass(what.pass) : text.confirm.frames(what.frames);
+}
+
+function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: FrameView }) {
+  const { number, offset, shutter, state, file, attempts, reason, marks } = frame;
+  return (
+    <>
+      {file === null ? (
+        <span class="no-picture">{text.set.notMade}</span>
+      ) : (
+        <a
+          href={addressOf.frame(set.id, number)}
+          aria-label={text.set.open(number)}
+          onClick={(event) => {
+            // A new tab is the browser's business.
+            if (event.ctrlKey || event.metaKey || event.shiftKey) return;
+            event.preventDefault();
+            goTo(addressOf.frame(set.id, number));
+          }}
+        >
+          <img
+            src={keptPath(set.id, number, 'thumbnail', attempts)}
+            alt=""
+            width="240"
+            height="160"
+            loading="lazy"
+          />
+        </a>
+      )}
+      <span class="tile-words">
+        {text.set.frame(number, formatEv(fromEv(offset)), shutter)}
+        {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
+        {marks.map(({ code, sentence }) => (
+          <span key={code + sentence} class="frame-mark" data-mark={code}>
+            <Mark of="warning" />
+            <span>{text.together(sentence)}</span>
+          </span>
+        ))}
+      </span>
+    </>
+  );
+}
+
+/** What else is to be known of it. */
+function Remarks({ set: { notes, asides, strays } }: { readonly set: KeptSetDetail }) {
+  return (
+    <>
+      {notes.length > 0 && (
+        <ul class="warnings" aria-label={text.set.notes}>
+          {notes.map((note, index) => (
+            <li key={index}>
+              <Mark of="note" />
+              {text.together(note)}
+            </li>
+          ))}
+        </ul>
+      )}
+      {asides.length > 0 && (
+        <Fold line={text.set.asides(asides.length)}>
+          <ul class="plain-list">
+            {asides.map(({ file, reason }) => (
+              <li key={file}>
+                <code>{file}</code> {reason}
+              </li>
+            ))}
+          </ul>
+        </Fold>
+      )}
+      {strays.length > 0 && (
+        <Fold line={text.set.strays(strays.length)}>
+          <ul class="plain-list">
+            {strays.map(({ frame, releasedAt, reason }, index) => (
+              <li key={index}>
+                {text.set.stray(frame, clock(new Date(releasedAt)))} {reason}
+              </li>
+            ))}
+          </ul>
+        </Fold>
+      )}
+    </>
+  );
+}

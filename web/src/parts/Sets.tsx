@@ -1,0 +1,93 @@
+// The sets that were made, the newest first, page by page.
+import { useEffect, useState } from 'preact/hooks';
+import { ENDED } from '../../../shared/fold.js';
+import type { KeptSetView } from '../../../shared/kept.js';
+import { keptPath } from '../api.js';
+import { listed, listRefusal, readEarlier } from '../kept-sets.js';
+import { addressOf } from '../route.js';
+import { text } from '../text.js';
+import { moment } from '../words.js';
+import { Mark } from './Mark.js';
+import { Refused } from './More.js';
+
+export function Sets() {
+  const [isReading, setIsReading] = useState(false);
+  useEffect(() => scrollTo(0, 0), []);
+  const known = listed.value;
+  const readOn = async () => {
+    setIsReading(true);
+    await readEarlier();
+    setIsReading(false);
+  };
+  return (
+    <section class="sets" aria-labelledby="sets-heading">
+      <h2 id="sets-heading">{text.list.heading}</h2>
+      {known === null && listRefusal.value === null && <p class="soft">{text.list.loading}</p>}
+      {known?.sets.length === 0 && <p class="soft">{text.list.none}</p>}
+      {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
+      <ul role="list" class="kept-list" aria-labelledby="sets-heading">
+        {known?.sets.map((set) => (
+          <li key={set.id} data-set={set.id} data-state={set.state}>
+            <Row set={set} />
+          </li>
+        ))}
+      </ul>
+      <Refused refusal={listRefusal.value} />
+      {known !== null && known.next !== null && (
+        <button type="button" disabled={isReading} onClick={() => void readOn()}>
+          {text.list.earlier}
+        </button>
+      )}
+    </section>
+  );
+}
+
+export const nameOf = ({ name, startedAt }: Pick<KeptSetView, 'name' | 'startedAt'>): string =>
+  name ?? text.list.unnamed(moment(new Date(startedAt)));
+
+export const STATE_MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
+
+function Row({ set }: { readonly set: KeptSetView }) {
+  const { state, verified, frames, viewpoint, scheduled, ordinal } = set;
+  const more = [
+    set.name === null ? '' : moment(new Date(set.startedAt)),
+    viewpoint === null ? '' : text.list.viewpoint(viewpoint),
+    scheduled ? text.list.ofSchedule(ordinal) : '',
+    set.practice ? text.list.practice : '',
+  ].filter((part) => part !== '');
+  return (
+    <a href={addressOf.set(set.id)}>
+      <Middle set={set} />
+      <span class="kept-words">
+        <strong>{nameOf(set)}</strong>
+        <span class="kept-state" data-state={state}>
+          {ENDED.has(state) ? <Mark of={STATE_MARKS[state as keyof typeof STATE_MARKS]} /> : null}
+          {ENDED.has(state) ? text.runStates[state] : text.list.underWay},{' '}
+          {text.list.verified(verified, frames)}
+        </span>
+        {more.length > 0 && <span class="soft">{more.join(', ')}</span>}
+        {set.note !== null && <span class="kept-note">{set.note}</span>}
+      </span>
+    </a>
+  );
+}
+
+/** Its middle frame, where it is sure to be there. */
+function Middle({ set }: { readonly set: KeptSetView }) {
+  return (
+    <span class="kept-picture" aria-hidden="true">
+      {set.state === 'complete' && (
+        <img
+          src={keptPath(set.id, Math.ceil(set.frames / 2), 'thumbnail', 1)}
+          alt=""
+          width="90"
+          height="60"
+          loading="lazy"
+          onError={(event) => {
+            event.currentTarget.hidden = true;
+          }}
+        />
+      )}
+    </span>
+  );
+}

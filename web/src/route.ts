@@ -1,0 +1,46 @@
+// Which page of the panel is shown, kept in the address behind the #: so that the way back is the browser's own, and a set can be
+// opened from a link. Must know nothing of what stands on the pages.
+import { signal } from '@preact/signals';
+
+export type Route =
+  | { readonly name: 'panel' }
+  | { readonly name: 'sets' }
+  /** `frame` is the one that is shown at full size. */
+  | { readonly name: 'set'; readonly id: string; readonly frame: number | null };
+
+const SET = /^#sets\/([\w-]+)(?:\/(\d{1,3}))?$/;
+
+export function routeOf(hash: string): Route {
+  const [, id, frame] = SET.exec(hash) ?? [];
+  if (id !== undefined) return { name: 'set', id, frame: frame === undefined ? null : Number(frame) };
+  return hash === '#sets' ? { name: 'sets' } : { name: 'panel' };
+}
+
+export const addressOf = {
+  panel: '#',
+  sets: '#sets',
+  set: (id: string) => `#sets/${id}`,
+  frame: (id: string, frame: number) => `#sets/${id}/${frame}`,
+};
+
+export const route = signal(routeOf(location.hash));
+
+addEventListener('hashchange', () => {
+  route.value = routeOf(location.hash);
+});
+
+/** Marks steps that were made here: from them the way back is one step. */
+const OURS = 'evenrung';
+
+/** @param inPlace leaves no step to go back to */
+export function goTo(address: string, inPlace = false): void {
+  if (inPlace) history.replaceState(history.state, '', address);
+  else history.pushState(OURS, '', address);
+  route.value = routeOf(location.hash);
+}
+
+/** @param address is where that leads, for whoever came here from elsewhere */
+export function goBack(address: string): void {
+  if (history.state === OURS) history.back();
+  else goTo(address, true);
+}

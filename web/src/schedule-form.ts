@@ -1,0 +1,199 @@
+// The fields of a schedule and the request that they make. Pure. Must not know what the daemon finds possible: it only tells a
+// field that cannot be read at all.
+import type { WrittenLight, WrittenRunRequest } from '../../shared/run-request.js';
+import type { Overrun, SunEvent, WrittenSchedule } from '../../shared/schedule.js';
+
+/** In the order of an evening; the names are those of shared/schedule.ts. */
+export const SUN: readonly SunEvent[] = [
+  'sunset',
+  'dusk',
+  'nautical dusk',
+  'nautical dawn',
+  'dawn',
+  'sunrise',
+];
+
+/** A moment as it stands in its fields. */
+export interface MomentFields<First extends string> {
+  readonly kind: First | 'time' | SunEvent;
+  /** `21:40`, where `kind` is a time. */
+  readonly time: string;
+  /** Minutes from the sun's event. */
+  readonly shift: string;
+  readonly side: 'before' | 'after';
+}
+
+export type Unit = 's' | 'min' | 'h';
+
+export interface ScheduleForm {
+  readonly on: boolean;
+  readonly every: string;
+  readonly unit: Unit;
+  readonly ends: MomentFields<'count'>;
+  readonly count: string;
+  readonly starts: MomentFields<'now'>;
+  readonly overrun: Overrun;
+  readonly maySleep: boolean;
+  /** Whether the base follows the light. */
+  readonly follows: boolean;
+  /** Labels of the body; empty where slot and body alone set the limit. */
+  readonly slowest: string;
+  readonly fastest: string;
+  /** Empty where ISO stays. */
+  readonly isoLeast: string;
+  readonly isoMost: string;
+  /** EV, as people write them. */
+  readonly mostPerSet: string;
+}
+
+/** Decimal degrees, as they stand in their fields. */
+export interface PlaceFields {
+  readonly latitude: string;
+  readonly longitude: string;
+}
+
+export const NO_SCHEDULE: ScheduleForm = {
+  on: false,
+  every: '5',
+  unit: 'min',
+  ends: { kind: 'count', time: '', shift: '0', side: 'before' },
+  count: '12',
+  starts: { kind: 'now', time: '', shift: '0', side: 'after' },
+  overrun: 'skip',
+  maySleep: false,
+  follows: false,
+  slowest: '',
+  fastest: '',
+  isoLeast: '',
+  isoMost: '',
+  mostPerSet: '1',
+};
+
+export type ScheduleField =
+  | 'every'
+  | 'count'
+  | 'until'
+  | 'start'
+  | 'place'
+  | 'overrun'
+  | 'slowest'
+  | 'fastest'
+  | 'iso'
+  | 'mostPerSet';
+
+const FIELDS: readonly string[] = [
+  'every',
+  'count',
+  'until',
+  'start',
+  'place',
+  'overrun',
+  'slowest',
+  'fastest',
+  'iso',
+  'mostPerSet',
+] satisfies ScheduleField[];
+
+/** @param named as the daemon names it @returns null where it is about none of them */
+export function fieldNamed(named: string | null): ScheduleField | null {
+  if (named === 'isoLeast' || named === 'isoMost') return 'iso';
+  return named !== null && FIELDS.includes(named) ? (named as ScheduleField) : null;
+}
+
+export type SchedulePart = Pick<WrittenRunRequest, 'schedule' | 'light' | 'maySleep'>;
+
+/** @returns what goes with the set, or the first field that cannot be read */
+export function writeSchedule(
+  form: ScheduleForm,
+  place: PlaceFields,
+  mode: 'manual' | 'aperture',
+): SchedulePart | ScheduleField {
+  const every = readNumber(form.every);
+  if (every === undefined || every <= 0) return 'every';
+  const start = writeMoment(form.starts);
+  if (start === undefined) return 'start';
+  const ends = writeEnd(form);
+  if (typeof ends === 'string') return ends;
+  const where = readPlace(place);
+  if (where === 'place') return where;
+  // In aperture priority the camera follows by itself.
+  const light = form.follows && mode === 'manual' ? writeLight(form) : undefined;
+  if (typeof light === 'string') return light;
+  const schedule: WrittenSchedule = {
+    every: Math.round(every * SECONDS[form.unit]),
+    ...ends,
+    start,
+    ...(where === null ? {} : { place: where }),
+    overrun: form.overrun,
+  };
+  return {
+    schedule,
+    ...(light === undefined ? {} : { light }),
+    ...(form.maySleep ? { maySleep: true } : {}),
+  };
+}
+
+const SECONDS: Readonly<Record<Unit, number>> = { s: 1, min: 60, h: 3600 };
+
+function writeEnd(form: ScheduleForm): Pick<WrittenSchedule, 'count' | 'until'> | ScheduleField {
+  if (form.ends.kind !== 'count') {
+    const until = writeMoment(form.ends);
+    return until === undefined ? 'until' : { until };
+  }
+  const count = readNumber(form.count);
+  return count === undefined ? 'count' : { count };
+}
+
+/** @returns `now`, `21:40`, `sunset`, `nautical dawn-20min`; undefined where a field holds nothing that can be read */
+function writeMoment({ kind, time, shift, side }: MomentFields<string>): string | undefined {
+  if (kind === 'now') return kind;
+  if (kind === 'time') return time === '' ? undefined : time;
+  const minutes = shift.trim() === '' ? 0 : readNumber(shift);
+  if (minutes === undefined || minutes < 0) return undefined;
+  return minutes === 0 ? kind : `${kind}${side === 'before' ? '-' : '+'}${minutes}min`;
+}
+
+function writeLight({ slowest, fastest, isoLeast, isoMost, mostPerSet }: ScheduleForm): WrittenLight | 'iso' {
+  const isos = [isoLeast, isoMost].map((iso) => (iso.trim() === '' ? null : (readNumber(iso) ?? Number.NaN)));
+  const [least = null, most = null] = isos;
+  // One end alone leaves open how far it may go.
+  if (isos.some(Number.isNaN) || (least === null) !== (most === null)) return 'iso';
+  return {
+    ...(slowest === '' ? {} : { slowest }),
+    ...(fastest === '' ? {} : { fastest }),
+    ...(least === null || most === null ? {} : { isoLeast: least, isoMost: most }),
+    mostPerSet,
+  };
+}
+
+/** @returns null where nothing was typed */
+function readPlace({ latitude, longitude }: PlaceFields) {
+  if (latitude.trim() === '' && longitude.trim() === '') return null;
+  const [north, east] = [readNumber(latitude), readNumber(longitude)];
+  const isOnEarth =
+    north !== undefined && east !== undefined && Math.abs(north) <= 90 && Math.abs(east) <= 180;
+  return isOnEarth ? { latitude: north, longitude: east } : 'place';
+}
+
+function readNumber(written: string): number | undefined {
+  const number = written.trim() === '' ? Number.NaN : Number(written);
+  return Number.isFinite(number) ? number : undefined;
+}
+
+const OFFERED = /^(.+?)(?:([+-])(?:(\d+)h)?(?:(\d+)min)?)?$/;
+
+/** @param until as the daemon offers it: `sunrise-20min` @returns the fields that ask for it; null where they cannot */
+export function endOffered(until: string): MomentFields<'count'> | null {
+  const [, name, sign, hours = '0', minutes = '0'] = OFFERED.exec(until) ?? [];
+  const event = SUN.find((known) => known === name);
+  if (event === undefined) return null;
+  const shift = String(Number(hours) * 60 + Number(minutes));
+  return { kind: event, time: '', shift, side: sign === '+' ? 'after' : 'before' };
+}
+
+/** @returns the fields of an interval: whole minutes and hours where it is some */
+export function intervalOf(seconds: number): Pick<ScheduleForm, 'every' | 'unit'> {
+  if (seconds % 3600 === 0) return { every: String(seconds / 3600), unit: 'h' };
+  if (seconds % 30 === 0 && seconds >= 60) return { every: String(seconds / 60), unit: 'min' };
+  return { every: String(seconds), unit: 's' };
+}

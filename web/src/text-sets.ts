@@ -1,0 +1,87 @@
+// What the panel says of finished sets, of what they are called, and of firing them again.
+import { allOf, count, frames, shutter } from './words.js';
+
+export const setsText = {
+  labels: {
+    line: (name: string, viewpoint: string) =>
+      [name.trim(), viewpoint.trim() === '' ? '' : `viewpoint ${viewpoint.trim()}`]
+        .filter((part) => part !== '')
+        .join(', ') || 'Name, note, viewpoint',
+    name: 'Name',
+    note: 'Note',
+    viewpoint: 'Viewpoint',
+    next: 'Next viewpoint',
+    nextOf: (number: number) => `Set at viewpoint ${number}`,
+    why: 'They go into the record of each set. A viewpoint is a place where the tripod stands.',
+    unreadable: 'Write the number of the viewpoint, from 1 to 9999, or nothing.',
+  },
+  list: {
+    link: 'Finished sets',
+    back: 'Panel',
+    heading: 'Finished sets',
+    none: 'No set was made yet.',
+    loading: 'Reading the sets',
+    earlier: 'Earlier sets',
+    unnamed: (at: string) => `Set of ${at}`,
+    viewpoint: (viewpoint: string) => `Viewpoint ${viewpoint}`,
+    verified: (verified: number, of: number) =>
+      verified === of ? frames(of) : `${verified} of ${frames(of)}`,
+    ofSchedule: (ordinal: number) => `set ${ordinal} of a schedule`,
+    practice: 'Practice: nothing was photographed',
+    underWay: 'Under way',
+    again: 'Try again',
+  },
+  set: {
+    all: 'All finished sets',
+    base: (label: string, settings: string) =>
+      `Base ${shutter(label)}${settings === '' ? '' : `, ${settings}`}`,
+    sheet: 'Contact sheet',
+    sheetOf: (name: string) => `Contact sheet of ${name}`,
+    frames: 'Frames',
+    notMade: 'not made',
+    frame: (number: number, offset: string, label: string) =>
+      `Frame ${number}, ${offset} EV, ${shutter(label)}`,
+    open: (number: number) => `Frame ${number} at full size`,
+    change: 'Change name and note',
+    save: 'Save',
+    leave: 'Leave it',
+    notes: 'Notes',
+    asides: (number: number) => count(number, 'file set aside', 'files set aside'),
+    strays: (number: number) => count(number, 'release without a file', 'releases without a file'),
+    stray: (frame: number, at: string) => `Frame ${frame}, released ${at}:`,
+    complete: 'Complete this set',
+    fireAgain: 'Fire again',
+    choose: 'Choose frames, or a whole pass.',
+    choice: (number: number) => `Choose frame ${number}`,
+    pass: (number: number) => `Pass ${number}`,
+    chosen: (number: number) => (number === 0 ? 'No frame chosen' : `Fire ${frames(number)} again`),
+    done: 'Done choosing',
+    needsBody: 'To fire again, a camera has to be there.',
+    busy: 'A run is under way: wait for its end.',
+    unfinished: 'An earlier set was cut off: go on with it or end it first.',
+  },
+  confirm: {
+    light: (at: string) =>
+      `The set was begun ${at}. The light may have moved since, and the camera: what is fired now may not match the other frames.`,
+    complete: (missing: number) =>
+      `Fire the ${missing === 1 ? 'frame that is' : `${missing} frames that are`} missing?`,
+    frames: (numbers: readonly number[]) =>
+      `Fire ${numbers.length === 1 ? 'frame' : 'frames'} ${allOf(numbers)} again?`,
+    pass: (number: number) => `Fire pass ${number} again?`,
+    fire: 'Fire',
+    leave: 'Leave it',
+    starting: 'Starting',
+  },
+  viewer: {
+    of: (number: number, all: number) => `Frame ${number} of ${all}`,
+    darker: 'Darker frame',
+    lighter: 'Lighter frame',
+    close: 'Close',
+    whole: 'Show all of it',
+    pixels: 'Show every pixel',
+    file: 'The file',
+    loading: 'Loading the picture',
+    none: 'This frame has no picture that a browser can show.',
+    notMade: 'This frame was not made.',
+  },
+} as const;

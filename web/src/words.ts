@@ -1,0 +1,72 @@
+// Numbers, lengths of time, moments and amounts as the panel writes them. Pure.
+
+export const count = (number: number, one: string, many: string): string =>
+  `${number} ${number === 1 ? one : many}`;
+
+export const frames = (number: number): string => count(number, 'frame', 'frames');
+export const passes = (number: number): string => count(number, 'pass', 'passes');
+export const sets = (number: number): string => count(number, 'set', 'sets');
+
+export const shutter = (label: string): string => (/\d$/.test(label) ? `${label} s` : label);
+
+/** @returns `f/8, ISO 100`; what is not told is left out */
+export const apertureAndIso = (aperture: string | null, iso: string | null): string =>
+  [
+    aperture === null ? null : `f/${aperture.replace(/^f\/?/i, '')}`,
+    iso === null ? null : `ISO ${iso.replace(/^iso\s*/i, '')}`,
+  ]
+    .filter((part) => part !== null)
+    .join(', ');
+
+/** @returns `under 1 s`, `about 6 s`, `about 2 min 5 s` */
+export function about(seconds: number): string {
+  if (seconds < 1) return 'under 1 s';
+  const whole = Math.ceil(seconds);
+  if (whole < 100) return `about ${whole} s`;
+  const rest = whole % 60;
+  return `about ${Math.floor(whole / 60)} min${rest === 0 ? '' : ` ${rest} s`}`;
+}
+
+/** @returns `45 s`, `4 min`, `4 min 30 s`, `1 h 30 min`; seconds are left out from an hour on */
+export function length(seconds: number): string {
+  const whole = seconds < 3600 ? Math.round(seconds) : Math.round(seconds / 60) * 60;
+  const parts = [
+    [Math.floor(whole / 3600), 'h'],
+    [Math.floor((whole % 3600) / 60), 'min'],
+    [whole % 60, 's'],
+  ] as const;
+  const said = parts.filter(([number]) => number > 0).map(([number, unit]) => `${number} ${unit}`);
+  return said.length === 0 ? '0 s' : said.join(' ');
+}
+
+/** A number must not part from its unit at the end of a line. */
+export const unbroken = (words: string): string => words.replace(/(\d) /g, '$1\u00a0');
+
+export const clock = (at: Date): string =>
+  at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', second: '2-digit' });
+
+export const hourAndMinute = (at: Date): string =>
+  at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit' });
+
+/** @returns `22:48`, with the day before it where that is not today */
+export function moment(at: Date, today = new Date()): string {
+  if (at.toDateString() === today.toDateString()) return hourAndMinute(at);
+  const isThisYear = at.getFullYear() === today.getFullYear();
+  const day = at.toLocaleDateString('en-GB', {
+    day: 'numeric',
+    month: 'short',
+    ...(isThisYear ? {} : { year: 'numeric' }),
+  });
+  return `${day}, ${hourAndMinute(at)}`;
+}
+
+/** @returns `13 GB`, `420 MB`, rounded up: it is room that is needed */
+export function amount(bytes: number): string {
+  const [size, unit] =
+    bytes < 1e9 ? [bytes / 1e6, 'MB'] : bytes < 1e12 ? [bytes / 1e9, 'GB'] : [bytes / 1e12, 'TB'];
+  return `${size < 10 ? Math.ceil(size * 10) / 10 : Math.ceil(size)} ${unit}`;
+}
+
+/** @returns `1, 3 and 5` */
+export const allOf = (words: readonly (number | string)[]): string =>
+  words.length < 2 ? words.join() : `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`;
