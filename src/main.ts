@@ -36,7 +36,7 @@ addSchedule(program);
 addFire(program, log);
 addBodies(program, log);
 addLearn(program, log);
-addSets(program);
+addSets(program, log);
 
 // The errors of subcommands come as exceptions too.
 for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });

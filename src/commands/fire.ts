@@ -4,24 +4,26 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import { parseRunRequest, type WrittenRunRequest } from '../../shared/run-request.js';
-import type { Happening, NumberedEvent, ScheduleView } from '../../shared/state.js';
-import { formatEv, fromEv } from '../exposure/index.js';
+import type { Happening, ScheduleView } from '../../shared/state.js';
 import { type Alarm, EventLog, Station } from '../run/index.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
+import { printJson, wordsPrinter } from './fire-words.js';
 import {
+  addNamingOptions,
   addRequestOptions,
   type BodyOptions,
   bodyOption,
   cameraOption,
-  counted,
   finderOptions,
   type LimitOptions,
+  type NamingOptions,
+  namingOf,
   narrowTo,
   patienceOption,
   type RequestOptions,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
-import { ANSWERS_AGAIN, exitCodeOf, moreAbout, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
 import {
   addLabelOptions,
   addLightOptions,
@@ -32,7 +34,7 @@ import {
   type ScheduleOptions,
   writtenRunRequest,
 } from './run-options.js';
-import { foreseenInWords, isOver, ScheduleTeller } from './schedule-words.js';
+import { foreseenInWords, isOver } from './schedule-words.js';
 
 interface FireOptions
   extends RequestOptions,
@@ -41,6 +43,7 @@ interface FireOptions
     ScheduleOptions,
     LabelOptions,
     LightOptions,
+    NamingOptions,
     AlarmChoice {
   readonly into: string;
   /** Seconds. */
@@ -57,6 +60,7 @@ export function addFire(program: Command, log: Logger): void {
     addLabelOptions,
     addScheduleOptions,
     addLightOptions,
+    addNamingOptions,
     addAlarmOptions,
   ])
     add(command);
@@ -100,6 +104,7 @@ async function fireWith(
     journal,
     patienceMs: options.patience * 1000,
     narrow: narrowTo(options),
+    naming: namingOf(options),
     ...(alarm === null ? {} : { alarm }),
   });
   let stopped = false;
@@ -181,68 +186,4 @@ async function endEarlier(station: Station, { json }: FireOptions, log: Logger):
   if (json) log.warn(sentence);
   else process.stdout.write(`${sentence}\n`);
   await station.endUnfinished();
-}
-
-const movedWords = (ev: number | null): string =>
-  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
-
-function printJson(event: NumberedEvent): void {
-  process.stdout.write(`${JSON.stringify(event)}\n`);
-}
-
-/** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
-function wordsPrinter(): (event: NumberedEvent) => void {
-  let introduced = false;
-  let passes = 0;
-  let begun = '';
-  const teller = new ScheduleTeller({ isForeseen: true });
-  const say = (line: string) => process.stdout.write(`${line}\n`);
-  return ({ happening }) => {
-    for (const { line } of teller.linesOf(happening)) say(line);
-    switch (happening.type) {
-      case 'body':
-        // Told anew whenever something about it changes.
-        if (happening.body.state !== 'ready' || introduced) return;
-        introduced = true;
-        if (happening.body.note !== null) say(happening.body.note);
-        if (happening.body.body.link === 'practice')
-          say('Practice body: nothing is photographed, the scene is invented.');
-        else say(`Body: ${happening.body.body.model}`);
-        return;
-      case 'run': {
-        if (happening.run.set.id === begun) return;
-        begun = happening.run.set.id;
-        const { plan, frames } = happening.run;
-        passes = plan.passes.length;
-        say(
-          `${counted(frames.length, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s`,
-        );
-        return;
-      }
-      case 'pass':
-        if (happening.state === 'firing') say(`Pass ${happening.pass} of ${passes}`);
-        return;
-      case 'frame': {
-        const { frame } = happening;
-        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
-        if (frame.state === 'verified') say(`${name} verified${movedWords(frame.baseMoved)}`);
-        if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
-        return;
-      }
-      case 'trouble':
-        if (happening.trouble === null) say(ANSWERS_AGAIN);
-        else say(`${happening.trouble.sentence} ${happening.trouble.next}`);
-        return;
-      case 'note':
-        say(happening.note);
-        return;
-      case 'run-state':
-        if (happening.state === 'making-up') say('Making up what is missing, singly');
-        if (!ENDED.has(happening.state)) return;
-        say(happening.sentence ?? happening.state);
-        if (happening.error !== null) say(moreAbout(happening.error));
-        if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
-        return;
-    }
-  };
 }

@@ -4,6 +4,14 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { MOST_FRAMES, type WrittenConditions, type WrittenSetRequest } from '../../shared/request.js';
 import type { BodyLimits } from '../exposure/index.js';
+import {
+  DEFAULT_FRAME_TEMPLATE,
+  DEFAULT_SET_TEMPLATE,
+  defaultNaming,
+  type Naming,
+  parseTemplate,
+  type Template,
+} from '../frames/index.js';
 import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
 import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
 import { configFolder, stateFolder } from './places.js';
@@ -86,6 +94,33 @@ export function patienceOption(): Option {
     .argParser(secondsNumber)
     .default(60);
 }
+
+/** Judged as they are read: a name that does not work must not come up when frames come. */
+export interface NamingOptions {
+  readonly frameName?: Template;
+  readonly setName?: Template;
+}
+
+/** @throws EvenrungError template-unusable, where the command line is read */
+export const addNamingOptions = (command: Command): Command =>
+  command
+    .addOption(
+      new Option(
+        '--frame-name <template>',
+        `how frames are called, such as {name}_{frame}_{offset}EV (else ${DEFAULT_FRAME_TEMPLATE})`,
+      ).argParser((text) => parseTemplate(text, 'frame')),
+    )
+    .addOption(
+      new Option(
+        '--set-name <template>',
+        `how set folders are called, such as {date}_{name}_{set} (else ${DEFAULT_SET_TEMPLATE})`,
+      ).argParser((text) => parseTemplate(text, 'set')),
+    );
+
+export const namingOf = ({ frameName, setName }: NamingOptions): Naming => {
+  const { frame, set } = defaultNaming();
+  return { frame: frameName ?? frame, set: setName ?? set };
+};
 
 export interface BodyOptions {
   readonly body: BodyChoice;

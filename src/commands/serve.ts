@@ -7,10 +7,13 @@ import { type Alarm, EventLog, Station } from '../run/index.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
 import { askInTerminal } from './ask-terminal.js';
 import {
+  addNamingOptions,
   type BodyOptions,
   bodyOption,
   cameraOption,
   finderOptions,
+  type NamingOptions,
+  namingOf,
   patienceOption,
   portNumber,
 } from './options.js';
@@ -19,7 +22,7 @@ import { defaultInto, notesFolder, panelFolder } from './places.js';
 import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
-interface ServeOptions extends BodyOptions, AlarmChoice {
+interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice {
   readonly into: string;
   /** Seconds. */
   readonly patience: number;
@@ -31,7 +34,7 @@ const DEFAULT_PORT = 4160;
 const LOOK_AGAIN_MS = 5000;
 
 export function addServe(program: Command, log: Logger): void {
-  addAlarmOptions(program.command('serve').description('run the daemon with its panel'))
+  addNamingOptions(addAlarmOptions(program.command('serve').description('run the daemon with its panel')))
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(patienceOption())
@@ -77,6 +80,7 @@ async function serveWith(
     events,
     journal,
     patienceMs: patience * 1000,
+    naming: namingOf(which),
     lookAgainMs: LOOK_AGAIN_MS,
     ...(alarm === null ? {} : { alarm }),
   });

@@ -103,7 +103,9 @@ export interface ShownSet {
 /** @returns lines of at most 80 columns, but for words that are longer, such as paths */
 export function setInWords(shown: ShownSet): string[] {
   const { set, problem, record, log } = shown;
-  const marks = record?.frames.flatMap(({ number, marks: list }) =>
+  // As long as there is no record, the journal tells.
+  const frames = record?.frames ?? set.frames.map(({ view }) => view);
+  const marks = frames.flatMap(({ number, marks: list }) =>
     list.map(({ sentence }) => `frame ${number}: ${sentence}`),
   );
   const rejected = set.frames.flatMap(({ view }) =>
@@ -119,7 +121,7 @@ export function setInWords(shown: ShownSet): string[] {
     ...headOf(shown),
     '',
     ...framesInWords(set.frames),
-    ...section('what to know of them', [...rejected, ...(marks ?? [])]),
+    ...section('what to know of them', [...rejected, ...marks]),
     ...section('released, and no file came', strays),
     ...section(
       'set aside',

@@ -1,9 +1,10 @@
 // `sets`: which sets there were, what is known of one, whether a set folder still holds what its record says, and a copy of it
-// elsewhere. It only reads, also beside a daemon that is firing.
+// elsewhere: that only reads, also beside a daemon that is firing. And, in sets-again.ts, a set that is taken up again.
 import { readFile, stat } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { type Command, InvalidArgumentError, Option } from 'commander';
+import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { checkSet, exifTool, exportSet, RECORD, type SetCheck, setFoldersIn } from '../frames/index.js';
@@ -18,6 +19,7 @@ import {
 } from '../run/index.js';
 import { stateFolder } from './places.js';
 import { onStopSignal } from './process.js';
+import { addAgain, addComplete } from './sets-again.js';
 import {
   checkInWords,
   exportInWords,
@@ -51,7 +53,7 @@ export type Say = (line: string) => void;
 
 const DEFAULT_LIMIT = 20;
 
-export function addSets(program: Command): void {
+export function addSets(program: Command, log: Logger): void {
   const say: Say = (line) => process.stdout.write(`${line}\n`);
   const sets = program
     .command('sets')
@@ -100,6 +102,8 @@ export function addSets(program: Command): void {
       const folder = await folderOf(set, (use) => withJournal(use));
       await exportTo(folder, command.optsWithGlobals(), say);
     });
+  addAgain(sets, log);
+  addComplete(sets, log);
 }
 
 /** @returns how many there are, counted to one more than the limit */

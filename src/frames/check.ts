@@ -32,6 +32,7 @@ export type FindingCode =
   | 'sidecar-missing'
   | 'sidecar-differs'
   | 'aside-missing'
+  | 'beside-missing'
   | 'file-unknown'
   | 'left-over';
 
@@ -130,10 +131,11 @@ function findIncomplete({ frames, complete, sentence }: KeptSetRecord, find: Fin
 /** @returns the checksum that was kept for each file, from the record or from the list beside it */
 async function sumsOf(
   folder: string,
-  { frames }: KeptSetRecord,
+  record: KeptSetRecord,
   version: number,
   find: Find,
 ): Promise<ReadonlyMap<string, string>> {
+  const { frames } = record;
   const text = await readFile(path.join(folder, SUMS), 'utf8').catch(() => '');
   const listed = new Map(parseSums(text).map(({ file, sha256 }) => [file, sha256]));
   const kept = new Map<string, string>();
@@ -142,16 +144,16 @@ async function sumsOf(
     const inList = file === null ? undefined : listed.get(file);
     if (file === null || (sha256 === null && inList === undefined)) continue;
     kept.set(file, sha256 ?? (inList as string));
+    const about = { frame: frame.number, file: SUMS };
     if (sha256 !== null && inList !== undefined && inList !== sha256)
       find(
         'sums-differ',
         'wrong',
         `${nameOf(frame)}: ${SUMS} and ${RECORD} keep different checksums for ${file}.`,
-        {
-          frame: frame.number,
-          file: SUMS,
-        },
+        about,
       );
+    if (text !== '' && isHandedOver(record) && inList === undefined)
+      find('sums-differ', 'wrong', `${nameOf(frame)}: ${SUMS} does not list ${file}.`, about);
   }
   const without = frames.filter(({ file }) => file !== null && !kept.has(file));
   if (without.length > 0)
@@ -349,9 +351,15 @@ async function checkRest(folder: string, record: KeptSetRecord, find: Find): Pro
     else find('file-unknown', 'note', `${file} is not in the record: somebody else put it there.`, { file });
   }
   const there = new Set(files);
+  for (const file of [SUMS, TABLE, CONTACT_SHEET])
+    if (isHandedOver(record) && !there.has(file))
+      find('beside-missing', 'note', `There is no ${file} beside the frames.`, { file });
   for (const file of aside.filter((name) => !there.has(name)))
     find('aside-missing', 'note', `${file}, which was set aside, is not there any more.`, { file });
 }
+
+/** Earlier programs wrote the record alone. */
+const isHandedOver = ({ setNumber }: KeptSetRecord): boolean => setNumber !== null;
 
 async function filesIn(folder: string): Promise<string[]> {
   const entries = await readdir(folder, { recursive: true, withFileTypes: true }).catch(() => []);

@@ -138,10 +138,14 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
   const { shutter, aperture, iso } = base;
   return [
     localTime(startedAt),
-    `base ${[`${shutter} s`, aperture, iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
+    `base ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
     `${cells.length} ${cells.length === 1 ? 'frame' : 'frames'}${missing === 0 ? '' : `, ${missing} missing`}`,
   ].join(', ');
 }
+
+/** Bodies write `8` or `f/8`. */
+const apertureWords = (aperture: string | null): string | null =>
+  aperture === null ? null : `f/${aperture.replace(/^f\//i, '')}`;
 
 function localTime(date: Date): string {
   const two = (value: number) => String(value).padStart(2, '0');

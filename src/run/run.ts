@@ -917,7 +917,8 @@ export class Run {
     for (const frame of this.frames) {
       const earlier = earlierOf(this.takenUp, frame.view.number);
       if (earlier === null || isVerified(frame)) continue;
-      const { view, sha256, bytes, firedAt, storedAt, verifiedAt } = earlier;
+      const { view, sha256, bytes } = earlier;
+      const times = timesOf(earlier);
       const now = view.file === null ? null : await folder.checksumOf(view.file);
       if (now === null || (sha256 !== null && now.sha256 !== sha256)) continue;
       if (frame.view.state === 'armed') this.change(frame, 'planned');
@@ -926,8 +927,9 @@ export class Run {
         frame,
         'verified',
         { ...view, attempts: frame.view.attempts },
-        { arrived: null, sha256, bytes, times: { firedAt, storedAt, verifiedAt } },
+        { arrived: null, sha256, bytes, times },
       );
+      frame.times = times;
       frame.looked = false;
       frame.checksum = sha256 === null || bytes === null ? null : { sha256, bytes };
     }

@@ -4,6 +4,7 @@ import { randomUUID } from 'node:crypto';
 import { mkdtemp, rm, statfs } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { isDeepStrictEqual } from 'node:util';
 import { z } from 'zod';
 import { asEvenrungError, type ErrorCode, EvenrungError } from '../../shared/errors.js';
 import { LINE_SETS } from '../../shared/fold.js';
@@ -51,6 +52,7 @@ import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from '.
 import { type Hands, type ScheduledMemo, ScheduledSets, scheduledMemoIn } from './scheduled-sets.js';
 import { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
 import { stayAwake } from './stay-awake.js';
+import { Stock } from './stock.js';
 
 export interface StationOptions extends FinderOptions {
   /** The folder that takes set folders. */
@@ -103,6 +105,8 @@ export class Station {
   private body: Body | undefined;
   /** What was said about the body when it was found. */
   private note: string | null = null;
+  /** How large files came out since the program began, and how the battery fell. */
+  private stock = new Stock();
   /** What was put back that an earlier run had owed, until it is in a record. */
   private paid: string | null = null;
   /** Serial number or model of the camera that was chosen. */
@@ -551,6 +555,7 @@ export class Station {
       error: run.error?.code ?? null,
     };
     if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, view));
+    this.stock.setMade(run.fileBytes, run.released);
     if (run.error !== null && LOST.has(run.error.code)) this.lose(run.error);
     else {
       await body.recycle();
@@ -892,7 +897,10 @@ export class Station {
       await warm;
       this.paid = await payBack(body);
       this.note = joined(...notes, this.paid);
-      if (keyOf(body) !== this.tickedFor) this.ticked.clear();
+      if (keyOf(body) !== this.tickedFor) {
+        this.ticked.clear();
+        this.stock = new Stock();
+      }
       this.tickedFor = keyOf(body);
       this.body = body;
       this.lost = null;
@@ -951,6 +959,20 @@ export class Station {
   private async tellBody(body: Body): Promise<void> {
     const view = body.view(await this.readinessAsked());
     this.options.events.tell({ type: 'body', body: { state: 'ready', body: view, note: this.note } });
+    this.tellWatch(body);
+  }
+
+  /** Told where it has changed. A run on a schedule knows how many sets are to come, and tells it itself. */
+  private tellWatch(body: Body): void {
+    const { events } = this.options;
+    if (this.sequence !== undefined) return;
+    const watch = this.stock.look(body, {
+      framesPerSet: this.asked.frames ?? 1,
+      setsToCome: null,
+      freeBytes: this.freeBytes,
+      statedBytes: this.asked.fileBytes,
+    });
+    if (!isDeepStrictEqual(watch, events.state.watch)) events.tell({ type: 'watch', watch });
   }
 
   private lose(error: EvenrungError): void {

@@ -5,10 +5,10 @@ import path from 'node:path';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
-import { relabelSchema, setsQuerySchema } from '../../shared/kept.js';
+import { againSchema, relabelSchema, setsQuerySchema } from '../../shared/kept.js';
 import { CONTACT_SHEET, fileInside } from '../frames/index.js';
 import type { JournalReader, Station } from '../run/index.js';
-import { readFields } from './fields.js';
+import { expectNothing, readFields } from './fields.js';
 import { FramePictures, type KeptFile } from './frame-pictures.js';
 import { keptSetDetail, keptSets, keptSetView, mustKnow } from './kept-views.js';
 
@@ -38,6 +38,18 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
     const id = idIn(request);
     await station.relabel(id, readFields(relabelSchema, request.body));
     return keptSetView(journal, id);
+  });
+
+  app.post('/api/sets/:id/again', async (request, reply) => {
+    const chosen = readFields(againSchema, request.body);
+    const run = await station.again(mustKnow(journal, idIn(request)).id, chosen);
+    return reply.code(202).send({ run: run.id });
+  });
+
+  app.post('/api/sets/:id/complete', async (request, reply) => {
+    expectNothing(request.body);
+    const run = await station.complete(mustKnow(journal, idIn(request)).id);
+    return reply.code(202).send({ run: run.id });
   });
 
   app.get('/api/sets/:id/contact-sheet', async (request, reply) => {

@@ -3,12 +3,13 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { benchFrames } from './frames-bench.js';
 import { benchJournal } from './journal-bench.js';
 
 /** @returns the goals that were missed, a line each */
 type Part = (scratch: string) => Promise<string[]>;
 
-const PARTS: Readonly<Record<string, Part>> = { journal: benchJournal };
+const PARTS: Readonly<Record<string, Part>> = { journal: benchJournal, frames: benchFrames };
 
 const asked = process.argv.slice(4);
 const load = () =>

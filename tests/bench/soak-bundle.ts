@@ -1,15 +1,15 @@
-// Bundles and runs what a soak does where it stands: what is found beside a source (the camera process, the virtual USB port) must
-// be found from the bundle too.
+// Bundles, and runs, what a soak or a bench does where it stands: what is found beside a source (the camera process, the virtual
+// USB port) must be found from the bundle too.
 import path from 'node:path';
 import { fileURLToPath, pathToFileURL } from 'node:url';
 import { build } from 'vite';
 
-/** This module is bundled into dist/tests/soak. */
+/** This module is bundled into dist/tests/soak, or dist/tests/bench. */
 const BUNDLES = path.dirname(fileURLToPath(import.meta.url));
 const ROOT = path.resolve(BUNDLES, '../../..');
 
-/** @param file a module of the tests, from tests/ on, without its extension @returns what it exports, once it has run */
-export async function runBundled<T = unknown>(file: string): Promise<T> {
+/** @param file a module of the tests, from tests/ on, without its extension @returns the bundle */
+export async function bundled(file: string): Promise<string> {
   const name = path.basename(file);
   await build({
     configFile: false,
@@ -32,5 +32,10 @@ export async function runBundled<T = unknown>(file: string): Promise<T> {
       target: 'node20',
     },
   });
-  return import(pathToFileURL(path.join(BUNDLES, `${name}.js`)).href);
+  return path.join(BUNDLES, `${name}.js`);
+}
+
+/** @param file as bundled() takes it @returns what it exports, once it has run */
+export async function runBundled<T = unknown>(file: string): Promise<T> {
+  return import(pathToFileURL(await bundled(file)).href);
 }

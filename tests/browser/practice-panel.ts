@@ -4,8 +4,10 @@ import { mkdirSync } from 'node:fs';
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import { type Browser, chromium, type Page } from 'playwright-core';
+import { type Browser, chromium, type Page, type WebSocketRoute } from 'playwright-core';
 import { expect } from 'vitest';
+import type { DaemonState, Happening } from '../../shared/state.js';
+import type { DaemonMessage } from '../../shared/stream.js';
 import { browserPath } from '../../src/set-up/system-parts.mjs';
 import { PANEL, type Started, start } from '../built.js';
 
@@ -23,11 +25,28 @@ export const SIZES = [
   { name: 'phone', width: 360, height: 740, colorScheme: 'dark', hasTouch: true },
   { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
 ] as const;
-export type Size = (typeof SIZES)[number];
+export interface Size {
+  readonly name: string;
+  readonly width: number;
+  readonly height: number;
+  readonly colorScheme: 'dark' | 'light';
+  readonly hasTouch: boolean;
+}
+/** The narrowest that the panel is made for. */
+export const NARROW: Size = { name: 'narrow', width: 320, height: 640, colorScheme: 'light', hasTouch: true };
 
 const SCREENS = path.resolve(PANEL, '..', 'tests', 'screens');
 /** @param name without its ending */
 export const screenAt = (name: string): string => path.join(SCREENS, `${name}.png`);
+
+/** A page that shows what it is told here. */
+export interface Shown {
+  readonly page: Page;
+  /** The id of the daemon's latest run. */
+  readonly run: string;
+  /** Something happens, as far as the page can tell. */
+  tell(happening: Happening): void;
+}
 
 export class PracticePanel {
   /** Holds the set folders. */
@@ -91,6 +110,43 @@ export class PracticePanel {
     return page;
   }
 
+  /**
+   * Opens the panel on another state than the daemon's; what the daemon tells after is kept from the page.
+   * @param prepare is done before anything is loaded
+   */
+  async show(
+    size: Size,
+    edit: (state: DaemonState) => DaemonState,
+    prepare: (page: Page) => Promise<void> = async () => {},
+  ): Promise<Shown> {
+    let socket: WebSocketRoute | undefined;
+    let seq = 0;
+    let run = '';
+    const page = await this.open(size, async (opened) => {
+      await prepare(opened);
+      await opened.routeWebSocket(/\/api\/stream$/, (route) => {
+        socket = route;
+        route.connectToServer().onMessage((data) => {
+          const message = JSON.parse(String(data)) as DaemonMessage;
+          if (message.type !== 'state') return;
+          seq = message.seq;
+          run = message.state.run?.id ?? '';
+          route.send(JSON.stringify({ ...message, state: edit(message.state) }));
+        });
+      });
+    });
+    await page.locator('main[data-connection="connected"]').waitFor();
+    return {
+      page,
+      run,
+      tell(happening) {
+        seq += 1;
+        const event = { seq, at: new Date().toISOString(), happening };
+        socket?.send(JSON.stringify({ type: 'event', event }));
+      },
+    };
+  }
+
   /** The browser notes every answer that is an error: for a test in which one is expected. */
   forgetComplaints(): void {
     for (const { complaints } of this.pages) complaints.splice(0);
@@ -146,7 +202,7 @@ export async function hold(page: Page): Promise<void> {
 export async function wellLaid(page: Page): Promise<void> {
   const laid = await page.evaluate(() => ({
     sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth,
-    small: [...document.querySelectorAll('button, select, input, summary')]
+    small: [...document.querySelectorAll('button, select, input, textarea, summary, a')]
       .map((control) => ({
         name: control.getAttribute('aria-label') ?? control.textContent ?? '',
         box: control.getBoundingClientRect(),

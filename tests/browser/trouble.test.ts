@@ -1,12 +1,11 @@
 // What the panel shows when a run cannot go on, has halted, or there is no body: what happened, what happens next, and the way to
 // the notes. The practice body meets with none of it, so the states are put into the stream on its way to the page; the run in
 // them was fired, and the notes come from the daemon.
-import type { Page, WebSocketRoute } from 'playwright-core';
+import type { Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import type { ErrorCode } from '../../shared/errors.js';
 import { PAGES, pageAddress } from '../../shared/pages.js';
-import type { BodyState, DaemonState, Happening, RunView, Trouble } from '../../shared/state.js';
-import type { DaemonMessage } from '../../shared/stream.js';
+import type { BodyState, DaemonState, RunView, Trouble } from '../../shared/state.js';
 import { ask, freshly, hold, PracticePanel, SIZES, type Size, screenAt, wellLaid } from './practice-panel.js';
 
 const NARROWEST = { ...SIZES[0], name: 'narrow', width: 320, height: 568 } as const;
@@ -75,52 +74,9 @@ const withRun = (edit: (run: RunView) => RunView) => (state: DaemonState) =>
 
 const withBody = (body: BodyState) => (state: DaemonState) => ({ ...state, body, run: null });
 
-interface Shown {
-  readonly page: Page;
-  readonly run: string;
-  /** Something happens, as far as the page can tell. */
-  tell(happening: Happening): void;
-}
-
-/** Opens the panel on another state than the daemon's; what the daemon tells after is kept from the page. */
-async function show(size: Size, edit: (state: DaemonState) => DaemonState): Promise<Shown> {
-  let socket: WebSocketRoute | undefined;
-  let seq = 0;
-  let run = '';
-  const page = await panel.open(size, async (opened) => {
-    await opened.routeWebSocket(/\/api\/stream$/, (route) => {
-      socket = route;
-      route.connectToServer().onMessage((data) => {
-        const message = JSON.parse(String(data)) as DaemonMessage;
-        if (message.type !== 'state') return;
-        seq = message.seq;
-        run = message.state.run?.id ?? '';
-        route.send(JSON.stringify({ ...message, state: edit(message.state) }));
-      });
-    });
-  });
-  await page.locator('main[data-connection="connected"]').waitFor();
-  return {
-    page,
-    run,
-    tell(happening) {
-      seq += 1;
-      const event = { seq, at: new Date().toISOString(), happening };
-      socket?.send(JSON.stringify({ type: 'event', event }));
-    },
-  };
-}
+const show = (size: Size, edit: (state: DaemonState) => DaemonState) => panel.show(size, edit);
 
 const more = (page: Page) => page.getByRole('link', { name: 'More about this' });
-
-/** Links of their own are as large as buttons; and nothing runs out of the page. */
-async function wellLaidWithLinks(page: Page): Promise<void> {
-  await wellLaid(page);
-  const links = await page
-    .locator('a')
-    .evaluateAll((all) => all.map((link) => link.getBoundingClientRect().height));
-  expect(Math.min(...links)).toBeGreaterThanOrEqual(48);
-}
 
 /** The link leads to the section of this error, in sight, as the daemon serves it. */
 async function leadsToItsSection(page: Page, code: ErrorCode, screen: string): Promise<void> {
@@ -166,7 +122,7 @@ describe.each([...SIZES, NARROWEST])('a run in trouble, on a $name', (size) => {
       expect(over?.y).toBeGreaterThanOrEqual(-1);
       expect((over?.y ?? 0) + (over?.height ?? 0)).toBeLessThan(under?.y ?? 0);
       expect((under?.y ?? 0) + (under?.height ?? 0)).toBeLessThanOrEqual(size.height);
-      await wellLaidWithLinks(page);
+      await wellLaid(page);
       await page.screenshot({ path: screenAt(`${size.name}-${name}`) });
 
       tell({ type: 'trouble', run, trouble: null });
@@ -204,7 +160,7 @@ describe.each(SIZES)('on a $name', (size) => {
     const kept = 'Nothing more is fired. 4 verified frames are kept in the set folder.';
     await page.locator('.ended').getByText(kept).waitFor();
     await expect.poll(() => page.locator('[data-announcer]').textContent()).toContain(kept);
-    await wellLaidWithLinks(page);
+    await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-halted`) });
     await leadsToItsSection(page, 'storing-failed', `${size.name}-note`);
   });
@@ -232,7 +188,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await page.getByText(RECONNECTING.sentence).waitFor();
     await page.getByText(next).waitFor();
     await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
-    await wellLaidWithLinks(page);
+    await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-absent`) });
     await leadsToItsSection(page, 'body-lost', `${size.name}-note-absent`);
   });

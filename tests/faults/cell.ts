@@ -11,7 +11,8 @@ import type { Happening } from '../../shared/state.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
 import { EventLog, Station } from '../../src/run/index.js';
-import { CAMERA_PROCESS, isAlive } from '../built.js';
+import { CAMERA_PROCESS } from '../built.js';
+import { cameraProcesses } from '../camera-processes.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 
 export const BODIES = ['amount', 'pattern', 'drive-entry', 'standard', 'practice'] as const;
@@ -80,7 +81,8 @@ const DEADLINES_OF_PRACTICE = { ...DEADLINES, fire: 12_000 };
 export const FIRE_DEADLINE_MS = DEADLINES.fire;
 /** A cable that is out for a moment comes back within it, also on a busy machine. */
 const PATIENCE_MS = 4000;
-const DISK_KB = 2048;
+/** The room that a set keeps for its end takes half of it. */
+const DISK_KB = 8192;
 const LOOK_EVERY_MS = 25;
 
 /** Every body with a bracket has brackets of three: nine frames are three passes. */
@@ -245,6 +247,8 @@ function watchFrames(events: EventLog, into: string, wrong: string[]): Map<numbe
   events.watch(({ happening }) => {
     if (happening.type !== 'frame' || happening.frame.state !== 'verified') return;
     const { number, file } = happening.frame;
+    // Told again where more is known of it.
+    if (kept.get(number)?.file === file) return;
     if (kept.has(number)) wrong.push(`Frame ${number} was verified twice.`);
     const [set] = readdirSync(into).filter((name) => name.startsWith('set-'));
     try {
@@ -313,25 +317,6 @@ async function afterRun(
   if (files.some((name) => name.startsWith('.incoming/')))
     wrong.push('Something is left among the arrivals.');
   return wrong;
-}
-
-/** The camera processes with that HOME that this process started and that are alive. */
-function cameraProcesses(home: string): number[] {
-  const children = readdirSync('/proc/self/task').flatMap((task) => {
-    try {
-      return readFileSync(`/proc/self/task/${task}/children`, 'utf8').trim().split(/\s+/).map(Number);
-    } catch {
-      return [];
-    }
-  });
-  return children.filter((pid) => {
-    if (pid === 0 || !isAlive(pid)) return false;
-    try {
-      return readFileSync(`/proc/${pid}/environ`, 'utf8').split('\0').includes(`HOME=${home}`);
-    } catch {
-      return false;
-    }
-  });
 }
 
 /** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */

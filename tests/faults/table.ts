@@ -242,8 +242,8 @@ const SLOW: Partial<Record<FaultKey, number>> = {
 const USUAL_SECONDS = 4;
 const costOf = ({ fault }: Cell): number => SLOW[fault] ?? USUAL_SECONDS;
 
-/** The same numbers for the same seed (mulberry32). */
-function numbers(seed: number): () => number {
+/** The same numbers for the same seed (mulberry32), from 0 up to 1. */
+export function numbers(seed: number): () => number {
   let state = seed;
   return () => {
     state = (state + 0x6d2b79f5) | 0;

@@ -1,17 +1,34 @@
-// Every moment at which a set can be killed, for `npm run soak -- kills`. Exits with 1 where a set does not survive.
+// Every moment at which a set can be killed, while it is made and while it is taken up again, for `npm run soak -- kills`. Exits with
+// 1 where a set does not survive.
+import { rm } from 'node:fs/promises';
 import { buildKilled, COUNTED, countAll, killAll, momentsOf } from './kills.js';
+import { countTaking, killAllTakings, makeEnded, TAKINGS } from './kills-again.js';
 
 const LANES = 3;
 
 await buildKilled();
 let wrongs = 0;
-for (const counted of COUNTED) {
+async function tell(what: string, kill: () => Promise<{ moments: number; wrong: string[] }>): Promise<void> {
   const started = performance.now();
-  const moments = momentsOf(counted, await countAll(counted));
-  const wrong = await killAll(moments, LANES);
+  const { moments, wrong } = await kill();
   wrongs += wrong.length;
   for (const one of wrong) console.log(`WRONG  ${one}`);
   const seconds = Math.round((performance.now() - started) / 1000);
-  console.log(`${counted.padEnd(8)} killed ${moments.length} times, wrong ${wrong.length}, ${seconds} s`);
+  console.log(`${what.padEnd(17)} killed ${moments} times, wrong ${wrong.length}, ${seconds} s`);
+}
+
+for (const counted of COUNTED)
+  await tell(counted, async () => {
+    const moments = momentsOf(counted, await countAll(counted));
+    return { moments: moments.length, wrong: await killAll(moments, LANES) };
+  });
+for (const taking of TAKINGS) {
+  const ended = await makeEnded(taking);
+  for (const counted of COUNTED)
+    await tell(`${taking}, ${counted}`, async () => {
+      const moments = momentsOf(counted, await countTaking(ended, counted));
+      return { moments: moments.length, wrong: await killAllTakings(ended, moments, LANES) };
+    });
+  await rm(ended.root, { recursive: true, force: true });
 }
 process.exitCode = wrongs === 0 ? 0 : 1;

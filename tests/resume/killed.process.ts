@@ -1,7 +1,8 @@
 // The program as far as it makes a set and goes on with one, over a body that lives in the process that started it: so that it can
 // be killed at a moment that is told by counting, and the body stays. It says what it did, line by line.
 //
-// Arguments: the folder for everything, and, where it is to be killed, what is counted and at which count.
+// Arguments: the folder for everything; where it is to be killed, what is counted and at which count; and, where it is not a set that
+// is begun, what is made of the set that is there: `complete`, or the frames to be fired again.
 import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
@@ -12,7 +13,7 @@ import { EventLog, Journal, Owner, Station } from '../../src/run/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
 import type { Answered, Asked } from './protocol.js';
 
-const [, , root = '', counted = '', at = '0'] = process.argv;
+const [, , root = '', counted = '', at = '0', does = 'begin'] = process.argv;
 const into = path.join(root, 'sets');
 const stateFolder = path.join(root, 'state');
 
@@ -26,7 +27,11 @@ function tick(what: string): void {
 const inSets = (file: unknown): boolean => typeof file === 'string' && path.resolve(file).startsWith(into);
 
 // Every call that changes something in the folder of sets is one operation.
-for (const name of ['open', 'mkdir', 'rename', 'rm', 'rmdir', 'writeFile'] as const) {
+const CHANGING = [
+  ...(['open', 'mkdir', 'rename', 'rm', 'rmdir', 'writeFile', 'truncate'] as const),
+  ...(['unlink', 'link', 'copyFile', 'utimes', 'appendFile'] as const),
+];
+for (const name of CHANGING) {
   const real = fsp[name] as (...args: unknown[]) => Promise<unknown>;
   Object.assign(fsp, {
     [name]: async (...args: unknown[]) => {
@@ -93,6 +98,14 @@ class ParentLink implements Link {
   release = async () => undefined;
 }
 
+function begin(): Promise<unknown> {
+  if (does === 'begin') return station.start({ frames: 9, step: 1, base: '1/60' });
+  const [set] = journal.sets({ limit: 1 });
+  if (set === undefined) throw new Error('There is no set.');
+  if (does === 'complete') return station.complete(set.id);
+  return station.again(set.id, { frames: does.split(',').map(Number) });
+}
+
 const owner = await Owner.take(stateFolder, { what: 'test' });
 const journal = await Journal.open(stateFolder, { onKeptAside: ({ sentence }) => console.log(sentence) });
 const asFound = new AsFoundStore(path.join(stateFolder, 'as-found'));
@@ -117,12 +130,14 @@ const station = new Station({
     }),
   },
 });
+// As the daemon does: what a killed program left behind is swept.
+await station.checkFolder();
 station.tellUnfinished();
 await station.look();
 if (station.problem !== null) throw station.problem;
 if (station.unfinished() === null) {
   if (counted === '') console.log('nothing-unfinished');
-  else await station.start({ frames: 9, step: 1, base: '1/60' });
+  else await begin();
 } else {
   await station.resume();
 }

@@ -9,7 +9,15 @@ import { build } from 'vite';
 import { readSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
+import {
+  CONTACT_SHEET,
+  checkSet,
+  RECORD,
+  readRecorded,
+  recordedTv,
+  SUMS,
+  TABLE,
+} from '../../src/frames/index.js';
 import type { Answered, Asked } from './protocol.js';
 
 /** `before` and `after` a commit of the journal; `file`: before an operation in the folder of sets. */
@@ -47,8 +55,8 @@ interface Ended {
   readonly said: string;
 }
 
-/** Serves a child's calls from a body in this process. @returns when the child is gone and nothing is being fired any more */
-async function runChild(link: PracticeLink, args: readonly string[]): Promise<Ended> {
+/** Serves a child's calls from a body in this process. @param args as killed.process.ts says @returns when the child is gone and nothing is being fired any more */
+export async function runChild(link: PracticeLink, args: readonly string[]): Promise<Ended> {
   const child: ChildProcess = fork(path.join(OUT, `${NAME}.js`), [...args], {
     serialization: 'advanced',
     stdio: ['ignore', 'pipe', 'pipe', 'ipc'],
@@ -124,13 +132,12 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
     const sets = await readdir(into);
     // Killed before the run was in the journal: nothing was fired, and nothing is owed.
     if (wasOver && body.shots.length === 0) {
-      const left = await readdir(into, { recursive: true });
-      if (left.some((name) => name.endsWith('.jpg'))) wrong.push(`There is ${left.join()}.`);
+      if (sets.length > 0) wrong.push(`There is ${sets.join()}.`);
     } else {
       if (!wasOver && !second.said.includes('complete: All 9 frames are verified.'))
         wrong.push(`It says: ${second.said}`);
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
-      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body)));
+      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length)));
     }
     for (const [name, found] of Object.entries(before)) {
       const now = body.state[name as keyof typeof before];
@@ -144,7 +151,8 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
 
 const BASE_TV = 6;
 
-async function lookAt(folder: string, body: PracticeBody): Promise<string[]> {
+/** @param released how often the shutter was @returns what does not hold of a set of nine, a sentence each */
+export async function lookAt(folder: string, released: number): Promise<string[]> {
   const wrong: string[] = [];
   const { record } = readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8'));
   if (!record.complete) wrong.push('The record does not call it complete.');
@@ -161,14 +169,18 @@ async function lookAt(folder: string, body: PracticeBody): Promise<string[]> {
   if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);
   const files = new Set(record.frames.map(({ file }) => file));
   if (files.size !== 9) wrong.push('Two frames have the same file.');
-  const known = new Set([...files, ...record.setAside.map(({ file }) => file), 'set.json', 'set-aside']);
+  const sidecars = record.frames.map(({ sidecar }) => sidecar);
+  if (new Set(sidecars.map((name) => name ?? '')).size !== 9)
+    wrong.push(`The sidecars are ${sidecars.join()}.`);
+  const aside = record.setAside.map(({ file }) => file);
+  const handedOver = [RECORD, SUMS, TABLE, CONTACT_SHEET];
+  const known = new Set([...files, ...sidecars, ...aside, ...handedOver, 'set-aside']);
   for (const name of await readdir(folder, { recursive: true }))
     if (!known.has(name)) wrong.push(`${name} belongs to nothing.`);
   // Every release is accounted for: a frame, a file that was set aside, or one that may be on the card only.
-  const told = 9 + record.setAside.length + record.strays.length;
-  if (body.shots.length > told) wrong.push(`${body.shots.length} were fired, ${told} are told of.`);
-  const { findings } = await checkSet(folder);
-  for (const { severity, sentence } of findings)
-    if (severity === 'wrong') wrong.push(`The check says: ${sentence}`);
+  const told = 9 + aside.filter((file) => !file.endsWith('.xmp')).length + record.strays.length;
+  if (released > told) wrong.push(`${released} were fired, ${told} are told of.`);
+  // Nothing is missing beside the frames, and nothing is left over.
+  for (const { sentence } of (await checkSet(folder)).findings) wrong.push(`The check says: ${sentence}`);
   return wrong;
 }

@@ -14,6 +14,7 @@ import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
 import { AsFoundStore } from '../../src/run/as-found.js';
 import { EventLog, Journal, Station } from '../../src/run/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
+import type { Clock, Sleep } from '../../src/run/schedule/index.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 
@@ -38,7 +39,7 @@ afterEach(async () => {
 
 /** Lets everything through, unless told otherwise. */
 class TestLink extends PracticeLink {
-  fired = 0;
+  releases = 0;
   readonly changes: string[] = [];
   /** Called before each frame, counted from 1: what it throws is the answer, and the shutter stays closed. */
   beforeFire: (count: number) => void | Promise<void> = () => undefined;
@@ -51,12 +52,24 @@ class TestLink extends PracticeLink {
   }
 
   override async fire(options: FireOptions): Promise<FiredFrame> {
-    this.fired += 1;
-    await this.beforeFire(this.fired);
+    this.releases += 1;
+    const count = this.releases;
+    await this.beforeFire(count);
     const frame = await super.fire(options);
-    await this.afterFire(this.fired);
+    await this.afterFire(count);
     return frame;
   }
+}
+
+/** Goes on only while somebody waits. */
+class Hands implements Clock {
+  private at = Date.now();
+  monotonic = () => this.at;
+  wall = () => this.at;
+  readonly sleep: Sleep = async (milliseconds) => {
+    this.at += milliseconds;
+    await new Promise<void>((resolve) => setImmediate(resolve));
+  };
 }
 
 const lost = () =>
@@ -72,6 +85,7 @@ interface Made {
 async function station(of: PracticeBody = body): Promise<Made> {
   const events = new EventLog();
   const link = new TestLink(of);
+  const hands = new Hands();
   const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
   const made = new Station({
     choice: 'practice',
@@ -82,6 +96,8 @@ async function station(of: PracticeBody = body): Promise<Made> {
     log: () => undefined,
     journal,
     patienceMs: 1000,
+    clock: hands,
+    sleep: hands.sleep,
     finder: {
       profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
       find: async () => ({
@@ -112,14 +128,14 @@ interface Set {
 
 /** A set of nine, as it ended. @param shots after which it is stopped */
 async function setOf({ station: at, link }: Made, shots = Number.POSITIVE_INFINITY): Promise<Set> {
-  link.fired = 0;
+  link.releases = 0;
   link.afterFire = (count) => {
     if (count === shots) at.stop();
   };
   await at.start(NINE);
   await at.settled();
   link.afterFire = () => undefined;
-  link.fired = 0;
+  link.releases = 0;
   link.changes.length = 0;
   const [{ id, folder } = { id: '', folder: null }] = journal.sets({ limit: 1 });
   return { id, folder: folder ?? '' };
@@ -132,10 +148,21 @@ async function fireAgain({ station: at }: Made, { id }: Set, chosen: Again): Pro
 
 const recordIn = async ({ folder }: Set): Promise<KeptSetRecord> =>
   readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
+/** The pass that made a frame: they are not fired from dark to light. */
+const passOf = async (set: Set, number: number): Promise<number> =>
+  (await recordIn(set)).frames[number - 1]?.pass ?? 0;
+/** What is said of the time that had passed; other notes depend on the computer. */
+const laterNotes = ({ notes }: KeptSetRecord): string[] =>
+  notes.filter((note) => /the light may have moved/.test(note));
 const framesIn = async ({ folder }: Set): Promise<string[]> =>
-  (await readdir(folder)).filter((name) => name.endsWith('.jpg')).sort();
+  (await readdir(folder)).filter((name) => /^\d\d_.*\.jpg$/.test(name)).sort();
+/** What was set aside, without sidecars. */
+const picturesAside = ({ setAside }: KeptSetRecord): string[] =>
+  setAside.map(({ file }) => file).filter((file) => !file.endsWith('.xmp'));
 const asideIn = async ({ folder }: Set): Promise<string[]> =>
-  (await readdir(path.join(folder, 'set-aside')).catch(() => [])).sort();
+  (await readdir(path.join(folder, 'set-aside')).catch(() => []))
+    .filter((name) => name.endsWith('.jpg'))
+    .sort();
 
 /** Everything that has to hold of a folder at any moment after its first end. */
 async function expectSound(set: Set, more: readonly string[] = []): Promise<KeptSetRecord> {
@@ -174,7 +201,7 @@ describe('a frame that is fired again', () => {
     await fireAgain(made, set, { frames: [3] });
 
     // Singly, with the bracket off: nothing that is good is fired again.
-    expect(made.link.fired).toBe(1);
+    expect(made.link.releases).toBe(1);
     expect(made.link.changes.some((change) => change.startsWith('aeb=+'))).toBe(false);
     expect({ ...body.state }).toEqual(found);
     const record = await expectSound(set);
@@ -182,11 +209,11 @@ describe('a frame that is fired again', () => {
     expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
     const frame = record.frames[2];
     expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
+    const reason = expect.stringMatching(/^Fired again at .+: this is the frame as it was before\.$/);
+    // With its sidecar.
     expect(record.setAside).toEqual([
-      {
-        file: 'set-aside/frame-03.jpg',
-        reason: expect.stringMatching(/^Fired again at .+: this is the frame as it was before\.$/),
-      },
+      { file: 'set-aside/frame-03.jpg', reason },
+      { file: 'set-aside/frame-03.xmp', reason },
     ]);
     expect(await checksumOf(path.join(set.folder, 'set-aside', 'frame-03.jpg'))).toEqual(old);
     expect(await checksumOf(path.join(set.folder, frame?.file ?? ''))).toMatchObject({
@@ -197,7 +224,7 @@ describe('a frame that is fired again', () => {
     expect(others(record).map(({ file, sha256 }) => [file, sha256])).toEqual(
       others(before).map(({ file, sha256 }) => [file, sha256]),
     );
-    expect(record.notes).toEqual([
+    expect(laterNotes(record)).toEqual([
       expect.stringMatching(
         /^Frame 3 was fired again \d+ s after the set: the light may have moved\. Look at the brightness marks\.$/,
       ),
@@ -216,12 +243,9 @@ describe('a frame that is fired again', () => {
     await fireAgain(made, set, { frames: [3] });
     const record = await expectSound(set);
     expect(record.frames[2]).toMatchObject({ file: '03_-2EV.jpg', attempts: 3 });
-    expect(record.setAside.map(({ file }) => file)).toEqual([
-      'set-aside/frame-03.jpg',
-      'set-aside/frame-03_2.jpg',
-    ]);
+    expect(picturesAside(record)).toEqual(['set-aside/frame-03.jpg', 'set-aside/frame-03_2.jpg']);
     const kept = await Promise.all(
-      record.setAside.map(({ file }) => checksumOf(path.join(set.folder, file))),
+      picturesAside(record).map((file) => checksumOf(path.join(set.folder, file))),
     );
     expect(kept).toEqual(sums);
     expect(await framesIn(set)).toHaveLength(9);
@@ -231,10 +255,10 @@ describe('a frame that is fired again', () => {
     const made = await atWork();
     const set = await setOf(made);
     await fireAgain(made, set, { frames: [8, 2, 2, 5] });
-    expect(made.link.fired).toBe(3);
+    expect(made.link.releases).toBe(3);
     const record = await expectSound(set);
     expect(record.sentence).toBe('Frames 2, 5, 8 were fired again. All 9 frames are verified.');
-    expect(record.setAside.map(({ file }) => file).sort()).toEqual(
+    expect(picturesAside(record).sort()).toEqual(
       ['02', '05', '08'].map((number) => `set-aside/frame-${number}.jpg`),
     );
     expect(await framesIn(set)).toHaveLength(9);
@@ -249,8 +273,9 @@ describe('a frame that is fired again', () => {
     };
     await fireAgain(made, set, { frames: [3] });
     const record = await expectSound(set);
-    expect(made.link.fired).toBe(2);
-    expect(record.setAside.map(({ reason }) => reason)).toEqual([
+    expect(made.link.releases).toBe(2);
+    const pictures = new Set(picturesAside(record));
+    expect(record.setAside.filter(({ file }) => pictures.has(file)).map(({ reason }) => reason)).toEqual([
       'The ISO is 400 where 100 was asked for.',
       expect.stringMatching(/as it was before/),
     ]);
@@ -310,8 +335,8 @@ describe('a pass that is fired again', () => {
   it('is one firing of the bracket; the earlier frames of it are set aside', async () => {
     const made = await atWork();
     const set = await setOf(made);
-    await fireAgain(made, set, { pass: 2 });
-    expect(made.link.fired).toBe(3);
+    await fireAgain(made, set, { pass: await passOf(set, 5) });
+    expect(made.link.releases).toBe(3);
     expect(made.link.changes).toContain('aeb=+/- 1');
     expect(
       body.shots
@@ -321,7 +346,7 @@ describe('a pass that is fired again', () => {
     ).toEqual([-1, 0, 1]);
     const record = await expectSound(set);
     expect(record.sentence).toBe('Frames 4, 5, 6 were fired again. All 9 frames are verified.');
-    expect(record.setAside).toHaveLength(3);
+    expect(picturesAside(record)).toHaveLength(3);
     expect(made.events.state.run?.passes).toEqual(['done', 'done', 'done']);
   });
 
@@ -330,7 +355,7 @@ describe('a pass that is fired again', () => {
     const set = await setOf(made);
     await fireAgain(made, set, { frames: [6, 4, 5] });
     expect(made.link.changes).toContain('aeb=+/- 1');
-    expect(made.link.fired).toBe(3);
+    expect(made.link.releases).toBe(3);
     await expectSound(set);
   });
 });
@@ -345,7 +370,7 @@ describe('firing again that comes to nothing', () => {
     };
     await made.station.again(set.id, { frames: [3] });
     await made.station.settled();
-    expect(made.link.fired).toBe(2);
+    expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(record.sentence).toBe(
       'Frame 3 (-2 EV, 1/250 s) could not be made in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
@@ -361,7 +386,7 @@ describe('firing again that comes to nothing', () => {
       Array(2).fill('Came back when nothing was waiting for it.'),
     );
     expect(record.strays).toHaveLength(2);
-    expect(record.notes).toEqual([]);
+    expect(laterNotes(record)).toEqual([]);
   });
 
   it('of a pass leaves what was made, and the rest as it was', async () => {
@@ -371,13 +396,13 @@ describe('firing again that comes to nothing', () => {
       if (count > 1)
         throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: false });
     };
-    await fireAgain(made, set, { pass: 2 });
+    await fireAgain(made, set, { pass: await passOf(set, 5) });
     const record = await expectSound(set);
     // The centre comes first.
     expect(record.sentence).toMatch(
       /^Frame \d .*The disk is full: make room\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
     );
-    expect(record.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-05.jpg']);
+    expect(picturesAside(record)).toEqual(['set-aside/frame-05.jpg']);
     expect(made.events.state.run).toMatchObject({ state: 'complete', passes: ['done', 'done', 'done'] });
   });
 
@@ -391,9 +416,9 @@ describe('firing again that comes to nothing', () => {
     await fireAgain(made, set, { frames: [3, 4] });
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 3 was fired again. Frame 4 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
     );
-    expect(await asideIn(set)).toEqual(['frame-03.jpg']);
+    expect(await asideIn(set)).toEqual(['frame-04.jpg']);
     expect({ ...body.state }).toEqual(found);
     expect(journal.runs()[0]?.state).toBe('complete');
   });
@@ -410,7 +435,7 @@ describe('firing again that comes to nothing', () => {
     expect(record.complete).toBe(true);
   }, 30_000);
 
-  it('because only the end of the folder can be written: the record is the earlier one', async () => {
+  it('because the journal takes no more before the shutter goes: the same, and nothing is fired', async () => {
     const made = await atWork();
     const set = await setOf(made);
     const before = await readFile(path.join(set.folder, 'set.json'), 'utf8');
@@ -423,9 +448,10 @@ describe('firing again that comes to nothing', () => {
     journal.frameChanged = real;
     expect(body.shots).toHaveLength(9);
     const record = await expectSound(set);
-    expect(record.frames).toEqual(
-      readSetRecord(before).record.frames.map((frame) => ({ ...frame, attempts: expect.any(Number) })),
-    );
+    // Record and journal took the times one after the other.
+    const what = ({ frames }: KeptSetRecord) =>
+      frames.map(({ firedAt: _, storedAt: __, verifiedAt: ___, attempts: ____, ...frame }) => frame);
+    expect(what(record)).toEqual(what(readSetRecord(before).record));
   });
 });
 
@@ -437,11 +463,11 @@ describe('a set that is not complete', () => {
     expect(before.complete).toBe(false);
     await made.station.complete(set.id);
     await made.station.settled();
-    expect(made.link.fired).toBe(5);
+    expect(made.link.releases).toBe(5);
     expect(made.link.changes).toContain('aeb=+/- 1');
     const record = await expectSound(set);
     expect(record).toMatchObject({ complete: true, sentence: 'All 9 frames are verified.', setAside: [] });
-    expect(record.notes).toEqual([
+    expect(laterNotes(record)).toEqual([
       expect.stringMatching(/^Completed \d+ s after it was begun: the light may have moved\.$/),
     ]);
     expect(await framesIn(set)).toHaveLength(9);
@@ -478,7 +504,7 @@ describe('a set that is not complete', () => {
     await made.station.settled();
     const record = await expectSound(set);
     expect(record.sentence).toMatch(/^Stopped after 6 of 9 frames\./);
-    expect(record.notes).toEqual([
+    expect(laterNotes(record)).toEqual([
       expect.stringMatching(/^Frames \d, \d were fired \d+ s after the set: the light may have moved\./),
     ]);
     made.link.afterFire = () => undefined;
@@ -491,10 +517,10 @@ describe('a set that is not complete', () => {
     const made = await atWork();
     const set = await setOf(made, 4);
     const open = (await recordIn(set)).frames.filter(({ state }) => state !== 'verified').length;
-    await fireAgain(made, set, { frames: [1] });
-    expect(made.link.fired).toBe(1);
+    await fireAgain(made, set, { frames: [5] });
+    expect(made.link.releases).toBe(1);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frame 1 was fired again. 4 of 9 frames are verified.');
+    expect(record.sentence).toBe('Frame 5 was fired again. 4 of 9 frames are verified.');
     expect(record.frames.filter(({ state }) => state !== 'verified')).toHaveLength(open);
     expect(journal.set(set.id)?.state).toBe('stopped');
   });
@@ -688,12 +714,12 @@ describe('cut off in the middle', () => {
     const next = await atWork();
     await next.station.resume();
     await next.station.settled();
-    expect(next.link.fired).toBe(1);
+    expect(next.link.releases).toBe(1);
     const record = await expectSound(set);
     expect(record.sentence).toBe('Frames 3, 4 were fired again. All 9 frames are verified.');
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
     expect(record.strays).toMatchObject([
-      { frame: 4, reason: 'Evenrung was ended while the frame was being made.' },
+      { frame: 3, reason: 'Evenrung was ended while the frame was being made.' },
     ]);
   });
 
@@ -703,9 +729,9 @@ describe('cut off in the middle', () => {
     await next.station.endUnfinished();
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 3 was fired again. Frame 4 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
     );
-    expect(await asideIn(set)).toEqual(['frame-03.jpg']);
+    expect(await asideIn(set)).toEqual(['frame-04.jpg']);
   });
 
   it('is ended without its body, in the journal alone, and taken up again then', async () => {
@@ -716,15 +742,12 @@ describe('cut off in the middle', () => {
     expect(other.events.state.unfinished).toBeNull();
     expect(journal.unfinishedRun()).toBeNull();
     expect(journal.set(set.id)).toMatchObject({ state: 'complete', verified: 9 });
-    expect(journal.set(set.id)?.frames[3]?.view).toMatchObject({ state: 'verified', file: '04_-1EV.jpg' });
+    expect(journal.set(set.id)?.frames[2]?.view).toMatchObject({ state: 'verified', file: '03_-2EV.jpg' });
     const made = await atWork();
-    await fireAgain(made, set, { frames: [4] });
+    await fireAgain(made, set, { frames: [3] });
     const record = await expectSound(set);
     // The one that had not been moved yet is moved now.
-    expect(record.setAside.map(({ file }) => file).sort()).toEqual([
-      'set-aside/frame-03.jpg',
-      'set-aside/frame-04.jpg',
-    ]);
+    expect(picturesAside(record).sort()).toEqual(['set-aside/frame-03.jpg', 'set-aside/frame-04.jpg']);
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
     expect(await framesIn(set)).toHaveLength(9);
   });
@@ -733,7 +756,7 @@ describe('cut off in the middle', () => {
 describe('a set of a run on a schedule', () => {
   it('is taken up by itself: the run has ended as it had ended, and its schedule does not go on', async () => {
     const made = await atWork();
-    await made.station.start({ ...NINE, frames: 3, schedule: { every: '1s', count: 2 } });
+    await made.station.start({ ...NINE, frames: 3, schedule: { every: '4min', count: 2 } });
     await made.station.settled();
     const run = journal.runs()[0];
     expect(run).toMatchObject({ kind: 'scheduled', state: 'complete', sets: 2 });
@@ -754,7 +777,7 @@ describe('a set of a run on a schedule', () => {
     expect(next.events.state.unfinished).toMatchObject({ scheduled: false, verified: 3 });
     await next.station.resume();
     await next.station.settled();
-    expect(next.link.fired).toBe(1);
+    expect(next.link.releases).toBe(1);
     expect(next.events.state.schedule).toBeNull();
     expect(await expectSound(set)).toMatchObject({
       sentence: 'Frame 2 was fired again. All 3 frames are verified.',
@@ -767,7 +790,7 @@ describe('a set of a run on a schedule', () => {
 
   it('cut off after its end, before the run has ended again: ended with the next start', async () => {
     const made = await atWork();
-    await made.station.start({ ...NINE, frames: 3, schedule: { every: '1s', count: 2 } });
+    await made.station.start({ ...NINE, frames: 3, schedule: { every: '4min', count: 2 } });
     await made.station.settled();
     const run = journal.runs()[0];
     const [, first] = journal.sets();

@@ -12,7 +12,7 @@ import { type KeptSets, keptSetDetailSchema, keptSetsSchema, keptSetViewSchema }
 import { readSetRecord, type SetRecord } from '../../shared/set-record.js';
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import { errorAnswerSchema } from '../../shared/stream.js';
-import { Body } from '../../src/camera/index.js';
+import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import {
@@ -50,26 +50,26 @@ beforeEach(async () => {
   await mkdir(panel);
   journal = await Journal.open(state);
   events = new EventLog();
+  station = stationOn(events, () => Body.meet(new PracticeLink(new PracticeBody({ timing: AT_ONCE }))));
+  const log = pino({ level: 'silent' });
+  server = await startServer({ station, events, journal, log, panel, notes: root, port: 0 });
+});
+function stationOn(of: EventLog, meet: () => Promise<Body>): Station {
   const config = path.join(root, 'config');
-  station = new Station({
+  return new Station({
     choice: 'practice',
     into: sets,
     stateFolder: state,
     configFolder: config,
-    events,
+    events: of,
     log: () => undefined,
     journal,
     finder: {
       profiles: new ProfileStore(config, () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(new PracticeLink(new PracticeBody({ timing: AT_ONCE }))),
-      }),
+      find: async () => ({ notes: [], body: await meet() }),
     },
   });
-  const log = pino({ level: 'silent' });
-  server = await startServer({ station, events, journal, log, panel, notes: root, port: 0 });
-});
+}
 afterEach(async () => {
   await station.close();
   await server.close();
@@ -586,6 +586,39 @@ describe('another name for the set that is being fired', () => {
     expect(record).toMatchObject({ complete: true, name: 'Lake', note: null, viewpoint: '4' });
     expect(events.state.run).toMatchObject({ state: 'complete', set: { name: 'Lake' } });
     expect((await checkSet(folder ?? '')).findings).toEqual([]);
+    // Once more, now that it has ended: everything beside the frames says so, too.
+    expect((await ask('PATCH', `/api/sets/${id}`, { name: 'Shore' })).status).toBe(200);
+    const sidecars = record.frames.map(({ sidecar }) => path.join(folder ?? '', sidecar ?? ''));
+    for (const sidecar of sidecars) expect(await readFile(sidecar, 'utf8')).toContain('>Shore<');
+    const sums = parseSums(await readFile(path.join(folder ?? '', SUMS), 'utf8'));
+    expect(sums.length).toBeGreaterThanOrEqual(9);
+    for (const { file, sha256 } of sums)
+      expect([file, (await checksumOf(path.join(folder ?? '', file))).sha256]).toEqual([file, sha256]);
+    expect((await checkSet(folder ?? '')).findings).toEqual([]);
+  });
+
+  it('is kept where the set was cut off, and gone on with', async () => {
+    const body = new PracticeBody({ timing: AT_ONCE });
+    let left = 2;
+    // The program that dies: its shutter does not come back any more.
+    class DyingLink extends PracticeLink {
+      override fire(options: FireOptions) {
+        left -= 1;
+        return left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
+      }
+    }
+    const dying = stationOn(new EventLog(), async () => Body.meet(new DyingLink(body)));
+    await dying.look();
+    await dying.start({ frames: 3, step: 1, base: '1/60', name: 'Boathouse' });
+    while (journal.sets()[0]?.verified !== 2) await new Promise((resolve) => setTimeout(resolve, 5));
+    const id = journal.sets()[0]?.id ?? '';
+    await station.look();
+    expect((await ask('PATCH', `/api/sets/${id}`, { name: 'Lake' })).status).toBe(200);
+    await station.resume();
+    await station.settled();
+    const { folder } = await fired(id);
+    const { record } = readSetRecord(await readFile(path.join(folder ?? '', RECORD), 'utf8'));
+    expect([record.complete, record.name]).toEqual([true, 'Lake']);
   });
 
   it('while its record is being written it is not lost', async () => {
@@ -606,6 +639,57 @@ describe('another name for the set that is being fired', () => {
     const { folder, name } = await fired(events.state.run?.set.id ?? '');
     const { record } = readSetRecord(await readFile(path.join(folder ?? '', RECORD), 'utf8'));
     expect([name, record.name, record.complete]).toEqual(['Lake', 'Lake', true]);
+  });
+});
+
+describe('frames that are made again', () => {
+  const post = (at: string, body?: unknown) => ask('POST', `/api/sets/${at}`, body);
+  const fire = async () => {
+    await station.look();
+    await station.start({ frames: 3, step: 1, base: '1/60' });
+    await station.settled();
+    return events.state.run?.set.id ?? '';
+  };
+
+  it.each([
+    [{ frames: [2] }, [1, 2, 1]],
+    [{ pass: 1 }, [2, 2, 2]],
+  ])('%j: those are fired, and no others', async (chosen, attempts) => {
+    const id = await fire();
+    const answer = await post(`${id}/again`, chosen);
+    expect([answer.status, json(answer)]).toEqual([202, { run: journal.set(id)?.run }]);
+    await station.settled();
+    const detail = keptSetDetailSchema.parse(json(await get(`/api/sets/${id}`)));
+    expect(detail.state).toBe('complete');
+    expect(detail.frames.map((one) => one.attempts)).toEqual(attempts);
+    for (const number of [1, 2, 3])
+      expect((await get(`/api/sets/${id}/frames/${number}/picture`)).status).toBe(200);
+  });
+
+  it.each([
+    ['again', {}, 400, 'malformed-request'],
+    ['again', undefined, 400, 'malformed-request'],
+    ['again', { frames: [] }, 400, 'malformed-request'],
+    ['again', { frames: [1.5] }, 400, 'malformed-request'],
+    ['again', { frames: [1], pass: 1 }, 400, 'malformed-request'],
+    ['again', { frames: Array(62).fill(1) }, 400, 'malformed-request'],
+    ['again', { frames: [4] }, 400, 'frames-out-of-range'],
+    ['again', { pass: 9 }, 400, 'frames-out-of-range'],
+    ['complete', { frames: [1] }, 400, 'malformed-request'],
+    ['complete', {}, 409, 'nothing-to-complete'],
+  ])('%s %j: %s %s, and nothing is fired', async (what, body, status, code) => {
+    const id = await fire();
+    const before = journal.set(id);
+    expect(refusal(await post(`${id}/${what}`, body))).toEqual([status, code]);
+    await station.settled();
+    expect(journal.set(id)).toEqual(before);
+  });
+
+  it.each(['again', 'complete'])('%s: only the whole id is one', async (what) => {
+    const id = await fire();
+    const body = what === 'again' ? { pass: 1 } : {};
+    for (const other of ['nothing', id.slice(0, 8)])
+      expect(refusal(await post(`${other}/${what}`, body))).toEqual([404, 'no-such-set']);
   });
 });
 

@@ -124,9 +124,9 @@ export const keptPath = (
   attempts: number,
 ): string => `${setPath(set)}/frames/${frame}/${what}?attempt=${attempts}`;
 
-/** @param verified changes with what the sheet shows */
-export const sheetPath = (set: string, verified: number): string =>
-  `${setPath(set)}/contact-sheet?verified=${verified}`;
+/** @param endedAt another one where frames were fired again */
+export const sheetPath = (set: string, endedAt: string | null): string =>
+  `${setPath(set)}/contact-sheet?ended=${encodeURIComponent(endedAt ?? '')}`;
 
 /** How far the daemon's clock is ahead of this device's, in ms, as its last answer told. */
 export let clockAheadMs = 0;

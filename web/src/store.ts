@@ -101,6 +101,8 @@ export const lastCheck = signal<{ readonly at: Date; readonly items: readonly Re
 effect(() => {
   if (view.value.name !== 'running') return;
   watched.value = view.value.id;
+  // Frames of a set that was put away may be fired again.
+  putAway.value = null;
   lastCheck.value = null;
 });
 

@@ -59,6 +59,8 @@ const unreadable: Readonly<Record<ScheduleField, string>> = {
   mostPerSet: 'Choose how far the base may move from one set to the next.',
 };
 
+const MOST_COUNTED = 9999;
+
 export const scheduleText = {
   states,
   went,
@@ -162,10 +164,14 @@ export const scheduleText = {
     heading: 'What is left',
     what: whatIsLeft,
     marks: leftMarks,
+    /** More than a night can take is not counted. */
+    some: (number: number, inWords: (number: number) => string) =>
+      number > MOST_COUNTED ? `over ${inWords(MOST_COUNTED)}` : inWords(number),
     percent: (number: number) => `${Math.round(number)} %`,
     unknown: 'not told',
   },
   alarm: {
+    heading: 'Alarm',
     line: (on: boolean) => (on ? 'Alarm: sounds on this device' : 'Alarm: silent on this device'),
     allow: 'Sound an alarm on this device',
     why: 'When a run halts, or stops by itself. This page has to stay open, with the screen on.',

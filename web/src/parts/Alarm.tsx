@@ -38,7 +38,7 @@ export function AlarmBand() {
 export function AlarmSetting() {
   const isOn = isAllowed.value;
   return (
-    <section class="readiness alarm-setting" aria-label={words.allow} data-sound={sound.value}>
+    <section class="readiness alarm-setting" aria-label={words.heading} data-sound={sound.value}>
       <Fold
         line={
           <span class="readiness-line" data-mark={sound.value === 'blocked' ? 'attention' : 'none'}>

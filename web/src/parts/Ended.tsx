@@ -37,7 +37,9 @@ export function Ended({ id, run, schedule }: Props) {
         {schedule === null ? text.runStates[state] : text.schedule.states[state]}
       </h2>
       {whole.sentence !== null && <p>{whole.sentence}</p>}
-      {schedule !== null && <p>{text.schedule.line.counts(timeLineOf(schedule, []).counts)}</p>}
+      {schedule !== null && schedule.complete < schedule.schedule.count && (
+        <p>{text.schedule.line.counts(timeLineOf(schedule, []).counts)}</p>
+      )}
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}

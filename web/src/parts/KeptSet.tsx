@@ -53,11 +53,11 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         <span>{text.list.verified(verified, set.frames.length)}</span>
         <span class="soft">{text.set.base(base.shutter, text.body.settings(base.aperture, base.iso))}</span>
       </p>
-      {set.practice && <p class="practice-word">{text.list.practice}</p>}
+      {set.practice && <p class="practice-word">{text.set.practice}</p>}
       {set.note !== null && <p class="kept-note">{set.note}</p>}
       {set.sentence !== null && <p>{text.together(set.sentence)}</p>}
       <Rename key={set.id} set={set} />
-      {set.hasSheet && <Sheet set={set} verified={verified} />}
+      {set.hasSheet && <Sheet set={set} />}
       <Frames set={set} />
       <Remarks set={set} />
       {set.folderName !== null && (
@@ -128,8 +128,8 @@ function Rename({ set }: { readonly set: KeptSetDetail }) {
   );
 }
 
-function Sheet({ set, verified }: { readonly set: KeptSetDetail; readonly verified: number }) {
-  const path = sheetPath(set.id, verified);
+function Sheet({ set }: { readonly set: KeptSetDetail }) {
+  const path = sheetPath(set.id, set.endedAt);
   return (
     <Fold line={text.set.sheet}>
       <a class="sheet" href={path} target="_blank" rel="noopener">
@@ -179,7 +179,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
           <div class="pair">
             {set.passes.map((_, index) => (
               <button key={index} type="button" onClick={() => setAsked({ what: { pass: index + 1 } })}>
-                {text.set.pass(index + 1)}
+                {text.set.pass(index + 1, framesOf(set, index + 1))}
               </button>
             ))}
           </div>
@@ -205,7 +205,10 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
                   checked={chosen.has(frame.number)}
                   onChange={() => toggle(frame.number)}
                 />
-                <span>{text.set.choice(frame.number)}</span>
+                <span>
+                  {text.set.choice}
+                  <span class="unseen"> {text.set.choiceOf(frame.number)}</span>
+                </span>
               </label>
             )}
           </li>
@@ -222,6 +225,9 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
     </>
   );
 }
+
+const framesOf = (set: KeptSetDetail, pass: number) =>
+  set.frames.filter((frame) => frame.pass === pass).map(({ number }) => number);
 
 function questionFor(what: Again | null, missing: number): string {
   if (what === null) return text.confirm.complete(missing);
@@ -255,7 +261,9 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         </a>
       )}
       <span class="tile-words">
-        {text.set.frame(number, formatEv(fromEv(offset)), shutter)}
+        <strong>{text.ladder.ev(formatEv(fromEv(offset)))}</strong>
+        <span>{text.shutter(shutter)}</span>
+        <span class="soft">{number}</span>
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
         {marks.map(({ code, sentence }) => (
           <span key={code + sentence} class="frame-mark" data-mark={code}>

@@ -266,7 +266,8 @@ function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) 
 const CODES = { black: 'clipped-dark', blown: 'clipped-light' } as const;
 
 function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
-  const { marks } = rung;
+  // How far the base moved is said by itself.
+  const marks = rung.marks.filter(({ code }) => code !== 'base-moved' || rung.baseMoved === null);
   const lost = lostIn(rung, frames).filter(({ side }) => !marks.some(({ code }) => code === CODES[side]));
   const moved = movedEv(rung);
   if (rung.reason === null && rung.attempts < 2 && lost.length + marks.length === 0 && moved === null)

@@ -70,8 +70,8 @@ function gravestOf(marks: readonly WatchMark[]): WatchMark {
 function shortly(item: Item): string {
   const told = [
     'percent' in item && item.percent !== null ? words.percent(item.percent) : '',
-    item.framesLeft === null ? '' : frames(item.framesLeft),
-    item.setsLeft === null ? '' : sets(item.setsLeft),
+    item.framesLeft === null ? '' : words.some(item.framesLeft, frames),
+    item.setsLeft === null ? '' : words.some(item.setsLeft, sets),
   ].filter((part) => part !== '');
   return told.length === 0 ? words.unknown : told.join(', ');
 }

@@ -1,0 +1,103 @@
+// What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
+import { ENDED } from '../../shared/fold.js';
+import type { FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
+import { formatEv, fromEv } from '../exposure/index.js';
+import { counted } from './options.js';
+import { ANSWERS_AGAIN, moreAbout } from './process.js';
+import { ScheduleTeller } from './schedule-words.js';
+
+const movedWords = (ev: number | null): string =>
+  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
+
+const sentencesOf = (marks: readonly FrameViewMark[]): string[] =>
+  marks.filter(({ code }) => code !== 'base-moved').map(({ sentence }) => sentence);
+
+export function printJson(event: NumberedEvent): void {
+  process.stdout.write(`${JSON.stringify(event)}\n`);
+}
+
+/** What is said otherwise where it is not a new set that is fired. */
+export interface OtherWords {
+  /** What is going to be made. */
+  readonly begins: (run: RunView) => string;
+  /** Where frames are made with the bracket off. */
+  readonly singly: string;
+}
+
+const OF_NEW_SET: OtherWords = {
+  begins: ({ plan, frames }) =>
+    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s`,
+  singly: 'Making up what is missing, singly',
+};
+
+/** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
+export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEvent) => void {
+  let introduced = false;
+  let passes = 0;
+  let begun = '';
+  /** Sentences about each frame that is verified. */
+  const told = new Map<number, readonly string[]>();
+  /** Frames whose file came. */
+  const came = new Set<number>();
+  const teller = new ScheduleTeller({ isForeseen: true });
+  const say = (line: string) => process.stdout.write(`${line}\n`);
+  return ({ happening }) => {
+    for (const { line } of teller.linesOf(happening)) say(line);
+    switch (happening.type) {
+      case 'body':
+        // Told anew whenever something about it changes.
+        if (happening.body.state !== 'ready' || introduced) return;
+        introduced = true;
+        if (happening.body.note !== null) say(happening.body.note);
+        if (happening.body.body.link === 'practice')
+          say('Practice body: nothing is photographed, the scene is invented.');
+        else say(`Body: ${happening.body.body.model}`);
+        return;
+      case 'run': {
+        if (happening.run.set.id === begun) return;
+        begun = happening.run.set.id;
+        told.clear();
+        came.clear();
+        for (const { number, state, marks } of happening.run.frames)
+          if (state === 'verified') told.set(number, sentencesOf(marks));
+        passes = happening.run.plan.passes.length;
+        say(words.begins(happening.run));
+        return;
+      }
+      case 'pass':
+        if (happening.state === 'firing') say(`Pass ${happening.pass} of ${passes}`);
+        return;
+      case 'frame': {
+        const { frame } = happening;
+        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
+        if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
+        if (frame.state === 'stored') came.add(frame.number);
+        if (frame.state !== 'verified') return;
+        const before = told.get(frame.number);
+        if (before === undefined && came.has(frame.number))
+          say(`${name} verified${movedWords(frame.baseMoved)}`);
+        else if (before === undefined) say(`${name} is as it was before`);
+        // More may come to be known of it later.
+        const marks = sentencesOf(frame.marks);
+        for (const sentence of marks.filter((one) => !before?.includes(one)))
+          say(`  frame ${String(frame.number).padStart(2)}  ${sentence}`);
+        told.set(frame.number, marks);
+        return;
+      }
+      case 'trouble':
+        if (happening.trouble === null) say(ANSWERS_AGAIN);
+        else say(`${happening.trouble.sentence} ${happening.trouble.next}`);
+        return;
+      case 'note':
+        say(happening.note);
+        return;
+      case 'run-state':
+        if (happening.state === 'making-up') say(words.singly);
+        if (!ENDED.has(happening.state)) return;
+        say(happening.sentence ?? happening.state);
+        if (happening.error !== null) say(moreAbout(happening.error));
+        if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
+        return;
+    }
+  };
+}

@@ -1,0 +1,147 @@
+// `sets again` and `sets complete`: a set that has ended is taken up again in its own folder. They own the state folder and use a
+// body, as `fire` does.
+import path from 'node:path';
+import { type Command, InvalidArgumentError } from 'commander';
+import type { Logger } from 'pino';
+import { EvenrungError } from '../../shared/errors.js';
+import { ENDED } from '../../shared/fold.js';
+import type { Again } from '../../shared/kept.js';
+import type { RunView } from '../../shared/state.js';
+import { EventLog, findSet, Station } from '../run/index.js';
+import { type OtherWords, printJson, wordsPrinter } from './fire-words.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions, patienceOption } from './options.js';
+import { type OwnedState, takeState } from './owned-state.js';
+import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
+
+interface TakeUpOptions extends BodyOptions {
+  /** Seconds. */
+  readonly patience: number;
+  readonly json?: boolean;
+}
+
+interface ChosenOptions {
+  readonly frames?: readonly number[];
+  readonly pass?: number;
+}
+
+export function addAgain(sets: Command, log: Logger): void {
+  const command = sets
+    .command('again')
+    .description('fire frames of a set that has ended once more, and keep both')
+    .option('--frames <numbers>', 'which frames, such as 3,4: 1 is the darkest', frameNumbers)
+    .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
+  withBody(command).action(async (id: string, _: unknown, self: Command) => {
+    const options: TakeUpOptions & ChosenOptions = self.optsWithGlobals();
+    process.exitCode = await takeUp(id, chosenBy(options), options, log);
+  });
+}
+
+export function addComplete(sets: Command, log: Logger): void {
+  const command = sets.command('complete').description('make the frames that a set lacks which has ended');
+  withBody(command).action(async (id: string, _: unknown, self: Command) => {
+    process.exitCode = await takeUp(id, null, self.optsWithGlobals(), log);
+  });
+}
+
+const withBody = (command: Command): Command =>
+  command
+    .argument('<id>', 'id of the set, or the beginning of it')
+    .addOption(bodyOption())
+    .addOption(cameraOption())
+    .addOption(patienceOption())
+    .option('--json', 'print JSON, an event a line');
+
+/** @throws EvenrungError malformed-request */
+function chosenBy({ frames, pass }: ChosenOptions): Again {
+  if (frames !== undefined && pass === undefined) return { frames: [...frames] };
+  if (pass !== undefined && frames === undefined) return { pass };
+  throw new EvenrungError(
+    'malformed-request',
+    'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2 for a whole pass.',
+  );
+}
+
+/** @param chosen null for what is missing @returns the exit code */
+async function takeUp(
+  id: string,
+  chosen: Again | null,
+  options: TakeUpOptions,
+  log: Logger,
+): Promise<number> {
+  const state = await takeState('sets', log);
+  try {
+    return await takeUpWith(state, id, chosen, options, log);
+  } finally {
+    state.release();
+  }
+}
+
+async function takeUpWith(
+  { journal }: OwnedState,
+  id: string,
+  chosen: Again | null,
+  options: TakeUpOptions,
+  log: Logger,
+): Promise<number> {
+  // Before a body is looked for: a slip in the id is said at once.
+  const set = findSet(journal, id);
+  const events = new EventLog();
+  const station = new Station({
+    ...finderOptions(options, log),
+    into: path.dirname(set.folder ?? '.'),
+    events,
+    journal,
+    patienceMs: options.patience * 1000,
+  });
+  let stopped = false;
+  const forget = onStopSignal(() => {
+    stopped = true;
+    if (!options.json) process.stderr.write(`${STOPPING}\n`);
+    void station.close();
+  });
+  const print = options.json ? printJson : wordsPrinter(chosen === null ? OF_COMPLETING : OF_AGAIN);
+  const unwatch = events.watch((event) => {
+    print(event);
+    if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
+  });
+  try {
+    await station.look();
+    if (stopped) return STOPPED;
+    if (station.problem !== null) throw station.problem;
+    const run = await (chosen === null ? station.complete(set.id) : station.again(set.id, chosen));
+    await station.settled();
+    // A set may be complete although it was stopped.
+    if (stopped) return STOPPED;
+    if (run.error === null) return 0;
+    if (options.json) process.stdout.write(`${JSON.stringify(run.error.toWire())}\n`);
+    return exitCodeOf(run.error);
+  } finally {
+    await station.close();
+    forget();
+  }
+}
+
+const toBeMade = ({ frames }: RunView): string => {
+  const open = frames.filter(({ state }) => state !== 'verified').map(({ number }) => number);
+  return `${open.length === 1 ? 'frame' : 'frames'} ${open.join(', ')} of ${frames.length}`;
+};
+
+const OF_AGAIN: OtherWords = {
+  begins: (run) => `Firing again: ${toBeMade(run)}`,
+  singly: 'Singly, with the bracket off',
+};
+
+const OF_COMPLETING: OtherWords = {
+  begins: (run) => `To be made: ${toBeMade(run)}`,
+  singly: 'Making what is missing, singly',
+};
+
+function frameNumbers(text: string): number[] {
+  if (/^\s*\d{1,3}(\s*,\s*\d{1,3})*\s*$/.test(text)) return text.split(',').map(Number);
+  throw new InvalidArgumentError('give the numbers of frames, such as 3,4.');
+}
+
+function passNumber(text: string): number {
+  if (/^\d{1,3}$/.test(text)) return Number(text);
+  throw new InvalidArgumentError('give the number of a pass, such as 2.');
+}

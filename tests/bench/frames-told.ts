@@ -1,0 +1,33 @@
+// What the bench `frames` and its process say to each other, and how much is measured.
+
+export const FRAMES_A_SET = 25;
+export const SETS = 400;
+/** 500 frames. */
+export const SETS_AT_START = 20;
+/** After so many sets the memory is looked at; the first and the last are compared. */
+export const LOOKS: readonly number[] = [SETS_AT_START, 100, 200, 300, SETS];
+
+/** In MiB. */
+export interface Memory {
+  readonly sets: number;
+  readonly heap: number;
+  /** Outside the heap, and held by it: buffers. */
+  readonly external: number;
+  readonly resident: number;
+  /** Resident, of the camera process. */
+  readonly camera: number;
+}
+
+/** Milliseconds that one set took: by the clock, and of this process's and the camera process's processors. */
+export interface Took {
+  readonly wall: number;
+  readonly own: number;
+  readonly camera: number;
+}
+
+export interface Measured {
+  readonly memory: readonly Memory[];
+  /** Of each set. */
+  readonly took: readonly Took[];
+  readonly cameraProcesses: number;
+}

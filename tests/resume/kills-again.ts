@@ -1,0 +1,186 @@
+// One set that is taken up again after its end and killed at a counted moment, gone on with by a new process, and looked at: before
+// that, its record has to be right as it lies there; after it, nothing that there was may be missing.
+import { cp, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import Sqlite from 'better-sqlite3';
+import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
+import { Body } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { checkSet, checksumOf, exifTool, SUMS } from '../../src/frames/index.js';
+import { EventLog, Journal, Station } from '../../src/run/index.js';
+import { journalFile } from '../../src/run/journal/index.js';
+import { ProfileStore } from '../../src/run/profiles.js';
+import { type Counted, lookAt, type Moment, runChild } from './kills.js';
+
+/** `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. */
+export const TAKINGS = ['complete', 'again'] as const;
+export type Taking = (typeof TAKINGS)[number];
+
+const AGAIN = [3, 4, 5, 6];
+const STOPPED_AFTER = 4;
+const DOES: Readonly<Record<Taking, string>> = { complete: 'complete', again: AGAIN.join() };
+
+/** A set as it ended, in a folder that is copied for each kill. */
+export interface Ended {
+  readonly taking: Taking;
+  readonly root: string;
+  readonly record: KeptSetRecord;
+  readonly released: number;
+}
+
+export async function makeEnded(taking: Taking): Promise<Ended> {
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-ended-'));
+  const body = new PracticeBody({ timing: AT_ONCE });
+  const journal = await Journal.open(path.join(root, 'state'));
+  const events = new EventLog();
+  const station = new Station({
+    ...{ choice: 'practice', into: path.join(root, 'sets'), events, journal },
+    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
+    log: () => undefined,
+    finder: {
+      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
+      find: async () => ({ notes: [], body: await Body.meet(new PracticeLink(body)) }),
+    },
+  });
+  await station.look();
+  events.watch(({ happening }) => {
+    if (taking !== 'complete' || happening.type !== 'frame') return;
+    if (happening.frame.state === 'fired' && body.shots.length === STOPPED_AFTER - 1) station.stop();
+  });
+  await station.start({ frames: 9, step: 1, base: '1/60' });
+  await station.settled();
+  await station.close();
+  await exifTool.end();
+  journal.close();
+  const record = await recordIn(await folderIn(root));
+  return { taking, root, record, released: body.shots.length };
+}
+
+const folderIn = async (root: string): Promise<string> => {
+  const into = path.join(root, 'sets');
+  const [name, ...others] = await readdir(into);
+  if (name === undefined || others.length > 0) throw new Error(`There are ${[name, ...others].join()}.`);
+  return path.join(into, name);
+};
+
+const recordIn = async (folder: string): Promise<KeptSetRecord> =>
+  readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
+
+/** A copy whose journal knows where it lies. */
+async function copyOf({ root: from }: Ended): Promise<string> {
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-taken-'));
+  await cp(from, root, { recursive: true });
+  const database = new Sqlite(journalFile(path.join(root, 'state')));
+  database.prepare('UPDATE sets SET folder = replace(folder, ?, ?)').run(from, root);
+  database.prepare('UPDATE runs SET into_folder = replace(into_folder, ?, ?)').run(from, root);
+  database.close();
+  return root;
+}
+
+/** @returns how often there is something to count when nothing disturbs it */
+export async function countTaking(ended: Ended, counted: Counted): Promise<number> {
+  const root = await copyOf(ended);
+  try {
+    const link = new PracticeLink(new PracticeBody({ timing: AT_ONCE }));
+    const { said } = await runChild(link, [root, counted, '0', DOES[ended.taking]]);
+    return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+/** @returns what does not hold, a sentence each, with its moment */
+export async function killAllTakings(
+  ended: Ended,
+  moments: readonly Moment[],
+  lanes: number,
+): Promise<string[]> {
+  const wrong: string[] = [];
+  const left = [...moments];
+  const lane = async () => {
+    for (let moment = left.shift(); moment !== undefined; moment = left.shift())
+      for (const one of await killTaking(ended, moment))
+        wrong.push(`${ended.taking}, ${moment.counted} ${moment.at}: ${one}`);
+  };
+  await Promise.all(Array.from({ length: lanes }, lane));
+  return wrong;
+}
+
+async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string[]> {
+  const root = await copyOf(ended);
+  const body = new PracticeBody({ timing: AT_ONCE });
+  await body.change('drive', 'continuous');
+  const before = { ...body.state };
+  const link = new PracticeLink(body);
+  const wrong: string[] = [];
+  try {
+    const first = await runChild(link, [root, counted, String(at), DOES[ended.taking]]);
+    if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
+    const folder = await folderIn(root);
+    wrong.push(...(await rightAsItLies(folder, ended)));
+    const second = await runChild(link, [root]);
+    if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
+    const record = await recordIn(folder);
+    const isTaken = body.shots.length > 0;
+    const wasOver = second.said.includes('nothing-unfinished');
+    if (!wasOver && !/^complete: .*All 9 frames are verified\./m.test(second.said))
+      wrong.push(`It says: ${second.said}`);
+    // Killed before it was taken up: the set is what it was.
+    if (isTaken || ended.taking === 'again')
+      wrong.push(...(await lookAt(folder, ended.released + body.shots.length)));
+    wrong.push(...(await nothingIsMissing(folder, ended, record, isTaken)));
+    for (const [name, found] of Object.entries(before)) {
+      const now = body.state[name as keyof typeof before];
+      if (now !== found) wrong.push(`${name} is ${now}, found was ${found}.`);
+    }
+    return wrong;
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+/**
+ * Nobody need go on with it: until the new record is there, the old one is right. Only the list of checksums is written anew right
+ * before it, and may tell of the new frames already.
+ */
+async function rightAsItLies(folder: string, { taking }: Ended): Promise<string[]> {
+  const { record, findings } = await checkSet(folder);
+  const isToBe = ({ code, sentence }: (typeof findings)[number]) =>
+    (taking === 'complete' && code === 'set-incomplete') ||
+    (code === 'sums-differ' && sentence.includes(`${SUMS} does not list`));
+  const wrong = findings.filter((finding) => finding.severity === 'wrong' && !isToBe(finding));
+  return [
+    ...(record === null ? ['There is no record.'] : []),
+    ...wrong.map(({ sentence }) => `Killed, the check says: ${sentence}`),
+  ];
+}
+
+/** Every frame that there was is one still, or was set aside for a new one. */
+async function nothingIsMissing(
+  folder: string,
+  ended: Ended,
+  record: KeptSetRecord,
+  isTaken: boolean,
+): Promise<string[]> {
+  const wrong: string[] = [];
+  for (const { number, file, sha256 } of ended.record.frames) {
+    if (file === null) continue;
+    const now = record.frames[number - 1];
+    const isReplaced = isTaken && ended.taking === 'again' && AGAIN.includes(number);
+    if (!isReplaced) {
+      if (now?.sha256 !== sha256) wrong.push(`Frame ${number} is not what it was.`);
+      continue;
+    }
+    if (now?.file === file) wrong.push(`Frame ${number} was not fired again.`);
+    const sums = await Promise.all(
+      record.setAside
+        .filter(({ reason }) => reason.endsWith('this is the frame as it was before.'))
+        .map(({ file: aside }) => checksumOf(path.join(folder, aside))),
+    );
+    if (sums.filter((sum) => sum.sha256 === sha256).length !== 1)
+      wrong.push(`Frame ${number} as it was before is not kept, or twice.`);
+  }
+  return wrong;
+}
