@@ -8,12 +8,15 @@ export interface RawFacts {
   readonly iso: number;
   /** Signed. */
   readonly bias: readonly [number, number];
+  /** DateTimeOriginal and SubSecTimeOriginal. */
+  readonly takenAt?: readonly [string, string];
   /** A JPEG that lies in the file as its preview. */
   readonly preview?: Buffer;
 }
 
 export type ByteOrder = 'little' | 'big';
 
+const ASCII = 2;
 const SHORT = 3;
 const LONG = 4;
 const RATIONAL = 5;
@@ -74,7 +77,13 @@ const exifEntries = ({ entry }: ReturnType<typeof writer>, facts: RawFacts): Ent
   entry(0x829d, RATIONAL, ...facts.fNumber),
   entry(0x8827, SHORT, facts.iso),
   entry(0x9204, SIGNED_RATIONAL, ...facts.bias),
+  ...(facts.takenAt ?? []).map((words, index) => text([0x9003, 0x9291][index] ?? 0, words)),
 ];
+
+function text(tag: number, words: string): Entry {
+  const value = Buffer.from(`${words}\0`, 'latin1');
+  return { tag, type: ASCII, count: value.length, value };
+}
 
 /**
  * @param gap bytes between the header and everything else: many writers put the directories at the file's end, behind the

@@ -167,7 +167,8 @@ function isEnd(happening: Happening, isScheduled: boolean): boolean {
 
 /** @returns the exit code */
 function endOfSchedule(schedule: ScheduleView | null, stopped: boolean, { json }: FireOptions): number {
-  if (schedule?.state === 'complete') return 0;
+  // Gone through to its end; where sets halted, or there was no camera, scripts have to know.
+  if (schedule?.state === 'complete' && schedule.error === null) return 0;
   if (schedule?.state === 'stopped' && stopped) return STOPPED;
   if (json && schedule?.error != null)
     process.stdout.write(
@@ -182,7 +183,11 @@ async function endEarlier(station: Station, { json }: FireOptions, log: Logger):
   if (unfinished === null) return;
   const { verified, frames, folder } = unfinished;
   const where = folder === null ? '' : ` Its frames stay in ${folder}.`;
-  const sentence = `An earlier set was cut off after ${verified} of ${frames} frames, and is ended now.${where}`;
+  const what =
+    frames === 0
+      ? 'An earlier run was cut off between two sets'
+      : `An earlier set was cut off after ${verified} of ${frames} frames`;
+  const sentence = `${what}, and is ended now.${where}`;
   if (json) log.warn(sentence);
   else process.stdout.write(`${sentence}\n`);
   await station.endUnfinished();

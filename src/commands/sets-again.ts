@@ -6,7 +6,6 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Again } from '../../shared/kept.js';
-import type { RunView } from '../../shared/state.js';
 import { EventLog, findSet, Station } from '../run/index.js';
 import { type OtherWords, printJson, wordsPrinter } from './fire-words.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, patienceOption } from './options.js';
@@ -99,7 +98,7 @@ async function takeUpWith(
     if (!options.json) process.stderr.write(`${STOPPING}\n`);
     void station.close();
   });
-  const print = options.json ? printJson : wordsPrinter(chosen === null ? OF_COMPLETING : OF_AGAIN);
+  const print = options.json ? printJson : wordsPrinter(wordsFor(chosen));
   const unwatch = events.watch((event) => {
     print(event);
     if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
@@ -121,20 +120,24 @@ async function takeUpWith(
   }
 }
 
-const toBeMade = ({ frames }: RunView): string => {
-  const open = frames.filter(({ state }) => state !== 'verified').map(({ number }) => number);
-  return `${open.length === 1 ? 'frame' : 'frames'} ${open.join(', ')} of ${frames.length}`;
-};
+function wordsFor(chosen: Again | null): OtherWords {
+  if (chosen === null)
+    return {
+      begins: ({ frames }) =>
+        `To be made: ${listed(frames.flatMap(({ number, state }) => (state === 'verified' ? [] : [number])))} of ${frames.length}`,
+      singly: 'Making what is missing, singly',
+    };
+  return {
+    begins: ({ frames, plan }) =>
+      'pass' in chosen
+        ? `Firing again: pass ${chosen.pass} of ${plan.passes.length}`
+        : `Firing again: ${listed(chosen.frames)} of ${frames.length}`,
+    singly: 'Singly, with the bracket off',
+  };
+}
 
-const OF_AGAIN: OtherWords = {
-  begins: (run) => `Firing again: ${toBeMade(run)}`,
-  singly: 'Singly, with the bracket off',
-};
-
-const OF_COMPLETING: OtherWords = {
-  begins: (run) => `To be made: ${toBeMade(run)}`,
-  singly: 'Making what is missing, singly',
-};
+const listed = (numbers: readonly number[]): string =>
+  `${numbers.length === 1 ? 'frame' : 'frames'} ${numbers.join(', ')}`;
 
 function frameNumbers(text: string): number[] {
   if (/^\s*\d{1,3}(\s*,\s*\d{1,3})*\s*$/.test(text)) return text.split(',').map(Number);

@@ -24,7 +24,7 @@ export {
   recordedTv,
   type Verdict,
 } from './judge.js';
-export { type Letters, lettersHere } from './letters.js';
+export { drawable, type Letters, lettersHere } from './letters.js';
 export type { LightGrid } from './light-grid.js';
 export {
   DEFAULT_FRAME_TEMPLATE,

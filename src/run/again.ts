@@ -127,8 +127,11 @@ const filesOf = (frames: readonly StoredFrame[]): string =>
 const framesOf = (frames: readonly StoredFrame[]): string =>
   `frame${frames.length === 1 ? '' : 's'} ${frames.map(({ view }) => view.number).join(', ')}`;
 
-/** Frames of one set share aperture and ISO: what was set by hand then has to be set by hand now. */
-function mustStandAsThen({ run, set }: ChosenSet, body: Body): void {
+/**
+ * Frames of one set share aperture and ISO: what was set by hand then has to be set by hand now.
+ * @throws EvenrungError body-not-ready
+ */
+export function mustStandAsThen({ run, set }: Pick<ChosenSet, 'run' | 'set'>, body: Body): void {
   const { aperture, iso } = body.standing();
   const now = { aperture, iso: iso === null ? null : String(iso) };
   const off: string[] = [];

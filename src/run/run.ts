@@ -21,6 +21,7 @@ import {
   LINK_FAILURES,
   notPutBack,
   type ReadinessAsked,
+  type StandingExposure,
 } from '../camera/index.js';
 import {
   formatEv,
@@ -714,7 +715,7 @@ export class Run {
   /** @returns why this file is not that frame, or null where it is */
   private mismatch(arrival: Arrival, frame: Frame): string | null {
     if (arrival.recorded === null) return arrival.broken;
-    const { fNumber, iso } = this.options.body.standing();
+    const { fNumber, iso } = this.standing();
     const verdict =
       this.options.plan.mode === 'manual'
         ? judge(arrival.recorded, { shutter: frame.shutter, fNumber, iso })
@@ -725,7 +726,7 @@ export class Run {
   private judgeMetered(recorded: RecordedExposure, frame: Frame) {
     const { plan, body } = this.options;
     const times = body.limits.shutters.map(({ tv }) => toEv(tv));
-    const { fNumber, iso } = body.standing();
+    const { fNumber, iso } = this.standing();
     return judgeMetered(recorded, {
       offset: fromEv(frame.view.offset),
       compensation: frame.pass.centre,
@@ -1236,8 +1237,14 @@ export class Run {
   }
 
   private base(): RunView['base'] {
-    const { aperture, iso } = this.options.body.standing();
+    const { aperture, iso } = this.standing();
     return { shutter: this.baseLabel(), aperture, iso: iso === null ? null : String(iso) };
+  }
+
+  /** What the frames share, also before the body was made ready for them. */
+  private standing(): Pick<StandingExposure, 'aperture' | 'fNumber' | 'iso'> {
+    const { aperture, fNumber, iso } = this.options.body.standing();
+    return { aperture, fNumber, iso: this.options.iso ?? iso };
   }
 
   private baseSeconds(): number {

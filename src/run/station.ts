@@ -33,6 +33,7 @@ import {
   isoToSet,
   isTakenUp,
   mustFit,
+  mustStandAsThen,
   shiftsIn,
   shownTakenUp,
   takeUpAgain,
@@ -375,6 +376,11 @@ export class Station {
   }
 
   private async takeUp(left: UnfinishedRun, body: Body, onlyToEnd = false): Promise<Run> {
+    const { run, set } = left;
+    if (!onlyToEnd && set !== null && isTakenUp(run)) {
+      await body.refresh();
+      mustStandAsThen({ run, set }, body);
+    }
     const made = await this.remake(left, body);
     if (onlyToEnd) made.stop();
     this.forgetSchedule();

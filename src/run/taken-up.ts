@@ -53,8 +53,11 @@ export const makingWay = (taken: TakenUp | null): { number: number; file: string
     view.file === null || aside === null ? [] : [{ number: view.number, file: view.file, aside }],
   );
 
+const two = (value: number): string => String(value).padStart(2, '0');
+
+/** By the clock on the wall. */
 export const firedAgain = (at: Date): string =>
-  `Fired again at ${at.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' })}: this is the frame as it was before.`;
+  `Fired again at ${two(at.getHours())}:${two(at.getMinutes())}: this is the frame as it was before.`;
 
 /** Which of the frames in hand were made, and which are as they were. */
 function fateOf(taken: TakenUp, frames: readonly FrameView[]) {

@@ -164,8 +164,15 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
 
   app.get('/api/run/:run/frames/:frame/thumbnail', async (request, reply) => {
     const params = frameParamsSchema.safeParse(request.params);
-    const picture = params.success ? station.runWithId(params.data.run)?.thumbnail(params.data.frame) : null;
-    if (!picture) throw new EvenrungError('not-found', 'There is no picture of this frame.');
+    const run = params.success ? station.runWithId(params.data.run) : undefined;
+    const picture = params.success ? run?.thumbnail(params.data.frame) : null;
+    if (!picture) {
+      const frame = run?.view.frames.find(({ number }) => number === params.data?.frame);
+      if (run === undefined || frame?.state !== 'verified')
+        throw new EvenrungError('not-found', 'There is no picture of this frame.');
+      // It was made before the set was taken up again, and is only in its folder.
+      return reply.redirect(`/api/sets/${run.view.set.id}/frames/${frame.number}/thumbnail`);
+    }
     return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);
   });
 }

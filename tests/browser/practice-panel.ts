@@ -203,11 +203,12 @@ export async function wellLaid(page: Page): Promise<void> {
   const laid = await page.evaluate(() => ({
     sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth,
     small: [...document.querySelectorAll('button, select, input, textarea, summary, a')]
+      .filter((control) => control.checkVisibility())
       .map((control) => ({
         name: control.getAttribute('aria-label') ?? control.textContent ?? '',
         box: control.getBoundingClientRect(),
       }))
-      .filter(({ box }) => box.width > 0 && (box.height < 48 || box.width < 44))
+      .filter(({ box }) => box.height < 48 || box.width < 44)
       .map(({ name, box }) => `${name}: ${box.width} x ${box.height}`),
   }));
   expect(laid).toEqual({ sideways: 0, small: [] });

@@ -524,6 +524,45 @@ describe('the alarm', () => {
   });
 });
 
+it('a schedule that was cut off is asked about in its own words', async () => {
+  const { page } = await panel.show(PHONE, (state) => ({
+    ...state,
+    run: null,
+    unfinished: {
+      ...{ run: 'run-of-dusk', startedAt: '2026-06-21T19:36:00.000Z', verified: 4, frames: 9, folder: null },
+      ...{ scheduled: true, sentence: 'A schedule was cut off.' },
+    },
+  }));
+  const card = page.getByRole('region', { name: 'A schedule was cut off' });
+  await card.getByRole('button', { name: 'Go on with it' }).waitFor();
+  expect(await trigger(page).count()).toBe(0);
+});
+
+it('what is to be known of a frame stands on its rung', async () => {
+  const sentence = 'The pixels say that this frame is 1/2 EV off its neighbours.';
+  const page = await panel.open(PHONE);
+  await freshly(page);
+  await ask(page, 3, '1 EV', '1/60');
+  await hold(page);
+  await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
+  const { page: other } = await panel.show(NARROW, (state) => ({
+    ...state,
+    run: state.run && {
+      ...state.run,
+      frames: state.run.frames.map((frame) =>
+        frame.number === 2 ? { ...frame, marks: [{ code: 'ratio' as const, sentence }] } : frame,
+      ),
+    },
+  }));
+  const rung = other.locator('.rung[data-frame="2"]');
+  await rung.getByText(sentence).waitFor();
+  expect(await rung.locator('.frame-mark svg').count()).toBe(1);
+  // What the daemon has marked is not said once more by the panel.
+  expect(await other.locator('.rung[data-frame="1"] [data-mark="clipped-light"]').count()).toBe(1);
+  expect(await other.locator('.rung[data-frame="1"] .clipping').count()).toBe(0);
+  await wellLaid(other);
+});
+
 it('frames that a stopped run left out are not made, and no longer planned', async () => {
   const page = await panel.open(PHONE);
   await freshly(page);

@@ -1,7 +1,8 @@
-import { it, expect } from 'vitest';
 import { rm } from 'node:fs/promises';
+import { expect, it } from 'vitest';
 import { buildKilled, COUNTED, momentsOf } from './kills.js';
 import { countTaking, killAllTakings, makeEnded, TAKINGS } from './kills-again.js';
+
 it('all', async () => {
   await buildKilled();
   const all: string[] = [];
@@ -11,7 +12,7 @@ it('all', async () => {
       const moments = momentsOf(counted, await countTaking(ended, counted));
       const t = Date.now();
       const wrong = await killAllTakings(ended, moments, 3);
-      console.log(taking, counted, moments.length, wrong.length, Math.round((Date.now()-t)/1000)+'s');
+      console.log(taking, counted, moments.length, wrong.length, Math.round((Date.now() - t) / 1000) + 's');
       for (const one of wrong) console.log('WRONG', one);
       all.push(...wrong);
     }

@@ -209,7 +209,7 @@ describe('a frame that is fired again', () => {
     expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
     const frame = record.frames[2];
     expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
-    const reason = expect.stringMatching(/^Fired again at .+: this is the frame as it was before\.$/);
+    const reason = expect.stringMatching(/^Fired again at \d\d:\d\d: this is the frame as it was before\.$/);
     // With its sidecar.
     expect(record.setAside).toEqual([
       { file: 'set-aside/frame-03.jpg', reason },
@@ -721,6 +721,20 @@ describe('cut off in the middle', () => {
     expect(record.strays).toMatchObject([
       { frame: 3, reason: 'Evenrung was ended while the frame was being made.' },
     ]);
+  });
+
+  it('is gone on with only where aperture and ISO stand as they did', async () => {
+    const set = await cutOff({ frames: [3, 4] });
+    await body.change('aperture', 30);
+    const next = await atWork();
+    expect(await refusal(next.station.resume())).toMatchObject({
+      code: 'body-not-ready',
+      message: expect.stringMatching(/Set the aperture from f\/5\.6 to f\/8, then try again\.$/),
+    });
+    await body.change('aperture', 36);
+    await next.station.resume();
+    await next.station.settled();
+    expect(await expectSound(set)).toMatchObject({ complete: true, base: { aperture: '8' } });
   });
 
   it('is ended: what was made stays, and the rest is as it was before', async () => {

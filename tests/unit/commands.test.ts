@@ -119,6 +119,28 @@ describe('fire', () => {
     expect(offsets).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
   });
 
+  it('names set folder and frames as it is told', async () => {
+    const names = ['--set-name', 'dusk {date} {set}', '--frame-name', 'dusk_{frame}_{shutter}s'];
+    const three = ['fire', '--frames', '3', '--step', '1', '--body', 'practice'];
+    const { code } = await run([...three, '--into', into, ...names]);
+    expect(code).toBe(0);
+    const [folder = ''] = await readdir(into);
+    expect(folder).toMatch(/^dusk \d{8} 0001$/);
+    const frames = (await readdir(path.join(into, folder))).filter((name) => /^dusk.*jpg$/.test(name));
+    expect(frames).toEqual(['dusk_01_1-125s.jpg', 'dusk_02_1-60s.jpg', 'dusk_03_1-30s.jpg']);
+  });
+
+  it.each([
+    ['--frame-name', '../{frame}', 'leads into another folder'],
+    ['--frame-name', 'frame', 'every frame would have the same name'],
+    ['--set-name', '{offset}', 'differs from frame to frame'],
+  ])('%s %s: refused before anything is fired', async (option, template, words) => {
+    const { code, stdout, stderr } = await run([...nine, '--into', into, option, template, '--json']);
+    expect([code, await readdir(into)]).toEqual([2, []]);
+    expect(stderr).toContain(words);
+    expect(JSON.parse(stdout)).toMatchObject({ error: { code: 'template-unusable' } });
+  });
+
   it('in words: one line a frame', async () => {
     const { code, stdout } = await run([...nine, '--into', into]);
     expect(code).toBe(0);

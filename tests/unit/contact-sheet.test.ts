@@ -7,6 +7,7 @@ import sharp from 'sharp';
 import { transformWithOxc } from 'vite';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import {
+  drawable,
   drawContactSheet,
   type Letters,
   lettersHere,
@@ -159,6 +160,27 @@ describe.each(BOTH)('a contact sheet, letters by %s', (letters) => {
 });
 
 describe('letters', () => {
+  it('that no font here has: a name is drawn as a whole, or not at all; signs are left out', async () => {
+    for (const letters of BOTH) {
+      expect(await drawable('The boathouse, 5 pm', letters)).toBe('The boathouse, 5 pm');
+      expect(await drawable('Never \u{1fffe}\ufdd0assigned', letters)).toBe('Never assigned');
+      // Linear A: a machine has letters for it or it has not, and then the name is not drawn.
+      expect([null, 'by \u{10600}']).toContain(await drawable('by \u{10600}', letters));
+    }
+    expect(await drawable('mole \u00e0 l\u2019eau', 'strokes')).toBe("mole a l'eau");
+    expect(await drawable('\u6e56', 'strokes')).toBeNull();
+  });
+
+  it('are missing for a name: the sheet shows the id of the set', async () => {
+    const draw = (name: string | null, id: string) =>
+      drawContactSheet(sheet(3, { name, id, cells: [] }), 'strokes');
+    const replaced = await draw('\u6e56\u306e\u821f', '3f2a91c0-boathouse');
+    const same = (one: Buffer, other: Buffer) => one.equals(other);
+    expect(same(replaced, await draw('\u821f\u306e\u6e56', '3f2a91c0-another'))).toBe(true);
+    expect(same(replaced, await draw('\u6e56\u306e\u821f', '4f2a91c0-boathouse'))).toBe(false);
+    expect(same(replaced, await draw('Bracketed set 3f2a91c0 (its name is in set.json)', ''))).toBe(true);
+  });
+
   it('are the machine’s where it has fonts, and our own strokes where it has none', async () => {
     expect(await lettersHere()).toBe(hasFonts() ? 'fonts' : 'strokes');
     const none = path.join(folder, 'fonts.conf');

@@ -1,6 +1,6 @@
 // A set goes to another place whole or not at all: what is copied is what was there, what cannot be proved is not copied, and
 // wherever it fails there is nothing of the copy.
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawnSync } from 'node:child_process';
 import type * as promises from 'node:fs/promises';
 import {
   mkdir,
@@ -20,6 +20,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import type { SetRecord } from '../../shared/set-record.js';
 import { checkSet, exportSet, RECORD, SUMS, setFoldersIn } from '../../src/frames/index.js';
+import { hostMark } from '../../src/frames/staging.js';
 import { asVersion1, BESIDE, FRAMES, keepRecord, makeSet } from './set-sample.js';
 
 /** What happens to the disk while something is copied; by default nothing. */
@@ -282,6 +283,21 @@ describe('nothing is copied', () => {
       message: expect.stringMatching(/does not fit .* MB are free/),
     });
     expect(await readdir(into)).toEqual([]);
+  });
+});
+
+describe('what an export that was killed left behind', () => {
+  it('goes at the next one; that of a program that is alive does not', async () => {
+    const dead = spawnSync('true').pid;
+    const gone = `.evenrung-export-${hostMark()}-${dead}-1.part`;
+    const alive = `.evenrung-export-${hostMark()}-${process.ppid}-1.part`;
+    const mine = `.set-20261125-164210.${dead}-1.part`;
+    for (const name of [gone, alive, mine]) {
+      await mkdir(path.join(into, name), { recursive: true });
+      await writeFile(path.join(into, name, '01_-1EV.jpg'), 'half');
+    }
+    await exportSet(folder, into);
+    expect((await readdir(into)).sort()).toEqual([alive, mine, path.basename(folder)].sort());
   });
 });
 

@@ -151,7 +151,7 @@ describe('a finished set', () => {
         'XMP-evenrung:Set': THE_SET.id,
         'XMP-evenrung:Frame': index + 1,
         'XMP-evenrung:Frames': 3,
-        'XMP-evenrung:BaseShutter': '1/60',
+        'XMP-evenrung:BaseExposureTime': 1 / 64,
         'XMP-evenrung:Practice': true,
       });
       const created = String(tags['XMP-xmp:CreateDate']).replace(/^(\d+):(\d+):(\d+) /, '$1-$2-$3T');

@@ -11,6 +11,7 @@ import {
   ExifToolProcess,
   exifTool,
   readPicture,
+  readPixelSize,
   readRawPreview,
   readRawRecorded,
   readRecorded,
@@ -61,6 +62,13 @@ describe('the exposure that a raw file records', () => {
     expect(await readRecorded(file)).toEqual(RECORDED);
   });
 
+  it.each(['little', 'big'] as const)('%s endian: when it was taken, from both readers', async (order) => {
+    const facts: RawFacts = { ...FACTS, takenAt: ['2026:11:25 16:42:10', '070'] };
+    const file = await put(`taken-${order}.dng`, makeDng(facts, order));
+    const recorded = { ...RECORDED, takenAt: '2026-11-25T16:42:10.070' };
+    expect([await readRecorded(file), await readRawRecorded(file)]).toEqual([recorded, recorded]);
+  });
+
   it('a container that is no TIFF', async () => {
     const file = await put('frame.jp2', makeJp2(FACTS));
     expect(await readRecorded(file)).toEqual(RECORDED);
@@ -101,6 +109,29 @@ describe('the exposure that a raw file records', () => {
     await expect(readRawRecorded(path.join(folder, 'gone'))).rejects.toMatchObject({
       code: 'frame-unreadable',
     });
+  });
+});
+
+describe('how many pixels a frame has', () => {
+  it('is what its file says of the picture, and not of what lies beside it', async () => {
+    const preview = await jpegOf(640, 400);
+    const raw = await put('size.dng', makeDng({ ...FACTS, preview }, 'little'));
+    expect(await readPixelSize(raw, 'dng')).toEqual({ width: 4, height: 2 });
+    expect(await readPixelSize(await put('size.jpg', preview), 'jpg')).toEqual({ width: 640, height: 400 });
+  });
+
+  it('does not depend on how the picture is to be turned', async () => {
+    const turned = await sharp({ create: { width: 60, height: 40, channels: 3, background: '#777' } })
+      .withMetadata({ orientation: 6 })
+      .jpeg()
+      .toBuffer();
+    expect(await readPixelSize(await put('turned.jpg', turned), 'jpg')).toEqual({ width: 60, height: 40 });
+  });
+
+  it('is not known of what nobody can read', async () => {
+    expect(await readPixelSize(await put('words.jpg', 'words'), 'jpg')).toBeNull();
+    expect(await readPixelSize(await put('words.dng', 'words'), 'dng')).toBeNull();
+    expect(await readPixelSize(path.join(folder, 'gone'), 'jpg')).toBeNull();
   });
 });
 

@@ -1,17 +1,20 @@
 // A run that was cut off with the program: told, gone on with, or ended. The program that died is a station whose shutter never comes
 // back; what it had committed is in the journal.
-import { appendFile, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import { spawnSync } from 'node:child_process';
+import { appendFile, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
 import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { checkSet } from '../../src/frames/index.js';
+import { CONTACT_SHEET, checkSet, type Naming, parseTemplate, SetFolder } from '../../src/frames/index.js';
 import { AsFoundStore } from '../../src/run/as-found.js';
 import { EventLog, Journal, Station } from '../../src/run/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
+import { namedBy } from '../set-naming.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 
@@ -43,7 +46,7 @@ class DyingLink extends PracticeLink {
   }
 }
 
-async function station(link: PracticeLink): Promise<{ station: Station; events: EventLog }> {
+async function station(link: PracticeLink, naming?: Naming): Promise<{ station: Station; events: EventLog }> {
   const events = new EventLog();
   const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
   const made = new Station({
@@ -54,6 +57,7 @@ async function station(link: PracticeLink): Promise<{ station: Station; events: 
     events,
     log: () => undefined,
     journal,
+    naming,
     finder: {
       profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
       find: async () => ({
@@ -71,8 +75,8 @@ async function station(link: PracticeLink): Promise<{ station: Station; events: 
 }
 
 /** A set of which so many frames are verified, and the next one was being made. */
-async function cutOff(frames: number): Promise<string> {
-  const { station: dying, events } = await station(new DyingLink(body, frames));
+async function cutOff(frames: number, naming?: Naming, request: object = NINE): Promise<string> {
+  const { station: dying, events } = await station(new DyingLink(body, frames), naming);
   const isThere = new Promise<void>((resolve) => {
     let fired = 0;
     let verified = 0;
@@ -83,7 +87,7 @@ async function cutOff(frames: number): Promise<string> {
       if (fired === frames + 1 && verified === frames) resolve();
     });
   });
-  await dying.start(NINE);
+  await dying.start(request);
   await isThere;
   const [set] = await readdir(into);
   return path.join(into, set ?? '');
@@ -157,6 +161,90 @@ describe('a run that was cut off', () => {
     await next.settled();
     expect(events.state.run?.state).toBe('complete');
     expect(await readdir(into)).toHaveLength(2);
+    await next.close();
+  });
+
+  it('has its frames named as they were, whatever is said and whatever it is called meanwhile', async () => {
+    const naming = (frame: string, set: string): Naming => ({
+      frame: parseTemplate(frame, 'frame'),
+      set: parseTemplate(set, 'set'),
+    });
+    const first = naming('{name}_{time}_{frame}', '{name} {set}');
+    const folder = await cutOff(4, first, { ...NINE, name: 'dusk' });
+    expect(path.basename(folder)).toBe('dusk 0001');
+    const [kept = ''] = await readdir(folder).then((names) => names.filter((name) => name.endsWith('.jpg')));
+    const { station: next, events } = await station(
+      new PracticeLink(body),
+      naming('other_{offset}', 'other'),
+    );
+    const [set] = journal.sets({ limit: 1 });
+    journal.relabelSet(set?.id ?? '', { name: 'dawn', note: null, viewpoint: null });
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    const { frames, name } = await recordIn(folder);
+    expect(name).toBe('dawn');
+    expect(frames.map(({ file }) => file)).toEqual(
+      frames.map(({ number }) => kept.replace(/\d\d\.jpg$/, `${String(number).padStart(2, '0')}.jpg`)),
+    );
+    expect(await wrongIn(folder)).toEqual([]);
+    await next.close();
+  });
+
+  it('has the pictures of before looked at again: neighbours are compared, and all are on the sheet', async () => {
+    const folder = await cutOff(4);
+    const { station: next } = await station(new PracticeLink(body));
+    await next.resume();
+    await next.settled();
+    const { ratios, frames } = await recordIn(folder);
+    expect(ratios).toHaveLength(8);
+    for (const { ev, mark } of ratios) expect([Math.round(ev ?? 0), mark]).toEqual([1, false]);
+    const times = frames.map(({ firedAt, storedAt, verifiedAt }) => [firedAt, storedAt, verifiedAt]);
+    expect(times.flat().every((time) => time !== null)).toBe(true);
+    expect(frames.flatMap(({ marks }) => marks)).toEqual([]);
+    const sheet = sharp(path.join(folder, CONTACT_SHEET));
+    const { height } = await sheet.metadata();
+    for (let index = 0; index < 9; index += 1) {
+      const top = height - 28 - 50 - 214 - 280 * (2 - Math.floor(index / 3));
+      const at = { left: 28 + (index % 3) * 338, top, width: 320, height: 180 };
+      const { channels } = await sharp(await sheet.clone().extract(at).toBuffer()).stats();
+      expect(channels[0]?.stdev).toBeGreaterThan(15);
+    }
+    await next.close();
+  });
+
+  it('keeps to the size of its first frames', async () => {
+    const folder = await cutOff(4);
+    class Small extends PracticeLink {
+      override async fire(options: FireOptions) {
+        const fired = await super.fire(options);
+        if (body.shots.length !== 5) return fired;
+        await writeFile(fired.path, await sharp(fired.path).resize(600).keepExif().jpeg().toBuffer());
+        return fired;
+      }
+    }
+    const { station: next, events } = await station(new Small(body));
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    const { setAside } = await recordIn(folder);
+    expect(setAside).toHaveLength(1);
+    for (const { reason } of setAside) expect(reason).toContain('600 x 400');
+    await next.close();
+  });
+
+  it('that was killed before it was known of leaves no folder', async () => {
+    const { path: folder } = await SetFolder.create(into, namedBy(new Date()), {
+      keeper: path.join(root, 'state'),
+    });
+    const file = path.join(folder, '.reserve');
+    const room = await readFile(file, 'latin1');
+    await writeFile(file, room.replace(`"pid":${process.pid}`, `"pid":${spawnSync('true').pid}`), 'latin1');
+    const { station: next } = await station(new PracticeLink(body));
+    await next.start({ frames: 3, step: 1, base: '1/60' });
+    await next.settled();
+    expect(await readdir(into)).toHaveLength(1);
+    expect(await readdir(folder).catch(() => [])).not.toContain('.reserve');
     await next.close();
   });
 

@@ -68,7 +68,7 @@ export class OneProcess {
       });
     });
     child.on('message', (said: Answer) => this.settle(said));
-    child.on('error', (error) => this.finish('fell', cannotBeReached(error)));
+    child.on('error', (error) => this.unreachable(error));
     child.on('exit', (code, signal) => this.finish('fell', endedByItself(code, signal)));
   }
 
@@ -96,7 +96,7 @@ export class OneProcess {
       });
       try {
         this.child.send(call, (error) => {
-          if (error) this.finish('fell', cannotBeReached(error));
+          if (error) this.unreachable(error);
         });
       } catch (cause) {
         // What cannot be cloned is not sent, and no fault of the process.
@@ -154,6 +154,12 @@ export class OneProcess {
     this.timer = setTimeout(() => this.finish('fell', tooLate(method, deadlineMs)), deadlineMs);
   }
 
+  /** One that was killed a moment ago cannot be written to, and its end says more. */
+  private unreachable(error: Error): void {
+    const isGone = this.child.pid === undefined;
+    setTimeout(() => this.finish('fell', cannotBeReached(error)), isGone ? 0 : EXIT_SOON_MS);
+  }
+
   private finish(how: 'fell' | 'told', why: EvenrungError): void {
     if (this.over !== undefined) return;
     this.over = why;
@@ -166,6 +172,8 @@ export class OneProcess {
   }
 }
 
+/** From when a killed process cannot be written to until its end is told. */
+const EXIT_SOON_MS = 200;
 /** What the kernel may take to clear a killed process away, on a machine that is busy. */
 const GONE_MS = 1000;
 

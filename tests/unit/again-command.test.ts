@@ -1,0 +1,137 @@
+// `sets again` and `sets complete` as processes: what they print, their exit codes, and that a set they are stopped in is right.
+import { mkdtemp, readdir, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { pageWords } from '../../shared/pages.js';
+import { eventSchema } from '../../shared/state.js';
+import { run, start } from '../built.js';
+
+let root = '';
+let into = '';
+let env: Record<string, string> = {};
+beforeEach(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  into = path.join(root, 'sets');
+  env = { XDG_STATE_HOME: path.join(root, 'state') };
+});
+afterEach(async () => {
+  await rm(root, { recursive: true, force: true });
+});
+
+const FIRE = ['fire', '--frames', '9', '--step', '1', '--body', 'practice'];
+const BODY = ['--body', 'practice'];
+
+/** @returns the id of the set that was fired last */
+async function newest(): Promise<string> {
+  const { stdout } = await run(['sets', '--json', '--limit', '1'], env);
+  return (JSON.parse(stdout) as { set: { id: string } }).set.id;
+}
+
+async function fired(): Promise<string> {
+  expect((await run([...FIRE, '--into', into], env)).code).toBe(0);
+  return newest();
+}
+
+const check = async () => (await run(['sets', 'check', into], env)).code;
+const aside = async () => {
+  const [folder = ''] = await readdir(into);
+  const names = await readdir(path.join(into, folder, 'set-aside')).catch(() => []);
+  return names.filter((name) => name.endsWith('.jpg')).sort();
+};
+
+describe('sets again', () => {
+  it('fires frames once more, says how it goes and where the set is, and keeps both', async () => {
+    const id = await fired();
+    const { code, stdout, stderr } = await run(
+      ['sets', 'again', id.slice(0, 6), '--frames', '3', ...BODY],
+      env,
+    );
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toMatch(/^Firing again: frame 3 of 9$/m);
+    expect(stdout).toMatch(/^Singly, with the bracket off$/m);
+    expect(stdout).toMatch(/^ {2}frame {2}3 {6}-2 EV {2}1\/250 s {3}verified$/m);
+    // Those that are not fired are not told of.
+    expect(stdout.match(/verified$/gm)).toHaveLength(1);
+    expect(stdout).toMatch(/^Frame 3 was fired again\. All 9 frames are verified\.$/m);
+    expect(stdout).toMatch(/^Set folder: .*set-/m);
+    expect(await aside()).toEqual(['frame-03.jpg']);
+    expect(await check()).toBe(0);
+  });
+
+  it('--pass fires a whole pass, --json tells events', async () => {
+    const id = await fired();
+    const { code, stdout } = await run(['sets', 'again', id, '--pass', '2', '--json', ...BODY], env);
+    expect(code).toBe(0);
+    const events = stdout
+      .trimEnd()
+      .split('\n')
+      .map((line) => eventSchema.parse(JSON.parse(line)));
+    expect(events.at(-1)?.happening).toMatchObject({ type: 'run-state', state: 'complete', error: null });
+    expect(events.some(({ happening }) => happening.type === 'pass' && happening.pass === 2)).toBe(true);
+    expect(await aside()).toHaveLength(3);
+  });
+
+  it('that is stopped ends with 130, and the set is what it was', async () => {
+    const id = await fired();
+    const again = start(['sets', 'again', id, '--frames', '9,1', ...BODY], {
+      ...env,
+      EVENRUNG_PRACTICE_TIMING: 'lifelike',
+    });
+    await again.until(/^Singly/m);
+    again.signal('SIGINT');
+    const { code, stdout } = await again.ended;
+    expect(code).toBe(130);
+    expect(stdout).toMatch(/^Stopped\. .*as (it was|they were) before\. All 9 frames are verified\.$/m);
+    expect(stdout).toMatch(/is as it was before$/m);
+    expect(await check()).toBe(0);
+  });
+
+  it('wants to know what, and which set: exit 2', async () => {
+    const id = await fired();
+    const refused: [string[], string][] = [
+      [
+        ['sets', 'again', id, ...BODY],
+        'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2',
+      ],
+      [['sets', 'again', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
+      [['sets', 'again', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
+      [['sets', 'again', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
+      [['sets', 'again', id, '--frames', '10', ...BODY], 'The set has no frame 10'],
+      [['sets', 'again', 'x', '--frames', '3', ...BODY], "There is no set whose id begins with 'x'"],
+    ];
+    for (const [args, words] of refused) {
+      const { code, stderr } = await run(args, env);
+      expect([args.join(' '), code]).toEqual([args.join(' '), 2]);
+      expect(stderr).toContain(words);
+    }
+    expect(await check()).toBe(0);
+  });
+});
+
+describe('sets complete', () => {
+  it('makes what is missing', async () => {
+    const first = start([...FIRE, '--into', into], { ...env, EVENRUNG_PRACTICE_TIMING: 'lifelike' });
+    await first.until(/verified$/m);
+    first.signal('SIGINT');
+    expect((await first.ended).code).toBe(130);
+    const id = await newest();
+    expect(await check()).toBe(1);
+    const { code, stdout, stderr } = await run(['sets', 'complete', id, ...BODY], env);
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toMatch(/^To be made: frames \d(, \d)* of 9$/m);
+    expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: the light may have moved\.$/m);
+    expect(stdout).toMatch(/^All 9 frames are verified\.$/m);
+    expect(await check()).toBe(0);
+    expect(await readdir(into)).toHaveLength(1);
+  });
+
+  it('of a complete set says so: exit 2', async () => {
+    const id = await fired();
+    const { code, stderr } = await run(['sets', 'complete', id, ...BODY], env);
+    expect(code).toBe(2);
+    expect(stderr).toBe(
+      `The set ${id} is complete: all its 9 frames are verified. Choose frames to fire some of them again.\n  more: ${pageWords('nothing-to-complete')}\n`,
+    );
+  });
+});

@@ -1,0 +1,277 @@
+// What a person should know of frames that are in the set all the same: each mark by its rule, and in sets that are really fired.
+import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import sharp from 'sharp';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { LOST_SHARE } from '../../shared/clipping.js';
+import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { compareLight, type LightComparison } from '../../src/frames/index.js';
+import { takenAtOf } from '../../src/frames/taken-at.js';
+import { type Marked, marksOf as marksOfOne, ratioMarks } from '../../src/run/marks.js';
+import { fireSet, marksOf } from '../fire-set.js';
+
+let into = '';
+beforeEach(async () => {
+  into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  await rm(into, { recursive: true, force: true });
+});
+
+/** A link whose body can be changed before each frame, and whose files can be changed after. */
+class ChangingLink extends PracticeLink {
+  readonly of: PracticeBody;
+  released = 0;
+  before: (count: number) => void | Promise<void> = () => undefined;
+  after: (file: string, count: number) => void | Promise<void> = () => undefined;
+
+  constructor(options: Partial<PracticeOptions> = {}) {
+    const of = new PracticeBody({ timing: AT_ONCE, ...options });
+    super(of);
+    this.of = of;
+  }
+
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    this.released += 1;
+    await this.before(this.released);
+    const fired = await super.fire(options);
+    await this.after(fired.path, this.released);
+    return fired;
+  }
+}
+
+const FRAME: Marked = {
+  number: 5,
+  frames: 9,
+  clipped: { dark: 0.3, light: 0.2 },
+  baseMoved: null,
+  takenAt: '2026-11-25T16:42:10',
+  times: { firedAt: localAt(16, 42, 10), storedAt: localAt(16, 42, 12) },
+  clockDifference: 0,
+  before: null,
+};
+/** @returns UTC of that time on this computer's wall */
+function localAt(hour: number, minute: number, second: number): string {
+  return new Date(2026, 10, 25, hour, minute, second).toISOString();
+}
+const codes = (changes: Partial<Marked>) => marksOfOne({ ...FRAME, ...changes }).map(({ code }) => code);
+
+describe('clipping', () => {
+  it('is what a set is for; only where no frame is left to hold it, it is a mark', () => {
+    expect(codes({})).toEqual([]);
+    expect(codes({ number: 1 })).toEqual(['clipped-light']);
+    expect(codes({ number: 9 })).toEqual(['clipped-dark']);
+    expect(codes({ number: 1, frames: 1 })).toEqual(['clipped-light', 'clipped-dark']);
+    expect(codes({ number: 1, clipped: null })).toEqual([]);
+  });
+
+  it('counts from the share that the panel counts from', () => {
+    const just = { dark: LOST_SHARE, light: LOST_SHARE };
+    const less = { dark: LOST_SHARE * 0.99, light: LOST_SHARE * 0.99 };
+    expect([codes({ number: 1, clipped: just }), codes({ number: 1, clipped: less })]).toEqual([
+      ['clipped-light'],
+      [],
+    ]);
+  });
+
+  it('of a set that does not reach is told with its frame, in the record and to the panel', async () => {
+    const { record, log } = await fireSet(into, { frames: 3 });
+    expect(marksOf(record?.frames ?? [])).toEqual([
+      [1, 'clipped-light'],
+      [3, 'clipped-dark'],
+    ]);
+    expect(marksOf(log.state.run?.frames ?? [])).toEqual(marksOf(record?.frames ?? []));
+    expect(record?.frames[0]?.marks[0]?.sentence).toMatch(/^\d+% of the darkest frame is blown out/);
+  });
+});
+
+describe('the time that a file records', () => {
+  it.each([
+    ['2026:11:25 16:42:10', '123', '2026-11-25T16:42:10.123'],
+    ['2026:11:25 16:42:10', ['07 '], '2026-11-25T16:42:10.07'],
+    [['2026:11:25 16:42:10'], undefined, '2026-11-25T16:42:10'],
+    ['2026:11:25 16:42:10+01:00', 5, '2026-11-25T16:42:10.5'],
+    ['0000:00:00 00:00:00', '00', null],
+    ['    :  :     :  :  ', undefined, null],
+    ['2026:13:25 16:42:10', undefined, null],
+    ['yesterday', '1', null],
+    [undefined, undefined, null],
+  ])('%j and %j: %j', (time, parts, expected) => {
+    expect(takenAtOf(time, parts)).toBe(expected);
+  });
+
+  it('between the release and the file, give and take what clocks do', () => {
+    for (const takenAt of ['2026-11-25T16:42:08', '2026-11-25T16:42:11.5', '2026-11-25T16:42:14'])
+      expect(codes({ takenAt })).toEqual([]);
+    for (const takenAt of ['2026-11-25T16:42:05', '2026-11-25T16:42:16', '2026-11-24T16:43:10'])
+      expect(codes({ takenAt })).toEqual(['time']);
+  });
+
+  it('goes by the camera’s clock: how far that is ahead is counted in', () => {
+    expect(codes({ takenAt: '2026-11-25T16:43:50', clockDifference: 100 })).toEqual([]);
+    expect(codes({ takenAt: '2026-11-25T16:42:10', clockDifference: 100 })).toEqual(['time']);
+    expect(codes({ takenAt: '2026-11-25T16:40:30', clockDifference: -100 })).toEqual([]);
+  });
+
+  it('in another zone is no odd time, however long the exposure was', () => {
+    const long = { times: { firedAt: localAt(16, 42, 10), storedAt: localAt(16, 43, 20) } };
+    for (const takenAt of ['2026-11-25T15:42:12', '2026-11-26T02:57:11', '2026-11-25T10:12:10'])
+      expect(codes({ takenAt })).toEqual([]);
+    for (const takenAt of ['2026-11-25T15:42:08', '2026-11-25T15:43:20', '2026-11-25T17:43:22'])
+      expect(codes({ takenAt, ...long })).toEqual([]);
+    expect(codes({ takenAt: '2026-11-25T15:49:00' })).toEqual(['time']);
+    expect(codes({ takenAt: '2026-11-29T16:42:11' })).toEqual(['time']);
+  });
+
+  it('that nobody can compare is no mark', () => {
+    expect(codes({ takenAt: null })).toEqual([]);
+    expect(codes({ takenAt: '2020-01-01T00:00:00', clockDifference: null })).toEqual([]);
+    expect(codes({ takenAt: '2020-01-01T00:00:00', times: { firedAt: null, storedAt: null } })).toEqual([]);
+  });
+
+  it('must not run backwards; without parts of a second only whole ones count', () => {
+    const following = (takenAt: string) => codes({ before: { number: 4, takenAt } });
+    expect(following('2026-11-25T16:42:10')).toEqual([]);
+    expect(following('2026-11-25T16:42:10.9')).toEqual([]);
+    expect(following('2026-11-25T16:42:11')).toEqual(['order']);
+    const exact = (takenAt: string) =>
+      codes({ takenAt: '2026-11-25T16:42:10.50', before: { number: 4, takenAt } });
+    expect([exact('2026-11-25T16:42:10.49'), exact('2026-11-25T16:42:10.51')]).toEqual([[], ['order']]);
+    expect(
+      marksOfOne({ ...FRAME, before: { number: 4, takenAt: '2026-11-25T16:42:11' } })[0]?.sentence,
+    ).toContain('taken before frame 4');
+  });
+
+  it('in a real set: right as it is, with a clock that is off, and marked where the clock is set on the way', async () => {
+    const right = new ChangingLink();
+    const off = new ChangingLink();
+    off.of.setClock(new Date(Date.now() - 3 * 86_400_000 - 123_456));
+    const onTheWay = new ChangingLink();
+    onTheWay.before = (count) => {
+      // From the fourth frame on it is some minutes slow.
+      if (count === 4) onTheWay.of.setClock(new Date(Date.now() - 400_000));
+    };
+    const marks = [];
+    for (const link of [right, off, onTheWay]) {
+      const { record } = await fireSet(into, { frames: 9, link });
+      marks.push(marksOf(record?.frames ?? []).filter(([, code]) => !code.startsWith('clipped')));
+    }
+    expect(marks.slice(0, 2)).toEqual([[], []]);
+    // The middle frame of the second pass is fired first.
+    expect(marks[2]).toEqual([
+      [4, 'time'],
+      [5, 'order'],
+      [5, 'time'],
+      [6, 'time'],
+      [7, 'time'],
+      [8, 'time'],
+      [9, 'time'],
+    ]);
+  });
+
+  it('that a camera does not write: no mark', async () => {
+    const link = new ChangingLink();
+    link.of.setClock(new Date(Date.now() - 400_000));
+    link.after = async (file) => {
+      const bytes = await sharp(file)
+        .withExif({ IFD2: { ExposureTime: '1/60', FNumber: '8/1', ISOSpeedRatings: '100' } })
+        .jpeg()
+        .toBuffer();
+      await writeFile(file, bytes);
+    };
+    const { record, state } = await fireSet(into, { frames: 1, link });
+    expect(state).toBe('complete');
+    expect(marksOf(record?.frames ?? []).filter(([, code]) => !code.startsWith('clipped'))).toEqual([]);
+  });
+});
+
+describe('the light of neighbours', () => {
+  const pair = (darker: number, ev: number) => ({
+    darker,
+    lighter: darker + 1,
+    expected: 1,
+    ev,
+    mark: ev !== 1,
+  });
+
+  it('a frame that differs from both is named; else the lighter one says where it changes', () => {
+    const comparison: LightComparison = {
+      ratios: [pair(1, 1), pair(2, 2.1), pair(3, -0.1), pair(4, 1), pair(5, 3)],
+      suspects: [3],
+    };
+    const marks = ratioMarks(comparison);
+    expect([...marks.keys()]).toEqual([3, 6]);
+    expect(marks.get(3)?.sentence).toBe(
+      'Its brightness does not fit its neighbours: from frame 2 to 3 +2.1 EV where +1 EV was planned, from frame 3 to 4 -0.1 EV where +1 EV was planned. Look at it before you merge.',
+    );
+    expect(marks.get(6)?.sentence).toContain('from frame 5 to 6 +3 EV where +1 EV was planned');
+    expect(ratioMarks(compareLight([])).size).toBe(0);
+  });
+
+  it('in a real set: a lamp that goes on for one frame is seen, told, and no reason to fire again', async () => {
+    const link = new ChangingLink({ shape: 'none' });
+    link.before = (count) => {
+      if (count === 5) link.of.moveLight(9);
+      if (count === 6) link.of.moveLight(-9);
+    };
+    const { record, log, events, state } = await fireSet(into, { frames: 9, link });
+    expect([state, link.released]).toEqual(['complete', 9]);
+    const odd = marksOf(record?.frames ?? []).filter(([, code]) => code === 'ratio');
+    expect(odd).toEqual([[5, 'ratio']]);
+    expect(marksOf(log.state.run?.frames ?? [])).toEqual(marksOf(record?.frames ?? []));
+    expect(record?.ratios.filter(({ mark }) => mark).map(({ darker }) => darker)).toEqual([4, 5]);
+    // It is told by an event of a frame that stays verified, and that was verified before.
+    const verified = events.flatMap(({ happening }) =>
+      happening.type === 'frame' && happening.frame.state === 'verified' ? [happening.frame] : [],
+    );
+    expect(verified.filter(({ number }) => number === 5)).toHaveLength(2);
+    expect(verified).toHaveLength(10);
+    expect(verified.at(-1)?.marks.map(({ code }) => code)).toEqual(['ratio']);
+    expect(record?.frames[4]?.attempts).toBe(1);
+  });
+});
+
+describe('a frame of another size', () => {
+  const shrink = (count: number) => {
+    const link = new ChangingLink();
+    link.after = async (file, at) => {
+      if (at !== count) return;
+      await writeFile(file, await sharp(file).resize(600).keepExif().jpeg().toBuffer());
+    };
+    return link;
+  };
+
+  it('is rejected with both sizes, set aside, and made up', async () => {
+    const link = shrink(5);
+    const { record, state, folder, events } = await fireSet(into, { frames: 9, link });
+    expect([state, link.released]).toEqual(['complete', 10]);
+    const reason =
+      "The picture has 600 x 400 pixels, and the frames of this set have 1200 x 800: frames of two sizes cannot be merged. Set the camera's image size back.";
+    expect(record?.setAside).toEqual([{ file: 'set-aside/frame-04.jpg', reason }]);
+    expect(await readdir(path.join(folder, 'set-aside'))).toEqual(['frame-04.jpg']);
+    expect(
+      events.some(({ happening }) => happening.type === 'frame' && happening.frame.reason === reason),
+    ).toBe(true);
+    for (const { file } of record?.frames ?? [])
+      expect(await sharp(path.join(folder, file ?? '')).metadata()).toMatchObject({
+        width: 1200,
+        height: 800,
+      });
+  });
+
+  it('from then on: the run halts and says so', async () => {
+    const link = new ChangingLink();
+    link.after = async (file, at) => {
+      if (at > 3) await writeFile(file, await sharp(file).resize(600).keepExif().jpeg().toBuffer());
+    };
+    const { state, run } = await fireSet(into, { frames: 9, link });
+    expect(state).toBe('halted');
+    expect(run.error).toMatchObject({
+      code: 'frame-wrong',
+      message: expect.stringContaining('600 x 400 pixels, and the frames of this set have 1200 x 800'),
+    });
+  });
+});
