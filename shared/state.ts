@@ -191,6 +191,8 @@ export const scheduleViewSchema = foreseenScheduleSchema.extend({
   sentence: z.string().nullable(),
   error: errorCodeSchema.nullable(),
   endedAt: z.string().nullable(),
+  /** Whether it ended before its time, and nobody had stopped it: somebody should come. */
+  early: z.boolean(),
 });
 export type ScheduleView = z.infer<typeof scheduleViewSchema>;
 

@@ -229,6 +229,14 @@ export class Body {
     return framesLeftOnCard(this.settings);
   }
 
+  /**
+   * How many pictures wait in its memory that were taken and not fetched, as the settings were read last: its files come as many
+   * releases late. Null where the body does not tell.
+   */
+  get picturesWaiting(): number | null {
+    return this.dialect.picturesWaiting?.(this.settings) ?? null;
+  }
+
   /** The ISO settings that it offers, as it writes them; none where ISO cannot be set. */
   get isoLabels(): readonly string[] {
     return this.settings.get(ISO)?.choices ?? [];

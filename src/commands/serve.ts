@@ -1,11 +1,11 @@
 // `serve`: the daemon. It is ready as soon as it listens; the body may come up after.
 import { type Command, Option } from 'commander';
 import type { Logger } from 'pino';
-import { asEvenrungError } from '../../shared/errors.js';
 import { pageAddress } from '../../shared/pages.js';
 import { type Alarm, EventLog, Station } from '../run/index.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
 import { askInTerminal } from './ask-terminal.js';
+import { goOnWhenMet } from './go-on.js';
 import {
   addNamingOptions,
   type BodyOptions,
@@ -98,24 +98,17 @@ async function serveWith(
   log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
   await owner.announce(server.address);
   station.tellUnfinished();
+  const isCutOff = station.unfinished() !== null;
+  const goesOn = resume === 'always' && isCutOff ? goOnWhenMet(station, events, log) : () => undefined;
   const looked = station.look();
-  if (resume === 'always' && station.unfinished() !== null) void looked.then(() => goOn(station, log));
   const forget = resume === 'ask' ? askInTerminal({ station, events, looked }) : () => undefined;
   await new Promise<void>((resolve) => onStopSignal(resolve));
   forget();
+  goesOn();
   log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();
   return STOPPED;
-}
-
-/** What cannot be gone on with now waits for somebody. */
-async function goOn(station: Station, log: Logger): Promise<void> {
-  try {
-    await station.resume();
-  } catch (cause) {
-    log.warn(`The set that was cut off is not gone on with: ${asEvenrungError(cause).message}`);
-  }
 }
 
 function logEvents(events: EventLog, log: Logger): void {

@@ -6,7 +6,7 @@ import { whyRefused } from '../../shared/refused.js';
 import type { KeptFrame, KeptSetRecord } from '../../shared/set-record.js';
 import { SUMS, sumsText } from './checksum.js';
 import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
-import { isOurOwn, readSidecar, sidecarText, writeSidecar } from './sidecar.js';
+import { isOurOwn, readSidecar, sidecarNames, sidecarText, writeSidecar } from './sidecar.js';
 import { putWhole, syncFolder } from './sync.js';
 import { TABLE, type TableRow, tableText } from './table.js';
 
@@ -59,12 +59,15 @@ const NOT_WRITTEN = 'Beside the frames this could not be written:';
 /** @returns whether a note says what an earlier attempt to hand the set over could not write */
 export const isOfHandOver = (note: string): boolean => note.startsWith(NOT_WRITTEN);
 
+/** The name of a file, or the number of the frame whose sidecar it is. */
+type What = string | number;
+
 class Making {
   full: unknown = null;
   /** By the reason. */
-  private readonly missing = new Map<string, string[]>();
+  private readonly missing = new Map<string, What[]>();
 
-  async one<T>(what: string, make: () => Promise<T>): Promise<T | null> {
+  async one<T>(what: What, make: () => Promise<T>): Promise<T | null> {
     try {
       return await make();
     } catch (cause) {
@@ -74,15 +77,23 @@ class Making {
     }
   }
 
-  add(what: string, reason: string): void {
+  add(what: What, reason: string): void {
     this.missing.set(reason, [...(this.missing.get(reason) ?? []), what]);
   }
 
   sentence(): string | null {
     if (this.missing.size === 0) return null;
-    const parts = [...this.missing].map(([reason, what]) => `${what.join(', ')} (${reason})`);
+    const parts = [...this.missing].map(([reason, what]) => `${listed(what)} (${reason})`);
     return `${NOT_WRITTEN} ${parts.join('; ')}. The frames themselves are not touched by it.`;
   }
+}
+
+function listed(all: readonly What[]): string {
+  const frames = all.filter((what) => typeof what === 'number');
+  const sidecars =
+    frames.length === 1 ? `the sidecar of frame ${frames[0]}` : `the sidecars of frames ${frames.join(', ')}`;
+  const files = all.filter((what) => typeof what === 'string');
+  return [...(frames.length === 0 ? [] : [sidecars]), ...files].join(', ');
 }
 
 // --- sidecars
@@ -97,30 +108,28 @@ async function writeSidecars(
   const names = new Map<number, string>();
   const textOf = (frame: KeptFrame) => sidecarText(factsOf(record, frame));
   for (const frame of made) {
-    const what = `the sidecar of frame ${frame.number}`;
-    const name = await making.one(what, async () => {
+    const name = await making.one(frame.number, async () => {
       const written = await writeSidecar(folder, frame.file, textOf(frame));
-      if (written === null) making.add(what, 'files of somebody else have its names');
+      if (written === null) making.add(frame.number, 'files of somebody else have its names');
       return written;
     });
     if (name !== null) names.set(frame.number, name);
   }
   // Of a frame that another one took the place of, or that is not in the set any more.
-  await making.one('sidecars that are out of date', () =>
-    removeStale(folder, new Set([...names.values(), ...leaving]), record, textOf),
-  );
+  const staying = new Set([...made.flatMap(({ file }) => sidecarNames(file)), ...leaving]);
+  await making.one('sidecars that are out of date', () => removeStale(folder, staying, record, textOf));
   return names;
 }
 
 /** Only what we wrote, and nobody has touched since. */
 async function removeStale(
   folder: string,
-  inUse: ReadonlySet<string>,
+  staying: ReadonlySet<string>,
   record: KeptSetRecord,
   textOf: (frame: KeptFrame) => string,
 ): Promise<void> {
   for (const name of await readdir(folder)) {
-    if (!name.endsWith('.xmp') || inUse.has(name)) continue;
+    if (!name.endsWith('.xmp') || staying.has(name)) continue;
     const text = await readFile(path.join(folder, name), 'utf8').catch(() => '');
     const claims = readSidecar(text);
     const frame = record.frames.find(({ number }) => number === claims?.frame);

@@ -44,7 +44,7 @@ export { compareLight, type LightComparison, type LightRatio, type LitFrame, lig
 export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './raw.js';
 export { type RecordedExposure, readRecorded } from './recorded.js';
 export { relabelSet } from './relabel.js';
-export { type CreateOptions, RECORD, SetFolder } from './set-folder.js';
+export { RECORD, SetFolder } from './set-folder.js';
 export {
   readSidecar,
   relabelledSidecar,

@@ -1,5 +1,5 @@
-// A set on disk: numbered frames, what was set aside, and set.json. Files arrive in a folder of their own and are renamed
-// into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
+// A set on disk: numbered frames, what was set aside, and what is handed over with them. Files arrive in a folder of their own and
+// are renamed into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
 import { constants, type Dirent } from 'node:fs';
 import { access, lstat, mkdir, readdir, rename, rm, rmdir, stat, statfs } from 'node:fs/promises';
 import path from 'node:path';
@@ -71,8 +71,8 @@ export class SetFolder {
 
   /**
    * Removes what programs that were killed left behind before a frame came: folders that were being made, and folders of sets
-   * that the keeper knows nothing of. Anything else stays, whoever made it. Never throws.
-   * @param isKnown whether the keeper accounts for a set in that folder
+   * that the keeper knows nothing of. Anything else stays, whoever made it. What cannot be removed stays, too.
+   * @param isKnown whether the keeper accounts for a set in that folder; what it throws is thrown
    */
   static async sweepUnused(
     into: string,
@@ -343,9 +343,11 @@ const framesAmong = (entries: readonly Dirent[]): string[] =>
     .map(({ name }) => name)
     .filter((name) => !name.startsWith('.') && !HANDED_OVER.has(name) && !name.endsWith('.xmp'));
 
-function freeName(taken: ReadonlySet<string>, stem: string, kind: string): string {
+function freeName(there: ReadonlySet<string>, stem: string, kind: string): string {
+  // On disks that know no case, one would take the place of another.
+  const taken = new Set([...there].map((name) => name.toLowerCase()));
   let name = `${stem}.${kind}`;
-  for (let again = 2; taken.has(name); again += 1) name = `${stem}_${again}.${kind}`;
+  for (let again = 2; taken.has(name.toLowerCase()); again += 1) name = `${stem}_${again}.${kind}`;
   return name;
 }
 

@@ -208,6 +208,7 @@ export async function takeUpAgain(journal: Journal, chosen: ChosenSet): Promise<
       ...again.filter(isThere).map((frame): EarlierFrame => ({ frame, aside: null })),
     ],
     others: othersIn(set, there),
+    since: new Date().toISOString(),
     outcome: outcomeOf(set),
     endedAt: set.endedAt ?? new Date().toISOString(),
   };

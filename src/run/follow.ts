@@ -1,5 +1,6 @@
 // The base of each set of a schedule, where it follows the light: what light.ts wants of limits and history, from a request, a body
 // and the sets so far. It fires nothing and reads no file.
+import { EvenrungError } from '../../shared/errors.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
 import { type Conditions, type PlanRequest, resolveBase } from '../plan/index.js';
@@ -67,7 +68,7 @@ export class Follower {
 
   /**
    * @param memo of an earlier program, where the run is gone on with
-   * @throws EvenrungError base-not-offered where a cap is no shutter of the body
+   * @throws EvenrungError base-not-offered where a cap is no setting of the body; malformed-request where they leave nothing
    */
   constructor(asked: FollowAsked, memo?: FollowMemo) {
     this.asked = asked;
@@ -150,17 +151,34 @@ function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetti
   // Its darkest frame must have a shutter that is as fast.
   const fastestOfBody = Math.max(...tvs) + Math.min(0, ...request.offsets);
   const fastest = light.fastest === null ? fastestOfBody : resolveBase(light.fastest, limits).tv;
-  const least =
-    light.isoLeast === null ? now.sv : (isos.find(({ iso }) => iso >= (light.isoLeast ?? 0))?.sv ?? now.sv);
-  const most =
-    light.isoMost === null ? now.sv : (isos.findLast(({ iso }) => iso <= (light.isoMost ?? 0))?.sv ?? now.sv);
+  if (slowest !== null && slowest > fastest)
+    throw new EvenrungError(
+      'malformed-request',
+      `The slowest shutter of the base, ${light.slowest} s, is faster than the fastest, ${light.fastest} s: change them over.`,
+      { field: 'slowest' },
+    );
+  const { least, most } = isoRange(light, isos, now);
   return {
     shutters: limits.shutters,
     isos,
     slowestTv: Math.max(slowest ?? Number.NEGATIVE_INFINITY, slowestThatFits?.tv ?? base.tv),
     fastestTv: Math.min(fastest, fastestOfBody),
-    leastSv: Math.min(least, most),
-    mostSv: Math.max(least, most),
+    leastSv: least,
+    mostSv: most,
     mostPerSet: light.mostPerSet,
   };
+}
+
+/** Where nothing is said of it, ISO stays where it is. */
+function isoRange({ isoLeast, isoMost }: LightRequest, isos: readonly IsoSetting[], now: IsoSetting) {
+  if (isoLeast === null && isoMost === null) return { least: now.sv, most: now.sv };
+  const within = isos.filter(({ iso }) => iso >= (isoLeast ?? now.iso) && iso <= (isoMost ?? now.iso));
+  const [least, most] = [within.at(0), within.at(-1)];
+  if (now !== SOME_ISO && least !== undefined && most !== undefined)
+    return { least: least.sv, most: most.sv };
+  throw new EvenrungError(
+    'base-not-offered',
+    `The camera has no ISO setting from ${isoLeast ?? now.iso} to ${isoMost ?? now.iso} that can be set over the cable: give other limits, or leave ISO out.`,
+    { field: isoLeast === null ? 'isoMost' : 'isoLeast' },
+  );
 }

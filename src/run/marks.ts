@@ -91,20 +91,31 @@ const ZONE_MS = 900_000;
 const FARTHEST_ZONE_MS = 26 * 3_600_000;
 
 /** The shutter was open at some time between the release and the file's being there, however long the exposure was. */
-function timeMarks(takenAt: TakenAt, { times, clockDifference }: Marked): FrameViewMark[] {
-  const { firedAt, storedAt } = times;
-  if (firedAt === null || storedAt === null || clockDifference === null) return [];
-  const taken = wallOf(takenAt) - clockDifference * 1000;
-  const from = wallHere(firedAt) - SLACK_MS;
-  const to = Math.max(from, wallHere(storedAt)) + SLACK_MS;
-  if (isBetween(taken, from, to)) return [];
-  const off = taken > to ? taken - to : taken - from;
+function timeMarks(takenAt: TakenAt, release: Marked): FrameViewMark[] {
+  const off = offRelease(takenAt, release) ?? 0;
+  if (off === 0) return [];
   return [
     {
       code: 'time',
       sentence: `Its file says that it was taken ${spanOf(Math.abs(off))} ${off > 0 ? 'after' : 'before'} it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.`,
     },
   ];
+}
+
+/**
+ * @returns milliseconds by which a file was taken before its release (below 0), or after it was there; 0 where it was taken in
+ *   between, and null where nobody can tell
+ */
+export function offRelease(
+  takenAt: TakenAt,
+  { times: { firedAt, storedAt }, clockDifference }: Pick<Marked, 'times' | 'clockDifference'>,
+): number | null {
+  if (firedAt === null || storedAt === null || clockDifference === null) return null;
+  const taken = wallOf(takenAt) - clockDifference * 1000;
+  const from = wallHere(firedAt) - SLACK_MS;
+  const to = Math.max(from, wallHere(storedAt)) + SLACK_MS;
+  if (isBetween(taken, from, to)) return 0;
+  return taken > to ? taken - to : taken - from;
 }
 
 function isBetween(taken: number, from: number, to: number): boolean {

@@ -51,11 +51,12 @@ import {
   readRecorded,
   relabelSet,
   type SetFolder,
-  sidecarNames,
   type SmallPicture,
+  sidecarNames,
   smallPicture,
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
+import { type CameFile, isFromBefore } from './from-before.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
@@ -76,6 +77,8 @@ import {
 
 /** How often a frame is made up before the run halts. */
 const MOST_MAKE_UPS = 2;
+/** Pictures from before that are told by their time: more of them in one set, and it is the clock that is not to be believed. */
+const MOST_FROM_BEFORE = 4;
 /** How long a run waits for a body that is gone or busy, before it halts. */
 const PATIENCE_MS = 60_000;
 /** Whoever stops a run does not want to wait as long. */
@@ -124,6 +127,8 @@ export interface RunOptions {
   readonly baseShifts?: SetRecord['baseShifts'];
   /** How its frames are called; by default as they are anywhere. */
   readonly naming?: Naming | undefined;
+  /** The last file that the same body sent for the set before, where there was one. */
+  readonly cameBefore?: CameFile | null | undefined;
 }
 
 /** What is known of a set that an earlier program began. */
@@ -221,6 +226,12 @@ export class Run {
   private isNamedKept = false;
   /** What the last file that came tells of its time. */
   private before: TakenBefore | null = null;
+  /** The last file that came and told its time, in this set or in the one before. */
+  private last: CameFile | null;
+  /** Pictures that waited in the body when the set began, and come first. */
+  private waited = 0;
+  /** Pictures from before that came. */
+  private fromBefore = 0;
   private ratios: SetRecord['ratios'] = [];
 
   constructor(options: RunOptions) {
@@ -230,8 +241,10 @@ export class Run {
     this.keeper = options.keeper ?? KEEPS_NOTHING;
     this.frames = framesOf(options.plan);
     this.passes = options.plan.passes.map((_, index) => options.begun?.passes[index] ?? 'planned');
+    this.last = options.cameBefore ?? null;
     const { begun } = options;
-    this.startedAt = begun === undefined ? (options.folder.startedAt ?? new Date()) : new Date(begun.startedAt);
+    this.startedAt =
+      begun === undefined ? (options.folder.startedAt ?? new Date()) : new Date(begun.startedAt);
     this.named = begun?.memo?.named ?? namedBy(options);
     if (begun === undefined) return;
     this.state = begun.state;
@@ -287,6 +300,12 @@ export class Run {
   /** Bytes of each verified frame's file. */
   get fileBytes(): number[] {
     return this.frames.flatMap(({ checksum }) => (checksum === null ? [] : [checksum.bytes]));
+  }
+
+  /** @returns the last file that this body sent and that told its time; null where there was none, or it was another body */
+  lastCameFrom({ identity: { model, serial } }: Body): CameFile | null {
+    const own = this.options.body.identity;
+    return own.model === model && own.serial === serial ? this.last : null;
   }
 
   /** How often the shutter was released for its frames. */
@@ -361,8 +380,20 @@ export class Run {
     if (iso !== null) await this.steadily(() => body.useIso(iso), MAY_BE_BUSY);
     await body.foresee(plan.passes.map((pass) => this.armingOf(pass)));
     this.clockDifference = body.clockDifference;
+    this.expectWaiting();
     // What the aperture and the ISO stand on was read anew just now.
     this.tellWhole();
+  }
+
+  /** What waits there of this set is among its strays. */
+  private expectWaiting(): void {
+    const waiting = this.options.body.picturesWaiting ?? 0;
+    this.waited = Math.max(0, waiting - this.strays.length);
+    if (waiting === 0) return;
+    const many = waiting === 1 ? 'a picture waits' : `${waiting} pictures wait`;
+    this.note(
+      `In the camera ${many} that nobody has fetched: each file comes ${waiting === 1 ? 'one release' : `${waiting} releases`} late, and a set takes more releases. Between two sets, switch the camera off and on to clear that.`,
+    );
   }
 
   // --- going on with a set that was begun
@@ -381,7 +412,9 @@ export class Run {
     }
     const { folder } = this.options;
     const known = new Set([
-      ...this.frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
+      ...this.frames.flatMap(({ view }) =>
+        view.state === 'verified' && view.file !== null ? [view.file] : [],
+      ),
       ...knownBeside(this.takenUp),
     ]);
     for (const file of await folder.strangers(known)) {
@@ -505,12 +538,16 @@ export class Run {
     for (const frame of this.frames.filter(({ view }) => view.pass <= passes)) {
       const since = performance.now();
       while (this.isDue(frame) && !this.stopping) {
-        if (frame.madeUp === MOST_MAKE_UPS) throw await this.gaveUp(frame);
+        if (frame.madeUp >= MOST_MAKE_UPS + (this.options.body.picturesWaiting ?? 0))
+          throw await this.gaveUp(frame);
         frame.madeUp += 1;
         this.enter('making-up');
+        const { fromBefore } = this;
         if (this.canBeSingle(frame)) await this.shootSingly(frame);
         else await this.repeat(frame.pass);
         await this.catchUp(0);
+        // What came was no attempt of it.
+        if (this.fromBefore > fromBefore) frame.madeUp -= 1;
         // A body that was busy did not try: it is given as long as one that is gone.
         if (this.away?.code !== 'body-busy' || performance.now() - since > this.patience()) continue;
         frame.madeUp -= 1;
@@ -602,9 +639,50 @@ export class Run {
       return false;
     }
     const arrival = await this.read(fired, releasedAt);
+    if (this.isFromBefore(arrival)) return this.takeFromBefore(arrival, expected, releasedAt);
     this.mustTellFrames(arrival, isSingle);
     await this.takeIn(arrival, expected, pass, isSingle);
     return true;
+  }
+
+  /** Whether a picture that had waited in the camera came in place of the one that was released. */
+  private isFromBefore({ recorded, times }: Arrival): boolean {
+    const takenAt = recorded?.takenAt ?? null;
+    const { last, clockDifference } = this;
+    const came = takenAt === null ? null : { takenAt, exposureTime: recorded?.exposureTime ?? null };
+    this.last = came ?? last;
+    if (this.waited > 0) {
+      this.waited -= 1;
+      return true;
+    }
+    const { firedAt = null, storedAt = null } = times ?? {};
+    if (came === null || firedAt === null || storedAt === null) return false;
+    if (this.fromBefore >= MOST_FROM_BEFORE) return false;
+    const setStartedAt = this.takenUp?.since ?? this.startedAt.toISOString();
+    return isFromBefore(came, { firedAt, storedAt, setStartedAt, clockDifference, last });
+  }
+
+  /** @returns whether it is known where the bracket stands */
+  private async takeFromBefore(arrival: Arrival, expected: Frame | null, releasedAt: Date): Promise<boolean> {
+    const { folder, body } = this.options;
+    this.fromBefore += 1;
+    const reason = 'A picture from before came in its place.';
+    if (expected !== null) {
+      this.addStray(stray(expected.view, releasedAt, reason));
+      this.change(expected, 'rejected', { reason });
+    }
+    const file = await folder.setAside(arrival.path, null, arrival.kind);
+    this.addAside({ file, reason: 'It had waited in the camera since before it was fired for.' });
+    // Where the body keeps what waits, another connection does not help: its files come late, and are told by what they record.
+    if (body.picturesWaiting !== null) return true;
+    this.beginAnew(reason);
+    return false;
+  }
+
+  /** What is on its way, or waits to be sent, would be taken for the next frames. */
+  private beginAnew(why: string): void {
+    this.away = new EvenrungError('frame-missing', why, { released: true });
+    this.options.body.dropConnection();
   }
 
   /**
@@ -644,7 +722,9 @@ export class Run {
     pass: readonly Frame[],
     isSingle: boolean,
   ): Promise<void> {
-    const possible = expected === null ? pass : [expected, ...pass];
+    // A file that comes late is a frame that was fired before.
+    const fired = this.frames.filter(({ view, firedBefore }) => view.attempts > firedBefore);
+    const possible = [...(expected === null ? [] : [expected]), ...pass, ...fired];
     const owner = possible.find((frame) => isOpen(frame) && this.mismatch(came, frame) === null);
     const arrival = { ...came, before: this.before };
     const takenAt = arrival.recorded?.takenAt ?? null;
@@ -656,14 +736,14 @@ export class Run {
       return;
     }
     if (expected !== null) {
-      // Somebody may have turned a dial: what was believed to be set is set again.
-      if (owner === undefined && (isSingle || expected.pass.shape === null)) this.options.body.doubt();
       const reason =
         owner === undefined
           ? (this.mismatch(arrival, expected) ?? '')
           : `Its file proved to be frame ${owner.view.number}.`;
       this.change(expected, 'stored');
       this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival) : {}) });
+      // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
+      if (owner === undefined && (isSingle || expected.pass.shape === null)) this.beginAnew(reason);
     }
     if (owner !== undefined) {
       // Another one was told to be fired.
@@ -893,8 +973,8 @@ export class Run {
     });
     const putBack = await this.putBack();
     await this.goBackToEarlier();
+    // It may have been said before the set was taken up again.
     for (const note of [this.movedSentence(), this.laterSentence()])
-      // It may have been said before the set was taken up again.
       if (note !== null && !this.notes.includes(note)) this.note(note);
     const complete = this.frames.every(isVerified);
     const outcome: RunState = complete

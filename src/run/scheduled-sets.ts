@@ -10,7 +10,7 @@ import type { Watch } from '../../shared/watch.js';
 import type { Body } from '../camera/index.js';
 import { toEv } from '../exposure/index.js';
 import type { SetFolder } from '../frames/index.js';
-import { type Conditions, type Plan, type PlanRequest, resolveBase } from '../plan/index.js';
+import { type Conditions, type Plan, resolveBase } from '../plan/index.js';
 import { Follower, type FollowMemo, type NextBase } from './follow.js';
 import type { Journal } from './journal/index.js';
 import { type Level, measureLevel } from './light.js';
@@ -185,19 +185,28 @@ export class ScheduledSets implements SetMaker {
   private followed(body: Body): Follower | undefined {
     const { light, request, schedule, hands, memo } = this.options;
     if (light === null) return undefined;
-    const { offsets, step, mode, settleSeconds } = request;
-    const base = resolveBase(request.base, body.limits);
-    const asked: PlanRequest = { offsets, step, mode, settleSeconds, base };
-    this.follower ??= new Follower(
-      {
-        ...{ light, request: asked, conditions: hands.conditionsOf(request), limits: body.limits },
-        ...{ isoLabels: body.isoLabels, standingIso: body.standing().iso },
-        everySeconds: schedule.everySeconds,
-      },
-      memo?.follow ?? undefined,
-    );
+    this.follower ??= followerFor(request, light, schedule, body, hands.conditionsOf(request), memo?.follow);
     return this.follower;
   }
+}
+
+/** @throws EvenrungError base-not-offered where a limit is no setting of the body; malformed-request where they leave nothing */
+export function followerFor(
+  { offsets, step, mode, settleSeconds, base }: SetRequest,
+  light: LightRequest,
+  { everySeconds }: Schedule,
+  body: Pick<Body, 'limits' | 'isoLabels' | 'standing'>,
+  conditions: Conditions,
+  memo?: FollowMemo | null,
+): Follower {
+  const { limits, isoLabels } = body;
+  return new Follower(
+    {
+      request: { offsets, step, mode, settleSeconds, base: resolveBase(base, limits) },
+      ...{ light, conditions, limits, isoLabels, standingIso: body.standing().iso, everySeconds },
+    },
+    memo ?? undefined,
+  );
 }
 
 /** @returns null where there is none, or a newer program wrote it */

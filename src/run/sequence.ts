@@ -142,6 +142,7 @@ export class Sequence {
       sentence: this.end?.sentence ?? null,
       error: this.end?.error ?? null,
       endedAt: this.end?.at ?? null,
+      early: this.end?.early ?? false,
     };
   }
 

@@ -12,7 +12,7 @@ import type { Again, Relabel } from '../../shared/kept.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest, type SetRequest } from '../../shared/request.js';
-import { parseRunRequest, type RunRequest } from '../../shared/run-request.js';
+import { type LightRequest, parseRunRequest, type RunRequest } from '../../shared/run-request.js';
 import type { ScheduleRequest } from '../../shared/schedule.js';
 import {
   attachedBodySchema,
@@ -50,7 +50,13 @@ import { relabel } from './relabel.js';
 import { Run, type RunOptions } from './run.js';
 import { type Clock, foreseeSchedule, type Sleep, systemClock, zoneHere } from './schedule/index.js';
 import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from './scheduled-options.js';
-import { type Hands, type ScheduledMemo, ScheduledSets, scheduledMemoIn } from './scheduled-sets.js';
+import {
+  followerFor,
+  type Hands,
+  type ScheduledMemo,
+  ScheduledSets,
+  scheduledMemoIn,
+} from './scheduled-sets.js';
 import { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
 import { stayAwake } from './stay-awake.js';
 import { Stock } from './stock.js';
@@ -130,7 +136,7 @@ export class Station {
   /** Set as soon as a run is asked for, before its folder is made, so that nothing else can come in between. */
   private starting: Promise<UnderWay> | undefined;
   private closed = false;
-  private isSwept = false;
+  private sweeping: Promise<void> | undefined;
   /** Something else than a run has the body for a moment. */
   private busy: Promise<void> | undefined;
   private tickedFor = '';
@@ -233,6 +239,7 @@ export class Station {
     const body = this.requireBody();
     if (request.schedule === null) return this.soon(this.begin(plan, body, request));
     const foreseen = this.foreseeFor(plan, request.schedule);
+    if (request.light !== null) this.mustFollow(request.set, request.light, foreseen);
     return this.soon(this.beginScheduled(request, foreseen, body));
   }
 
@@ -242,10 +249,18 @@ export class Station {
    * @throws EvenrungError as plan, and as foreseeSchedule
    */
   async foresee(written: unknown): Promise<ForeseenSchedule> {
-    const { set, schedule } = parseRunRequest(written);
+    const { set, schedule, light } = parseRunRequest(written);
     if (schedule === null)
       throw new EvenrungError('malformed-request', 'There is no schedule in what was asked for.');
-    return this.foreseeFor(this.planFor(set), schedule);
+    const foreseen = this.foreseeFor(this.planFor(set), schedule);
+    if (light !== null) this.mustFollow(set, light, foreseen);
+    return foreseen;
+  }
+
+  /** Limits of a base that follows the light have to be settings of this body. @throws EvenrungError base-not-offered */
+  private mustFollow(request: SetRequest, light: LightRequest, { schedule }: ForeseenSchedule): void {
+    const body = this.requireBody();
+    followerFor(request, light, schedule, body, this.conditionsOf(request, body));
   }
 
   private foreseeFor({ estimate }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
@@ -463,7 +478,7 @@ export class Station {
   /** @throws EvenrungError folder-not-writable */
   private async newFolder(run: string, { ordinal, name, viewpoint }: RunView['set']): Promise<SetFolder> {
     const { into, journal, stateFolder, naming = defaultNaming() } = this.options;
-    await this.sweepUnused();
+    this.sweepUnused();
     return SetFolder.create(
       into,
       { run, set: ordinal, startedAt: new Date(), name, viewpoint },
@@ -471,13 +486,14 @@ export class Station {
     );
   }
 
-  /** What earlier programs left behind there without a frame: once, because nobody else adds to it. */
-  private async sweepUnused(): Promise<void> {
-    const { into, journal, stateFolder } = this.options;
-    if (this.isSwept || journal === undefined) return;
-    this.isSwept = true;
+  /** What earlier programs left behind there without a frame: once, and nobody waits for it. */
+  private sweepUnused(): void {
+    const { into, journal, stateFolder, log } = this.options;
+    if (journal === undefined) return;
     const hasSet = (folder: string) => [...newestSets(journal)].some(({ set }) => set?.folder === folder);
-    await SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet);
+    this.sweeping ??= SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet).catch((cause: unknown) =>
+      log(`What was left behind in ${into} stays: ${asEvenrungError(cause).message}`),
+    );
   }
 
   /** A set by itself is on no schedule. */
@@ -490,6 +506,8 @@ export class Station {
     const { events, patienceMs, journal, naming } = this.options;
     return new Run({
       ...made,
+      // A picture of the set before may wait in the body.
+      cameBefore: this.run?.lastCameFrom(made.body) ?? null,
       naming,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
@@ -651,6 +669,9 @@ export class Station {
       this.endInJournal(id, end);
       if (end.early)
         alarm?.raise(haltOf(id, end.state === 'halted' ? 'halted' : 'stopped', end, events.state.run));
+      // From now on it is told what is left for single sets.
+      this.sequence = undefined;
+      if (this.body !== undefined) await this.tellBody(this.body);
     });
     return underWay;
   }
@@ -788,7 +809,7 @@ export class Station {
   /** @throws EvenrungError folder-not-writable */
   async checkFolder(): Promise<void> {
     await SetFolder.check(this.options.into);
-    await this.sweepUnused();
+    this.sweepUnused();
   }
 
   /** Whether a run is under way. */
@@ -815,6 +836,7 @@ export class Station {
     this.run?.stop();
     await this.looking;
     await this.running;
+    await this.sweeping;
     await this.busy;
     await this.body?.release();
     this.body = undefined;

@@ -18,6 +18,8 @@ export interface TakenUp {
   readonly earlier: readonly EarlierFrame[];
   /** Names of files that lay in the set folder, and are nobody's here: merged pictures, for example. */
   readonly others: readonly string[];
+  /** When it was taken up again, ISO 8601, UTC. */
+  readonly since: string;
   /** How the set had ended, and when. */
   readonly outcome: RunOutcome;
   readonly endedAt: string;

@@ -11,7 +11,7 @@ import { CONTACT_SHEET } from '../../src/frames/contact-sheet.js';
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
 import type { JournalReader, ListedSet, StoredSet } from '../../src/run/index.js';
 import { scheduledIn } from '../../src/run/scheduled-options.js';
-import type { BookedShot, ShutterBook } from './shutter-book.js';
+import type { ShutterBook } from './shutter-book.js';
 
 export interface Finding {
   /**
@@ -44,9 +44,6 @@ const BASE_TV = 36;
 const OFFSETS = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
 /** A set that is made in its slot begins there, by a clock that another process may have anchored anew. */
 const SLOT_CLOCK_MS = 20;
-/** A file that is known a moment before the daemon is told. */
-const BOOK_MS = 500;
-
 /** A file of a set folder, by its checksum. */
 interface Place {
   readonly set: number;
@@ -76,8 +73,8 @@ class Comparison {
     this.slots(listed);
     await this.folders(listed);
     this.doubles();
-    for (const one of listed) this.shots(one);
-    this.outside(listed);
+    for (const [index, one] of listed.entries()) this.shots(one, listed[index + 1] ?? null);
+    this.before(listed);
     this.settings();
     const complete = listed.filter(({ state }) => state === 'complete').length;
     return { sets: listed.length, complete, missed, findings: this.findings };
@@ -257,11 +254,11 @@ class Comparison {
   }
 
   /** Every release is accounted for: a frame, a file that was set aside, or one that may be on the card only. */
-  private shots({ id, ordinal, startedAt, endedAt }: ListedSet): void {
+  private shots({ id, ordinal, startedAt }: ListedSet, next: ListedSet | null): void {
     const { book, journal } = this.asked;
     if (book === null) return;
-    const [from, to] = [Date.parse(startedAt), Date.parse(endedAt ?? '') + BOOK_MS];
-    const own = book.shots.filter(({ at }) => at >= from && at <= to);
+    const to = next === null ? Number.POSITIVE_INFINITY : Date.parse(next.startedAt);
+    const own = book.shots.filter(({ at }) => at >= Date.parse(startedAt) && at < to);
     const left = own.filter(({ sha256 }) => !this.places.has(sha256));
     const set = journal.set(id);
     const known = new Set(book.shots.map(({ sha256 }) => sha256));
@@ -277,13 +274,10 @@ class Comparison {
       );
   }
 
-  private outside(listed: readonly ListedSet[]): void {
-    const isInside = ({ at }: BookedShot) =>
-      listed.some(
-        ({ startedAt, endedAt }) => at >= Date.parse(startedAt) && at <= Date.parse(endedAt ?? '') + BOOK_MS,
-      );
-    const outside = this.asked.book?.shots.filter((shot) => !isInside(shot)) ?? [];
-    if (outside.length > 0) this.find('lost', `${outside.length} were fired outside of any set.`);
+  private before([first]: readonly ListedSet[]): void {
+    const from = first === undefined ? Number.POSITIVE_INFINITY : Date.parse(first.startedAt);
+    const shots = this.asked.book?.shots.filter(({ at }) => at < from).length ?? 0;
+    if (shots > 0) this.find('lost', `${shots} were fired before any set.`);
   }
 }
 

@@ -40,8 +40,8 @@ const OF_A_FRAME: ReadonlySet<Kind> = new Set<Kind>([
   'file cut short',
   'frame clamped',
 ]);
-/** The program gives up on a frame only after 20 s: once a run is enough. */
-const ONCE_A_RUN: ReadonlySet<Kind> = new Set<Kind>(['frame missing']);
+/** The program gives up on a frame that does not come only after 20 s: once a run is enough. */
+const ONCE_A_RUN: ReadonlySet<Kind> = new Set<Kind>(['frame missing', 'file cut short']);
 const LONGEST_MS: Partial<Record<Kind, number>> = {
   // Until somebody, or the system, starts it again.
   'program killed': 2000,

@@ -3,6 +3,7 @@
 import { appendFile, mkdtemp, readdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import Sqlite from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Again } from '../../shared/kept.js';
@@ -10,9 +11,11 @@ import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
 import { AsFoundStore } from '../../src/run/as-found.js';
 import { EventLog, Journal, Station } from '../../src/run/index.js';
+import { journalFile } from '../../src/run/journal/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
 import type { Clock, Sleep } from '../../src/run/schedule/index.js';
 
@@ -82,7 +85,11 @@ interface Made {
   readonly link: TestLink;
 }
 
-async function station(of: PracticeBody = body): Promise<Made> {
+/** @param see what its limits are taken for */
+async function station(
+  of: PracticeBody = body,
+  see: (limits: BodyLimits) => BodyLimits = (limits) => limits,
+): Promise<Made> {
   const events = new EventLog();
   const link = new TestLink(of);
   const hands = new Hands();
@@ -100,13 +107,13 @@ async function station(of: PracticeBody = body): Promise<Made> {
     sleep: hands.sleep,
     finder: {
       profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(link, {
+      find: async () => {
+        const met = await Body.meet(link, {
           owed: (identity) => asFound.read(identity),
           keepDebts: (identity, debts) => asFound.write(identity, debts),
-        }),
-      }),
+        });
+        return { notes: [], body: Object.defineProperty(met, 'limits', { value: see(met.limits) }) };
+      },
     },
   });
   made.tellUnfinished();
@@ -300,6 +307,34 @@ describe('a frame that is fired again', () => {
     ]);
   });
 
+  it('is not a picture that was taken by hand since the set, and waited in the camera', async () => {
+    let aheadMs = -120_000;
+    body = new PracticeBody({ timing: AT_ONCE, now: () => new Date(Date.now() + aheadMs) });
+    const made = await atWork();
+    const set = await setOf(made);
+    const database = new Sqlite(journalFile(path.join(root, 'state')));
+    database.prepare('UPDATE sets SET started_at = ?').run(new Date(Date.now() - 600_000).toISOString());
+    database.close();
+    // A minute later, with just the exposure of frame 3; nobody fetched it.
+    aheadMs = -60_000;
+    const { shutter } = body.state;
+    await body.change('shutter', 48);
+    const [waiting] = await body.release();
+    await body.change('shutter', shutter);
+    aheadMs = 0;
+    const { fire } = made.link;
+    made.link.fire = async (options: FireOptions) => {
+      const fired = await fire.call(made.link, options);
+      if (made.link.releases === 1 && waiting !== undefined) await writeFile(fired.path, waiting.jpeg);
+      return fired;
+    };
+    await fireAgain(made, set, { frames: [3] });
+    expect(made.link.releases).toBe(2);
+    const record = await expectSound(set);
+    expect(picturesAside(record)).toEqual(['set-aside/stray.jpg', 'set-aside/frame-03.jpg']);
+    expect(record.strays).toMatchObject([{ frame: 3, reason: 'A picture from before came in its place.' }]);
+  });
+
   it('whose file is gone is made in its place', async () => {
     const made = await atWork();
     const set = await setOf(made);
@@ -357,6 +392,37 @@ describe('a pass that is fired again', () => {
     expect(made.link.changes).toContain('aeb=+/- 1');
     expect(made.link.releases).toBe(3);
     await expectSound(set);
+  });
+});
+
+describe('on a body that can only repeat the pass', () => {
+  it('the repeats are set aside, and replace nothing', async () => {
+    // As where thirds and halves are offered at once, and the label 0.3 stands for two settings.
+    const made = await station(body, (limits) => ({
+      ...limits,
+      shutters: limits.shutters.map((setting) => ({ ...setting, settable: setting.wire !== '0.3' })),
+    }));
+    stations.push(made.station);
+    await made.station.start({ frames: 3, step: '1/3', base: '0.4' });
+    await made.station.settled();
+    made.link.releases = 0;
+    const [listed] = journal.sets();
+    const set = { id: listed?.id ?? '', folder: listed?.folder ?? '' };
+    const before = await recordIn(set);
+    expect(before.frames[0]?.shutter).toBe('0.3');
+    await fireAgain(made, set, { frames: [1] });
+    expect(made.link.releases).toBe(2);
+    const record = await expectSound(set);
+    expect(record.sentence).toBe('Frame 1 was fired again. All 3 frames are verified.');
+    expect(record.frames.slice(1).map(({ sha256 }) => sha256)).toEqual(
+      before.frames.slice(1).map(({ sha256 }) => sha256),
+    );
+    expect(
+      record.setAside.filter(({ file }) => file.endsWith('.jpg')).map(({ file, reason }) => [file, reason]),
+    ).toEqual([
+      ['set-aside/frame-02.jpg', 'A repeat of frame 2, which was already good.'],
+      ['set-aside/frame-01.jpg', expect.stringMatching(/as it was before/)],
+    ]);
   });
 });
 

@@ -3,7 +3,7 @@ import { execFileSync, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { closeSync, openSync, readdirSync, writeSync } from 'node:fs';
 import type * as promises from 'node:fs/promises';
-import { appendFile, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
+import { appendFile, mkdtemp, readdir, readFile, rm, stat, truncate, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
@@ -202,6 +202,44 @@ describe('a finished set', () => {
   });
 });
 
+describe('what happened to a finished set since is found by its check', () => {
+  const flip = async (file: string, from: number) => {
+    const bytes = await readFile(file);
+    const place = from < 0 ? bytes.length + from : from;
+    bytes.writeUInt8(bytes.readUInt8(place) ^ 1, place);
+    await writeFile(file, bytes);
+  };
+  it.each<[string, (inSet: (name: string) => string) => Promise<unknown>, string[]]>([
+    ['a flipped bit in a frame', (inSet) => flip(inSet('02_0EV.jpg'), -40), ['frame-changed']],
+    ['a frame that is gone', (inSet) => rm(inSet('02_0EV.jpg')), ['frame-missing']],
+    [
+      'a frame in the place of another',
+      async (inSet) => writeFile(inSet('02_0EV.jpg'), await readFile(inSet('01_-1EV.jpg'))),
+      ['frame-changed', 'exposure-wrong'],
+    ],
+    ['a flipped bit in a checksum', (inSet) => flip(inSet(SUMS), 0), ['sums-differ']],
+    ['a flipped bit in a name in the list', (inSet) => flip(inSet(SUMS), -3), ['sums-differ']],
+    ['a list that is cut short', (inSet) => truncate(inSet(SUMS), 100), ['sums-differ', 'sums-differ']],
+    ['no list', (inSet) => rm(inSet(SUMS)), ['beside-missing']],
+    [
+      'no sheet and no table',
+      async (inSet) => [await rm(inSet(TABLE)), await rm(inSet(CONTACT_SHEET))],
+      ['beside-missing', 'beside-missing'],
+    ],
+    ['a sidecar that is gone', (inSet) => rm(inSet('02_0EV.xmp')), ['sidecar-missing']],
+    [
+      'the sidecar of another frame',
+      async (inSet) => writeFile(inSet('02_0EV.xmp'), await readFile(inSet('01_-1EV.xmp'))),
+      ['sidecar-differs'],
+    ],
+    ['a record that is gone', (inSet) => rm(inSet(RECORD)), ['record-missing']],
+  ])('%s', async (_, spoil, expected) => {
+    const { folder } = await fireSet(into);
+    await spoil((name) => path.join(folder, name));
+    expect((await checkSet(folder)).findings.map(({ code }) => code)).toEqual(expected);
+  });
+});
+
 const failing = (code: string) => () => {
   throw Object.assign(new Error(`${code} of the test`), { code });
 };
@@ -397,6 +435,26 @@ describe('handed over a second time', () => {
       '03_+1EV.xmp',
     ]);
     expect(await textOf(folder, SUMS)).toMatch(/^[0-9a-f]{64} {2}02_0EV\.jpg\n$/);
+  });
+
+  it('what cannot be written anew is as it was', async () => {
+    const { folder, record } = await fireSet(into);
+    const before = new Map<string, string>();
+    for (const name of await readdir(folder)) before.set(name, await hashOf(path.join(folder, name)));
+    disk.sync = failing('EIO');
+    const set = await SetFolder.reopen(folder);
+    const renamed = { ...must(record), name: 'Another', sentence: 'Another.' };
+    const frames = renamed.frames.map((frame) => ({ ...frame, firedAt: '2026-11-25T16:42:10.000Z' }));
+    const { sentence } = await set.handOver({ ...must(record), frames }, new Map(), new Set());
+    expect(sentence).toBe(
+      'Beside the frames this could not be written: the sidecars of frames 1, 2, 3, contact-sheet.jpg, frames.csv, SHA256SUMS, what the folder itself tells of them (the disk reports an error). The frames themselves are not touched by it.',
+    );
+    await expect(set.finish(renamed)).rejects.toMatchObject({ code: 'storing-failed' });
+    expect((await readdir(folder)).filter((name) => !name.startsWith('.')).sort()).toEqual(
+      [...before.keys()].sort(),
+    );
+    for (const [name, hash] of before)
+      expect([name, await hashOf(path.join(folder, name))]).toEqual([name, hash]);
   });
 
   it('half-written files of before are gone, those of somebody else are not', async () => {

@@ -240,6 +240,31 @@ describe('what was written', () => {
     expect(journal.transitions({ set: 'set-1', after: 8 }).map(({ seq }) => seq)).toEqual([9, 10]);
   });
 
+  it('a mark on a verified frame is kept, and neither its time nor its file is another one for it', async () => {
+    let now = NOW;
+    const database = await openDatabase(
+      state,
+      (one) => kept.push(one),
+      () => now,
+    );
+    const journal = new Journal(database, () => now);
+    opened.push(journal);
+    journal.beginRun(RUN);
+    journal.beginSet(setBegun('set-1'));
+    make(journal, 'set-1', 1);
+    const before = journal.set('set-1')?.frames[0];
+    now = new Date(NOW.getTime() + 600_000);
+    const sentence = 'Its brightness does not fit its neighbours.';
+    const marks = [{ code: 'ratio' as const, sentence }];
+    journal.frameChanged('set-1', frame(1, 'verified', { file: '01.jpg', marks }));
+    expect(journal.set('set-1')?.frames[0]).toEqual({ ...before, view: { ...before?.view, marks } });
+    expect(journal.transitions({ set: 'set-1' }).at(-1)).toMatchObject({
+      from: 'verified',
+      to: 'verified',
+      detail: { sentence },
+    });
+  });
+
   it('is listed page by page, the newest first', async () => {
     const journal = await open();
     for (let run = 1; run <= 3; run += 1) {

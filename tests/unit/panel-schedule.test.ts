@@ -119,7 +119,7 @@ function viewOf(count: number, change: Partial<ScheduleView>): ScheduleView {
       sentence: null,
       error: null,
     },
-    ...{ endedAt: null, ...change },
+    ...{ endedAt: null, early: false, ...change },
   };
 }
 

@@ -73,7 +73,7 @@ const FORESEEN: ForeseenSchedule = {
 const VIEW: ScheduleView = {
   ...FORESEEN,
   ...{ run: 'night', state: 'waiting', next: { index: 0, at: LATER }, begun: 0, complete: 0, missed: 0 },
-  ...{ notes: [], sentence: null, error: null, endedAt: null },
+  ...{ notes: [], sentence: null, error: null, endedAt: null, early: false },
 };
 
 describe('options', () => {

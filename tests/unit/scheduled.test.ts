@@ -297,6 +297,20 @@ describe('the base', () => {
     expect(notes.join('\n')).toMatch(/Leave out the lightest frame|Make a set every/);
   });
 
+  it.each([
+    [{ slowest: '77' }, 'base-not-offered'],
+    [{ slowest: '1/500', fastest: '1/60' }, 'malformed-request'],
+    [{ isoLeast: 3, isoMost: 5 }, 'base-not-offered'],
+    [{ mostPerSet: 0 }, 'malformed-request'],
+    [{ isoLeast: 800, isoMost: 100 }, 'malformed-request'],
+  ])('limits that are no limits of this body are refused beforehand: %j', async (light, code) => {
+    const { station: one } = await station();
+    const asked = { ...THREE, light, schedule: EVERY_4_MIN };
+    await expect(one.foresee(asked)).rejects.toMatchObject({ code });
+    await expect(one.start(asked)).rejects.toMatchObject({ code });
+    expect(journal.unfinishedRun()).toBeNull();
+  });
+
   it('stays where nothing moves', async () => {
     const { station: one, events } = await station();
     await one.start({ ...THREE, light: LIGHT, schedule: { every: '4min', count: 4 } });

@@ -243,9 +243,9 @@ describe('a run that was cut off', () => {
     const { station: next } = await station(new PracticeLink(body));
     await next.start({ frames: 3, step: 1, base: '1/60' });
     await next.settled();
+    await next.close();
     expect(await readdir(into)).toHaveLength(1);
     expect(await readdir(folder).catch(() => [])).not.toContain('.reserve');
-    await next.close();
   });
 
   it('is not gone on with by another body', async () => {

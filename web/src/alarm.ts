@@ -1,9 +1,8 @@
 // Calls for somebody at this device when a run halts, or stops by itself: a band, and a sound and a tremble where somebody here has
 // allowed them. Until it is seen. Nothing sounds that nobody has allowed, and what the browser does not let sound is said.
 import { computed, effect, signal } from '@preact/signals';
-import type { DaemonState } from '../../shared/state.js';
 import { remembered } from './remember.js';
-import { daemon, stopping, type View, view } from './store.js';
+import { daemon, type View, view } from './store.js';
 
 /** Whether somebody at this device wants to hear it. */
 export const isAllowed = remembered('alarm', false, (kept) => (typeof kept === 'boolean' ? kept : undefined));
@@ -39,30 +38,24 @@ effect(() => {
   }
   if (underWay.peek() !== shown.id) return;
   underWay.value = null;
-  call.value = callFor(shown, state, stopping.peek() === shown.id);
+  call.value = callFor(shown);
 });
 
 /** @returns null where a run ended as it should, or by the hand of somebody */
-function callFor(
-  { id, run, schedule }: Extract<View, { name: 'ended' }>,
-  { watch }: DaemonState,
-  wasStoppedHere: boolean,
-): Call | null {
+function callFor({ id, run, schedule }: Extract<View, { name: 'ended' }>): Call | null {
   const ended = schedule ?? run;
   if (ended === null || (ended.state !== 'halted' && ended.state !== 'stopped')) return null;
-  // Whoever stops a run at another device leaves no trace; what ends by itself has something that ran out.
-  const ranOut = [watch?.disk, watch?.card, watch?.battery].some((left) => left?.mark === 'too-low');
-  const byItself = ended.error !== null || ranOut;
-  if (ended.state === 'stopped' && (wasStoppedHere || !byItself)) return null;
+  if (ended.state === 'stopped' && schedule?.early !== true) return null;
   return { run: id, state: ended.state, sentence: ended.sentence, at: ended.endedAt };
-}
-
-export function seen(): void {
-  call.value = null;
 }
 
 /** It is tried: it sounds until it is enough. */
 export const isTrying = signal(false);
+
+export function seen(): void {
+  call.value = null;
+  isTrying.value = false;
+}
 
 const calls = computed(() => isAllowed.value && (call.value !== null || isTrying.value));
 

@@ -69,6 +69,9 @@ export const NO_SCHEDULE: ScheduleForm = {
   mostPerSet: '1',
 };
 
+/** What a time of day may begin as: somebody chooses another one from there. @returns `22:00` */
+export const nextFullHour = (now: Date): string => `${String((now.getHours() + 1) % 24).padStart(2, '0')}:00`;
+
 export type ScheduleField =
   | 'every'
   | 'count'

@@ -59,8 +59,6 @@ const unreadable: Readonly<Record<ScheduleField, string>> = {
   mostPerSet: 'Choose how far the base may move from one set to the next.',
 };
 
-const MOST_COUNTED = 9999;
-
 export const scheduleText = {
   states,
   went,
@@ -122,6 +120,7 @@ export const scheduleText = {
     noSize: 'Not known',
     caution: 'Mind',
     beforeSunrise: 'Stop before sunrise',
+    unattended: 'Before you leave it alone',
     endAt: (until: string) => `End at ${until}`,
   },
   trigger: {
@@ -162,11 +161,11 @@ export const scheduleText = {
   },
   left: {
     heading: 'What is left',
+    enough: 'What lasts',
+    low: 'What runs low',
     what: whatIsLeft,
     marks: leftMarks,
-    /** More than a night can take is not counted. */
-    some: (number: number, inWords: (number: number) => string) =>
-      number > MOST_COUNTED ? `over ${inWords(MOST_COUNTED)}` : inWords(number),
+    over: (number: number) => `over ${number} frames`,
     percent: (number: number) => `${Math.round(number)} %`,
     unknown: 'not told',
   },

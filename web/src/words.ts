@@ -60,11 +60,11 @@ export function moment(at: Date, today = new Date()): string {
   return `${day}, ${hourAndMinute(at)}`;
 }
 
-/** @returns `13 GB`, `420 MB`, rounded up: it is room that is needed */
-export function amount(bytes: number): string {
+/** @returns `13 GB`, `420 MB`; rounded up where it is room that is needed, down where it is room that is there */
+export function amount(bytes: number, rounded: (size: number) => number = Math.ceil): string {
   const [size, unit] =
     bytes < 1e9 ? [bytes / 1e6, 'MB'] : bytes < 1e12 ? [bytes / 1e9, 'GB'] : [bytes / 1e12, 'TB'];
-  return `${size < 10 ? Math.ceil(size * 10) / 10 : Math.ceil(size)} ${unit}`;
+  return `${size < 10 ? rounded(size * 10) / 10 : rounded(size)} ${unit}`;
 }
 
 /** @returns `1, 3 and 5` */

@@ -30,6 +30,8 @@ export interface Dialect {
    */
   setBracket(link: Changes, shape: BracketShape | null, settings: Settings): Promise<void>;
   setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
+  /** How many pictures wait in the body's memory, taken and not fetched; left out where the wire does not tell. */
+  picturesWaiting?(settings: Settings): number;
   /** Settings that some bodies lock while the bracket is off, and what unlocks them. */
   readonly locked?: { readonly names: ReadonlySet<string>; unlock(link: Changes): Promise<void> };
 }

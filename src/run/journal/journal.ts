@@ -372,7 +372,10 @@ export class Journal extends JournalReader {
       const { attempts, reason, file: name } = view;
       const { times: _, ...told } = file;
       const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
-      this.log(where, found.state, view.state, { attempts, reason, file: name, ...told });
+      // Nothing but a mark makes it verified again.
+      const sentence =
+        found.state === view.state ? view.marks.map((mark) => mark.sentence).join(' ') || null : null;
+      this.log(where, found.state, view.state, { attempts, reason, file: name, sentence, ...told });
     });
   }
 

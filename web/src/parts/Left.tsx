@@ -1,14 +1,17 @@
-// What is left for the sets to come: room on disk and card, charge. One line as long as it lasts; open where it does not.
+// What is left for the sets to come: room on disk and card, charge. One line as long as it lasts; what does not stands under it.
 import type { Watch, WatchMark } from '../../../shared/watch.js';
 import { daemon } from '../store.js';
 import { text } from '../text.js';
-import { frames, sets } from '../words.js';
+import { amount, frames, sets } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 
 const words = text.schedule.left;
 
 const MARKS = { fine: 'fine', low: 'attention', 'too-low': 'stops' } as const;
+
+/** More than a night can take is not told to the last frame. */
+const MOST_COUNTED = 9999;
 
 type Item = NonNullable<Watch['disk'] | Watch['card'] | Watch['battery']>;
 
@@ -21,6 +24,8 @@ export function Left() {
   });
   if (items.length === 0) return null;
   const gravest = gravestOf(items.map(({ item }) => item.mark));
+  const low = items.filter(({ item }) => item.mark !== 'fine');
+  const fine = items.filter(({ item }) => item.mark === 'fine');
   return (
     <section class="readiness left" aria-labelledby="left-heading" data-mark={gravest}>
       <h2 id="left-heading" class="unseen">
@@ -33,31 +38,42 @@ export function Left() {
             <span class="left-line">
               <strong>{words.heading}</strong>{' '}
               {items.map(({ name, item }) => (
-                <span key={name} class={item.mark === 'fine' ? 'soft' : 'low'}>
+                <span key={name} class={item.mark === 'fine' ? 'enough' : 'low'}>
                   {words.what[name]} {shortly(item)}
                 </span>
               ))}
             </span>
           </span>
         }
-        mustBeSeen={gravest !== 'fine'}
       >
-        {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
-        <ul role="list" class="items" aria-label={words.heading}>
-          {items.map(({ name, item }) => (
-            <li key={name} data-mark={MARKS[item.mark]} data-left={name}>
-              <p class="item">
-                <Mark of={MARKS[item.mark]} />
-                <span>
-                  <span class="unseen">{words.marks[item.mark]} </span>
-                  {text.together(item.sentence)}
-                </span>
-              </p>
-            </li>
-          ))}
-        </ul>
+        {fine.length > 0 && <Items of={fine} name={words.enough} />}
       </Fold>
+      {low.length > 0 && <Items of={low} name={words.low} />}
     </section>
+  );
+}
+
+interface ItemsProps {
+  readonly of: readonly { readonly name: keyof Watch; readonly item: Item }[];
+  readonly name: string;
+}
+
+function Items({ of, name }: ItemsProps) {
+  return (
+    // biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers.
+    <ul role="list" class="items" aria-label={name}>
+      {of.map(({ name: what, item }) => (
+        <li key={what} data-mark={MARKS[item.mark]} data-left={what}>
+          <p class="item">
+            <Mark of={MARKS[item.mark]} />
+            <span>
+              <span class="unseen">{words.marks[item.mark]} </span>
+              {text.together(item.sentence)}
+            </span>
+          </p>
+        </li>
+      ))}
+    </ul>
   );
 }
 
@@ -68,10 +84,12 @@ function gravestOf(marks: readonly WatchMark[]): WatchMark {
 
 /** @returns `64 %, 120 frames, 13 sets`, as far as it is told */
 function shortly(item: Item): string {
+  if (item.framesLeft !== null && item.framesLeft > MOST_COUNTED) return words.over(MOST_COUNTED);
   const told = [
     'percent' in item && item.percent !== null ? words.percent(item.percent) : '',
-    item.framesLeft === null ? '' : words.some(item.framesLeft, frames),
-    item.setsLeft === null ? '' : words.some(item.setsLeft, sets),
+    item.framesLeft === null ? '' : frames(item.framesLeft),
+    item.setsLeft === null ? '' : sets(item.setsLeft),
   ].filter((part) => part !== '');
-  return told.length === 0 ? words.unknown : told.join(', ');
+  if (told.length > 0) return told.join(', ');
+  return 'freeBytes' in item ? amount(item.freeBytes, Math.floor) : words.unknown;
 }

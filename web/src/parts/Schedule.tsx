@@ -10,6 +10,7 @@ import {
   fieldNamed,
   intervalOf,
   type MomentFields,
+  nextFullHour,
   type ScheduleField,
   SUN,
   type Unit,
@@ -274,7 +275,11 @@ function Moment<First extends string>({
           id={id}
           value={kind}
           options={[first, ['time', words.atTime], ...SUN_OPTIONS]}
-          onChange={(chosen) => onChange({ ...fields, kind: chosen as MomentFields<First>['kind'] })}
+          onChange={(chosen) => {
+            const isUnset = chosen === 'time' && time === '';
+            const kindChosen = chosen as MomentFields<First>['kind'];
+            onChange({ ...fields, kind: kindChosen, ...(isUnset ? { time: nextFullHour(new Date()) } : {}) });
+          }}
           {...about(name)}
         />
       </div>
@@ -403,13 +408,18 @@ function Overrun() {
 /** In sixths: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
 const SHIFTS = [2, 3, 4, 6, 8, 9, 12, 18].map((sixths) => formatEv(sixths, false));
 
+const shutterOptions = (shutters: readonly string[]) => [
+  ['', words.noLimit] as const,
+  ...shutters.map((label) => [label, text.shutter(label)] as const),
+];
+
 function Light() {
   const { follows, slowest, fastest, isoLeast, isoMost, mostPerSet } = schedule.value;
   if (mode.value === 'aperture') return <p class="soft wide">{words.meters}</p>;
-  const shutters = [
-    ['', words.noLimit] as const,
-    ...(body.value?.shutters ?? []).map((label) => [label, text.shutter(label)] as const),
-  ];
+  // The longest first. The two must not pass each other: what would is not offered.
+  const shutters = body.value?.shutters ?? [];
+  const upTo = fastest === '' ? shutters.length : shutters.indexOf(fastest) + 1;
+  const from = slowest === '' ? 0 : Math.max(0, shutters.indexOf(slowest));
   return (
     <>
       <Choice
@@ -426,7 +436,7 @@ function Light() {
             <Select
               id="schedule-slowest"
               value={slowest}
-              options={shutters}
+              options={shutterOptions(shutters.slice(0, upTo))}
               onChange={(chosen) => changeSchedule({ slowest: chosen })}
               {...about('slowest')}
             />
@@ -436,7 +446,7 @@ function Light() {
             <Select
               id="schedule-fastest"
               value={fastest}
-              options={shutters}
+              options={shutterOptions(shutters.slice(from))}
               onChange={(chosen) => changeSchedule({ fastest: chosen })}
               {...about('fastest')}
             />
@@ -502,6 +512,8 @@ function Foreseen() {
   );
 }
 
+const UNATTENDED = '/notes/hardware-notes/cautions.md#unattended';
+
 function Takes({ foreseen }: { readonly foreseen: ForeseenSchedule }) {
   const { words: said, estimate, cautions } = foreseen;
   const named = text.schedule.foreseen;
@@ -522,6 +534,9 @@ function Takes({ foreseen }: { readonly foreseen: ForeseenSchedule }) {
           <dd>{estimate.actuations}</dd>
         </div>
       </dl>
+      <a class="more" href={UNATTENDED} target="_blank" rel="noopener">
+        {named.unattended}
+      </a>
       {cautions.length > 0 && (
         <ul class="warnings" aria-label={named.caution}>
           {cautions.map(({ sentence, until }) => (

@@ -6,6 +6,7 @@ import type { KeptSetDetail } from '../../../shared/kept.js';
 import { keptPath } from '../api.js';
 import { addressOf, goBack, goTo } from '../route.js';
 import { text } from '../text.js';
+import { AlarmBand } from './Alarm.js';
 
 type Loading = 'under-way' | 'there' | 'none';
 
@@ -44,6 +45,8 @@ export function Viewer({ set, number }: { readonly set: KeptSetDetail; readonly 
         event.preventDefault();
       }}
     >
+      {/* What lies under it cannot be reached. */}
+      <AlarmBand />
       <div class="viewer-picture">
         {frame.file === null ? (
           <p>{words.notMade}</p>

@@ -39,7 +39,18 @@ export const driveEntries: Dialect = {
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
+
+  picturesWaiting: (settings) => waitingIn(Number(settings.get(IN_MEMORY)?.value)),
 };
+
+/**
+ * The property that counts them, which libgphoto2 shows by its number (0xD215; read off camlibs/ptp2, library.c): pictures that can be
+ * fetched, with the highest bit set.
+ */
+const IN_MEMORY = 'd215';
+const CAN_BE_FETCHED = 0x8000;
+
+const waitingIn = (told: number): number => (told > CAN_BE_FETCHED ? told - CAN_BE_FETCHED : 0);
 
 /** Where a body lists no times of its own, the library offers all that it knows, this one among them. */
 const OFFERED_TO_ALL = '1/32000';

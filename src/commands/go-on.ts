@@ -1,0 +1,30 @@
+// `serve --resume always`: a run that was cut off is gone on with as soon as its camera is met. That may be long after the start: the
+// camera may be switched off, or still be held by the camera process of the program before. It knows no camera.
+import type { Logger } from 'pino';
+import { asEvenrungError } from '../../shared/errors.js';
+import type { EventLog, Station } from '../run/index.js';
+
+/** @returns what ends it */
+export function goOnWhenMet(
+  station: Pick<Station, 'unfinished' | 'resume' | 'isRunning'>,
+  events: Pick<EventLog, 'watch'>,
+  log: Pick<Logger, 'warn'>,
+): () => void {
+  let said = '';
+  const goOn = async (): Promise<void> => {
+    if (station.isRunning) return;
+    try {
+      if (station.unfinished() === null) unwatch();
+      else await station.resume();
+    } catch (cause) {
+      const { message } = asEvenrungError(cause);
+      if (message !== said) log.warn(`The set that was cut off is not gone on with: ${message}`);
+      said = message;
+    }
+  };
+  const unwatch = events.watch(({ happening }) => {
+    // Once whoever looked for it is done.
+    if (happening.type === 'body' && happening.body.state === 'ready') setImmediate(() => void goOn());
+  });
+  return unwatch;
+}

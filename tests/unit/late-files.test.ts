@@ -1,0 +1,142 @@
+// Files that come one release late, because a picture waited in the camera: what a set makes of them.
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, expect, it } from 'vitest';
+import { readSetRecord } from '../../shared/set-record.js';
+import { Body, type FiredFrame, type FireOptions, type Settings } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { checkSet, SetFolder } from '../../src/frames/index.js';
+import { planSet, resolveBase } from '../../src/plan/index.js';
+import { EventLog, Run } from '../../src/run/index.js';
+import { ASKED } from '../asked.js';
+import { namedBy } from '../set-naming.js';
+
+const FRAMES = 9;
+/** Milliseconds that the pictures which wait are older than the set. */
+const OLDER_MS = 60_000;
+
+/** A body that sends the picture which has waited longest. */
+class LateLink extends PracticeLink {
+  /** Whether another connection finds what waits; such a body tells how much that is. */
+  readonly keeps: boolean;
+  readonly waiting: Buffer[] = [];
+  /** Releases whose file comes twice, counted from 1. */
+  twice = 0;
+  kills = 0;
+  private count = 0;
+
+  constructor(body: PracticeBody, keeps: boolean) {
+    super(body);
+    this.keeps = keeps;
+  }
+  override async identify() {
+    return { ...(await super.identify()), link: 'usb' as const };
+  }
+  override async readSettings(): Promise<Settings> {
+    const settings = await super.readSettings();
+    const value = String(this.waiting.length === 0 ? 0 : 0x8000 + this.waiting.length);
+    const name = 'd215';
+    return this.keeps ? new Map([...settings, [name, { name, kind: 'text' as const, value }]]) : settings;
+  }
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    this.count += 1;
+    const fired = await super.fire(options);
+    const made = await readFile(fired.path);
+    this.waiting.push(made, ...(this.count === this.twice ? [made] : []));
+    await writeFile(fired.path, this.waiting.shift() ?? '');
+    return fired;
+  }
+  kill(): void {
+    this.kills += 1;
+    if (!this.keeps) this.waiting.length = 0;
+  }
+}
+
+let root = '';
+beforeEach(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  await rm(root, { recursive: true, force: true });
+});
+
+/** @param waits how many pictures wait from before */
+async function late(shape: PracticeShape, keeps: boolean, waits: number) {
+  let older = OLDER_MS;
+  const body = new PracticeBody({ timing: AT_ONCE, shape, now: () => new Date(Date.now() - older) });
+  const link = new LateLink(body, keeps);
+  for (let time = 0; time < waits; time += 1)
+    link.waiting.push(...(await body.release()).map(({ jpeg }) => jpeg));
+  older = 0;
+  return { body, link };
+}
+
+/** @returns the set's record, and what a check of the folder finds */
+async function makeSet(link: LateLink) {
+  const body = await Body.meet(link);
+  const offsets = Array.from({ length: FRAMES }, (_, index) => (index - 4) * 6);
+  const base = resolveBase('1/60', body.limits);
+  const plan = planSet({ offsets, step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
+  const folder = await SetFolder.create(root, namedBy(new Date()));
+  const log = new EventLog();
+  const run = new Run({
+    ...{ id: 'a-run', plan, body, folder, patienceMs: 1000 },
+    set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
+    asked: async () => ASKED,
+    tell: (happening) => log.tell(happening),
+  });
+  await run.carryOut();
+  const { record } = readSetRecord(await readFile(path.join(folder.path, 'set.json'), 'utf8'));
+  const { findings } = await checkSet(folder.path);
+  return { record, wrong: findings.filter(({ severity }) => severity === 'wrong') };
+}
+
+it.each(['none', 'amount'] as const)(
+  'one that waited is set aside, and the next connection knows nothing of it: %s',
+  async (shape) => {
+    const { body, link } = await late(shape, false, 1);
+    const { record, wrong } = await makeSet(link);
+    expect(record.sentence).toBe('All 9 frames are verified.');
+    expect(wrong).toEqual([]);
+    expect(record.setAside.map(({ reason }) => reason)).toEqual([
+      'It had waited in the camera since before it was fired for.',
+    ]);
+    // The release that brought it has a file of its own, which never came.
+    expect(record.strays).toHaveLength(1);
+    expect(link.kills).toBe(1);
+    expect(body.shots).toHaveLength(1 + FRAMES + 1);
+  },
+);
+
+it.each([1, 2])(
+  'a body that keeps %i of them has its files told by what they record, set after set',
+  async (waits) => {
+    const { link } = await late('drive-entry', true, waits);
+    for (let set = 1; set <= 2; set += 1) {
+      const startedAt = Date.now();
+      const { record, wrong } = await makeSet(link);
+      expect(record.sentence).toBe('All 9 frames are verified.');
+      expect(wrong).toEqual([]);
+      expect(record.notes.join()).toMatch(/comes? (?:one release|2 releases) late/);
+      expect(record.setAside.filter(({ reason }) => reason.startsWith('It had waited'))).toHaveLength(waits);
+      for (const { marks, firedAt } of record.frames) {
+        expect(Date.parse(firedAt ?? '')).toBeGreaterThanOrEqual(startedAt);
+        expect(marks.filter(({ code }) => code === 'time')).toEqual([]);
+      }
+      expect(link.waiting).toHaveLength(waits);
+    }
+  },
+);
+
+it('one that comes twice costs a release, and no more', async () => {
+  const { body, link } = await late('none', false, 0);
+  link.twice = 4;
+  const { record, wrong } = await makeSet(link);
+  expect(record.sentence).toBe('All 9 frames are verified.');
+  expect(wrong).toEqual([]);
+  expect(record.setAside).toHaveLength(1);
+  expect(record.strays).toHaveLength(1);
+  expect(body.shots).toHaveLength(FRAMES + 1);
+});
