@@ -4,15 +4,7 @@ import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
-import type {
-  FrameState,
-  FrameView,
-  Happening,
-  Labels,
-  RunState,
-  RunView,
-  Trouble,
-} from '../../shared/state.js';
+import type { FrameState, FrameView, Happening, Labels, RunState, RunView } from '../../shared/state.js';
 import {
   type Arming,
   type Body,
@@ -23,16 +15,8 @@ import {
   type ReadinessAsked,
   type StandingExposure,
 } from '../camera/index.js';
+import { fromEv, nearestSetting, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import {
-  formatEv,
-  fromEv,
-  nearestSetting,
-  type ShutterSetting,
-  type Sixths,
-  toEv,
-} from '../exposure/index.js';
-import {
-  type Checksum,
   compareLight,
   defaultNaming,
   frameStem,
@@ -40,7 +24,6 @@ import {
   isSameSize,
   judge,
   judgeMetered,
-  type LightGrid,
   type Naming,
   type Picture,
   type PixelSize,
@@ -60,7 +43,22 @@ import { type CameFile, isFromBefore } from './from-before.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
+import {
+  firedLater,
+  framesOf,
+  isOpen,
+  isVerified,
+  NO_TIMES,
+  nameOf,
+  ofFrame,
+  type SetFrame,
+  seen,
+  stray,
+  timesAfter,
+  timesOf,
+} from './set-frame.js';
 import { assertWay, FRAME_WAYS, RUN_WAYS } from './states.js';
+import { Steady } from './steady.js';
 import {
   againSentence,
   earlierOf,
@@ -79,15 +77,6 @@ import {
 const MOST_MAKE_UPS = 2;
 /** Pictures from before that are told by their time: more of them in one set, and it is the clock that is not to be believed. */
 const MOST_FROM_BEFORE = 4;
-/** How long a run waits for a body that is gone or busy, before it halts. */
-const PATIENCE_MS = 60_000;
-/** Whoever stops a run does not want to wait as long. */
-const PATIENCE_STOPPING_MS = 10_000;
-/** A call may take all the patience by itself: it is tried again nonetheless. */
-const FEWEST_TRIES = 3;
-/** A body that is there, and refuses, is not going to change its mind for long. */
-const PATIENCE_REFUSED_MS = 3000;
-const RECONNECT_PAUSE_MS = 250;
 /** Files that may wait to be looked at while the next frames are fired. */
 const MOST_LOOKS = 8;
 /** Bodies record whole millimetres, and some of them waver by a tenth. */
@@ -99,8 +88,6 @@ const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
   'frame-missing': 'nothing',
   'call-timed-out': 'cut off',
 };
-/** The body is there, and will not be used just now. */
-const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
 /** What a body that is busy for a moment may say to a change: over some connections it only leaves it undone. */
 const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
 
@@ -137,27 +124,6 @@ export interface Begun
   readonly memo: SetMemo | null;
 }
 
-/** One frame while the run lasts. */
-interface Frame {
-  view: FrameView;
-  readonly pass: Pass;
-  readonly shutter: ShutterSetting;
-  thumbnail: Buffer | null;
-  /** How often it was made up. */
-  madeUp: number;
-  /** How often it had been fired before the set was taken up again. */
-  firedBefore: number;
-  /** Of its file, once it is verified. */
-  checksum: Checksum | null;
-  times: FrameTimes;
-  /** Its light, for comparing with the neighbouring frames; null until its picture was looked at, or where it has none. */
-  light: LightGrid | null;
-  /** Whether its picture was looked at since the program began. */
-  looked: boolean;
-}
-
-const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
-
 /** How a set ended, before its record is written. */
 interface Done {
   readonly complete: boolean;
@@ -183,7 +149,7 @@ export class Run {
   /** How it went wrong, where it did. */
   error: EvenrungError | null = null;
   private readonly options: RunOptions;
-  private readonly frames: Frame[];
+  private readonly frames: SetFrame[];
   /** How the plan's passes stand, in firing order. */
   private readonly passes: RunView['passes'];
   private readonly setAside: SetRecord['setAside'] = [];
@@ -196,9 +162,7 @@ export class Run {
   private readonly keeper: Keeper;
   private state: RunState = 'preparing';
   private stopping = false;
-  /** Why the link failed last, until the body was checked after it. */
-  private away: EvenrungError | null = null;
-  private trouble: Trouble | null = null;
+  private readonly steady: Steady;
   /** Millimetres that the lens stood at for the first frame, and what was said where it moved since. */
   private lens: { readonly at: number; said: boolean } | null = null;
   /** Releases whose file never came. */
@@ -232,6 +196,8 @@ export class Run {
   private waited = 0;
   /** Pictures from before that came. */
   private fromBefore = 0;
+  /** Whether the last file that came was of an earlier release: then each may come one release late. */
+  private comesLate = false;
   private ratios: SetRecord['ratios'] = [];
 
   constructor(options: RunOptions) {
@@ -239,6 +205,13 @@ export class Run {
     this.options = options;
     this.set = options.set;
     this.keeper = options.keeper ?? KEEPS_NOTHING;
+    this.steady = new Steady({
+      patienceMs: options.patienceMs,
+      isStopping: () => this.stopping,
+      isPuttingBack: () => this.state === 'putting-back',
+      checkBody: () => this.checkBody(),
+      tell: (trouble) => this.tell({ type: 'trouble', run: this.id, trouble }),
+    });
     this.frames = framesOf(options.plan);
     this.passes = options.plan.passes.map((_, index) => options.begun?.passes[index] ?? 'planned');
     this.last = options.cameBefore ?? null;
@@ -360,7 +333,8 @@ export class Run {
         if (this.stopping) break;
         if (this.framesOfPass(pass).every((frame) => frame.view.state === 'planned' && this.isDue(frame)))
           await this.firePass(pass, index + 1);
-        await this.makeUp(index + 1);
+        // What is missing of the pass comes with the next one.
+        if (!this.comesLate) await this.makeUp(index + 1);
       }
       await this.catchUp(0);
       await this.makeUp(this.options.plan.passes.length);
@@ -375,9 +349,9 @@ export class Run {
     if (this.stopping) return;
     const { body, plan } = this.options;
     const asked = await this.options.asked();
-    await this.steadily(() => body.makeReady(asked), MAY_BE_BUSY);
+    await this.steady.use(() => body.makeReady(asked), MAY_BE_BUSY);
     const { iso = null } = this.options;
-    if (iso !== null) await this.steadily(() => body.useIso(iso), MAY_BE_BUSY);
+    if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
     await body.foresee(plan.passes.map((pass) => this.armingOf(pass)));
     this.clockDifference = body.clockDifference;
     this.expectWaiting();
@@ -426,7 +400,7 @@ export class Run {
       }
       if (owner.view.state !== 'stored') {
         const times = { ...owner.times, storedAt: null, verifiedAt: null };
-        this.change(owner, 'stored', { reason: null, ...seen(arrival) }, { times });
+        this.change(owner, 'stored', { reason: null, ...seen(arrival.recorded) }, { times });
       }
       await this.accept(arrival, owner, this.frames, this.movedBase(arrival, owner));
     }
@@ -442,18 +416,18 @@ export class Run {
   private async lastTaken(): Promise<TakenBefore | null> {
     const last = this.frames
       .filter((frame) => isVerified(frame) && frame.times.firedAt !== null)
-      .reduce<Frame | null>((latest, one) => (firedLater(one, latest) ? one : latest), null);
+      .reduce<SetFrame | null>((latest, one) => (firedLater(one, latest) ? one : latest), null);
     if (last === null) return null;
     const recorded = await readRecorded(this.pathOf(last)).catch(() => null);
     const takenAt = recorded?.takenAt ?? null;
     return takenAt === null ? null : { number: last.view.number, takenAt };
   }
 
-  private pathOf({ view }: Frame): string {
+  private pathOf({ view }: SetFrame): string {
     return path.join(this.options.folder.path, view.file ?? '');
   }
 
-  private lostWithTheProgram(frame: Frame): void {
+  private lostWithTheProgram(frame: SetFrame): void {
     const reason = 'Evenrung was ended while the frame was being made.';
     this.addStray(stray(frame.view, this.firedAt(frame.view.number), reason));
     this.change(frame, 'rejected', { reason });
@@ -464,7 +438,7 @@ export class Run {
     return stored?.firedAt ? new Date(stored.firedAt) : new Date();
   }
 
-  private async checkKept(frame: Frame): Promise<void> {
+  private async checkKept(frame: SetFrame): Promise<void> {
     const { file } = frame.view;
     const now = file === null ? null : await this.options.folder.checksumOf(file);
     if (now !== null && (frame.checksum === null || now.sha256 === frame.checksum.sha256)) return;
@@ -491,7 +465,7 @@ export class Run {
   }
 
   private armPass(pass: Pass): Promise<void> {
-    return this.steadily(() => this.options.body.arm(this.armingOf(pass)), MAY_BE_BUSY);
+    return this.steady.use(() => this.options.body.arm(this.armingOf(pass)), MAY_BE_BUSY);
   }
 
   private armingOf({ centre, centreShutter, shape }: Pass): Arming {
@@ -522,11 +496,11 @@ export class Run {
   }
 
   /** Whether it has still to be made, and is to be made now. */
-  private isDue(frame: Frame): boolean {
+  private isDue(frame: SetFrame): boolean {
     return isOpen(frame) && isInHand(this.takenUp, frame.view.number);
   }
 
-  private framesOfPass(pass: Pass): Frame[] {
+  private framesOfPass(pass: Pass): SetFrame[] {
     return this.frames.filter((frame) => frame.pass === pass);
   }
 
@@ -549,17 +523,18 @@ export class Run {
         // What came was no attempt of it.
         if (this.fromBefore > fromBefore) frame.madeUp -= 1;
         // A body that was busy did not try: it is given as long as one that is gone.
-        if (this.away?.code !== 'body-busy' || performance.now() - since > this.patience()) continue;
+        if (!this.steady.wasBusy || performance.now() - since > this.steady.patienceMs) continue;
         frame.madeUp -= 1;
-        await pause(RECONNECT_PAUSE_MS);
+        await this.steady.pause();
       }
     }
   }
 
   /** The last word on a frame: the body may have told meanwhile what is in its way. */
-  private async gaveUp({ view: frame, firedBefore }: Frame): Promise<EvenrungError> {
+  private async gaveUp({ view: frame, firedBefore }: SetFrame): Promise<EvenrungError> {
     const { body } = this.options;
-    const stops = await this.steadily(() => body.refresh())
+    const stops = await this.steady
+      .use(() => body.refresh())
       .then(async () => body.readiness(await this.options.asked()))
       .then((items) => items.filter(({ mark }) => mark === 'stops').map(({ message }) => message))
       .catch(() => []);
@@ -574,7 +549,7 @@ export class Run {
     );
   }
 
-  private canBeSingle({ shutter, view }: Frame): boolean {
+  private canBeSingle({ shutter, view }: SetFrame): boolean {
     const { plan, body } = this.options;
     if (plan.mode === 'manual') return shutter.settable;
     const { range, grid } = body.limits.compensation;
@@ -582,9 +557,9 @@ export class Run {
     return Math.abs(offset) <= range && offset % grid === 0;
   }
 
-  private async shootSingly(frame: Frame): Promise<void> {
+  private async shootSingly(frame: SetFrame): Promise<void> {
     const centre = this.centreAt(fromEv(frame.view.offset), frame.shutter);
-    await this.steadily(() => this.options.body.arm({ centre, shape: null }), MAY_BE_BUSY);
+    await this.steady.use(() => this.options.body.arm({ centre, shape: null }), MAY_BE_BUSY);
     await this.settle();
     await this.shoot(frame, [frame], true);
   }
@@ -598,7 +573,7 @@ export class Run {
   }
 
   /** @returns the frame of this turn; null where it is there already, or where this pass need not make it */
-  private openFrame(own: readonly Frame[], turn: PlannedFrame): Frame | null {
+  private openFrame(own: readonly SetFrame[], turn: PlannedFrame): SetFrame | null {
     return own.find((frame) => isOpen(frame) && frame.view.offset === toEv(turn.offset)) ?? null;
   }
 
@@ -611,7 +586,11 @@ export class Run {
    * @param isSingle whether the bracket is off
    * @returns false where nothing came back, so that nobody knows where the bracket stands
    */
-  private async shoot(expected: Frame | null, pass: readonly Frame[], isSingle = false): Promise<boolean> {
+  private async shoot(
+    expected: SetFrame | null,
+    pass: readonly SetFrame[],
+    isSingle = false,
+  ): Promise<boolean> {
     let fired: FiredFrame;
     let releasedAt = new Date();
     try {
@@ -633,7 +612,7 @@ export class Run {
       const linkFailed = LINK_FAILURES.has(error.code);
       if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(expected?.view, error);
       if (this.everyOtherRelease()) throw mirrorLocked();
-      this.away = error;
+      this.steady.failed(error);
       // Its file may still come: over this connection it would be taken for the next one.
       if (!linkFailed) this.options.body.dropConnection();
       return false;
@@ -663,9 +642,14 @@ export class Run {
   }
 
   /** @returns whether it is known where the bracket stands */
-  private async takeFromBefore(arrival: Arrival, expected: Frame | null, releasedAt: Date): Promise<boolean> {
+  private async takeFromBefore(
+    arrival: Arrival,
+    expected: SetFrame | null,
+    releasedAt: Date,
+  ): Promise<boolean> {
     const { folder, body } = this.options;
     this.fromBefore += 1;
+    this.comesLate = true;
     const reason = 'A picture from before came in its place.';
     if (expected !== null) {
       this.addStray(stray(expected.view, releasedAt, reason));
@@ -681,7 +665,7 @@ export class Run {
 
   /** What is on its way, or waits to be sent, would be taken for the next frames. */
   private beginAnew(why: string): void {
-    this.away = new EvenrungError('frame-missing', why, { released: true });
+    this.steady.failed(new EvenrungError('frame-missing', why, { released: true }));
     this.options.body.dropConnection();
   }
 
@@ -718,20 +702,26 @@ export class Run {
 
   private async takeIn(
     came: Arrival,
-    expected: Frame | null,
-    pass: readonly Frame[],
+    expected: SetFrame | null,
+    pass: readonly SetFrame[],
     isSingle: boolean,
   ): Promise<void> {
     // A file that comes late is a frame that was fired before.
     const fired = this.frames.filter(({ view, firedBefore }) => view.attempts > firedBefore);
     const possible = [...(expected === null ? [] : [expected]), ...pass, ...fired];
     const owner = possible.find((frame) => isOpen(frame) && this.mismatch(came, frame) === null);
+    const isOfEarlier =
+      owner === undefined
+        ? fired.some((frame) => frame !== expected && this.mismatch(came, frame) === null)
+        : fired.includes(owner);
+    if (owner !== undefined && owner === expected) this.comesLate = false;
+    else if (expected !== null && isOfEarlier) this.comesLate = true;
     const arrival = { ...came, before: this.before };
     const takenAt = arrival.recorded?.takenAt ?? null;
     if (takenAt !== null) this.before = { number: owner?.view.number ?? null, takenAt };
     this.watchLens(arrival);
     if (owner !== undefined && owner === expected) {
-      this.change(owner, 'stored', seen(arrival));
+      this.change(owner, 'stored', seen(arrival.recorded));
       await this.lookAt(arrival, owner, pass);
       return;
     }
@@ -741,14 +731,14 @@ export class Run {
           ? (this.mismatch(arrival, expected) ?? '')
           : `Its file proved to be frame ${owner.view.number}.`;
       this.change(expected, 'stored');
-      this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival) : {}) });
+      this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival.recorded) : {}) });
       // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
       if (owner === undefined && (isSingle || expected.pass.shape === null)) this.beginAnew(reason);
     }
     if (owner !== undefined) {
       // Another one was told to be fired.
       const times = { ...NO_TIMES, ...arrival.times };
-      const view = { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival) };
+      const view = { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival.recorded) };
       this.change(owner, 'stored', view, { times });
       await this.lookAt(arrival, owner, pass);
     } else {
@@ -772,7 +762,7 @@ export class Run {
   }
 
   /** The deadline is sized by the longest exposure of the pass: bodies differ in the order in which they fire. */
-  private fire(pass: readonly Frame[]): Promise<FiredFrame> {
+  private fire(pass: readonly SetFrame[]): Promise<FiredFrame> {
     const planned = pass.flatMap((frame) => frame.pass.frames);
     const exposureSeconds = Math.max(...planned.map((frame) => frame.shutter.seconds));
     return this.options.body.fire({ into: this.options.folder.incoming, exposureSeconds });
@@ -793,7 +783,7 @@ export class Run {
   }
 
   /** @returns why this file is not that frame, or null where it is */
-  private mismatch(arrival: Arrival, frame: Frame): string | null {
+  private mismatch(arrival: Arrival, frame: SetFrame): string | null {
     if (arrival.recorded === null) return arrival.broken;
     const { fNumber, iso } = this.standing();
     const verdict =
@@ -803,7 +793,7 @@ export class Run {
     return verdict.right ? null : verdict.reasons.join(' ');
   }
 
-  private judgeMetered(recorded: RecordedExposure, frame: Frame) {
+  private judgeMetered(recorded: RecordedExposure, frame: SetFrame) {
     const { plan, body } = this.options;
     const times = body.limits.shutters.map(({ tv }) => toEv(tv));
     const { fNumber, iso } = this.standing();
@@ -820,7 +810,7 @@ export class Run {
   }
 
   /** @returns what a frame in aperture priority tells of the base; the first one sets it */
-  private movedBase(arrival: Arrival, frame: Frame): number | null {
+  private movedBase(arrival: Arrival, frame: SetFrame): number | null {
     if (this.options.plan.mode === 'manual' || arrival.recorded === null) return null;
     const verdict = this.judgeMetered(arrival.recorded, frame);
     if (!verdict.right) return null;
@@ -835,7 +825,7 @@ export class Run {
    * Whether a picture is whole takes longer to see than the next frame can wait: it is looked at meanwhile, and the frame is
    * verified, or rejected, when that is done.
    */
-  private async lookAt(arrival: Arrival, frame: Frame, pass: readonly Frame[]): Promise<void> {
+  private async lookAt(arrival: Arrival, frame: SetFrame, pass: readonly SetFrame[]): Promise<void> {
     const baseMoved = this.movedBase(arrival, frame);
     const look = this.accept(arrival, frame, pass, baseMoved)
       .catch((cause: unknown) => {
@@ -856,8 +846,8 @@ export class Run {
 
   private async accept(
     arrival: Arrival,
-    frame: Frame,
-    pass: readonly Frame[],
+    frame: SetFrame,
+    pass: readonly SetFrame[],
     baseMoved: number | null,
   ): Promise<void> {
     const { number } = frame.view;
@@ -901,7 +891,7 @@ export class Run {
   }
 
   /** What it goes by is kept before the first frame has its name. */
-  private stemOf({ view: { number, offset, shutter } }: Frame): string {
+  private stemOf({ view: { number, offset, shutter } }: SetFrame): string {
     if (!this.isNamedKept) this.remember();
     this.isNamedKept = true;
     const { template, name, viewpoint } = this.named;
@@ -912,14 +902,14 @@ export class Run {
     );
   }
 
-  private showPicture(frame: Frame, picture: Picture | null): void {
+  private showPicture(frame: SetFrame, picture: Picture | null): void {
     frame.thumbnail = picture?.thumbnail ?? null;
     frame.light = picture?.light ?? null;
     frame.looked = true;
   }
 
   private marksOf(
-    { view: { number }, times }: Frame,
+    { view: { number }, times }: SetFrame,
     { recorded, before }: Arrival,
     clipped: FrameView['clipped'],
     baseMoved: number | null,
@@ -933,7 +923,7 @@ export class Run {
   /** The earlier file stays where it is until the record tells of the new one: the record is right at any moment. */
   private async replace(
     earlier: string,
-    frame: Frame,
+    frame: SetFrame,
     more: Partial<FrameView>,
     checksum: FrameFile,
   ): Promise<void> {
@@ -952,7 +942,11 @@ export class Run {
   }
 
   /** What is no frame of the set: a wrong one, a repeat of one that is already good, or one that only came with its pass. */
-  private async putAside(arrival: Arrival, expected: Frame | null, pass: readonly Frame[]): Promise<void> {
+  private async putAside(
+    arrival: Arrival,
+    expected: SetFrame | null,
+    pass: readonly SetFrame[],
+  ): Promise<void> {
     const repeated = pass.find((frame) => this.mismatch(arrival, frame) === null);
     const reason =
       expected?.view.reason ??
@@ -1046,7 +1040,7 @@ export class Run {
     const { body } = this.options;
     const done: string[] = [];
     try {
-      await this.steadily(async () => done.push(...(await body.putBack())), new Set(['not-put-back']));
+      await this.steady.use(async () => done.push(...(await body.putBack())), new Set(['not-put-back']));
     } catch (cause) {
       this.error ??= asEvenrungError(cause);
     }
@@ -1203,6 +1197,15 @@ export class Run {
     }
   }
 
+  /** The body was away: somebody may have turned its dials, or changed its lens. */
+  private async checkBody(): Promise<void> {
+    // What is owed is put back however the body stands.
+    if (this.state === 'putting-back' || this.state === 'preparing') return;
+    const names = await this.options.body.resume(await this.options.asked());
+    if (names.length > 0)
+      this.note(`While the camera was away, somebody changed ${names.join(', ')}: set back as it was.`);
+  }
+
   // --- telling
 
   /** Kept first, then told. Where it cannot be kept it is not so: a shutter that nobody knows of must not be touched. */
@@ -1225,7 +1228,7 @@ export class Run {
 
   /** @param also what has to be kept with it, whole or not at all */
   private change(
-    frame: Frame,
+    frame: SetFrame,
     state: FrameState,
     more: Partial<FrameView> = {},
     file?: FrameFile,
@@ -1308,7 +1311,7 @@ export class Run {
       frames: this.frames.map((frame) => frame.view),
       startedAt: this.startedAt.toISOString(),
       endedAt: null,
-      trouble: this.trouble,
+      trouble: this.steady.trouble,
       sentence: null,
       error: null,
       folder: null,
@@ -1336,81 +1339,9 @@ export class Run {
     const nearest = nearestSetting(this.baseSeconds(), this.options.body.limits.shutters);
     return nearest?.label ?? `${Number(this.baseSeconds().toPrecision(3))}`;
   }
-
-  /**
-   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew, and the body
-   * is checked before anything else is done with it.
-   * @param also other failures after which trying again makes sense
-   */
-  private async steadily<T>(work: () => Promise<T>, also: ReadonlySet<string> = new Set()): Promise<T> {
-    const since = performance.now();
-    for (let tries = 1; ; tries += 1) {
-      try {
-        if (this.away !== null) await this.comeBack(this.away);
-        const value = await work();
-        this.tellTrouble(null);
-        return value;
-      } catch (cause) {
-        const error = asEvenrungError(cause);
-        if (!LINK_FAILURES.has(error.code) && !also.has(error.code)) throw cause;
-        const patience = also.has(error.code) ? PATIENCE_REFUSED_MS : this.patience();
-        const isOver = performance.now() - since > patience && tries >= FEWEST_TRIES;
-        // Whoever stops does not want to wait for a camera that is gone; putting back is worth the wait.
-        if (isOver || (this.stopping && this.state !== 'putting-back')) throw cause;
-        this.away = error;
-        await pause(RECONNECT_PAUSE_MS);
-      }
-    }
-  }
-
-  private patience(): number {
-    const patience = this.options.patienceMs ?? PATIENCE_MS;
-    return this.stopping ? Math.min(patience, PATIENCE_STOPPING_MS) : patience;
-  }
-
-  /** The body was away: somebody may have turned its dials, or changed its lens. */
-  private async comeBack(why: EvenrungError): Promise<void> {
-    // One frame that is made up is no trouble with the body.
-    if (why.code !== 'frame-missing')
-      this.tellTrouble({
-        doing: WAITING.has(why.code) ? 'waiting' : 'reconnecting',
-        code: why.code,
-        sentence: why.message,
-        next: this.whatComes(),
-      });
-    // What is owed is put back however the body stands.
-    if (this.state !== 'putting-back' && this.state !== 'preparing') {
-      const names = await this.options.body.resume(await this.options.asked());
-      if (names.length > 0)
-        this.note(`While the camera was away, somebody changed ${names.join(', ')}: set back as it was.`);
-    }
-    this.away = null;
-  }
-
-  private whatComes(): string {
-    const seconds = Math.round(this.patience() / 1000);
-    const tries = `Evenrung tries again for ${seconds} s.`;
-    return this.state === 'putting-back'
-      ? `${tries} Else the camera's settings are put back when it is met again.`
-      : `${tries} Then the run halts; what is verified stays.`;
-  }
-
-  private tellTrouble(trouble: Trouble | null): void {
-    if (isSameTrouble(trouble, this.trouble)) return;
-    this.trouble = trouble;
-    this.tell({ type: 'trouble', run: this.id, trouble });
-  }
 }
 
-const isSameTrouble = (one: Trouble | null, other: Trouble | null): boolean =>
-  one?.code === other?.code && one?.sentence === other?.sentence;
-
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
-
-const isVerified = ({ view }: Frame): boolean => view.state === 'verified';
-
-/** Whether it has still to be made: one whose picture is being looked at has not. */
-const isOpen = (frame: Frame): boolean => !isVerified(frame) && frame.view.state !== 'stored';
 
 const namedBy = ({ set, naming = defaultNaming() }: RunOptions): NonNullable<SetMemo['named']> => ({
   template: naming.frame.text,
@@ -1418,92 +1349,8 @@ const namedBy = ({ set, naming = defaultNaming() }: RunOptions): NonNullable<Set
   viewpoint: set.viewpoint,
 });
 
-const timesOf = ({ firedAt, storedAt, verifiedAt }: FrameTimes): FrameTimes => ({
-  firedAt,
-  storedAt,
-  verifiedAt,
-});
-
-/** @returns the times of a frame that has just come from one state into another */
-function timesAfter(times: FrameTimes, before: FrameState, state: FrameState): FrameTimes {
-  const now = new Date().toISOString();
-  if (state === 'fired') return { ...NO_TIMES, firedAt: now };
-  if (state === 'stored') return { ...times, storedAt: now, verifiedAt: null };
-  return state === 'verified' && before !== 'verified' ? { ...times, verifiedAt: now } : times;
-}
-
-const firedLater = (one: Frame, other: Frame | null): boolean =>
-  other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
-
-/** Without what only the judgement needs. */
-const shownExposure = (recorded: RecordedExposure | null): FrameView['recorded'] =>
-  recorded === null
-    ? null
-    : { exposureTime: recorded.exposureTime, fNumber: recorded.fNumber, iso: recorded.iso };
-
-const seen = (arrival: Arrival): Partial<FrameView> => ({
-  recorded: shownExposure(arrival.recorded),
-});
-
-function framesOf(plan: Plan): Frame[] {
-  return plan.passes
-    .flatMap((pass, index) =>
-      pass.frames
-        .filter((planned) => planned.wanted)
-        .map((planned) => ({ pass, number: index + 1, planned })),
-    )
-    .sort((a, b) => a.planned.offset - b.planned.offset)
-    .map(({ pass, number, planned }, index) => ({
-      pass,
-      shutter: planned.shutter,
-      thumbnail: null,
-      madeUp: 0,
-      firedBefore: 0,
-      checksum: null,
-      times: NO_TIMES,
-      light: null,
-      looked: false,
-      view: {
-        number: index + 1,
-        pass: number,
-        offset: toEv(planned.offset),
-        exposureTime: planned.shutter.seconds,
-        shutter: planned.shutter.label,
-        state: 'planned',
-        attempts: 0,
-        recorded: null,
-        clipped: null,
-        file: null,
-        reason: null,
-        baseMoved: null,
-        marks: [],
-      },
-    }));
-}
-
 const mirrorLocked = (): EvenrungError =>
   new EvenrungError(
     'mirror-locked',
     'The first release brought no frame, the second did, the third did not: it looks as if mirror lock-up is on, where one release only raises the mirror. Switch it off on the camera, then fire again. A settle time before each pass does the same job.',
   );
-
-const nameOf = ({ number, offset, shutter }: FrameView): string =>
-  `Frame ${number} (${formatEv(Math.round(offset * 6))} EV, ${shutter} s)`;
-
-/** The same failure, with the frame that it met. */
-function ofFrame(frame: FrameView | undefined, { code, message, details }: EvenrungError): EvenrungError {
-  if (frame === undefined) return new EvenrungError(code, message, details);
-  return new EvenrungError(code, `${nameOf(frame)}: ${message}`, { ...details, frame: frame.number });
-}
-
-const stray = (
-  { number, offset, shutter }: FrameView,
-  releasedAt: Date,
-  reason: string,
-): SetRecord['strays'][number] => ({
-  frame: number,
-  offset,
-  shutter,
-  releasedAt: releasedAt.toISOString(),
-  reason,
-});

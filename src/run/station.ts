@@ -966,10 +966,9 @@ export class Station {
     });
   }
 
-  /** Where the practice body may step in, it would have. */
+  /** Also for the practice body: its camera process may have been killed as it was met. */
   private looksAgain(): boolean {
-    const { lookAgainMs, choice } = this.options;
-    return lookAgainMs !== undefined && choice !== 'practice' && !this.closed;
+    return this.options.lookAgainMs !== undefined && !this.closed;
   }
 
   private lookAgain(): void {

@@ -19,10 +19,15 @@ export interface Memory {
 }
 
 /** Milliseconds that one set took: by the clock, and of this process's and the camera process's processors. */
-export interface Took {
+export interface Work {
   readonly wall: number;
   readonly own: number;
   readonly camera: number;
+}
+
+export interface Took extends Work {
+  /** Milliseconds of a fixed piece of work right after it: what else the machine has to do slows down both. */
+  readonly fixed: number;
 }
 
 export interface Measured {

@@ -1,7 +1,8 @@
 // Measures, in a process of its own, what the part `frames` of the bench `run` tells: sets of a run on a schedule through the real
 // Station, with journal, set folders and camera process, on the practice body that takes no time; by an invented clock, so that
 // nobody waits between the sets. Argument: a folder for everything. Says what was measured over the channel.
-import { readFileSync } from 'node:fs';
+import { createHash } from 'node:crypto';
+import { closeSync, fsyncSync, openSync, readFileSync, writeSync } from 'node:fs';
 import { mkdir, readdir, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { setFlagsFromString } from 'node:v8';
@@ -10,7 +11,15 @@ import { EventLog, Journal, Station } from '../../src/run/index.js';
 import type { Clock, Sleep } from '../../src/run/schedule/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
-import { FRAMES_A_SET, LOOKS, type Measured, type Memory, SETS, type Took } from './frames-told.js';
+import {
+  FRAMES_A_SET,
+  LOOKS,
+  type Measured,
+  type Memory,
+  SETS,
+  type Took,
+  type Work,
+} from './frames-told.js';
 
 const REQUEST = {
   ...{ frames: FRAMES_A_SET, step: '1/3', base: '1/60', name: 'Boathouse' },
@@ -46,8 +55,8 @@ class InventedClock implements Clock {
 
 /** Adds up the program's work from one set to the next; what is done while it is paused is left out. */
 class WorkMeter {
-  private sum: Took = { wall: 0, own: 0, camera: 0 };
-  private since: Took | undefined;
+  private sum: Work = { wall: 0, own: 0, camera: 0 };
+  private since: Work | undefined;
   private readonly camera: () => number;
 
   constructor(camera: () => number) {
@@ -71,13 +80,13 @@ class WorkMeter {
     };
   }
 
-  take(): Took {
+  take(): Work {
     const { sum } = this;
     this.sum = { wall: 0, own: 0, camera: 0 };
     return sum;
   }
 
-  private now(): Took {
+  private now(): Work {
     const { user, system } = process.cpuUsage();
     return { wall: performance.now(), own: (user + system) / 1000, camera: this.camera() };
   }
@@ -108,6 +117,25 @@ async function collected(): Promise<NodeJS.MemoryUsage> {
   return process.memoryUsage();
 }
 
+const HASHED = Buffer.alloc(2 * MIB, 0xa5);
+const WRITES = 10;
+
+/** Some of what a frame costs, always the same: hashing, and writes that are on disk. @returns milliseconds */
+function fixedWork(file: string): number {
+  const began = performance.now();
+  const disk = openSync(file, 'w');
+  try {
+    for (let time = 0; time < WRITES; time += 1) {
+      createHash('sha256').update(HASHED).digest();
+      writeSync(disk, HASHED, 0, 4096);
+      fsyncSync(disk);
+    }
+  } finally {
+    closeSync(disk);
+  }
+  return performance.now() - began;
+}
+
 async function measure(scratch: string): Promise<Measured> {
   const into = path.join(scratch, 'sets');
   const stateFolder = path.join(scratch, 'state');
@@ -130,7 +158,7 @@ async function measure(scratch: string): Promise<Measured> {
   const waits = async () => {
     meter.pause();
     if (took.length < ended) {
-      took.push(meter.take());
+      took.push({ ...meter.take(), fixed: fixedWork(path.join(scratch, 'fixed')) });
       for (const name of await readdir(into)) await rm(path.join(into, name), { recursive: true });
       if (LOOKS.includes(ended)) {
         const { heapUsed, external, rss } = await collected();

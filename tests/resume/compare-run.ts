@@ -198,11 +198,11 @@ class Comparison {
       find('wrong', `Not put back: ${record.notPutBack.map(({ name }) => name).join()}.`);
     const offsets = record.frames.map(({ offset }) => offset);
     if (!isDeepStrictEqual(offsets, OFFSETS)) find('wrong', `Its offsets are ${offsets.join()}.`);
-    await this.files(set.ordinal, folder, record, find);
+    await this.files(set, folder, record, find);
   }
 
   private async files(
-    ordinal: number,
+    { ordinal, startedAt }: StoredSet,
     folder: string,
     record: KeptSetRecord,
     find: (kind: Finding['kind'], sentence: string) => void,
@@ -230,11 +230,10 @@ class Comparison {
       times.set(tv, file);
       const { book } = this.asked;
       const shot = book?.shots.find((one) => one.sha256 === sha256);
-      if (book !== null && shot?.tv !== wanted)
-        find(
-          'wrong',
-          `${file}: the shutter ${shot === undefined ? 'never made it' : `made it at Tv ${shot.tv}/6`}.`,
-        );
+      if (book === null) continue;
+      if (shot === undefined) find('wrong', `${file}: the shutter never made it.`);
+      else if (shot.tv !== wanted) find('wrong', `${file}: the shutter made it at Tv ${shot.tv}/6.`);
+      else if (shot.at < Date.parse(startedAt)) find('wrong', `${file} was made before the set was begun.`);
     }
   }
 
@@ -243,13 +242,10 @@ class Comparison {
   private doubles(): void {
     for (const places of this.places.values()) {
       const frames = places.filter(({ isFrame }) => isFrame);
-      const sets = new Set(places.map(({ set }) => set));
       // A file that came twice is a frame, and set aside.
-      if (frames.length <= 1 && sets.size === 1) continue;
-      this.find(
-        'doubled',
-        `One picture is in several places: ${places.map(({ set, file }) => `${file} of set ${set}`).join(', ')}.`,
-      );
+      if (frames.length <= 1) continue;
+      const list = frames.map(({ set, file }) => `${file} of set ${set}`).join(', ');
+      this.find('doubled', `One picture is in several places: ${list}.`);
     }
   }
 

@@ -1,0 +1,112 @@
+// Patience with a body: whatever is done on it is tried again while the link fails, for as long as there is patience; and before
+// anything else is done with a body that was away, it is checked. It knows neither frames nor plans.
+import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
+import type { Trouble } from '../../shared/state.js';
+import { LINK_FAILURES } from '../camera/index.js';
+
+/** How long a run waits for a body that is gone or busy, before it halts. */
+const PATIENCE_MS = 60_000;
+/** Whoever stops a run does not want to wait as long. */
+const PATIENCE_STOPPING_MS = 10_000;
+/** A call may take all the patience by itself: it is tried again nonetheless. */
+const FEWEST_TRIES = 3;
+/** A body that is there, and refuses, is not going to change its mind for long. */
+const PATIENCE_REFUSED_MS = 3000;
+const RECONNECT_PAUSE_MS = 250;
+/** The body is there, and will not be used just now. */
+const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
+
+export interface SteadyOptions {
+  /** A minute where it is left out. */
+  readonly patienceMs: number | undefined;
+  readonly isStopping: () => boolean;
+  /** Whether settings are being put back: that is worth waiting for, also for whoever stops. */
+  readonly isPuttingBack: () => boolean;
+  /** Sets a body right that was away: somebody may have turned its dials. */
+  readonly checkBody: () => Promise<void>;
+  readonly tell: (trouble: Trouble | null) => void;
+}
+
+export class Steady {
+  /** What keeps it from going on at the moment. */
+  trouble: Trouble | null = null;
+  private readonly options: SteadyOptions;
+  /** Why the link failed last, until the body was checked after it. */
+  private away: EvenrungError | null = null;
+
+  constructor(options: SteadyOptions) {
+    this.options = options;
+  }
+
+  /** Whether the body was busy when it was used last. */
+  get wasBusy(): boolean {
+    return this.away?.code === 'body-busy';
+  }
+
+  /** Milliseconds that are waited for a body that is gone or busy. */
+  get patienceMs(): number {
+    const { patienceMs = PATIENCE_MS, isStopping } = this.options;
+    return isStopping() ? Math.min(patienceMs, PATIENCE_STOPPING_MS) : patienceMs;
+  }
+
+  /** Something failed outside of `use`: the body is checked before it is used again. */
+  failed(error: EvenrungError): void {
+    this.away = error;
+  }
+
+  /** Before something is tried once more. */
+  pause(): Promise<void> {
+    return new Promise((resolve) => setTimeout(resolve, RECONNECT_PAUSE_MS));
+  }
+
+  /**
+   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew.
+   * @param also other failures after which trying again makes sense
+   */
+  async use<T>(work: () => Promise<T>, also: ReadonlySet<string> = new Set()): Promise<T> {
+    const { isStopping, isPuttingBack } = this.options;
+    const since = performance.now();
+    for (let tries = 1; ; tries += 1) {
+      try {
+        if (this.away !== null) await this.comeBack(this.away);
+        const value = await work();
+        this.tell(null);
+        return value;
+      } catch (cause) {
+        const error = asEvenrungError(cause);
+        if (!LINK_FAILURES.has(error.code) && !also.has(error.code)) throw cause;
+        const patience = also.has(error.code) ? PATIENCE_REFUSED_MS : this.patienceMs;
+        const isOver = performance.now() - since > patience && tries >= FEWEST_TRIES;
+        if (isOver || (isStopping() && !isPuttingBack())) throw cause;
+        this.away = error;
+        await this.pause();
+      }
+    }
+  }
+
+  private async comeBack(why: EvenrungError): Promise<void> {
+    // One frame that is made up is no trouble with the body.
+    if (why.code !== 'frame-missing')
+      this.tell({
+        doing: WAITING.has(why.code) ? 'waiting' : 'reconnecting',
+        code: why.code,
+        sentence: why.message,
+        next: this.whatComes(),
+      });
+    await this.options.checkBody();
+    this.away = null;
+  }
+
+  private whatComes(): string {
+    const tries = `Evenrung tries again for ${Math.round(this.patienceMs / 1000)} s.`;
+    return this.options.isPuttingBack()
+      ? `${tries} Else the camera's settings are put back when it is met again.`
+      : `${tries} Then the run halts; what is verified stays.`;
+  }
+
+  private tell(trouble: Trouble | null): void {
+    if (trouble?.code === this.trouble?.code && trouble?.sentence === this.trouble?.sentence) return;
+    this.trouble = trouble;
+    this.options.tell(trouble);
+  }
+}
