@@ -25,7 +25,7 @@ export default defineConfig({
           include: ALL,
           exclude: [...configDefaults.exclude, ...ALONE],
           // Most of a test that starts processes is waiting.
-          maxWorkers: 2,
+          maxWorkers: 3,
           sequence: { groupOrder: 0 },
         },
       },
