@@ -15,8 +15,8 @@ export default defineConfig({
     globalSetup: ['tests/global-set-up.ts'],
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
     // Whatever starts processes takes its time on a small machine.
-    testTimeout: 30_000,
-    hookTimeout: 30_000,
+    testTimeout: 60_000,
+    hookTimeout: 60_000,
     projects: [
       {
         extends: true,

@@ -102,12 +102,8 @@ export interface ShownSet {
 
 /** @returns lines of at most 80 columns, but for words that are longer, such as paths */
 export function setInWords(shown: ShownSet): string[] {
-  const { set, problem, record, log } = shown;
-  // As long as there is no record, the journal tells.
-  const frames = record?.frames ?? set.frames.map(({ view }) => view);
-  const marks = frames.flatMap(({ number, marks: list }) =>
-    list.map(({ sentence }) => `frame ${number}: ${sentence}`),
-  );
+  const { set, problem, log } = shown;
+  const marks = marksIn(shown).map(({ frame, sentence }) => `frame ${frame}: ${sentence}`);
   const rejected = set.frames.flatMap(({ view }) =>
     view.reason === null ? [] : [`frame ${view.number}: ${view.reason}`],
   );
@@ -219,11 +215,13 @@ function marksOf({ clipped, baseMoved, attempts }: StoredFrame['view']): string[
   ];
 }
 
-/** The marks of a record as `--json` prints them. */
-export const marksIn = (record: KeptSetRecord | null): (FrameMark & { frame: number })[] =>
-  record === null
-    ? []
-    : record.frames.flatMap(({ number, marks }) => marks.map((mark) => ({ frame: number, ...mark })));
+/** As long as there is no record, the journal tells. */
+const markedIn = ({ record, set }: Pick<ShownSet, 'record' | 'set'>) =>
+  record?.frames ?? set.frames.map(({ view }) => view);
+
+/** The marks of a set as `--json` prints them. */
+export const marksIn = (shown: Pick<ShownSet, 'record' | 'set'>): (FrameMark & { frame: number })[] =>
+  markedIn(shown).flatMap(({ number, marks }) => marks.map((mark) => ({ frame: number, ...mark })));
 
 const section = (title: string, lines: readonly string[]): string[] =>
   lines.length === 0 ? [] : ['', title, ...lines.flatMap((line) => wrapped(`  ${plain(line)}`, '    '))];

@@ -153,7 +153,7 @@ function shownOnWire({ set, run, record, problem, isFolderThere, log }: ShownSet
   return {
     set: told,
     run: run === null ? null : runOnWire(run),
-    marks: marksIn(record),
+    marks: marksIn({ record, set }),
     recordProblem: problem,
     isFolderThere,
     ...(log === null ? {} : { log }),

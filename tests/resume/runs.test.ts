@@ -18,8 +18,8 @@ const RUNS: readonly RunAsked[] = [
     ...{ body: 'amount', slots: 3, overrun: 'follow' },
     faults: [
       inRelease('cable out', 0, 2, 500),
-      inRelease('frame twice', 1, 3),
-      inRelease('program killed', 2, 4, 200),
+      inRelease('program killed', 1, 4, 200),
+      inRelease('frame twice', 2, 3),
     ],
   },
   {

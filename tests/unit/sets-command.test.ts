@@ -248,6 +248,19 @@ describe('one set', () => {
     expect(said).toHaveLength(2);
   });
 
+  it('has the marks that the journal keeps, as long as there is no record', async () => {
+    journal.beginRun({ ...RUN, id: 'a-run', kind: 'once' });
+    begin('a-set', 'a-run');
+    journal.frameChanged('a-set', frame(2, 'stored'));
+    const marks = [{ code: 'time' as const, sentence: 'Its file says that it was taken 7 min before.' }];
+    journal.frameChanged('a-set', frame(2, 'verified', { file: '02_-3EV.jpg', marks }));
+    await showSet(reader, 'a-set', {}, say);
+    expect(whole()).toContain('  frame 2: Its file says that it was taken 7 min before.');
+    said = [];
+    await showSet(reader, 'a-set', { json: true }, say);
+    expect(objects()[0]?.marks).toEqual([{ frame: 2, ...marks[0] }]);
+  });
+
   it.each([2, 1])('has the marks of a record of version %i that lies in its folder', async (version) => {
     const folder = path.join(root, 'set-1');
     once('a-run', 'a-set', { folder });
