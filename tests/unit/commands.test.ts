@@ -11,7 +11,8 @@ import { bodyProfileSchema } from '../../shared/profile.js';
 import { setRecordSchema } from '../../shared/set-record.js';
 import { bodyViewSchema, type DaemonState, eventSchema } from '../../shared/state.js';
 import { readRecorded } from '../../src/frames/index.js';
-import { isAlive, run, type Started, start } from '../built.js';
+import { run, type Started, start } from '../built.js';
+import { childOf } from '../child-of.js';
 
 let into = '';
 beforeEach(async () => {
@@ -21,17 +22,8 @@ afterEach(async () => {
   await rm(into, { recursive: true, force: true });
 });
 
-/** Another process on the machine can only make things slower: a time counts when it is kept once in three. */
-const WHEN_BUSY = { retry: 2 };
-
 /** The line that says where to read more of an error. */
 const more = (code: ErrorCode): string => `  more: ${pageWords(code)}`;
-
-/** @returns the number of the camera process, which is the only child */
-async function childOf({ pid }: Started): Promise<number> {
-  const children = await readFile(`/proc/${pid}/task/${pid}/children`, 'utf8');
-  return Number(children.trim().split(/\s+/)[0]);
-}
 
 const lines = (text: string): unknown[] =>
   text
@@ -148,23 +140,6 @@ describe('fire', () => {
     expect(stdout).toContain('Practice body: nothing is photographed');
     expect(stdout).toMatch(/All 9 frames are verified\.\nSet folder: /);
   });
-
-  it(
-    'takes no longer than the exposures and 0.4 s a frame, with a body that takes its time',
-    WHEN_BUSY,
-    async () => {
-      const { code } = await run([...nine, '--into', into], { EVENRUNG_PRACTICE_TIMING: 'lifelike' });
-      expect(code).toBe(0);
-      const [folder] = await readdir(into);
-      const record = setRecordSchema.parse(
-        JSON.parse(await readFile(path.join(into, folder ?? '', 'set.json'), 'utf8')),
-      );
-      const exposures = record.frames.reduce((sum, frame) => sum + frame.exposureTime, 0);
-      const seconds = (Date.parse(record.endedAt) - Date.parse(record.startedAt)) / 1000;
-      expect(seconds).toBeGreaterThan(exposures);
-      expect(seconds).toBeLessThanOrEqual(exposures + 9 * 0.4);
-    },
-  );
 
   it('a camera process that is killed: what happened and what happens next, a line; then that it is over', async () => {
     const firing = start([...nine, '--base', '1/15', '--into', into], {
@@ -338,24 +313,6 @@ describe('serve', () => {
     onTestFinished(() => daemon.signal('SIGKILL'));
     return daemon;
   }
-
-  it(
-    'is ready within a second of its start, and SIGTERM ends it with everything it started',
-    WHEN_BUSY,
-    async () => {
-      const began = performance.now();
-      const daemon = serve(0);
-      const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
-      expect((await fetch(`${address}/api/state`)).status).toBe(200);
-      expect(performance.now() - began).toBeLessThan(1000);
-      await daemon.until(/Body: Practice body/);
-      const child = await childOf(daemon);
-      expect(isAlive(child)).toBe(true);
-      daemon.signal('SIGTERM');
-      expect((await daemon.ended).code).toBe(130);
-      expect(isAlive(child)).toBe(false);
-    },
-  );
 
   it.each(['always', 'ask'] as const)(
     'killed in the middle of a set: the next one tells of it, and goes on (%s)',
