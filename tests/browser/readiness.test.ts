@@ -214,8 +214,14 @@ describe('looking again', () => {
       })),
     );
     await freshly(page);
-    await line(page).click();
     const button = page.locator('[data-code="clock"]').getByRole('button', { name: 'Set its clock' });
+    // The list may be drawn anew just when it is opened.
+    await expect
+      .poll(async () => {
+        if (!(await button.isVisible())) await line(page).click();
+        return button.isVisible();
+      })
+      .toBe(true);
     const answered = page.waitForResponse('**/api/body/clock');
     await button.click();
     expect((await answered).status()).toBe(200);
