@@ -3,7 +3,7 @@ import { ENDED } from '../../shared/fold.js';
 import type { FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { counted } from './options.js';
-import { ANSWERS_AGAIN, moreAbout } from './process.js';
+import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
 const movedWords = (ev: number | null): string =>
@@ -24,9 +24,15 @@ export interface OtherWords {
   readonly singly: string;
 }
 
+/** What is left of a delay. */
+function delayWords(beginsAt: string | null): string {
+  const seconds = beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - Date.now()) / 1000);
+  return seconds <= 0 ? '' : `, beginning in ${seconds} s`;
+}
+
 const OF_NEW_SET: OtherWords = {
-  begins: ({ plan, frames }) =>
-    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s`,
+  begins: ({ plan, frames, beginsAt }) =>
+    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
   singly: 'Making up what is missing, singly',
 };
 
@@ -35,6 +41,7 @@ export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEv
   let introduced = false;
   let passes = 0;
   let begun = '';
+  let isHeld = false;
   /** Sentences about each frame that is verified. */
   const told = new Map<number, readonly string[]>();
   /** Frames whose file came. */
@@ -92,7 +99,10 @@ export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEv
         say(happening.note);
         return;
       case 'run-state':
-        if (happening.state === 'making-up') say(words.singly);
+        if (happening.state === 'held') say(HELD);
+        if (isHeld && (happening.state === 'firing' || happening.state === 'making-up')) say(GOES_ON);
+        if (happening.state === 'making-up' && !isHeld) say(words.singly);
+        isHeld = happening.state === 'held';
         if (!ENDED.has(happening.state)) return;
         say(happening.sentence ?? happening.state);
         if (happening.error !== null) say(moreAbout(happening.error));

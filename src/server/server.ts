@@ -14,9 +14,11 @@ import { toWirePlan } from '../plan/index.js';
 import type { EventLog, JournalReader, Station } from '../run/index.js';
 import { expectNothing, readFields } from './fields.js';
 import { Guard, LOOPBACK_NAMES } from './guard.js';
+import { addIdempotency } from './idempotency.js';
 import { addNotes } from './notes.js';
 import { addSets } from './sets.js';
 import { Stream } from './stream.js';
+import { visitorOf } from './visitor.js';
 
 const LARGEST_BODY_BYTES = 16 * 1024;
 
@@ -79,6 +81,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   app.setNotFoundHandler(() => {
     throw new EvenrungError('not-found', 'There is nothing at this address.');
   });
+  addIdempotency(app, (request) => visitorOf(request).key);
   addRoutes(app, options);
   addSets(app, options);
   await addNotes(app, options);
@@ -116,7 +119,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
   app.post('/api/schedule', async (request) => station.foresee(request.body));
 
   app.post('/api/run', async (request, reply) => {
-    const run = await station.start(request.body);
+    const run = await station.start(request.body, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 
@@ -126,9 +129,21 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     return reply.code(202).send({});
   });
 
+  app.post('/api/run/hold', async (request, reply) => {
+    expectNothing(request.body);
+    station.hold();
+    return reply.code(202).send({});
+  });
+
+  app.post('/api/run/go-on', async (request, reply) => {
+    expectNothing(request.body);
+    station.goOn();
+    return reply.code(202).send({});
+  });
+
   app.post('/api/run/resume', async (request, reply) => {
     expectNothing(request.body);
-    const run = await station.resume();
+    const run = await station.resume({ startedBy: visitorOf(request).name });
     return reply.code(202).send({ run: run.id });
   });
 

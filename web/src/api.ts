@@ -62,6 +62,10 @@ export const askEnd = (): Promise<Answer<unknown>> =>
 
 export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
 
+export const askHold = (): Promise<Answer<unknown>> => call('POST', '/api/run/hold', {});
+
+export const askGoOn = (): Promise<Answer<unknown>> => call('POST', '/api/run/go-on', {});
+
 /** @param camera serial number or model, where several are attached; null takes the only one, or the one chosen before */
 export const askLook = (camera: string | null): Promise<Answer<unknown>> =>
   call('POST', '/api/body/look', {
