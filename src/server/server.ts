@@ -38,6 +38,8 @@ export interface ServerOptions {
 
 export interface RunningServer {
   readonly address: string;
+  /** What it answers to, such as `GET /api/state`. */
+  readonly routes: readonly string[];
   close(): Promise<void>;
 }
 
@@ -63,6 +65,10 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     forceCloseConnections: true,
     frameworkErrors: (cause, _request, reply) => tell(cause, reply as unknown as FastifyReply),
     logController: new LogController({ disableRequestLogging: true }),
+  });
+  const routes: string[] = [];
+  app.addHook('onRoute', ({ method, url }) => {
+    for (const one of [method].flat()) routes.push(`${one} ${url}`);
   });
   // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
   app.removeContentTypeParser('text/plain');
@@ -102,6 +108,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   guard = new Guard(LOOPBACK_NAMES, actualPort);
   return {
     address: `http://${HOST}:${actualPort}`,
+    routes,
     async close() {
       stream.close();
       await app.close();
@@ -112,6 +119,15 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
+  // For whoever keeps services running: nothing else is told to strangers.
+  app.get('/api/health', async () => ({ ok: true }));
+
+  app.get('/api/openapi.json', async () => {
+    // Made only where somebody asks: the daemon starts without it.
+    const { openApi } = await import('./openapi.js');
+    return openApi();
+  });
+
   app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
 
   app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
