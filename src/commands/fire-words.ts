@@ -1,7 +1,8 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
-import { ENDED } from '../../shared/fold.js';
+import { afterHappening, ENDED, NOTHING_YET } from '../../shared/fold.js';
 import type { FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
+import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { counted } from './options.js';
 import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
@@ -36,8 +37,28 @@ const OF_NEW_SET: OtherWords = {
   singly: 'Making up what is missing, singly',
 };
 
-/** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
-export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEvent) => void {
+/**
+ * A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. At a terminal the live bar stands below
+ * them while a set is fired.
+ */
+export function wordsPrinter(
+  words: OtherWords = OF_NEW_SET,
+  terminal: Terminal = process.stdout,
+): (event: NumberedEvent) => void {
+  if (!isLive(terminal)) return linesPrinter(words, (line) => terminal.write(`${line}\n`));
+  const bar = new LiveBar(terminal);
+  const print = linesPrinter(words, (line) => bar.say(line));
+  let state = NOTHING_YET;
+  return (event) => {
+    state = afterHappening(state, event.happening);
+    const isEnd = event.happening.type === 'run-state' && ENDED.has(event.happening.state);
+    if (isEnd) bar.end();
+    print(event);
+    bar.show(state.run);
+  };
+}
+
+function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {
   let introduced = false;
   let passes = 0;
   let begun = '';
@@ -47,7 +68,6 @@ export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEv
   /** Frames whose file came. */
   const came = new Set<number>();
   const teller = new ScheduleTeller({ isForeseen: true });
-  const say = (line: string) => process.stdout.write(`${line}\n`);
   return ({ happening }) => {
     for (const { line } of teller.linesOf(happening)) say(line);
     switch (happening.type) {
