@@ -20,6 +20,7 @@ const LARGEST_ISO = 10_000_000;
 /** A base that jumped farther would leave the frames before and after with nothing in common. */
 const LARGEST_SHIFT: Sixths = 18;
 const SMALLEST_SHIFT: Sixths = 2;
+export const LONGEST_DELAY_SECONDS = 60;
 
 /** Limits within which the base follows the light: the shutter first, then ISO; the aperture never. */
 export const lightRequestSchema = z
@@ -53,6 +54,8 @@ export const runRequestSchema = setRequestSchema
     light: lightRequestSchema.optional(),
     /** Whether the body may fall asleep between the sets of a schedule, because it wakes when it is called. */
     maySleep: z.boolean().optional(),
+    /** Seconds to wait before the first frame: hands off the tripod. */
+    delay: z.number().min(0).max(LONGEST_DELAY_SECONDS).optional(),
   })
   .meta({ id: 'RunRequest' });
 export type WrittenRunRequest = z.input<typeof runRequestSchema>;
@@ -65,6 +68,8 @@ export interface RunRequest {
   readonly schedule: ScheduleRequest | null;
   readonly light: LightRequest | null;
   readonly maySleep: boolean;
+  /** Seconds before the first frame. */
+  readonly delay: number;
 }
 
 /**
@@ -75,7 +80,8 @@ export function parseRunRequest(written: unknown): RunRequest {
   const parsed = runRequestSchema.safeParse(written);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   // What the schema let pass has these fields, and no others.
-  const { name, note, viewpoint, schedule, light, maySleep, ...writtenSet } = written as WrittenRunRequest;
+  const { name, note, viewpoint, schedule, light, maySleep, delay, ...writtenSet } =
+    written as WrittenRunRequest;
   const set = parseSetRequest(writtenSet);
   if (light !== undefined && schedule === undefined)
     throw new EvenrungError(
@@ -86,6 +92,12 @@ export function parseRunRequest(written: unknown): RunRequest {
     throw new EvenrungError(
       'malformed-request',
       'In aperture priority the camera follows the light by itself: leave one of the two out.',
+    );
+  if (delay !== undefined && delay > 0 && schedule !== undefined)
+    throw new EvenrungError(
+      'malformed-request',
+      'A schedule says itself when it begins: leave the delay out.',
+      { field: 'delay' },
     );
   return {
     set,
@@ -98,6 +110,7 @@ export function parseRunRequest(written: unknown): RunRequest {
     schedule: schedule === undefined ? null : parseScheduleRequest(schedule),
     light: light === undefined ? null : readLight(light),
     maySleep: maySleep ?? false,
+    delay: delay ?? 0,
   };
 }
 

@@ -59,6 +59,7 @@ export const runStateSchema = z.enum([
   'preparing',
   'firing',
   'making-up',
+  'held',
   'putting-back',
   'complete',
   'stopped',
@@ -105,6 +106,10 @@ export const runViewSchema = z.strictObject({
   frames: z.array(frameViewSchema),
   startedAt: z.string(),
   endedAt: z.string().nullable(),
+  /** ISO 8601, UTC: before this moment nothing is fired, where a delay was asked for. */
+  beginsAt: z.string().nullable(),
+  /** Who began it, or went on with it, as a person would name them. */
+  startedBy: z.string(),
   /** What keeps it from going on at the moment; null where nothing does. */
   trouble: troubleSchema.nullable(),
   /** How it ended, in one sentence. */
@@ -140,7 +145,8 @@ export const lineSetSchema = z.strictObject({
 });
 export type LineSet = z.infer<typeof lineSetSchema>;
 
-export const scheduleStateSchema = z.enum(['waiting', 'firing', 'complete', 'stopped', 'halted']);
+/** `held`: somebody holds it between two sets, and slots pass. */
+export const scheduleStateSchema = z.enum(['waiting', 'firing', 'held', 'complete', 'stopped', 'halted']);
 export type ScheduleState = z.infer<typeof scheduleStateSchema>;
 
 /** What a run on a schedule takes, beforehand. */

@@ -8,6 +8,7 @@ import { addFire } from './commands/fire.js';
 import { addLearn } from './commands/learn.js';
 import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
+import { addRun } from './commands/run.js';
 import { addSchedule } from './commands/schedule.js';
 import { addServe } from './commands/serve.js';
 import { addSets } from './commands/sets.js';
@@ -37,6 +38,7 @@ addFire(program, log);
 addBodies(program, log);
 addLearn(program, log);
 addSets(program, log);
+addRun(program);
 
 // The errors of subcommands come as exceptions too.
 for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });

@@ -1,9 +1,10 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
-import { ENDED } from '../../shared/fold.js';
+import { afterHappening, ENDED, NOTHING_YET } from '../../shared/fold.js';
 import type { FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
+import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { counted } from './options.js';
-import { ANSWERS_AGAIN, moreAbout } from './process.js';
+import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
 const movedWords = (ev: number | null): string =>
@@ -24,23 +25,49 @@ export interface OtherWords {
   readonly singly: string;
 }
 
+/** What is left of a delay. */
+function delayWords(beginsAt: string | null): string {
+  const seconds = beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - Date.now()) / 1000);
+  return seconds <= 0 ? '' : `, beginning in ${seconds} s`;
+}
+
 const OF_NEW_SET: OtherWords = {
-  begins: ({ plan, frames }) =>
-    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s`,
+  begins: ({ plan, frames, beginsAt }) =>
+    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
   singly: 'Making up what is missing, singly',
 };
 
-/** A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. */
-export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEvent) => void {
+/**
+ * A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. At a terminal the live bar stands below
+ * them while a set is fired.
+ */
+export function wordsPrinter(
+  words: OtherWords = OF_NEW_SET,
+  terminal: Terminal = process.stdout,
+): (event: NumberedEvent) => void {
+  if (!isLive(terminal)) return linesPrinter(words, (line) => terminal.write(`${line}\n`));
+  const bar = new LiveBar(terminal);
+  const print = linesPrinter(words, (line) => bar.say(line));
+  let state = NOTHING_YET;
+  return (event) => {
+    state = afterHappening(state, event.happening);
+    const isEnd = event.happening.type === 'run-state' && ENDED.has(event.happening.state);
+    if (isEnd) bar.end();
+    print(event);
+    bar.show(state.run);
+  };
+}
+
+function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {
   let introduced = false;
   let passes = 0;
   let begun = '';
+  let isHeld = false;
   /** Sentences about each frame that is verified. */
   const told = new Map<number, readonly string[]>();
   /** Frames whose file came. */
   const came = new Set<number>();
   const teller = new ScheduleTeller({ isForeseen: true });
-  const say = (line: string) => process.stdout.write(`${line}\n`);
   return ({ happening }) => {
     for (const { line } of teller.linesOf(happening)) say(line);
     switch (happening.type) {
@@ -92,7 +119,10 @@ export function wordsPrinter(words: OtherWords = OF_NEW_SET): (event: NumberedEv
         say(happening.note);
         return;
       case 'run-state':
-        if (happening.state === 'making-up') say(words.singly);
+        if (happening.state === 'held') say(HELD);
+        if (isHeld && (happening.state === 'firing' || happening.state === 'making-up')) say(GOES_ON);
+        if (happening.state === 'making-up' && !isHeld) say(words.singly);
+        isHeld = happening.state === 'held';
         if (!ENDED.has(happening.state)) return;
         say(happening.sentence ?? happening.state);
         if (happening.error !== null) say(moreAbout(happening.error));

@@ -4,9 +4,10 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import { parseRunRequest, type WrittenRunRequest } from '../../shared/run-request.js';
-import type { Happening, ScheduleView } from '../../shared/state.js';
+import type { ForeseenSchedule, Happening, ScheduleView } from '../../shared/state.js';
 import { type Alarm, EventLog, Station } from '../run/index.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
+import { fireAt } from './fire-at.js';
 import { printJson, wordsPrinter } from './fire-words.js';
 import {
   addNamingOptions,
@@ -21,6 +22,7 @@ import {
   narrowTo,
   patienceOption,
   type RequestOptions,
+  secondsNumber,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
@@ -28,6 +30,7 @@ import {
   addLabelOptions,
   addLightOptions,
   addScheduleOptions,
+  type DelayOptions,
   endedBeforeSunrise,
   type LabelOptions,
   type LightOptions,
@@ -44,6 +47,7 @@ interface FireOptions
     LabelOptions,
     LightOptions,
     NamingOptions,
+    DelayOptions,
     AlarmChoice {
   readonly into: string;
   /** Seconds. */
@@ -69,9 +73,59 @@ export function addFire(program: Command, log: Logger): void {
     .addOption(cameraOption())
     .addOption(patienceOption())
     .option('--into <folder>', 'folder that takes the set folders', '.')
-    .action(async (options: FireOptions) => {
-      process.exitCode = await fire(options, log);
-    });
+    .option('--delay <s>', 'seconds to wait before the first frame', secondsNumber);
+  // One word for two things, told apart by what is given.
+  const to = command.options.find(({ long }) => long === '--to');
+  if (to !== undefined) {
+    to.description += '; or the address of a daemon that is to fire it';
+    to.argParser((text, before: To = {}) =>
+      isAddress(text) ? { ...before, address: text } : { ...before, ev: text },
+    );
+  }
+  command.action(async ({ to, ...others }: Omit<FireOptions, 'to'> & { to?: To }) => {
+    const options: FireOptions = { ...others, ...(to?.ev === undefined ? {} : { to: to.ev }) };
+    if (to?.address === undefined) process.exitCode = await fire(options, log);
+    else {
+      mustBeForDaemon(command);
+      process.exitCode = await fireThere(to.address, options);
+    }
+  });
+}
+
+interface To {
+  readonly ev?: string;
+  readonly address?: string;
+}
+
+const isAddress = (text: string): boolean => text.includes('://');
+
+/** What a daemon decides by itself. */
+const NOT_FOR_DAEMON = [
+  ...['into', 'body', 'camera', 'patience', 'frameName', 'setName', 'onHalt', 'webhook'],
+  ...['maxFrames', 'bodySteps', 'compRange', 'shutterRange'],
+];
+
+/** @throws EvenrungError malformed-request */
+function mustBeForDaemon(command: Command): void {
+  const given = NOT_FOR_DAEMON.find((name) => command.getOptionValueSource(name) === 'cli');
+  if (given === undefined) return;
+  const option = command.options.find((one) => one.attributeName() === given)?.long ?? given;
+  throw new EvenrungError(
+    'malformed-request',
+    `${option} is decided where the daemon was started, and not here: leave it out.`,
+  );
+}
+
+/** @returns the exit code */
+async function fireThere(address: string, options: FireOptions): Promise<number> {
+  const request = writtenRunRequest(options);
+  parseRunRequest(request);
+  return fireAt({
+    address,
+    json: options.json === true,
+    foreseen: (foresee) => foreseen(foresee, request, options),
+    endOfSchedule: (schedule, stopped) => endOfSchedule(schedule, stopped, options),
+  });
 }
 
 /** @returns the exit code */
@@ -128,7 +182,7 @@ async function fireWith(
     isEarlier = true;
     await endEarlier(station, options, log);
     isEarlier = false;
-    const run = await station.start(await foreseen(station, request, options));
+    const run = await station.start(await foreseen((asked) => station.foresee(asked), request, options));
     await station.settled();
     if (request.schedule !== undefined) return endOfSchedule(events.state.schedule, stopped, options);
     const state = events.state.run?.state;
@@ -144,16 +198,16 @@ async function fireWith(
 
 /** @returns what is to be begun: where a schedule was to end before the sun comes up, with that end */
 async function foreseen(
-  station: Station,
+  foresee: (asked: WrittenRunRequest) => Promise<ForeseenSchedule>,
   request: WrittenRunRequest,
   { stopBeforeSunrise, json }: FireOptions,
 ): Promise<WrittenRunRequest> {
   if (request.schedule === undefined) return request;
-  const asked = await station.foresee(request);
+  const asked = await foresee(request);
   const ended = stopBeforeSunrise ? endedBeforeSunrise(request.schedule, asked) : null;
   const begun = ended === null ? request : { ...request, schedule: ended };
   if (json) return begun;
-  const lines = foreseenInWords(ended === null ? asked : await station.foresee(begun));
+  const lines = foreseenInWords(ended === null ? asked : await foresee(begun));
   process.stdout.write(`${lines.join('\n')}\n`);
   return begun;
 }

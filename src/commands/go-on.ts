@@ -15,7 +15,7 @@ export function goOnWhenMet(
     if (station.isRunning) return;
     try {
       if (station.unfinished() === null) unwatch();
-      else await station.resume();
+      else await station.resume({ staysHeld: true });
     } catch (cause) {
       const { message } = asEvenrungError(cause);
       if (message !== said) log.warn(`The set that was cut off is not gone on with: ${message}`);

@@ -14,6 +14,10 @@ export const STOPPING =
 /** Of a run that was in trouble, and is over it. */
 export const ANSWERS_AGAIN = 'The camera answers again.';
 
+/** Of a run that somebody holds, and lets go on. */
+export const HELD = 'Held: nothing is fired until somebody lets it go on.';
+export const GOES_ON = 'It goes on.';
+
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
 
 /** Calls back at the first SIGINT or SIGTERM; more of them change nothing, so that settings can be put back in peace. */

@@ -23,6 +23,11 @@ export interface LabelOptions {
   readonly viewpoint?: string;
 }
 
+export interface DelayOptions {
+  /** Seconds. */
+  readonly delay?: number;
+}
+
 export interface LightOptions {
   readonly maySleep?: boolean;
   readonly followLight?: boolean;
@@ -67,9 +72,9 @@ export const addLightOptions = (command: Command): Command =>
  * @throws EvenrungError as writtenRequest and scheduleFromWords; malformed-request
  */
 export function writtenRunRequest(
-  options: RequestOptions & ScheduleOptions & LabelOptions & LightOptions,
+  options: RequestOptions & ScheduleOptions & LabelOptions & LightOptions & DelayOptions,
 ): WrittenRunRequest {
-  const { name, note, viewpoint, maySleep, followLight } = options;
+  const { delay, name, note, viewpoint, maySleep, followLight } = options;
   const schedule = writtenSchedule(options);
   const light = writtenLight(options);
   if (schedule === undefined && (maySleep || followLight))
@@ -82,6 +87,7 @@ export function writtenRunRequest(
     ...(schedule === undefined ? {} : { schedule }),
     ...(light === undefined ? {} : { light }),
     ...(maySleep === undefined ? {} : { maySleep }),
+    ...(delay === undefined ? {} : { delay }),
   };
 }
 

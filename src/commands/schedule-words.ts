@@ -11,7 +11,7 @@ import type { Watch, WatchMark } from '../../shared/watch.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { clockOf } from './clock-words.js';
 import { counted } from './options.js';
-import { wrapped } from './process.js';
+import { GOES_ON, wrapped } from './process.js';
 
 /** @returns lines of at most 80 columns */
 export function foreseenInWords(foreseen: ForeseenSchedule, now = new Date()): string[] {
@@ -32,8 +32,10 @@ function estimateInWords({ estimate }: ForeseenSchedule, now: Date): string {
   return parts.join(', ');
 }
 
+const ENDED_SCHEDULES: ReadonlySet<ScheduleState> = new Set(['complete', 'stopped', 'halted']);
+
 /** Whether nothing of it is going to happen any more. */
-export const isOver = (state: ScheduleState): boolean => state !== 'waiting' && state !== 'firing';
+export const isOver = (state: ScheduleState): boolean => ENDED_SCHEDULES.has(state);
 
 export interface SaidLine {
   readonly level: 'info' | 'warn';
@@ -47,6 +49,7 @@ export class ScheduleTeller {
   private next: number | null = null;
   private count = 0;
   private isUnderWay = false;
+  private isHeld = false;
   private notes: readonly string[] = [];
   private marks: Readonly<Record<keyof Watch, WatchMark | null>> = { disk: null, card: null, battery: null };
 
@@ -84,12 +87,18 @@ export class ScheduleTeller {
       this.next = null;
       this.count = schedule.schedule.count;
       this.isUnderWay = true;
+      this.isHeld = false;
     }
     const lines: SaidLine[] =
       begins && !this.isForeseen ? [info(words), ...cautions.map((one) => warn(one.sentence))] : [];
     lines.push(...newAmong(this.notes, notes).map(warn));
     this.notes = notes;
-    if (next !== null && next.index !== this.next) {
+    if (state === 'held' && !this.isHeld)
+      lines.push(info('Held between two sets: slots pass until somebody lets it go on.'));
+    if (state !== 'held' && this.isHeld && !isOver(state)) lines.push(info(GOES_ON));
+    this.isHeld = state === 'held';
+    // Nothing is made in a slot as long as it is held.
+    if (next !== null && next.index !== this.next && !this.isHeld) {
       this.next = next.index;
       lines.push(info(`Next set at ${clockOf(next.at, now)} (${next.index + 1} of ${this.count})`));
     }

@@ -19,7 +19,7 @@ import {
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { defaultInto, notesFolder, panelFolder } from './places.js';
-import { ANSWERS_AGAIN, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { ANSWERS_AGAIN, HELD, onStopSignal, STOPPED, STOPPING } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
 interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice {
@@ -148,7 +148,8 @@ function logEvents(events: EventLog, log: Logger): void {
       case 'run':
         return;
       case 'run-state': {
-        const { run, folder, error, sentence } = happening;
+        const { run, state, folder, error, sentence } = happening;
+        if (state === 'held') log.info({ run }, HELD);
         if (sentence === null) return;
         if (error === null) log.info({ run, folder }, sentence);
         else log.warn({ run, folder, page: pageAddress(error) }, sentence);

@@ -21,6 +21,7 @@ const STATES: Readonly<Record<RunState, string>> = {
   preparing: 'preparing',
   firing: 'firing',
   'making-up': 'making up',
+  held: 'held',
   'putting-back': 'putting back',
   complete: 'complete',
   stopped: 'stopped',

@@ -1,6 +1,7 @@
 // A run: one set, from the plan to the set folder. It walks the plan frame by frame, has each file judged, makes up what is
 // missing or wrong, can be stopped at any time, and always puts the body's settings back.
 import path from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
@@ -40,6 +41,7 @@ import {
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
 import { type CameFile, isFromBefore } from './from-before.js';
+import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
@@ -116,7 +118,16 @@ export interface RunOptions {
   readonly naming?: Naming | undefined;
   /** The last file that the same body sent for the set before, where there was one. */
   readonly cameBefore?: CameFile | null | undefined;
+  /** Who begins it, or goes on with it; left out, this computer. */
+  readonly startedBy?: string | undefined;
+  /** Before this moment nothing is fired. */
+  readonly beginsAt?: Date | null | undefined;
+  /** Milliseconds between looks at a body that is held, so that it does not fall asleep. */
+  readonly keepAwakeMs?: number | undefined;
 }
+
+/** Whoever asks for nothing else sits at the machine that the daemon runs on. */
+export const THIS_COMPUTER = 'this computer';
 
 /** What is known of a set that an earlier program began. */
 export interface Begun
@@ -162,6 +173,7 @@ export class Run {
   private readonly keeper: Keeper;
   private state: RunState = 'preparing';
   private stopping = false;
+  private readonly held = new Hold();
   private readonly steady: Steady;
   /** Millimetres that the lens stood at for the first frame, and what was said where it moved since. */
   private lens: { readonly at: number; said: boolean } | null = null;
@@ -263,6 +275,19 @@ export class Run {
   /** Asks the run to stop: the frame in hand ends, settings are put back. */
   stop(): void {
     this.stopping = true;
+    this.held.letGo();
+  }
+
+  /** The frame in hand ends, then nothing is fired until `goOn`. @returns false where nothing more is going to be fired */
+  hold(): boolean {
+    if (this.stopping || this.state === 'putting-back' || ENDED.has(this.state)) return false;
+    this.held.ask();
+    return true;
+  }
+
+  /** Takes `hold` back. */
+  goOn(): void {
+    this.held.letGo();
   }
 
   /** @returns a small JPEG of a frame, once there is one */
@@ -329,6 +354,7 @@ export class Run {
       this.tellWhole();
       await this.pickUp();
       await this.prepare();
+      await this.waitToBegin();
       for (const [index, pass] of this.options.plan.passes.entries()) {
         if (this.stopping) break;
         if (this.framesOfPass(pass).every((frame) => frame.view.state === 'planned' && this.isDue(frame)))
@@ -368,6 +394,59 @@ export class Run {
     this.note(
       `In the camera ${many} that nobody has fetched: each file comes ${waiting === 1 ? 'one release' : `${waiting} releases`} late, and a set takes more releases. Between two sets, switch the camera off and on to clear that.`,
     );
+  }
+
+  /** The body is ready meanwhile; whoever stops it does not wait. */
+  private async waitToBegin(): Promise<void> {
+    const { beginsAt = null } = this.options;
+    while (!this.stopping && beginsAt !== null && Date.now() < beginsAt.getTime())
+      await pause(Math.min(SETTLE_LOOK_MS, beginsAt.getTime() - Date.now()));
+  }
+
+  // --- held
+
+  /**
+   * Where somebody holds the run, nothing is fired until they let it go on, or stop it. The settings stay as the set has them. Whoever
+   * held it may have been at the camera: what all frames share is set back before the next one.
+   */
+  private async waitWhileHeld(): Promise<void> {
+    if (!this.held.isAsked || this.stopping) return;
+    const before = this.state;
+    const since = performance.now();
+    this.enter('held');
+    while (this.held.isAsked) {
+      await this.waitForLetGo();
+      if (this.stopping) return;
+      await this.checkHeld();
+    }
+    if (this.stopping) return;
+    this.enter(before);
+    const seconds = Math.round((performance.now() - since) / 1000);
+    if (this.released > 0) this.note(`Held for ${seconds} s between two frames: the light may have moved.`);
+  }
+
+  private async waitForLetGo(): Promise<void> {
+    const { body, keepAwakeMs = KEEP_AWAKE_MS } = this.options;
+    for (;;) {
+      const { change } = this.held;
+      if (!this.held.isAsked) return;
+      await sleep(keepAwakeMs, undefined, { signal: change }).catch(() => undefined);
+      if (!this.held.isAsked) return;
+      // One that is gone meanwhile is met again when the run goes on.
+      await body.refresh().catch((cause: unknown) => this.steady.failed(asEvenrungError(cause)));
+    }
+  }
+
+  /** What only the photographer can set right keeps it held: somebody is there. */
+  private async checkHeld(): Promise<void> {
+    try {
+      await this.steady.use(() => this.checkBody('While the run was held'));
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (error.code !== 'body-not-ready' || this.stopping) throw cause;
+      this.held.ask();
+      this.note(`Still held: ${error.message}`);
+    }
   }
 
   // --- going on with a set that was begun
@@ -454,6 +533,8 @@ export class Run {
 
   private async firePass(pass: Pass, number: number): Promise<void> {
     this.enter('firing');
+    await this.waitWhileHeld();
+    if (this.stopping) return;
     this.tellPass(number, 'arming');
     await this.armPass(pass);
     await this.settle();
@@ -489,6 +570,7 @@ export class Run {
   private async fireTurns(pass: Pass): Promise<void> {
     const own = this.framesOfPass(pass);
     for (const turn of pass.frames) {
+      await this.waitWhileHeld();
       // What is left of the bracket is not needed.
       if (this.stopping || !own.some((frame) => this.isDue(frame))) return;
       if (!(await this.shoot(this.openFrame(own, turn), own))) return;
@@ -559,13 +641,19 @@ export class Run {
 
   private async shootSingly(frame: SetFrame): Promise<void> {
     const centre = this.centreAt(fromEv(frame.view.offset), frame.shutter);
+    await this.waitWhileHeld();
+    if (this.stopping) return;
     await this.steady.use(() => this.options.body.arm({ centre, shape: null }), MAY_BE_BUSY);
     await this.settle();
+    await this.waitWhileHeld();
+    if (this.stopping) return;
     await this.shoot(frame, [frame], true);
   }
 
   /** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
   private async repeat(pass: Pass): Promise<void> {
+    await this.waitWhileHeld();
+    if (this.stopping) return;
     await this.armPass(pass);
     await this.settle();
     this.biases = [];
@@ -1198,12 +1286,11 @@ export class Run {
   }
 
   /** The body was away: somebody may have turned its dials, or changed its lens. */
-  private async checkBody(): Promise<void> {
+  private async checkBody(since = 'While the camera was away'): Promise<void> {
     // What is owed is put back however the body stands.
     if (this.state === 'putting-back' || this.state === 'preparing') return;
     const names = await this.options.body.resume(await this.options.asked());
-    if (names.length > 0)
-      this.note(`While the camera was away, somebody changed ${names.join(', ')}: set back as it was.`);
+    if (names.length > 0) this.note(`${since}, somebody changed ${names.join(', ')}: set back as it was.`);
   }
 
   // --- telling
@@ -1311,6 +1398,8 @@ export class Run {
       frames: this.frames.map((frame) => frame.view),
       startedAt: this.startedAt.toISOString(),
       endedAt: null,
+      beginsAt: this.options.beginsAt?.toISOString() ?? null,
+      startedBy: this.options.startedBy ?? THIS_COMPUTER,
       trouble: this.steady.trouble,
       sentence: null,
       error: null,

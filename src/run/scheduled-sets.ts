@@ -72,8 +72,8 @@ export class ScheduledSets implements SetMaker {
     this.sequenceMemo = options.memo?.sequence;
   }
 
-  /** Keeps how the run begins. */
-  begin(sequence: SequenceMemo): void {
+  /** Keeps how the run stands between its sets. */
+  keep(sequence: SequenceMemo): void {
     this.sequenceMemo = sequence;
     this.keepMemo();
   }

@@ -11,13 +11,12 @@ import type {
   ScheduleView,
 } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
+import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import { type Clock, type Sleep, type Slot, SlotClock, type SlotProgress } from './schedule/index.js';
 import { tooLow } from './watch.js';
 
 /** So long before a slot the body is woken, and looked at. */
 const WAKE_AHEAD_MS = 10_000;
-/** Bodies fall asleep after half a minute at the soonest. From memory, no source. */
-const KEEP_AWAKE_MS = 20_000;
 /** What goes wrong as often in a row is not going to come right by itself. Common practice, no source. */
 const MOST_HALTS_IN_A_ROW = 3;
 /** Notes that a view carries. */
@@ -31,6 +30,8 @@ export interface SequenceMemo {
   readonly begun: number;
   readonly complete: number;
   readonly haltsInARow: number;
+  /** Whether somebody held it. */
+  readonly held?: boolean;
 }
 
 /** A set that was begun. */
@@ -81,6 +82,8 @@ export interface SequenceOptions {
   readonly tell: (happening: Happening) => void;
   /** Keeps a note that is about no set. */
   readonly keepNote: (note: string) => void;
+  /** Keeps what has to be known after a crash, where that changes between two sets. */
+  readonly keepMemo?: (memo: SequenceMemo) => void;
   readonly clock: Clock;
   readonly sleep?: Sleep | undefined;
   /** Of an earlier program, where the run is gone on with; with the set that was in hand. */
@@ -88,7 +91,7 @@ export interface SequenceOptions {
 }
 
 export interface SequenceEnd {
-  readonly state: Exclude<ScheduleState, 'waiting' | 'firing'>;
+  readonly state: Exclude<ScheduleState, 'waiting' | 'firing' | 'held'>;
   readonly sentence: string;
   readonly error: ErrorCode | null;
   /** Whether it ended before its time, and nobody had stopped it. */
@@ -99,6 +102,7 @@ export class Sequence {
   private readonly options: SequenceOptions;
   private readonly slots: SlotClock;
   private readonly stopping = new AbortController();
+  private readonly held = new Hold();
   private state: ScheduleState = 'waiting';
   private next: ScheduleView['next'] = null;
   private passedOver = 0;
@@ -153,6 +157,7 @@ export class Sequence {
       begun: this.begun,
       complete: this.complete,
       haltsInARow: this.haltsInARow,
+      held: this.held.isAsked,
     };
   }
 
@@ -160,9 +165,28 @@ export class Sequence {
     return this.stopping.signal.aborted;
   }
 
+  get isHeld(): boolean {
+    return this.held.isAsked;
+  }
+
   /** Asks it to end: nothing new is begun. A set in hand is stopped by whoever made it. */
   stop(): void {
     this.stopping.abort();
+  }
+
+  /** Lets slots pass until `goOn`. A set in hand is held by whoever made it. @returns false where nothing more is going to be begun */
+  hold(): boolean {
+    if (this.isStopping || this.end !== null) return false;
+    this.held.ask();
+    this.options.keepMemo?.(this.memo);
+    return true;
+  }
+
+  /** Takes `hold` back: it goes on with the next slot. */
+  goOn(): void {
+    if (!this.isHeld) return;
+    this.held.letGo();
+    this.options.keepMemo?.(this.memo);
   }
 
   /** Goes through the slots. Never rejects. */
@@ -188,10 +212,16 @@ export class Sequence {
       const slot = Math.max(0, (this.options.begun?.memo.slots.nextIndex ?? 1) - 1);
       await this.carryOutSet(inHand, slot, this.begun);
     }
+    let wasHeld = false;
     for (;;) {
       if (this.stopping.signal.aborted) return this.stopped();
       if (this.haltsInARow >= MOST_HALTS_IN_A_ROW) return this.gaveUp();
-      const next = this.slots.next();
+      if (this.held.isAsked) {
+        wasHeld = true;
+        await this.letSlotsPass();
+      }
+      // A slot that passed while it was held is not begun late.
+      const next = wasHeld ? this.slots.next('skip') : this.slots.next();
       if (next.kind === 'over') {
         this.passedOver += next.missed;
         return this.over();
@@ -199,6 +229,7 @@ export class Sequence {
       const low = await this.waitFor(next.slot);
       if (low === 'again') continue;
       if (low.length > 0) return this.ranLow(low);
+      wasHeld = false;
       await this.makeSet(next.slot);
     }
   }
@@ -208,28 +239,59 @@ export class Sequence {
    * @returns what does not last for another set; `again` where the slot has passed, or nothing is to be begun any more
    */
   private async waitFor(slot: Slot): Promise<string[] | 'again'> {
-    const { maker, maySleep } = this.options;
+    const { maker } = this.options;
     this.state = 'waiting';
-    this.next = { index: slot.index, at: new Date(slot.start).toISOString() };
+    this.next = nextOf(slot);
     this.tell();
-    for (;;) {
-      const left = slot.start - WAKE_AHEAD_MS - this.slots.now();
-      if (left <= 0) break;
-      const isLast = maySleep || left <= KEEP_AWAKE_MS;
-      const until = isLast ? slot.start - WAKE_AHEAD_MS : this.slots.now() + KEEP_AWAKE_MS;
-      // A moment on the way to the slot, waited for like one.
-      const waited = await this.slots.waitUntil(
-        { ...slot, start: until, atOnce: true },
-        this.stopping.signal,
-      );
-      if (waited === 'stopped') return 'again';
-      if (!isLast) await maker.keepAwake();
-    }
+    const { disturbed } = this;
+    if (!(await this.waitAwake(slot, slot.start - WAKE_AHEAD_MS, disturbed))) return 'again';
     const watch = await maker.look(this.options.foreseen.schedule.count - slot.index);
     this.warnOf(watch);
-    const waited = await this.slots.waitUntil(slot, this.stopping.signal);
+    const waited = await this.slots.waitUntil(slot, disturbed);
     if (waited !== 'due') return 'again';
     return watch === null ? [] : tooLow(watch);
+  }
+
+  /** Aborts as soon as somebody stops it, holds it, or lets it go on. */
+  private get disturbed(): AbortSignal {
+    return AbortSignal.any([this.stopping.signal, this.held.change]);
+  }
+
+  /** Waits for a moment about a slot, and keeps the body awake. @returns false where somebody wants something else meanwhile */
+  private async waitAwake(slot: Slot, until: number, disturbed: AbortSignal): Promise<boolean> {
+    const { maker, maySleep } = this.options;
+    for (;;) {
+      const left = until - this.slots.now();
+      if (left <= 0) return !disturbed.aborted;
+      const isLast = maySleep || left <= KEEP_AWAKE_MS;
+      // A moment on the way to the slot, waited for like one.
+      const start = isLast ? until : this.slots.now() + KEEP_AWAKE_MS;
+      if ((await this.slots.waitUntil({ ...slot, start, atOnce: true }, disturbed)) === 'stopped')
+        return false;
+      if (!isLast) await maker.keepAwake();
+    }
+  }
+
+  /** Held between two sets: slots pass, and are counted, until somebody lets it go on or the schedule is over. */
+  private async letSlotsPass(): Promise<void> {
+    const since = this.slots.now();
+    let passed = 0;
+    this.state = 'held';
+    while (this.held.isAsked && !this.isStopping) {
+      const next = this.slots.next('skip');
+      if (next.kind === 'over') break;
+      this.next = nextOf(next.slot);
+      this.tell();
+      // As long as a set could still be begun in it, it has not passed.
+      const { slot } = next;
+      if (!(await this.waitAwake(slot, slot.start + this.slots.graceMs, this.disturbed))) continue;
+      passed += 1 + next.missed;
+      this.slots.begin(slot);
+      this.passedOver += 1;
+    }
+    if (passed === 0) return;
+    const span = `from ${timeOf(since)} to ${timeOf(this.slots.now())}`;
+    this.note(`Held ${span}: ${passed} ${passed === 1 ? 'slot' : 'slots'} passed without a set.`);
   }
 
   private async makeSet(slot: Slot): Promise<void> {
@@ -353,6 +415,11 @@ export class Sequence {
     this.options.tell({ type: 'schedule', schedule: this.view });
   }
 }
+
+const nextOf = ({ index, start }: Slot): ScheduleView['next'] => ({
+  index,
+  at: new Date(start).toISOString(),
+});
 
 const timeOf = (at: number): string =>
   new Date(at).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });

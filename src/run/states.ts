@@ -20,8 +20,10 @@ export const FRAME_WAYS: Readonly<Record<FrameState, readonly FrameState[]>> = {
 export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
   preparing: ['firing', 'making-up', 'putting-back'],
   // Preparing again: the program ended, and somebody goes on with the run.
-  firing: ['making-up', 'putting-back', 'preparing'],
-  'making-up': ['firing', 'putting-back', 'preparing'],
+  firing: ['making-up', 'held', 'putting-back', 'preparing'],
+  'making-up': ['firing', 'held', 'putting-back', 'preparing'],
+  // Held by somebody between two frames: it goes on where it was.
+  held: ['firing', 'making-up', 'putting-back', 'preparing'],
   'putting-back': ['complete', 'stopped', 'halted', 'preparing'],
   // Preparing again: the set is taken up after its end, to be completed or to have frames fired again.
   complete: ['preparing'],

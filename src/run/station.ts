@@ -47,7 +47,7 @@ import { newestSets } from './kept-sets.js';
 import { type LearnOptions, learnBody } from './learn.js';
 import { isoSettings } from './light.js';
 import { relabel } from './relabel.js';
-import { Run, type RunOptions } from './run.js';
+import { Run, type RunOptions, THIS_COMPUTER } from './run.js';
 import { type Clock, foreseeSchedule, type Sleep, systemClock, zoneHere } from './schedule/index.js';
 import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from './scheduled-options.js';
 import {
@@ -87,10 +87,20 @@ export interface StationOptions extends FinderOptions {
 }
 
 /** What differs from run to run. */
-type MadeRun = Pick<RunOptions, 'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts'>;
+type MadeRun = Pick<
+  RunOptions,
+  'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts' | 'beginsAt'
+>;
 
 /** Nobody waits for it: a busy computer may take its time. */
 const AWAKE_WITHIN_MS = 5000;
+
+/** How a run that was cut off is gone on with. */
+export interface Resuming {
+  readonly startedBy?: string;
+  /** Where it was held, it stays so: nobody has said that it may fire. */
+  readonly staysHeld?: boolean;
+}
 
 /** A run that was begun, or gone on with. */
 export interface UnderWay {
@@ -129,6 +139,8 @@ export class Station {
   private freeBytes: number | null = null;
   private looking: Promise<void> | undefined;
   private run: Run | undefined;
+  /** Who began what is under way. */
+  private startedBy = THIS_COMPUTER;
   /** The run on a schedule that is under way. */
   private sequence: Sequence | undefined;
   private running: Promise<void> | undefined;
@@ -228,16 +240,20 @@ export class Station {
 
   /**
    * Begins a run and comes back at once.
+   * @param startedBy who does, as a person would name them
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
-  async start(written: unknown): Promise<UnderWay> {
+  async start(written: unknown, startedBy = THIS_COMPUTER): Promise<UnderWay> {
     this.mustBeFree();
+    const askedAt = Date.now();
     const request = parseRunRequest(written);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request.set);
     if (this.options.journal?.unfinishedRun()) throw unfinishedFirst();
     const body = this.requireBody();
-    if (request.schedule === null) return this.soon(this.begin(plan, body, request));
+    this.startedBy = startedBy;
+    const beginsAt = request.delay > 0 ? new Date(askedAt + request.delay * 1000) : null;
+    if (request.schedule === null) return this.soon(this.begin(plan, body, request, beginsAt));
     const foreseen = this.foreseeFor(plan, request.schedule);
     if (request.light !== null) this.mustFollow(request.set, request.light, foreseen);
     return this.soon(this.beginScheduled(request, foreseen, body));
@@ -292,11 +308,12 @@ export class Station {
    * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
    *   base-not-offered, folder-not-writable
    */
-  async resume(): Promise<UnderWay> {
+  async resume({ startedBy = THIS_COMPUTER, staysHeld = false }: Resuming = {}): Promise<UnderWay> {
     const left = this.mustBeUnfinished();
+    this.startedBy = startedBy;
     const scheduled = isTakenUp(left.run) ? null : scheduledIn(left.run);
-    if (scheduled !== null) return this.soon(this.resumeScheduled(left, scheduled));
-    return this.soon(this.takeUp(left, this.bodyOf(left)));
+    if (scheduled !== null) return this.soon(this.resumeScheduled(left, scheduled, staysHeld));
+    return this.soon(this.takeUp(left, this.bodyOf(left), { staysHeld }));
   }
 
   /**
@@ -307,7 +324,7 @@ export class Station {
   async endUnfinished(): Promise<void> {
     const left = this.mustBeUnfinished();
     try {
-      await this.soon(this.takeUp(left, this.bodyOf(left), true));
+      await this.soon(this.takeUp(left, this.bodyOf(left), { onlyToEnd: true }));
       await this.settled();
     } catch (cause) {
       const { journal } = this.options;
@@ -326,24 +343,25 @@ export class Station {
    *   base-not-offered; nothing-to-complete where nothing of it was stored; body-not-ready where another body is there, or it has to
    *   be set back first
    */
-  async again(set: string, chosen: Again): Promise<Run> {
-    return this.takeUpEnded(set, chosen);
+  async again(set: string, chosen: Again, startedBy = THIS_COMPUTER): Promise<Run> {
+    return this.takeUpEnded(set, chosen, startedBy);
   }
 
   /**
    * Makes the frames that a set lacks which has ended, and comes back at once.
    * @throws EvenrungError as again; nothing-to-complete also where all are verified
    */
-  async complete(set: string): Promise<Run> {
-    return this.takeUpEnded(set, null);
+  async complete(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
+    return this.takeUpEnded(set, null, startedBy);
   }
 
-  private async takeUpEnded(written: string, asked: Again | null): Promise<Run> {
+  private async takeUpEnded(written: string, asked: Again | null, startedBy: string): Promise<Run> {
     this.mustBeFree();
     const { journal } = this.options;
     const chosen = chooseSet(journal, written, asked);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const body = this.bodyOf(chosen);
+    this.startedBy = startedBy;
     return this.soon(this.beginAgain(chosen, body, journal as Journal));
   }
 
@@ -390,7 +408,11 @@ export class Station {
     );
   }
 
-  private async takeUp(left: UnfinishedRun, body: Body, onlyToEnd = false): Promise<Run> {
+  private async takeUp(
+    left: UnfinishedRun,
+    body: Body,
+    { onlyToEnd = false, staysHeld = false }: { onlyToEnd?: boolean; staysHeld?: boolean },
+  ): Promise<Run> {
     const { run, set } = left;
     if (!onlyToEnd && set !== null && isTakenUp(run)) {
       await body.refresh();
@@ -398,6 +420,7 @@ export class Station {
     }
     const made = await this.remake(left, body);
     if (onlyToEnd) made.stop();
+    if (staysHeld && set?.state === 'held') made.hold();
     this.forgetSchedule();
     this.options.events.tell({ type: 'unfinished', unfinished: null });
     this.carryOn(made, body);
@@ -440,7 +463,12 @@ export class Station {
     }
   }
 
-  private async begin(plan: Plan, body: Body, { writtenSet, labels }: RunRequest): Promise<Run> {
+  private async begin(
+    plan: Plan,
+    body: Body,
+    { writtenSet, labels }: RunRequest,
+    beginsAt: Date | null,
+  ): Promise<Run> {
     const { into, journal } = this.options;
     const id = randomUUID();
     const set = { id: randomUUID(), ordinal: 1, ...labels };
@@ -449,7 +477,7 @@ export class Station {
       await folder.removeIfEmpty();
       throw ending();
     }
-    const run = this.makeRun({ id, set, plan, body, folder });
+    const run = this.makeRun({ id, set, plan, body, folder, beginsAt });
     this.forgetSchedule();
     try {
       journal?.together(() => {
@@ -512,6 +540,7 @@ export class Station {
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),
       patienceMs,
+      startedBy: this.startedBy,
       keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),
     });
   }
@@ -620,12 +649,16 @@ export class Station {
         ...{ id, kind: 'scheduled', request: writtenSet, options, body: body.identity },
         into: path.resolve(into),
       });
-      sets.begin(sequence.memo);
+      sets.keep(sequence.memo);
     });
     return this.runSequence(id, sequence);
   }
 
-  private async resumeScheduled(left: UnfinishedRun, kept: ScheduledOptions): Promise<UnderWay> {
+  private async resumeScheduled(
+    left: UnfinishedRun,
+    kept: ScheduledOptions,
+    staysHeld: boolean,
+  ): Promise<UnderWay> {
     const { run, set } = left;
     const memo = scheduledMemoIn(run.memo);
     if (run.request === null || memo === null)
@@ -648,6 +681,7 @@ export class Station {
       },
       inHand: inHand === null ? null : sets.takeUp(inHand, body, slot),
     });
+    if (staysHeld && memo.sequence.held === true) sequence.hold();
     const { events } = this.options;
     events.tell({ type: 'unfinished', unfinished: null });
     events.tell({ type: 'schedule', schedule: sequence.view });
@@ -679,7 +713,7 @@ export class Station {
   private sequenceOf(
     id: string,
     { foreseen, maySleep }: ScheduledOptions,
-    maker: SetMaker,
+    maker: SetMaker & Pick<ScheduledSets, 'keep'>,
     begun?: SequenceOptions['begun'],
   ): Sequence {
     const { events, journal, log, sleep } = this.options;
@@ -691,6 +725,13 @@ export class Station {
           journal?.addRunNote(id, note);
         } catch (cause) {
           log(`A note of the run could not be kept: ${asEvenrungError(cause).message}`);
+        }
+      },
+      keepMemo: (memo) => {
+        try {
+          maker.keep(memo);
+        } catch (cause) {
+          log(`Whether the run is held could not be kept: ${asEvenrungError(cause).message}`);
         }
       },
       ...(begun === undefined ? {} : { begun }),
@@ -718,6 +759,7 @@ export class Station {
         this.paid = null;
         // Somebody may have stopped it while the set was being begun.
         if (this.closed || this.sequence?.isStopping === true) run.stop();
+        if (this.sequence?.isHeld === true) run.hold();
         return this.fireSet(run, on);
       },
       freeBytes: () => freeBytesIn(into),
@@ -790,6 +832,25 @@ export class Station {
     if (this.running === undefined) throw new EvenrungError('nothing-to-stop', 'Nothing is being fired.');
     this.sequence?.stop();
     this.run?.stop();
+  }
+
+  /** The frame in hand ends, then nothing is fired until `goOn`; the slots of a schedule pass. @throws EvenrungError nothing-to-hold */
+  hold(): void {
+    this.mustBeUnderWay();
+    const isHeld = this.run?.hold() === true;
+    if (this.sequence?.hold() === true || isHeld) return;
+    throw new EvenrungError('nothing-to-hold', 'The run is ending already: nothing more is fired.');
+  }
+
+  /** Takes `hold` back; changes nothing where nobody holds it. @throws EvenrungError nothing-to-hold */
+  goOn(): void {
+    this.mustBeUnderWay();
+    this.sequence?.goOn();
+    this.run?.goOn();
+  }
+
+  private mustBeUnderWay(): void {
+    if (this.running === undefined) throw new EvenrungError('nothing-to-hold', 'Nothing is being fired.');
   }
 
   /** Gives a set another name, note or viewpoint, in its folder too. @throws EvenrungError as relabel; no-such-set */
@@ -879,8 +940,8 @@ export class Station {
   }
 
   private mustBeFree(): void {
-    if (this.running !== undefined || this.starting !== undefined || this.busy !== undefined)
-      throw underWay();
+    if (this.running !== undefined || this.starting !== undefined) throw underWay(this.startedBy);
+    if (this.busy !== undefined) throw underWay(null);
     if (this.closed) throw ending();
   }
 
@@ -1085,8 +1146,17 @@ const unfinishedFirst = () =>
     'An earlier set was cut off and is not ended yet. Go on with it or end it, then fire again.',
   );
 
-const underWay = () =>
-  new EvenrungError('run-under-way', 'A set is already being fired: wait for its end, or stop it.');
+/** @param by null where the body is used for something else */
+function underWay(by: string | null): EvenrungError {
+  const who = by === null || by === THIS_COMPUTER ? (by ?? '') : `"${by}"`;
+  return by === null
+    ? new EvenrungError('run-under-way', 'The camera is being used just now: wait a moment.')
+    : new EvenrungError(
+        'run-under-way',
+        `A set is already being fired by ${who}: wait for its end, or stop it.`,
+        { startedBy: by },
+      );
+}
 const ending = () => new EvenrungError('ending', 'Evenrung is ending.');
 const noShutter = () =>
   new EvenrungError(

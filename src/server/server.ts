@@ -14,9 +14,11 @@ import { toWirePlan } from '../plan/index.js';
 import type { EventLog, JournalReader, Station } from '../run/index.js';
 import { expectNothing, readFields } from './fields.js';
 import { Guard, LOOPBACK_NAMES } from './guard.js';
+import { addIdempotency } from './idempotency.js';
 import { addNotes } from './notes.js';
 import { addSets } from './sets.js';
 import { Stream } from './stream.js';
+import { visitorOf } from './visitor.js';
 
 const LARGEST_BODY_BYTES = 16 * 1024;
 
@@ -36,6 +38,8 @@ export interface ServerOptions {
 
 export interface RunningServer {
   readonly address: string;
+  /** What it answers to, such as `GET /api/state`. */
+  readonly routes: readonly string[];
   close(): Promise<void>;
 }
 
@@ -62,6 +66,10 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
     frameworkErrors: (cause, _request, reply) => tell(cause, reply as unknown as FastifyReply),
     logController: new LogController({ disableRequestLogging: true }),
   });
+  const routes: string[] = [];
+  app.addHook('onRoute', ({ method, url }) => {
+    for (const one of [method].flat()) routes.push(`${one} ${url}`);
+  });
   // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
   app.removeContentTypeParser('text/plain');
   app.addHook('onRequest', async (request) => {
@@ -79,6 +87,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   app.setNotFoundHandler(() => {
     throw new EvenrungError('not-found', 'There is nothing at this address.');
   });
+  addIdempotency(app, (request) => visitorOf(request).key);
   addRoutes(app, options);
   addSets(app, options);
   await addNotes(app, options);
@@ -99,6 +108,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   guard = new Guard(LOOPBACK_NAMES, actualPort);
   return {
     address: `http://${HOST}:${actualPort}`,
+    routes,
     async close() {
       stream.close();
       await app.close();
@@ -109,6 +119,15 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
+  // For whoever keeps services running: nothing else is told to strangers.
+  app.get('/api/health', async () => ({ ok: true }));
+
+  app.get('/api/openapi.json', async () => {
+    // Made only where somebody asks: the daemon starts without it.
+    const { openApi } = await import('./openapi.js');
+    return openApi();
+  });
+
   app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
 
   app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
@@ -116,7 +135,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
   app.post('/api/schedule', async (request) => station.foresee(request.body));
 
   app.post('/api/run', async (request, reply) => {
-    const run = await station.start(request.body);
+    const run = await station.start(request.body, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 
@@ -126,9 +145,21 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     return reply.code(202).send({});
   });
 
+  app.post('/api/run/hold', async (request, reply) => {
+    expectNothing(request.body);
+    station.hold();
+    return reply.code(202).send({});
+  });
+
+  app.post('/api/run/go-on', async (request, reply) => {
+    expectNothing(request.body);
+    station.goOn();
+    return reply.code(202).send({});
+  });
+
   app.post('/api/run/resume', async (request, reply) => {
     expectNothing(request.body);
-    const run = await station.resume();
+    const run = await station.resume({ startedBy: visitorOf(request).name });
     return reply.code(202).send({ run: run.id });
   });
 

@@ -11,6 +11,7 @@ import type { JournalReader, Station } from '../run/index.js';
 import { expectNothing, readFields } from './fields.js';
 import { FramePictures, type KeptFile } from './frame-pictures.js';
 import { keptSetDetail, keptSets, keptSetView, mustKnow } from './kept-views.js';
+import { visitorOf } from './visitor.js';
 
 export interface SetsOptions {
   readonly station: Station;
@@ -42,13 +43,13 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
 
   app.post('/api/sets/:id/again', async (request, reply) => {
     const chosen = readFields(againSchema, request.body);
-    const run = await station.again(mustKnow(journal, idIn(request)).id, chosen);
+    const run = await station.again(mustKnow(journal, idIn(request)).id, chosen, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 
   app.post('/api/sets/:id/complete', async (request, reply) => {
     expectNothing(request.body);
-    const run = await station.complete(mustKnow(journal, idIn(request)).id);
+    const run = await station.complete(mustKnow(journal, idIn(request)).id, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 

@@ -1,28 +1,52 @@
-// The WebSocket stream: every watcher says hello once, and then gets every event. A watcher that does not keep up is
-// dropped, so that it cannot slow a run; when it comes back it gets what it missed.
+// The WebSocket stream: every watcher says hello once, and then gets every event. A watcher that does not keep up, or does not answer
+// any more, is dropped, so that it cannot slow a run; when it comes back it gets what it missed.
 import type { IncomingMessage } from 'node:http';
 import type { Duplex } from 'node:stream';
 import { type RawData, type WebSocket, WebSocketServer } from 'ws';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { firstIssue } from '../../shared/request.js';
-import { type DaemonMessage, type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
+import { type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
 import type { EventLog } from '../run/index.js';
+import { FanOut, send, written } from './fan-out.js';
 import type { Guard } from './guard.js';
 
 export const STREAM_PATH = '/api/stream';
 
 const LARGEST_MESSAGE_BYTES = 4096;
-const MOST_UNSENT_BYTES = 1024 * 1024;
 const FAREWELL_MS = 500;
 /** A watcher that sends nonsense is told so a few times, then closed. */
 const MOST_MISTAKES = 5;
+/** A network that is gone says nothing: each watcher is asked whether it is there, and has so long to answer. */
+const ASKED_EVERY_MS = 15_000;
+const ANSWERED_WITHIN_MS = 10_000;
+
+export interface Beat {
+  readonly everyMs: number;
+  readonly withinMs: number;
+}
 
 export class Stream {
   private readonly sockets = new WebSocketServer({ noServer: true, maxPayload: LARGEST_MESSAGE_BYTES });
   private readonly events: EventLog;
+  private readonly fanOut: FanOut;
+  private readonly beat: NodeJS.Timeout;
 
-  constructor(events: EventLog) {
+  constructor(events: EventLog, beat: Beat = { everyMs: ASKED_EVERY_MS, withinMs: ANSWERED_WITHIN_MS }) {
     this.events = events;
+    this.fanOut = new FanOut(events);
+    this.beat = setInterval(() => this.askAll(beat.withinMs), beat.everyMs).unref();
+  }
+
+  /** Whoever does not answer is not there any more. */
+  private askAll(withinMs: number): void {
+    const silent = new Set(this.sockets.clients);
+    for (const watcher of silent) {
+      watcher.once('pong', () => silent.delete(watcher));
+      if (watcher.readyState === watcher.OPEN) watcher.ping();
+    }
+    setTimeout(() => {
+      for (const watcher of silent) watcher.terminate();
+    }, withinMs).unref();
   }
 
   /** Takes an upgrade request over, or refuses it with a plain HTTP answer. */
@@ -33,7 +57,7 @@ export class Stream {
       guard.check(request.headers);
       if (request.url !== STREAM_PATH)
         throw new EvenrungError('not-found', 'There is no stream at this address.');
-      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher));
+      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher, socket));
     } catch (cause) {
       const error = asEvenrungError(cause);
       const body = JSON.stringify(error.toWire());
@@ -44,6 +68,8 @@ export class Stream {
 
   /** Says goodbye to every watcher, and does not wait for those who do not answer. */
   close(): void {
+    clearInterval(this.beat);
+    this.fanOut.close();
     for (const watcher of this.sockets.clients) {
       watcher.close(1001);
       setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
@@ -51,7 +77,7 @@ export class Stream {
     this.sockets.close();
   }
 
-  private welcome(watcher: WebSocket): void {
+  private welcome(watcher: WebSocket, socket: Duplex): void {
     let mistakes = 0;
     let unwatch: (() => void) | undefined;
     // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
@@ -61,25 +87,18 @@ export class Stream {
       try {
         const message = readMessage(data, isBinary);
         if (unwatch !== undefined) throw new EvenrungError('malformed-message', 'Hello was said already.');
-        unwatch = this.begin(watcher, message);
+        unwatch = this.begin(watcher, socket, message);
       } catch (cause) {
         const { code, message } = asEvenrungError(cause);
-        send(watcher, { type: 'error', code, message });
+        send(watcher, written({ type: 'error', code, message }));
         mistakes += 1;
         if (mistakes >= MOST_MISTAKES) watcher.close(1008);
       }
     });
   }
 
-  private begin(watcher: WebSocket, { after, epoch }: WatcherMessage): () => void {
-    const { events } = this;
-    const missed = after !== undefined && epoch === events.epoch ? events.since(after) : undefined;
-    if (missed === undefined) {
-      send(watcher, { type: 'state', epoch: events.epoch, seq: events.seq, state: events.state });
-    } else {
-      for (const event of missed) send(watcher, { type: 'event', event });
-    }
-    return events.watch((event) => send(watcher, { type: 'event', event }));
+  private begin(watcher: WebSocket, socket: Duplex, { after, epoch }: WatcherMessage): () => void {
+    return this.fanOut.add(watcher, socket, epoch === this.events.epoch ? after : undefined);
   }
 }
 
@@ -95,10 +114,4 @@ function readMessage(data: RawData, isBinary: boolean): WatcherMessage {
   const parsed = watcherMessageSchema.safeParse(json);
   if (!parsed.success) throw new EvenrungError('malformed-message', firstIssue(parsed.error));
   return parsed.data;
-}
-
-function send(watcher: WebSocket, message: DaemonMessage): void {
-  if (watcher.readyState !== watcher.OPEN) return;
-  if (watcher.bufferedAmount > MOST_UNSENT_BYTES) watcher.terminate();
-  else watcher.send(JSON.stringify(message));
 }

@@ -41,14 +41,14 @@ const LOOK_SECONDS = 40;
 const SETTINGS_SECONDS = 40;
 
 export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promise<Answer<WirePlan>> =>
-  call<WirePlan>('POST', '/api/plan', { json: request, signal });
+  call<WirePlan>('POST', '/api/plan', { json: request, signal, isPress: false });
 
 /** What a run on a schedule would come to. */
 export const askSchedule = (
   request: WrittenRunRequest,
   signal: AbortSignal,
 ): Promise<Answer<ForeseenSchedule>> =>
-  call<ForeseenSchedule>('POST', '/api/schedule', { json: request, signal });
+  call<ForeseenSchedule>('POST', '/api/schedule', { json: request, signal, isPress: false });
 
 export const askRun = (request: WrittenRunRequest): Promise<Answer<{ run: string }>> =>
   call<{ run: string }>('POST', '/api/run', { json: request, noAnswer: text.failures.noAnswerToRun });
@@ -61,6 +61,10 @@ export const askEnd = (): Promise<Answer<unknown>> =>
   call('POST', '/api/run/end', { seconds: SETTINGS_SECONDS });
 
 export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
+
+export const askHold = (): Promise<Answer<unknown>> => call('POST', '/api/run/hold', {});
+
+export const askGoOn = (): Promise<Answer<unknown>> => call('POST', '/api/run/go-on', {});
 
 /** @param camera serial number or model, where several are attached; null takes the only one, or the one chosen before */
 export const askLook = (camera: string | null): Promise<Answer<unknown>> =>
@@ -146,32 +150,72 @@ interface Call {
   readonly signal?: AbortSignal;
   readonly seconds?: number;
   readonly noAnswer?: string;
+  /** False where it changes nothing, and need not be sent again. */
+  readonly isPress?: boolean;
 }
 
+/**
+ * What changes something carries a key of its own for each press, so that a request whose answer was lost is sent again and counts
+ * once: the daemon gives the same key the same answer.
+ */
 async function call<T>(method: 'GET' | 'POST' | 'PATCH', path: string, options: Call): Promise<Answer<T>> {
-  const deadline = AbortSignal.timeout((options.seconds ?? ANSWER_SECONDS) * 1000);
-  const init: RequestInit = {
-    method,
-    signal: options.signal === undefined ? deadline : AbortSignal.any([deadline, options.signal]),
-    cache: 'no-store',
-  };
+  const until = Date.now() + (options.seconds ?? ANSWER_SECONDS) * 1000;
+  const isPress = options.isPress ?? method !== 'GET';
+  const headers: Record<string, string> = isPress ? { 'idempotency-key': newKey() } : {};
+  const init: RequestInit = { method, cache: 'no-store', headers };
   if (options.json !== undefined) {
-    init.headers = { 'content-type': 'application/json' };
+    headers['content-type'] = 'application/json';
     init.body = JSON.stringify(options.json);
   }
+  for (let tries = 1; ; tries += 1) {
+    const left = until - Date.now();
+    // One that got lost on the way gets no answer at all: the first tries do not wait for the whole time.
+    const patience = isPress ? Math.min(left, TRY_SECONDS * 1000 * tries) : left;
+    const answer = await once<T>(path, init, patience, options.signal);
+    if (answer !== null) return answer;
+    const pause = AGAIN_MS * tries;
+    if (!isPress || tries >= MOST_TRIES || Date.now() + pause >= until)
+      return refused(NO_ANSWER, options.noAnswer ?? text.failures.noAnswer);
+    await new Promise((resolve) => setTimeout(resolve, pause));
+  }
+}
+
+/** How long the first try waits for an answer, and what lies between two. */
+const TRY_SECONDS = 3;
+const AGAIN_MS = 300;
+const MOST_TRIES = 4;
+
+/** @returns null where nothing came back */
+async function once<T>(
+  path: string,
+  init: RequestInit,
+  patience: number,
+  signal: AbortSignal | undefined,
+): Promise<Answer<T> | null> {
+  const deadline = AbortSignal.timeout(Math.max(0, patience));
   let response: Response;
   let body: unknown;
   const askedAt = Date.now();
   try {
-    response = await fetch(path, init);
+    const giveUp = signal === undefined ? deadline : AbortSignal.any([deadline, signal]);
+    response = await fetch(path, { ...init, signal: giveUp });
     readClock(response, askedAt);
     const written = await response.text();
     body = written === '' ? null : parsed(written);
   } catch {
-    return refused(NO_ANSWER, options.noAnswer ?? text.failures.noAnswer);
+    return null;
   }
   if (response.ok && body !== undefined) return { ok: true, value: body as T };
   return { ok: false, refusal: refusalIn(body) ?? unreadable(response.status) };
+}
+
+/** A random UUID (RFC 9562, version 4). Where the page came over plain HTTP the browser has none ready. */
+function newKey(): string {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = ((bytes[6] ?? 0) & 0x0f) | 0x40;
+  bytes[8] = ((bytes[8] ?? 0) & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('');
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, '$1-$2-$3-$4-');
 }
 
 const refused = (code: string, message: string): Answer<never> => ({

@@ -13,6 +13,8 @@ import {
   askCheck,
   askClock,
   askEnd,
+  askGoOn,
+  askHold,
   askLook,
   askPlan,
   askResume,
@@ -49,6 +51,7 @@ import {
 } from './schedule-form.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
+import { isUnderWay as isScheduleUnderWay } from './time-line.js';
 
 /** Null until the daemon has said it for the first time. */
 export const daemon = signal<DaemonState | null>(null);
@@ -89,7 +92,7 @@ export const view = computed<View>(() => {
 /** Between its sets a schedule is under way, whatever became of the last one. */
 function isUnderWay({ run, schedule }: Shown): boolean {
   if (run !== null && !ENDED.has(run.state)) return true;
-  return schedule?.state === 'waiting' || schedule?.state === 'firing';
+  return schedule !== null && isScheduleUnderWay(schedule);
 }
 
 /** The latest run that was seen under way. */
@@ -353,7 +356,18 @@ function foreseenBefore(): ForeseenSchedule | null {
 
 // --- What is told to the daemon.
 
-export type Action = 'look' | 'check' | 'clock' | 'fire' | 'stop' | 'resume' | 'end' | 'again' | 'relabel';
+export type Action =
+  | 'look'
+  | 'check'
+  | 'clock'
+  | 'fire'
+  | 'stop'
+  | 'hold'
+  | 'go-on'
+  | 'resume'
+  | 'end'
+  | 'again'
+  | 'relabel';
 
 /** The action whose answer is awaited. */
 export const busy = signal<Action | null>(null);
@@ -481,6 +495,32 @@ export async function stop(): Promise<void> {
   const answer = await act('stop', askStop);
   if (answer?.ok === true) stopping.value = shown.id;
 }
+
+/** The run that was told to hold, until it does. */
+export const holding = signal<string | null>(null);
+
+/** Whether nothing is fired at the moment because somebody holds it. */
+export const isHeld = computed(() => {
+  const shown = view.value;
+  if (shown.name !== 'running') return false;
+  return shown.run?.state === 'held' || shown.schedule?.state === 'held';
+});
+
+effect(() => {
+  if (isHeld.value || view.value.name !== 'running') holding.value = null;
+});
+
+export async function holdRun(): Promise<void> {
+  const shown = view.value;
+  if (shown.name !== 'running') return;
+  const answer = await act('hold', askHold);
+  if (answer?.ok === true && !isHeld.peek()) holding.value = shown.id;
+}
+
+export const goOn = async (): Promise<void> => {
+  const answer = await act('go-on', askGoOn);
+  if (answer?.ok === true) holding.value = null;
+};
 
 // --- The stream.
 

@@ -20,6 +20,7 @@ const units: Readonly<Record<Unit, string>> = { s: 'seconds', min: 'minutes', h:
 const states: Readonly<Record<ScheduleState, string>> = {
   waiting: 'Waiting for the next set',
   firing: 'Firing',
+  held: 'Held: slots pass',
   complete: 'Schedule done',
   stopped: 'Schedule stopped',
   halted: 'Schedule halted',

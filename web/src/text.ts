@@ -36,6 +36,7 @@ const runStates: Readonly<Record<RunState, string>> = {
   preparing: 'Getting the body ready',
   firing: 'Firing',
   'making-up': 'Making up frames',
+  held: 'Held',
   'putting-back': 'Putting the settings back',
   complete: 'Set complete',
   stopped: 'Stopped',
@@ -250,6 +251,12 @@ export const text = {
     progress: 'Frames verified',
     stop: 'Stop',
     stopping: 'Stopping after the frame in hand',
+    hold: 'Hold',
+    goOn: 'Go on',
+    holding: 'Holding after the frame in hand',
+    heldWhy: 'Nothing is fired until somebody lets it go on.',
+    beginsIn: (seconds: number) => `Fires in ${seconds} s`,
+    startedBy: (name: string) => `Fired by ${name}`,
     nothingMore: (kept: number) =>
       `Nothing more is fired. ${
         kept === 0

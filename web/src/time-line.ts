@@ -32,7 +32,8 @@ const MOST_BEFORE = 400;
 /** A base that moves less is drawn as if the whole height stood for so many EV. */
 const LEAST_SPAN_EV = 3;
 
-const isUnderWay = ({ state }: ScheduleView) => state === 'waiting' || state === 'firing';
+export const isUnderWay = ({ state }: ScheduleView): boolean =>
+  state === 'waiting' || state === 'firing' || state === 'held';
 
 /** @param line the latest sets, the oldest first */
 export function timeLineOf(view: ScheduleView, line: readonly LineSet[]): TimeLine {

@@ -100,7 +100,7 @@ export class SlotClock {
     const running = Math.floor((now - slotStart(this.schedule, 0)) / this.intervalMs());
     if (running < this.nextIndex) return this.slotOrOver(this.nextIndex, false);
     const late = now - slotStart(this.schedule, running);
-    if (late <= this.graceMs()) return this.slotOrOver(running, late > 0);
+    if (late <= this.graceMs) return this.slotOrOver(running, late > 0);
     if (afterOverrun === 'follow' && this.fitsFrom(now)) return this.slotOrOver(running, true);
     return this.slotOrOver(running + 1, false);
   }
@@ -127,7 +127,7 @@ export class SlotClock {
     for (;;) {
       if (signal?.aborted) return 'stopped';
       const left = slot.start - this.now();
-      if (left <= 0) return slot.atOnce || -left <= this.graceMs() ? 'due' : 'late';
+      if (left <= 0) return slot.atOnce || -left <= this.graceMs ? 'due' : 'late';
       await this.sleep(Math.min(left, LOOK_AGAIN_MS), signal);
     }
   }
@@ -149,7 +149,8 @@ export class SlotClock {
     return this.schedule.everySeconds * 1000;
   }
 
-  private graceMs(): number {
+  /** How late a slot may be begun. */
+  get graceMs(): number {
     return Math.min(this.intervalMs() * LATE_AT_MOST_SHARE, LATE_AT_MOST_MS);
   }
 }

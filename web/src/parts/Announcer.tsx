@@ -31,6 +31,8 @@ export function Announcer() {
   );
 }
 
+const isBetweenSets = ({ state }: ScheduleView): boolean => state === 'waiting' || state === 'held';
+
 /** Between sets how far it is, in the end how it ended. */
 function wordsOn(schedule: ScheduleView): string {
   return schedule.sentence ?? `${text.schedule.line.counts(timeLineOf(schedule, []).counts)}.`;
@@ -44,7 +46,7 @@ function wordsNow(): string {
     return `${text.readiness.checkedAt(checked.at)}. ${text.readiness.line(countsOf(checked.items))}.`;
   }
   const { run, schedule } = shown;
-  if (schedule !== null && (run === null || shown.name === 'ended' || schedule.state === 'waiting'))
+  if (schedule !== null && (run === null || shown.name === 'ended' || isBetweenSets(schedule)))
     return `${text.schedule.states[schedule.state]}. ${wordsOn(schedule)}`;
   if (run === null) return '';
   const { pass, passes, verified, frames } = progressOf(run, 0);
@@ -52,6 +54,7 @@ function wordsNow(): string {
     const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(verified)}` : '';
     return `${text.runStates[run.state]}. ${run.sentence ?? ''}${nothingMore}`;
   }
+  if (run.state === 'held') return `${text.runStates.held}. ${text.run.made(verified, frames)}.`;
   // Over hours nobody wants to hear each frame.
   if (schedule !== null) return `${text.schedule.running.of(run.set.ordinal, schedule.schedule.count)}.`;
   const where = pass === null ? text.runStates[run.state] : text.run.pass(pass, passes);

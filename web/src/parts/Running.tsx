@@ -10,6 +10,10 @@ import {
   connection,
   daemonNow,
   firedHere,
+  goOn,
+  holding,
+  holdRun,
+  isHeld,
   now,
   refusedAction,
   stop,
@@ -20,11 +24,23 @@ import { timeLineOf } from '../time-line.js';
 import { moment } from '../words.js';
 import { Refused } from './More.js';
 
-function headline(run: RunView, known: boolean, told: boolean): string {
+/** Whoever names nobody else sits at the daemon's own machine. */
+const HERE = 'this computer';
+
+function headline(run: RunView, { known, told, asked }: { known: boolean; told: boolean; asked: boolean }) {
   if (!known) return text.run.lastKnown(run.state);
   if (told) return text.run.stopping;
+  if (asked) return text.run.holding;
+  const seconds = secondsToBegin(run);
+  if (run.state === 'preparing' && seconds > 0) return text.run.beginsIn(seconds);
   return run.trouble === null ? text.runStates[run.state] : text.trouble[run.trouble.doing];
 }
+
+/** By the daemon's clock. */
+const secondsToBegin = ({ beginsAt }: RunView): number =>
+  beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - daemonNow.value) / 1000);
+
+const REFUSED_HERE: ReadonlySet<string> = new Set(['stop', 'hold', 'go-on']);
 
 interface Props {
   readonly id: string;
@@ -34,11 +50,12 @@ interface Props {
 
 export function Running({ id, run, schedule }: Props) {
   const inHand = run !== null && !ENDED.has(run.state) ? run : null;
+  const refused = refusedAction.value;
   return (
     <section class="dock" data-dock="running" aria-labelledby="run-heading">
       {inHand === null && schedule !== null && <Waiting id={id} schedule={schedule} />}
       {inHand !== null && <Firing id={id} run={inHand} schedule={schedule} />}
-      <Refused refusal={refusedAction.value?.action === 'stop' ? refusedAction.value.refusal : null} />
+      <Refused refusal={refused !== null && REFUSED_HERE.has(refused.action) ? refused.refusal : null} />
     </section>
   );
 }
@@ -70,8 +87,11 @@ function Waiting({ id, schedule }: { readonly id: string; readonly schedule: Sch
       </div>
       <Gauge label={text.schedule.running.progress} done={count - counts['to-come']} of={count} />
       <div class="run-foot">
-        <p>{text.schedule.line.counts(counts)}</p>
-        <Stop told={told} />
+        <p>
+          <span>{text.schedule.line.counts(counts)}</span>
+          {schedule.state === 'held' && <span class="soft">{text.run.heldWhy}</span>}
+        </p>
+        <Buttons told={told} asked={holding.value === id} />
       </div>
     </>
   );
@@ -79,7 +99,8 @@ function Waiting({ id, schedule }: { readonly id: string; readonly schedule: Sch
 
 function nextIn(schedule: ScheduleView): string {
   const { states, running } = text.schedule;
-  if (connection.value.state !== 'connected' || schedule.next === null) return states[schedule.state];
+  if (connection.value.state !== 'connected' || schedule.next === null || schedule.state === 'held')
+    return states[schedule.state];
   const seconds = Math.ceil((Date.parse(schedule.next.at) - daemonNow.value) / 1000);
   return schedule.begun === 0 ? running.first(seconds) : running.next(seconds);
 }
@@ -95,11 +116,13 @@ function Firing({ id, run, schedule }: FiringProps) {
   const progress = progressOf(run, Math.max(0, now.value - changedAt.value) / 1000);
   const told = stopping.value === id;
   const known = connection.value.state === 'connected';
+  const asked = holding.value === id;
+  const left = progress.secondsLeft + Math.max(0, secondsToBegin(run));
   return (
     <>
       <div class="run-head">
         <h2 id="run-heading" tabIndex={-1} ref={heading}>
-          {headline(run, known, told)}
+          {headline(run, { known, told, asked })}
         </h2>
         {progress.pass !== null && <p class="run-pass">{text.run.pass(progress.pass, progress.passes)}</p>}
       </div>
@@ -118,11 +141,15 @@ function Firing({ id, run, schedule }: FiringProps) {
                 progress.frame.shutter,
               )}
           </span>
-          {known && !told && run.trouble === null && progress.secondsLeft > 0 && (
-            <span class="soft run-left">{text.run.left(progress.secondsLeft)}</span>
+          {run.state === 'held' && <span class="soft">{text.run.heldWhy}</span>}
+          {known && !told && run.state !== 'held' && run.trouble === null && progress.secondsLeft > 0 && (
+            <span class="soft run-left">{text.run.left(left)}</span>
+          )}
+          {firedHere.value !== id && run.startedBy !== HERE && (
+            <span class="soft">{text.run.startedBy(run.startedBy)}</span>
           )}
         </p>
-        <Stop told={told} />
+        <Buttons told={told} asked={asked} />
       </div>
     </>
   );
@@ -139,6 +166,27 @@ function Gauge({ label, done, of }: { readonly label: string; readonly done: num
       aria-valuenow={done}
     >
       <span style={{ transform: `scaleX(${done / Math.max(1, of)})` }} />
+    </div>
+  );
+}
+
+function Buttons({ told, asked }: { readonly told: boolean; readonly asked: boolean }) {
+  return (
+    <div class="run-buttons">
+      {isHeld.value ? (
+        <button type="button" disabled={told || busy.value === 'go-on'} onClick={() => void goOn()}>
+          {text.run.goOn}
+        </button>
+      ) : (
+        <button
+          type="button"
+          disabled={told || asked || busy.value === 'hold'}
+          onClick={() => void holdRun()}
+        >
+          {text.run.hold}
+        </button>
+      )}
+      <Stop told={told} />
     </div>
   );
 }

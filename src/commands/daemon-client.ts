@@ -1,0 +1,248 @@
+// A daemon that runs somewhere else, as a command talks to it: requests over HTTP, and its stream, taken up again where it was when the
+// network comes back. It knows no command.
+import { randomUUID } from 'node:crypto';
+import http from 'node:http';
+import https from 'node:https';
+import { setTimeout as pause } from 'node:timers/promises';
+import { WebSocket } from 'ws';
+import { asEvenrungError, type ErrorCode, EvenrungError, errorCodeSchema } from '../../shared/errors.js';
+import { afterHappening } from '../../shared/fold.js';
+import type { DaemonState, NumberedEvent } from '../../shared/state.js';
+import { daemonMessageSchema, errorAnswerSchema, type WatcherMessage } from '../../shared/stream.js';
+import type { DaemonSession } from './daemon-session.js';
+
+const ANSWER_MS = 40_000;
+/** What got no answer is sent again under its key, so that it counts once. */
+const MOST_TRIES = 4;
+const FIRST_PAUSE_MS = 500;
+const LONGEST_PAUSE_MS = 8000;
+/** The daemon asks its watchers every 15 s whether they are there: one that asks no more is gone. */
+const SILENCE_MS = 40_000;
+/** How long a daemon may be away before its watcher gives up. */
+const PATIENCE_MS = 60_000;
+
+interface Answer {
+  readonly status: number;
+  readonly text: string;
+}
+
+export interface Followed {
+  readonly state: DaemonState;
+  /** Null where the whole state was told anew. */
+  readonly event: NumberedEvent | null;
+}
+
+export class DaemonClient {
+  private readonly address: URL;
+  private readonly session: DaemonSession;
+  private readonly patienceMs: number;
+
+  /** @param address as people write it @throws EvenrungError malformed-request */
+  static addressIn(address: string): URL {
+    const url = URL.canParse(address) ? new URL(address) : null;
+    if (url !== null && /^https?:$/.test(url.protocol)) return new URL('/', url);
+    throw new EvenrungError(
+      'malformed-request',
+      `'${address.slice(0, 80)}' is no address of a daemon: give one such as http://127.0.0.1:4160.`,
+    );
+  }
+
+  constructor(address: URL, session: DaemonSession, { patienceMs = PATIENCE_MS } = {}) {
+    this.address = address;
+    this.session = session;
+    this.patienceMs = patienceMs;
+  }
+
+  /**
+   * Asks for something once, however often it has to be sent.
+   * @returns the answer, parsed @throws EvenrungError what the daemon answers; daemon-unreachable
+   */
+  async press(path: string, body?: unknown): Promise<unknown> {
+    const key = randomUUID();
+    for (let tries = 1; ; tries += 1) {
+      try {
+        return answerIn(await this.send('POST', path, body, { 'idempotency-key': key }));
+      } catch (cause) {
+        if (asEvenrungError(cause).code !== 'daemon-unreachable' || tries >= MOST_TRIES) throw cause;
+        await pause(FIRST_PAUSE_MS * tries);
+      }
+    }
+  }
+
+  private send(
+    method: string,
+    path: string,
+    body: unknown,
+    more: Readonly<Record<string, string>>,
+  ): Promise<Answer> {
+    const { address, session } = this;
+    const payload = body === undefined ? undefined : JSON.stringify(body);
+    const headers = {
+      ...{ ...session.headers, ...more },
+      ...(payload === undefined
+        ? {}
+        : { 'content-type': 'application/json', 'content-length': String(Buffer.byteLength(payload)) }),
+    };
+    const { request } = address.protocol === 'https:' ? https : http;
+    return new Promise((resolve, reject) => {
+      const asked = request(new URL(path, address), { ...session.tls, method, headers }, (answer) => {
+        let text = '';
+        answer.setEncoding('utf8').on('data', (part: string) => {
+          text += part;
+        });
+        answer.on('end', () => resolve({ status: answer.statusCode ?? 0, text }));
+        answer.on('error', (cause) => reject(this.unreachable(cause)));
+      });
+      asked.setTimeout(ANSWER_MS, () => asked.destroy(new Error('no answer')));
+      asked.on('error', (cause) => reject(this.unreachable(cause)));
+      asked.end(payload);
+    });
+  }
+
+  /**
+   * Follows what the daemon does, across losses of the network, until `take` says that it has seen enough.
+   * @param take is given the state at first, and then each change; @returns true ends it
+   * @throws EvenrungError daemon-unreachable; malformed-message where it is not understood; what the daemon says against it
+   */
+  async follow(take: (followed: Followed) => boolean | Promise<boolean>): Promise<void> {
+    let picture: { epoch: string; seq: number; state: DaemonState } | null = null;
+    let lastHeard = performance.now();
+    let failures = 0;
+    for (;;) {
+      const stream = new Incoming(this.socket(), picture);
+      try {
+        for await (const text of stream.messages()) {
+          lastHeard = performance.now();
+          failures = 0;
+          const message = readMessage(text);
+          if (message.type === 'error') throw new EvenrungError(codeOr(message.code), message.message);
+          if (message.type === 'state') {
+            const { epoch, seq, state } = message;
+            picture = { epoch, seq, state };
+            if (await take({ state, event: null })) return;
+            continue;
+          }
+          const { event } = message;
+          if (picture === null || event.seq > picture.seq + 1) {
+            picture = null;
+            break;
+          }
+          if (event.seq <= picture.seq) continue;
+          picture = {
+            ...picture,
+            seq: event.seq,
+            state: afterHappening(picture.state, event.happening),
+          };
+          if (await take({ state: picture.state, event })) return;
+        }
+      } finally {
+        stream.end();
+      }
+      if (performance.now() - lastHeard > this.patienceMs) throw this.unreachable(stream.trouble);
+      // The first failure of one that was never there is its last.
+      if (picture === null && failures > 0) throw this.unreachable(stream.trouble);
+      await pause(Math.min(LONGEST_PAUSE_MS, FIRST_PAUSE_MS * 2 ** failures) * (0.8 + Math.random() * 0.4));
+      failures += 1;
+    }
+  }
+
+  private socket(): WebSocket {
+    const { address, session } = this;
+    const at = new URL('/api/stream', address);
+    at.protocol = address.protocol === 'https:' ? 'wss:' : 'ws:';
+    return new WebSocket(at, { ...session.tls, headers: session.headers, handshakeTimeout: 8000 });
+  }
+
+  private unreachable(cause: unknown): EvenrungError {
+    const why = cause instanceof Error ? ` (${(cause as NodeJS.ErrnoException).code ?? cause.message})` : '';
+    return new EvenrungError(
+      'daemon-unreachable',
+      `The daemon at ${this.address.origin} does not answer${why}. Look whether it runs there, and whether a set goes on before you fire again.`,
+    );
+  }
+}
+
+/** The messages of one connection, as a queue: whoever takes them may take their time. */
+class Incoming {
+  trouble: unknown = null;
+  private readonly socket: WebSocket;
+  private readonly queue: string[] = [];
+  private isOver = false;
+  private wake: () => void = () => undefined;
+  private silence: NodeJS.Timeout | undefined;
+
+  constructor(socket: WebSocket, picture: { readonly epoch: string; readonly seq: number } | null) {
+    this.socket = socket;
+    const hello: WatcherMessage =
+      picture === null ? { type: 'hello' } : { type: 'hello', after: picture.seq, epoch: picture.epoch };
+    const heard = () => {
+      clearTimeout(this.silence);
+      this.silence = setTimeout(() => socket.terminate(), SILENCE_MS);
+    };
+    heard();
+    socket.on('open', () => socket.send(JSON.stringify(hello)));
+    socket.on('ping', heard);
+    socket.on('message', (data) => {
+      heard();
+      this.queue.push(data.toString());
+      this.wake();
+    });
+    socket.on('error', (cause) => {
+      this.trouble = cause;
+    });
+    socket.on('close', () => {
+      clearTimeout(this.silence);
+      this.isOver = true;
+      this.wake();
+    });
+  }
+
+  async *messages(): AsyncGenerator<string> {
+    for (;;) {
+      const next = this.queue.shift();
+      if (next !== undefined) yield next;
+      else if (this.isOver) return;
+      else
+        await new Promise<void>((resolve) => {
+          this.wake = resolve;
+        });
+    }
+  }
+
+  end(): void {
+    clearTimeout(this.silence);
+    this.socket.terminate();
+  }
+}
+
+/** @throws EvenrungError malformed-message */
+function readMessage(text: string) {
+  const parsed = daemonMessageSchema.safeParse(jsonIn(text));
+  if (parsed.success) return parsed.data;
+  throw new EvenrungError(
+    'malformed-message',
+    'What the daemon says is not understood: it may be of another version than this program.',
+  );
+}
+
+/** @throws EvenrungError what the daemon answers */
+function answerIn({ status, text }: Answer): unknown {
+  const json = jsonIn(text);
+  if (status >= 200 && status < 300) return json;
+  const refused = errorAnswerSchema.safeParse(json);
+  if (!refused.success)
+    throw new EvenrungError('internal', `The daemon answered with ${status} and nothing that can be read.`);
+  const { code, message, page: _, ...details } = refused.data.error;
+  throw new EvenrungError(codeOr(code), message, details);
+}
+
+function jsonIn(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return undefined;
+  }
+}
+
+/** A newer daemon may know codes that this program does not. */
+const codeOr = (code: string): ErrorCode => errorCodeSchema.safeParse(code).data ?? 'internal';

@@ -1,0 +1,128 @@
+// `fire --to ADDRESS`: a daemon that runs there fires, and its events go by here as if it were fired here.
+import { ERRORS, EvenrungError } from '../../shared/errors.js';
+import { ENDED } from '../../shared/fold.js';
+import type { WrittenRunRequest } from '../../shared/run-request.js';
+import type {
+  DaemonState,
+  ForeseenSchedule,
+  Happening,
+  NumberedEvent,
+  ScheduleView,
+} from '../../shared/state.js';
+import { DaemonClient } from './daemon-client.js';
+import { sessionFor } from './daemon-session.js';
+import { printJson, wordsPrinter } from './fire-words.js';
+import { onStopSignal, STOPPED } from './process.js';
+import { isOver } from './schedule-words.js';
+
+const STOPPING_THERE = 'Stopping there: the frame in hand is finished, then the settings are put back.';
+
+export interface FireAt {
+  readonly address: string;
+  readonly json: boolean;
+  /** @returns what is to be begun, once it is known what it comes to */
+  readonly foreseen: (
+    foresee: (asked: WrittenRunRequest) => Promise<ForeseenSchedule>,
+  ) => Promise<WrittenRunRequest>;
+  /** @returns the exit code of a schedule that has ended */
+  readonly endOfSchedule: (schedule: ScheduleView, stopped: boolean) => number;
+}
+
+/** @returns the exit code @throws EvenrungError what the daemon answers; daemon-unreachable */
+export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt): Promise<number> {
+  const at = DaemonClient.addressIn(address);
+  const daemon = new DaemonClient(at, await sessionFor(at));
+  const request = await foreseen(
+    async (asked) => (await daemon.press('/api/schedule', asked)) as ForeseenSchedule,
+  );
+  const print = json ? printJson : wordsPrinter();
+  let run: string | null = null;
+  let stopped = false;
+  let begun: Promise<string> | null = null;
+  const forget = onStopSignal(() => {
+    stopped = true;
+    if (!json) process.stderr.write(`${STOPPING_THERE}\n`);
+    // What is told after it may have ended already.
+    void begun?.then(() => daemon.press('/api/run/stop')).catch(() => undefined);
+  });
+  /** Told before it was known which run is ours. */
+  const early: NumberedEvent[] = [];
+  let end: DaemonState | null = null;
+  let isSeen = false;
+  const tell = (event: NumberedEvent) => {
+    if (run !== null && isOf(event.happening, run)) print(event);
+  };
+  try {
+    await daemon.follow(async ({ state, event }) => {
+      if (begun === null) {
+        // The stream comes first: nothing of the run is missed.
+        begun = daemon.press('/api/run', request).then((answer) => (answer as { run: string }).run);
+        run = await begun;
+        return false;
+      }
+      if (event !== null) early.push(event);
+      for (const one of early.splice(0)) tell(one);
+      if (run === null) return false;
+      const isThere = state.run?.id === run || state.schedule?.run === run;
+      if (isSeen && !isThere) throw lostSight();
+      isSeen ||= isThere;
+      if (!hasEnded(state, run, request.schedule !== undefined)) return false;
+      end = state;
+      return true;
+    });
+  } finally {
+    forget();
+  }
+  return codeOf(end, { scheduled: request.schedule !== undefined, stopped, json, endOfSchedule });
+}
+
+function hasEnded({ run, schedule }: DaemonState, id: string, isScheduled: boolean): boolean {
+  if (isScheduled) return schedule?.run === id && isOver(schedule.state);
+  return run?.id === id && ENDED.has(run.state);
+}
+
+function codeOf(
+  end: DaemonState | null,
+  {
+    scheduled,
+    stopped,
+    json,
+    endOfSchedule,
+  }: Pick<FireAt, 'json' | 'endOfSchedule'> & { scheduled: boolean; stopped: boolean },
+): number {
+  const { run = null, schedule = null } = end ?? {};
+  if (scheduled) return schedule === null ? 1 : endOfSchedule(schedule, stopped);
+  if (run?.state === 'stopped') return STOPPED;
+  if (run === null || run.error === null) return 0;
+  if (json)
+    process.stdout.write(
+      `${JSON.stringify(new EvenrungError(run.error, run.sentence ?? run.state).toWire())}\n`,
+    );
+  return ERRORS[run.error].exit;
+}
+
+const lostSight = () =>
+  new EvenrungError(
+    'daemon-unreachable',
+    'The run ended, or was cut off, while the daemon could not be reached: look in the panel how it went.',
+  );
+
+function isOf(happening: Happening, id: string): boolean {
+  switch (happening.type) {
+    case 'body':
+    case 'unfinished':
+    case 'watch':
+      return false;
+    case 'run':
+      return happening.run.id === id;
+    case 'schedule':
+      return happening.schedule?.run === id;
+    case 'line-set':
+    case 'run-state':
+    case 'pass':
+    case 'frame':
+    case 'trouble':
+    case 'note':
+      return happening.run === id;
+  }
+}

@@ -1,0 +1,108 @@
+// Sends each event to every watcher, written once for all of them. It never waits: what a watcher has not taken yet is bounded, and one
+// that falls behind is dropped and catches up when it comes back. A few watchers get each event at once; a crowd gets them in
+// bunches, so that telling them never takes more than a small share of the time that the run has.
+import type { Duplex } from 'node:stream';
+import type { WebSocket } from 'ws';
+import type { NumberedEvent } from '../../shared/state.js';
+import type { DaemonMessage } from '../../shared/stream.js';
+import type { EventLog } from '../run/index.js';
+
+/** What a watcher may leave untaken before it is dropped. */
+const MOST_UNSENT_BYTES = 1024 * 1024;
+/** What was missed is sent event by event up to here; beyond it the whole state is smaller. */
+const MOST_MISSED_BYTES = 256 * 1024;
+/** So many get each event at once. */
+const FEW = 32;
+/** Telling a crowd takes at most one part in so many of the time. */
+const SHARE = 100;
+const LONGEST_WAIT_MS = 400;
+
+interface Watching {
+  readonly watcher: WebSocket;
+  readonly socket: Duplex;
+  /** The number of the last event that it has. */
+  after: number;
+}
+
+export class FanOut {
+  private readonly events: EventLog;
+  private readonly unwatch: () => void;
+  private readonly watching = new Set<Watching>();
+  private waiting: { seq: number; bytes: Buffer }[] = [];
+  private isPlanned = false;
+  private timer: NodeJS.Timeout | undefined;
+  /** By the steady clock: not told again before. */
+  private notBefore = 0;
+
+  constructor(events: EventLog) {
+    this.events = events;
+    this.unwatch = events.watch((event) => this.take(event));
+  }
+
+  /**
+   * Sends what was missed, or the whole state, and from then on every event.
+   * @param after the last event that it saw, where it counted in this daemon's numbers
+   * @returns ends it
+   */
+  add(watcher: WebSocket, socket: Duplex, after: number | undefined): () => void {
+    const { events } = this;
+    const one: Watching = { watcher, socket, after: events.seq };
+    const missed = after === undefined ? undefined : this.missedSince(after);
+    socket.cork();
+    if (missed === undefined)
+      send(watcher, written({ type: 'state', epoch: events.epoch, seq: events.seq, state: events.state }));
+    else for (const bytes of missed) send(watcher, bytes);
+    socket.uncork();
+    this.watching.add(one);
+    return () => this.watching.delete(one);
+  }
+
+  close(): void {
+    this.unwatch();
+    clearTimeout(this.timer);
+    this.waiting = [];
+    this.watching.clear();
+  }
+
+  /** @returns undefined where not all of it is kept, or the whole state is less */
+  private missedSince(after: number): Buffer[] | undefined {
+    const missed = this.events.since(after)?.map((event) => written({ type: 'event', event }));
+    const bytes = missed?.reduce((sum, { length }) => sum + length, 0) ?? 0;
+    return bytes > MOST_MISSED_BYTES ? undefined : missed;
+  }
+
+  private take(event: NumberedEvent): void {
+    if (this.watching.size === 0) return;
+    this.waiting.push({ seq: event.seq, bytes: written({ type: 'event', event }) });
+    if (this.isPlanned) return;
+    this.isPlanned = true;
+    const wait = this.watching.size <= FEW ? 0 : this.notBefore - performance.now();
+    // Once the run has done what it is about.
+    if (wait <= 0) setImmediate(() => this.flush());
+    else this.timer = setTimeout(() => this.flush(), Math.min(wait, LONGEST_WAIT_MS));
+  }
+
+  private flush(): void {
+    const began = performance.now();
+    const { waiting } = this;
+    this.waiting = [];
+    this.isPlanned = false;
+    for (const one of this.watching) {
+      // One write for the whole bunch.
+      one.socket.cork();
+      for (const { seq, bytes } of waiting) if (seq > one.after) send(one.watcher, bytes);
+      one.socket.uncork();
+      one.after = Math.max(one.after, waiting.at(-1)?.seq ?? 0);
+    }
+    const now = performance.now();
+    this.notBefore = now + (now - began) * SHARE;
+  }
+}
+
+export const written = (message: DaemonMessage): Buffer => Buffer.from(JSON.stringify(message));
+
+export function send(watcher: WebSocket, bytes: Buffer): void {
+  if (watcher.readyState !== watcher.OPEN) return;
+  if (watcher.bufferedAmount > MOST_UNSENT_BYTES) watcher.terminate();
+  else watcher.send(bytes, { binary: false });
+}

@@ -1,0 +1,180 @@
+// Every route of the API, as somebody who writes a script has to know it: what it takes, what it answers, and who may. The server is
+// checked against this table, and openapi.ts makes the document from it. Pages and files of the panel are no part of it.
+import { z } from 'zod';
+import {
+  againSchema,
+  keptSetDetailSchema,
+  keptSetsSchema,
+  keptSetViewSchema,
+  relabelSchema,
+  setsQuerySchema,
+} from '../../shared/kept.js';
+import { planSchema } from '../../shared/plan.js';
+import { lookSchema, readinessItemSchema, tickSchema } from '../../shared/readiness.js';
+import { setRequestSchema } from '../../shared/request.js';
+import { lightRequestSchema, runRequestSchema } from '../../shared/run-request.js';
+import { scheduleRequestSchema, scheduleSchema } from '../../shared/schedule.js';
+import { daemonStateSchema, eventSchema, foreseenScheduleSchema } from '../../shared/state.js';
+import { daemonMessageSchema, errorAnswerSchema, watcherMessageSchema } from '../../shared/stream.js';
+import { watchSchema } from '../../shared/watch.js';
+
+/** What a route takes. */
+export const TAKEN = {
+  SetRequest: setRequestSchema,
+  RunRequest: runRequestSchema,
+  ScheduleRequest: scheduleRequestSchema,
+  LightRequest: lightRequestSchema,
+  Look: lookSchema,
+  Tick: tickSchema,
+  Relabel: relabelSchema,
+  Again: againSchema,
+  WatcherMessage: watcherMessageSchema,
+} as const;
+export type Taken = keyof typeof TAKEN;
+
+/** What a route answers, and what the stream says. */
+export const GIVEN = {
+  Plan: planSchema,
+  ForeseenSchedule: foreseenScheduleSchema,
+  Schedule: scheduleSchema,
+  State: z.strictObject({
+    /** Numbers count within an epoch; a new daemon is a new one. */
+    epoch: z.string(),
+    /** The number of the last event that the state holds. */
+    seq: z.number().int(),
+    state: daemonStateSchema,
+  }),
+  DaemonState: daemonStateSchema,
+  ReadinessItem: readinessItemSchema,
+  Watch: watchSchema,
+  RunBegun: z.strictObject({ run: z.string() }),
+  Done: z.strictObject({}),
+  Health: z.strictObject({ ok: z.boolean() }),
+  KeptSets: keptSetsSchema,
+  KeptSetView: keptSetViewSchema,
+  KeptSetDetail: keptSetDetailSchema,
+  Event: eventSchema,
+  DaemonMessage: daemonMessageSchema,
+  ErrorAnswer: errorAnswerSchema,
+} as const;
+export type Given = keyof typeof GIVEN;
+
+export interface ApiRoute {
+  readonly method: 'get' | 'post' | 'patch' | 'delete';
+  /** Parameters in braces. */
+  readonly path: string;
+  readonly summary: string;
+  /** Who may: anybody, whoever may watch, whoever may fire. */
+  readonly needs: 'nothing' | 'watch' | 'fire';
+  readonly takes?: Taken;
+  /** Whether it is understood without a body, too. */
+  readonly takesOptional?: true;
+  readonly query?: z.ZodObject;
+  readonly status: number;
+  readonly gives: Given | { readonly media: string };
+  /** Other answers that are none of an error. */
+  readonly also?: Readonly<Record<number, string>>;
+  /** Whether it changes something, so that a key keeps it from counting twice. */
+  readonly isPress?: true;
+}
+
+const fire = { needs: 'fire', isPress: true } as const;
+const watch = { method: 'get', needs: 'watch', status: 200 } as const;
+const JPEG = { media: 'image/jpeg' } as const;
+const NOT_MODIFIED = { 304: 'The picture is as it was.' } as const;
+
+export const API_ROUTES: readonly ApiRoute[] = [
+  { ...watch, needs: 'nothing', path: '/api/health', summary: 'Whether the daemon answers', gives: 'Health' },
+  { ...watch, path: '/api/openapi.json', summary: 'This document', gives: { media: 'application/json' } },
+  { ...watch, path: '/api/state', summary: 'What the daemon is doing', gives: 'State' },
+  {
+    ...watch,
+    path: '/api/stream',
+    summary: 'The same as it happens: a WebSocket. WatcherMessage goes in, DaemonMessage comes out.',
+    status: 101,
+    gives: { media: 'application/json' },
+  },
+  {
+    ...{ method: 'post', path: '/api/plan', needs: 'watch', status: 200 },
+    ...{ summary: 'Plans a set for the body that is there', takes: 'SetRequest', gives: 'Plan' },
+  },
+  {
+    ...{ method: 'post', path: '/api/schedule', needs: 'watch', status: 200 },
+    ...{ summary: 'What a run on a schedule would come to', takes: 'RunRequest', gives: 'ForeseenSchedule' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run', status: 202 },
+    ...{ summary: 'Fires a set, or begins a schedule', takes: 'RunRequest', gives: 'RunBegun' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run/stop', status: 202 },
+    ...{ summary: 'Ends the run after the frame in hand, and puts the settings back', gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run/hold', status: 202 },
+    ...{ summary: 'Fires nothing more after the frame in hand, until it may go on', gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run/go-on', status: 202 },
+    ...{ summary: 'Lets a run go on that is held', gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run/resume', status: 202 },
+    ...{ summary: 'Goes on with the run that was cut off', gives: 'RunBegun' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/run/end', status: 200 },
+    ...{ summary: 'Ends the run that was cut off; what was made stays', gives: 'Done' },
+  },
+  {
+    ...{ ...watch, path: '/api/run/{run}/frames/{frame}/thumbnail' },
+    ...{ summary: 'A small picture of a frame of the run', gives: JPEG },
+    also: { 302: 'It is among the pictures of its set.' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/body/look', status: 202 },
+    ...{ summary: 'Looks for a camera', takes: 'Look', takesOptional: true, gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/body/check', status: 200 },
+    ...{ summary: 'Reads the settings of the body anew', gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/body/clock', status: 200 },
+    ...{ summary: "Sets the body's clock to this computer's", gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/body/tick', status: 200 },
+    ...{ summary: 'Says what the wire cannot tell', takes: 'Tick', gives: 'Done' },
+  },
+  {
+    ...{ ...watch, path: '/api/sets', query: setsQuerySchema },
+    ...{ summary: 'Sets that were fired, the newest first', gives: 'KeptSets' },
+  },
+  { ...watch, path: '/api/sets/{id}', summary: 'One of them', gives: 'KeptSetDetail' },
+  {
+    ...{ ...fire, method: 'patch', path: '/api/sets/{id}', status: 200 },
+    ...{ summary: 'Gives it another name, note or viewpoint', takes: 'Relabel', gives: 'KeptSetView' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sets/{id}/again', status: 202 },
+    ...{ summary: 'Fires frames of it once more', takes: 'Again', gives: 'RunBegun' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sets/{id}/complete', status: 202 },
+    ...{ summary: 'Makes the frames that it lacks', gives: 'RunBegun' },
+  },
+  { ...watch, path: '/api/sets/{id}/contact-sheet', summary: 'Its contact sheet', gives: JPEG },
+  {
+    ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/picture', also: NOT_MODIFIED },
+    ...{ summary: 'A frame as a picture; of a raw file its preview', gives: JPEG },
+  },
+  {
+    ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/thumbnail', also: NOT_MODIFIED },
+    ...{ summary: 'A small picture of a frame', gives: JPEG },
+  },
+  {
+    ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/file' },
+    ...{ summary: 'The file of a frame, as it came', gives: { media: 'application/octet-stream' } },
+  },
+];

@@ -1,0 +1,15 @@
+// Who sends a request, as far as routes have to know: whose keys count, and what a person calls them. Whoever lets requests in says
+// so; here it is always whoever sits at this computer.
+import type { FastifyRequest } from 'fastify';
+
+export interface RequestVisitor {
+  /** Keys of one visitor are nothing to another; null where nobody can tell who it is: then keys count for nothing. */
+  readonly key: string | null;
+  /** As a person would name them. */
+  readonly name: string;
+}
+
+export const visitorOf = (_request: FastifyRequest): RequestVisitor => ({
+  key: 'this-computer',
+  name: 'this computer',
+});

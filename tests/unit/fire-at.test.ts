@@ -1,0 +1,252 @@
+// `fire --to` and `run --to`: a daemon on loopback fires, and a command somewhere else follows it, also across a lost network.
+import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
+import net from 'node:net';
+import os from 'node:os';
+import path from 'node:path';
+import { Command } from 'commander';
+import pino from 'pino';
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { ENDED } from '../../shared/fold.js';
+import type { NumberedEvent, ScheduleView } from '../../shared/state.js';
+import { Body, type FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { DaemonClient } from '../../src/commands/daemon-client.js';
+import { addFire } from '../../src/commands/fire.js';
+import { fireAt } from '../../src/commands/fire-at.js';
+import { addRun } from '../../src/commands/run.js';
+import { EventLog, Station } from '../../src/run/index.js';
+import { ProfileStore } from '../../src/run/profiles.js';
+import { type RunningServer, startServer } from '../../src/server/index.js';
+
+const THREE = { frames: 3, step: 1, base: '1/60' };
+
+class SlowLink extends PracticeLink {
+  releases = 0;
+  afterFire: (count: number) => void | Promise<void> = () => undefined;
+  override async fire(options: FireOptions) {
+    this.releases += 1;
+    const count = this.releases;
+    const frame = await super.fire(options);
+    await this.afterFire(count);
+    return frame;
+  }
+}
+
+let folder = '';
+let link: SlowLink;
+let station: Station;
+let events: EventLog;
+let server: RunningServer;
+let said: string[] = [];
+const closing: (() => void)[] = [];
+beforeEach(async () => {
+  folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  await writeFile(path.join(folder, 'index.html'), '<title>panel</title>');
+  link = new SlowLink(new PracticeBody({ timing: AT_ONCE }));
+  events = new EventLog();
+  station = new Station({
+    ...{ choice: 'practice', into: path.join(folder, 'sets'), events, log: () => undefined },
+    ...{ stateFolder: path.join(folder, 'state'), configFolder: path.join(folder, 'config') },
+    finder: {
+      profiles: new ProfileStore(path.join(folder, 'config'), () => undefined),
+      find: async () => ({ notes: [], body: await Body.meet(link) }),
+    },
+  });
+  await station.look();
+  const log = pino({ level: 'silent' });
+  server = await startServer({ station, events, log, panel: folder, notes: folder, port: 0 });
+  said = [];
+  vi.spyOn(process.stdout, 'write').mockImplementation((text) => {
+    said.push(String(text));
+    return true;
+  });
+  vi.spyOn(process.stderr, 'write').mockImplementation(() => true);
+});
+afterEach(async () => {
+  vi.restoreAllMocks();
+  process.exitCode = undefined;
+  for (const close of closing.splice(0)) close();
+  await station.close();
+  await server.close();
+  await rm(folder, { recursive: true, force: true });
+});
+
+const fireHere = (address: string, json = true) =>
+  fireAt({
+    ...{ address, json, foreseen: async () => THREE },
+    endOfSchedule: (schedule: ScheduleView) => (schedule.state === 'complete' ? 0 : 1),
+  });
+const saidEvents = () => said.map((line) => JSON.parse(line) as NumberedEvent);
+const verifiedIn = (told: readonly NumberedEvent[]) =>
+  told.flatMap(({ happening }) =>
+    happening.type === 'frame' && happening.frame.state === 'verified' ? [happening.frame.number] : [],
+  );
+
+function command(): Command {
+  const program = new Command().exitOverride().configureOutput({ writeErr: () => undefined });
+  addRun(program);
+  addFire(program, pino({ level: 'silent' }));
+  return program;
+}
+const runCommand = (...args: string[]) => command().parseAsync(['node', 'evenrung', ...args]);
+
+describe('fire --to', () => {
+  it('is fired there, and goes by here to its end: an event a line', async () => {
+    expect(await fireHere(server.address)).toBe(0);
+    const told = saidEvents();
+    expect(told[0]?.happening.type).toBe('run');
+    expect(told.map(({ seq }) => seq)).toEqual(told.map(({ seq }) => seq).sort((a, b) => a - b));
+    expect([...new Set(verifiedIn(told))].sort()).toEqual([1, 2, 3]);
+    expect(told.at(-1)?.happening).toMatchObject({ type: 'run-state', state: 'complete' });
+    expect(await readdir(path.join(folder, 'sets'))).toHaveLength(1);
+  });
+
+  it('as a command, in words', async () => {
+    await runCommand('fire', '--frames', '3', '--step', '1', '--delay', '0.2', '--to', server.address);
+    expect(process.exitCode).toBe(0);
+    expect(said.join('')).toMatch(/^3 frames in 1 pass, about 1 s, beginning in 1 s\n/);
+    expect(said.join('')).toContain('\nPass 1 of 1\n');
+    expect(said.join('')).toMatch(/All 3 frames are verified\.\nSet folder: /);
+  });
+
+  it('tells the lightest frame from an address, though both are called --to', async () => {
+    await runCommand('fire', '--from', '-1', '--to', '1', '--step', '1', '--to', server.address);
+    expect(events.state.run?.frames.map(({ offset }) => offset)).toEqual([-1, 0, 1]);
+  });
+
+  it('what the daemon decides is refused here', async () => {
+    await expect(
+      runCommand('fire', '--frames', '3', '--step', '1', '--into', '/tmp', '--to', server.address),
+    ).rejects.toMatchObject({
+      code: 'malformed-request',
+      message: expect.stringMatching(/^--into is decided/),
+    });
+    expect(events.state.run).toBeNull();
+  });
+
+  it('a schedule is followed to its end', async () => {
+    const schedule = { every: '5s', count: 1 };
+    const code = await fireAt({
+      ...{ address: server.address, json: true },
+      foreseen: async (foresee) => {
+        expect((await foresee({ ...THREE, schedule })).estimate.sets).toBe(1);
+        return { ...THREE, schedule };
+      },
+      endOfSchedule: (end) => (end.state === 'complete' ? 0 : 1),
+    });
+    expect(code).toBe(0);
+    expect(saidEvents().at(-1)?.happening).toMatchObject({
+      type: 'schedule',
+      schedule: { state: 'complete' },
+    });
+  });
+
+  it('is refused in the words of the daemon: another set is being fired', async () => {
+    await station.start(THREE, "Ana's phone");
+    station.hold();
+    await expect(fireHere(server.address)).rejects.toMatchObject({
+      code: 'run-under-way',
+      message: expect.stringContaining('by "Ana\'s phone"'),
+    });
+  });
+
+  it('ends with 130 where somebody stops it there', async () => {
+    link.afterFire = (count) => {
+      if (count === 1) station.stop();
+    };
+    expect(await fireHere(server.address)).toBe(130);
+  });
+
+  it('loses the network in the middle, and misses nothing', async () => {
+    const relay = await relayTo(Number(new URL(server.address).port));
+    link.afterFire = async (count) => {
+      if (count !== 2) return;
+      relay.cut();
+      await new Promise((resolve) => setTimeout(resolve, 300));
+    };
+    expect(await fireHere(`http://127.0.0.1:${relay.port}`)).toBe(0);
+    expect(relay.cuts).toBeGreaterThan(0);
+    const told = saidEvents();
+    const all = events.since(0)?.filter(({ seq }) => seq >= (told[0]?.seq ?? 0)) ?? [];
+    const last = told.at(-1)?.seq ?? 0;
+    const ours = all.filter(({ seq, happening }) => seq <= last && 'run' in happening);
+    expect(told).toEqual(ours);
+    expect(link.releases).toBe(3);
+  });
+
+  it('where nobody answers: says so', async () => {
+    const free = net.createServer();
+    await new Promise<void>((resolve) => free.listen(0, '127.0.0.1', resolve));
+    const { port } = free.address() as net.AddressInfo;
+    await new Promise((resolve) => free.close(resolve));
+    await expect(fireHere(`http://127.0.0.1:${port}`)).rejects.toMatchObject({ code: 'daemon-unreachable' });
+  });
+});
+
+/**
+ * A network that can be cut. The daemon looks at the host that a request names, so the name is put right on the way.
+ */
+async function relayTo(to: number) {
+  const pairs = new Set<net.Socket>();
+  let cuts = 0;
+  let port = 0;
+  const relay = net.createServer((from) => {
+    const there = net.connect(to, '127.0.0.1');
+    for (const socket of [from, there]) {
+      pairs.add(socket);
+      socket.on('error', () => undefined);
+      socket.on('close', () => pairs.delete(socket));
+    }
+    from.once('data', (head) => {
+      there.write(head.toString('latin1').replaceAll(`127.0.0.1:${port}`, `127.0.0.1:${to}`), 'latin1');
+      from.pipe(there);
+    });
+    there.pipe(from);
+  });
+  await new Promise<void>((resolve) => relay.listen(0, '127.0.0.1', resolve));
+  port = (relay.address() as net.AddressInfo).port;
+  closing.push(() => {
+    for (const socket of pairs) socket.destroy();
+    relay.close();
+  });
+  return {
+    port,
+    get cuts() {
+      return cuts;
+    },
+    cut() {
+      cuts += pairs.size;
+      for (const socket of pairs) socket.resetAndDestroy();
+    },
+  };
+}
+
+describe('run --to', () => {
+  const heldNow = () => expect.poll(() => events.state.run?.state, { interval: 10, timeout: 5000 });
+
+  it('holds, lets go on, and stops', async () => {
+    await station.start(THREE);
+    await runCommand('run', 'hold', '--to', server.address);
+    await heldNow().toBe('held');
+    await runCommand('run', 'go-on', '--to', server.address);
+    await station.settled();
+    expect(events.state.run?.state).toBe('complete');
+    await station.start(THREE);
+    station.hold();
+    await runCommand('run', 'stop', '--to', server.address, '--json');
+    await station.settled();
+    expect(ENDED.has(events.state.run?.state ?? 'preparing')).toBe(true);
+    expect(said).toEqual(['Told: it holds after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
+  });
+
+  it.each(['stop', 'hold', 'go-on'])('%s where nothing is fired is refused', async (name) => {
+    await expect(runCommand('run', name, '--to', server.address)).rejects.toMatchObject({
+      code: name === 'stop' ? 'nothing-to-stop' : 'nothing-to-hold',
+    });
+  });
+});
+
+it.each(['4', 'localhost:4160', 'ftp://127.0.0.1', ''])("'%s' is no address", (text) => {
+  expect(() => DaemonClient.addressIn(text)).toThrow(expect.objectContaining({ code: 'malformed-request' }));
+});
