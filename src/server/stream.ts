@@ -7,33 +7,42 @@ import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { firstIssue } from '../../shared/request.js';
 import { type DaemonMessage, type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
 import type { EventLog } from '../run/index.js';
-import type { Guard } from './guard.js';
+import { Bucket, type Rate, type Visitor } from './access/index.js';
 
 export const STREAM_PATH = '/api/stream';
 
 const LARGEST_MESSAGE_BYTES = 4096;
 const MOST_UNSENT_BYTES = 1024 * 1024;
 const FAREWELL_MS = 500;
+const MOST_WATCHERS = 256;
+/** A watcher says hello, and then has nothing to say. */
+const MESSAGES: Rate = { burst: 30, perSecond: 5 };
 /** A watcher that sends nonsense is told so a few times, then closed. */
 const MOST_MISTAKES = 5;
 
 export class Stream {
   private readonly sockets = new WebSocketServer({ noServer: true, maxPayload: LARGEST_MESSAGE_BYTES });
   private readonly events: EventLog;
+  private readonly visitors = new Map<WebSocket, Visitor>();
 
   constructor(events: EventLog) {
     this.events = events;
   }
 
-  /** Takes an upgrade request over, or refuses it with a plain HTTP answer. */
-  upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, guard: Guard): void {
+  /**
+   * Takes an upgrade request over, or refuses it with a plain HTTP answer.
+   * @param admit says who it is; throws where they are not let in
+   */
+  upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, admit: () => Visitor): void {
     // A client that is gone before it was answered must not take the daemon along.
     socket.on('error', () => socket.destroy());
     try {
-      guard.check(request.headers);
+      const visitor = admit();
       if (request.url !== STREAM_PATH)
         throw new EvenrungError('not-found', 'There is no stream at this address.');
-      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher));
+      if (this.sockets.clients.size >= MOST_WATCHERS)
+        throw new EvenrungError('too-many-requests', 'Too many watch already.');
+      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher, visitor));
     } catch (cause) {
       const error = asEvenrungError(cause);
       const body = JSON.stringify(error.toWire());
@@ -42,22 +51,35 @@ export class Stream {
     }
   }
 
+  /** Hangs up on a device, at once: nothing more is told to it. */
+  drop(device: string): void {
+    for (const [watcher, visitor] of this.visitors) if (visitor.device === device) watcher.terminate();
+  }
+
   /** Says goodbye to every watcher, and does not wait for those who do not answer. */
   close(): void {
-    for (const watcher of this.sockets.clients) {
-      watcher.close(1001);
-      setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
-    }
+    for (const watcher of this.sockets.clients) end(watcher, 1001);
     this.sockets.close();
   }
 
-  private welcome(watcher: WebSocket): void {
+  private welcome(watcher: WebSocket, visitor: Visitor): void {
+    this.visitors.set(watcher, visitor);
+    const heard = new Bucket(MESSAGES, performance.now());
     let mistakes = 0;
     let unwatch: (() => void) | undefined;
     // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
     watcher.on('error', () => undefined);
-    watcher.on('close', () => unwatch?.());
+    watcher.on('close', () => {
+      this.visitors.delete(watcher);
+      unwatch?.();
+    });
     watcher.on('message', (data, isBinary) => {
+      // What was on its way when it was closed is not read any more.
+      if (watcher.readyState !== watcher.OPEN) return;
+      if (!heard.take(performance.now())) {
+        end(watcher, 1008);
+        return;
+      }
       try {
         const message = readMessage(data, isBinary);
         if (unwatch !== undefined) throw new EvenrungError('malformed-message', 'Hello was said already.');
@@ -66,7 +88,7 @@ export class Stream {
         const { code, message } = asEvenrungError(cause);
         send(watcher, { type: 'error', code, message });
         mistakes += 1;
-        if (mistakes >= MOST_MISTAKES) watcher.close(1008);
+        if (mistakes >= MOST_MISTAKES) end(watcher, 1008);
       }
     });
   }
@@ -81,6 +103,12 @@ export class Stream {
     }
     return events.watch((event) => send(watcher, { type: 'event', event }));
   }
+}
+
+/** Closes it, and does not wait long for whoever does not answer. */
+function end(watcher: WebSocket, code: number): void {
+  watcher.close(code);
+  setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
 }
 
 /** @throws EvenrungError malformed-message */
