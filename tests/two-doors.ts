@@ -214,9 +214,9 @@ export interface Memory {
 
 /** What is held, and what the process takes, once what is not needed any more is gone. */
 export async function memory(): Promise<Memory> {
-  for (let round = 0; round < 5; round += 1) {
+  for (let round = 0; round < 3; round += 1) {
     collect();
-    await pause(100);
+    await pause(50);
   }
   const { heapUsed, external, rss } = process.memoryUsage();
   return { heldMb: (heapUsed + external) / 2 ** 20, residentMb: rss / 2 ** 20 };

@@ -209,7 +209,8 @@ async function openDoor(
   addAccess(app, { access, door, network });
   await addNotes(app, options);
   await app.register(fastifyStatic, { root: options.panel });
-  boundConnections(app.server, door.bounds);
+  const hangUp = boundConnections(app.server, door.bounds);
+  app.addHook('preClose', async () => hangUp());
   app.server.on('upgrade', (request, socket, head) => {
     stream.upgrade(request, socket, head, () => {
       if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
@@ -310,7 +311,9 @@ const NO_SUCH_ADDRESS = new Set(['EAFNOSUPPORT', 'EADDRNOTAVAIL']);
 
 /** What is no HTTP, comes too slowly or has too large a head: told once, then hung up on. */
 function tellBroken(cause: Error & { code?: string }, socket: Socket): void {
-  if (cause.code === 'ECONNRESET' || !socket.writable) {
+  // Where no request can have been, because TLS was not agreed on, nothing could be told.
+  const isHttp = /^HPE_|^ERR_HTTP_/.test(cause.code ?? '');
+  if (!isHttp || !socket.writable) {
     socket.destroy();
     return;
   }

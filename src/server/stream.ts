@@ -73,6 +73,10 @@ export class Stream {
       this.visitors.delete(watcher);
       unwatch?.();
     });
+    // Each is answered by ws itself, and the answers would pile up.
+    watcher.on('ping', () => {
+      if (!heard.take(performance.now())) watcher.terminate();
+    });
     watcher.on('message', (data, isBinary) => {
       // What was on its way when it was closed is not read any more.
       if (watcher.readyState !== watcher.OPEN) return;

@@ -39,25 +39,36 @@ export const LARGEST_HEADER_BYTES = 8 * 1024;
 /** How often what is too slow is looked for. */
 export const LOOK_FOR_SLOW_MS = 1000;
 
-/** Hangs up on connections past the bounds, before a byte of them is read. */
-export function boundConnections(server: Server, { connections, connectionsPerAddress }: Bounds): void {
+/** Those who watch are told goodbye first. */
+const FAREWELL_MS = 1000;
+
+/**
+ * Hangs up on connections past the bounds, before a byte of them is read.
+ * @returns what hangs up on all that are left soon after: also on those that never said anything, of which the server knows nothing
+ */
+export function boundConnections(server: Server, { connections, connectionsPerAddress }: Bounds): () => void {
   const open = new Map<string, number>();
-  let all = 0;
+  const sockets = new Set<Socket>();
   // Of a server over TLS these are the connections beneath it.
   server.on('connection', (socket: Socket) => {
     const address = addressOf(socket.remoteAddress);
     const own = open.get(address) ?? 0;
-    if (all >= connections || (!isLoopback(address) && own >= connectionsPerAddress)) {
+    if (sockets.size >= connections || (!isLoopback(address) && own >= connectionsPerAddress)) {
       socket.destroy();
       return;
     }
-    all += 1;
+    sockets.add(socket);
     open.set(address, own + 1);
     socket.once('close', () => {
-      all -= 1;
+      sockets.delete(socket);
       const left = (open.get(address) ?? 1) - 1;
       if (left > 0) open.set(address, left);
       else open.delete(address);
     });
   });
+  return () => {
+    setTimeout(() => {
+      for (const socket of sockets) socket.destroy();
+    }, FAREWELL_MS).unref();
+  };
 }
