@@ -19,12 +19,24 @@ import { AT_ONCE, PracticeBody } from '../src/camera/practice/model.js';
 import { PracticeLink } from '../src/camera/practice/practice-link.js';
 import { EventLog, Station } from '../src/run/index.js';
 import { ProfileStore } from '../src/run/profiles.js';
+import type { Bounds } from '../src/server/access/index.js';
 import { type RunningServer, startServer } from '../src/server/index.js';
 
 /** What the second door is called: no such name leads anywhere, and nothing leaves this computer. */
 export const NAME = 'boathouse.test';
 /** Stands in files that no request may read. */
 export const PRIVATE = 'dark-beams-and-a-bright-lake';
+
+/** The state, the names of folders, what lies beside the panel. */
+export const IS_PRIVATE = new RegExp(`${PRIVATE}|"epoch"|"actuations"|"frames":`);
+/** Where what is asked counts, not how often. */
+export const WIDE_BOUNDS: Bounds = {
+  connectionsPerAddress: 1000,
+  connections: 1000,
+  requests: { burst: 1e9, perSecond: 1e9 },
+  headersMs: 5000,
+  requestMs: 10_000,
+};
 
 export type Which = 'here' | 'network';
 
@@ -50,7 +62,7 @@ export interface Doors {
   readonly host: Readonly<Record<Which, string>>;
   ask(which: Which, method: string, at: string, asked?: Asked): Promise<Answer>;
   /** Sends bytes as they are, and takes what comes back until it is hung up or nothing comes for a while. */
-  raw(which: Which, bytes: string | Buffer, quietMs?: number): Promise<string>;
+  raw(which: Which, bytes: string | Buffer, quietMs?: number, thenEnds?: boolean): Promise<string>;
   /** A connection that nothing was said on yet. */
   connect(which: Which): Promise<net.Socket>;
   /** @returns the cookie of a new device */
@@ -63,7 +75,8 @@ export interface Doors {
   close(): Promise<void>;
 }
 
-export async function openDoors(): Promise<Doors> {
+/** @param bounds where those of the doors are not meant */
+export async function openDoors(bounds?: Bounds): Promise<Doors> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   const [panel, state] = [path.join(folder, 'panel'), path.join(folder, 'state')];
   await mkdir(panel);
@@ -93,6 +106,7 @@ export async function openDoors(): Promise<Doors> {
     panel,
     notes: folder,
     port: 0,
+    bounds,
     lan: { port: 0, isPlain: false, stateFolder: state, host: '127.0.0.1', names: [NAME] },
   });
   const network = server.network?.addresses[0] ?? '';
@@ -141,7 +155,7 @@ export async function openDoors(): Promise<Doors> {
       socket.on('error', () => undefined);
     });
 
-  const raw: Doors['raw'] = async (which, bytes, quietMs = 700) => {
+  const raw: Doors['raw'] = async (which, bytes, quietMs = 700, thenEnds = false) => {
     const socket = await connect(which);
     return new Promise((resolve) => {
       let text = '';
@@ -150,7 +164,8 @@ export async function openDoors(): Promise<Doors> {
         text += part.toString('latin1');
       });
       socket.on('close', () => resolve(text));
-      socket.write(bytes);
+      if (thenEnds) socket.end(bytes);
+      else socket.write(bytes);
     });
   };
 

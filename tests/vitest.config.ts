@@ -6,6 +6,7 @@ const ALONE = [
   'tests/resume/**/*.test.ts',
   'tests/wire/fuzz.test.ts',
   'tests/unit/learn.test.ts',
+  'tests/unit/attacks.test.ts',
 ];
 const ALL = ['tests/**/*.test.ts'];
 

@@ -23,7 +23,7 @@ export const NETWORK_BOUNDS: Bounds = {
   connections: 400,
   requests: { burst: 400, perSecond: 50 },
   headersMs: 5000,
-  requestMs: 15_000,
+  requestMs: 10_000,
 };
 
 /** Two hundred watchers of this computer have to fit. */
@@ -32,7 +32,7 @@ export const OWN_BOUNDS: Bounds = {
   connections: 600,
   requests: { burst: 2000, perSecond: 500 },
   headersMs: 5000,
-  requestMs: 15_000,
+  requestMs: 10_000,
 };
 
 export const LARGEST_HEADER_BYTES = 8 * 1024;
