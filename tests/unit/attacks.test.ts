@@ -786,15 +786,17 @@ attack(
   'requests without pause',
   async () => {
     const one = `GET /api/health HTTP/1.1\r\nHost: ${doors.host.network}\r\n\r\n`;
-    const texts = await Promise.all([1, 2, 3].map(() => doors.raw('network', one.repeat(1000), 3000)));
+    const began = performance.now();
+    const texts = await Promise.all([1, 2, 3].map(() => doors.raw('network', one.repeat(1000), 1500)));
+    const seconds = (performance.now() - began) / 1000;
     const answers = texts.flatMap((text) =>
       [...text.matchAll(/HTTP\/1\.1 (\d{3})/g)].map(([, status]) => status ?? ''),
     );
-    const heard = answers.filter((status) => status === '200').length;
     expect(answers.filter((status) => status !== '200' && status !== '429')).toEqual([]);
-    expect(answers).toContain('429');
-    expect(heard).toBeLessThan(1500);
-    const all = `${outcomes(answers)} of 3000, then hung up`;
+    // What fits at once, and what has room again meanwhile.
+    const heard = answers.filter((status) => status === '200').length;
+    expect(heard).toBeLessThanOrEqual(400 + 50 * seconds);
+    const all = `of 3000 ${outcomes(answers)}, then hung up`;
     return all;
   },
   120_000,
