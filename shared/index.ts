@@ -1,4 +1,5 @@
 // Schemas and types of everything that crosses the wire. Imports nothing of src/.
+export * from './access.js';
 export * from './clipping.js';
 export * from './errors.js';
 export * from './ev.js';

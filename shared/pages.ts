@@ -13,6 +13,8 @@ const stops = (section: string): PageSection => ({ page: 'hardware-notes/when-it
 
 const NOT_OFFERED = stops('The camera does not offer a setting');
 const STRANGER = stops('The daemon does not let the request in');
+const MAY_NOT = stops('This device may not do that');
+const PAIRING = stops('The pairing code is not good');
 const UNREADABLE_MESSAGE = stops('A message to the daemon is not understood');
 
 export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
@@ -43,6 +45,15 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'port-in-use': stops('The port is in use'),
   'foreign-host': STRANGER,
   'foreign-origin': STRANGER,
+  'not-paired': stops('This device is not paired'),
+  'watch-only': MAY_NOT,
+  'only-here': MAY_NOT,
+  'pairing-refused': PAIRING,
+  'too-many-tries': PAIRING,
+  'too-many-requests': stops('Too much is asked at once'),
+  'no-network-door': stops('No phone can be paired'),
+  'no-such-device': stops('There is no such device'),
+  'no-daemon': stops('No daemon answers'),
   'too-large': UNREADABLE_MESSAGE,
   'not-found': stops('There is nothing at this address'),
   'malformed-message': UNREADABLE_MESSAGE,

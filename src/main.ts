@@ -4,6 +4,7 @@ import { Command } from 'commander';
 import pino from 'pino';
 import about from '../package.json' with { type: 'json' };
 import { addBodies } from './commands/bodies.js';
+import { addDevices } from './commands/devices.js';
 import { addFire } from './commands/fire.js';
 import { addLearn } from './commands/learn.js';
 import { addPlan } from './commands/plan.js';
@@ -39,9 +40,14 @@ addBodies(program, log);
 addLearn(program, log);
 addSets(program, log);
 addRun(program);
+addDevices(program);
 
 // The errors of subcommands come as exceptions too.
-for (const command of program.commands) command.exitOverride().configureOutput({ writeErr: () => undefined });
+const quiet = (command: Command): void => {
+  command.exitOverride().configureOutput({ writeErr: () => undefined });
+  command.commands.forEach(quiet);
+};
+program.commands.forEach(quiet);
 
 outliveReaders();
 

@@ -7,6 +7,7 @@ const ALONE = [
   'tests/wire/fuzz.test.ts',
   'tests/unit/learn.test.ts',
   'tests/unit/speed.test.ts',
+  'tests/unit/attacks.test.ts',
 ];
 const ALL = ['tests/**/*.test.ts'];
 

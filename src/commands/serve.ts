@@ -6,6 +6,7 @@ import { type Alarm, EventLog, Station } from '../run/index.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
 import { askInTerminal } from './ask-terminal.js';
 import { goOnWhenMet } from './go-on.js';
+import { type LanChoice, lanPortOf, tellLan, wantsLan } from './lan.js';
 import {
   addNamingOptions,
   type BodyOptions,
@@ -18,11 +19,11 @@ import {
   portNumber,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
-import { defaultInto, notesFolder, panelFolder } from './places.js';
+import { defaultInto, notesFolder, panelFolder, stateFolder } from './places.js';
 import { ANSWERS_AGAIN, HELD, onStopSignal, STOPPED, STOPPING } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
-interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice {
+interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice, LanChoice {
   readonly into: string;
   /** Seconds. */
   readonly patience: number;
@@ -40,6 +41,9 @@ export function addServe(program: Command, log: Logger): void {
     .addOption(patienceOption())
     .option('--into <folder>', 'folder that takes the set folders', defaultInto())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
+    .option('--lan', 'listen on the network too, over TLS, for devices that are paired')
+    .option('--lan-port <n>', "port on the network; by default the one after the panel's", portNumber)
+    .option('--lan-plain', 'without TLS: anybody on the network can read along, and then fire')
     .addOption(
       new Option(
         '--resume <when>',
@@ -68,7 +72,7 @@ async function serve(options: ServeOptions, log: Logger): Promise<number> {
 async function serveWith(
   { journal, owner }: OwnedState,
   alarm: Alarm | null,
-  { into, port, resume, patience, ...which }: ServeOptions,
+  { into, port, resume, patience, lan, lanPort, lanPlain, ...which }: ServeOptions,
   log: Logger,
 ): Promise<number> {
   // Loaded only here: the other commands start faster without it.
@@ -86,6 +90,8 @@ async function serveWith(
   });
   await station.checkFolder();
   logEvents(events, log);
+  const choice: LanChoice = { lan, lanPort, lanPlain };
+  const isPlain = lanPlain === true;
   const server = await startServer({
     station,
     events,
@@ -94,9 +100,13 @@ async function serveWith(
     panel: panelFolder(),
     notes: notesFolder(),
     port,
+    ...(wantsLan(choice)
+      ? { lan: { port: lanPortOf(choice, port), isPlain, stateFolder: stateFolder() } }
+      : {}),
   });
   log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
   await owner.announce(server.address);
+  if (server.network !== null) await tellLan(server.network, isPlain, log);
   station.tellUnfinished();
   const isCutOff = station.unfinished() !== null;
   const goesOn = resume === 'always' && isCutOff ? goOnWhenMet(station, events, log) : () => undefined;

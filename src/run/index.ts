@@ -20,7 +20,8 @@ export {
 } from './journal/index.js';
 export { findSet, type KeptSet, newestSets } from './kept-sets.js';
 export type { LearnOptions, LearnStep } from './learn.js';
-export { Owner } from './owner.js';
+export { Owner, whoOwns } from './owner.js';
 export { Run, type RunOptions } from './run.js';
 export { crossesSunrise, foreseeSchedule, zoneHere } from './schedule/index.js';
 export { Station, type StationOptions } from './station.js';
+export { inTurn, isMissing, setAside, writeWhole } from './whole-file.js';

@@ -148,6 +148,12 @@ function lockNow(file: string): Database | null {
   }
 }
 
+/** @returns where the panel is of the one who has a state folder; null where nobody is there, or nobody can tell */
+export async function whoOwns(stateFolder: string): Promise<{ readonly address: string | null } | null> {
+  const told = await read(path.join(path.resolve(stateFolder), 'owner.json'));
+  return told !== null && isThere(told) ? { address: told.address } : null;
+}
+
 /** @returns null where nobody can tell */
 async function read(file: string): Promise<Told | null> {
   try {

@@ -4,31 +4,53 @@
 import type { IncomingHttpHeaders } from 'node:http';
 import { EvenrungError } from '../../shared/errors.js';
 
+export type Scheme = 'http' | 'https';
+
+const USUAL_PORTS: Readonly<Record<Scheme, number>> = { http: 80, https: 443 };
+/** What browsers say of a request that a page of another site, or of another port, has made. */
+const FROM_ELSEWHERE = new Set(['cross-site', 'same-site']);
+
 export class Guard {
-  private readonly hosts: ReadonlySet<string>;
+  private readonly names: () => readonly string[];
+  private readonly port: number;
+  private readonly scheme: Scheme;
 
   /** @param names that the daemon is reached by, without port; a name with colons is written in brackets */
-  constructor(names: readonly string[], port: number) {
-    // Browsers leave the usual port out.
-    const written = (name: string) => (port === 80 ? [name, `${name}:80`] : [`${name}:${port}`]);
-    this.hosts = new Set(names.flatMap(written));
+  constructor(names: readonly string[] | (() => readonly string[]), port: number, scheme: Scheme = 'http') {
+    this.names = typeof names === 'function' ? names : () => names;
+    this.port = port;
+    this.scheme = scheme;
   }
 
   /** @throws EvenrungError foreign-host, foreign-origin */
   check(headers: IncomingHttpHeaders): void {
     const host = headers.host?.toLowerCase();
-    if (host === undefined || !this.hosts.has(host)) {
+    if (host === undefined || !this.isOwn(host)) {
       throw new EvenrungError('foreign-host', 'This request names a host that the daemon does not go by.');
     }
     // Browsers send an Origin with whatever can change something; scripts send none.
     const { origin } = headers;
-    if (origin !== undefined && origin.toLowerCase() !== `http://${host}`) {
+    const isForeign = origin !== undefined && origin.toLowerCase() !== `${this.scheme}://${host}`;
+    if (isForeign || isDrawnIn(headers)) {
       throw new EvenrungError(
         'foreign-origin',
         'This request comes from a page that the daemon did not serve.',
       );
     }
   }
+
+  private isOwn(host: string): boolean {
+    // Browsers leave the usual port out.
+    const isUsual = this.port === USUAL_PORTS[this.scheme];
+    return this.names().some((name) => host === `${name}:${this.port}` || (isUsual && host === name));
+  }
+}
+
+/** Whether a page elsewhere shows or reads it. That somebody follows a link to the panel is no such thing. */
+function isDrawnIn(headers: IncomingHttpHeaders): boolean {
+  const { 'sec-fetch-site': site, 'sec-fetch-mode': mode, 'sec-fetch-dest': shownAs } = headers;
+  if (typeof site !== 'string' || !FROM_ELSEWHERE.has(site)) return false;
+  return mode !== 'navigate' || shownAs !== 'document';
 }
 
 /** The names of this machine for itself. */

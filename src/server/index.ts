@@ -1,2 +1,3 @@
 // The daemon over HTTP and WebSocket.
-export { type RunningServer, type ServerOptions, startServer } from './server.js';
+export { codeAsText } from './access/index.js';
+export { type RunningNetwork, type RunningServer, type ServerOptions, startServer } from './server.js';

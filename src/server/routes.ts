@@ -2,6 +2,13 @@
 // checked against this table, and openapi.ts makes the document from it. Pages and files of the panel are no part of it.
 import { z } from 'zod';
 import {
+  devicesSchema,
+  meSchema,
+  newPairingSchema,
+  pairingSchema,
+  pairRequestSchema,
+} from '../../shared/access.js';
+import {
   againSchema,
   keptSetDetailSchema,
   keptSetsSchema,
@@ -29,6 +36,8 @@ export const TAKEN = {
   Relabel: relabelSchema,
   Again: againSchema,
   WatcherMessage: watcherMessageSchema,
+  PairRequest: pairRequestSchema,
+  NewPairing: newPairingSchema,
 } as const;
 export type Taken = keyof typeof TAKEN;
 
@@ -56,6 +65,9 @@ export const GIVEN = {
   Event: eventSchema,
   DaemonMessage: daemonMessageSchema,
   ErrorAnswer: errorAnswerSchema,
+  Me: meSchema,
+  Devices: devicesSchema,
+  Pairing: pairingSchema,
 } as const;
 export type Given = keyof typeof GIVEN;
 
@@ -64,8 +76,8 @@ export interface ApiRoute {
   /** Parameters in braces. */
   readonly path: string;
   readonly summary: string;
-  /** Who may: anybody, whoever may watch, whoever may fire. */
-  readonly needs: 'nothing' | 'watch' | 'fire';
+  /** Who may: anybody, whoever may watch, whoever may fire; or only who sits at the computer that the daemon runs on. */
+  readonly needs: 'nothing' | 'watch' | 'fire' | 'here';
   readonly takes?: Taken;
   /** Whether it is understood without a body, too. */
   readonly takesOptional?: true;
@@ -83,7 +95,24 @@ const watch = { method: 'get', needs: 'watch', status: 200 } as const;
 const JPEG = { media: 'image/jpeg' } as const;
 const NOT_MODIFIED = { 304: 'The picture is as it was.' } as const;
 
+const here = { needs: 'here', status: 200 } as const;
+
 export const API_ROUTES: readonly ApiRoute[] = [
+  { ...watch, path: '/api/me', summary: 'Who the daemon takes the one who asks for', gives: 'Me' },
+  {
+    ...{ method: 'post', path: '/api/pair', needs: 'nothing', status: 200 },
+    ...{ summary: 'Exchanges a pairing secret for a session', takes: 'PairRequest', gives: 'Me' },
+  },
+  { ...here, method: 'get', path: '/api/devices', summary: 'The paired devices', gives: 'Devices' },
+  { ...here, method: 'delete', path: '/api/devices/{id}', summary: 'Drops a device', gives: 'Done' },
+  {
+    ...{ ...here, method: 'post', path: '/api/devices/pairing' },
+    ...{ summary: 'A new secret that pairs one device, once', takes: 'NewPairing', gives: 'Pairing' },
+  },
+  {
+    ...{ ...here, method: 'get', path: '/api/devices/pairing/{id}/qr.svg' },
+    ...{ summary: 'Its address as a code for a camera to read', gives: { media: 'image/svg+xml' } },
+  },
   { ...watch, needs: 'nothing', path: '/api/health', summary: 'Whether the daemon answers', gives: 'Health' },
   { ...watch, path: '/api/openapi.json', summary: 'This document', gives: { media: 'application/json' } },
   { ...watch, path: '/api/state', summary: 'What the daemon is doing', gives: 'State' },

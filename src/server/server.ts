@@ -1,26 +1,52 @@
 // The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
 // events come from the log. Where files go, and which body is used, is never said here.
+import type { IncomingHttpHeaders } from 'node:http';
 import fastifyStatic from '@fastify/static';
-import Fastify, {
-  type FastifyBaseLogger,
-  type FastifyInstance,
-  type FastifyReply,
-  LogController,
-} from 'fastify';
+import type { FastifyBaseLogger, FastifyInstance } from 'fastify';
 import { z } from 'zod';
-import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { EvenrungError } from '../../shared/errors.js';
 import { lookSchema, tickSchema } from '../../shared/readiness.js';
 import { toWirePlan } from '../plan/index.js';
 import type { EventLog, JournalReader, Station } from '../run/index.js';
+import {
+  Access,
+  addAccess,
+  addressOf,
+  type Bounds,
+  Buckets,
+  type Door,
+  doorHere,
+  doorToNetwork,
+  hostNames,
+  mustBeAllowed,
+  type Need,
+  networkAddresses,
+  type OpenDoor,
+  ownCertificate,
+  pairingAnswer,
+  STRANGER,
+  usualNeed,
+  type Visitor,
+} from './access/index.js';
+import { appFor, listen } from './app.js';
 import { expectNothing, readFields } from './fields.js';
-import { Guard, LOOPBACK_NAMES } from './guard.js';
+import { type Guard, LOOPBACK_NAMES } from './guard.js';
 import { addIdempotency } from './idempotency.js';
 import { addNotes } from './notes.js';
 import { addSets } from './sets.js';
 import { Stream } from './stream.js';
 import { visitorOf } from './visitor.js';
 
-const LARGEST_BODY_BYTES = 16 * 1024;
+declare module 'fastify' {
+  interface FastifyRequest {
+    /** Who asks. */
+    visitor: Visitor;
+  }
+  interface FastifyContextConfig {
+    /** What the route asks of a visitor, where that is not as usualNeed() has it. */
+    needs?: Need;
+  }
+}
 
 export interface ServerOptions {
   readonly station: Station;
@@ -34,94 +60,164 @@ export interface ServerOptions {
   readonly notes: string;
   /** 0 takes any free port. */
   readonly port: number;
+  /** The door to the network; left out, the daemon listens on this computer alone. */
+  readonly lan?: LanOptions | undefined;
+  /** For tests: other bounds than those of each door. */
+  readonly bounds?: Bounds | undefined;
+}
+
+export interface LanOptions {
+  /** 0 takes any free port. */
+  readonly port: number;
+  /** Without TLS. */
+  readonly isPlain: boolean;
+  /** Keeps the certificate, and which devices are paired. */
+  readonly stateFolder: string;
+  /** For tests, so that nothing leaves this computer: where to listen, and what it is called there. */
+  readonly host?: string;
+  readonly names?: readonly string[];
 }
 
 export interface RunningServer {
   readonly address: string;
   /** What it answers to, such as `GET /api/state`. */
   readonly routes: readonly string[];
+  /** The door to the network; null where there is none. */
+  readonly network: RunningNetwork | null;
   close(): Promise<void>;
 }
 
-const HOST = '127.0.0.1';
+export interface RunningNetwork extends OpenDoor {
+  /** @returns an address that pairs one device that may fire, once */
+  begin(): { readonly link: string; readonly expiresAt: Date };
+}
 
-/** The panel needs nothing but this server, and nobody else's page may frame it. */
-const HEADERS = {
-  'content-security-policy':
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
-  'x-content-type-options': 'nosniff',
-  'referrer-policy': 'no-referrer',
-};
+interface OpenedDoor {
+  readonly app: FastifyInstance;
+  readonly addresses: readonly string[];
+  readonly routes: readonly string[];
+}
 
-/** @throws EvenrungError port-in-use */
+/** @throws EvenrungError port-in-use, state-not-writable */
 export async function startServer(options: ServerOptions): Promise<RunningServer> {
-  const { events, log, port } = options;
+  const { events, log, lan } = options;
+  const stream = new Stream(events);
+  const access = lan === undefined ? null : await Access.open({ stateFolder: lan.stateFolder, log });
+  access?.onDropped((device) => stream.drop(device));
+  const opened: OpenedDoor[] = [];
+  let network: OpenDoor | null = null;
+  const close = async () => {
+    stream.close();
+    await Promise.all(opened.map(({ app }) => app.close()));
+    await access?.close();
+  };
+  try {
+    const here = doorHere(options.bounds);
+    const first = await openDoor(here, options.port, '--port', stream, access, () => network, options);
+    opened.push(first);
+    if (lan !== undefined && access !== null) {
+      const certificate = lan.isPlain
+        ? null
+        : await ownCertificate(lan.stateFolder, namesFor(lan), Date.now());
+      const door = doorToNetwork({
+        access,
+        certificate,
+        host: lan.host,
+        names: lan.names,
+        bounds: options.bounds,
+      });
+      const second = await openDoor(door, lan.port, '--lan-port', stream, access, () => network, options);
+      opened.push(second);
+      network = { addresses: second.addresses, fingerprint: certificate?.fingerprint ?? null };
+    }
+    return {
+      address: first.addresses[0] ?? '',
+      routes: first.routes,
+      network: network === null || access === null ? null : running(network, access),
+      close,
+    };
+  } catch (cause) {
+    await close();
+    throw cause;
+  }
+}
+
+/** What the certificate is made out to. */
+const namesFor = ({ names }: LanOptions): string[] => [
+  ...(names ?? [...networkAddresses(), ...hostNames()]),
+  ...LOOPBACK_NAMES.filter((name) => !name.startsWith('[')),
+];
+
+const running = (network: OpenDoor, access: Access): RunningNetwork => ({
+  ...network,
+  begin() {
+    const { link, expiresAt } = pairingAnswer(access.begin('fire'), network);
+    return { link, expiresAt: new Date(expiresAt) };
+  },
+});
+
+/** @param option that chooses its port */
+async function openDoor(
+  door: Door,
+  port: number,
+  option: string,
+  stream: Stream,
+  access: Access | null,
+  network: () => OpenDoor | null,
+  options: ServerOptions,
+): Promise<OpenedDoor> {
+  const { log } = options;
   let guard: Guard | undefined;
-  const app = Fastify({
-    // Its own greeting says less than ours.
-    loggerInstance: log.child({}, { level: 'warn' }),
-    bodyLimit: LARGEST_BODY_BYTES,
-    // A request that is never finished must not keep the daemon from ending.
-    forceCloseConnections: true,
-    frameworkErrors: (cause, _request, reply) => tell(cause, reply as unknown as FastifyReply),
-    logController: new LogController({ disableRequestLogging: true }),
-  });
+  const requests = new Buckets(door.bounds.requests);
+  /** @returns who it is, where they may ask at all; a paired device is not held up by what others of its address ask */
+  const admit = (headers: IncomingHttpHeaders, remote: string | undefined): Visitor => {
+    // Its own names are known once the port is; until then nobody is let in.
+    if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
+    guard.check(headers);
+    const visitor = door.visitor(headers);
+    if (!requests.take(visitor.device ?? addressOf(remote), performance.now()))
+      throw new EvenrungError('too-many-requests', 'Too much is asked at once: wait a moment.');
+    return visitor;
+  };
+  const app = await appFor(door, log);
   const routes: string[] = [];
   app.addHook('onRoute', ({ method, url }) => {
     for (const one of [method].flat()) routes.push(`${one} ${url}`);
   });
-  // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
-  app.removeContentTypeParser('text/plain');
-  app.addHook('onRequest', async (request) => {
-    // Its own names are known once the port is; until then nobody is let in.
-    if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
-    guard.check(request.headers);
-  });
-  app.addHook('onSend', async (_request, reply) => {
-    reply.headers(HEADERS);
-  });
-  app.setErrorHandler((cause, _request, reply) => {
-    if (fromFastify(cause).code === 'internal') log.error(cause);
-    tell(cause, reply);
-  });
-  app.setNotFoundHandler(() => {
-    throw new EvenrungError('not-found', 'There is nothing at this address.');
+  app.decorateRequest('visitor');
+  app.addHook('onRequest', async (request, reply) => {
+    request.visitor = STRANGER;
+    try {
+      request.visitor = admit(request.headers, request.ip);
+      const { config, url } = request.routeOptions;
+      mustBeAllowed(request.visitor, config.needs ?? usualNeed(request.method, url));
+    } catch (cause) {
+      // Whatever such a request still has to say is not waited for.
+      reply.header('connection', 'close');
+      throw cause;
+    }
   });
   addIdempotency(app, (request) => visitorOf(request).key);
   addRoutes(app, options);
   addSets(app, options);
+  addAccess(app, { access, door, network });
   await addNotes(app, options);
   await app.register(fastifyStatic, { root: options.panel });
-  const stream = new Stream(events);
   app.server.on('upgrade', (request, socket, head) => {
-    if (guard === undefined) socket.destroy();
-    else stream.upgrade(request, socket, head, guard);
+    stream.upgrade(request, socket, head, () => {
+      const visitor = admit(request.headers, request.socket.remoteAddress);
+      mustBeAllowed(visitor, 'watch');
+      return visitor;
+    });
   });
-  try {
-    await app.listen({ host: HOST, port });
-  } catch (cause) {
-    await app.close();
-    throw listenError(cause, port);
-  }
-  const bound = app.server.address();
-  const actualPort = typeof bound === 'object' && bound !== null ? bound.port : port;
-  guard = new Guard(LOOPBACK_NAMES, actualPort);
-  return {
-    address: `http://${HOST}:${actualPort}`,
-    routes,
-    async close() {
-      stream.close();
-      await app.close();
-    },
-  };
+  const actualPort = await listen(app, door, port, option);
+  guard = door.guard(actualPort);
+  return { app, addresses: door.addresses(actualPort), routes };
 }
 
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
-  // For whoever keeps services running: nothing else is told to strangers.
-  app.get('/api/health', async () => ({ ok: true }));
-
   app.get('/api/openapi.json', async () => {
     // Made only where somebody asks: the daemon starts without it.
     const { openApi } = await import('./openapi.js');
@@ -206,40 +302,4 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     }
     return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);
   });
-}
-
-function tell(cause: unknown, reply: FastifyReply): void {
-  const error = fromFastify(cause);
-  void reply.code(ERRORS[error.code].status).send(error.toWire());
-}
-
-/** What Fastify refuses by itself, in the words of the catalogue. */
-function fromFastify(cause: unknown): EvenrungError {
-  const { code, statusCode, message } = cause as { code?: string; statusCode?: number; message?: string };
-  if (cause instanceof EvenrungError) return cause;
-  if (code === 'FST_ERR_CTP_BODY_TOO_LARGE')
-    return new EvenrungError('too-large', 'The request is too large.');
-  if (statusCode !== undefined && statusCode < 500) {
-    return new EvenrungError(
-      statusCode === 404 ? 'not-found' : 'malformed-request',
-      `The request is not understood: ${message}.`,
-    );
-  }
-  return asEvenrungError(cause);
-}
-
-function listenError(cause: unknown, port: number): EvenrungError {
-  const { code } = cause as NodeJS.ErrnoException;
-  if (code === 'EADDRINUSE') {
-    return new EvenrungError(
-      'port-in-use',
-      `Port ${port} is in use, perhaps by another Evenrung. Stop that one, or choose another port with --port.`,
-    );
-  }
-  if (code === 'EACCES')
-    return new EvenrungError(
-      'port-in-use',
-      `Port ${port} is not ours to take: choose one above 1023 with --port.`,
-    );
-  return asEvenrungError(cause);
 }

@@ -7,13 +7,16 @@ import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { firstIssue } from '../../shared/request.js';
 import { type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
 import type { EventLog } from '../run/index.js';
+import { Bucket, type Rate, type Visitor } from './access/index.js';
 import { FanOut, send, written } from './fan-out.js';
-import type { Guard } from './guard.js';
 
 export const STREAM_PATH = '/api/stream';
 
 const LARGEST_MESSAGE_BYTES = 4096;
 const FAREWELL_MS = 500;
+const MOST_WATCHERS = 256;
+/** A watcher says hello, and then has nothing to say. */
+const MESSAGES: Rate = { burst: 30, perSecond: 5 };
 /** A watcher that sends nonsense is told so a few times, then closed. */
 const MOST_MISTAKES = 5;
 /** A network that is gone says nothing: each watcher is asked whether it is there, and has so long to answer. */
@@ -30,6 +33,7 @@ export class Stream {
   private readonly events: EventLog;
   private readonly fanOut: FanOut;
   private readonly beat: NodeJS.Timeout;
+  private readonly visitors = new Map<WebSocket, Visitor>();
 
   constructor(events: EventLog, beat: Beat = { everyMs: ASKED_EVERY_MS, withinMs: ANSWERED_WITHIN_MS }) {
     this.events = events;
@@ -49,15 +53,20 @@ export class Stream {
     }, withinMs).unref();
   }
 
-  /** Takes an upgrade request over, or refuses it with a plain HTTP answer. */
-  upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, guard: Guard): void {
+  /**
+   * Takes an upgrade request over, or refuses it with a plain HTTP answer.
+   * @param admit says who it is; throws where they are not let in
+   */
+  upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, admit: () => Visitor): void {
     // A client that is gone before it was answered must not take the daemon along.
     socket.on('error', () => socket.destroy());
     try {
-      guard.check(request.headers);
+      const visitor = admit();
       if (request.url !== STREAM_PATH)
         throw new EvenrungError('not-found', 'There is no stream at this address.');
-      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher, socket));
+      if (this.sockets.clients.size >= MOST_WATCHERS)
+        throw new EvenrungError('too-many-requests', 'Too many watch already.');
+      this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher, socket, visitor));
     } catch (cause) {
       const error = asEvenrungError(cause);
       const body = JSON.stringify(error.toWire());
@@ -66,24 +75,41 @@ export class Stream {
     }
   }
 
+  /** Hangs up on a device, at once: nothing more is told to it. */
+  drop(device: string): void {
+    for (const [watcher, visitor] of this.visitors) if (visitor.device === device) watcher.terminate();
+  }
+
   /** Says goodbye to every watcher, and does not wait for those who do not answer. */
   close(): void {
     clearInterval(this.beat);
     this.fanOut.close();
-    for (const watcher of this.sockets.clients) {
-      watcher.close(1001);
-      setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
-    }
+    for (const watcher of this.sockets.clients) end(watcher, 1001);
     this.sockets.close();
   }
 
-  private welcome(watcher: WebSocket, socket: Duplex): void {
+  private welcome(watcher: WebSocket, socket: Duplex, visitor: Visitor): void {
+    this.visitors.set(watcher, visitor);
+    const heard = new Bucket(MESSAGES, performance.now());
     let mistakes = 0;
     let unwatch: (() => void) | undefined;
     // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
     watcher.on('error', () => undefined);
-    watcher.on('close', () => unwatch?.());
+    watcher.on('close', () => {
+      this.visitors.delete(watcher);
+      unwatch?.();
+    });
+    // Each is answered by ws itself, and the answers would pile up.
+    watcher.on('ping', () => {
+      if (!heard.take(performance.now())) watcher.terminate();
+    });
     watcher.on('message', (data, isBinary) => {
+      // What was on its way when it was closed is not read any more.
+      if (watcher.readyState !== watcher.OPEN) return;
+      if (!heard.take(performance.now())) {
+        end(watcher, 1008);
+        return;
+      }
       try {
         const message = readMessage(data, isBinary);
         if (unwatch !== undefined) throw new EvenrungError('malformed-message', 'Hello was said already.');
@@ -92,7 +118,7 @@ export class Stream {
         const { code, message } = asEvenrungError(cause);
         send(watcher, written({ type: 'error', code, message }));
         mistakes += 1;
-        if (mistakes >= MOST_MISTAKES) watcher.close(1008);
+        if (mistakes >= MOST_MISTAKES) end(watcher, 1008);
       }
     });
   }
@@ -100,6 +126,12 @@ export class Stream {
   private begin(watcher: WebSocket, socket: Duplex, { after, epoch }: WatcherMessage): () => void {
     return this.fanOut.add(watcher, socket, epoch === this.events.epoch ? after : undefined);
   }
+}
+
+/** Closes it, and does not wait long for whoever does not answer. */
+function end(watcher: WebSocket, code: number): void {
+  watcher.close(code);
+  setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();
 }
 
 /** @throws EvenrungError malformed-message */

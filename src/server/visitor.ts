@@ -1,5 +1,4 @@
-// Who sends a request, as far as routes have to know: whose keys count, and what a person calls them. Whoever lets requests in says
-// so; here it is always whoever sits at this computer.
+// Who sends a request, as far as routes have to know: whose keys count, and what a person calls them. The doors have let it in.
 import type { FastifyRequest } from 'fastify';
 
 export interface RequestVisitor {
@@ -9,7 +8,7 @@ export interface RequestVisitor {
   readonly name: string;
 }
 
-export const visitorOf = (_request: FastifyRequest): RequestVisitor => ({
-  key: 'this-computer',
-  name: 'this computer',
+export const visitorOf = ({ visitor: { role, device, name } }: FastifyRequest): RequestVisitor => ({
+  key: role === null ? null : (device ?? 'this-computer'),
+  name,
 });

@@ -6,6 +6,7 @@ import { WebSocket } from 'ws';
 import type { Happening } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
 import { EventLog } from '../../src/run/index.js';
+import { AT_THIS_COMPUTER } from '../../src/server/access/visitor.js';
 import { Guard, LOOPBACK_NAMES } from '../../src/server/guard.js';
 import { type Beat, Stream } from '../../src/server/stream.js';
 
@@ -23,7 +24,12 @@ async function serve(beat?: Beat) {
   await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
   const { port } = server.address() as AddressInfo;
   const guard = new Guard(LOOPBACK_NAMES, port);
-  server.on('upgrade', (request, socket, head) => stream.upgrade(request, socket, head, guard));
+  server.on('upgrade', (request, socket, head) =>
+    stream.upgrade(request, socket, head, () => {
+      guard.check(request.headers);
+      return AT_THIS_COMPUTER;
+    }),
+  );
   closing.push(() => {
     stream.close();
     server.close();

@@ -1,4 +1,5 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
+import type { DevicesAnswer, Me, PairingAnswer, PairRequest } from '../../shared/access.js';
 import type { Again, KeptSetDetail, KeptSets, Relabel } from '../../shared/kept.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
@@ -82,6 +83,20 @@ export const askClock = (): Promise<Answer<unknown>> =>
 export const askTick = (code: ReadinessCode, isSo: boolean): Promise<Answer<unknown>> =>
   call('POST', '/api/body/tick', { json: { code, isSo } });
 
+export const askMe = (): Promise<Answer<Me>> => call<Me>('GET', '/api/me', { seconds: 5 });
+
+export const askPair = (request: PairRequest): Promise<Answer<Me>> =>
+  call<Me>('POST', '/api/pair', { json: request });
+
+export const askDevices = (): Promise<Answer<DevicesAnswer>> =>
+  call<DevicesAnswer>('GET', '/api/devices', {});
+
+export const askDrop = (id: string): Promise<Answer<unknown>> =>
+  call('DELETE', `/api/devices/${encodeURIComponent(id)}`, {});
+
+export const askPairing = (role: Me['role']): Promise<Answer<PairingAnswer>> =>
+  call<PairingAnswer>('POST', '/api/devices/pairing', { json: { role } });
+
 export interface StateAnswer {
   readonly epoch: string;
   readonly seq: number;
@@ -158,7 +173,11 @@ interface Call {
  * What changes something carries a key of its own for each press, so that a request whose answer was lost is sent again and counts
  * once: the daemon gives the same key the same answer.
  */
-async function call<T>(method: 'GET' | 'POST' | 'PATCH', path: string, options: Call): Promise<Answer<T>> {
+async function call<T>(
+  method: 'GET' | 'POST' | 'PATCH' | 'DELETE',
+  path: string,
+  options: Call,
+): Promise<Answer<T>> {
   const until = Date.now() + (options.seconds ?? ANSWER_SECONDS) * 1000;
   const isPress = options.isPress ?? method !== 'GET';
   const headers: Record<string, string> = isPress ? { 'idempotency-key': newKey() } : {};

@@ -8,6 +8,7 @@ import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
 import type { BodyView, DaemonState, ForeseenSchedule, RunView, ScheduleView } from '../../shared/state.js';
+import { mayFire } from './access.js';
 import {
   type Answer,
   askCheck,
@@ -215,7 +216,7 @@ interface Question {
  * changes no plan, and asking for one may change that: it is left out.
  */
 const question = computed(() => {
-  if (body.value === null || view.value.name !== 'ask') return null;
+  if (body.value === null || view.value.name !== 'ask' || !mayFire.value) return null;
   const { readiness: _, ...limits } = body.value;
   return JSON.stringify({ ...asked(), limits, again: asksAgain.value });
 });
@@ -527,6 +528,7 @@ export const goOn = async (): Promise<void> => {
 let stream: Stream | null = null;
 
 export function start(): void {
+  if (stream !== null) return;
   stream = watch({
     onState(state) {
       if (state === daemon.value) return;

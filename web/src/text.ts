@@ -4,6 +4,7 @@ import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
 import type { CircumstanceField, Mode } from './request.js';
+import { accessText } from './text-access.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { about, apertureAndIso, clock, count, frames, passes, shutter } from './words.js';
@@ -58,6 +59,7 @@ export const text = {
   runStates,
   schedule: scheduleText,
   ...setsText,
+  ...accessText,
 
   more: 'More about this',
 

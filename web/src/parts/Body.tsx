@@ -1,6 +1,7 @@
 // Which body is there, what it can do, and what to do where there is none.
 import { useRef } from 'preact/hooks';
 import type { AttachedBody, BodyView } from '../../../shared/state.js';
+import { mayFire } from '../access.js';
 import { bracketsOf } from '../brackets.js';
 import { busy, daemon, look, refusedAction, view } from '../store.js';
 import { text } from '../text.js';
@@ -53,7 +54,7 @@ interface ChoicesProps {
 }
 
 function Choices({ of, choose }: ChoicesProps) {
-  if (view.value.name === 'running') return null;
+  if (view.value.name === 'running' || !mayFire.value) return null;
   return (
     // biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers.
     <ul role="list" class="choices" aria-labelledby="body-absent">
@@ -114,7 +115,7 @@ function About({ body }: { readonly body: BodyView }) {
 }
 
 function LookAgain({ looking }: { readonly looking: boolean }) {
-  if (view.value.name === 'running') return null;
+  if (view.value.name === 'running' || !mayFire.value) return null;
   const refused = refusedAction.value?.action === 'look' ? refusedAction.value.refusal : null;
   return (
     <>

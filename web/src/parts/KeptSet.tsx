@@ -4,6 +4,7 @@ import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { Again, KeptSetDetail } from '../../../shared/kept.js';
 import type { FrameView } from '../../../shared/state.js';
+import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
 import { fireAgain, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
 import { readViewpoint } from '../request.js';
@@ -56,7 +57,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
       {set.practice && <p class="practice-word">{text.set.practice}</p>}
       {set.note !== null && <p class="kept-note">{set.note}</p>}
       {set.sentence !== null && <p>{text.together(set.sentence)}</p>}
-      <Rename key={set.id} set={set} />
+      {mayFire.value && <Rename key={set.id} set={set} />}
       {set.hasSheet && <Sheet set={set} />}
       <Frames set={set} />
       <Remarks set={set} />
@@ -155,7 +156,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   return (
     <>
       <h3>{text.set.frames}</h3>
-      {isOver && (
+      {isOver && mayFire.value && (
         <div class="pair">
           {missing > 0 && (
             <button type="button" disabled={why !== null} onClick={() => setAsked({ what: null })}>
@@ -172,7 +173,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
           </button>
         </div>
       )}
-      {isOver && why !== null && <p class="soft">{text.set[why]}</p>}
+      {isOver && mayFire.value && why !== null && <p class="soft">{text.set[why]}</p>}
       {chosen !== null && why === null && (
         <div class="choosing">
           <p>{text.set.choose}</p>

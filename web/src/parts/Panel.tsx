@@ -1,5 +1,6 @@
 // The page: which parts stand on it in which view. Reading and tab order are those of the narrow screen's markup; where the
 // parts stand is for the style sheet.
+import { mayFire } from '../access.js';
 import { call } from '../alarm.js';
 import { addressOf, route } from '../route.js';
 import { body, connection, daemon, view } from '../store.js';
@@ -9,6 +10,7 @@ import { Announcer } from './Announcer.js';
 import { Ask } from './Ask.js';
 import { Body } from './Body.js';
 import { ConnectionBand, ConnectionMark } from './Connection.js';
+import { Devices, WatchOnly } from './Devices.js';
 import { Ended, NewSet } from './Ended.js';
 import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
@@ -26,7 +28,7 @@ export function Panel() {
   const page = route.value;
   const unfinished = daemon.value?.unfinished ?? null;
   const isOnSets = page.name !== 'panel';
-  const canAsk = shown.name === 'ask' && body.value !== null && unfinished === null;
+  const canAsk = mayFire.value && shown.name === 'ask' && body.value !== null && unfinished === null;
   const run = shown.name === 'ask' ? null : shown.run;
   const schedule = shown.name === 'ask' ? null : shown.schedule;
   return (
@@ -57,15 +59,17 @@ export function Panel() {
       >
         <div class="side">
           <Body />
-          {unfinished !== null && <Unfinished of={unfinished} />}
+          {unfinished !== null && mayFire.value && <Unfinished of={unfinished} />}
           {canAsk && <Ask />}
           {canAsk && <Readiness />}
           {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
           <Left />
           <AlarmSetting />
+          <Devices />
+          <WatchOnly />
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
-          {shown.name === 'ended' && unfinished === null && <NewSet />}
+          {shown.name === 'ended' && unfinished === null && mayFire.value && <NewSet />}
         </div>
         {page.name === 'sets' && <Sets />}
         {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}

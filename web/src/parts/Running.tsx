@@ -3,6 +3,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
+import { mayFire } from '../access.js';
 import { progressOf } from '../progress.js';
 import {
   busy,
@@ -192,6 +193,7 @@ function Buttons({ told, asked }: { readonly told: boolean; readonly asked: bool
 }
 
 function Stop({ told }: { readonly told: boolean }) {
+  if (!mayFire.value) return null;
   return (
     <button type="button" class="stop" disabled={told || busy.value === 'stop'} onClick={() => void stop()}>
       {text.run.stop}

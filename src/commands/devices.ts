@@ -1,0 +1,121 @@
+// `devices`: the phones and other devices that are paired with the daemon on this computer: list, drop, pair. It asks the daemon over
+// its own door, and knows nothing of how that keeps them.
+import { type Command, InvalidArgumentError, Option } from 'commander';
+import { z } from 'zod';
+import { type Device, type deviceSchema, devicesSchema, pairingSchema } from '../../shared/access.js';
+import { EvenrungError, errorCodeSchema } from '../../shared/errors.js';
+import { whoOwns } from '../run/index.js';
+import { hasColours, pairingWords } from './lan.js';
+import { stateFolder } from './places.js';
+
+interface ToOption {
+  readonly to?: string;
+  readonly json?: boolean;
+}
+
+const ANSWER_MS = 10_000;
+const refusalSchema = z.object({
+  error: z.looseObject({ code: errorCodeSchema, message: z.string() }),
+});
+
+export function addDevices(program: Command): void {
+  const devices = program.command('devices').description('devices that are paired with the daemon');
+  const shared = (command: Command) =>
+    command
+      .option(
+        '--to <url>',
+        'the daemon on this computer, where it is not the one of this state folder',
+        loopback,
+      )
+      .option('--json', 'print JSON');
+  shared(devices.command('list', { isDefault: true }).description('those that are paired')).action(
+    async ({ to, json }: ToOption) => {
+      const { devices: paired, network } = devicesSchema.parse(await ask('GET', '/api/devices', to));
+      if (json === true) for (const device of paired) print(JSON.stringify(device));
+      else if (paired.length > 0) for (const device of paired) print(lineOf(device));
+      else
+        print(
+          network === null
+            ? 'No device is paired, and none can be: start the daemon with --lan.'
+            : 'No device is paired.',
+        );
+    },
+  );
+  shared(
+    devices
+      .command('drop')
+      .description('a device is out at once')
+      .argument('<id>', 'its id, or the beginning of it'),
+  ).action(async (id: string, { to, json }: ToOption) => {
+    const device = oneOf(devicesSchema.parse(await ask('GET', '/api/devices', to)).devices, id);
+    await ask('DELETE', `/api/devices/${encodeURIComponent(device.id)}`, to);
+    print(json === true ? JSON.stringify(device) : `Dropped: ${device.name}.`);
+  });
+  shared(
+    devices
+      .command('pair')
+      .description('a new code, good for one device')
+      .addOption(
+        new Option('--role <role>', 'what the device may do').choices(['fire', 'watch']).default('fire'),
+      ),
+  ).action(async ({ to, json, role }: ToOption & { readonly role: string }) => {
+    const pairing = pairingSchema.parse(await ask('POST', '/api/devices/pairing', to, { role }));
+    if (json === true) print(JSON.stringify(pairing));
+    else {
+      const { link, expiresAt, fingerprint } = pairing;
+      const colours = process.stdout.isTTY === true && hasColours();
+      process.stdout.write(await pairingWords(link, new Date(expiresAt), fingerprint, colours));
+    }
+  });
+}
+
+const print = (line: string): void => void process.stdout.write(`${line}\n`);
+
+const lineOf = ({ id, name, role, lastSeen }: Device): string =>
+  `${id.slice(0, 8)}  ${role === 'fire' ? 'fires  ' : 'watches'}  last here ${lastSeen.slice(0, 16).replace('T', ' ')} UTC  ${name}`;
+
+/** @throws EvenrungError no-such-device */
+function oneOf(devices: readonly z.infer<typeof deviceSchema>[], beginning: string): Device {
+  const found = devices.filter(({ id }) => id.startsWith(beginning.toLowerCase()));
+  const [only] = found;
+  if (only !== undefined && found.length === 1) return only;
+  throw new EvenrungError(
+    'no-such-device',
+    found.length === 0
+      ? `No paired device has an id that begins with '${beginning}'.`
+      : `'${beginning}' stands for ${found.length} devices: give more of the id.`,
+  );
+}
+
+/** @throws EvenrungError no-daemon, and whatever the daemon refuses */
+async function ask(method: string, at: string, to: string | undefined, json?: unknown): Promise<unknown> {
+  const address = to ?? (await whoOwns(stateFolder()))?.address ?? null;
+  if (address === null)
+    throw new EvenrungError('no-daemon', 'No daemon runs here: start it first (npm start).');
+  let answer: Response;
+  let body: unknown;
+  try {
+    answer = await fetch(new URL(at, address), {
+      method,
+      signal: AbortSignal.timeout(ANSWER_MS),
+      ...(json === undefined
+        ? {}
+        : { headers: { 'content-type': 'application/json' }, body: JSON.stringify(json) }),
+    });
+    body = await answer.json();
+  } catch {
+    throw new EvenrungError('no-daemon', `The daemon at ${address} does not answer.`);
+  }
+  if (answer.ok) return body;
+  const refusal = refusalSchema.safeParse(body);
+  if (refusal.success) throw new EvenrungError(refusal.data.error.code, refusal.data.error.message);
+  throw new EvenrungError('no-daemon', `What answers at ${address} is not this daemon.`);
+}
+
+/** Devices are a matter of this computer alone. */
+function loopback(text: string): string {
+  const url = URL.canParse(text) ? new URL(text) : null;
+  if (url?.protocol === 'http:' && ['127.0.0.1', 'localhost', '[::1]'].includes(url.hostname))
+    return url.origin;
+  throw new InvalidArgumentError('give an address of this computer, such as http://127.0.0.1:4160.');
+}

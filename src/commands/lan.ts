@@ -1,0 +1,70 @@
+// What `serve` says of its door to the network: where it is, how a phone gets in, and what it risks.
+import os from 'node:os';
+import type { Logger } from 'pino';
+import type { RunningNetwork } from '../server/index.js';
+
+export interface LanChoice {
+  readonly lan?: boolean | undefined;
+  readonly lanPort?: number | undefined;
+  readonly lanPlain?: boolean | undefined;
+}
+
+/** @returns whether the daemon listens on the network as well */
+export const wantsLan = ({ lan = false, lanPlain = false }: LanChoice): boolean => lan || lanPlain;
+
+/** The port beside the one of this computer, where none was chosen. @param port 0 is any free one */
+export const lanPortOf = ({ lanPort }: LanChoice, port: number): number =>
+  lanPort ?? (port === 0 || port === 65_535 ? 0 : port + 1);
+
+const PLAIN_RISK =
+  'Without TLS (--lan-plain) anybody on this network can read along, take over what a phone shows as proof, and then fire: use it only on a network that is yours.';
+
+/** What is drawn at a terminal is a secret for once; elsewhere it would stay in a log. */
+export async function tellLan(
+  { addresses, fingerprint, begin }: RunningNetwork,
+  isPlain: boolean,
+  log: Logger,
+): Promise<void> {
+  const [first, ...others] = addresses;
+  log.info(`On the network: ${[first, ...others].join('  ')}`);
+  if (isPlain) log.warn(PLAIN_RISK);
+  if (fingerprint !== null) log.info(`Certificate, SHA-256: ${fingerprint}`);
+  if (!process.stderr.isTTY) {
+    log.info('To pair a phone: under Devices in the panel on this computer, or evenrung devices pair.');
+    return;
+  }
+  const { link, expiresAt } = begin();
+  process.stderr.write(await pairingWords(link, expiresAt, fingerprint, hasColours()));
+}
+
+/** @returns what to scan, what to type, and until when it is good */
+export async function pairingWords(
+  link: string,
+  expiresAt: Date,
+  fingerprint: string | null,
+  colours: boolean,
+): Promise<string> {
+  // Loaded only where a code is drawn.
+  const { codeAsText } = await import('../server/index.js');
+  const until = expiresAt.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit' });
+  return [
+    '',
+    await codeAsText(link, colours),
+    `  ${link}`,
+    '',
+    `  Scan it with the phone, or type it. It pairs one device, once, until ${until}.`,
+    ...(fingerprint === null
+      ? []
+      : [
+          '  The phone will say that nobody vouches for the certificate: this computer made it itself.',
+          '  Go on if the certificate that the phone shows has this SHA-256 fingerprint:',
+          `  ${fingerprint.slice(0, 47)}`,
+          `  ${fingerprint.slice(48)}`,
+        ]),
+    '',
+    '',
+  ].join(os.EOL);
+}
+
+/** See no-color.org: any value that is not empty says no. */
+export const hasColours = (): boolean => (process.env.NO_COLOR ?? '') === '' && process.env.TERM !== 'dumb';

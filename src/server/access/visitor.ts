@@ -1,0 +1,59 @@
+// Who somebody is to the daemon, and what that lets them do. Pure: it knows neither requests nor doors.
+import { EvenrungError } from '../../../shared/errors.js';
+
+/** `fire` may do all that the panel can; `watch` may look on. */
+export type Role = 'fire' | 'watch';
+
+export interface Visitor {
+  /** Null for somebody whom nobody paired. */
+  readonly role: Role | null;
+  /** The id of the paired device; null at this computer, and for strangers. */
+  readonly device: string | null;
+  /** What others are told: whose run it is. */
+  readonly name: string;
+  /** Whether they sit at this computer. */
+  readonly isHere: boolean;
+}
+
+/** What a route asks of whoever uses it. `here`: only at this computer. */
+export type Need = 'nothing' | 'watch' | 'fire' | 'here';
+
+export const AT_THIS_COMPUTER: Visitor = {
+  role: 'fire',
+  device: null,
+  name: 'this computer',
+  isHere: true,
+};
+export const STRANGER: Visitor = { role: null, device: null, name: 'a stranger', isHere: false };
+
+const API = '/api/';
+
+/**
+ * What a route needs that does not say so itself: below /api/ reading takes a watcher and anything else takes somebody who may fire,
+ * so that a route that was forgotten is closed, not open. What is not below /api/ is the panel and the notes.
+ * @param pattern of the route as it was declared, never the address as it was sent; undefined where no route was found
+ */
+export function usualNeed(method: string, pattern: string | undefined): Need {
+  if (pattern === undefined || !pattern.startsWith(API)) return 'nothing';
+  return method === 'GET' || method === 'HEAD' ? 'watch' : 'fire';
+}
+
+/** @throws EvenrungError not-paired, watch-only, only-here */
+export function mustBeAllowed({ role, isHere }: Visitor, need: Need): void {
+  if (need === 'nothing') return;
+  if (role === null)
+    throw new EvenrungError(
+      'not-paired',
+      'This device is not paired with the daemon. Scan the code that the laptop shows, or open its address.',
+    );
+  if (need === 'here' && !isHere)
+    throw new EvenrungError(
+      'only-here',
+      'That is done at the computer that Evenrung runs on, not from another device.',
+    );
+  if (need === 'fire' && role !== 'fire')
+    throw new EvenrungError(
+      'watch-only',
+      'This device may only watch. To fire from it, pair it anew at the laptop with a code that may fire.',
+    );
+}

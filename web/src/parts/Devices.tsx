@@ -1,0 +1,105 @@
+// The devices that are paired, on the laptop alone: listed, dropped, and a code for another one. And what stands in the place of the
+// trigger on a device that only watches.
+import { useEffect } from 'preact/hooks';
+import type { PairingAnswer } from '../../../shared/access.js';
+import { isHere, watchesOnly } from '../access.js';
+import { devices, devicesRefused, drop, lookForDevices, newPairing, pairing } from '../devices.js';
+import { text } from '../text.js';
+import { moment } from '../words.js';
+import { Fold } from './Fold.js';
+import { Refused } from './More.js';
+
+const words = text.devices;
+/** A phone that is just being paired is seen soon, without asking all the time. */
+const LOOK_AGAIN_MS = 2000;
+
+export function WatchOnly() {
+  if (!watchesOnly.value) return null;
+  return (
+    <section class="ended watch-only" aria-labelledby="watch-only-heading">
+      <h2 id="watch-only-heading">{text.watchOnly.heading}</h2>
+      <p>{text.watchOnly.why}</p>
+    </section>
+  );
+}
+
+export function Devices() {
+  const code = pairing.value;
+  useEffect(() => {
+    if (isHere.value) void lookForDevices();
+  }, [isHere.value]);
+  useEffect(() => {
+    if (code === null) return;
+    const timer = setInterval(() => void lookForDevices(), LOOK_AGAIN_MS);
+    return () => clearInterval(timer);
+  }, [code]);
+  if (!isHere.value) return null;
+  const paired = devices.value?.devices ?? [];
+  const isOpen = devices.value !== null && devices.value.network !== null;
+  return (
+    <section class="readiness devices" aria-label={words.heading}>
+      <Fold line={<span>{words.line(devices.value === null ? null : paired.length)}</span>}>
+        {paired.length === 0 && isOpen && <p>{words.none}</p>}
+        {paired.length > 0 && (
+          // biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers.
+          <ul role="list" class="device-list">
+            {paired.map(({ id, name, role, lastSeen }) => (
+              <li key={id} data-role={role}>
+                <span>
+                  <strong>{name}</strong>{' '}
+                  <span class="soft">
+                    {words.roles[role]}, {words.seen(moment(new Date(lastSeen)))}
+                  </span>
+                </span>
+                <button type="button" aria-label={words.dropOf(name)} onClick={() => void drop(id)}>
+                  {words.drop}
+                </button>
+              </li>
+            ))}
+          </ul>
+        )}
+        {devices.value !== null && !isOpen && (
+          <p>
+            {words.noNetwork} <code>{words.noNetworkOption}</code>.
+          </p>
+        )}
+        {isOpen && code === null && (
+          <div class="choices">
+            {(['fire', 'watch'] as const).map((role) => (
+              <button key={role} type="button" onClick={() => void newPairing(role)}>
+                {words.pairFor[role]}
+              </button>
+            ))}
+          </div>
+        )}
+        {code !== null && <Code of={code} />}
+        <Refused refusal={devicesRefused.value} />
+      </Fold>
+    </section>
+  );
+}
+
+function Code({ of: { qr, link, role, expiresAt, fingerprint } }: { readonly of: PairingAnswer }) {
+  const until = new Date(expiresAt);
+  return (
+    <div class="pairing-code" data-role={role}>
+      <p>{words.scan[role]}</p>
+      <img src={qr} alt={words.code} />
+      <code>{link}</code>
+      <p>{until.getTime() > Date.now() ? words.until(until) : words.over}</p>
+      {fingerprint !== null && (
+        <p class="soft">
+          {words.fingerprint} <code>{fingerprint}</code>
+        </p>
+      )}
+      <button
+        type="button"
+        onClick={() => {
+          pairing.value = null;
+        }}
+      >
+        {words.put}
+      </button>
+    </div>
+  );
+}
