@@ -14,7 +14,7 @@ const MOST_MISSED_BYTES = 256 * 1024;
 /** So many get each event at once. */
 const FEW = 32;
 /** Telling a crowd takes at most one part in so many of the time. */
-const SHARE = 100;
+const SHARE = 200;
 const LONGEST_WAIT_MS = 400;
 
 interface Watching {

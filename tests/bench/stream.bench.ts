@@ -117,6 +117,10 @@ async function measureWatchers(daemon: Daemon): Promise<void> {
   console.log(
     `  processor of the daemon: ${ms(median(pairs.map((one) => one.alone.used)))} alone, ${ms(median(pairs.map((one) => one.watched.used)))} watched`,
   );
+  console.log(`  quickest: ${ms(Math.min(...alone))} alone, ${ms(Math.min(...watched))} watched`);
+  const [busy = 0] = os.loadavg();
+  if (busy > os.cpus().length)
+    console.log('  The computer is busy with other things: single runs differ by far more than the goal.');
   const slowed = median(watched) / median(alone) - 1;
   const pairwise = median(pairs.map((one) => one.watched.took / one.alone.took - 1));
   console.log(`  median of the pairs' ratios ${percent(pairwise)}`);
