@@ -127,7 +127,9 @@ export async function openDoors(bounds?: Bounds): Promise<Doors> {
           ...(which === 'network' ? { rejectUnauthorized: false } : {}),
           headers: {
             host: host[which],
-            ...(payload === undefined ? {} : { 'content-type': 'application/json' }),
+            ...(payload === undefined
+              ? {}
+              : { 'content-type': 'application/json', 'content-length': String(Buffer.byteLength(payload)) }),
             ...(cookie === undefined ? {} : { cookie }),
             ...headers,
           },
