@@ -75,8 +75,8 @@ export interface Doors {
   close(): Promise<void>;
 }
 
-/** @param bounds where those of the doors are not meant */
-export async function openDoors(bounds?: Bounds): Promise<Doors> {
+/** @param bounds where those of the doors are not meant @param built the built panel, where one is to be seen */
+export async function openDoors(bounds?: Bounds, built?: string): Promise<Doors> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   const [panel, state] = [path.join(folder, 'panel'), path.join(folder, 'state')];
   await mkdir(panel);
@@ -103,7 +103,7 @@ export async function openDoors(bounds?: Bounds): Promise<Doors> {
     station,
     events,
     log: pino({ level: 'silent' }),
-    panel,
+    panel: built ?? panel,
     notes: folder,
     port: 0,
     bounds,
@@ -127,7 +127,9 @@ export async function openDoors(bounds?: Bounds): Promise<Doors> {
           ...(which === 'network' ? { rejectUnauthorized: false } : {}),
           headers: {
             host: host[which],
-            ...(payload === undefined ? {} : { 'content-type': 'application/json' }),
+            ...(payload === undefined
+              ? {}
+              : { 'content-type': 'application/json', 'content-length': String(Buffer.byteLength(payload)) }),
             ...(cookie === undefined ? {} : { cookie }),
             ...headers,
           },

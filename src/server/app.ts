@@ -23,6 +23,8 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
     requestTimeout: bounds.requestMs,
     connectionsCheckingInterval: LOOK_FOR_SLOW_MS,
   };
+  /** Connections that were told that nothing more is answered on them: what still comes is not. */
+  const hungUp = new WeakSet<Socket>();
   const shared = {
     // Its own greeting says less than ours.
     loggerInstance: log.child({}, { level: 'warn' }),
@@ -31,7 +33,10 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
     // A request that is never finished must not keep the daemon from ending.
     forceCloseConnections: true,
     frameworkErrors: (cause, _request, reply) => tell(cause, reply as unknown as FastifyReply),
-    clientErrorHandler: (cause, socket) => tellBroken(cause, socket),
+    clientErrorHandler: (cause, socket) => {
+      if (hungUp.has(socket)) socket.destroy();
+      else tellBroken(cause, socket);
+    },
     logController: new LogController({ disableRequestLogging: true }),
   } satisfies FastifyServerOptions;
   const app =
@@ -49,6 +54,9 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
         }) as unknown as FastifyInstance);
   // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
   app.removeContentTypeParser('text/plain');
+  app.addHook('onSend', async (request, reply) => {
+    if (reply.getHeader('connection') === 'close') hungUp.add(request.raw.socket);
+  });
   await app.register(fastifyHelmet, headersFor(door));
   app.setErrorHandler((cause, _request, reply) => {
     if (fromFastify(cause).code === 'internal') log.error(cause);

@@ -29,9 +29,12 @@ export function Devices() {
     if (isHere.value) void lookForDevices();
   }, [isHere.value]);
   useEffect(() => {
-    if (code === null) return;
-    const timer = setInterval(() => void lookForDevices(), LOOK_AGAIN_MS);
-    return () => clearInterval(timer);
+    if (!isHere.value) return;
+    // Once more when the code is used: what the device was before goes with that.
+    const [look, end] =
+      code === null ? ([setTimeout, clearTimeout] as const) : ([setInterval, clearInterval] as const);
+    const timer = look(() => void lookForDevices(), LOOK_AGAIN_MS);
+    return () => end(timer);
   }, [code]);
   if (!isHere.value) return null;
   const paired = devices.value?.devices ?? [];
