@@ -1,11 +1,11 @@
 // A set survives the death of the program at any moment: before and after each commit of the journal, and before each operation in the
-// folder of sets. Here at every sixth of them, seeded; `npm run soak -- kills` tries them all. It is death of the process that is
+// folder of sets. Here at every twelfth of them, seeded; `npm run soak -- kills` tries them all. It is death of the process that is
 // tried; what a power cut does to a disk is up to the disk.
 import { beforeAll, describe, expect, it } from 'vitest';
 import { buildKilled, COUNTED, countAll, killAll, momentsOf } from './kills.js';
 
 const LANES = 2;
-const EVERY = 6;
+const EVERY = 12;
 const SEED = 20261125;
 
 beforeAll(buildKilled, 60_000);

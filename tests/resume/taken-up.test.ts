@@ -7,7 +7,7 @@ import { buildKilled, COUNTED, momentsOf } from './kills.js';
 import { countTaking, type Ended, killAllTakings, makeEnded, TAKINGS } from './kills-again.js';
 
 const LANES = 2;
-const EVERY = 12;
+const EVERY = 30;
 const SEED = 20261127;
 
 beforeAll(buildKilled, 60_000);
