@@ -21,6 +21,8 @@ export interface BarOptions {
 }
 
 const NARROWEST = 20;
+/** Of a terminal that does not tell. */
+const USUAL = 80;
 const REDRAWN_EVERY_MS = 1000;
 
 /** A terminal that cannot go back in its line gets plain lines. */
@@ -113,7 +115,8 @@ function secondsLeft({ frames, plan }: RunView): number {
 export class LiveBar {
   private readonly terminal: Terminal;
   private run: RunView | null = null;
-  private drawn = false;
+  /** What stands there; empty where nothing does. */
+  private drawn = '';
   private timer: NodeJS.Timeout | undefined;
 
   constructor(terminal: Terminal) {
@@ -149,17 +152,18 @@ export class LiveBar {
     const { run, terminal } = this;
     if (run === null) return;
     const line = barLine(run, {
-      columns: Math.max(NARROWEST, terminal.columns ?? 80),
+      columns: Math.max(NARROWEST, terminal.columns || USUAL),
       colours: terminal.hasColors?.() ?? false,
       now: Date.now(),
     });
+    if (line === this.drawn) return;
     // The cursor goes back to the beginning: what others write there covers the bar.
     terminal.write(`\r${line}\u001b[K\r`);
-    this.drawn = true;
+    this.drawn = line;
   }
 
   private clear(): void {
-    if (this.drawn) this.terminal.write('\r\u001b[K');
-    this.drawn = false;
+    if (this.drawn !== '') this.terminal.write('\r\u001b[K');
+    this.drawn = '';
   }
 }

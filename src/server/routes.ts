@@ -124,11 +124,11 @@ export const API_ROUTES: readonly ApiRoute[] = [
     gives: { media: 'application/json' },
   },
   {
-    ...{ method: 'post', path: '/api/plan', needs: 'watch', status: 200 },
+    ...{ method: 'post', path: '/api/plan', needs: 'fire', status: 200 },
     ...{ summary: 'Plans a set for the body that is there', takes: 'SetRequest', gives: 'Plan' },
   },
   {
-    ...{ method: 'post', path: '/api/schedule', needs: 'watch', status: 200 },
+    ...{ method: 'post', path: '/api/schedule', needs: 'fire', status: 200 },
     ...{ summary: 'What a run on a schedule would come to', takes: 'RunRequest', gives: 'ForeseenSchedule' },
   },
   {

@@ -3,6 +3,7 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { Validator } from '@seriousme/openapi-schema-validator';
 import pino from 'pino';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { z } from 'zod';
@@ -71,6 +72,15 @@ describe('the document', () => {
       Object.values(methods).map((one) => one.operationId),
     );
     expect(new Set(ids).size).toBe(ids.length);
+  });
+
+  it('is valid by the schema of OpenAPI 3.1', async () => {
+    const document = (await (await fetch(`${server.address}/api/openapi.json`)).json()) as Record<
+      string,
+      unknown
+    >;
+    expect(await new Validator().validate(document)).toEqual({ valid: true });
+    expect(await new Validator().validate({ ...document, paths: 1 })).toMatchObject({ valid: false });
   });
 
   it('leads every reference somewhere', async () => {

@@ -348,7 +348,8 @@ describe('schedule', () => {
 describe('fire on a schedule', () => {
   const three = (...more: string[]) => [
     ...['fire', '--frames', '3', '--step', '1', '--base', '1/60', '--body', 'practice', '--into', into],
-    ...['--every', '5s', ...more],
+    // Long enough that a busy machine is not late for a slot.
+    ...['--every', '10s', ...more],
   ];
   const records = async (where = into) =>
     Promise.all(
@@ -380,14 +381,16 @@ describe('fire on a schedule', () => {
       Array(2).fill({ complete: true, name: 'Boathouse', viewpoint: '2' }),
     );
     const [first, second] = made.map(({ startedAt }) => Date.parse(startedAt));
-    expect(((second ?? 0) - (first ?? 0)) / 1000).toBeCloseTo(5, 0);
+    const apart = ((second ?? 0) - (first ?? 0)) / 1000;
+    expect(apart).toBeGreaterThan(9);
+    expect(apart).toBeLessThan(11.5);
   });
 
   it('in words: what is foreseen, each set, and when the next one begins', async () => {
     const { code, stdout } = await run(three('--count', '2'), await own());
     expect(code).toBe(0);
     expect(stdout).toMatch(
-      /^2 sets, one every 5 s, from .*\n(?:.*\n)*?done at about .*6 shutter actuations$/m,
+      /^2 sets, one every 10 s, from .*\n(?:.*\n)*?done at about .*6 shutter actuations$/m,
     );
     expect(stdout).toMatch(/^Set 1 of 2, base 1\/60 s.*\n3 frames in 1 pass, /m);
     expect(stdout).toMatch(/Set folder: .*\nNext set at \d\d:\d\d:\d\d \(2 of 2\)\nSet 2 of 2, /);
@@ -436,7 +439,7 @@ describe('fire on a schedule', () => {
 
   it.each([
     [['--count', '3', '--until', 'dawn'], 'unreadable-schedule'],
-    [['--count', '3', '--base', '2'], 'schedule-impossible'],
+    [['--count', '3', '--base', '4'], 'schedule-impossible'],
     [['--until', 'dawn'], 'schedule-impossible'],
     [['--count', '3', '--follow-light', '--mode', 'aperture'], 'malformed-request'],
   ])('%j: exit 2, nothing is fired', async (more, code) => {
