@@ -183,6 +183,8 @@ export async function ask(page: Page, frames: number, step: string, base: string
 /** Begins anew where an ended set is still shown. */
 export async function freshly(page: Page): Promise<void> {
   await page.locator('main[data-connection="connected"]').waitFor();
+  // The daemon may have been started just now.
+  await page.locator('main:not([data-body-state="looking"])').waitFor();
   await page.locator('main:not([data-view="running"])').waitFor();
   if ((await page.locator('main').getAttribute('data-view')) === 'ended')
     await page.getByRole('button', { name: 'New set' }).click();

@@ -6,10 +6,14 @@ import { Pairing } from './parts/Pairing.js';
 import { Panel } from './parts/Panel.js';
 import { connection, start, tryNow } from './store.js';
 
+/** Nothing is to jump about: the panel comes with what it shows, or with why there is nothing. */
+const hasBegun = computed(() => connection.value.state !== 'connecting');
+
 function Page() {
   const { state } = standing.value;
   if (state === 'asking') return null;
-  return state === 'stranger' || secret.value !== null ? <Pairing /> : <Panel />;
+  if (state === 'stranger' || secret.value !== null) return <Pairing />;
+  return hasBegun.value ? <Panel /> : null;
 }
 
 const place = document.getElementById('panel');
