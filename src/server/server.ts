@@ -226,9 +226,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
 
   app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
 
-  app.post('/api/plan', async (request) =>
-    toWirePlan(station.plan(request.body)),
-  );
+  app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
 
   app.post('/api/schedule', async (request) => station.foresee(request.body));
 
