@@ -158,7 +158,7 @@ export const API_ROUTES: readonly ApiRoute[] = [
   {
     ...{ ...watch, path: '/api/run/{run}/frames/{frame}/thumbnail' },
     ...{ summary: 'A small picture of a frame of the run', gives: JPEG },
-    also: { 302: 'It is among the pictures of its set.' },
+    also: { 204: 'It has none just now.', 302: 'It is among the pictures of its set.' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/body/look', status: 202 },

@@ -295,8 +295,10 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     const picture = params.success ? run?.thumbnail(params.data.frame) : null;
     if (!picture) {
       const frame = run?.view.frames.find(({ number }) => number === params.data?.frame);
-      if (run === undefined || frame?.state !== 'verified')
+      if (run === undefined || frame === undefined)
         throw new EvenrungError('not-found', 'There is no picture of this frame.');
+      // It had one until it was chosen to be fired again, and whoever asks has not heard of that yet.
+      if (frame.state !== 'verified') return reply.code(204).header('cache-control', 'no-store').send();
       // It was made before the set was taken up again, and is only in its folder.
       return reply.redirect(`/api/sets/${run.view.set.id}/frames/${frame.number}/thumbnail`);
     }

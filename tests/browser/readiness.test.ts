@@ -215,15 +215,22 @@ describe('looking again', () => {
     );
     await freshly(page);
     const button = page.locator('[data-code="clock"]').getByRole('button', { name: 'Set its clock' });
-    // The list may be drawn anew just when it is opened.
-    await expect
-      .poll(async () => {
-        if (!(await button.isVisible())) await line(page).click();
-        return button.isVisible();
-      })
-      .toBe(true);
+    // What is told of the body meanwhile moves what is on the page, and a finger tries again, too.
+    const press = () =>
+      expect
+        .poll(
+          async () => {
+            if (!(await button.isVisible())) await line(page).click();
+            return button.click({ timeout: 1500 }).then(
+              () => true,
+              () => false,
+            );
+          },
+          { timeout: 20_000, interval: 300 },
+        )
+        .toBe(true);
     const answered = page.waitForResponse('**/api/body/clock');
-    await button.click();
+    await press();
     expect((await answered).status()).toBe(200);
     await page.route('**/api/body/clock', (route) =>
       route.fulfill({
@@ -231,7 +238,7 @@ describe('looking again', () => {
         json: { error: { code: 'body-not-ready', message: 'Its clock cannot be set over the cable.' } },
       }),
     );
-    await button.click();
+    await press();
     await page.locator('[data-code="clock"]').getByText('Its clock cannot be set over the cable.').waitFor();
     panel.forgetComplaints();
   });

@@ -156,9 +156,9 @@ describe('a frame as large as the screen', () => {
 
     await page.keyboard.press('Escape');
     await viewer(page).waitFor({ state: 'detached' });
-    expect(await page.evaluate(() => document.activeElement?.getAttribute('aria-label'))).toBe(
-      'Frame 1 at full size',
-    );
+    await expect
+      .poll(() => page.evaluate(() => document.activeElement?.getAttribute('aria-label')))
+      .toBe('Frame 1 at full size');
     // One step back from the set is the list, not the picture once more.
     await page.goBack();
     await list(page).first().waitFor();

@@ -116,7 +116,9 @@ describe('the document', () => {
       const operation = paths[at]?.[method];
       const keyed = operation?.parameters?.some(({ $ref }) => $ref?.endsWith('IdempotencyKey')) ?? false;
       expect([at, keyed]).toEqual([at, isPress === true]);
-      expect([at, needs === 'fire']).toEqual([at, isPress === true]);
+      // Planning changes what the body is judged for, which a watcher may not; done twice it comes to the same.
+      const isPlanning = at === '/api/plan' || at === '/api/schedule';
+      expect([at, needs === 'fire' && !isPlanning]).toEqual([at, isPress === true]);
     }
   });
 });
