@@ -11,8 +11,10 @@ export function goOnWhenMet(
   log: Pick<Logger, 'warn'>,
 ): () => void {
   let said = '';
+  let isTrying = false;
   const goOn = async (): Promise<void> => {
-    if (station.isRunning) return;
+    if (isTrying || station.isRunning) return;
+    isTrying = true;
     try {
       if (station.unfinished() === null) unwatch();
       else await station.resume({ staysHeld: true });
@@ -20,6 +22,8 @@ export function goOnWhenMet(
       const { message } = asEvenrungError(cause);
       if (message !== said) log.warn(`The set that was cut off is not gone on with: ${message}`);
       said = message;
+    } finally {
+      isTrying = false;
     }
   };
   const unwatch = events.watch(({ happening }) => {

@@ -44,7 +44,7 @@ import { type CameFile, isFromBefore } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
-import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
+import { marksOf, offRelease, ratioMarks, type TakenBefore } from './marks.js';
 import {
   firedLater,
   framesOf,
@@ -473,6 +473,10 @@ export class Run {
     for (const file of await folder.strangers(known)) {
       const arrival = await this.read({ path: file, seconds: 0 }, null);
       const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
+      if (this.isOlder(arrival)) {
+        await this.putFromBefore(arrival);
+        continue;
+      }
       if (owner === undefined) {
         await this.putAside(arrival, null, this.frames);
         continue;
@@ -489,6 +493,14 @@ export class Run {
     for (const [index, pass] of this.options.plan.passes.entries())
       if (this.framesOfPass(pass).every(isVerified)) this.tellPass(index + 1, 'done');
     this.before = await this.lastTaken();
+  }
+
+  /** A picture from before may have come just as the program ended. */
+  private isOlder({ recorded }: Arrival): boolean {
+    const takenAt = recorded?.takenAt ?? null;
+    if (takenAt === null) return false;
+    const times = { firedAt: this.startedAt.toISOString(), storedAt: new Date().toISOString() };
+    return (offRelease(takenAt, { times, clockDifference: this.options.body.clockDifference }) ?? 0) < 0;
   }
 
   /** @returns what the frame that was fired last before a restart tells of its time */
@@ -708,7 +720,7 @@ export class Run {
     const arrival = await this.read(fired, releasedAt);
     if (this.isFromBefore(arrival)) return this.takeFromBefore(arrival, expected, releasedAt);
     this.mustTellFrames(arrival, isSingle);
-    await this.takeIn(arrival, expected, pass, isSingle);
+    await this.takeIn(arrival, expected, pass, isSingle, releasedAt);
     return true;
   }
 
@@ -735,7 +747,7 @@ export class Run {
     expected: SetFrame | null,
     releasedAt: Date,
   ): Promise<boolean> {
-    const { folder, body } = this.options;
+    const { body } = this.options;
     this.fromBefore += 1;
     this.comesLate = true;
     const reason = 'A picture from before came in its place.';
@@ -743,12 +755,16 @@ export class Run {
       this.addStray(stray(expected.view, releasedAt, reason));
       this.change(expected, 'rejected', { reason });
     }
-    const file = await folder.setAside(arrival.path, null, arrival.kind);
-    this.addAside({ file, reason: 'It had waited in the camera since before it was fired for.' });
+    await this.putFromBefore(arrival);
     // Where the body keeps what waits, another connection does not help: its files come late, and are told by what they record.
     if (body.picturesWaiting !== null) return true;
     this.beginAnew(reason);
     return false;
+  }
+
+  private async putFromBefore({ path: arrived, kind }: Arrival): Promise<void> {
+    const file = await this.options.folder.setAside(arrived, null, kind);
+    this.addAside({ file, reason: 'It had waited in the camera since before it was fired for.' });
   }
 
   /** What is on its way, or waits to be sent, would be taken for the next frames. */
@@ -793,6 +809,7 @@ export class Run {
     expected: SetFrame | null,
     pass: readonly SetFrame[],
     isSingle: boolean,
+    releasedAt: Date,
   ): Promise<void> {
     // A file that comes late is a frame that was fired before.
     const fired = this.frames.filter(({ view, firedBefore }) => view.attempts > firedBefore);
@@ -821,12 +838,18 @@ export class Run {
       this.change(expected, 'stored');
       this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival.recorded) : {}) });
       // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
-      if (owner === undefined && (isSingle || expected.pass.shape === null)) this.beginAnew(reason);
+      if (owner === undefined && (isSingle || expected.pass.shape === null)) {
+        const { body } = this.options;
+        if (isOfEarlier && body.picturesWaiting === null)
+          this.addStray(stray(expected.view, releasedAt, 'The file of an earlier frame came in its place.'));
+        this.beginAnew(reason);
+      }
     }
     if (owner !== undefined) {
-      // Another one was told to be fired.
+      // Another one was told to be fired; or it was fired before, and its file comes late.
       const times = { ...NO_TIMES, ...arrival.times };
-      const view = { attempts: owner.view.attempts + 1, reason: null, ...seen(arrival.recorded) };
+      const attempts = owner.view.attempts + (isOfEarlier ? 0 : 1);
+      const view = { attempts, reason: null, ...seen(arrival.recorded) };
       this.change(owner, 'stored', view, { times });
       await this.lookAt(arrival, owner, pass);
     } else {

@@ -16,12 +16,15 @@ const READY = { state: 'ready' } as BodyState;
 function stage(refusals: (EvenrungError | null)[]) {
   const events = new EventLog();
   const said: string[] = [];
+  let begun = 0;
   let resumed = 0;
   let unfinished: Unfinished | null = LEFT;
   const station = {
     isRunning: false,
     unfinished: () => unfinished,
     resume: async () => {
+      begun += 1;
+      await turn();
       const refusal = refusals.shift() ?? null;
       if (refusal !== null) throw refusal;
       resumed += 1;
@@ -32,10 +35,9 @@ function stage(refusals: (EvenrungError | null)[]) {
   goOnWhenMet(station, events, { warn: (line: string) => said.push(line) } as never);
   const tell = async (body: BodyState) => {
     events.tell({ type: 'body', body });
-    await turn();
-    await turn();
+    for (let turns = 0; turns < 4; turns += 1) await turn();
   };
-  return { tell, said, resumed: () => resumed };
+  return { tell, said, resumed: () => resumed, begun: () => begun };
 }
 
 describe('a run that was cut off', () => {
@@ -49,6 +51,13 @@ describe('a run that was cut off', () => {
     await tell(READY);
     await tell(READY);
     expect(resumed()).toBe(1);
+    expect(said).toEqual([]);
+  });
+
+  it('is tried once at a time, however often its camera is told of', async () => {
+    const { tell, said, begun } = stage([]);
+    await Promise.all([tell(READY), tell(READY)]);
+    expect(begun()).toBe(1);
     expect(said).toEqual([]);
   });
 

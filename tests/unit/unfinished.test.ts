@@ -149,6 +149,26 @@ describe('a run that was cut off', () => {
     await next.close();
   });
 
+  it('takes no picture for a frame that the camera had kept since before the set', async () => {
+    const older = new PracticeBody({ timing: AT_ONCE, now: () => new Date(Date.now() - 60_000) });
+    await older.change('shutter', 36 - 4 * 6);
+    const [kept] = await older.release();
+    const folder = await cutOff(4);
+    // It came in place of the frame that was being made, the lightest one.
+    await writeFile(path.join(folder, '.incoming', 'incoming.kept'), kept?.jpeg ?? '');
+    const { station: next } = await station(new PracticeLink(body));
+    await next.resume();
+    await next.settled();
+    const record = await recordIn(folder);
+    expect(record.complete).toBe(true);
+    expect(record.setAside).toMatchObject([
+      { reason: 'It had waited in the camera since before it was fired for.' },
+    ]);
+    for (const { marks } of record.frames) expect(marks.filter(({ code }) => code === 'time')).toEqual([]);
+    expect(body.shots.filter(({ tv }) => tv === 36 - 4 * 6)).toHaveLength(1);
+    await next.close();
+  });
+
   it('is ended: the record says how far it got, and a new set can be fired', async () => {
     const folder = await cutOff(4);
     const { station: next, events } = await station(new PracticeLink(body));
