@@ -216,6 +216,7 @@ async function openDoor(
 }
 
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
+const ofSetSchema = z.looseObject({ set: z.string().regex(/^[\w-]{1,64}$/) });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
   app.get('/api/openapi.json', async () => {
@@ -295,8 +296,13 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     const picture = params.success ? run?.thumbnail(params.data.frame) : null;
     if (!picture) {
       const frame = run?.view.frames.find(({ number }) => number === params.data?.frame);
-      if (run === undefined || frame === undefined)
+      if (run === undefined || frame === undefined) {
+        // Whoever asks may not have heard that another run was begun: then the set has it in its folder.
+        const { data } = ofSetSchema.safeParse(request.query);
+        if (params.success && run === undefined && data !== undefined)
+          return reply.redirect(`/api/sets/${data.set}/frames/${params.data.frame}/thumbnail`);
         throw new EvenrungError('not-found', 'There is no picture of this frame.');
+      }
       // It had one until it was chosen to be fired again, and whoever asks has not heard of that yet.
       if (frame.state !== 'verified') return reply.code(204).header('cache-control', 'no-store').send();
       // It was made before the set was taken up again, and is only in its folder.

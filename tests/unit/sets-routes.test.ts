@@ -277,6 +277,15 @@ describe('pictures and files', () => {
     expect(await sharp(other.bytes).metadata()).toMatchObject({ width: 320, height: 320 });
   });
 
+  it('the picture of a run that is none any more is that of its set; no other address is led to', async () => {
+    const of = (set: string) =>
+      get(`/api/run/gone/frames/1/thumbnail?set=${encodeURIComponent(set)}&attempt=1`);
+    const led = await of('one');
+    expect([led.status, led.headers.location]).toEqual([302, '/api/sets/one/frames/1/thumbnail']);
+    for (const set of ['', '../one', '//elsewhere', 'one?', 'x'.repeat(65)])
+      expect((await of(set)).status).toBe(404);
+  });
+
   it('of a raw frame the preview in it is shown', async () => {
     await kept('one', {}, ['01_-1EV.dng', '02_0EV.jpg', '03_+1EV.jpg']);
     const preview = await sharp({ create: { width: 400, height: 300, channels: 3, background: '#346' } })

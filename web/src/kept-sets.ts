@@ -4,7 +4,7 @@ import { computed, effect, signal } from '@preact/signals';
 import type { Again, KeptSetDetail, KeptSetView, Relabel } from '../../shared/kept.js';
 import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
 import { addressOf, goTo, route } from './route.js';
-import { act, begunHere, connection, daemon, view } from './store.js';
+import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
 
 const A_PAGE = 30;
 
@@ -96,7 +96,13 @@ export async function relabel(id: string, change: Relabel): Promise<boolean> {
 
 /** Fires frames of a set again, or, with null, those that are missing; then the panel shows the run. */
 export async function fireAgain(id: string, what: Again | null): Promise<boolean> {
-  const answer = await act('again', () => (what === null ? askComplete(id) : askAgain(id, what)));
+  const before = daemon.peek()?.run ?? null;
+  const answer = await act('again', async () => {
+    const taken = await (what === null ? askComplete(id) : askAgain(id, what));
+    // Until then the panel shows how the run before ended.
+    if (taken.ok) await showsAnother(taken.value.run, before);
+    return taken;
+  });
   if (answer?.ok !== true) return false;
   begunHere(answer.value.run);
   goTo(addressOf.panel);

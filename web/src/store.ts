@@ -487,6 +487,25 @@ export function begunHere(run: string): void {
   }, SHOWN_WITHIN_MS);
 }
 
+/**
+ * Waits until the stream shows a run that was begun, though no longer than that may take.
+ * @param before what was shown when it was asked for: a set that is taken up again keeps the name of its run
+ */
+export function showsAnother(run: string, before: RunView | null): Promise<void> {
+  return new Promise((resolve) => {
+    const isShown = computed(() => daemon.value?.run?.id === run && daemon.value.run !== before);
+    const timer = setTimeout(end, SHOWN_WITHIN_MS);
+    const unwatch = isShown.subscribe((isSo) => {
+      if (isSo) end();
+    });
+    function end() {
+      clearTimeout(timer);
+      queueMicrotask(() => unwatch());
+      resolve();
+    }
+  });
+}
+
 /** The run that was told to stop, until it has. */
 export const stopping = signal<string | null>(null);
 
