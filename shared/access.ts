@@ -1,7 +1,9 @@
 // Who is paired, as it crosses the wire.
 import { z } from 'zod';
 
+/** `fire` may do all that the panel can; `watch` may look on. */
 export const roleSchema = z.enum(['fire', 'watch']).meta({ id: 'Role' });
+export type Role = z.infer<typeof roleSchema>;
 
 /** What others are told of a device: it must fit on a line, and hold nothing that steers a terminal. */
 export const deviceNameSchema = z

@@ -42,6 +42,7 @@ export const ERRORS = {
   'too-many-requests': { status: 429, exit: 1 },
   'no-network-door': { status: 409, exit: 2 },
   'no-such-device': { status: 404, exit: 2 },
+  'certificate-differs': { status: 502, exit: 2 },
   'no-daemon': { status: 503, exit: 1 },
   'too-large': { status: 413, exit: 2 },
   'not-found': { status: 404, exit: 2 },

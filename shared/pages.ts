@@ -53,6 +53,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'too-many-requests': stops('Too much is asked at once'),
   'no-network-door': stops('No phone can be paired'),
   'no-such-device': stops('There is no such device'),
+  'certificate-differs': stops('The daemon shows another certificate'),
   'no-daemon': stops('No daemon answers'),
   'too-large': UNREADABLE_MESSAGE,
   'not-found': stops('There is nothing at this address'),

@@ -7,6 +7,7 @@ import { addBodies } from './commands/bodies.js';
 import { addDevices } from './commands/devices.js';
 import { addFire } from './commands/fire.js';
 import { addLearn } from './commands/learn.js';
+import { addPair } from './commands/pair.js';
 import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
 import { addRun } from './commands/run.js';
@@ -41,6 +42,7 @@ addLearn(program, log);
 addSets(program, log);
 addRun(program);
 addDevices(program);
+addPair(program);
 
 // The errors of subcommands come as exceptions too.
 const quiet = (command: Command): void => {

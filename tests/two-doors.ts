@@ -75,8 +75,11 @@ export interface Doors {
   close(): Promise<void>;
 }
 
-/** @param bounds where those of the doors are not meant @param built the built panel, where one is to be seen */
-export async function openDoors(bounds?: Bounds, built?: string): Promise<Doors> {
+/**
+ * @param bounds where those of the doors are not meant @param built the built panel, where one is to be seen
+ * @param name of the second door
+ */
+export async function openDoors(bounds?: Bounds, built?: string, name = NAME): Promise<Doors> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   const [panel, state] = [path.join(folder, 'panel'), path.join(folder, 'state')];
   await mkdir(panel);
@@ -107,11 +110,11 @@ export async function openDoors(bounds?: Bounds, built?: string): Promise<Doors>
     notes: folder,
     port: 0,
     bounds,
-    lan: { port: 0, isPlain: false, stateFolder: state, host: '127.0.0.1', names: [NAME] },
+    lan: { port: 0, isPlain: false, stateFolder: state, host: '127.0.0.1', names: [name] },
   });
   const network = server.network?.addresses[0] ?? '';
   const port = { here: Number(new URL(server.address).port), network: Number(new URL(network).port) };
-  const host = { here: `127.0.0.1:${port.here}`, network: `${NAME}:${port.network}` };
+  const host = { here: `127.0.0.1:${port.here}`, network: `${name}:${port.network}` };
 
   const ask: Doors['ask'] = (which, method, at, { body: sent, headers = {}, cookie } = {}) =>
     new Promise((resolve, reject) => {

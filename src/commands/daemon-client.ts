@@ -5,6 +5,7 @@ import http from 'node:http';
 import https from 'node:https';
 import { setTimeout as pause } from 'node:timers/promises';
 import { WebSocket } from 'ws';
+import { type Me, meSchema, type PairRequest } from '../../shared/access.js';
 import { asEvenrungError, type ErrorCode, EvenrungError, errorCodeSchema } from '../../shared/errors.js';
 import { afterHappening } from '../../shared/fold.js';
 import type { DaemonState, NumberedEvent } from '../../shared/state.js';
@@ -21,9 +22,17 @@ const SILENCE_MS = 40_000;
 /** How long a daemon may be away before its watcher gives up. */
 const PATIENCE_MS = 60_000;
 
+/** What TLS says where a certificate is not the one that is believed. */
+const OTHER_CERTIFICATE =
+  /^(DEPTH_ZERO_SELF_SIGNED_CERT|SELF_SIGNED_CERT_IN_CHAIN|UNABLE_TO_\w+|CERT_\w+|ERR_TLS_CERT_\w+)$/;
+
+/** Refusals that may be none a moment later. */
+const PASSES: ReadonlySet<ErrorCode> = new Set(['too-many-requests', 'ending', 'internal']);
+
 interface Answer {
   readonly status: number;
   readonly text: string;
+  readonly cookies: readonly string[];
 }
 
 export interface Followed {
@@ -69,6 +78,19 @@ export class DaemonClient {
     }
   }
 
+  /**
+   * Shows the secret of a code, once: it is good for one answer.
+   * @returns what the daemon takes this computer for, and the cookie that proves it
+   * @throws EvenrungError what the daemon answers; daemon-unreachable
+   */
+  async pair(asked: PairRequest): Promise<{ readonly me: Me; readonly cookie: string }> {
+    const answer = await this.send('POST', '/api/pair', asked, {});
+    const me = meSchema.safeParse(answerIn(answer));
+    const [cookie] = answer.cookies.map((written) => written.split(';')[0] ?? '');
+    if (me.success && cookie !== undefined) return { me: me.data, cookie };
+    throw new EvenrungError('malformed-message', 'What the daemon says to the code is not understood.');
+  }
+
   private send(
     method: string,
     path: string,
@@ -90,7 +112,9 @@ export class DaemonClient {
         answer.setEncoding('utf8').on('data', (part: string) => {
           text += part;
         });
-        answer.on('end', () => resolve({ status: answer.statusCode ?? 0, text }));
+        answer.on('end', () =>
+          resolve({ status: answer.statusCode ?? 0, text, cookies: answer.headers['set-cookie'] ?? [] }),
+        );
         answer.on('error', (cause) => reject(this.unreachable(cause)));
       });
       asked.setTimeout(ANSWER_MS, () => asked.destroy(new Error('no answer')));
@@ -138,6 +162,7 @@ export class DaemonClient {
       } finally {
         stream.end();
       }
+      if (stream.refusal !== null && !PASSES.has(stream.refusal.code)) throw stream.refusal;
       if (performance.now() - lastHeard > this.patienceMs) throw this.unreachable(stream.trouble);
       // The first failure of one that was never there is its last.
       if (picture === null && failures > 0) throw this.unreachable(stream.trouble);
@@ -154,17 +179,35 @@ export class DaemonClient {
   }
 
   private unreachable(cause: unknown): EvenrungError {
-    const why = cause instanceof Error ? ` (${(cause as NodeJS.ErrnoException).code ?? cause.message})` : '';
+    if (cause instanceof EvenrungError) return cause;
+    const code = cause instanceof Error ? ((cause as NodeJS.ErrnoException).code ?? cause.message) : null;
+    if (code !== null && OTHER_CERTIFICATE.test(code)) return this.notBelieved();
+    const why = code === null ? '' : ` (${code})`;
     return new EvenrungError(
       'daemon-unreachable',
       `The daemon at ${this.address.origin} does not answer${why}. Look whether it runs there, and whether a set goes on before you fire again.`,
     );
+  }
+
+  private notBelieved(): EvenrungError {
+    const { origin } = this.address;
+    return this.session.tls.ca === undefined
+      ? new EvenrungError(
+          'not-paired',
+          `This computer is not paired with the daemon at ${origin}: get a code there, and give it to \`evenrung pair\`.`,
+        )
+      : new EvenrungError(
+          'certificate-differs',
+          `What answers at ${origin} does not show the certificate that this computer was paired with. Nothing was sent. Where the daemon had to make another one, pair anew.`,
+        );
   }
 }
 
 /** The messages of one connection, as a queue: whoever takes them may take their time. */
 class Incoming {
   trouble: unknown = null;
+  /** What the daemon says where it lets nobody watch. */
+  refusal: EvenrungError | null = null;
   private readonly socket: WebSocket;
   private readonly queue: string[] = [];
   private isOver = false;
@@ -186,6 +229,18 @@ class Incoming {
       heard();
       this.queue.push(data.toString());
       this.wake();
+    });
+    // Refused before it was a stream: with a sentence, as other requests are.
+    socket.on('unexpected-response', (_request, answer) => {
+      let text = '';
+      answer.setEncoding('utf8').on('data', (part: string) => {
+        text += part;
+      });
+      answer.on('end', () => {
+        this.refusal = refusalIn({ status: answer.statusCode ?? 0, text });
+        socket.terminate();
+      });
+      answer.on('error', () => socket.terminate());
     });
     socket.on('error', (cause) => {
       this.trouble = cause;
@@ -226,14 +281,17 @@ function readMessage(text: string) {
 }
 
 /** @throws EvenrungError what the daemon answers */
-function answerIn({ status, text }: Answer): unknown {
-  const json = jsonIn(text);
-  if (status >= 200 && status < 300) return json;
-  const refused = errorAnswerSchema.safeParse(json);
+function answerIn(answer: Pick<Answer, 'status' | 'text'>): unknown {
+  if (answer.status >= 200 && answer.status < 300) return jsonIn(answer.text);
+  throw refusalIn(answer);
+}
+
+function refusalIn({ status, text }: Pick<Answer, 'status' | 'text'>): EvenrungError {
+  const refused = errorAnswerSchema.safeParse(jsonIn(text));
   if (!refused.success)
-    throw new EvenrungError('internal', `The daemon answered with ${status} and nothing that can be read.`);
+    return new EvenrungError('internal', `The daemon answered with ${status} and nothing that can be read.`);
   const { code, message, page: _, ...details } = refused.data.error;
-  throw new EvenrungError(codeOr(code), message, details);
+  return new EvenrungError(codeOr(code), message, details);
 }
 
 function jsonIn(text: string): unknown {

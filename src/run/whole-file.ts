@@ -25,12 +25,12 @@ export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
  * before or the new text is there, never a part of it.
  * @throws the error of the file system
  */
-export async function writeWhole(file: string, text: string): Promise<void> {
+export async function writeWhole(file: string, text: string, mode?: number): Promise<void> {
   await makeFolder(path.dirname(file));
   parts += 1;
   const part = `${file}.${process.pid}-${parts}.part`;
   try {
-    const handle = await open(part, 'w');
+    const handle = await open(part, 'w', mode);
     try {
       await handle.writeFile(text);
       await handle.sync();

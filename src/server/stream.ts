@@ -23,9 +23,13 @@ const MOST_MISTAKES = 5;
 const ASKED_EVERY_MS = 15_000;
 const ANSWERED_WITHIN_MS = 10_000;
 
+/** Whoever does not say hello takes up a place. */
+const HELLO_WITHIN_MS = 10_000;
+
 export interface Beat {
   readonly everyMs: number;
   readonly withinMs: number;
+  readonly helloWithinMs?: number;
 }
 
 export class Stream {
@@ -34,10 +38,12 @@ export class Stream {
   private readonly fanOut: FanOut;
   private readonly beat: NodeJS.Timeout;
   private readonly visitors = new Map<WebSocket, Visitor>();
+  private readonly helloWithinMs: number;
 
   constructor(events: EventLog, beat: Beat = { everyMs: ASKED_EVERY_MS, withinMs: ANSWERED_WITHIN_MS }) {
     this.events = events;
     this.fanOut = new FanOut(events);
+    this.helloWithinMs = beat.helloWithinMs ?? HELLO_WITHIN_MS;
     this.beat = setInterval(() => this.askAll(beat.withinMs), beat.everyMs).unref();
   }
 
@@ -93,9 +99,11 @@ export class Stream {
     const heard = new Bucket(MESSAGES, performance.now());
     let mistakes = 0;
     let unwatch: (() => void) | undefined;
+    const greeted = setTimeout(() => end(watcher, 1008), this.helloWithinMs).unref();
     // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
     watcher.on('error', () => undefined);
     watcher.on('close', () => {
+      clearTimeout(greeted);
       this.visitors.delete(watcher);
       unwatch?.();
     });
@@ -114,6 +122,7 @@ export class Stream {
         const message = readMessage(data, isBinary);
         if (unwatch !== undefined) throw new EvenrungError('malformed-message', 'Hello was said already.');
         unwatch = this.begin(watcher, socket, message);
+        clearTimeout(greeted);
       } catch (cause) {
         const { code, message } = asEvenrungError(cause);
         send(watcher, written({ type: 'error', code, message }));

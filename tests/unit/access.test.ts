@@ -4,7 +4,7 @@ import { mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promise
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { deviceNameSchema } from '../../shared/access.js';
+import { deviceNameSchema, type Role } from '../../shared/access.js';
 import { Access } from '../../src/server/access/access.js';
 import { Bucket, Buckets } from '../../src/server/access/bucket.js';
 import { ownCertificate } from '../../src/server/access/certificate.js';
@@ -17,7 +17,6 @@ import {
   AT_THIS_COMPUTER,
   mustBeAllowed,
   type Need,
-  type Role,
   STRANGER,
   usualNeed,
 } from '../../src/server/access/visitor.js';

@@ -35,18 +35,22 @@ async function serve(beat?: Beat) {
     server.close();
     server.closeAllConnections();
   });
-  const watch = async (hello: object = {}, options: { autoPong?: boolean } = {}) => {
+  const open = (options: { autoPong?: boolean } = {}) => {
     const socket = new WebSocket(`ws://127.0.0.1:${port}/api/stream`, options);
     closing.push(() => socket.terminate());
     const messages: DaemonMessage[] = [];
     socket.on('message', (data) => messages.push(JSON.parse(data.toString())));
     const closed = new Promise<number>((resolve) => socket.on('close', (code) => resolve(code)));
+    return { socket, messages, closed };
+  };
+  const watch = async (hello: object = {}, options: { autoPong?: boolean } = {}) => {
+    const { socket, messages, closed } = open(options);
     await new Promise((resolve) => socket.on('open', resolve));
     socket.send(JSON.stringify({ type: 'hello', ...hello }));
     await expect.poll(() => messages.length, { interval: 5 }).toBeGreaterThan(0);
     return { socket, messages, closed };
   };
-  return { events, watch };
+  return { events, watch, open };
 }
 
 const numbers = (messages: readonly DaemonMessage[]) =>
@@ -60,6 +64,16 @@ describe('a watcher', () => {
     const there = await watch();
     expect(await silent.closed).toBe(1006);
     await soon(300);
+    expect(there.socket.readyState).toBe(WebSocket.OPEN);
+  });
+
+  it('that says no hello is dropped; nonsense is none', async () => {
+    const { watch, open } = await serve({ everyMs: 60_000, withinMs: 40, helloWithinMs: 150 });
+    const there = await watch();
+    const silent = open();
+    const babbling = open();
+    babbling.socket.on('open', () => babbling.socket.send('{}'));
+    expect(await Promise.all([silent.closed, babbling.closed])).toEqual([1008, 1008]);
     expect(there.socket.readyState).toBe(WebSocket.OPEN);
   });
 

@@ -1,11 +1,11 @@
 // Who is let in at all doors: paired devices, codes that pair, wrong tries. It knows no requests, only addresses, secrets and the time.
 import type { FastifyBaseLogger } from 'fastify';
-import type { Device, PairRequest } from '../../../shared/access.js';
+import type { Device, PairRequest, Role } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import { Devices } from './devices.js';
 import { BURNT_AFTER, type Pairing, Pairings } from './pairing.js';
 import { Throttle } from './throttle.js';
-import type { Role, Visitor } from './visitor.js';
+import type { Visitor } from './visitor.js';
 
 export interface AccessOptions {
   readonly stateFolder: string;

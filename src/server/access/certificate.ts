@@ -1,11 +1,12 @@
 // The daemon's own certificate, made once and kept: the fingerprint that somebody has compared stays what it was. Nobody vouches for it,
 // so browsers ask once. It knows no requests.
-import { createHash, createPrivateKey, randomUUID, X509Certificate } from 'node:crypto';
-import { mkdir, open, readFile, rename, rm } from 'node:fs/promises';
+import { createHash, createPrivateKey, X509Certificate } from 'node:crypto';
+import { mkdir, readFile } from 'node:fs/promises';
 import { isIP } from 'node:net';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
+import { writeWhole } from '../../run/index.js';
 
 export interface Certificate {
   /** PEM. */
@@ -19,6 +20,8 @@ const DAY_MS = 24 * 3_600_000;
 /** Some phones take none that is good for more than 825 days. From memory. */
 const GOOD_FOR_DAYS = 800;
 const RENEWED_BEFORE_MS = 30 * DAY_MS;
+/** From the first byte. */
+const PRIVATE = 0o600;
 
 /**
  * @param names that it is made out to, where it has to be made: addresses and host names
@@ -36,8 +39,8 @@ export async function ownCertificate(
   const { key, cert } = await make(names, now);
   try {
     await mkdir(folder, { recursive: true, mode: 0o700 });
-    await writePrivate(keyFile, key);
-    await writePrivate(certFile, cert);
+    await writeWhole(keyFile, key, PRIVATE);
+    await writeWhole(certFile, cert, PRIVATE);
   } catch (cause) {
     throw new EvenrungError(
       'state-not-writable',
@@ -86,24 +89,7 @@ async function make(names: readonly string[], now: number): Promise<{ key: strin
   return { key: made.private, cert: made.cert };
 }
 
-/** Whole or not at all, and readable by its owner alone from the first byte. */
-async function writePrivate(file: string, text: string): Promise<void> {
-  const part = `${file}.${randomUUID()}.part`;
-  try {
-    const handle = await open(part, 'wx', 0o600);
-    try {
-      await handle.writeFile(text);
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
-    await rename(part, file);
-  } catch (cause) {
-    await rm(part, { force: true }).catch(() => undefined);
-    throw cause;
-  }
-}
-
+/** SHA-256 of a certificate, as browsers show it: `AB:CD:...`. @param pem the certificate */
 export function fingerprintOf(pem: string): string {
   const digest = createHash('sha256').update(new X509Certificate(pem).raw).digest('hex');
   return (digest.toUpperCase().match(/../g) ?? []).join(':');

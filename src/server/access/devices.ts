@@ -4,11 +4,11 @@ import { createHash, randomBytes, randomUUID, timingSafeEqual } from 'node:crypt
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { z } from 'zod';
-import { type Device, roleSchema } from '../../../shared/access.js';
+import { type Device, type Role, roleSchema } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { inTurn, isMissing, setAside, writeWhole } from '../../run/index.js';
-import type { Role, Visitor } from './visitor.js';
+import type { Visitor } from './visitor.js';
 
 const FILE = 'devices.json';
 const TOKEN_BYTES = 32;

@@ -8,4 +8,4 @@ export { hostNames, networkAddresses } from './names.js';
 export { codeAsText } from './qr.js';
 export { addAccess, type OpenDoor, pairingAnswer } from './routes.js';
 export { addressOf } from './throttle.js';
-export { mustBeAllowed, type Need, type Role, STRANGER, usualNeed, type Visitor } from './visitor.js';
+export { mustBeAllowed, type Need, STRANGER, usualNeed, type Visitor } from './visitor.js';

@@ -1,7 +1,7 @@
 // Codes that pair a device: one secret each, good for a while and for once. They live in memory alone: with the daemon they are gone.
 // It knows neither requests nor devices; the time is given to it.
 import { createHash, randomBytes, randomUUID, timingSafeEqual } from 'node:crypto';
-import type { Role } from './visitor.js';
+import type { Role } from '../../../shared/access.js';
 
 export const PAIRING_MS = 15 * 60_000;
 /** Wrong tries that make every open code worthless: somebody is guessing. */

@@ -1,8 +1,6 @@
 // Who somebody is to the daemon, and what that lets them do. Pure: it knows neither requests nor doors.
+import type { Role } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
-
-/** `fire` may do all that the panel can; `watch` may look on. */
-export type Role = 'fire' | 'watch';
 
 export interface Visitor {
   /** Null for somebody whom nobody paired. */
@@ -44,7 +42,7 @@ export function mustBeAllowed({ role, isHere }: Visitor, need: Need): void {
   if (role === null)
     throw new EvenrungError(
       'not-paired',
-      'This device is not paired with the daemon. Scan the code that the laptop shows, or open its address.',
+      'This device is not paired with the daemon. Scan the code that the laptop shows; a command is let in by `evenrung pair`.',
     );
   if (need === 'here' && !isHere)
     throw new EvenrungError(
