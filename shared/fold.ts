@@ -14,6 +14,7 @@ export const NOTHING_YET: DaemonState = {
   line: [],
   watch: null,
   unfinished: null,
+  asked: null,
 };
 
 /** @returns the state after this has happened; the one given is left as it is */
@@ -23,6 +24,8 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
       return { ...state, body: happening.body };
     case 'unfinished':
       return { ...state, unfinished: happening.unfinished };
+    case 'asked':
+      return { ...state, asked: happening.asked };
     case 'schedule': {
       const isSame = happening.schedule?.run === state.schedule?.run;
       return { ...state, schedule: happening.schedule, line: isSame ? state.line : [] };

@@ -1,5 +1,6 @@
 // What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
 import { z } from 'zod';
+import { askedSchema } from './asked.js';
 import { errorCodeSchema } from './errors.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
@@ -282,6 +283,8 @@ export const daemonStateSchema = z
     /** What is left for the sets to come; null before a body was met. */
     watch: watchSchema.nullable(),
     unfinished: unfinishedSchema.nullable(),
+    /** What stands in the panels; null before somebody asked for something. */
+    asked: askedSchema.nullable(),
   })
   .meta({ id: 'DaemonState' });
 export type DaemonState = z.infer<typeof daemonStateSchema>;
@@ -289,6 +292,8 @@ export type DaemonState = z.infer<typeof daemonStateSchema>;
 export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('body'), body: bodyStateSchema }),
   z.strictObject({ type: z.literal('unfinished'), unfinished: unfinishedSchema.nullable() }),
+  /** Somebody changed what is asked for. */
+  z.strictObject({ type: z.literal('asked'), asked: askedSchema }),
   /** A run on a schedule begins, waits, goes on, ends; null where a single set is begun instead. */
   z.strictObject({ type: z.literal('schedule'), schedule: scheduleViewSchema.nullable() }),
   /** A set of the run on a schedule begins, or has ended. */

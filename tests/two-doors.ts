@@ -15,7 +15,7 @@ import { WebSocket } from 'ws';
 import { pairingSchema } from '../shared/access.js';
 import { errorAnswerSchema } from '../shared/stream.js';
 import { Body } from '../src/camera/index.js';
-import { AT_ONCE, PracticeBody } from '../src/camera/practice/model.js';
+import { AT_ONCE, PracticeBody, type PracticeTiming } from '../src/camera/practice/model.js';
 import { PracticeLink } from '../src/camera/practice/practice-link.js';
 import { EventLog, Station } from '../src/run/index.js';
 import { ProfileStore } from '../src/run/profiles.js';
@@ -56,6 +56,7 @@ export interface Asked {
 export interface Doors {
   readonly server: RunningServer;
   readonly station: Station;
+  readonly events: EventLog;
   readonly body: PracticeBody;
   readonly state: string;
   readonly port: Readonly<Record<Which, number>>;
@@ -75,11 +76,18 @@ export interface Doors {
   close(): Promise<void>;
 }
 
-/**
- * @param bounds where those of the doors are not meant @param built the built panel, where one is to be seen
- * @param name of the second door
- */
-export async function openDoors(bounds?: Bounds, built?: string, name = NAME): Promise<Doors> {
+export interface DoorsOptions {
+  /** Where those of the doors are not meant. */
+  readonly bounds?: Bounds;
+  /** The built panel, where one is to be seen. */
+  readonly built?: string;
+  /** Of the second door. */
+  readonly name?: string;
+  readonly timing?: PracticeTiming;
+}
+
+export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
+  const { bounds, built, name = NAME, timing = AT_ONCE } = options;
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   const [panel, state] = [path.join(folder, 'panel'), path.join(folder, 'state')];
   await mkdir(panel);
@@ -87,7 +95,7 @@ export async function openDoors(bounds?: Bounds, built?: string, name = NAME): P
   await writeFile(path.join(panel, 'index.html'), '<title>panel</title>');
   await writeFile(path.join(folder, 'private.txt'), PRIVATE);
   await writeFile(path.join(state, 'private.txt'), PRIVATE);
-  const body = new PracticeBody({ timing: AT_ONCE });
+  const body = new PracticeBody({ timing });
   const events = new EventLog();
   const station = new Station({
     choice: 'practice',
@@ -206,7 +214,7 @@ export async function openDoors(bounds?: Bounds, built?: string, name = NAME): P
     });
 
   return {
-    ...{ server, station, body, state, port, host, ask, raw, connect, pair, secret, watch },
+    ...{ server, station, events, body, state, port, host, ask, raw, connect, pair, secret, watch },
     released: () => body.shots.length,
     async close() {
       await station.close();

@@ -8,6 +8,7 @@ const ALONE = [
   'tests/unit/learn.test.ts',
   'tests/unit/speed.test.ts',
   'tests/unit/attacks.test.ts',
+  'tests/browser/trigger.test.ts',
 ];
 const ALL = ['tests/**/*.test.ts'];
 

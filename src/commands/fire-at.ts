@@ -111,6 +111,7 @@ function isOf(happening: Happening, id: string): boolean {
   switch (happening.type) {
     case 'body':
     case 'unfinished':
+    case 'asked':
     case 'watch':
       return false;
     case 'run':

@@ -152,6 +152,8 @@ function logEvents(events: EventLog, log: Logger): void {
             `${happening.unfinished.sentence} In the panel, or at the next start with --resume always.`,
           );
         return;
+      case 'asked':
+        return;
       case 'note':
         log.warn({ run: happening.run }, happening.note);
         return;

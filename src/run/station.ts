@@ -6,6 +6,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import { z } from 'zod';
+import type { Asked } from '../../shared/asked.js';
 import { asEvenrungError, type ErrorCode, EvenrungError } from '../../shared/errors.js';
 import { LINE_SETS } from '../../shared/fold.js';
 import type { Again, Relabel } from '../../shared/kept.js';
@@ -228,6 +229,16 @@ export class Station {
     } finally {
       await rm(folder, { recursive: true, force: true });
     }
+  }
+
+  /**
+   * Tells what somebody asks for, so that all panels show it; nothing is planned or fired by it.
+   * @throws EvenrungError as parseRunRequest
+   */
+  ask(asked: Asked): void {
+    parseRunRequest(asked);
+    if (isDeepStrictEqual(asked, this.options.events.state.asked)) return;
+    this.options.events.tell({ type: 'asked', asked });
   }
 
   /**

@@ -8,6 +8,7 @@ import {
   pairingSchema,
   pairRequestSchema,
 } from '../../shared/access.js';
+import { askedSchema } from '../../shared/asked.js';
 import {
   againSchema,
   keptSetDetailSchema,
@@ -31,6 +32,7 @@ export const TAKEN = {
   RunRequest: runRequestSchema,
   ScheduleRequest: scheduleRequestSchema,
   LightRequest: lightRequestSchema,
+  Asked: askedSchema,
   Look: lookSchema,
   Tick: tickSchema,
   Relabel: relabelSchema,
@@ -72,7 +74,7 @@ export const GIVEN = {
 export type Given = keyof typeof GIVEN;
 
 export interface ApiRoute {
-  readonly method: 'get' | 'post' | 'patch' | 'delete';
+  readonly method: 'get' | 'post' | 'put' | 'patch' | 'delete';
   /** Parameters in braces. */
   readonly path: string;
   readonly summary: string;
@@ -126,6 +128,10 @@ export const API_ROUTES: readonly ApiRoute[] = [
   {
     ...{ method: 'post', path: '/api/plan', needs: 'fire', status: 200 },
     ...{ summary: 'Plans a set for the body that is there', takes: 'SetRequest', gives: 'Plan' },
+  },
+  {
+    ...{ method: 'put', path: '/api/asked', needs: 'fire', status: 200 },
+    ...{ summary: 'Says what is asked for, so that other panels show it', takes: 'Asked', gives: 'Done' },
   },
   {
     ...{ method: 'post', path: '/api/schedule', needs: 'fire', status: 200 },

@@ -4,6 +4,7 @@ import type { IncomingHttpHeaders } from 'node:http';
 import fastifyStatic from '@fastify/static';
 import type { FastifyBaseLogger, FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { askedSchema } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
 import { lookSchema, tickSchema } from '../../shared/readiness.js';
 import { toWirePlan } from '../plan/index.js';
@@ -228,6 +229,11 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
   app.get('/api/state', async () => ({ epoch: events.epoch, seq: events.seq, state: events.state }));
 
   app.post('/api/plan', async (request) => toWirePlan(station.plan(request.body)));
+
+  app.put('/api/asked', async (request) => {
+    station.ask(readFields(askedSchema, request.body));
+    return {};
+  });
 
   app.post('/api/schedule', async (request) => station.foresee(request.body));
 

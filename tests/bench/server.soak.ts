@@ -20,7 +20,7 @@ process.on('uncaughtException', (cause) => crashes.push(`uncaught: ${String(caus
 
 const [from = FROM, count = COUNT] = process.argv.slice(4).map(Number);
 console.log(`seeds ${from} to ${from + count - 1}`);
-const doors = await openDoors(WIDE_BOUNDS);
+const doors = await openDoors({ bounds: WIDE_BOUNDS });
 const cookies = { fires: await doors.pair('fire'), watches: await doors.pair('watch') };
 // What is loaded once, and stays, is loaded by the first of them; and the heap has grown to the size that such work takes.
 for (let seed = 1; seed <= 1000; seed += 1) await fuzzOnce(doors, cookies, from + count + seed);

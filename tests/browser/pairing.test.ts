@@ -16,7 +16,7 @@ const SOON = { timeout: 15_000 };
 
 beforeAll(async () => {
   mkdirSync(path.dirname(screenAt('x')), { recursive: true });
-  doors = await openDoors(undefined, PANEL);
+  doors = await openDoors({ built: PANEL });
   const executablePath = browserPath();
   if (executablePath === undefined) throw new Error('No Chromium.');
   browser = await chromium.launch({
@@ -72,7 +72,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await expect.poll(() => phone.url(), SOON).toBe(`https://${doors.host.network}/`);
   await laptop.screenshot({ path: screenAt('devices-laptop') });
   await phone.screenshot({ path: screenAt('pairing-phone') });
-  await phone.getByLabel('What is this device called?').fill("Ana's phone");
+  await phone.getByLabel('What is this device called?').fill('The phone by the lake');
   await phone.getByRole('button', { name: 'Pair' }).click();
   await phone.getByRole('heading', { name: 'This device watches' }).waitFor();
   await phone.locator('.connection[data-state="connected"]').waitFor();
@@ -82,7 +82,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   expect(cookie).toMatchObject({ name: '__Host-evenrung', httpOnly: true, secure: true, sameSite: 'Strict' });
 
   // The laptop sees it by itself; the code is put away.
-  await laptop.locator('.device-list li', { hasText: "Ana's phone" }).waitFor();
+  await laptop.locator('.device-list li', { hasText: 'The phone by the lake' }).waitFor();
   await expect.poll(() => laptop.locator('.pairing-code').count(), SOON).toBe(0);
 
   // Paired anew, to fire: the earlier pairing goes with that.

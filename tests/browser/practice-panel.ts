@@ -91,11 +91,15 @@ export class PracticePanel {
   /**
    * Opens the panel; whatever the page complains of fails the test.
    * @param prepare is done before anything is loaded
+   * @param at where in it: a narrow screen has what is asked for at #form, and the bar and little else first
    */
   async open(
     { width, height, colorScheme, hasTouch }: Size,
     prepare: (page: Page) => Promise<void> = async () => {},
+    at = '#form',
   ): Promise<Page> {
+    // All pages ask for the same set: each test begins with the usual one.
+    if (this.pages.length === 0) await this.askAnew();
     const context = await this.browser.newContext({ viewport: { width, height }, colorScheme, hasTouch });
     const page = await context.newPage();
     page.setDefaultTimeout(10_000);
@@ -106,8 +110,14 @@ export class PracticePanel {
     });
     this.pages.push({ page, complaints });
     await prepare(page);
-    await page.goto(this.address);
+    await page.goto(new URL(at, this.address).href);
     return page;
+  }
+
+  private async askAnew(): Promise<void> {
+    const headers = { 'content-type': 'application/json' };
+    const body = JSON.stringify({ frames: 9, step: 1 });
+    await fetch(new URL('/api/asked', this.address), { method: 'PUT', headers, body });
   }
 
   /**

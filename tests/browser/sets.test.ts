@@ -204,7 +204,7 @@ describe('a set by its name', () => {
     await page.getByLabel('Viewpoint', { exact: true }).fill('5');
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByRole('heading', { name: 'Boathouse at dusk, west side' }).waitFor();
-    await page.getByText('viewpoint 5').waitFor();
+    await page.getByText('viewpoint 5', { exact: true }).waitFor();
     const { record } = await kept(FEW);
     expect(record).toMatchObject({ note: 'doors open', viewpoint: '5' });
     await page.getByRole('link', { name: 'All finished sets' }).click();

@@ -7,6 +7,7 @@ import { setTimeout as pause } from 'node:timers/promises';
 import { afterAll, beforeAll, beforeEach, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import { daemonStateSchema } from '../../shared/state.js';
+import { API_ROUTES } from '../../src/server/routes.js';
 import {
   type Answer,
   type Asked,
@@ -26,9 +27,13 @@ const MOST_MB = 50;
 const CHANGES = [
   ['POST', '/api/run', FIRE],
   ['POST', '/api/run/stop', {}],
+  ['POST', '/api/run/hold', {}],
+  ['POST', '/api/run/go-on', {}],
   ['POST', '/api/run/resume', {}],
   ['POST', '/api/run/end', {}],
   ['POST', '/api/plan', FIRE],
+  ['POST', '/api/schedule', { ...FIRE, schedule: { everySeconds: 600, count: 2 } }],
+  ['PUT', '/api/asked', FIRE],
   ['POST', '/api/body/look', {}],
   ['POST', '/api/body/check', {}],
   ['POST', '/api/body/clock', {}],
@@ -63,7 +68,7 @@ beforeAll(async () => {
   process.on('unhandledRejection', note);
   process.on('uncaughtException', note);
   doors = await openDoors();
-  fires = await doors.pair('fire', "Ana's phone");
+  fires = await doors.pair('fire', "phone's owner");
   watches = await doors.pair('watch', 'the tablet');
   // What is loaded once, and stays, is loaded now.
   await doors.ask('network', 'POST', '/api/plan', { body: FIRE, cookie: fires });
@@ -801,6 +806,14 @@ attack(
   },
   120_000,
 );
+
+it('whatever takes somebody who may fire was tried', () => {
+  const tried = new Set(CHANGES.map(([method, at]) => `${method} ${at.replace('/sets/x', '/sets/{id}')}`));
+  const needed = API_ROUTES.filter(({ needs }) => needs === 'fire');
+  expect([...tried].sort()).toEqual(
+    needed.map(({ method, path: at }) => `${method.toUpperCase()} ${at}`).sort(),
+  );
+});
 
 it('of all of these, none had a success', () => {
   expect(table.length).toBeGreaterThanOrEqual(24);

@@ -143,11 +143,11 @@ describe('fire --to', () => {
   });
 
   it('is refused in the words of the daemon: another set is being fired', async () => {
-    await station.start(THREE, "Ana's phone");
+    await station.start(THREE, "phone's owner");
     station.hold();
     await expect(fireHere(server.address)).rejects.toMatchObject({
       code: 'run-under-way',
-      message: expect.stringContaining('by "Ana\'s phone"'),
+      message: expect.stringContaining('by "phone\'s owner"'),
     });
   });
 

@@ -293,7 +293,7 @@ describe('a delay', () => {
     const link = new TestLink(body);
     const { station: one, events } = await station(link);
     const began = Date.now();
-    await one.start({ ...NINE, delay: 0.5 }, "Ana's phone");
+    await one.start({ ...NINE, delay: 0.5 }, "phone's owner");
     await one.settled();
     const [run] = journal.sets({ limit: 1 });
     expect(run?.state).toBe('complete');
@@ -303,7 +303,7 @@ describe('a delay', () => {
     expect(Math.min(...first) - began).toBeGreaterThanOrEqual(500);
     const { beginsAt, startedBy } = events.state.run ?? {};
     expect(Date.parse(beginsAt ?? '') - began).toBeGreaterThanOrEqual(499);
-    expect(startedBy).toBe("Ana's phone");
+    expect(startedBy).toBe("phone's owner");
 
     const releases = link.releases;
     const again = Date.now();
@@ -332,12 +332,12 @@ describe('the second of two', () => {
   it('is told who fires', async () => {
     const link = new TestLink(body);
     const { station: one, events } = await station(link);
-    await one.start(NINE, "Ana's phone");
+    await one.start(NINE, "phone's owner");
     one.hold();
     await untilState(events, isHeld);
     await expect(one.start(NINE)).rejects.toMatchObject({
       code: 'run-under-way',
-      message: expect.stringContaining('being fired by "Ana\'s phone"'),
+      message: expect.stringContaining('being fired by "phone\'s owner"'),
     });
     one.stop();
     await one.settled();

@@ -15,7 +15,7 @@ let folder = '';
 let origin = '';
 let fingerprint = '';
 beforeAll(async () => {
-  doors = await openDoors(undefined, undefined, HERE);
+  doors = await openDoors({ name: HERE });
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   origin = `https://${HERE}:${doors.port.network}`;
   fingerprint = doors.server.network?.fingerprint ?? '';
@@ -95,7 +95,7 @@ describe('pair', () => {
     const paired = await run(['pair', link, '--fingerprint', fingerprint], elsewhere('three'));
     expect(paired.code).toBe(0);
 
-    const another = await openDoors(undefined, undefined, HERE);
+    const another = await openDoors({ name: HERE });
     const kept = await readFile(keptIn('three'), 'utf8');
     const moved = `https://${HERE}:${another.port.network}`;
     await writeFile(keptIn('three'), kept.replaceAll(origin, moved));

@@ -16,7 +16,7 @@ const note = (cause: unknown) => void crashes.push(cause);
 beforeAll(async () => {
   process.on('unhandledRejection', note);
   process.on('uncaughtException', note);
-  doors = await openDoors(WIDE_BOUNDS);
+  doors = await openDoors({ bounds: WIDE_BOUNDS });
   cookies = { fires: await doors.pair('fire'), watches: await doors.pair('watch') };
 });
 afterAll(async () => {

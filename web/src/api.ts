@@ -1,5 +1,6 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
 import type { DevicesAnswer, Me, PairingAnswer, PairRequest } from '../../shared/access.js';
+import type { Asked } from '../../shared/asked.js';
 import type { Again, KeptSetDetail, KeptSets, Relabel } from '../../shared/kept.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
@@ -106,6 +107,10 @@ export interface StateAnswer {
 export const askState = (): Promise<Answer<StateAnswer>> =>
   call<StateAnswer>('GET', '/api/state', { seconds: 5 });
 
+/** Tells the other panels what is asked for here. */
+export const tellAsked = (asked: Asked): Promise<Answer<unknown>> =>
+  call('PUT', '/api/asked', { json: asked, seconds: 5, isPress: false, outlivesPage: true });
+
 /** A page of kept sets, the newest first. @param before the `next` of the page before; null for the first one */
 export const askSets = (before: number | null, limit: number): Promise<Answer<KeptSets>> =>
   call<KeptSets>('GET', `/api/sets?limit=${limit}${before === null ? '' : `&before=${before}`}`, {});
@@ -167,6 +172,8 @@ interface Call {
   readonly noAnswer?: string;
   /** False where it changes nothing, and need not be sent again. */
   readonly isPress?: boolean;
+  /** Whether it is sent to its end where the page is left meanwhile. */
+  readonly outlivesPage?: boolean;
 }
 
 /**
@@ -174,14 +181,14 @@ interface Call {
  * once: the daemon gives the same key the same answer.
  */
 async function call<T>(
-  method: 'GET' | 'POST' | 'PATCH' | 'DELETE',
+  method: 'GET' | 'POST' | 'PUT' | 'PATCH' | 'DELETE',
   path: string,
   options: Call,
 ): Promise<Answer<T>> {
   const until = Date.now() + (options.seconds ?? ANSWER_SECONDS) * 1000;
   const isPress = options.isPress ?? method !== 'GET';
   const headers: Record<string, string> = isPress ? { 'idempotency-key': newKey() } : {};
-  const init: RequestInit = { method, cache: 'no-store', headers };
+  const init: RequestInit = { method, cache: 'no-store', headers, keepalive: options.outlivesPage ?? false };
   if (options.json !== undefined) {
     headers['content-type'] = 'application/json';
     init.body = JSON.stringify(options.json);

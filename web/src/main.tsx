@@ -5,6 +5,7 @@ import { lookWhoIAm, secret, standing } from './access.js';
 import { Pairing } from './parts/Pairing.js';
 import { Panel } from './parts/Panel.js';
 import { connection, start, tryNow } from './store.js';
+import './together.js';
 
 /** Nothing is to jump about: the panel comes with what it shows, or with why there is nothing. */
 const hasBegun = computed(() => connection.value.state !== 'connecting');

@@ -1,6 +1,7 @@
 // The choices that the panel offers and the request that they make. Pure. Must not know what a body can do beyond what it
 // offers: the daemon refuses the rest.
-import { formatEv, fromEv, type Sixths } from '../../shared/ev.js';
+import type { Asked } from '../../shared/asked.js';
+import { formatEv, fromEv, parseEv, type Sixths } from '../../shared/ev.js';
 import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 
@@ -126,7 +127,7 @@ export function readViewpoint(written: string): number | null | undefined {
   return Number.isInteger(number) && number >= 1 && number <= LARGEST_VIEWPOINT ? number : undefined;
 }
 
-export interface Asked {
+export interface Written {
   readonly frames: number;
   readonly step: Sixths;
   /** Null where the body offers none: the daemon counts from its own then. */
@@ -147,7 +148,7 @@ export function writeRequest({
   mode,
   settle,
   conditions,
-}: Asked): WrittenSetRequest {
+}: Written): WrittenSetRequest {
   return {
     ...(ends ?? { frames }),
     step: formatEv(step, false),
@@ -156,4 +157,65 @@ export function writeRequest({
     settle,
     ...(Object.keys(conditions).length === 0 ? {} : { conditions }),
   };
+}
+
+/** What stands in the fields of the form. */
+export interface Fields {
+  readonly framesWritten: string;
+  readonly step: Sixths;
+  readonly ends: Ends | null;
+  readonly base: string | null;
+  readonly mode: Mode;
+  readonly settleWritten: string;
+  readonly circumstances: Circumstances;
+  readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
+  /** Seconds before the first frame. */
+  readonly delay: number;
+}
+
+const USUAL_STEP: Sixths = 6;
+
+/** @returns the fields that would be asked for with; the daemon has checked that they can be */
+export function fieldsOf(asked: Asked): Fields {
+  const step = parseEv(asked.step) ?? USUAL_STEP;
+  const { from, to, span, conditions = {} } = asked;
+  const sixths = (ev: number | string) => parseEv(ev) ?? 0;
+  const steps = (ev: Sixths) => ev / step + 1;
+  const ends = from === undefined || to === undefined ? null : { from: String(from), to: String(to) };
+  const frames =
+    ends !== null
+      ? steps(sixths(ends.to) - sixths(ends.from))
+      : span !== undefined
+        ? steps(sixths(span))
+        : (asked.frames ?? 0);
+  const { handHeldMm, mainsHz, lightEvPerMinute, noiseReduction, fileBytes } = conditions;
+  const written = (number: number | undefined) => (number === undefined ? '' : String(number));
+  return {
+    framesWritten: String(frames),
+    step,
+    ends,
+    base: asked.base ?? null,
+    mode: asked.mode ?? 'manual',
+    settleWritten: String(asked.settle ?? 0),
+    circumstances: {
+      handHeldMm: written(handHeldMm),
+      mainsHz: mainsHz === undefined ? '' : mainsHz === 50 ? '50' : '60',
+      lightEvPerMinute: written(lightEvPerMinute),
+      noiseReduction: noiseReduction === undefined ? '' : noiseReduction ? 'yes' : 'no',
+      fileMegabytes: written(fileBytes === undefined ? undefined : fileBytes / 1e6),
+    },
+    labels: { name: asked.name ?? '', note: asked.note ?? '', viewpoint: written(asked.viewpoint) },
+    delay: asked.delay ?? 0,
+  };
+}
+
+/** @returns the same text for what asks for the same set, however it was written */
+export function keyOf(asked: Asked): string {
+  const { framesWritten, step, ends, ...others } = fieldsOf(asked);
+  const { base, mode, settleWritten, circumstances, labels, delay } = others;
+  const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
+  const span = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
+  const { name, note, viewpoint } = labels;
+  const texts = [name.trim(), note.trim(), viewpoint];
+  return JSON.stringify([framesWritten, step, span, base, mode, settleWritten, conditions, texts, delay]);
 }

@@ -4,6 +4,8 @@ import { signal } from '@preact/signals';
 
 export type Route =
   | { readonly name: 'panel' }
+  /** What is asked for, on a screen that has no room for it beside the bar. */
+  | { readonly name: 'form' }
   | { readonly name: 'sets' }
   /** `frame` is the one that is shown at full size. */
   | { readonly name: 'set'; readonly id: string; readonly frame: number | null };
@@ -13,11 +15,13 @@ const SET = /^#sets\/([\w-]+)(?:\/(\d{1,3}))?$/;
 export function routeOf(hash: string): Route {
   const [, id, frame] = SET.exec(hash) ?? [];
   if (id !== undefined) return { name: 'set', id, frame: frame === undefined ? null : Number(frame) };
-  return hash === '#sets' ? { name: 'sets' } : { name: 'panel' };
+  if (hash === '#sets') return { name: 'sets' };
+  return hash === '#form' ? { name: 'form' } : { name: 'panel' };
 }
 
 export const addressOf = {
   panel: '#',
+  form: '#form',
   sets: '#sets',
   set: (id: string) => `#sets/${id}`,
   frame: (id: string, frame: number) => `#sets/${id}/${frame}`,

@@ -1,6 +1,7 @@
 // What the panel knows, as signals, and what it does about it. The parts on the screen read from here and call what is
 // exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
-import { computed, effect, signal } from '@preact/signals';
+import { batch, computed, effect, signal } from '@preact/signals';
+import type { Asked } from '../../shared/asked.js';
 import { parseEv } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
@@ -35,6 +36,7 @@ import {
   type CircumstanceField,
   type Circumstances,
   type Ends,
+  fieldsOf,
   type Mode,
   NOTHING_KNOWN,
   readCircumstances,
@@ -149,6 +151,9 @@ export const settleWritten = signal('0');
 
 export const circumstances = signal<Circumstances>(NOTHING_KNOWN);
 
+/** Seconds before the first frame: whoever fires steps back. */
+export const delay = signal(0);
+
 /** What the sets are called; kept in this browser from set to set. */
 export const labels = remembered(
   'labels',
@@ -165,8 +170,26 @@ export function nextViewpoint(): void {
 
 /** Whoever changes the request has read why the last one was refused. */
 export function ask(change: () => void): void {
-  refusedAction.value = null;
-  change();
+  batch(() => {
+    refusedAction.value = null;
+    change();
+  });
+}
+
+/** Puts what was asked for on another device into the fields. */
+export function takeOver(asked: Asked): void {
+  const fields = fieldsOf(asked);
+  ask(() => {
+    framesWritten.value = fields.framesWritten;
+    step.value = fields.step;
+    ends.value = fields.ends;
+    chosenBase.value = fields.base;
+    mode.value = fields.mode;
+    settleWritten.value = fields.settleWritten;
+    circumstances.value = fields.circumstances;
+    labels.value = fields.labels;
+    delay.value = fields.delay;
+  });
 }
 
 /** Takes a change over that the daemon suggested. */
@@ -241,6 +264,25 @@ function asked(): Question {
   });
   return { request, unreadable: null };
 }
+
+/** What the fields ask for, as other devices are told of it; null where it cannot be read, or nothing can be asked for. */
+export const askedHere = computed<Asked | null>(() => {
+  if (body.value === null || !mayFire.value) return null;
+  const { request } = asked();
+  return request === null ? null : { ...request, ...labelled(), ...delayed() };
+});
+
+function labelled(): Pick<Asked, 'name' | 'note' | 'viewpoint'> {
+  const { name, note } = labels.value;
+  const number = viewpoint();
+  return {
+    ...(name.trim() === '' ? {} : { name: name.trim() }),
+    ...(note.trim() === '' ? {} : { note: note.trim() }),
+    ...(number === 0 ? {} : { viewpoint: number }),
+  };
+}
+
+const delayed = (): Pick<Asked, 'delay'> => (delay.value === 0 ? {} : { delay: delay.value });
 
 effect(() => {
   if (question.value === null) {
@@ -467,14 +509,11 @@ function runRequest(): WrittenRunRequest | null {
   const [planned, foreseen] = [planning.value, foreseeing.value];
   if (planned.state !== 'planned') return null;
   if (schedule.value.on && foreseen.state !== 'foreseen') return null;
-  const { name, note } = labels.value;
-  const number = viewpoint();
+  // A schedule says itself when it begins.
+  const begins = schedule.value.on ? {} : delayed();
   return {
-    ...planned.request,
+    ...{ ...planned.request, ...labelled(), ...begins },
     ...(foreseen.state === 'foreseen' ? foreseen.part : {}),
-    ...(name.trim() === '' ? {} : { name: name.trim() }),
-    ...(note.trim() === '' ? {} : { note: note.trim() }),
-    ...(number === 0 ? {} : { viewpoint: number }),
   };
 }
 

@@ -1,6 +1,6 @@
 // Keeps a picture of the daemon's state over the WebSocket, and knows when that picture cannot be trusted. Must know nothing
 // of the screen: it tells its watcher the state and how the connection stands.
-import { afterHappening } from '../../shared/fold.js';
+import { afterHappening, ENDED } from '../../shared/fold.js';
 import type { DaemonState } from '../../shared/state.js';
 import type { DaemonMessage, WatcherMessage } from '../../shared/stream.js';
 import { askState } from './api.js';
@@ -28,6 +28,8 @@ const LONGEST_RETRY_MS = 8000;
 const OPEN_WITHIN_MS = 8000;
 /** A long exposure is silent, and so is a dead wireless network: after this long without a word the daemon is asked. */
 const SILENCE_MS = 10_000;
+/** The same while a run is under way: then there is more to be missed. */
+const RUN_SILENCE_MS = 4000;
 /** Time that an event, already counted in an answer, may take on the stream. */
 const STREAM_LAG_MS = 1500;
 
@@ -150,7 +152,9 @@ export function watch(watcher: Watcher): Stream {
 
   setInterval(() => {
     if (socket?.readyState !== WebSocket.OPEN || document.visibilityState !== 'visible') return;
-    if (Date.now() - heard >= SILENCE_MS) {
+    const run = picture?.state.run ?? null;
+    const isUnderWay = run !== null && !ENDED.has(run.state);
+    if (Date.now() - heard >= (isUnderWay ? RUN_SILENCE_MS : SILENCE_MS)) {
       heard = Date.now();
       void compare(socket);
     }

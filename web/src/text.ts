@@ -174,6 +174,21 @@ export const text = {
     },
     settle: 'Wait, in seconds',
     settleWhy: 'The wait before each pass lets a trembling tripod come to rest.',
+    delay: 'First frame',
+    delays: (seconds: number) => (seconds === 0 ? 'At once' : `After ${seconds} s`),
+  },
+
+  glance: {
+    set: (frameCount: number, step: string) =>
+      frameCount === 1 ? frames(frameCount) : `${frames(frameCount)}, ${step} EV apart`,
+    about: (darkest: string, lightest: string, base: string, settings: string) =>
+      [
+        darkest === lightest ? `${darkest} EV` : `From ${darkest} to ${lightest} EV`,
+        base === '' ? '' : ` about ${shutter(base)}`,
+        settings === '' ? '' : `, ${settings}`,
+      ].join(''),
+    change: 'Change what is fired',
+    done: 'Back to the bar',
   },
 
   circumstances: {
@@ -231,7 +246,9 @@ export const text = {
 
   trigger: {
     hold: (frameCount: number) => `Hold to fire ${frames(frameCount)}`,
-    size: (passCount: number, seconds: number) => `in ${passes(passCount)}, ${about(seconds)}`,
+    size: (passCount: number, seconds: number, delay: number) =>
+      `in ${passes(passCount)}, ${about(seconds)}${delay === 0 ? '' : `, from ${delay} s on`}`,
+    space: 'or hold the space bar',
     holding: 'Keep holding',
     again: 'Press once more to fire',
     tooShort: 'Hold until the bar is full.',

@@ -18,6 +18,7 @@ import {
 } from '../store.js';
 import { text } from '../text.js';
 import { Conditions } from './Conditions.js';
+import { Delay } from './Delay.js';
 import { Fold } from './Fold.js';
 import { Labels } from './Labels.js';
 import { More } from './More.js';
@@ -273,6 +274,7 @@ function Seldom({ about }: { readonly about: (name: Field) => About }) {
           <span id="ask-moves">{text.ask.moves[mode.value]}</span>{' '}
           <span id="ask-settle-why">{text.ask.settleWhy}</span>
         </p>
+        <Delay id="ask-delay" />
         <Conditions about={about} />
       </div>
     </Fold>

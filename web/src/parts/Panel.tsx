@@ -3,6 +3,7 @@
 import { mayFire } from '../access.js';
 import { call } from '../alarm.js';
 import { addressOf, route } from '../route.js';
+import { isNarrow } from '../screen.js';
 import { body, connection, daemon, view } from '../store.js';
 import { text } from '../text.js';
 import { AlarmBand, AlarmSetting } from './Alarm.js';
@@ -12,6 +13,7 @@ import { Body } from './Body.js';
 import { ConnectionBand, ConnectionMark } from './Connection.js';
 import { Devices, WatchOnly } from './Devices.js';
 import { Ended, NewSet } from './Ended.js';
+import { Glance } from './Glance.js';
 import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
 import { Left } from './Left.js';
@@ -27,8 +29,10 @@ export function Panel() {
   const shown = view.value;
   const page = route.value;
   const unfinished = daemon.value?.unfinished ?? null;
-  const isOnSets = page.name !== 'panel';
+  const isOnSets = page.name === 'sets' || page.name === 'set';
   const canAsk = mayFire.value && shown.name === 'ask' && body.value !== null && unfinished === null;
+  /** The bar and little else: what it fires is changed on a screen of its own. */
+  const isGlance = canAsk && isNarrow.value && page.name === 'panel';
   const run = shown.name === 'ask' ? null : shown.run;
   const schedule = shown.name === 'ask' ? null : shown.schedule;
   return (
@@ -51,6 +55,7 @@ export function Panel() {
         class="panel"
         data-view={shown.name}
         data-page={isOnSets ? 'sets' : 'panel'}
+        data-glance={isGlance}
         data-run-state={run?.state ?? 'none'}
         data-schedule-state={schedule?.state ?? 'none'}
         data-body-state={daemon.value?.body.state ?? 'unknown'}
@@ -60,12 +65,14 @@ export function Panel() {
         <div class="side">
           <Body />
           {unfinished !== null && mayFire.value && <Unfinished of={unfinished} />}
-          {canAsk && <Ask />}
-          {canAsk && <Readiness />}
+          {isGlance && <Glance />}
+          {canAsk && isNarrow.value && page.name === 'form' && <ToBar />}
+          {canAsk && !isGlance && <Ask />}
+          {canAsk && !isGlance && <Readiness />}
           {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
-          <Left />
-          <AlarmSetting />
-          <Devices />
+          {!isGlance && <Left />}
+          {!isGlance && <AlarmSetting />}
+          {!isGlance && <Devices />}
           <WatchOnly />
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
@@ -73,7 +80,7 @@ export function Panel() {
         </div>
         {page.name === 'sets' && <Sets />}
         {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}
-        {!isOnSets && canAsk && <PlanLadder />}
+        {!isOnSets && canAsk && !isGlance && <PlanLadder />}
         {!isOnSets && (schedule !== null || run !== null) && (
           <div class="made">
             {schedule !== null && <TimeLine schedule={schedule} />}
@@ -83,5 +90,13 @@ export function Panel() {
       </main>
       <Announcer />
     </>
+  );
+}
+
+function ToBar() {
+  return (
+    <a class="back" href={addressOf.panel}>
+      {text.glance.done}
+    </a>
   );
 }

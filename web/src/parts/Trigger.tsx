@@ -2,10 +2,13 @@
 // Where the daemon would refuse the run it fires nothing at all: it says why, and a press looks whether that still holds.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { WirePlan } from '../../../shared/plan.js';
+import { canTremble } from '../alarm.js';
+import { route } from '../route.js';
 import {
   busy,
   check,
   connection,
+  delay,
   fire,
   foreseeing,
   obstacles,
@@ -25,6 +28,7 @@ const SLACK_PX = 24;
 /** Assistive programs press without holding: they press twice, within this time. */
 const AGAIN_MS = 5000;
 const HINT_MS = 3000;
+const TREMBLE_MS = 40;
 
 type Hold = 'rest' | 'holding' | 'again' | 'too-short';
 
@@ -46,8 +50,13 @@ export function Trigger() {
     }
   };
   const release = () => go('rest');
+  const commit = () => {
+    // A gloved hand in the dark feels that it was enough.
+    if (canTremble) navigator.vibrate(TREMBLE_MS);
+    void fire();
+  };
   const begin = () => {
-    if (does === 'fire') go('holding', HOLD_MS, () => void fire());
+    if (does === 'fire') go('holding', HOLD_MS, commit);
     if (does === 'check') void check();
   };
   const end = () => {
@@ -60,6 +69,29 @@ export function Trigger() {
   }, [does]);
   useEffect(() => () => clearTimeout(timer.current), []);
 
+  // The space bar is as wide a bar as any. Where something has the focus that it means something to, it is left to that.
+  const keys = useRef({ begin, end });
+  keys.current = { begin, end };
+  useEffect(() => {
+    const press = (event: KeyboardEvent) => {
+      if (!isFreeSpace(event)) return;
+      event.preventDefault();
+      if (!event.repeat) keys.current.begin();
+    };
+    const letGo = (event: KeyboardEvent) => {
+      if (isFreeSpace(event)) keys.current.end();
+    };
+    const leave = () => keys.current.end();
+    document.addEventListener('keydown', press);
+    document.addEventListener('keyup', letGo);
+    addEventListener('blur', leave);
+    return () => {
+      document.removeEventListener('keydown', press);
+      document.removeEventListener('keyup', letGo);
+      removeEventListener('blur', leave);
+    };
+  }, []);
+
   const refused = refusedAction.value?.action === 'fire' ? refusedAction.value.refusal : null;
   return (
     <div class="dock" data-dock="trigger">
@@ -70,6 +102,7 @@ export function Trigger() {
         class="trigger"
         aria-disabled={blocked}
         aria-describedby="trigger-obstacle"
+        aria-keyshortcuts="Space"
         data-does={does}
         data-hold={hold}
         style={{ '--hold': `${HOLD_MS}ms` }}
@@ -101,13 +134,14 @@ export function Trigger() {
           if (does === 'check') return begin();
           if (hold !== 'again') return go('again', AGAIN_MS);
           release();
-          void fire();
+          commit();
         }}
       >
         <span class="trigger-fill" aria-hidden="true" />
         <span class="trigger-words">
           <span class="trigger-first">{firstLine(hold, label.first)}</span>{' '}
           <span class="trigger-second">{hold === 'too-short' ? text.trigger.tooShort : label.second}</span>
+          {does === 'fire' && <span class="trigger-space">{text.trigger.space}</span>}
         </span>
       </button>
     </div>
@@ -165,7 +199,7 @@ function useLabel(): Label {
       if (schedule.value.on) return scheduleLabel(current.plan, isFree);
       return {
         first: text.trigger.hold(offsets.length),
-        second: text.trigger.size(passes.length, estimate.seconds),
+        second: text.trigger.size(passes.length, estimate.seconds, delay.value),
         does: isFree ? 'fire' : 'nothing',
       };
     }
@@ -183,6 +217,16 @@ function scheduleLabel({ offsets }: WirePlan, isFree: boolean): Label {
     second: words.size(text.frames(offsets.length), foreseen.everySeconds, moment(new Date(estimate.ends))),
     does: isFree ? 'fire' : 'nothing',
   };
+}
+
+/** What has a use of its own for the space bar. */
+const WANTS_SPACE = 'button, a, input, select, textarea, summary, dialog, [role="dialog"], [contenteditable]';
+
+function isFreeSpace(event: KeyboardEvent): boolean {
+  if (event.key !== ' ' || event.ctrlKey || event.altKey || event.metaKey) return false;
+  if (route.value.name !== 'panel' && route.value.name !== 'form') return false;
+  const { target } = event;
+  return target instanceof Element && target.closest(WANTS_SPACE) === null;
 }
 
 const isPress = (event: KeyboardEvent) => event.key === ' ' || event.key === 'Enter';

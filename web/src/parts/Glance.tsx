@@ -1,0 +1,75 @@
+// What a narrow screen shows first: what would be fired, in a few words, over a bar that takes up the rest. What is asked for is
+// changed on a screen of its own.
+import { formatEv, fromEv } from '../../../shared/ev.js';
+import type { WirePlan } from '../../../shared/plan.js';
+import type { BodyView } from '../../../shared/state.js';
+import { countsOf } from '../readiness.js';
+import { addressOf } from '../route.js';
+import { base, body, foreseeing, labels, planning, schedule, step } from '../store.js';
+import { text } from '../text.js';
+import { Delay } from './Delay.js';
+import { Mark } from './Mark.js';
+import { Refused } from './More.js';
+
+export function Glance() {
+  const found = body.value;
+  if (found === null) return null;
+  const planned = planning.value;
+  const plan =
+    planned.state === 'planned' ? planned.plan : planned.state === 'asking' ? planned.before : null;
+  const refused = planned.state === 'refused' ? planned.refusal : null;
+  return (
+    <section class="glance" aria-labelledby="glance-heading">
+      {plan !== null && <Asked plan={plan} found={found} />}
+      {refused !== null && (
+        <>
+          <h2 id="glance-heading">{text.ask.heading}</h2>
+          <Refused refusal={refused} />
+        </>
+      )}
+      <Standing found={found} warnings={plan?.warnings.length ?? 0} />
+      <div class="glance-foot">
+        <a class="button" href={addressOf.form}>
+          {text.glance.change}
+        </a>
+        {!schedule.value.on && <Delay id="glance-delay" />}
+      </div>
+    </section>
+  );
+}
+
+function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyView }) {
+  const { name, viewpoint } = labels.value;
+  const ev = (offset: number | undefined) => formatEv(fromEv(offset ?? 0));
+  const { offsets } = plan;
+  const foreseen = foreseeing.value.state === 'foreseen' ? foreseeing.value.foreseen : null;
+  return (
+    <>
+      <h2 id="glance-heading">{text.glance.set(offsets.length, formatEv(step.value, false))}</h2>
+      <p>
+        {text.glance.about(
+          ev(offsets[0]),
+          ev(offsets.at(-1)),
+          base.value ?? '',
+          text.body.settings(found.aperture, found.iso),
+        )}
+      </p>
+      {schedule.value.on && <p>{text.schedule.form.line(true, schedule.value.every, schedule.value.unit)}</p>}
+      {foreseen !== null && <p>{text.schedule.trigger.hold(foreseen.estimate.sets)}</p>}
+      {(name !== '' || viewpoint !== '') && <p class="glance-name">{text.labels.line(name, viewpoint)}</p>}
+    </>
+  );
+}
+
+/** How the body stands, in a line that leads to the list. */
+function Standing({ found, warnings }: { readonly found: BodyView; readonly warnings: number }) {
+  const counts = countsOf(found.readiness);
+  const attention = counts.attention + warnings;
+  const gravest = counts.stops > 0 ? 'stops' : attention > 0 ? 'attention' : 'fine';
+  return (
+    <a class="glance-standing" href={addressOf.form} data-mark={gravest}>
+      <Mark of={gravest} />
+      <span>{text.readiness.line({ ...counts, attention })}</span>
+    </a>
+  );
+}

@@ -1,0 +1,58 @@
+// The set that is asked for is the same on all devices: what is changed here is told to the daemon, and what was changed on another
+// device is taken over, so that the phone fires what was set up at the laptop.
+import { computed, effect, untracked } from '@preact/signals';
+import type { Asked } from '../../shared/asked.js';
+import { tellAsked } from './api.js';
+import { keyOf } from './request.js';
+import { askedHere, connection, daemon, takeOver } from './store.js';
+
+/** Whoever types has not asked yet. */
+const TELL_AFTER_MS = 250;
+
+const there = computed(() => daemon.value?.asked ?? null);
+const isConnected = computed(() => connection.value.state === 'connected');
+
+/** What the daemon has, as far as is known here. */
+let known: string | null = null;
+/** Told, and not yet come back on the stream. */
+const told = new Set<string>();
+/** Whether something was changed here that the daemon may not know of. */
+let isOurs = false;
+
+effect(() => {
+  const asked = there.value;
+  if (asked === null || isOurs) return;
+  const key = keyOf(asked);
+  if (told.delete(key) || key === known) return;
+  known = key;
+  told.clear();
+  untracked(() => takeOver(asked));
+});
+
+effect(() => {
+  const asked = askedHere.value;
+  if (asked === null || !isConnected.value) return;
+  const key = keyOf(asked);
+  if (key === known) return;
+  isOurs = true;
+  const say = () => void tell(asked, key);
+  const timer = setTimeout(say, TELL_AFTER_MS);
+  // Whoever leaves the page at once has asked all the same.
+  addEventListener('pagehide', say, { once: true });
+  return () => {
+    clearTimeout(timer);
+    removeEventListener('pagehide', say);
+  };
+});
+
+async function tell(asked: Asked, key: string): Promise<void> {
+  if (key === known) return;
+  known = key;
+  told.add(key);
+  const answer = await tellAsked(asked);
+  // Told again when the daemon is back.
+  if (!answer.ok) {
+    told.delete(key);
+    if (known === key) known = null;
+  } else if (known === key) isOurs = false;
+}
