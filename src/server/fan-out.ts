@@ -1,4 +1,5 @@
-// Sends each event to every watcher, written once for all of them. It never waits: what a watcher has not taken yet is bounded, and one
+// Sends each event to every watcher, written and put into its frame once for all of them: it goes past ws to the socket, whose own
+// frames are whole as well, and which compresses nothing. It never waits: what a watcher has not taken yet is bounded, and one
 // that falls behind is dropped and catches up when it comes back. A few watchers get each event at once; a crowd gets them in
 // bunches, so that telling them never takes more than a small share of the time that the run has.
 import type { Duplex } from 'node:stream';
@@ -87,12 +88,16 @@ export class FanOut {
     const { waiting } = this;
     this.waiting = [];
     this.isPlanned = false;
+    const [first, last] = [waiting.at(0)?.seq ?? 0, waiting.at(-1)?.seq ?? 0];
+    const bunch = Buffer.concat(waiting.map(({ bytes }) => framed(bytes)));
     for (const one of this.watching) {
-      // One write for the whole bunch.
-      one.socket.cork();
-      for (const { seq, bytes } of waiting) if (seq > one.after) send(one.watcher, bytes);
-      one.socket.uncork();
-      one.after = Math.max(one.after, waiting.at(-1)?.seq ?? 0);
+      // Who came in the middle of it has some of it already.
+      const rest =
+        one.after < first
+          ? bunch
+          : Buffer.concat(waiting.filter(({ seq }) => seq > one.after).map(({ bytes }) => framed(bytes)));
+      one.after = Math.max(one.after, last);
+      if (rest.length > 0 && canTake(one.watcher)) one.socket.write(rest);
     }
     const now = performance.now();
     this.notBefore = now + (now - began) * SHARE;
@@ -102,7 +107,34 @@ export class FanOut {
 export const written = (message: DaemonMessage): Buffer => Buffer.from(JSON.stringify(message));
 
 export function send(watcher: WebSocket, bytes: Buffer): void {
-  if (watcher.readyState !== watcher.OPEN) return;
-  if (watcher.bufferedAmount > MOST_UNSENT_BYTES) watcher.terminate();
-  else watcher.send(bytes, { binary: false });
+  if (canTake(watcher)) watcher.send(bytes, { binary: false });
+}
+
+/** Whoever has left too much untaken is dropped. */
+function canTake(watcher: WebSocket): boolean {
+  if (watcher.readyState !== watcher.OPEN) return false;
+  if (watcher.bufferedAmount <= MOST_UNSENT_BYTES) return true;
+  watcher.terminate();
+  return false;
+}
+
+const TEXT_FRAME = 0x81;
+const MOST_IN_7_BITS = 125;
+const LENGTH_IN_16_BITS = 126;
+const LENGTH_IN_64_BITS = 127;
+
+/** @returns a text as a server sends it over a WebSocket: one frame, not masked. Source: RFC 6455, section 5.2 */
+function framed(text: Buffer): Buffer {
+  const { length } = text;
+  const head = Buffer.alloc(length <= MOST_IN_7_BITS ? 2 : length < 2 ** 16 ? 4 : 10);
+  head[0] = TEXT_FRAME;
+  if (length <= MOST_IN_7_BITS) head[1] = length;
+  else if (length < 2 ** 16) {
+    head[1] = LENGTH_IN_16_BITS;
+    head.writeUInt16BE(length, 2);
+  } else {
+    head[1] = LENGTH_IN_64_BITS;
+    head.writeBigUInt64BE(BigInt(length), 2);
+  }
+  return Buffer.concat([head, text]);
 }

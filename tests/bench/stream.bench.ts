@@ -19,7 +19,7 @@ const PANEL_SETS = 12;
 const LIFELIKE_SETS = 8;
 const PANEL_FRAMES = 9;
 /** Pairs of runs, one watched and one not; which comes first changes from pair to pair. */
-const PAIRS = 9;
+const PAIRS = 15;
 const LAST_BUNCH_MS = 1500;
 const RUN = { frames: 25, step: '1/3', base: '1/250' };
 
