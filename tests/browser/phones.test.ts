@@ -48,6 +48,7 @@ async function phone(name: string): Promise<Phone> {
     ignoreHTTPSErrors: true,
     hasTouch: true,
     colorScheme: 'dark',
+    locale: 'en-GB',
   });
   const page = await context.newPage();
   page.setDefaultTimeout(20_000);

@@ -100,7 +100,10 @@ export class PracticePanel {
   ): Promise<Page> {
     // All pages ask for the same set: each test begins with the usual one.
     if (this.pages.length === 0) await this.askAnew();
-    const context = await this.browser.newContext({ viewport: { width, height }, colorScheme, hasTouch });
+    const context = await this.browser.newContext({
+      ...{ viewport: { width, height }, colorScheme, hasTouch },
+      locale: 'en-GB',
+    });
     const page = await context.newPage();
     page.setDefaultTimeout(10_000);
     const complaints: string[] = [];

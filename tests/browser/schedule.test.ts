@@ -581,9 +581,14 @@ it('what is to be known of a frame stands on its rung', async () => {
   const rung = other.locator('.rung[data-frame="2"]');
   await rung.getByText(sentence).waitFor();
   expect(await rung.locator('.frame-mark svg').count()).toBe(1);
-  // What the daemon has marked is not said once more by the panel.
-  expect(await other.locator('.rung[data-frame="1"] [data-mark="clipped-light"]').count()).toBe(1);
-  expect(await other.locator('.rung[data-frame="1"] .clipping').count()).toBe(0);
+  // What no frame holds stands firmly on the rung, and in words where the set is told of: once.
+  await other.locator('.rung[data-frame="1"] .clip [data-side="blown"][data-lost="true"]').waitFor();
+  expect(await other.locator('.rung[data-frame="2"] [data-lost="true"]').count()).toBe(0);
+  expect(await other.locator('[data-mark="clipped-light"]').count()).toBe(0);
+  await other
+    .locator('.ended .lost [data-side="blown"]')
+    .getByText(/^Even the darkest frame has \d+%/)
+    .waitFor();
   await wellLaid(other);
 });
 

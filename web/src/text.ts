@@ -7,7 +7,7 @@ import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
-import { about, apertureAndIso, clock, count, frames, passes, shutter } from './words.js';
+import { about, apertureAndIso, clock, count, frames, passes, percent, shutter } from './words.js';
 
 /** @returns `2, 3 or 5` */
 const oneOf = (words: readonly (number | string)[]) =>
@@ -18,9 +18,7 @@ const fromTo = (words: readonly string[]) =>
   words.length > 2 ? `${words[0]} to ${words.at(-1)}` : oneOf(words);
 
 /** @returns seconds to two digits: `32 s`, `0.28 s` */
-const some = (seconds: number) => `${Number(seconds.toPrecision(2))} s`;
-
-const share = (of1: number) => `${of1 < 0.01 ? (of1 * 100).toFixed(1) : Math.round(of1 * 100)} %`;
+const some = (seconds: number) => `${seconds.toLocaleString(undefined, { maximumSignificantDigits: 2 })} s`;
 
 const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture: 'Aperture priority' };
 
@@ -240,8 +238,10 @@ export const text = {
     moved: (ev: string) => `Base moved by ${ev} EV`,
     attempts: (attempts: number) => `${attempts} attempts`,
     picture: (number: number) => `Frame ${number} as it came back`,
-    black: (of1: number) => `Even here ${share(of1)} is black`,
-    blown: (of1: number) => `Even here ${share(of1)} is blown out`,
+    black: (of1: number) => `${percent(of1)} black`,
+    blown: (of1: number) => `${percent(of1)} blown out`,
+    share: percent,
+    clipLegend: { black: 'black', blown: 'blown out, as a share of the frame' },
   },
 
   trigger: {
@@ -282,6 +282,12 @@ export const text = {
           ? 'No frame is verified.'
           : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`
       }`,
+    lost: {
+      black: (of1: number) =>
+        `Even the lightest frame has ${percent(of1)} black: more frames on the lighter side would hold it.`,
+      blown: (of1: number) =>
+        `Even the darkest frame has ${percent(of1)} blown out: more frames on the darker side would hold it.`,
+    },
     folder: 'Set folder',
     newSet: 'New set',
     notes: 'Notes',

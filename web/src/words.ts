@@ -1,4 +1,13 @@
-// Numbers, lengths of time, moments and amounts as the panel writes them. Pure.
+// Numbers, lengths of time, moments and amounts as the panel writes them: numbers and dates as the browser's own language does. The
+// words around them are English, as long as there is no other catalogue. Pure but for that.
+
+/** @param digits after the point, at most */
+export const decimal = (number: number, digits: number): string =>
+  number.toLocaleString(undefined, { maximumFractionDigits: digits });
+
+/** @param of1 from 0 to 1 @returns `14%`, `0.6%` */
+export const percent = (of1: number): string =>
+  of1.toLocaleString(undefined, { style: 'percent', maximumFractionDigits: of1 < 0.01 ? 1 : 0 });
 
 export const count = (number: number, one: string, many: string): string =>
   `${number} ${number === 1 ? one : many}`;
@@ -43,16 +52,16 @@ export function length(seconds: number): string {
 export const unbroken = (words: string): string => words.replace(/(\d) /g, '$1\u00a0');
 
 export const clock = (at: Date): string =>
-  at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', second: '2-digit' });
+  at.toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit', second: '2-digit' });
 
 export const hourAndMinute = (at: Date): string =>
-  at.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit' });
+  at.toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' });
 
-/** @returns `22:48`, with the day before it where that is not today */
+/** @returns `22:48` or `10:48 PM`, with the day before it where that is not today */
 export function moment(at: Date, today = new Date()): string {
   if (at.toDateString() === today.toDateString()) return hourAndMinute(at);
   const isThisYear = at.getFullYear() === today.getFullYear();
-  const day = at.toLocaleDateString('en-GB', {
+  const day = at.toLocaleDateString(undefined, {
     day: 'numeric',
     month: 'short',
     ...(isThisYear ? {} : { year: 'numeric' }),
@@ -64,7 +73,7 @@ export function moment(at: Date, today = new Date()): string {
 export function amount(bytes: number, rounded: (size: number) => number = Math.ceil): string {
   const [size, unit] =
     bytes < 1e9 ? [bytes / 1e6, 'MB'] : bytes < 1e12 ? [bytes / 1e9, 'GB'] : [bytes / 1e12, 'TB'];
-  return `${size < 10 ? rounded(size * 10) / 10 : rounded(size)} ${unit}`;
+  return `${size < 10 ? decimal(rounded(size * 10) / 10, 1) : decimal(rounded(size), 0)} ${unit}`;
 }
 
 /** @returns `1, 3 and 5` */

@@ -1,5 +1,6 @@
 // How a run ended, where its frames are, and the way on.
 import { useEffect, useRef } from 'preact/hooks';
+import { lostIn } from '../../../shared/clipping.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { bringIntoSight } from '../follow.js';
 import { readViewpoint } from '../request.js';
@@ -43,6 +44,7 @@ export function Ended({ id, run, schedule }: Props) {
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}
+      {schedule === null && run !== null && <Lost run={run} />}
       {run !== null && run.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>
@@ -53,6 +55,24 @@ export function Ended({ id, run, schedule }: Props) {
       )}
       <More about={whole.error} />
     </section>
+  );
+}
+
+/** What no frame of the set holds: the one thing that cannot be mended at home. */
+function Lost({ run }: { readonly run: RunView }) {
+  const lost = run.frames.flatMap((frame) =>
+    frame.state === 'verified' ? lostIn(frame, run.frames.length) : [],
+  );
+  if (lost.length === 0) return null;
+  return (
+    <ul class="lost">
+      {lost.map(({ side, share }) => (
+        <li key={side} data-side={side}>
+          <Mark of="warning" />
+          <span>{text.run.lost[side](share)}</span>
+        </li>
+      ))}
+    </ul>
   );
 }
 

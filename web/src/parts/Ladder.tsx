@@ -2,7 +2,7 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
-import { lostIn } from '../../../shared/clipping.js';
+import { LOST_SHARE, lostIn } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
@@ -160,7 +160,15 @@ function Rungs({ rungs, run }: { readonly rungs: readonly Rung[]; readonly run: 
           {text.ladder.darkest}
         </p>
       </div>
-      <p class="legend soft">{marked ? text.ladder.legend : text.ladder.legendPlain}</p>
+      <p class="legend soft">
+        {marked ? text.ladder.legend : text.ladder.legendPlain}{' '}
+        {run !== null && (
+          <>
+            <span class="clip-sign" data-side="black" /> {text.ladder.clipLegend.black}{' '}
+            <span class="clip-sign" data-side="blown" /> {text.ladder.clipLegend.blown}
+          </>
+        )}
+      </p>
     </>
   );
 }
@@ -201,11 +209,14 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
           <span class="offset">{text.ladder.ev(offset)}</span>
           <span class="shutter">{text.shutter(rung.shutter)}</span>
         </span>
-        <span class="state">
-          <Mark of={rung.state} />
-          {state}
+        <span class="how">
+          <span class="state">
+            <Mark of={rung.state} />
+            {state}
+          </span>
+          <Clip rung={rung} frames={frames} />
         </span>
-        <Notes rung={rung} frames={frames} />
+        <Notes rung={rung} />
       </div>
       <span class="bar" aria-hidden="true" />
     </li>
@@ -262,16 +273,40 @@ function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) 
   );
 }
 
-/** What the daemon has a mark for it does not need to be told by the panel. */
-const CODES = { black: 'clipped-dark', blown: 'clipped-light' } as const;
+/** What of a frame is black and what is blown out; firmly where no other frame of the set holds it. */
+function Clip({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
+  if (rung.state !== 'verified' || rung.clipped === null) return null;
+  const { dark, light } = rung.clipped;
+  const lost = lostIn(rung, frames).map(({ side }) => side);
+  const sides = [
+    { side: 'black', share: dark },
+    { side: 'blown', share: light },
+  ] as const;
+  return (
+    <span class="clip">
+      {sides
+        .filter(({ share }) => share >= LOST_SHARE)
+        .map(({ side, share }) => (
+          <span key={side} data-side={side} data-lost={lost.includes(side)}>
+            <span class="clip-sign" aria-hidden="true" />
+            <span aria-hidden="true">{text.ladder.share(share)}</span>
+            <span class="unseen">{text.ladder[side](share)}</span>
+          </span>
+        ))}
+    </span>
+  );
+}
 
-function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
+/** What stands on the rung by itself, or is said at the end. */
+const SAID_ELSEWHERE: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
+
+function Notes({ rung }: { readonly rung: Rung }) {
   // How far the base moved is said by itself.
-  const marks = rung.marks.filter(({ code }) => code !== 'base-moved' || rung.baseMoved === null);
-  const lost = lostIn(rung, frames).filter(({ side }) => !marks.some(({ code }) => code === CODES[side]));
+  const marks = rung.marks.filter(
+    ({ code }) => !SAID_ELSEWHERE.has(code) && (code !== 'base-moved' || rung.baseMoved === null),
+  );
   const moved = movedEv(rung);
-  if (rung.reason === null && rung.attempts < 2 && lost.length + marks.length === 0 && moved === null)
-    return null;
+  if (rung.reason === null && rung.attempts < 2 && marks.length === 0 && moved === null) return null;
   return (
     <span class="notes">
       {rung.attempts > 1 && <span class="attempts">{text.ladder.attempts(rung.attempts)}</span>}
@@ -286,11 +321,6 @@ function Notes({ rung, frames }: { readonly rung: Rung; readonly frames: number 
         <span key={code + sentence} class="frame-mark" data-mark={code}>
           <Mark of="warning" />
           <span>{text.together(sentence)}</span>
-        </span>
-      ))}
-      {lost.map(({ side, share }) => (
-        <span key={side} class="clipping" data-side={side}>
-          {text.ladder[side](share)}
         </span>
       ))}
     </span>
