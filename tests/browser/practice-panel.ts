@@ -95,7 +95,7 @@ export class PracticePanel {
    */
   async open(
     { width, height, colorScheme, hasTouch }: Size,
-    prepare: (page: Page) => Promise<void> = async () => {},
+    prepare: (page: Page) => Promise<unknown> = async () => {},
     at = '#form',
   ): Promise<Page> {
     // All pages ask for the same set: each test begins with the usual one.
@@ -130,24 +130,29 @@ export class PracticePanel {
   async show(
     size: Size,
     edit: (state: DaemonState) => DaemonState,
-    prepare: (page: Page) => Promise<void> = async () => {},
+    prepare: (page: Page) => Promise<unknown> = async () => {},
+    at?: string,
   ): Promise<Shown> {
     let socket: WebSocketRoute | undefined;
     let seq = 0;
     let run = '';
-    const page = await this.open(size, async (opened) => {
-      await prepare(opened);
-      await opened.routeWebSocket(/\/api\/stream$/, (route) => {
-        socket = route;
-        route.connectToServer().onMessage((data) => {
-          const message = JSON.parse(String(data)) as DaemonMessage;
-          if (message.type !== 'state') return;
-          seq = message.seq;
-          run = message.state.run?.id ?? '';
-          route.send(JSON.stringify({ ...message, state: edit(message.state) }));
+    const page = await this.open(
+      size,
+      async (opened) => {
+        await prepare(opened);
+        await opened.routeWebSocket(/\/api\/stream$/, (route) => {
+          socket = route;
+          route.connectToServer().onMessage((data) => {
+            const message = JSON.parse(String(data)) as DaemonMessage;
+            if (message.type !== 'state') return;
+            seq = message.seq;
+            run = message.state.run?.id ?? '';
+            route.send(JSON.stringify({ ...message, state: edit(message.state) }));
+          });
         });
-      });
-    });
+      },
+      at,
+    );
     await page.locator('main[data-connection="connected"]').waitFor();
     return {
       page,

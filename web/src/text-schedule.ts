@@ -4,7 +4,7 @@ import type { ScheduleState } from '../../shared/state.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import type { ScheduleField, Unit } from './schedule-form.js';
 import type { Went } from './time-line.js';
-import { apertureAndIso, count, length, sets, shutter, unbroken } from './words.js';
+import { apertureAndIso, count, length, percent, sets, shutter, unbroken } from './words.js';
 
 const suns: Readonly<Record<SunEvent, string>> = {
   sunset: 'Sunset',
@@ -167,7 +167,7 @@ export const scheduleText = {
     what: whatIsLeft,
     marks: leftMarks,
     over: (number: number) => `over ${number} frames`,
-    percent: (number: number) => `${Math.round(number)} %`,
+    percent: (number: number) => percent(number / 100),
     unknown: 'not told',
   },
   alarm: {

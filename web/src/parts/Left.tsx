@@ -82,7 +82,7 @@ function gravestOf(marks: readonly WatchMark[]): WatchMark {
   return marks.includes('low') ? 'low' : 'fine';
 }
 
-/** @returns `64 %, 120 frames, 13 sets`, as far as it is told */
+/** @returns `64%, 120 frames, 13 sets`, as far as it is told */
 function shortly(item: Item): string {
   if (item.framesLeft !== null && item.framesLeft > MOST_COUNTED) return words.over(MOST_COUNTED);
   const told = [

@@ -63,17 +63,19 @@ export function Panel() {
         data-trouble={(shown.name === 'running' && (run?.trouble ?? null) !== null) || call.value !== null}
       >
         <div class="side">
-          <Body />
-          {unfinished !== null && mayFire.value && <Unfinished of={unfinished} />}
-          {isGlance && <Glance />}
-          {canAsk && isNarrow.value && page.name === 'form' && <ToBar />}
-          {canAsk && !isGlance && <Ask />}
-          {canAsk && !isGlance && <Readiness />}
-          {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
-          {!isGlance && <Left />}
-          {!isGlance && <AlarmSetting />}
-          {!isGlance && <Devices />}
-          <WatchOnly />
+          <div class="side-list">
+            <Body />
+            {unfinished !== null && mayFire.value && <Unfinished of={unfinished} />}
+            {isGlance && <Glance />}
+            {canAsk && isNarrow.value && page.name === 'form' && <ToBar />}
+            {canAsk && !isGlance && <Ask />}
+            {canAsk && !isGlance && <Readiness />}
+            {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
+            {!isGlance && <Left />}
+            {!isGlance && <AlarmSetting />}
+            {!isGlance && <Devices />}
+            <WatchOnly />
+          </div>
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
           {shown.name === 'ended' && unfinished === null && mayFire.value && <NewSet />}

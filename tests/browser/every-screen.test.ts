@@ -1,0 +1,100 @@
+// Every screen of the panel, on a phone and on a laptop, in each look: axe finds nothing against it, nothing lies outside the screen or is
+// too small to be touched, and each visible label stands in a list that somebody has read through.
+import { readFile } from 'node:fs/promises';
+import { createRequire } from 'node:module';
+import type axe from 'axe-core';
+import type { Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { PracticePanel, type Size, wellLaid } from './practice-panel.js';
+import { fireSets, openScreen, SCREENS } from './screens.js';
+
+const PHONE: Size = { name: 'phone', width: 390, height: 844, colorScheme: 'dark', hasTouch: true };
+const LAPTOP: Size = { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false };
+const LOOKS = ['day', 'dim', 'night'] as const;
+/** Web Content Accessibility Guidelines 2.2, A and AA, and what axe counts as good practice. */
+const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
+
+const labels = new Set<string>();
+let source = '';
+let panel: PracticePanel;
+beforeAll(async () => {
+  source = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+  await fireSets(panel, LAPTOP);
+});
+afterEach(async () => {
+  await panel.closePages();
+});
+afterAll(async () => {
+  await panel?.end();
+});
+
+/** @param rules where only these are to be looked at @returns what is wrong, a line each */
+async function violations(page: Page, rules?: readonly string[]): Promise<string[]> {
+  const { violations: found } = await page.evaluate(
+    ({ tags, only }) => {
+      const { run } = (globalThis as unknown as { axe: typeof axe }).axe;
+      return run(document, {
+        resultTypes: ['violations'],
+        runOnly: only === null ? { type: 'tag', values: tags } : { type: 'rule', values: only },
+      });
+    },
+    { tags: TAGS, only: rules === undefined ? null : [...rules] },
+  );
+  return found.flatMap(({ id, nodes }) =>
+    nodes.map(({ html, any }) => `${id}: ${html.slice(0, 160)} ${any[0]?.message ?? ''}`),
+  );
+}
+
+async function collectLabels(page: Page): Promise<void> {
+  const found = await page.evaluate(() => {
+    const shown = (selector: string) =>
+      [...document.querySelectorAll<HTMLElement>(selector)].filter(
+        (element) => element.tagName === 'OPTION' || element.checkVisibility(),
+      );
+    return [
+      ...shown('[aria-label]').map((element) => element.getAttribute('aria-label') ?? ''),
+      // biome-ignore lint/performance/useDomNodeTextContent: what is seen, line by line.
+      ...shown('button, a, summary, label, h1, h2, h3, dt, option').flatMap(({ innerText }) =>
+        innerText.split('\n'),
+      ),
+    ];
+  });
+  for (const label of found) {
+    const plain = label
+      .replace(/\s+/g, ' ')
+      .trim()
+      // What is counted, measured or dated, and what people and bodies are called.
+      .replace(/\d+(?:[.,/:]\d+)*/g, '0')
+      .replace(/[+-]0/g, '0')
+      .replace(/\b(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sept?|Oct|Nov|Dec)\b/g, 'Month');
+    if (/\p{L}/u.test(plain) && plain.length < 120 && !/W{9}|\/tmp|<img/.test(plain)) labels.add(plain);
+  }
+}
+
+describe.each(SCREENS)('$name', (screen) => {
+  it('is well laid, and axe finds nothing', async () => {
+    const page = await openScreen(panel, screen, PHONE);
+    await wellLaid(page);
+    await page.evaluate(source);
+    expect(await violations(page)).toEqual([]);
+    await collectLabels(page);
+    for (const look of LOOKS) {
+      await page.evaluate((name) => {
+        document.documentElement.dataset.light = name;
+      }, look);
+      expect([look, await violations(page, ['color-contrast'])]).toEqual([look, []]);
+    }
+    await page.setViewportSize(LAPTOP);
+    await wellLaid(page);
+    expect(await violations(page)).toEqual([]);
+    await collectLabels(page);
+  });
+});
+
+describe('all of them', () => {
+  it('have the labels that somebody has read through', async () => {
+    const list = [...labels].sort((a, b) => a.localeCompare(b, 'en')).join('\n');
+    await expect(`${list}\n`).toMatchFileSnapshot('./labels.txt');
+  });
+});

@@ -1,0 +1,458 @@
+// Every screen of the panel that there is, with what leads to it: for pictures of all of them, for axe, and for the list of labels.
+// Most are shown by telling the page of a state; the sets that are looked at were fired on the practice body.
+import type { Page } from 'playwright-core';
+import type { BodyState, DaemonState, FrameView, RunView } from '../../shared/state.js';
+import { withDusk } from './dusk.js';
+import { ask, freshly, hold, type PracticePanel, type Size } from './practice-panel.js';
+
+export interface Screen {
+  readonly name: string;
+  /** Where in the panel; #form where it is left out. */
+  readonly at?: string;
+  /** What the page is told instead of what is so. */
+  readonly state?: (state: DaemonState) => DaemonState;
+  /** Whether the page is told what is so, as it comes: then it begins with the next set. */
+  readonly isLive?: true;
+  /** Before anything is loaded. */
+  readonly before?: (page: Page) => Promise<unknown>;
+  /** What is done there. */
+  readonly done?: (page: Page) => Promise<unknown>;
+}
+
+const BOATHOUSE = 'Boathouse at dusk';
+const LONG_NAME =
+  `${'Dark beams, a bright lake, and nobody at home. '.repeat(6)}${'Überlängenbootshausname'.repeat(3)}`.slice(
+    0,
+    300,
+  );
+const OTHER_SCRIPTS = 'Лодочный сарай в сумерках — 黄昏のボート小屋 — مرسى القوارب عند الغسق';
+const MARKUP = '<img src=x onerror=alert(1)><b>body</b>&amp;"\'';
+
+/** Fires what the screens of finished sets look at: one complete, one stopped. Leaves the complete one as the last run. */
+export async function fireSets(panel: PracticePanel, size: Size): Promise<void> {
+  const page = await panel.open(size);
+  await freshly(page);
+  await ask(page, 31, '1/3 EV', '1/60');
+  await hold(page);
+  await page.locator('[data-state="verified"][data-frame]').first().waitFor();
+  await page.getByRole('button', { name: 'Stop', exact: true }).click();
+  await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
+  await page.getByRole('button', { name: 'New set' }).click();
+  await page.getByText('Name, note, viewpoint').click();
+  await page.getByLabel('Name', { exact: true }).fill(BOATHOUSE);
+  await page.getByLabel('Viewpoint', { exact: true }).fill('4');
+  await ask(page, 9, '1 EV', '1/60');
+  await hold(page);
+  await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
+  await panel.closePages();
+}
+
+// --- States.
+
+const withRun =
+  (change: (run: RunView) => RunView) =>
+  (state: DaemonState): DaemonState => {
+    if (state.run === null) throw new Error('No set was fired.');
+    return { ...state, run: change(state.run) };
+  };
+const withBody =
+  (body: BodyState) =>
+  (state: DaemonState): DaemonState => ({ ...state, run: null, body });
+const nothingFired = (state: DaemonState): DaemonState => ({ ...state, run: null, schedule: null, line: [] });
+
+const blank: Pick<FrameView, 'state' | 'attempts' | 'recorded' | 'clipped' | 'file' | 'reason'> = {
+  ...{ state: 'planned', attempts: 0, recorded: null, clipped: null, file: null, reason: null },
+};
+
+/** @param made so many frames, in the order of firing; the next one is in hand */
+function underWay(run: RunView, made: number): RunView {
+  const order = run.plan.passes.flatMap(({ frames }) => frames.map(({ offset }) => offset));
+  const nth = (frame: FrameView) => order.indexOf(frame.offset);
+  let fired = 0;
+  return {
+    ...run,
+    ...{ state: 'firing', endedAt: null, sentence: null, error: null, folder: null },
+    frames: run.frames.map((frame) => {
+      if (nth(frame) < made) return frame;
+      return { ...frame, ...blank, ...(nth(frame) === made ? { state: 'fired', attempts: 1 } : {}) };
+    }),
+    passes: run.plan.passes.map(({ frames }) => {
+      const before = fired;
+      fired += frames.length;
+      if (made >= fired) return 'done';
+      return made >= before ? 'firing' : 'planned';
+    }),
+  };
+}
+
+/** A set of so many frames a third apart, made out of the one that there is. */
+function stretched(run: RunView, frames: number): RunView {
+  const third = (index: number) => (index - Math.floor(frames / 2)) / 3;
+  const [frame] = run.frames;
+  const [pass] = run.plan.passes;
+  if (frame === undefined || pass === undefined) throw new Error('No set was fired.');
+  const offsets = Array.from({ length: frames }, (_, index) => third(index));
+  return {
+    ...run,
+    plan: {
+      ...run.plan,
+      offsets,
+      passes: offsets.flatMap((offset, index) =>
+        index % 3 === 1
+          ? [
+              {
+                ...pass,
+                centre: offset,
+                step: 1 / 3,
+                offsets: offsets.slice(index - 1, index + 2),
+                frames: [],
+              },
+            ]
+          : [],
+      ),
+    },
+    passes: offsets.filter((_, index) => index % 3 === 1).map(() => 'done' as const),
+    frames: offsets.map((offset, index) => ({
+      ...frame,
+      ...{ number: index + 1, offset, pass: Math.floor(index / 3) + 1, shutter: '1/60' },
+      clipped: { dark: Math.max(0, 0.6 - index / frames), light: Math.max(0, index / frames - 0.4) },
+    })),
+  };
+}
+
+const rejected = (run: RunView): RunView => ({
+  ...underWay(run, 6),
+  state: 'making-up',
+  frames: underWay(run, 6).frames.map((frame) =>
+    frame.number === 4
+      ? {
+          ...frame,
+          ...{ state: 'rejected', attempts: 2, file: null },
+          reason: 'Recorded 1/60 s instead of 1/125 s: a dial was turned.',
+        }
+      : frame,
+  ),
+});
+
+const ended = (state: 'stopped' | 'halted', sentence: string, error: RunView['error']) =>
+  withRun((run) => ({
+    ...underWay(run, 4),
+    ...{ state, sentence, error, endedAt: run.endedAt ?? run.startedAt, folder: run.folder },
+  }));
+
+const ready =
+  (change: (body: Extract<BodyState, { state: 'ready' }>['body']) => object) => (state: DaemonState) => {
+    if (state.body.state !== 'ready') throw new Error('No body.');
+    const { body } = state.body;
+    return nothingFired({ ...state, body: { ...state.body, body: { ...body, ...change(body) } } });
+  };
+
+const openAll = async (page: Page) => {
+  // A fold may lie in another one.
+  for (let round = 0; round < 2; round += 1)
+    await page.evaluate(() => {
+      for (const fold of document.querySelectorAll<HTMLElement>('.side details:not([open]) > summary'))
+        fold.click();
+    });
+};
+const named = (name: string) => async (page: Page) => {
+  await page
+    .getByText(/^Name, note, viewpoint|, viewpoint \d+$/)
+    .first()
+    .click();
+  await page.getByLabel('Name', { exact: true }).fill(name);
+};
+const toFirstSet = async (page: Page) => {
+  await page
+    .getByRole('list', { name: 'Finished sets' })
+    .getByRole('listitem')
+    .filter({ hasText: BOATHOUSE })
+    .first()
+    .getByRole('link')
+    .click();
+  await page.getByRole('heading', { name: BOATHOUSE }).waitFor();
+};
+const sinceLost = async (page: Page) => {
+  await page.context().setOffline(true);
+  await page.evaluate(() => dispatchEvent(new Event('offline')));
+  await page.locator('main[data-connection="lost"]').waitFor({ timeout: 20_000 });
+};
+
+// --- The screens.
+
+export const SCREENS: readonly Screen[] = [
+  { name: 'bar', at: '', state: nothingFired },
+  { name: 'form', state: nothingFired },
+  { name: 'form-open', state: nothingFired, done: openAll },
+  { name: 'form-named-at-length', state: nothingFired, done: named(LONG_NAME) },
+  { name: 'form-named-in-other-scripts', state: nothingFired, done: named(OTHER_SCRIPTS) },
+  {
+    name: 'form-no-frames',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByLabel('Frames', { exact: true }).fill('');
+      await page.getByRole('alert').filter({ hasText: 'Write the number of frames' }).waitFor();
+    },
+  },
+  {
+    name: 'form-refused',
+    state: nothingFired,
+    done: async (page) => {
+      await ask(page, 21, '2 EV', '1/60');
+      await page.getByRole('list', { name: 'What would do:' }).waitFor();
+    },
+  },
+  {
+    name: 'form-schedule',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByText('One set, now').click();
+      await page.getByLabel('Make the set again and again').check();
+      await page.getByLabel('Every').fill('4');
+      await page.getByLabel('Sets', { exact: true }).fill('60');
+      await page.locator('.trigger[data-does="fire"]').waitFor();
+    },
+  },
+  {
+    name: 'form-61-frames',
+    state: ready(() => ({})),
+    done: async (page) => {
+      await ask(page, 49, '1/3 EV', '1/15');
+      await page.locator('.rung').nth(48).waitFor();
+    },
+  },
+  { name: 'body-looking', at: '', state: withBody({ state: 'looking' }) },
+  {
+    name: 'body-absent',
+    at: '',
+    state: withBody({
+      state: 'absent',
+      error: 'no-body',
+      sentence: 'No camera was found. Connect it with a data cable and switch it on.',
+      next: null,
+      choices: [],
+    }),
+  },
+  {
+    name: 'body-several',
+    at: '',
+    state: withBody({
+      state: 'absent',
+      error: 'several-bodies',
+      sentence: 'Several cameras are attached: choose one.',
+      next: null,
+      choices: [
+        { model: 'The one on the tripod', serial: '0001' },
+        { model: 'The one in the bag', serial: null },
+      ],
+    }),
+  },
+  {
+    name: 'body-full-of-markup',
+    state: ready(() => ({ model: MARKUP, practice: false, serial: MARKUP })),
+  },
+  { name: 'body-long-name', at: '', state: ready(() => ({ model: 'W'.repeat(120), practice: false })) },
+  {
+    name: 'body-wrong-clock',
+    state: ready((body) => ({
+      readiness: body.readiness.map((item) =>
+        item.code === 'clock'
+          ? {
+              ...item,
+              ...{ mark: 'attention', remedy: 'set-clock' },
+              message: 'The clock of the camera is 3 h 12 min behind this computer.',
+            }
+          : item,
+      ),
+    })),
+    done: async (page) => page.locator('.readiness summary').first().click(),
+  },
+  {
+    name: 'fires-in',
+    state: withRun((run) => ({
+      ...underWay(run, 0),
+      ...{ state: 'preparing', beginsAt: new Date(Date.now() + 20_000).toISOString() },
+      frames: run.frames.map((frame) => ({ ...frame, ...blank })),
+    })),
+  },
+  { name: 'firing', state: withRun((run) => underWay(run, 4)) },
+  {
+    name: 'firing-by-another',
+    state: withRun((run) => ({ ...underWay(run, 1), startedBy: 'The left phone' })),
+  },
+  { name: 'firing-61', state: withRun((run) => underWay(stretched(run, 61), 0)) },
+  { name: 'held', state: withRun((run) => ({ ...underWay(run, 4), state: 'held' })) },
+  { name: 'making-up', state: withRun(rejected) },
+  {
+    name: 'reconnecting',
+    state: withRun((run) => ({
+      ...underWay(run, 4),
+      trouble: {
+        doing: 'reconnecting',
+        code: 'body-lost',
+        sentence: 'The camera does not answer any more.',
+        next: 'Evenrung looks for it for 60 s, then halts.',
+      },
+    })),
+  },
+  { name: 'lost', state: withRun((run) => underWay(run, 4)), done: sinceLost },
+  { name: 'complete', state: (state) => state },
+  {
+    name: 'complete-clipped',
+    state: withRun((run) => ({
+      ...run,
+      frames: run.frames.map((frame) => ({ ...frame, clipped: { dark: 0.12, light: 0.07 } })),
+    })),
+  },
+  { name: 'complete-61', state: withRun((run) => stretched(run, 61)) },
+  {
+    name: 'complete-broken-thumbnails',
+    state: (state) => state,
+    before: (page) =>
+      page.route('**/thumbnail*', (route) =>
+        route.fulfill({ body: 'no picture', contentType: 'image/jpeg' }),
+      ),
+  },
+  { name: 'stopped', state: ended('stopped', 'Stopped after 4 of 9 frames. Settings are as found.', null) },
+  {
+    name: 'halted',
+    state: ended(
+      'halted',
+      'Halted: the camera did not come back within 60 s. Settings are put back when it does.',
+      'body-lost',
+    ),
+  },
+  { name: 'schedule-waiting', state: withDusk({ count: 12, passed: 7, missed: [3], incomplete: [5] }) },
+  {
+    name: 'schedule-500',
+    state: withDusk({ count: 500, passed: 333, missed: [100, 101, 102], incomplete: [50] }),
+  },
+  {
+    name: 'cut-off',
+    at: '',
+    state: (state) => ({
+      ...nothingFired(state),
+      unfinished: {
+        ...{ run: 'a', startedAt: new Date(Date.now() - 3_600_000).toISOString(), verified: 4, frames: 9 },
+        ...{ folder: null, scheduled: false },
+        sentence: 'A set was cut off: 4 of 9 frames are verified. Go on with it, or end it.',
+      },
+    }),
+  },
+  { name: 'sets', at: '#sets' },
+  {
+    name: 'sets-none',
+    at: '#sets',
+    before: (page) =>
+      page.route('**/api/sets?*', (route) => route.fulfill({ json: { sets: [], next: null } })),
+  },
+  { name: 'set', at: '#sets', done: toFirstSet },
+  {
+    name: 'set-again',
+    at: '#sets',
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Fire again' }).click();
+      await page.getByLabel('Choose frame 3').check();
+    },
+  },
+  {
+    name: 'set-confirm',
+    at: '#sets',
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Fire again' }).click();
+      await page.getByLabel('Choose frame 3').check();
+      await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'frame',
+    at: '#sets',
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('link', { name: 'Frame 5 at full size' }).click();
+      await page.locator('.viewer[data-loading="there"]').waitFor();
+    },
+  },
+  {
+    name: 'frame-missing',
+    at: '#sets',
+    before: (page) => page.route('**/picture*', (route) => route.fulfill({ status: 404, json: {} })),
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('link', { name: 'Frame 5 at full size' }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'stranger',
+    at: '',
+    before: (page) =>
+      page.route('**/api/me', (route) =>
+        route.fulfill({ status: 401, json: { error: { code: 'not-paired', message: 'Not paired.' } } }),
+      ),
+  },
+  {
+    name: 'pairing',
+    at: '#pair=abcdefghijklmnopqrstuv',
+    before: (page) =>
+      page.route('**/api/me', (route) =>
+        route.fulfill({ status: 401, json: { error: { code: 'not-paired', message: 'Not paired.' } } }),
+      ),
+  },
+  {
+    name: 'watching',
+    at: '',
+    state: withRun((run) => underWay(run, 4)),
+    before: (page) =>
+      page.route('**/api/me', (route) =>
+        route.fulfill({ json: { role: 'watch', name: 'The tablet', door: 'network' } }),
+      ),
+  },
+  // The last one: how ready the body is stays judged for this until something else is planned.
+  {
+    name: 'form-not-ready',
+    isLive: true,
+    done: async (page) => {
+      await page.getByText(/no wait before a pass/).click();
+      await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
+      await page.getByText('Not ready to fire').waitFor();
+    },
+  },
+];
+
+/** What the browser notes in its console on these screens is meant. */
+export async function openScreen(panel: PracticePanel, screen: Screen, size: Size): Promise<Page> {
+  const isStranger = screen.name === 'stranger' || screen.name === 'pairing';
+  const { at = '#form', before = async () => {} } = screen;
+  let page: Page;
+  if (isStranger) {
+    page = await panel.open(size, before, at);
+    await page.locator('#panel > *').first().waitFor();
+  } else if (screen.isLive === true) {
+    page = await panel.open(size, before, at);
+    await freshly(page);
+  } else {
+    ({ page } = await panel.show(size, screen.state ?? nothingFired, before, at));
+  }
+  await screen.done?.(page);
+  await settled(page);
+  return page;
+}
+
+/** Pictures are there, and nothing is being planned. */
+async function settled(page: Page): Promise<void> {
+  await page.locator('.set[aria-busy="true"]').waitFor({ state: 'detached' });
+  await page.evaluate(async () => {
+    await document.fonts.ready;
+    const inSight = [...document.images].filter((image) => {
+      const { top, bottom } = image.getBoundingClientRect();
+      return !image.hidden && bottom > 0 && top < innerHeight;
+    });
+    const late = new Promise((resolve) => setTimeout(resolve, 3000));
+    await Promise.race([late, Promise.all(inSight.map((image) => image.decode().catch(() => undefined)))]);
+  });
+  await page.waitForTimeout(150);
+}
