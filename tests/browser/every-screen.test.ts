@@ -46,6 +46,25 @@ async function violations(page: Page, rules?: readonly string[]): Promise<string
   );
 }
 
+/** @returns what reaches beyond the side of the screen, with letters of that size */
+async function sidewaysAt(page: Page, size: string): Promise<string[]> {
+  await page.evaluate((to) => {
+    document.documentElement.style.fontSize = to;
+  }, size);
+  const found = await page.evaluate(() => {
+    if (document.documentElement.scrollWidth <= document.documentElement.clientWidth) return [];
+    return [...document.querySelectorAll('body *')]
+      .filter(
+        (element) => element.checkVisibility() && element.getBoundingClientRect().right > innerWidth + 1,
+      )
+      .map((element) => `${element.tagName.toLowerCase()}.${element.getAttribute('class') ?? ''}`);
+  });
+  await page.evaluate(() => {
+    document.documentElement.style.fontSize = '';
+  });
+  return [...new Set(found)].slice(0, 8);
+}
+
 async function collectLabels(page: Page): Promise<void> {
   const found = await page.evaluate(() => {
     const shown = (selector: string) =>
@@ -85,6 +104,8 @@ describe.each(SCREENS)('$name', (screen) => {
       }, look);
       expect([look, await violations(page, ['color-contrast'])]).toEqual([look, []]);
     }
+    // Text at 200 % (WCAG 2.2, 1.4.4): nothing is pushed out of the screen.
+    expect(await sidewaysAt(page, '200%')).toEqual([]);
     await page.setViewportSize(LAPTOP);
     await wellLaid(page);
     expect(await violations(page)).toEqual([]);
