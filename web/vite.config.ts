@@ -1,14 +1,41 @@
 // Builds the panel, and the page that the daemon puts its notes into. Their files must need nothing but this server: no inline
 // scripts, no data URLs, no other hosts, so that the strictest content policy fits.
 import { fileURLToPath } from 'node:url';
-import { defineConfig } from 'vite';
+import { build, defineConfig, type Plugin } from 'vite';
 
 const here = (relative: string) => fileURLToPath(new URL(relative, import.meta.url));
+
+/**
+ * src/first-look.ts, in one piece: a plain script that the page waits for, so that it has its look before anything is painted. A
+ * module would come after the first paint.
+ */
+const firstLook: Plugin = {
+  name: 'first-look',
+  async generateBundle() {
+    const built = await build({
+      configFile: false,
+      publicDir: false,
+      logLevel: 'warn',
+      build: {
+        write: false,
+        target: 'es2022',
+        rolldownOptions: { input: here('src/first-look.ts'), output: { format: 'iife' } },
+      },
+    });
+    const outputs = (Array.isArray(built) ? built : [built]).flatMap((each) =>
+      'output' in each ? each.output : [],
+    );
+    const [script, ...others] = outputs;
+    if (script?.type !== 'chunk' || others.length > 0) throw new Error('The first look is one script.');
+    this.emitFile({ type: 'asset', fileName: 'first-look.js', source: script.code });
+  },
+};
 
 export default defineConfig({
   root: here('.'),
   base: '/',
   publicDir: false,
+  plugins: [firstLook],
   build: {
     outDir: here('../dist/web'),
     emptyOutDir: true,

@@ -81,7 +81,11 @@ describe('a page', () => {
       expect(headers['content-security-policy']).toBe(panel.headers['content-security-policy']);
       const [, title = ''] = /^# (.+)$/m.exec(await readFile(path.join(TOP, page), 'utf8')) ?? [];
       expect(body).toContain(`<title>${title} - Evenrung</title>`);
-      expect(body).not.toMatch(/<script|<style|style=|\{\{/);
+      // What makes the note look as the panel does, and nothing inline.
+      const scripts = [...body.matchAll(/<script[^>]*>[^<]*/g)].map(([script]) => script);
+      expect(scripts).toHaveLength(2);
+      for (const script of scripts) expect(script).toMatch(/^<script [^>]*src="\/[^"]+\.js"[^>]*>\s*$/);
+      expect(body).not.toMatch(/<style|style=|\son\w+=|\{\{/);
       expect(new Set(idsIn(body)).size).toBe(idsIn(body).length);
     }
   });

@@ -1,6 +1,7 @@
 // Puts the panel on the page, or the screen that pairs, and lets the panel live as soon as the daemon knows this browser.
 import { computed, effect } from '@preact/signals';
 import { render } from 'preact';
+import './light.js';
 import { lookWhoIAm, secret, standing } from './access.js';
 import { Pairing } from './parts/Pairing.js';
 import { Panel } from './parts/Panel.js';

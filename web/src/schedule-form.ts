@@ -52,6 +52,8 @@ export interface PlaceFields {
   readonly longitude: string;
 }
 
+export const NO_PLACE = { latitude: '', longitude: '' } satisfies PlaceFields;
+
 export const NO_SCHEDULE: ScheduleForm = {
   on: false,
   every: '5',
@@ -169,8 +171,8 @@ function writeLight({ slowest, fastest, isoLeast, isoMost, mostPerSet }: Schedul
   };
 }
 
-/** @returns null where nothing was typed */
-function readPlace({ latitude, longitude }: PlaceFields) {
+/** @returns null where nothing was typed, `place` where it cannot be read */
+export function readPlace({ latitude, longitude }: PlaceFields) {
   if (latitude.trim() === '' && longitude.trim() === '') return null;
   const [north, east] = [readNumber(latitude), readNumber(longitude)];
   const isOnEarth =

@@ -30,6 +30,7 @@ import {
   type Refusal,
   refusalOf,
 } from './api.js';
+import { place } from './place.js';
 import { remembered, textsOver } from './remember.js';
 import {
   baseFor,
@@ -45,13 +46,7 @@ import {
   readViewpoint,
   writeRequest,
 } from './request.js';
-import {
-  NO_SCHEDULE,
-  type PlaceFields,
-  type ScheduleForm,
-  type SchedulePart,
-  writeSchedule,
-} from './schedule-form.js';
+import { NO_SCHEDULE, type ScheduleForm, type SchedulePart, writeSchedule } from './schedule-form.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 import { isUnderWay as isScheduleUnderWay } from './time-line.js';
@@ -327,12 +322,6 @@ effect(() => {
 // --- The schedule that is asked for, and what it would come to.
 
 export const schedule = signal<ScheduleForm>(NO_SCHEDULE);
-/** Kept in this browser: it is a nuisance to type outdoors. */
-export const place = remembered<PlaceFields>(
-  'place',
-  { latitude: '', longitude: '' },
-  textsOver({ latitude: '', longitude: '' }),
-);
 
 export function changeSchedule(change: Partial<ScheduleForm>): void {
   ask(() => {

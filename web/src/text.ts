@@ -5,6 +5,7 @@ import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
 import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
+import { lightText } from './text-light.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { about, apertureAndIso, clock, count, frames, passes, percent, shutter } from './words.js';
@@ -58,6 +59,7 @@ export const text = {
   schedule: scheduleText,
   ...setsText,
   ...accessText,
+  ...lightText,
 
   more: 'More about this',
 

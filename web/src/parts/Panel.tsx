@@ -17,6 +17,7 @@ import { Glance } from './Glance.js';
 import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
 import { Left } from './Left.js';
+import { LightSetting, LightSwitch } from './Light.js';
 import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Sets } from './Sets.js';
@@ -44,6 +45,7 @@ export function Panel() {
             {isOnSets ? text.list.back : text.list.link}
           </a>
         </nav>
+        <LightSwitch />
         <ConnectionMark />
       </header>
       <div class="bands">
@@ -73,6 +75,7 @@ export function Panel() {
             {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
             {!isGlance && <Left />}
             {!isGlance && <AlarmSetting />}
+            {!isGlance && <LightSetting />}
             {!isGlance && <Devices />}
             <WatchOnly />
           </div>

@@ -5,6 +5,7 @@ import { useState } from 'preact/hooks';
 import { formatEv } from '../../../shared/ev.js';
 import type { SunEvent } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
+import { place } from '../place.js';
 import {
   endOffered,
   fieldNamed,
@@ -15,7 +16,7 @@ import {
   SUN,
   type Unit,
 } from '../schedule-form.js';
-import { ask, body, changeSchedule, foreseeing, mode, place, schedule } from '../store.js';
+import { ask, body, changeSchedule, foreseeing, mode, schedule } from '../store.js';
 import { text } from '../text.js';
 import { amount, moment } from '../words.js';
 import { Fold } from './Fold.js';
@@ -42,7 +43,9 @@ export function Schedule() {
             <Every />
             <Starts />
             <Ends />
-            <Place />
+            <Place id="schedule" why={words.placeWhy} {...about('place')}>
+              <Wrong field="place" />
+            </Place>
             <Overrun />
             <Choice
               id="schedule-sleep"
@@ -196,7 +199,7 @@ interface SelectProps {
   readonly 'aria-describedby'?: string;
 }
 
-function Select({ id, value, options, onChange, ...rest }: SelectProps) {
+export function Select({ id, value, options, onChange, ...rest }: SelectProps) {
   return (
     <select id={id} value={value} onChange={(event) => onChange(event.currentTarget.value)} {...rest}>
       {options.map(([each, label]) => (
@@ -334,7 +337,14 @@ const POSITION_WITHIN_MS = 20_000;
 /** A ten-thousandth of a degree is some ten metres: nearer than the sun needs. */
 const roughly = (degrees: number) => String(Number(degrees.toFixed(4)));
 
-function Place() {
+interface PlaceProps extends Pick<NumberProps, 'aria-invalid' | 'aria-describedby'> {
+  /** What the ids of its fields begin with: there may be two on the page. */
+  readonly id: string;
+  readonly why: string;
+  readonly children?: ComponentChildren;
+}
+
+export function Place({ id, why, children, ...wrong }: PlaceProps) {
   const [position, setPosition] = useState<Position>('none');
   const { latitude, longitude } = place.value;
   const change = (changed: Partial<typeof place.value>) => {
@@ -356,29 +366,29 @@ function Place() {
     <fieldset class="place">
       <legend>{words.place}</legend>
       <NumberField
-        id="schedule-latitude"
+        id={`${id}-latitude`}
         label={words.latitude}
         value={latitude}
         min="-90"
         max="90"
         onInput={(written) => change({ latitude: written })}
-        {...about('place')}
+        {...wrong}
       />
       <NumberField
-        id="schedule-longitude"
+        id={`${id}-longitude`}
         label={words.longitude}
         value={longitude}
         min="-180"
         max="180"
         onInput={(written) => change({ longitude: written })}
-        {...about('place')}
+        {...wrong}
       />
-      <Wrong field="place" />
+      {children}
       <button type="button" disabled={position === 'asking'} onClick={askPosition}>
         {position === 'asking' ? words.askingPlace : words.ownPlace}
       </button>
       <p class="soft" role="status">
-        {position === 'none' || position === 'asking' ? words.placeWhy : words.noPosition[position]}
+        {position === 'none' || position === 'asking' ? why : words.noPosition[position]}
       </p>
     </fieldset>
   );

@@ -1,0 +1,67 @@
+// Which look the panel has: by day, dim, or by night, by what somebody has chosen and by the sun. Pure.
+import { getPosition } from 'suncalc';
+import { type PlaceFields, readPlace } from './schedule-form.js';
+
+/** `night` is red and nothing else: eyes that are used to the dark stay so. */
+export type Look = 'day' | 'dim' | 'night';
+
+export const CHOICES = ['system', 'sun', 'day', 'dim', 'night'] as const;
+export type Choice = (typeof CHOICES)[number];
+
+export const LETTERS = ['usual', 'large', 'larger'] as const;
+export type Letters = (typeof LETTERS)[number];
+
+export interface Around {
+  readonly at: Date;
+  readonly systemIsDark: boolean;
+  readonly place: PlaceFields;
+}
+
+export function lookOf(choice: Choice, { at, systemIsDark, place }: Around): Look {
+  if (choice === 'system') return systemIsDark ? 'dim' : 'day';
+  if (choice !== 'sun') return choice;
+  return hasPlace(place) ? bySun(at, place) : byClock(at.getHours());
+}
+
+export function hasPlace(fields: PlaceFields): boolean {
+  const place = readPlace(fields);
+  return place !== null && place !== 'place';
+}
+
+/** By how many degrees suncalc lifts the sun for the air's bending, wherever it is below the horizon. */
+const BENT = 0.484;
+/** Its middle when its upper edge is on a level horizon, and at the end of civil twilight, as almanacs have them. */
+const UPPER_EDGE = -0.833 + BENT;
+const CIVIL = -6 + BENT;
+
+function bySun(at: Date, fields: PlaceFields): Look {
+  const place = readPlace(fields);
+  if (place === null || place === 'place') return byClock(at.getHours());
+  const { altitude } = getPosition(at, place.latitude, place.longitude);
+  if (altitude > UPPER_EDGE) return 'day';
+  return altitude > CIVIL ? 'dim' : 'night';
+}
+
+/** Where nobody has said where this is. Evenings are bright half of the year: nothing goes red before it is late. */
+function byClock(hour: number): Look {
+  if (hour >= 6 && hour < 18) return 'day';
+  return hour === 5 || (hour >= 18 && hour < 21) ? 'dim' : 'night';
+}
+
+export interface Pressed {
+  readonly choice: Choice;
+  /** What it was before night was chosen by the switch. */
+  readonly before: Choice;
+}
+
+/** What the switch at the top does: to night, and back to what it was. @param shown is what `choice` looks like just now */
+export function pressed(
+  { choice, before }: Pressed,
+  shown: Look,
+  lookNow: (choice: Choice) => Look,
+): Pressed {
+  if (shown !== 'night') return { choice: 'night', before: choice };
+  // It is to get brighter, whatever the sun says.
+  const back = choice === 'night' ? before : 'dim';
+  return { choice: lookNow(back) === 'night' ? 'dim' : back, before };
+}
