@@ -480,4 +480,14 @@ describe('from the ladder', () => {
     expect(new URL(page.url()).hash).not.toContain('rungs');
     await page.getByRole('button', { name: 'New set' }).click();
   });
+
+  it('a frame of a set that is not in hand any more is still looked at', async () => {
+    const page = await panel.open(LAPTOP, undefined, `#rungs/${set}/2`);
+    await page.getByRole('dialog', { name: `Frame 2 of ${FRAMES}` }).waitFor();
+    await loaded(page);
+    await button(page, 'Close').click();
+    await viewer(page).waitFor({ state: 'detached' });
+    expect(new URL(page.url()).hash).toBe('');
+    expect(await page.locator('main').getAttribute('data-page')).toBe('panel');
+  });
 });
