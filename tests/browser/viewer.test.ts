@@ -49,7 +49,8 @@ afterAll(async () => {
 
 const viewer = (page: Page) => page.getByRole('dialog', { name: /^Frames? \d+/ });
 const pictures = (page: Page) => viewer(page).locator('.viewer-clip img');
-const zoom = (page: Page) => page.locator('[data-zoom]').textContent();
+const zoom = async (page: Page) =>
+  (await page.locator('[data-zoom]').textContent())?.replaceAll('\u00a0', ' ');
 const button = (page: Page, name: string) => viewer(page).getByRole('button', { name, exact: true });
 const loaded = (page: Page) => page.locator('.viewer[data-loading="there"]').waitFor();
 

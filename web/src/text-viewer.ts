@@ -1,8 +1,9 @@
 // What the panel says where one frame, or two neighbouring ones, are looked at closely.
+import { unbroken } from './words.js';
 
 /** @param points of the screen in a pixel of the picture, along a side */
 const percent = (points: number) =>
-  `${points < 0.1 ? (points * 100).toFixed(1) : Math.round(points * 100)} %`;
+  unbroken(`${points < 0.1 ? (points * 100).toFixed(1) : Math.round(points * 100)} %`);
 
 const isWholeNumber = (points: number) => Math.abs(points - Math.round(points)) < 1e-3;
 
