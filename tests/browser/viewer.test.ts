@@ -5,6 +5,7 @@ import path from 'node:path';
 import type { Page } from 'playwright-core';
 import sharp from 'sharp';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import type { RunView } from '../../shared/state.js';
 import {
   ask,
   freshly,
@@ -24,6 +25,19 @@ const FRAMES = 5;
 /** Of the practice body's pictures. */
 const PICTURE = { width: 1200, height: 800 };
 
+/** A run whose cable was pulled. */
+const CUT_OFF: Pick<RunView, 'state' | 'endedAt' | 'sentence' | 'trouble'> = {
+  state: 'firing',
+  endedAt: null,
+  sentence: null,
+  trouble: {
+    doing: 'reconnecting',
+    code: 'body-lost',
+    sentence: 'The camera does not answer any more.',
+    next: 'Evenrung tries again for 60 s.',
+  },
+};
+
 let panel: PracticePanel;
 let set = '';
 
@@ -34,10 +48,7 @@ beforeAll(async () => {
   await ask(page, FRAMES, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
-  const { sets } = (await (await fetch(new URL('/api/sets', panel.address))).json()) as {
-    sets: { id: string }[];
-  };
-  set = sets[0]?.id ?? '';
+  set = await latestSet();
   expect(await panel.closePages()).toEqual([]);
 }, 60_000);
 afterEach(async () => {
@@ -47,6 +58,10 @@ afterAll(async () => {
   await panel?.end();
 });
 
+const latestSet = async (): Promise<string> => {
+  const answer = await fetch(new URL('/api/sets', panel.address));
+  return ((await answer.json()) as { sets: { id: string }[] }).sets[0]?.id ?? '';
+};
 const viewer = (page: Page) => page.getByRole('dialog', { name: /^Frames? \d+/ });
 const pictures = (page: Page) => viewer(page).locator('.viewer-clip img');
 const zoom = async (page: Page) =>
@@ -490,5 +505,26 @@ describe('from the ladder', () => {
     await viewer(page).waitFor({ state: 'detached' });
     expect(new URL(page.url()).hash).toBe('');
     expect(await page.locator('main').getAttribute('data-page')).toBe('panel');
+  });
+
+  it('what keeps the run from going on is said there, too', async () => {
+    const { page } = await panel.show(
+      ON_ITS_SIDE,
+      (state) => ({ ...state, run: state.run === null ? null : { ...state.run, ...CUT_OFF } }),
+      async (opened) => {
+        await opened.addInitScript(
+          (hash) => {
+            location.hash = hash;
+          },
+          `#rungs/${await latestSet()}/2`,
+        );
+      },
+    );
+    await viewer(page).getByRole('heading', { name: 'Reconnecting' }).waitFor();
+    await viewer(page).getByText('The camera does not answer any more.').waitFor();
+    await loaded(page);
+    await wellLaid(page);
+    expect((await paneOf(page)).height).toBeGreaterThan(150);
+    await page.screenshot({ path: screenAt('lying-close-trouble') });
   });
 });

@@ -32,7 +32,9 @@ import {
   zoomTo,
 } from '../zoom.js';
 import { AlarmBand } from './Alarm.js';
+import { ConnectionBand } from './Connection.js';
 import { type Loading, Pane } from './Pane.js';
+import { TroubleBand } from './Trouble.js';
 
 const words = text.viewer;
 
@@ -103,6 +105,8 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
 
   useEffect(() => {
     dialog.current?.showModal();
+    // Else the first control has it, which may be one of the bands.
+    dialog.current?.focus();
     const ends = new AbortController();
     const { signal } = ends;
     // Of the whole page: a control that goes away takes the focus with it, and nothing else can be reached.
@@ -161,8 +165,12 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
       data-loading={loading}
       onClose={() => goBack(under)}
     >
-      {/* What lies under it cannot be reached. */}
-      <AlarmBand />
+      {/* What lies under it cannot be reached, and may not be seen. */}
+      <div class="viewer-bands">
+        <ConnectionBand />
+        <AlarmBand />
+        <TroubleBand />
+      </div>
       <div class="viewer-stage" ref={stage.ref} data-cut={isReady && isCut(look, room)}>
         {shown.map((frame, index) => {
           const at = isSwapped ? shown.length - 1 - index : index;
