@@ -180,7 +180,7 @@ describe('a frame as large as the screen', () => {
     expect(box?.width).toBeLessThanOrEqual(NARROW.width);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('narrow-frame') });
-    await page.getByRole('button', { name: 'Show every pixel' }).click();
+    await page.getByRole('button', { name: 'Every pixel' }).click();
     await expect
       .poll(async () => (await viewer(page).locator('img').boundingBox())?.width ?? 0)
       .toBeGreaterThan(800);

@@ -651,6 +651,40 @@ describe('another name for the set that is being fired', () => {
   });
 });
 
+describe('a set that is under way', () => {
+  it('hands out the frames that are verified, whole, and no others', async () => {
+    await station.look();
+    await station.start({ frames: 9, step: 1, base: '1/60' });
+    const id = events.state.run?.set.id ?? '';
+    const made = () => events.state.run?.frames.filter(({ file }) => file !== null).length ?? 0;
+    await expect.poll(made, { interval: 2, timeout: 5000 }).toBeGreaterThan(0);
+    station.hold();
+    const inHand = () =>
+      events.state.run?.frames.some(({ state }) => state === 'fired' || state === 'stored');
+    await expect.poll(() => [events.state.run?.state, inHand()]).toEqual(['held', false]);
+    expect(made()).toBeLessThan(9);
+    const frames = events.state.run?.frames ?? [];
+    for (const { number, file } of frames) {
+      const answer = await get(`/api/sets/${id}/frames/${number}/picture`);
+      if (file === null) {
+        expect(refusal(answer)).toEqual([404, 'not-found']);
+        continue;
+      }
+      expect(answer.status).toBe(200);
+      expect(answer.bytes).toEqual(await readFile(path.join(journal.set(id)?.folder ?? '', file)));
+    }
+    // What has come back and is not looked at yet is no frame.
+    await writeFile(path.join(journal.set(id)?.folder ?? '', '.incoming', 'new.jpg'), 'not looked at');
+    for (const named of ['.incoming%2Fnew.jpg', '..%2F1', '0', '1.5'])
+      expect((await get(`/api/sets/${id}/frames/${named}/picture`)).status).toBe(404);
+    station.goOn();
+    await station.settled();
+    expect(events.state.run?.state).toBe('complete');
+    for (const { number } of frames)
+      expect((await get(`/api/sets/${id}/frames/${number}/picture`)).status).toBe(200);
+  });
+});
+
 describe('frames that are made again', () => {
   const post = (at: string, body?: unknown) => ask('POST', `/api/sets/${at}`, body);
   const fire = async () => {

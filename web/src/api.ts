@@ -36,6 +36,7 @@ export type Answer<T> =
 
 /** Nothing came back: the daemon is gone, or the way to it. */
 export const NO_ANSWER = 'no-answer';
+const UNREADABLE = 'unreadable';
 
 const ANSWER_SECONDS = 8;
 /** Listing what hangs on the USB ports can take a while, and so can a body that has many settings to tell. */
@@ -148,6 +149,13 @@ export const keptPath = (
   attempts: number,
 ): string => `${setPath(set)}/frames/${frame}/${what}?attempt=${attempts}`;
 
+/** @returns the daemon's own sentence on why it hands a picture out not at all; null where it does */
+export async function whyNoPicture(path: string): Promise<string | null> {
+  const answer = await call('GET', path, { headers: { range: 'bytes=0-0' } });
+  // What is no JSON is the picture itself.
+  return answer.ok || answer.refusal.code === UNREADABLE ? null : answer.refusal.message;
+}
+
 /** @param endedAt another one where frames were fired again */
 export const sheetPath = (set: string, endedAt: string | null): string =>
   `${setPath(set)}/contact-sheet?ended=${encodeURIComponent(endedAt ?? '')}`;
@@ -167,6 +175,7 @@ function readClock(answered: Response, askedAt: number) {
 
 interface Call {
   readonly json?: unknown;
+  readonly headers?: Readonly<Record<string, string>>;
   readonly signal?: AbortSignal;
   readonly seconds?: number;
   readonly noAnswer?: string;
@@ -187,7 +196,8 @@ async function call<T>(
 ): Promise<Answer<T>> {
   const until = Date.now() + (options.seconds ?? ANSWER_SECONDS) * 1000;
   const isPress = options.isPress ?? method !== 'GET';
-  const headers: Record<string, string> = isPress ? { 'idempotency-key': newKey() } : {};
+  const headers: Record<string, string> = { ...options.headers };
+  if (isPress) headers['idempotency-key'] = newKey();
   const init: RequestInit = { method, cache: 'no-store', headers, keepalive: options.outlivesPage ?? false };
   if (options.json !== undefined) {
     headers['content-type'] = 'application/json';
@@ -249,7 +259,7 @@ const refused = (code: string, message: string): Answer<never> => ({
   refusal: refusalOf(code, message),
 });
 
-const unreadable = (status: number): Refusal => refusalOf('unreadable', text.failures.unreadable(status));
+const unreadable = (status: number): Refusal => refusalOf(UNREADABLE, text.failures.unreadable(status));
 
 function parsed(written: string): unknown {
   try {

@@ -27,6 +27,8 @@ const SCROLL_KEYS: ReadonlySet<string> = new Set([
 /** Scrolls no farther than it takes; what lies over the page's ends is in the element's scroll margin. */
 export function bringIntoSight(element: Element | null): void {
   if (element === null || performance.now() - handAt < LEFT_ALONE_MS) return;
+  // Whoever looks at something that lies over the page comes back to where they were.
+  if (document.querySelector('dialog[open]') !== null) return;
   const calm = matchMedia('(prefers-reduced-motion: reduce)').matches;
   element.scrollIntoView({ block: 'nearest', behavior: calm ? 'auto' : 'smooth' });
 }

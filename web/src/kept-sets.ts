@@ -1,7 +1,9 @@
 // The sets that were made, as far as somebody looks at them: the list page by page, one set with its frames, and what is done with
 // it. They are asked for when they are looked at, and again when a run ends.
 import { computed, effect, signal } from '@preact/signals';
+import { ENDED } from '../../shared/fold.js';
 import type { Again, KeptSetDetail, KeptSetView, Relabel } from '../../shared/kept.js';
+import type { FrameView } from '../../shared/state.js';
 import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
 import { addressOf, goTo, route } from './route.js';
 import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
@@ -27,7 +29,12 @@ const fired = computed(() => {
 });
 
 const isConnected = computed(() => connection.value.state === 'connected');
-const shownSet = computed(() => (route.value.name === 'set' ? route.value.id : null));
+const shownSet = computed(() => {
+  const page = route.value;
+  if (page.name === 'set') return page.id;
+  // Of the set in hand the stream tells; a schedule may go on to the next one meanwhile.
+  return page.name === 'rung' && page.id !== daemon.value?.run?.set.id ? page.id : null;
+});
 const showsList = computed(() => route.value.name === 'sets');
 
 /** The newest page; pages that were read before stay, as far as they are still next to it. */
@@ -85,6 +92,20 @@ effect(() => {
   fired.value;
   return whileShown((isWanted) => void readSet(id, isWanted));
 });
+
+export interface LookedAt {
+  readonly id: string;
+  readonly frames: readonly FrameView[];
+  /** Whether frames are still being made. */
+  readonly isUnderWay: boolean;
+}
+
+/** The frames of a set, as they are just now; null where they are not known here. */
+export function lookedAt(id: string): LookedAt | null {
+  const run = daemon.value?.run ?? null;
+  const set = run?.set.id === id ? run : opened.value?.id === id ? opened.value : null;
+  return set === null ? null : { id, frames: set.frames, isUnderWay: !ENDED.has(set.state) };
+}
 
 /** @returns whether it was taken on */
 export async function relabel(id: string, change: Relabel): Promise<boolean> {

@@ -4,6 +4,8 @@ import { signal } from '@preact/signals';
 
 export type Route =
   | { readonly name: 'panel' }
+  /** The panel with a frame of a ladder at full size over it. */
+  | { readonly name: 'rung'; readonly id: string; readonly frame: number }
   /** What is asked for, on a screen that has no room for it beside the bar. */
   | { readonly name: 'form' }
   | { readonly name: 'sets' }
@@ -11,10 +13,13 @@ export type Route =
   | { readonly name: 'set'; readonly id: string; readonly frame: number | null };
 
 const SET = /^#sets\/([\w-]+)(?:\/(\d{1,3}))?$/;
+const RUNG = /^#rungs\/([\w-]+)\/(\d{1,3})$/;
 
 export function routeOf(hash: string): Route {
   const [, id, frame] = SET.exec(hash) ?? [];
   if (id !== undefined) return { name: 'set', id, frame: frame === undefined ? null : Number(frame) };
+  const [, ofSet, rung] = RUNG.exec(hash) ?? [];
+  if (ofSet !== undefined) return { name: 'rung', id: ofSet, frame: Number(rung) };
   if (hash === '#sets') return { name: 'sets' };
   return hash === '#form' ? { name: 'form' } : { name: 'panel' };
 }
@@ -25,6 +30,7 @@ export const addressOf = {
   sets: '#sets',
   set: (id: string) => `#sets/${id}`,
   frame: (id: string, frame: number) => `#sets/${id}/${frame}`,
+  rung: (id: string, frame: number) => `#rungs/${id}/${frame}`,
 };
 
 export const route = signal(routeOf(location.hash));

@@ -75,16 +75,4 @@ export const setsText = {
     leave: 'Leave it',
     starting: 'Starting',
   },
-  viewer: {
-    of: (number: number, all: number) => `Frame ${number} of ${all}`,
-    darker: 'Darker frame',
-    lighter: 'Lighter frame',
-    close: 'Close',
-    whole: 'Show all of it',
-    pixels: 'Show every pixel',
-    file: 'The file',
-    loading: 'Loading the picture',
-    none: 'This frame has no picture that a browser can show.',
-    notMade: 'This frame was not made.',
-  },
 } as const;

@@ -1,4 +1,4 @@
-// Every English sentence and label of the panel, with those in text-schedule.ts and text-sets.ts. What the daemon says itself
+// Every English sentence and label of the panel, with those in the other text-*.ts. What the daemon says itself
 // (reasons, warnings, how a run ended) arrives as it is to be shown and is not here.
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
@@ -8,6 +8,7 @@ import { accessText } from './text-access.js';
 import { lightText } from './text-light.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
+import { viewerText } from './text-viewer.js';
 import { about, apertureAndIso, clock, count, frames, passes, percent, shutter } from './words.js';
 
 /** @returns `2, 3 or 5` */
@@ -60,6 +61,7 @@ export const text = {
   ...setsText,
   ...accessText,
   ...lightText,
+  ...viewerText,
 
   more: 'More about this',
 

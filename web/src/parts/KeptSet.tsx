@@ -6,7 +6,7 @@ import type { Again, KeptSetDetail } from '../../../shared/kept.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
-import { fireAgain, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
+import { fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
@@ -23,6 +23,7 @@ import { Viewer } from './Viewer.js';
 export function KeptSet({ id, frame }: { readonly id: string; readonly frame: number | null }) {
   useEffect(() => scrollTo(0, 0), [id]);
   const set = opened.value?.id === id ? opened.value : null;
+  const looked = lookedAt(id);
   return (
     <section class="kept-set" aria-labelledby="set-heading" data-set={id}>
       <a class="back" href={addressOf.sets}>
@@ -31,7 +32,15 @@ export function KeptSet({ id, frame }: { readonly id: string; readonly frame: nu
       {set === null && setRefusal.value === null && <p class="soft">{text.list.loading}</p>}
       <Refused refusal={setRefusal.value} />
       {set !== null && <Opened set={set} />}
-      {set !== null && frame !== null && <Viewer set={set} number={frame} />}
+      {looked !== null && frame !== null && (
+        <Viewer
+          set={looked}
+          number={frame}
+          addressOf={(number) => addressOf.frame(id, number)}
+          under={addressOf.set(id)}
+          linkOf={(number) => `.kept-frames [data-frame="${number}"] a`}
+        />
+      )}
     </section>
   );
 }

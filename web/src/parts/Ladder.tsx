@@ -10,6 +10,7 @@ import type { RunView } from '../../../shared/state.js';
 import { thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
 import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
+import { addressOf, goTo } from '../route.js';
 import { connection, planning } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
@@ -253,23 +254,32 @@ function Lane({ part, active }: { readonly part: LanePart | null; readonly activ
 
 function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) {
   const path = thumbnailPath(run.id, run.set.id, rung.number, rung.attempts);
+  // The daemon makes a thumbnail as it reads a frame to verify it.
+  if (rung.state !== 'verified') return <span class="picture" />;
   return (
-    <span class="picture">
-      {/* The daemon makes a thumbnail as it reads a frame to verify it. */}
-      {rung.state === 'verified' && (
-        <img
-          key={path}
-          src={path}
-          alt={text.ladder.picture(rung.number)}
-          width="54"
-          height="36"
-          loading="lazy"
-          onError={(event) => {
-            event.currentTarget.hidden = true;
-          }}
-        />
-      )}
-    </span>
+    <a
+      class="picture"
+      href={addressOf.rung(run.set.id, rung.number)}
+      aria-label={text.set.open(rung.number)}
+      onClick={(event) => {
+        // A new tab is the browser's business.
+        if (event.ctrlKey || event.metaKey || event.shiftKey) return;
+        event.preventDefault();
+        goTo(addressOf.rung(run.set.id, rung.number));
+      }}
+    >
+      <img
+        key={path}
+        src={path}
+        alt={text.ladder.picture(rung.number)}
+        width="54"
+        height="36"
+        loading="lazy"
+        onError={(event) => {
+          event.currentTarget.hidden = true;
+        }}
+      />
+    </a>
   );
 }
 

@@ -1,7 +1,9 @@
 // The page: which parts stand on it in which view. Reading and tab order are those of the narrow screen's markup; where the
 // parts stand is for the style sheet.
+import { useRef } from 'preact/hooks';
 import { mayFire } from '../access.js';
 import { call } from '../alarm.js';
+import { type LookedAt, lookedAt } from '../kept-sets.js';
 import { addressOf, route } from '../route.js';
 import { isNarrow } from '../screen.js';
 import { body, connection, daemon, view } from '../store.js';
@@ -25,6 +27,7 @@ import { TimeLine } from './TimeLine.js';
 import { Trigger } from './Trigger.js';
 import { TroubleBand } from './Trouble.js';
 import { Unfinished } from './Unfinished.js';
+import { Viewer } from './Viewer.js';
 
 export function Panel() {
   const shown = view.value;
@@ -33,7 +36,7 @@ export function Panel() {
   const isOnSets = page.name === 'sets' || page.name === 'set';
   const canAsk = mayFire.value && shown.name === 'ask' && body.value !== null && unfinished === null;
   /** The bar and little else: what it fires is changed on a screen of its own. */
-  const isGlance = canAsk && isNarrow.value && page.name === 'panel';
+  const isGlance = canAsk && isNarrow.value && (page.name === 'panel' || page.name === 'rung');
   const run = shown.name === 'ask' ? null : shown.run;
   const schedule = shown.name === 'ask' ? null : shown.schedule;
   return (
@@ -94,7 +97,24 @@ export function Panel() {
         )}
       </main>
       <Announcer />
+      {page.name === 'rung' && <RungViewer key={page.id} id={page.id} number={page.frame} />}
     </>
+  );
+}
+
+/** A schedule may go on to the next set meanwhile: what is looked at stays, until it is read again as a finished set. */
+function RungViewer({ id, number }: { readonly id: string; readonly number: number }) {
+  const known = useRef<LookedAt | null>(null);
+  known.current = lookedAt(id) ?? known.current;
+  if (known.current === null) return null;
+  return (
+    <Viewer
+      set={known.current}
+      number={number}
+      addressOf={(other) => addressOf.rung(id, other)}
+      under={addressOf.panel}
+      linkOf={(other) => `.rung[data-frame="${other}"] a.picture`}
+    />
   );
 }
 
