@@ -424,9 +424,19 @@ export const SCREENS: readonly Screen[] = [
 ];
 
 /** What the browser notes in its console on these screens is meant. */
-export async function openScreen(panel: PracticePanel, screen: Screen, size: Size): Promise<Page> {
+export async function openScreen(
+  panel: PracticePanel,
+  screen: Screen,
+  size: Size,
+  look?: 'day' | 'dim' | 'night',
+): Promise<Page> {
   const isStranger = screen.name === 'stranger' || screen.name === 'pairing';
-  const { at = '#form', before = async () => {} } = screen;
+  const { at = '#form' } = screen;
+  const before = async (page: Page) => {
+    if (look !== undefined)
+      await page.addInitScript((name) => localStorage.setItem('evenrung.light', JSON.stringify(name)), look);
+    await screen.before?.(page);
+  };
   let page: Page;
   if (isStranger) {
     page = await panel.open(size, before, at);

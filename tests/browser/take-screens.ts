@@ -39,9 +39,9 @@ afterAll(async () => {
   await panel?.end();
 });
 
-describe.each(views)('$name', ({ name, size }) => {
+describe.each(views)('$name', ({ name, look, size }) => {
   it.each(SCREENS.filter((screen) => screen.name.includes(wanted)))('$name', async (screen) => {
-    const shown = await openScreen(panel, screen, size);
+    const shown = await openScreen(panel, screen, size, look);
     await shown.screenshot({ path: path.join(INTO, `${screen.name}-${name}.png`), fullPage: true });
     await panel.closePages();
   });
