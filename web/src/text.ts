@@ -1,10 +1,11 @@
-// Every English sentence and label of the panel, with those in text-schedule.ts and text-sets.ts. What the daemon says itself
+// Every English sentence and label of the panel, with those in the other text files. What the daemon says itself
 // (reasons, warnings, how a run ended) arrives as it is to be shown and is not here.
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
 import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
+import { phoneText } from './text-phone.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { about, apertureAndIso, clock, count, frames, passes, shutter } from './words.js';
@@ -60,6 +61,7 @@ export const text = {
   schedule: scheduleText,
   ...setsText,
   ...accessText,
+  ...phoneText,
 
   more: 'More about this',
 

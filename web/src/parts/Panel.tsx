@@ -17,6 +17,7 @@ import { Glance } from './Glance.js';
 import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
 import { Left } from './Left.js';
+import { NewerBand } from './Phone.js';
 import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Sets } from './Sets.js';
@@ -50,6 +51,7 @@ export function Panel() {
         <ConnectionBand />
         <AlarmBand />
         <TroubleBand />
+        <NewerBand />
       </div>
       <main
         class="panel"
@@ -69,11 +71,12 @@ export function Panel() {
           {canAsk && isNarrow.value && page.name === 'form' && <ToBar />}
           {canAsk && !isGlance && <Ask />}
           {canAsk && !isGlance && <Readiness />}
-          {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
           {!isGlance && <Left />}
           {!isGlance && <AlarmSetting />}
           {!isGlance && <Devices />}
           <WatchOnly />
+          {/* Below what stands there all the time: nothing moves as it comes. */}
+          {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
           {shown.name === 'ended' && unfinished === null && mayFire.value && <NewSet />}
