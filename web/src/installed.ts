@@ -35,8 +35,14 @@ async function keep(workers: ServiceWorkerContainer): Promise<void> {
   else await known.update();
 }
 
-// Another worker has taken over, and has thrown away what is not of its build.
-place?.addEventListener('controllerchange', () => void compare());
+// Another worker has taken over: once it is active it has thrown away what is not of its build.
+place?.addEventListener('controllerchange', () => {
+  const worker = place.controller;
+  if (worker === null || worker.state === 'activated') return void compare();
+  worker.addEventListener('statechange', () => {
+    if (worker.state === 'activated') void compare();
+  });
+});
 
 async function compare(): Promise<void> {
   const own = [...document.querySelectorAll('script[src], link[rel="stylesheet"]')].map(
