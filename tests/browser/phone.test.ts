@@ -1,8 +1,7 @@
-// The habits of a phone: a screen that stays on while a run goes on, a tremble at its end, a panel that opens without a network, room
-// beside the notch, and nothing that is too small for a thumb.
-import { mkdtemp, rm } from 'node:fs/promises';
-import os from 'node:os';
-import path from 'node:path';
+// The habits of a phone: a screen that stays on while a run goes on, a tremble at its end, room beside the notch,
+// and a page that stays where it is.
+import { readFile } from 'node:fs/promises';
+import { fileURLToPath } from 'node:url';
 import type { Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { text } from '../../web/src/text.js';
@@ -10,7 +9,6 @@ import {
   ask,
   freshly,
   hold,
-  NARROW,
   PracticePanel,
   SIZES,
   type Size,
@@ -221,4 +219,94 @@ describe('the tremble', () => {
     expect(await trembles(page)).toEqual(['400 150 400 150 400']);
     await page.getByRole('button', { name: text.schedule.alarm.seen }).click();
   });
+});
+
+describe('the screen of a phone', () => {
+  /** As large as they come. */
+  const ABOVE = { top: 59, left: 0, right: 0, bottom: 34 };
+  const BESIDE = { top: 0, left: 59, right: 59, bottom: 21 };
+
+  it.each([
+    ['upright', PHONE, ABOVE, ''],
+    ['on its side', ON_ITS_SIDE, BESIDE, ''],
+    ['on its side, all fields', ON_ITS_SIDE, BESIDE, '#form'],
+    ['narrow, on its side', { ...ON_ITS_SIDE, name: 'sideways-narrow', width: 568, height: 320 }, BESIDE, ''],
+  ] as const)('%s: nothing lies below the notch, and the bar is in sight', async (_what, size, notch, at) => {
+    const page = await panel.open(size, async () => {}, at);
+    const session = await page.context().newCDPSession(page);
+    await session.send('Emulation.setSafeAreaInsetsOverride' as never, { insets: notch } as never);
+    await freshly(page);
+    await trigger(page).waitFor();
+    const laid = await page.evaluate(() => {
+      const words = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+      const boxes: { what: string; left: number; right: number; top: number }[] = [];
+      for (let node = words.nextNode(); node !== null; node = words.nextNode()) {
+        const parent = node.parentElement;
+        if (parent === null || parent.closest('.unseen, noscript, option') !== null) continue;
+        if ((node.textContent ?? '').trim() === '' || !parent.checkVisibility()) continue;
+        const range = document.createRange();
+        range.selectNodeContents(node);
+        const { left, right, top } = range.getBoundingClientRect();
+        boxes.push({ what: node.textContent ?? '', left, right, top });
+      }
+      const bar = document.querySelector('.trigger')?.getBoundingClientRect();
+      const dock = document.querySelector('.dock')?.getBoundingClientRect();
+      const column = document.querySelector('main')?.getBoundingClientRect();
+      return {
+        boxes,
+        bar: bar?.toJSON() as DOMRect,
+        dock: dock?.toJSON() as DOMRect,
+        column: column?.toJSON() as DOMRect,
+        sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+      };
+    });
+    expect(laid.boxes.length).toBeGreaterThan(8);
+    const hidden = laid.boxes.filter(
+      ({ left, right, top }) =>
+        left < notch.left - 1 || right > size.width - notch.right + 1 || top < notch.top - 1,
+    );
+    expect(hidden).toEqual([]);
+    expect(laid.sideways).toBe(0);
+    // Whole, above what the phone keeps for itself at its foot, and on the ground of the dock, which is as wide as its column.
+    expect(laid.bar.top).toBeGreaterThanOrEqual(notch.top);
+    expect(laid.bar.bottom).toBeLessThanOrEqual(size.height - notch.bottom);
+    const { left, right } = laid.column;
+    expect(laid.dock).toMatchObject({ left, right, bottom: size.height });
+    expect(laid.bar.height).toBeGreaterThanOrEqual(48);
+    await page.screenshot({ path: screenAt(`${size.name}-notch${at.replace('#', '-')}`) });
+  });
+
+  it.each([PHONE, ON_ITS_SIDE])('stop is whole and in sight while a run goes on: $name', async (size) => {
+    const page = await panel.open(size);
+    await fireSlowly(page);
+    await expect.poll(() => verified(page).count(), { timeout: 15_000 }).toBeGreaterThanOrEqual(1);
+    const box = await page.getByRole('button', { name: 'Stop', exact: true }).boundingBox();
+    expect(box?.y).toBeGreaterThanOrEqual(0);
+    expect((box?.y ?? 0) + (box?.height ?? 0)).toBeLessThanOrEqual(size.height);
+    await page.screenshot({ path: screenAt(`${size.name}-stop`) });
+    await stop(page);
+  });
+
+  it('a finger that slips from the bar does not load the page anew', async () => {
+    const page = await panel.open(PHONE, async () => {}, '');
+    await freshly(page);
+    await trigger(page).waitFor();
+    const styles = await page.evaluate(() => ({
+      page: getComputedStyle(document.documentElement).overscrollBehaviorY,
+      bar: getComputedStyle(document.querySelector('.trigger') as Element).touchAction,
+    }));
+    expect(styles).toEqual({ page: 'none', bar: 'none' });
+  });
+});
+
+it('what is seen before the panel is there says what the panel would say', async () => {
+  const page = await readFile(fileURLToPath(new URL('../../web/index.html', import.meta.url)), 'utf8');
+  const shell = /<div id="panel">([\s\S]*?)<\/div>\s*<noscript>/.exec(page)?.[1] ?? '';
+  const words = shell
+    .replace(/<!--[\s\S]*?-->/g, '')
+    .split(/<[^>]*>/)
+    .map((part) => part.trim())
+    .filter((part) => part !== '');
+  expect(words).toEqual([text.name, text.list.link, text.connection.connecting]);
+  expect(shell).toContain(`aria-label="${text.pages}"`);
 });

@@ -100,7 +100,11 @@ export class PracticePanel {
   ): Promise<Page> {
     // All pages ask for the same set: each test begins with the usual one.
     if (this.pages.length === 0) await this.askAnew();
-    const context = await this.browser.newContext({ viewport: { width, height }, colorScheme, hasTouch });
+    const context = await this.browser.newContext({
+      ...{ viewport: { width, height }, colorScheme, hasTouch },
+      // What it keeps would stand between the page and what a test puts in place of an answer; offline.test.ts is about it.
+      serviceWorkers: 'block',
+    });
     const page = await context.newPage();
     page.setDefaultTimeout(10_000);
     const complaints: string[] = [];
