@@ -24,9 +24,13 @@ for (const sign of ['pointerdown', 'keydown'] as const)
 export const loadAnew = (): void => location.reload();
 
 /** The first time when the panel stands, so that the way is free for it; and whenever the daemon is back, perhaps as a newer one. */
+let isRefused = false;
 effect(() => {
-  if (!isConnected.value || place === null) return;
-  void keep(place).catch(() => undefined);
+  if (!isConnected.value || place === null || isRefused) return;
+  keep(place).catch(() => {
+    // Browsers note that in their console: it is not asked for again.
+    isRefused = navigator.serviceWorker.controller === null;
+  });
 });
 
 async function keep(workers: ServiceWorkerContainer): Promise<void> {
