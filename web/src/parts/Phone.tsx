@@ -22,7 +22,7 @@ export function ScreenLine() {
 
 export function NewerBand() {
   return (
-    <div role="status">
+    <div aria-live="polite">
       {isStale.value && (
         <div class="newer">
           <p>{text.phone.newer}</p>
