@@ -9,6 +9,7 @@ const ALONE = [
   'tests/unit/speed.test.ts',
   'tests/unit/attacks.test.ts',
   'tests/browser/trigger.test.ts',
+  'tests/browser/loading.test.ts',
 ];
 const ALL = ['tests/**/*.test.ts'];
 

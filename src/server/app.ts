@@ -83,6 +83,8 @@ const headersFor = ({ kind, scheme }: Door) => ({
       styleSrc: ["'self'"],
       imgSrc: ["'self'"],
       connectSrc: ["'self'"],
+      manifestSrc: ["'self'"],
+      workerSrc: ["'self'"],
       baseUri: ["'none'"],
       formAction: ["'none'"],
       frameAncestors: ["'none'"],

@@ -1,7 +1,6 @@
 // The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
 // events come from the log. Where files go, and which body is used, is never said here.
 import type { IncomingHttpHeaders } from 'node:http';
-import fastifyStatic from '@fastify/static';
 import type { FastifyBaseLogger, FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { askedSchema } from '../../shared/asked.js';
@@ -34,6 +33,7 @@ import { expectNothing, readFields } from './fields.js';
 import { type Guard, LOOPBACK_NAMES } from './guard.js';
 import { addIdempotency } from './idempotency.js';
 import { addNotes } from './notes.js';
+import { addPanel } from './panel-files.js';
 import { addSets } from './sets.js';
 import { Stream } from './stream.js';
 import { visitorOf } from './visitor.js';
@@ -203,7 +203,7 @@ async function openDoor(
   addSets(app, options);
   addAccess(app, { access, door, network });
   await addNotes(app, options);
-  await app.register(fastifyStatic, { root: options.panel });
+  await addPanel(app, options.panel);
   app.server.on('upgrade', (request, socket, head) => {
     stream.upgrade(request, socket, head, () => {
       const visitor = admit(request.headers, request.socket.remoteAddress);

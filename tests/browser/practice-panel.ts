@@ -103,6 +103,8 @@ export class PracticePanel {
     const context = await this.browser.newContext({
       ...{ viewport: { width, height }, colorScheme, hasTouch },
       locale: 'en-GB',
+      // What it keeps would stand between the page and what a test puts in place of an answer; offline.test.ts is about it.
+      serviceWorkers: 'block',
     });
     const page = await context.newPage();
     page.setDefaultTimeout(10_000);

@@ -1,26 +1,44 @@
 // Puts the panel on the page, or the screen that pairs, and lets the panel live as soon as the daemon knows this browser.
-import { computed, effect } from '@preact/signals';
+import { computed, effect, signal } from '@preact/signals';
 import { render } from 'preact';
 import './light.js';
 import { lookWhoIAm, secret, standing } from './access.js';
 import { Pairing } from './parts/Pairing.js';
 import { Panel } from './parts/Panel.js';
-import { connection, start, tryNow } from './store.js';
+import { awaitsPlan, connection, start, tryNow } from './store.js';
+import './felt.js';
+import './installed.js';
 import './together.js';
 
-/** Nothing is to jump about: the panel comes with what it shows, or with why there is nothing. */
-const hasBegun = computed(() => connection.value.state !== 'connecting');
+const pairs = computed(() => standing.value.state === 'stranger' || secret.value !== null);
+/** Nothing is to jump about: the panel comes with what it shows, or with why there is nothing. Until then the page shows its frame. */
+const hasBegun = computed(() => {
+  if (standing.value.state === 'asking') return false;
+  if (pairs.value) return true;
+  if (connection.value.state === 'connecting') return false;
+  return !awaitsPlan.value || isLate.value;
+});
+/** A plan that takes longer than this is not waited for. */
+const PLANNED_WITHIN_MS = 2000;
+const isLate = signal(false);
+setTimeout(() => {
+  isLate.value = true;
+}, PLANNED_WITHIN_MS);
 
 function Page() {
-  const { state } = standing.value;
-  if (state === 'asking') return null;
-  if (state === 'stranger' || secret.value !== null) return <Pairing />;
+  if (pairs.value) return <Pairing />;
   return hasBegun.value ? <Panel /> : null;
 }
 
-const place = document.getElementById('panel');
-if (place === null) throw new Error('The page has no place for the panel.');
-render(<Page />, place);
+const found = document.getElementById('panel');
+if (found === null) throw new Error('The page has no place for the panel.');
+const place = found;
+const unwatch = hasBegun.subscribe((isSo) => {
+  if (!isSo) return;
+  queueMicrotask(() => unwatch());
+  place.replaceChildren();
+  render(<Page />, place);
+});
 
 /** Only when that changes: to be asked again is no reason to try the stream anew. */
 const isKnown = computed(() => standing.value.state === 'known');

@@ -292,20 +292,31 @@ effect(() => {
     return;
   }
   const shown = planning.peek();
+  const isFirst = shown.state === 'none';
   const before = shown.state === 'planned' ? shown.plan : shown.state === 'asking' ? shown.before : null;
   planning.value = { state: 'asking', before };
   const giveUp = new AbortController();
-  const timer = setTimeout(async () => {
-    const answer = await askPlan(request, giveUp.signal);
-    if (giveUp.signal.aborted) return;
-    planning.value = answer.ok
-      ? { state: 'planned', plan: answer.value, request }
-      : { state: 'refused', refusal: answer.refusal };
-  }, DEBOUNCE_MS);
+  const timer = setTimeout(
+    async () => {
+      const answer = await askPlan(request, giveUp.signal);
+      if (giveUp.signal.aborted) return;
+      planning.value = answer.ok
+        ? { state: 'planned', plan: answer.value, request }
+        : { state: 'refused', refusal: answer.refusal };
+    },
+    isFirst ? 0 : DEBOUNCE_MS,
+  );
   return () => {
     clearTimeout(timer);
     giveUp.abort();
   };
+});
+
+/** Whether there is going to be a plan, or why there can be none, and nothing of it is known yet. */
+export const awaitsPlan = computed(() => {
+  const current = planning.value;
+  if (question.value === null) return false;
+  return current.state === 'none' || (current.state === 'asking' && current.before === null);
 });
 
 // A question that got no answer is asked again as soon as the daemon is back.

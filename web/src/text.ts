@@ -6,6 +6,7 @@ import type { Counts } from './readiness.js';
 import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
 import { lightText } from './text-light.js';
+import { phoneText } from './text-phone.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { viewerText } from './text-viewer.js';
@@ -62,6 +63,7 @@ export const text = {
   ...accessText,
   ...lightText,
   ...viewerText,
+  ...phoneText,
 
   more: 'More about this',
 

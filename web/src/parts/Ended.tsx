@@ -22,7 +22,7 @@ interface Props {
 
 export function Ended({ id, run, schedule }: Props) {
   const whole = schedule ?? run;
-  const state = whole?.state === 'complete' || whole?.state === 'stopped' ? whole.state : 'halted';
+  const state = endOf(whole);
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
     if (watched.value === id) bringIntoSight(heading.current);
@@ -58,6 +58,9 @@ export function Ended({ id, run, schedule }: Props) {
   );
 }
 
+const endOf = (whole: RunView | ScheduleView | null): keyof typeof MARKS =>
+  whole?.state === 'complete' || whole?.state === 'stopped' ? whole.state : 'halted';
+
 /** What no frame of the set holds: the one thing that cannot be mended at home. */
 function Lost({ run }: { readonly run: RunView }) {
   const lost = run.frames.flatMap((frame) =>
@@ -82,10 +85,18 @@ function askAnew() {
   requestAnimationFrame(() => document.getElementById('ask-heading')?.focus());
 }
 
-export function NewSet() {
+export function NewSet({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
   const viewpoint = readViewpoint(labels.value.viewpoint) ?? null;
+  const state = endOf(schedule ?? run);
   return (
     <div class="dock ended-dock" data-dock="ended">
+      {schedule === null && run !== null && (
+        <p class="outcome" data-state={state}>
+          <Mark of={MARKS[state]} />
+          <strong>{text.runStates[state]}</strong>
+          <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>
+        </p>
+      )}
       <button type="button" class="new-set" onClick={askAnew}>
         {text.run.newSet}
       </button>

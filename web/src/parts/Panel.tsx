@@ -20,6 +20,7 @@ import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
 import { Left } from './Left.js';
 import { LightSetting, LightSwitch } from './Light.js';
+import { NewerBand } from './Phone.js';
 import { Readiness } from './Readiness.js';
 import { Running } from './Running.js';
 import { Sets } from './Sets.js';
@@ -55,6 +56,7 @@ export function Panel() {
         <ConnectionBand />
         <AlarmBand />
         <TroubleBand />
+        <NewerBand />
       </div>
       <main
         class="panel"
@@ -75,16 +77,19 @@ export function Panel() {
             {canAsk && isNarrow.value && page.name === 'form' && <ToBar />}
             {canAsk && !isGlance && <Ask />}
             {canAsk && !isGlance && <Readiness />}
-            {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
             {!isGlance && <Left />}
             {!isGlance && <AlarmSetting />}
             {!isGlance && <LightSetting />}
             {!isGlance && <Devices />}
             <WatchOnly />
+            {/* Below what stands there all the time: nothing moves as it comes. */}
+            {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
           </div>
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
-          {shown.name === 'ended' && unfinished === null && mayFire.value && <NewSet />}
+          {shown.name === 'ended' && unfinished === null && mayFire.value && (
+            <NewSet run={run} schedule={schedule} />
+          )}
         </div>
         {page.name === 'sets' && <Sets />}
         {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}

@@ -24,6 +24,7 @@ import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
 import { moment } from '../words.js';
 import { Refused } from './More.js';
+import { ScreenLine } from './Phone.js';
 
 /** Whoever names nobody else sits at the daemon's own machine. */
 const HERE = 'this computer';
@@ -54,6 +55,7 @@ export function Running({ id, run, schedule }: Props) {
   const refused = refusedAction.value;
   return (
     <section class="dock" data-dock="running" aria-labelledby="run-heading">
+      <ScreenLine />
       {inHand === null && schedule !== null && <Waiting id={id} schedule={schedule} />}
       {inHand !== null && <Firing id={id} run={inHand} schedule={schedule} />}
       <Refused refusal={refused !== null && REFUSED_HERE.has(refused.action) ? refused.refusal : null} />
@@ -134,7 +136,8 @@ function Firing({ id, run, schedule }: FiringProps) {
             <strong>{text.schedule.running.of(run.set.ordinal, schedule.schedule.count)}</strong>
           )}
           <span>{text.run.made(progress.verified, progress.frames)}</span>
-          <span class="soft">
+          {/* These two stand all the time, so that nothing moves where there is nothing to say for a moment. */}
+          <span class="soft run-now">
             {progress.frame !== null &&
               text.run.now(
                 progress.frame.number,
@@ -142,10 +145,15 @@ function Firing({ id, run, schedule }: FiringProps) {
                 progress.frame.shutter,
               )}
           </span>
-          {run.state === 'held' && <span class="soft">{text.run.heldWhy}</span>}
-          {known && !told && run.state !== 'held' && run.trouble === null && progress.secondsLeft > 0 && (
-            <span class="soft run-left">{text.run.left(left)}</span>
-          )}
+          <span class="soft run-left">
+            {run.state === 'held' && text.run.heldWhy}
+            {known &&
+              !told &&
+              run.state !== 'held' &&
+              run.trouble === null &&
+              progress.secondsLeft > 0 &&
+              text.run.left(left)}
+          </span>
           {firedHere.value !== id && run.startedBy !== HERE && (
             <span class="soft">{text.run.startedBy(run.startedBy)}</span>
           )}
