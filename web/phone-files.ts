@@ -99,6 +99,8 @@ const lightness = (colour: string) =>
   [1, 3, 5].reduce((sum, at) => sum + Number.parseInt(colour.slice(at, at + 2), 16), 0);
 
 /** The worker is told what the panel consists of; another build is another list, and so another worker. */
+export const FIRST_LOOK = 'first-look.js';
+
 export function listForWorker(): Plugin {
   return {
     name: 'evenrung-list-for-worker',
@@ -109,10 +111,14 @@ export function listForWorker(): Plugin {
       handler(_options, bundle) {
         const worker = bundle[WORKER];
         if (worker?.type !== 'chunk') throw new Error('The worker was not built.');
+        const first = bundle[FIRST_LOOK];
+        if (first?.type !== 'asset') throw new Error('The script of the first look was not built.');
         const files = Object.keys(bundle)
           .filter((name) => name.startsWith('assets/') && !NOT_THE_PANEL.test(name))
+          .concat(FIRST_LOOK)
           .sort();
-        const hash = createHash('sha256').update(files.join('\n'));
+        // Its name does not change with what is in it.
+        const hash = createHash('sha256').update(files.join('\n')).update(first.source);
         const page = bundle[PAGE];
         if (page?.type !== 'asset') throw new Error('The page was not built.');
         const build = hash.update(page.source).digest('hex').slice(0, 16);

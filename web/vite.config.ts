@@ -2,7 +2,7 @@
 // inline scripts, no data URLs, no other hosts, so that the strictest content policy fits.
 import { fileURLToPath } from 'node:url';
 import { build, defineConfig, type Plugin } from 'vite';
-import { compressed, installable, listForWorker, WORKER } from './phone-files.js';
+import { compressed, FIRST_LOOK, installable, listForWorker, WORKER } from './phone-files.js';
 
 const here = (relative: string) => fileURLToPath(new URL(relative, import.meta.url));
 
@@ -28,7 +28,7 @@ const firstLook: Plugin = {
     );
     const [script, ...others] = outputs;
     if (script?.type !== 'chunk' || others.length > 0) throw new Error('The first look is one script.');
-    this.emitFile({ type: 'asset', fileName: 'first-look.js', source: script.code });
+    this.emitFile({ type: 'asset', fileName: FIRST_LOOK, source: script.code });
   },
 };
 

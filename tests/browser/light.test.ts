@@ -200,7 +200,7 @@ describe('by night', () => {
       await page.getByRole('link', { name: 'Finished sets' }).click();
       await page.locator('.kept-list a').first().click();
       await page.locator('.kept-frames a').last().click();
-      const viewer = page.locator('.viewer[data-loading="there"] .viewer-picture');
+      const viewer = page.locator('.viewer[data-loading="there"] .viewer-pane');
       await viewer.waitFor();
       await allRed('viewer');
       // It is there, and nothing in it is as bright as what is written.

@@ -527,7 +527,7 @@ it('what is to be known of a frame stands on its rung', async () => {
   expect(await other.locator('.rung[data-frame="2"] [data-lost="true"]').count()).toBe(0);
   expect(await other.locator('[data-mark="clipped-light"]').count()).toBe(0);
   await other
-    .locator('.ended .lost [data-side="blown"]')
+    .locator('.lost [data-side="blown"]')
     .getByText(/^Even the darkest frame has \d+%/)
     .waitFor();
   await wellLaid(other);

@@ -48,12 +48,25 @@ place?.addEventListener('controllerchange', () => {
   });
 });
 
+const ANEW = 'evenrung.loaded-anew';
+
+/** Once in a visit is enough: a page must not be loaded again and again. */
+function hasLoadedAnew(): boolean {
+  try {
+    const before = sessionStorage.getItem(ANEW) !== null;
+    sessionStorage.setItem(ANEW, 'yes');
+    return before;
+  } catch {
+    return true;
+  }
+}
+
 async function compare(): Promise<void> {
   const own = [...document.querySelectorAll('script[src], link[rel="stylesheet"]')].map(
     (part) => part.getAttribute('src') ?? part.getAttribute('href') ?? '',
   );
   const kept = await Promise.all(own.map((file) => caches.match(file, { ignoreVary: true })));
   if (!kept.includes(undefined)) return;
-  if (isTouched) isStale.value = true;
+  if (isTouched || hasLoadedAnew()) isStale.value = true;
   else loadAnew();
 }

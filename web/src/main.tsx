@@ -25,9 +25,16 @@ setTimeout(() => {
   isLate.value = true;
 }, PLANNED_WITHIN_MS);
 
+/** Once it stands it stays, whatever is planned next. */
+const stands = signal(false);
+effect(() => {
+  if (pairs.value) stands.value = false;
+  else if (hasBegun.value) stands.value = true;
+});
+
 function Page() {
   if (pairs.value) return <Pairing />;
-  return hasBegun.value ? <Panel /> : null;
+  return stands.value ? <Panel /> : null;
 }
 
 const found = document.getElementById('panel');

@@ -2,6 +2,7 @@
 import { useEffect, useRef } from 'preact/hooks';
 import { lostIn } from '../../../shared/clipping.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
+import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
 import { readViewpoint } from '../request.js';
 import { firedHere, labels, newSet, nextViewpoint, watched } from '../store.js';
@@ -44,7 +45,6 @@ export function Ended({ id, run, schedule }: Props) {
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}
-      {schedule === null && run !== null && <Lost run={run} />}
       {run !== null && run.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>
@@ -85,8 +85,8 @@ function askAnew() {
   requestAnimationFrame(() => document.getElementById('ask-heading')?.focus());
 }
 
-export function NewSet({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
-  const viewpoint = readViewpoint(labels.value.viewpoint) ?? null;
+/** How it came out, where it is seen at once, and the next set. */
+export function Outcome({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
   const state = endOf(schedule ?? run);
   return (
     <div class="dock ended-dock" data-dock="ended">
@@ -97,6 +97,16 @@ export function NewSet({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
           <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>
         </p>
       )}
+      {schedule === null && run !== null && <Lost run={run} />}
+      {mayFire.value && <OtherSets />}
+    </div>
+  );
+}
+
+function OtherSets() {
+  const viewpoint = readViewpoint(labels.value.viewpoint) ?? null;
+  return (
+    <>
       <button type="button" class="new-set" onClick={askAnew}>
         {text.run.newSet}
       </button>
@@ -112,6 +122,6 @@ export function NewSet({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
           {text.labels.nextOf(viewpoint + 1)}
         </button>
       )}
-    </div>
+    </>
   );
 }

@@ -14,7 +14,7 @@ import { Ask } from './Ask.js';
 import { Body } from './Body.js';
 import { ConnectionBand, ConnectionMark } from './Connection.js';
 import { Devices, WatchOnly } from './Devices.js';
-import { Ended, NewSet } from './Ended.js';
+import { Ended, Outcome } from './Ended.js';
 import { Glance } from './Glance.js';
 import { KeptSet } from './KeptSet.js';
 import { PlanLadder, RunLadder } from './Ladder.js';
@@ -87,9 +87,7 @@ export function Panel() {
           </div>
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
-          {shown.name === 'ended' && unfinished === null && mayFire.value && (
-            <NewSet run={run} schedule={schedule} />
-          )}
+          {shown.name === 'ended' && unfinished === null && <Outcome run={run} schedule={schedule} />}
         </div>
         {page.name === 'sets' && <Sets />}
         {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}
