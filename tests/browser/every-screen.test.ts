@@ -46,6 +46,16 @@ async function violations(page: Page, rules?: readonly string[]): Promise<string
   );
 }
 
+/** As if it was chosen on another page of this browser. */
+async function dress(page: Page, look: (typeof LOOKS)[number]): Promise<void> {
+  await page.evaluate((name) => {
+    const [key, newValue] = ['evenrung.light', JSON.stringify(name)];
+    localStorage.setItem(key, newValue);
+    dispatchEvent(new StorageEvent('storage', { key, newValue, storageArea: localStorage }));
+  }, look);
+  await page.locator(`html[data-light="${look}"]`).waitFor();
+}
+
 /** @returns what reaches beyond the side of the screen, with letters of that size */
 async function sidewaysAt(page: Page, size: string): Promise<string[]> {
   await page.evaluate((to) => {
@@ -86,7 +96,9 @@ async function collectLabels(page: Page): Promise<void> {
       // What is counted, measured or dated, and what people and bodies are called.
       .replace(/\d+(?:[.,/:]\d+)*/g, '0')
       .replace(/[+-]0/g, '0')
-      .replace(/\b(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sept?|Oct|Nov|Dec)\b/g, 'Month');
+      .replace(/0 (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sept?|Oct|Nov|Dec)(?: 0)?, 0/g, '0')
+      .replace(/0 h 0 min|0 min 0 s|0 h|0 min\b/g, '0 s')
+      .replace(/^Disk .*/, 'Disk 0');
     if (/\p{L}/u.test(plain) && plain.length < 120 && !/W{9}|\/tmp|<img/.test(plain)) labels.add(plain);
   }
 }
@@ -99,9 +111,7 @@ describe.each(SCREENS)('$name', (screen) => {
     expect(await violations(page)).toEqual([]);
     await collectLabels(page);
     for (const look of LOOKS) {
-      await page.evaluate((name) => {
-        document.documentElement.dataset.light = name;
-      }, look);
+      await dress(page, look);
       expect([look, await violations(page, ['color-contrast'])]).toEqual([look, []]);
     }
     // Text at 200 % (WCAG 2.2, 1.4.4): nothing is pushed out of the screen.
