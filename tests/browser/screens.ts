@@ -249,9 +249,9 @@ export const SCREENS: readonly Screen[] = [
   },
   {
     name: 'body-full-of-markup',
-    state: ready(() => ({ model: MARKUP, practice: false, serial: MARKUP })),
+    state: ready(() => ({ model: MARKUP, link: 'usb', serial: MARKUP })),
   },
-  { name: 'body-long-name', at: '', state: ready(() => ({ model: 'W'.repeat(120), practice: false })) },
+  { name: 'body-long-name', at: '', state: ready(() => ({ model: 'W'.repeat(120), link: 'usb' })) },
   {
     name: 'body-wrong-clock',
     state: ready((body) => ({
