@@ -339,11 +339,13 @@ export class Run {
 
   /** A note from before the run, which is told with its beginning. */
   noteBefore(sentence: string): void {
-    this.notes.push(sentence);
+    if (!this.notes.includes(sentence)) this.notes.push(sentence);
   }
 
   /** Tells everyone who watches, and the record, something about this run. */
   note(sentence: string): void {
+    // A set that is taken up again may be told the same once more.
+    if (this.notes.includes(sentence)) return;
     this.notes.push(sentence);
     this.tell({ type: 'note', run: this.id, note: sentence });
   }

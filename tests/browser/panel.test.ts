@@ -95,6 +95,18 @@ describe.each(SIZES)('on a $name', (size) => {
       .first()
       .waitFor();
     await page.screenshot({ path: screenAt(`${size.name}-stopped`), fullPage: true });
+    // What it lacks is made from here; and that can be stopped again, though the run has the same name.
+    await page.getByRole('link', { name: 'Complete this set' }).click();
+    await page.getByRole('button', { name: 'Complete this set' }).click();
+    await page.getByRole('dialog').getByRole('button', { name: 'Fire', exact: true }).click();
+    await page.locator('main[data-view="running"]').waitFor();
+    const stop = page.getByRole('button', { name: 'Stop', exact: true });
+    expect(await stop.isEnabled()).toBe(true);
+    expect(await page.locator('#run-heading').textContent()).not.toMatch(/^Stopping/);
+    await stop.click();
+    await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
+    const notes = await page.getByRole('log', { name: 'Notes' }).locator('p').allTextContents();
+    expect(new Set(notes).size).toBe(notes.length);
   });
 
   it('a request that cannot be met: said beside the controls, and the bar does nothing', async () => {

@@ -54,6 +54,9 @@ import { isUnderWay as isScheduleUnderWay } from './time-line.js';
 /** Null until the daemon has said it for the first time. */
 export const daemon = signal<DaemonState | null>(null);
 export const connection = signal<Connection>({ state: 'connecting' });
+/** Whether somebody came for the list of what wants a look: then it stands open. */
+export const listIsWanted = signal(false);
+
 /** When the state last changed, in ms of the clock. */
 export const changedAt = signal(0);
 
@@ -554,6 +557,11 @@ export async function stop(): Promise<void> {
   const answer = await act('stop', askStop);
   if (answer?.ok === true) stopping.value = shown.id;
 }
+
+// A set that is taken up again keeps the name of its run, and was told nothing yet.
+effect(() => {
+  if (view.value.name !== 'running') stopping.value = null;
+});
 
 /** The run that was told to hold, until it does. */
 export const holding = signal<string | null>(null);

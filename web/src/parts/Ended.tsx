@@ -5,6 +5,8 @@ import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
 import { readViewpoint } from '../request.js';
+import { addressOf } from '../route.js';
+import { isNarrow } from '../screen.js';
 import { firedHere, labels, newSet, nextViewpoint, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
@@ -26,7 +28,8 @@ export function Ended({ id, run, schedule }: Props) {
   const state = endOf(whole);
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
-    if (watched.value === id) bringIntoSight(heading.current);
+    // On a narrow screen it stands in short at the foot of the page, and the ladder stays in sight.
+    if (watched.value === id && !isNarrow.peek()) bringIntoSight(heading.current?.parentElement ?? null);
     // The stop button is gone and may have taken the focus with it.
     const focusLost = document.activeElement === document.body;
     if (focusLost && firedHere.value === id) heading.current?.focus({ preventScroll: true });
@@ -98,6 +101,11 @@ export function Outcome({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
         </p>
       )}
       {schedule === null && run !== null && <Lost run={run} />}
+      {schedule === null && run !== null && mayFire.value && verifiedOf(run) < run.frames.length && (
+        <a class="button new-set" href={addressOf.set(run.set.id)}>
+          {text.set.complete}
+        </a>
+      )}
       {mayFire.value && <OtherSets />}
     </div>
   );

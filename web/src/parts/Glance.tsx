@@ -5,7 +5,7 @@ import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
 import { countsOf } from '../readiness.js';
 import { addressOf } from '../route.js';
-import { base, body, foreseeing, labels, planning, schedule, step } from '../store.js';
+import { base, body, foreseeing, labels, listIsWanted, planning, schedule, step } from '../store.js';
 import { text } from '../text.js';
 import { Delay } from './Delay.js';
 import { Mark } from './Mark.js';
@@ -67,7 +67,14 @@ function Standing({ found, warnings }: { readonly found: BodyView; readonly warn
   const attention = counts.attention + warnings;
   const gravest = counts.stops > 0 ? 'stops' : attention > 0 ? 'attention' : 'fine';
   return (
-    <a class="glance-standing" href={addressOf.form} data-mark={gravest}>
+    <a
+      class="glance-standing"
+      href={addressOf.form}
+      data-mark={gravest}
+      onClick={() => {
+        listIsWanted.value = true;
+      }}
+    >
       <Mark of={gravest} />
       <span>{text.readiness.line({ ...counts, attention })}</span>
     </a>

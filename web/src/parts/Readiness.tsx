@@ -1,4 +1,5 @@
 // Whether the body is ready: one line as long as nothing stops the run, the list of what to see to where something does.
+import { useEffect, useRef } from 'preact/hooks';
 import type { ReadinessItem } from '../../../shared/readiness.js';
 import { countsOf, sorted } from '../readiness.js';
 import {
@@ -6,6 +7,7 @@ import {
   busy,
   check,
   lastCheck,
+  listIsWanted,
   obstacles,
   refusedAction,
   refusedTick,
@@ -20,14 +22,28 @@ import { Refused } from './More.js';
 
 export function Readiness() {
   const found = body.value;
+  const section = useRef<HTMLElement>(null);
+  const wasWanted = useRef(listIsWanted.peek());
+  useEffect(() => {
+    listIsWanted.value = false;
+    if (wasWanted.current) section.current?.scrollIntoView({ block: 'start' });
+  }, []);
   if (found === null) return null;
   const { open, folded } = sorted(found.readiness);
   return (
-    <section class="readiness" aria-labelledby="readiness-heading" data-stops={obstacles.value.length}>
+    <section
+      ref={section}
+      class="readiness"
+      aria-labelledby="readiness-heading"
+      data-stops={obstacles.value.length}
+    >
       <h2 id="readiness-heading" class="unseen">
         {text.readiness.heading}
       </h2>
-      <Fold line={<Line items={found.readiness} />} mustBeSeen={obstacles.value.length > 0}>
+      <Fold
+        line={<Line items={found.readiness} />}
+        mustBeSeen={obstacles.value.length > 0 || wasWanted.current}
+      >
         {open.length > 0 && <Items of={open} name={text.readiness.open} />}
         {folded.length > 0 && (
           <Fold line={text.readiness.fine(folded.length)}>
