@@ -146,11 +146,9 @@ describe('the first view', () => {
       expect(await panel.closePages()).toEqual([]);
     }
     console.log(`first view: ${times.map(Math.round).join(', ')} ms`);
-    expect(median(times)).toBeLessThan(FIRST_VIEW_WITHIN_MS);
+    expect([...times].sort((a, b) => a - b)[1]).toBeLessThan(FIRST_VIEW_WITHIN_MS);
   });
 });
-
-const median = (of: readonly number[]): number => [...of].sort((a, b) => a - b)[of.length >> 1] ?? 0;
 
 interface Shift {
   readonly value: number;

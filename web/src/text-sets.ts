@@ -58,7 +58,6 @@ export const setsText = {
     pass: (number: number, made: readonly number[]) =>
       `Pass ${number}: ${made.length === 1 ? 'frame' : 'frames'} ${allOf(made)}`,
     chosen: (number: number) => (number === 0 ? 'No frame chosen' : `Fire ${frames(number)} again`),
-    done: 'Done choosing',
     needsBody: 'To fire again, a camera has to be there.',
     busy: 'A run is under way: wait for its end.',
     unfinished: 'An earlier set was cut off: go on with it or end it first.',

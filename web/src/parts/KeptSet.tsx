@@ -172,14 +172,11 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
               {text.set.complete}
             </button>
           )}
-          <button
-            type="button"
-            disabled={why !== null}
-            aria-expanded={chosen !== null}
-            onClick={() => setChosen(chosen === null ? new Set() : null)}
-          >
-            {chosen === null ? text.set.fireAgain : text.set.done}
-          </button>
+          {chosen === null && (
+            <button type="button" disabled={why !== null} onClick={() => setChosen(new Set())}>
+              {text.set.fireAgain}
+            </button>
+          )}
         </div>
       )}
       {isOver && mayFire.value && why !== null && <p class="soft">{text.set[why]}</p>}
@@ -193,13 +190,6 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
               </button>
             ))}
           </div>
-          <button
-            type="button"
-            disabled={chosen.size === 0}
-            onClick={() => setAsked({ what: { frames: [...chosen].sort((a, b) => a - b) } })}
-          >
-            {text.set.chosen(chosen.size)}
-          </button>
         </div>
       )}
       {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
@@ -224,6 +214,22 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
           </li>
         ))}
       </ol>
+      {/* In sight wherever somebody chooses. */}
+      {chosen !== null && why === null && (
+        <div class="chosen">
+          <button
+            type="button"
+            class="chosen-fire"
+            disabled={chosen.size === 0}
+            onClick={() => setAsked({ what: { frames: [...chosen].sort((a, b) => a - b) } })}
+          >
+            {text.set.chosen(chosen.size)}
+          </button>
+          <button type="button" onClick={() => setChosen(null)}>
+            {text.set.leave}
+          </button>
+        </div>
+      )}
       {asked !== null && (
         <Confirm
           question={questionFor(asked.what, missing)}
