@@ -8,7 +8,7 @@ import { z } from 'zod';
 import { type Role, roleSchema } from '../../shared/access.js';
 import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
-import { inTurn, isMissing, setAside, writeWhole } from '../run/index.js';
+import { inTurn, isMissing, PRIVATE, setAside, writeWhole } from '../run/index.js';
 import { stateFolder } from './places.js';
 
 export interface DaemonSession {
@@ -29,7 +29,6 @@ export interface KeptSession {
 }
 
 const FILE = 'daemons.json';
-const PRIVATE = 0o600;
 /** The one that was paired first makes room. */
 const MOST_DAEMONS = 50;
 

@@ -58,13 +58,18 @@ export async function pairingWords(
       : [
           '  The phone will say that nobody vouches for the certificate: this computer made it itself.',
           '  Go on if the certificate that the phone shows has this SHA-256 fingerprint:',
-          `  ${fingerprint.slice(0, 47)}`,
-          `  ${fingerprint.slice(48)}`,
+          ...fingerprintLines(fingerprint),
         ]),
     '',
     '',
   ].join(os.EOL);
 }
+
+/** In two halves, as there is room for. @param fingerprint SHA-256, with colons */
+export const fingerprintLines = (fingerprint: string): [string, string] => [
+  `  ${fingerprint.slice(0, 47)}`,
+  `  ${fingerprint.slice(48)}`,
+];
 
 /** See no-color.org: any value that is not empty says no. */
 export const hasColours = (): boolean => (process.env.NO_COLOR ?? '') === '' && process.env.TERM !== 'dumb';

@@ -12,6 +12,7 @@ import { EvenrungError } from '../../shared/errors.js';
 import type { Terminal } from './ask-terminal.js';
 import { DaemonClient } from './daemon-client.js';
 import { AT_HOME, keepSession, onlyWith } from './daemon-session.js';
+import { fingerprintLines } from './lan.js';
 
 const ANSWER_MS = 10_000;
 const LONGEST_NAME = 40;
@@ -146,7 +147,7 @@ export async function mustBelieve(
       `Nobody can be asked here whether the certificate at ${origin} is the daemon's: give --fingerprint as the daemon shows it.`,
     );
   terminal.output.write(
-    `The certificate at ${origin} has the SHA-256 fingerprint\n  ${fingerprint256.slice(0, 47)}\n  ${fingerprint256.slice(48)}\n`,
+    `The certificate at ${origin} has the SHA-256 fingerprint\n${fingerprintLines(fingerprint256).join('\n')}\n`,
   );
   const lines = readline.createInterface(terminal);
   // Ctrl-C and a terminal that is gone say no.

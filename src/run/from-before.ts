@@ -1,7 +1,7 @@
 // Whether a file that came back is the picture that was released for it. A camera may keep a picture that nobody fetched (the cable
 // was out, the program was killed, somebody pressed its shutter by hand, it sends one twice) and send it in place of the next one,
 // which comes one release later. Pure.
-import { hasParts, type TakenAt, wallOf } from '../frames/index.js';
+import { hasParts, type RecordedExposure, type TakenAt, wallOf } from '../frames/index.js';
 import { offRelease } from './marks.js';
 
 export interface CameFile {
@@ -9,6 +9,12 @@ export interface CameFile {
   readonly takenAt: TakenAt;
   /** Seconds, as recorded; null where the file does not tell. */
   readonly exposureTime: number | null;
+}
+
+/** @returns null where the file does not tell when it was taken */
+export function cameIn(recorded: Pick<RecordedExposure, 'takenAt' | 'exposureTime'> | null): CameFile | null {
+  const { takenAt = null, exposureTime = null } = recorded ?? {};
+  return takenAt === null ? null : { takenAt, exposureTime };
 }
 
 export interface Release {

@@ -24,4 +24,4 @@ export { Owner, whoOwns } from './owner.js';
 export { Run, type RunOptions } from './run.js';
 export { crossesSunrise, foreseeSchedule, zoneHere } from './schedule/index.js';
 export { Station, type StationOptions } from './station.js';
-export { inTurn, isMissing, setAside, writeWhole } from './whole-file.js';
+export { inTurn, isMissing, PRIVATE, setAside, writeWhole } from './whole-file.js';

@@ -40,11 +40,11 @@ import {
   smallPicture,
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
-import { type CameFile, isFromBefore } from './from-before.js';
+import { type CameFile, cameIn, isFromBefore } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
-import { marksOf, offRelease, ratioMarks, type TakenBefore } from './marks.js';
+import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
 import {
   firedLater,
   framesOf,
@@ -474,11 +474,11 @@ export class Run {
     ]);
     for (const file of await folder.strangers(known)) {
       const arrival = await this.read({ path: file, seconds: 0 }, null);
-      const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
       if (this.isOlder(arrival)) {
         await this.putFromBefore(arrival);
         continue;
       }
+      const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
       if (owner === undefined) {
         await this.putAside(arrival, null, this.frames);
         continue;
@@ -499,10 +499,13 @@ export class Run {
 
   /** A picture from before may have come just as the program ended. */
   private isOlder({ recorded }: Arrival): boolean {
-    const takenAt = recorded?.takenAt ?? null;
-    if (takenAt === null) return false;
-    const times = { firedAt: this.startedAt.toISOString(), storedAt: new Date().toISOString() };
-    return (offRelease(takenAt, { times, clockDifference: this.options.body.clockDifference }) ?? 0) < 0;
+    const came = cameIn(recorded);
+    if (came === null) return false;
+    // For which release it came nobody knows any more: the first may have been as early as the set.
+    const setStartedAt = this.startedAt.toISOString();
+    const times = { firedAt: setStartedAt, storedAt: new Date().toISOString() };
+    const { clockDifference } = this.options.body;
+    return isFromBefore(came, { ...times, setStartedAt, clockDifference, last: null });
   }
 
   /** @returns what the frame that was fired last before a restart tells of its time */
@@ -728,9 +731,8 @@ export class Run {
 
   /** Whether a picture that had waited in the camera came in place of the one that was released. */
   private isFromBefore({ recorded, times }: Arrival): boolean {
-    const takenAt = recorded?.takenAt ?? null;
     const { last, clockDifference } = this;
-    const came = takenAt === null ? null : { takenAt, exposureTime: recorded?.exposureTime ?? null };
+    const came = cameIn(recorded);
     this.last = came ?? last;
     if (this.waited > 0) {
       this.waited -= 1;

@@ -20,9 +20,13 @@ export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
   return mine;
 }
 
+/** For the owner's eyes alone, from the first byte. */
+export const PRIVATE = 0o600;
+
 /**
  * Writes a file that is on disk when this comes back. Its folder is made where it is missing. Where it fails, what was there
  * before or the new text is there, never a part of it.
+ * @param mode of the file, as for open(2); the usual one where it is left out
  * @throws the error of the file system
  */
 export async function writeWhole(file: string, text: string, mode?: number): Promise<void> {

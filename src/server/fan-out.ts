@@ -25,11 +25,19 @@ interface Watching {
   after: number;
 }
 
+/** An event in its frame. */
+interface Waiting {
+  readonly seq: number;
+  readonly bytes: Buffer;
+}
+
+const together = (events: readonly Waiting[]): Buffer => Buffer.concat(events.map(({ bytes }) => bytes));
+
 export class FanOut {
   private readonly events: EventLog;
   private readonly unwatch: () => void;
   private readonly watching = new Set<Watching>();
-  private waiting: { seq: number; bytes: Buffer }[] = [];
+  private waiting: Waiting[] = [];
   private isPlanned = false;
   private timer: NodeJS.Timeout | undefined;
   /** By the steady clock: not told again before. */
@@ -74,7 +82,7 @@ export class FanOut {
 
   private take(event: NumberedEvent): void {
     if (this.watching.size === 0) return;
-    this.waiting.push({ seq: event.seq, bytes: written({ type: 'event', event }) });
+    this.waiting.push({ seq: event.seq, bytes: framed(written({ type: 'event', event })) });
     if (this.isPlanned) return;
     this.isPlanned = true;
     const wait = this.watching.size <= FEW ? 0 : this.notBefore - performance.now();
@@ -89,13 +97,10 @@ export class FanOut {
     this.waiting = [];
     this.isPlanned = false;
     const [first, last] = [waiting.at(0)?.seq ?? 0, waiting.at(-1)?.seq ?? 0];
-    const bunch = Buffer.concat(waiting.map(({ bytes }) => framed(bytes)));
+    const bunch = together(waiting);
     for (const one of this.watching) {
       // Who came in the middle of it has some of it already.
-      const rest =
-        one.after < first
-          ? bunch
-          : Buffer.concat(waiting.filter(({ seq }) => seq > one.after).map(({ bytes }) => framed(bytes)));
+      const rest = one.after < first ? bunch : together(waiting.filter(({ seq }) => seq > one.after));
       one.after = Math.max(one.after, last);
       if (rest.length > 0 && canTake(one.watcher)) one.socket.write(rest);
     }

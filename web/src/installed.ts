@@ -2,6 +2,7 @@
 // build than the daemon's. A browser that refuses (no TLS, a certificate that nobody vouches for) goes on without. Must know nothing of
 // what the panel shows.
 import { computed, effect, signal } from '@preact/signals';
+import { KEPT, storeAt } from './recall.js';
 import { connection } from './store.js';
 
 /** Whether the daemon has another panel than this one. */
@@ -48,13 +49,13 @@ place?.addEventListener('controllerchange', () => {
   });
 });
 
-const ANEW = 'evenrung.loaded-anew';
+const ANEW = `${KEPT}loaded-anew`;
 
 /** Once in a visit is enough: a page must not be loaded again and again. */
 function hasLoadedAnew(): boolean {
   try {
-    const before = sessionStorage.getItem(ANEW) !== null;
-    sessionStorage.setItem(ANEW, 'yes');
+    const before = storeAt('session').getItem(ANEW) !== null;
+    storeAt('session').setItem(ANEW, 'yes');
     return before;
   } catch {
     return true;

@@ -6,7 +6,7 @@ import { isIP } from 'node:net';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
-import { writeWhole } from '../../run/index.js';
+import { PRIVATE, writeWhole } from '../../run/index.js';
 
 export interface Certificate {
   /** PEM. */
@@ -20,8 +20,6 @@ const DAY_MS = 24 * 3_600_000;
 /** Some phones take none that is good for more than 825 days. From memory. */
 const GOOD_FOR_DAYS = 800;
 const RENEWED_BEFORE_MS = 30 * DAY_MS;
-/** From the first byte. */
-const PRIVATE = 0o600;
 
 /**
  * @param names that it is made out to, where it has to be made: addresses and host names

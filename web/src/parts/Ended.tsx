@@ -39,12 +39,10 @@ export function Ended({ id, run, schedule }: Props) {
     <section class="ended" data-state={state} aria-labelledby="ended-heading">
       <h2 id="ended-heading" tabIndex={-1} ref={heading}>
         <Mark of={MARKS[state]} />
-        {schedule === null ? text.runStates[state] : text.schedule.states[state]}
+        {wordsFor(state, schedule)}
       </h2>
       {whole.sentence !== null && <p>{whole.sentence}</p>}
-      {schedule !== null && schedule.complete < schedule.schedule.count && (
-        <p>{text.schedule.line.counts(timeLineOf(schedule, []).counts)}</p>
-      )}
+      {schedule !== null && schedule.complete < schedule.schedule.count && <p>{countsOf(schedule)}</p>}
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}
@@ -63,6 +61,11 @@ export function Ended({ id, run, schedule }: Props) {
 
 const endOf = (whole: RunView | ScheduleView | null): keyof typeof MARKS =>
   whole?.state === 'complete' || whole?.state === 'stopped' ? whole.state : 'halted';
+
+const wordsFor = (state: keyof typeof MARKS, schedule: ScheduleView | null): string =>
+  schedule === null ? text.runStates[state] : text.schedule.states[state];
+const countsOf = (schedule: ScheduleView): string =>
+  text.schedule.line.counts(timeLineOf(schedule, []).counts);
 
 /** What no frame of the set holds: the one thing that cannot be mended at home. */
 function Lost({ run }: { readonly run: RunView }) {
@@ -93,13 +96,14 @@ export function Outcome({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
   const state = endOf(schedule ?? run);
   return (
     <div class="dock ended-dock" data-dock="ended">
-      {schedule === null && run !== null && (
-        <p class="outcome" data-state={state}>
-          <Mark of={MARKS[state]} />
-          <strong>{text.runStates[state]}</strong>
+      <p class="outcome" data-state={state}>
+        <Mark of={MARKS[state]} />
+        <strong>{wordsFor(state, schedule)}</strong>
+        {schedule !== null && <span>{countsOf(schedule)}</span>}
+        {schedule === null && run !== null && (
           <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>
-        </p>
-      )}
+        )}
+      </p>
       {schedule === null && run !== null && <Lost run={run} />}
       {schedule === null && run !== null && mayFire.value && verifiedOf(run) < run.frames.length && (
         <a class="button new-set" href={addressOf.set(run.set.id)}>
