@@ -64,7 +64,7 @@ export async function keepSession(session: KeptSession, folder = stateFolder()):
     } catch (cause) {
       throw new EvenrungError(
         'state-not-writable',
-        `What lets this computer in cannot be kept in ${file}: ${whyRefused(cause)}.`,
+        `What lets this computer in cannot be kept in ${file}: ${whyRefused(cause)}. Mend that, then get a new code: this one is used up.`,
       );
     }
   });
