@@ -71,6 +71,8 @@ export interface Doors {
   secret(role?: 'fire' | 'watch'): Promise<string>;
   /** @returns an open socket, or the status of the refusal */
   watch(which: Which, headers?: Readonly<Record<string, string>>): Promise<WebSocket | number>;
+  /** By what codes end and wrong tries wait, the time stands still but for this. */
+  later(seconds: number): void;
   /** How often the shutter was released. */
   released(): number;
   close(): Promise<void>;
@@ -110,6 +112,7 @@ export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
     },
   });
   await station.look();
+  let now = Date.now();
   const server = await startServer({
     station,
     events,
@@ -118,6 +121,7 @@ export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
     notes: folder,
     port: 0,
     bounds,
+    now: () => now,
     lan: { port: 0, isPlain: false, stateFolder: state, host: '127.0.0.1', names: [name] },
   });
   const network = server.network?.addresses[0] ?? '';
@@ -215,6 +219,9 @@ export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
 
   return {
     ...{ server, station, events, body, state, port, host, ask, raw, connect, pair, secret, watch },
+    later(seconds) {
+      now += seconds * 1000;
+    },
     released: () => body.shots.length,
     async close() {
       await station.close();

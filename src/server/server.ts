@@ -65,6 +65,8 @@ export interface ServerOptions {
   readonly lan?: LanOptions | undefined;
   /** For tests: other bounds than those of each door. */
   readonly bounds?: Bounds | undefined;
+  /** For tests: the time by which codes end and wrong tries wait. */
+  readonly now?: (() => number) | undefined;
 }
 
 export interface LanOptions {
@@ -103,7 +105,8 @@ interface OpenedDoor {
 export async function startServer(options: ServerOptions): Promise<RunningServer> {
   const { events, log, lan } = options;
   const stream = new Stream(events);
-  const access = lan === undefined ? null : await Access.open({ stateFolder: lan.stateFolder, log });
+  const access =
+    lan === undefined ? null : await Access.open({ stateFolder: lan.stateFolder, log, now: options.now });
   access?.onDropped((device) => stream.drop(device));
   const opened: OpenedDoor[] = [];
   let network: OpenDoor | null = null;

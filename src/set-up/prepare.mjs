@@ -142,14 +142,16 @@ function stateOf(places) {
 
 /**
  * @param {string} what in words @param {string} config of Vite @param {string} made a file that the build makes
- * @param {string[]} sources that it is made from
+ * @param {string[]} sources that it is made from @param {string} [last] a program among what was made that is run once, at the end
  */
-function build(what, config, made, sources) {
+function build(what, config, made, sources, last) {
   if (!existsSync(path.join(root, made))) dropStamp(what);
   onceFor(what, stateOf(['package-lock.json', 'tsconfig.json', 'shared', ...sources]), () => {
     say(`building the ${what} ...`);
     const vite = path.join(root, 'node_modules', '.bin', 'vite');
-    if (!quietly(vite, ['build', '--config', config])) giveUp(`the ${what} did not build (see above).`);
+    const isBuilt = quietly(vite, ['build', '--config', config]);
+    if (!isBuilt || (last !== undefined && !quietly(process.execPath, [path.join(root, last)])))
+      giveUp(`the ${what} did not build (see above).`);
   });
 }
 
@@ -167,6 +169,12 @@ if (purpose !== 'build') {
   systemParts();
   packages();
 }
-build('program', 'src/set-up/program.config.ts', 'dist/program/main.js', ['src']);
+build(
+  'program',
+  'src/set-up/program.config.ts',
+  'dist/program/main.js',
+  ['src'],
+  'dist/program/draw-scene.js',
+);
 build('panel', 'web/vite.config.ts', 'dist/web/index.html', ['web']);
 if (purpose === 'test' && browserPath() === undefined) giveUp('the tests need Chromium, and none was found.');

@@ -103,10 +103,12 @@ describe('the screen', () => {
     await fireSlowly(page);
     await page.getByRole('button', { name: 'Hold', exact: true }).click();
     await page.locator('main[data-run-state="held"]').waitFor();
-    await page.clock.runFor('09:00');
+    await page.clock.fastForward('09:00');
     expect(await asked(page)).toEqual(['request']);
-    await page.clock.runFor('02:00');
+    await page.clock.fastForward('02:00');
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release']);
+    // To the page nothing was heard for minutes: it connects anew.
+    await page.locator('main[data-connection="connected"]').waitFor();
     await page.getByRole('button', { name: 'Go on', exact: true }).click();
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release', 'request']);
     await stop(page);

@@ -1,7 +1,9 @@
+import path from 'node:path';
 import ExifReader from 'exifreader';
 import sharp from 'sharp';
 import { afterEach, describe, expect, it, vi } from 'vitest';
-import { type FrameToRender, renderFrame } from '../../src/camera/practice/render.js';
+import { keptScene } from '../../src/camera/practice/drawn-scene.js';
+import { drawScene, type FrameToRender, renderFrame } from '../../src/camera/practice/render.js';
 import { BEAMS, LAKE, PICTURE, type Region, sceneMap, WALL_BOARDS } from '../../src/camera/practice/scene.js';
 
 // Some tests render dozens of frames, and the machine may be busy.
@@ -290,5 +292,23 @@ describe('the Exif of a frame', () => {
   it('refuses a time or an aperture that is on no third-stop scale', async () => {
     await expect(renderFrame({ ...BASE, tv: 37 })).rejects.toThrow(RangeError);
     await expect(renderFrame({ ...BASE, av: 35 })).rejects.toThrow(RangeError);
+  });
+});
+
+describe('the scene that the build has drawn', () => {
+  const file = path.resolve('dist/program/practice-scene.bin');
+  const bytes = (of: ArrayBufferView) => Buffer.from(of.buffer, of.byteOffset, of.byteLength);
+
+  it('is what would be drawn now', async () => {
+    const { codes, noise } = await drawScene();
+    const kept = await keptScene(codes.length, noise.length, file);
+    if (kept === null) throw new Error('None is kept.');
+    expect(bytes(kept.codes).equals(bytes(codes))).toBe(true);
+    expect(bytes(kept.noise).equals(bytes(noise))).toBe(true);
+  });
+
+  it('is drawn anew where it is not there, or cut short', async () => {
+    expect(await keptScene(1, 1, `${file}.not-there`)).toBeNull();
+    expect(await keptScene(1, 1, file)).toBeNull();
   });
 });

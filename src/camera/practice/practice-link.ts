@@ -8,7 +8,7 @@ import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, 
 import { frameNotStored, nothingFired } from '../not-stored.js';
 import { type Face, facesOf, toldBy } from './faces.js';
 import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from './model.js';
-import { sceneMap } from './scene.js';
+import { sceneAtHand } from './render.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
 const HANDING_OVER_SECONDS = 0.1;
@@ -118,8 +118,8 @@ export class PracticeLink implements Link {
  * @throws EvenrungError unknown-body
  */
 export function openPracticeLink(): Link {
-  // Drawn now, so that the first frame does not wait for it.
-  void sceneMap();
+  // Now, so that the first frame does not wait for it.
+  void sceneAtHand();
   const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? { timing: AT_ONCE } : {};
   const named = process.env.EVENRUNG_PRACTICE_SHAPE ?? 'amount';
   const shape = PRACTICE_SHAPES.find((candidate) => candidate === named);

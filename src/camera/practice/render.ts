@@ -2,6 +2,7 @@
 // exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
 import sharp from 'sharp';
 import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
+import { type DrawnScene, keptScene } from './drawn-scene.js';
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
 import { inSlices, PICTURE, type SceneMap, sceneMap } from './scene.js';
 
@@ -38,18 +39,20 @@ const TINTS = 64;
 // Noise. With r the read noise and e the electrons, z = 2 sqrt(e + r^2) has a noise of 1 whatever e is: n from one table of
 // normal deviates is added to z, and (z + n)^2 / 4 - r^2 - 1/4 has the mean e and, but for 1/8, the variance e + r^2.
 const UNITS = 24;
+const SAMPLES = PICTURE.width * PICTURE.height * 3;
 const NOISE_LENGTH = 2 ** 20;
 const LARGEST_NOISE = 127;
 const LARGEST_Z = Math.ceil(2 * Math.sqrt(FULL_WELL + READ_NOISE ** 2) * UNITS);
 
-interface Prepared {
-  readonly codes: Uint16Array;
-  readonly noise: Int8Array;
-}
-
 const TINT_CODES = tintCodes();
 
-let prepared: Promise<Prepared> | undefined;
+let drawn: Promise<DrawnScene> | undefined;
+
+/** What all frames are made from, so that the first one does not wait for it: from the build, or drawn now, in slices. */
+export function sceneAtHand(): Promise<DrawnScene> {
+  drawn ??= keptScene(SAMPLES, NOISE_LENGTH).then((kept) => kept ?? drawScene());
+  return drawn;
+}
 
 /**
  * @returns a JPEG of PICTURE size; the same frame gives the same bytes
@@ -57,8 +60,7 @@ let prepared: Promise<Prepared> | undefined;
  */
 export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
   const exif = exifOf(frame);
-  prepared ??= prepare();
-  const { codes, noise } = await prepared;
+  const { codes, noise } = await sceneAtHand();
   const pixels = expose(frame, codes, noise);
   const jpeg = await sharp(pixels, { raw: { ...PICTURE, channels: 3 } })
     .jpeg({ quality: 90 })
@@ -67,9 +69,10 @@ export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
   return declareVersion(jpeg);
 }
 
-async function prepare(): Promise<Prepared> {
+/** Takes a second. */
+export async function drawScene(): Promise<DrawnScene> {
   const map = await sceneMap();
-  const codes = new Uint16Array(map.luminance.length * 3);
+  const codes = new Uint16Array(SAMPLES);
   await inSlices(PICTURE.height, (row) => encodeRow(row, map, codes));
   return { codes, noise: await noiseTable() };
 }

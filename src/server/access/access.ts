@@ -11,7 +11,7 @@ export interface AccessOptions {
   readonly stateFolder: string;
   readonly log: Pick<FastifyBaseLogger, 'info' | 'warn'>;
   /** Milliseconds since 1970; the computer's clock where it is left out. */
-  readonly now?: () => number;
+  readonly now?: (() => number) | undefined;
 }
 
 export class Access {

@@ -1,0 +1,36 @@
+// The drawn scene of the practice body as a file beside the built program: drawing it takes a second of every process that
+// has a practice body, and it is always the same. Knows nothing of what is in it but how much.
+import { readFile, writeFile } from 'node:fs/promises';
+import path from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+export interface DrawnScene {
+  /** Three of each pixel. */
+  readonly codes: Uint16Array;
+  readonly noise: Int8Array;
+}
+
+/** Every build begins with an empty folder: what is there was drawn by this program. */
+const FILE = path.join(path.dirname(fileURLToPath(import.meta.url)), 'practice-scene.bin');
+
+/**
+ * @param codes @param noise how many there are to be
+ * @returns null where none is kept, as where the sources are run, or not all of it
+ */
+export async function keptScene(codes: number, noise: number, file = FILE): Promise<DrawnScene | null> {
+  const bytes = await readFile(file).catch(() => null);
+  const { BYTES_PER_ELEMENT } = Uint16Array;
+  if (bytes?.length !== codes * BYTES_PER_ELEMENT + noise) return null;
+  // From a place of its own, since a larger buffer may hold it at an odd one.
+  const { buffer } = new Uint8Array(bytes);
+  return {
+    codes: new Uint16Array(buffer, 0, codes),
+    noise: new Int8Array(buffer, codes * BYTES_PER_ELEMENT),
+  };
+}
+
+/** @throws whatever keeps it from being written */
+export async function keepScene({ codes, noise }: DrawnScene): Promise<void> {
+  const bytes = (of: ArrayBufferView) => new Uint8Array(of.buffer, of.byteOffset, of.byteLength);
+  await writeFile(FILE, Buffer.concat([bytes(codes), bytes(noise)]));
+}
