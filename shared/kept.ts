@@ -38,6 +38,8 @@ export const keptSetViewSchema = labelsSchema
     /** How many frames it has, and how many of them are verified. */
     frames: z.number().int(),
     verified: z.number().int(),
+    /** Of the verified frames the one nearest to the middle, counted from 1 for the darkest; null where there is none. */
+    middle: z.number().int().nullable(),
     /** The name of its folder, never where that lies; null where nothing was stored. */
     folderName: z.string().nullable(),
     /** Whether its contact sheet is there to be shown. */

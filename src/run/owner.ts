@@ -15,6 +15,7 @@ import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
 import { isDamage, makeReady, refusedAtOpening } from './journal/index.js';
+import { wallTime } from './wall-clock.js';
 import { removeWhole, setAside, writeWhole } from './whole-file.js';
 
 /** Who owns it, as owner.json tells a person and the next one who asks. */
@@ -190,12 +191,4 @@ function alreadyOwned(told: Told | null): EvenrungError {
     address,
     since,
   });
-}
-
-/** @returns local time, such as 16:42; with its day before it where that is not today */
-function wallTime(at: Date, now: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
-  const time = `${two(at.getHours())}:${two(at.getMinutes())}`;
-  if (at.toDateString() === now.toDateString()) return time;
-  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${time}`;
 }

@@ -13,6 +13,7 @@ import type {
 import type { Watch } from '../../shared/watch.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import { type Clock, type Sleep, type Slot, SlotClock, type SlotProgress } from './schedule/index.js';
+import { hourAndMinute } from './wall-clock.js';
 import { tooLow } from './watch.js';
 
 /** So long before a slot the body is woken, and looked at. */
@@ -290,7 +291,7 @@ export class Sequence {
       this.passedOver += 1;
     }
     if (passed === 0) return;
-    const span = `from ${timeOf(since)} to ${timeOf(this.slots.now())}`;
+    const span = `from ${hourAndMinute(new Date(since))} to ${hourAndMinute(new Date(this.slots.now()))}`;
     this.note(`Held ${span}: ${passed} ${passed === 1 ? 'slot' : 'slots'} passed without a set.`);
   }
 
@@ -344,7 +345,7 @@ export class Sequence {
     if (error.code !== 'no-body') this.haltsInARow += 1;
     if (this.whyNot === error.message) return;
     this.whyNot = error.message;
-    this.note(`No set was made at ${timeOf(slot.start)}: ${error.message}`);
+    this.note(`No set was made at ${hourAndMinute(new Date(slot.start))}: ${error.message}`);
   }
 
   private warnOf(watch: Watch | null): void {
@@ -385,7 +386,8 @@ export class Sequence {
   private over(): SequenceEnd {
     const { count } = this.options.foreseen.schedule;
     const isWhole = this.complete === count;
-    const all = count === 1 ? 'The set is complete.' : `All ${count} sets are complete.`;
+    const all =
+      count === 1 ? 'The set is complete.' : `${count === 2 ? 'Both' : `All ${count}`} sets are complete.`;
     const sentence = isWhole ? all : this.howFar();
     return { state: 'complete', sentence, error: isWhole ? null : (this.lastError ?? null), early: false };
   }
@@ -420,6 +422,3 @@ const nextOf = ({ index, start }: Slot): ScheduleView['next'] => ({
   index,
   at: new Date(start).toISOString(),
 });
-
-const timeOf = (at: number): string =>
-  new Date(at).toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });

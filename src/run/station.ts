@@ -61,6 +61,7 @@ import {
 import { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
 import { stayAwake } from './stay-awake.js';
 import { Stock } from './stock.js';
+import { hourAndMinute } from './wall-clock.js';
 
 export interface StationOptions extends FinderOptions {
   /** The folder that takes set folders. */
@@ -929,6 +930,7 @@ export class Station {
     const { fNumber, iso, shutterTv } = body.standing();
     return {
       ...conditions,
+      fileBytes: conditions.fileBytes ?? this.stock.fileBytes,
       noiseReduction: conditions.noiseReduction ?? body.profile?.noiseReduction,
       baseWritten: base,
       standingTv: mode === 'manual' ? (shutterTv ?? undefined) : undefined,
@@ -1137,7 +1139,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
   };
 }
 
-const goneOnWith = (): string => `Gone on with after a restart, at ${new Date().toLocaleTimeString()}.`;
+const goneOnWith = (): string => `Gone on with after a restart, at ${hourAndMinute(new Date())}.`;
 
 const haltOf = (
   run: string,

@@ -110,7 +110,7 @@ async function hold(
     child.on('exit', () => {
       ended = true;
       if (outcome === 'held' && released === undefined) {
-        onLost?.(byHand('the system took that back', 'no longer keeps'));
+        onLost?.(byHand('the system no longer keeps it awake'));
       }
       settle('refused');
     });
@@ -147,5 +147,5 @@ async function hold(
   };
 }
 
-const byHand = (why: string, keeps = 'could not keep') =>
-  `Evenrung ${keeps} this computer awake, since ${why}: switch off automatic sleep in its power settings, and leave its lid open until the run has ended.`;
+const byHand = (why: string) =>
+  `This computer may fall asleep during the run (${why}): switch off automatic sleep, and leave the lid open.`;

@@ -38,6 +38,12 @@ export class Stock {
     return { sizes, chargeReadings, framesMade };
   }
 
+  /** Bytes of a file as they came out so far, on the mean; undefined before the first. */
+  get fileBytes(): number | undefined {
+    const { files, total } = this.sizes;
+    return files === 0 ? undefined : Math.round(total / files);
+  }
+
   /** @param files bytes of each file that came back @param released how often the shutter was released */
   setMade(files: readonly number[], released: number): void {
     for (const bytes of files) this.sizes = withFile(this.sizes, bytes);

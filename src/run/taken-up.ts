@@ -2,6 +2,7 @@
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
 import type { FrameView, RunState } from '../../shared/state.js';
 import type { RunOutcome, StoredFrame } from './journal/index.js';
+import { hourAndMinute } from './wall-clock.js';
 
 /** A frame as it was when it was chosen to be fired again. */
 export interface EarlierFrame {
@@ -55,11 +56,9 @@ export const makingWay = (taken: TakenUp | null): { number: number; file: string
     view.file === null || aside === null ? [] : [{ number: view.number, file: view.file, aside }],
   );
 
-const two = (value: number): string => String(value).padStart(2, '0');
-
 /** By the clock on the wall. */
 export const firedAgain = (at: Date): string =>
-  `Fired again at ${two(at.getHours())}:${two(at.getMinutes())}: this is the frame as it was before.`;
+  `Fired again at ${hourAndMinute(at)}: this is the frame as it was before.`;
 
 /** Which of the frames in hand were made, and which are as they were. */
 function fateOf(taken: TakenUp, frames: readonly FrameView[]) {

@@ -49,10 +49,10 @@ export function mustKnow(journal: JournalReader | undefined, id: string): Stored
 
 async function viewOf(set: ListedSet, run: StoredRun | null): Promise<KeptSetView> {
   const { id, number, ordinal, name, note, viewpoint, state, startedAt, endedAt } = set;
-  const { sentence, error, frames, verified, folder } = set;
+  const { sentence, error, frames, verified, middle, folder } = set;
   return {
     ...{ id, number, run: set.run, ordinal, name, note, viewpoint, state, startedAt, endedAt },
-    ...{ sentence, error, frames, verified },
+    ...{ sentence, error, frames, verified, middle },
     scheduled: run?.kind === 'scheduled',
     folderName: folder === null ? null : path.basename(folder),
     hasSheet: folder !== null && (await isThere(folder, CONTACT_SHEET)),

@@ -6,7 +6,7 @@
 //   node src/set-up/prepare.mjs build   only the builds
 //
 // Each step is skipped when nothing that it depends on has changed, so that a second start costs well under a second.
-import { spawnSync } from 'node:child_process';
+import { spawn } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
@@ -25,17 +25,36 @@ function giveUp(text) {
   process.exit(1);
 }
 
+/** Whoever waits is told so often that it goes on. */
+const STILL_MS = 20_000;
+
 /**
  * Runs a command and shows what it printed only when it failed.
  * @param {string} command @param {string[]} args @param {NodeJS.ProcessEnv} [env]
- * @returns {boolean} whether it ended with 0
+ * @returns {Promise<boolean>} whether it ended with 0
  */
 function quietly(command, args, env = process.env) {
-  const done = spawnSync(command, args, { cwd: root, env, encoding: 'utf8', maxBuffer: 1 << 28 });
-  if (done.status === 0) return true;
-  process.stderr.write(`${done.stdout ?? ''}${done.stderr ?? ''}`);
-  if (done.error) say(`${command}: ${done.error.message}`);
-  return false;
+  const began = performance.now();
+  const still = setInterval(
+    () => say(`still at it, ${Math.round((performance.now() - began) / 1000)} s ...`),
+    STILL_MS,
+  );
+  return new Promise((resolve) => {
+    const child = spawn(command, args, { cwd: root, env, stdio: ['ignore', 'pipe', 'pipe'] });
+    /** @type {Buffer[]} */
+    const printed = [];
+    for (const stream of [child.stdout, child.stderr])
+      stream.on('data', (/** @type {Buffer} */ part) => printed.push(part));
+    /** @param {boolean} isWell @param {Error} [error] */
+    const end = (isWell, error) => {
+      clearInterval(still);
+      if (!isWell) process.stderr.write(Buffer.concat(printed));
+      if (error !== undefined) say(`${command}: ${error.message}`);
+      resolve(isWell);
+    };
+    child.on('error', (error) => end(false, error));
+    child.on('close', (code) => end(code === 0));
+  });
 }
 
 function checkNode() {
@@ -46,7 +65,7 @@ function checkNode() {
 }
 
 /** System parts come before packages: an optional package that fails to build vanishes without a word. */
-function systemParts() {
+async function systemParts() {
   let missing = missingParts(purpose === 'test');
   if (missing.length === 0) return;
   const names = () => missing.map((part) => part.name).join(', ');
@@ -56,8 +75,8 @@ function systemParts() {
     const env = { ...process.env, DEBIAN_FRONTEND: 'noninteractive' };
     const packages = missing.map((part) => part.apt);
     // Without a fresh list the install may not find anything; a failing update is no reason not to try.
-    spawnSync('apt-get', ['update', '-qq'], { env, stdio: 'ignore' });
-    quietly('apt-get', [...APT_INSTALL, ...packages], env);
+    await quietly('apt-get', ['update', '-qq'], env);
+    await quietly('apt-get', [...APT_INSTALL, ...packages], env);
     missing = missingParts(purpose === 'test');
     if (missing.length === 0) return;
   }
@@ -66,11 +85,11 @@ function systemParts() {
   say(`no USB camera yet: ${names()} missing. Install with: ${cure} - then start again. Going on without.`);
 }
 
-/** @param {string} name of a stamp @param {string} key what the step was done for; @param {() => void} step */
-function onceFor(name, key, step) {
+/** @param {string} name of a stamp @param {string} key what the step was done for; @param {() => Promise<void>} step */
+async function onceFor(name, key, step) {
   const stamp = path.join(root, 'node_modules', '.evenrung', name);
   if (existsSync(stamp) && readFileSync(stamp, 'utf8') === key) return;
-  step();
+  await step();
   mkdirSync(path.dirname(stamp), { recursive: true });
   writeFileSync(stamp, key);
 }
@@ -95,18 +114,18 @@ function usbBindingLoads() {
  * The binding's own install fails without libgphoto2, so whether the system parts for it are there is part of the key:
  * once they are, the packages are laid anew and the binding gets its second chance.
  */
-function packages() {
+async function packages() {
   const canBuildBinding = missingParts(false).length === 0;
   const key = digest([
     readFileSync(path.join(root, 'package-lock.json')),
     process.versions.modules,
     String(canBuildBinding),
   ]);
-  onceFor('packages', key, () => {
-    say('installing packages, which takes a minute the first time ...');
+  await onceFor('packages', key, async () => {
+    say('installing packages, which takes a few minutes the first time ...');
     // The lock file decides the versions; development packages are needed to build, whatever NODE_ENV says.
     const args = ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'];
-    if (!quietly(npm, args, withHeaders())) {
+    if (!(await quietly(npm, args, withHeaders()))) {
       giveUp('the packages could not be installed (see above). Is the network reachable?');
     }
   });
@@ -144,13 +163,13 @@ function stateOf(places) {
  * @param {string} what in words @param {string} config of Vite @param {string} made a file that the build makes
  * @param {string[]} sources that it is made from @param {string} [last] a program among what was made that is run once, at the end
  */
-function build(what, config, made, sources, last) {
+async function build(what, config, made, sources, last) {
   if (!existsSync(path.join(root, made))) dropStamp(what);
-  onceFor(what, stateOf(['package-lock.json', 'tsconfig.json', 'shared', ...sources]), () => {
+  await onceFor(what, stateOf(['package-lock.json', 'tsconfig.json', 'shared', ...sources]), async () => {
     say(`building the ${what} ...`);
     const vite = path.join(root, 'node_modules', '.bin', 'vite');
-    const isBuilt = quietly(vite, ['build', '--config', config]);
-    if (!isBuilt || (last !== undefined && !quietly(process.execPath, [path.join(root, last)])))
+    const isBuilt = await quietly(vite, ['build', '--config', config]);
+    if (!isBuilt || (last !== undefined && !(await quietly(process.execPath, [path.join(root, last)]))))
       giveUp(`the ${what} did not build (see above).`);
   });
 }
@@ -166,15 +185,15 @@ const npm = process.platform === 'win32' ? 'npm.cmd' : 'npm';
 if (!['run', 'test', 'build'].includes(purpose)) giveUp(`unknown purpose '${purpose}': run, test or build`);
 checkNode();
 if (purpose !== 'build') {
-  systemParts();
-  packages();
+  await systemParts();
+  await packages();
 }
-build(
+await build(
   'program',
   'src/set-up/program.config.ts',
   'dist/program/main.js',
   ['src'],
   'dist/program/draw-scene.js',
 );
-build('panel', 'web/vite.config.ts', 'dist/web/index.html', ['web']);
+await build('panel', 'web/vite.config.ts', 'dist/web/index.html', ['web']);
 if (purpose === 'test' && browserPath() === undefined) giveUp('the tests need Chromium, and none was found.');

@@ -150,7 +150,7 @@ describe('with a mouse', () => {
     const at = { x: whole.x + whole.width * 0.6, y: whole.y + whole.height * 0.45 };
     await page.mouse.dblclick(at.x, at.y);
     const near = await whenChanged(page, whole);
-    expect(await zoom(page)).toBe('1 pixel is 1 point of the screen');
+    expect(await zoom(page)).toBe('Every pixel of the picture');
     expect([near.width, near.height]).toEqual([PICTURE.width, PICTURE.height]);
     samePart(whole, near, at);
     await page.screenshot({ path: screenAt('close-pixels') });
@@ -161,7 +161,7 @@ describe('with a mouse', () => {
   it('dragging moves it, and never off the screen', async () => {
     const page = await look({ ...LAPTOP, width: 900, height: 600 });
     await page.keyboard.press('1');
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 1 point of the screen');
+    await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
     const before = await lies(page);
     const at = { x: 450, y: 200 };
     await page.mouse.move(at.x, at.y);
@@ -201,11 +201,11 @@ describe('with keys', () => {
     await page.getByRole('dialog', { name: 'Frame 3 of 5' }).waitFor();
     await loaded(page);
     await page.keyboard.press('1');
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 1 point of the screen');
+    await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
     await page.keyboard.press('+');
     await expect.poll(() => zoom(page)).toBe('141 %');
     await page.keyboard.press('+');
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 2 points of the screen wide');
+    await expect.poll(() => zoom(page)).toBe('Every pixel, 2 times as wide');
     const before = await lies(page);
     await page.keyboard.press('ArrowRight');
     await page.keyboard.press('ArrowDown');
@@ -221,7 +221,7 @@ describe('with keys', () => {
     expect(new URL(page.url()).hash).toBe(`#sets/${set}/4`);
     await expect
       .poll(() => page.locator('[data-told]').textContent(), { timeout: 5000 })
-      .toMatch(/^Frame 4 of 5\. \+1 EV, .*1 pixel is 2 points of the screen wide$/);
+      .toMatch(/^Frame 4 of 5\. \+1 EV, .*Every pixel, 2 times as wide$/);
     await page.keyboard.press('PageDown');
     await page.getByRole('dialog', { name: 'Frame 3 of 5' }).waitFor();
     await page.keyboard.press('-');
@@ -230,7 +230,7 @@ describe('with keys', () => {
     await page.keyboard.press('0');
     await expect.poll(() => lies(page)).toEqual(whole);
     for (let presses = 0; presses < 20; presses += 1) await page.keyboard.press('+');
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 8 points of the screen wide');
+    await expect.poll(() => zoom(page)).toBe('Every pixel, 8 times as wide');
     await page.keyboard.press('Escape');
     await viewer(page).waitFor({ state: 'detached' });
     await expect
@@ -276,7 +276,7 @@ describe('with fingers', () => {
     const tapTwice = () =>
       Promise.all([0, 1].flatMap(() => [send('touchStart', [{ ...middle, id: 0 }]), send('touchEnd', [])]));
     await tapTwice();
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 1 point of the screen');
+    await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
     await page.waitForTimeout(500);
     await tapTwice();
     await expect.poll(() => zoom(page)).toMatch(/^All of it/);
@@ -291,7 +291,7 @@ describe('with fingers', () => {
     await button(page, 'Larger').click();
     await whenChanged(page, whole);
     await button(page, 'Every pixel').click();
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 1 point of the screen');
+    await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
     const near = await lies(page);
     await button(page, 'Farther up').click();
     await button(page, 'Farther left').click();
@@ -460,7 +460,7 @@ describe('from the ladder', () => {
       PICTURE.width,
     );
     await page.keyboard.press('1');
-    await expect.poll(() => zoom(page)).toBe('1 pixel is 1 point of the screen');
+    await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
     // The lightest ones come last.
     for (let steps = number; steps < 9; steps += 1) await page.keyboard.press('PageUp');
     await page.getByText('This frame is not made yet.').waitFor();
@@ -468,7 +468,7 @@ describe('from the ladder', () => {
     expect((await tell('go-on')).status).toBe(202);
     // It comes by itself as soon as it is verified.
     await loaded(page);
-    expect(await zoom(page)).toBe('1 pixel is 1 point of the screen');
+    expect(await zoom(page)).toBe('Every pixel of the picture');
     await page.locator('main[data-run-state="complete"]').waitFor({ timeout: 30_000 });
     for (let steps = 9; steps > number; steps -= 1) await page.keyboard.press('PageDown');
     await page.getByRole('dialog', { name: `Frame ${number} of 9` }).waitFor();

@@ -151,6 +151,7 @@ describe('what was written', () => {
       sentence: null,
       error: null,
       verified: 1,
+      middle: 1,
       plan: PLAN,
       base: { shutter: '1/30', aperture: 'f/8', iso: '200' },
       passes: ['firing', 'planned', 'planned'],
@@ -308,6 +309,7 @@ describe('what was written', () => {
       error: null,
       frames: 9,
       verified: 2,
+      middle: 2,
     });
     const runs = journal.runs({ limit: 2 });
     expect(runs.map(({ id, sets, state }) => [id, sets, state])).toEqual([

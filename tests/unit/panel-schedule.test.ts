@@ -6,6 +6,7 @@ import {
   endOffered,
   intervalOf,
   NO_SCHEDULE,
+  readKept,
   type ScheduleForm,
   writeSchedule,
 } from '../../web/src/schedule-form.js';
@@ -200,5 +201,28 @@ describe('the time line', () => {
     expect(levels(0)).toEqual([0.5, 0.5, 0.5, 0.5]);
     for (const level of levels(1 / 6)) expect(Math.abs((level ?? 0) - 0.5)).toBeLessThan(0.1);
     expect(timeLineOf(view, made([0, 1, 2, 3], 1)).moved).toBe(3);
+  });
+});
+
+describe('what was kept of a schedule', () => {
+  it('is what was filled in', () => {
+    const form: ScheduleForm = {
+      ...NO_SCHEDULE,
+      ...{ on: true, every: '4', ends: { kind: 'sunrise', time: '', shift: '20', side: 'before' } },
+    };
+    expect(readKept(JSON.parse(JSON.stringify(form)))).toEqual(form);
+  });
+
+  it.each([
+    ['nothing', null],
+    ['a text', 'sunset'],
+    ['a field too few', { ...NO_SCHEDULE, every: undefined }],
+    ['a number for a text', { ...NO_SCHEDULE, count: 12 }],
+    ['another unit', { ...NO_SCHEDULE, unit: 'week' }],
+    ['another event', { ...NO_SCHEDULE, ends: { ...NO_SCHEDULE.ends, kind: 'moonrise' } }],
+    ['a moment that is none', { ...NO_SCHEDULE, starts: 'now' }],
+    ['another way to overrun', { ...NO_SCHEDULE, overrun: 'hope' }],
+  ])('is not taken where it is %s', (_what, kept) => {
+    expect(readKept(kept)).toBeUndefined();
   });
 });

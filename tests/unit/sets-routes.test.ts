@@ -187,10 +187,10 @@ describe('the list', () => {
       ...{ id: 'one', number: 1, run: 'run-of-one', ordinal: 1, scheduled: false, practice: true },
       ...{ name: 'Boathouse', note: null, viewpoint: '7', state: 'complete', error: null },
       ...{ startedAt: '2026-11-25T15:42:10.000Z', endedAt: expect.any(String) },
-      ...{ sentence: 'All 3 frames are verified.', frames: 3, verified: 3 },
+      ...{ sentence: 'All 3 frames are verified.', frames: 3, verified: 3, middle: 2 },
       ...{ folderName: 'one', hasSheet: true },
     });
-    expect(two).toMatchObject({ scheduled: true, endedAt: null, frames: 9, verified: 0, hasSheet: false });
+    expect(two).toMatchObject({ scheduled: true, endedAt: null, frames: 9, verified: 0, middle: null, hasSheet: false });
   });
 
   it.each([

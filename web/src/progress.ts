@@ -21,7 +21,8 @@ export function progressOf(run: RunView, secondsSince: number): Progress {
   const left = run.frames.reduce((sum, frame) => sum + secondsFor(frame, beside, secondsSince), 0);
   const active = run.passes.findIndex((state) => state === 'arming' || state === 'firing');
   return {
-    pass: active < 0 ? null : active + 1,
+    // A pass that the program was killed in stays open while its frames are made up.
+    pass: active < 0 || run.state === 'making-up' ? null : active + 1,
     passes: run.passes.length,
     verified: run.frames.filter((frame) => frame.state === 'verified').length,
     frames,

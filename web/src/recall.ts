@@ -16,7 +16,7 @@ export function recall(where: Where, name: string): unknown {
 }
 
 /** @returns the fields of a kept record that are texts, over those of another one */
-export function textsOver<T extends Readonly<Record<string, string>>>(
+export function textsOver<T extends { readonly [Name in keyof T]: string }>(
   otherwise: T,
 ): (kept: unknown) => T | undefined {
   return (kept) => {

@@ -71,6 +71,27 @@ export const NO_SCHEDULE: ScheduleForm = {
   mostPerSet: '1',
 };
 
+const UNITS: readonly string[] = ['s', 'min', 'h'] satisfies Unit[];
+const KINDS: readonly string[] = ['count', 'now', 'time', ...SUN];
+const SIDES: readonly string[] = ['before', 'after'];
+const OVERRUNS: readonly string[] = ['skip', 'follow'] satisfies Overrun[];
+
+/** @returns the fields as they were kept; undefined where any of them is not as it is written today */
+export function readKept(kept: unknown): ScheduleForm | undefined {
+  if (!hasFieldsOf(NO_SCHEDULE, kept)) return undefined;
+  const { unit, ends, starts, overrun } = kept;
+  const moments = [ends, starts].every(({ kind, side }) => KINDS.includes(kind) && SIDES.includes(side));
+  return moments && UNITS.includes(unit) && OVERRUNS.includes(overrun) ? kept : undefined;
+}
+
+function hasFieldsOf<T extends object>(usual: T, kept: unknown): kept is T {
+  if (typeof kept !== 'object' || kept === null) return false;
+  return Object.entries(usual).every(([name, value]) => {
+    const found = (kept as Readonly<Record<string, unknown>>)[name];
+    return typeof value === 'object' ? hasFieldsOf(value, found) : typeof found === typeof value;
+  });
+}
+
 /** What a time of day may begin as: somebody chooses another one from there. @returns `22:00` */
 export const nextFullHour = (now: Date): string => `${String((now.getHours() + 1) % 24).padStart(2, '0')}:00`;
 

@@ -46,7 +46,13 @@ import {
   readViewpoint,
   writeRequest,
 } from './request.js';
-import { NO_SCHEDULE, type ScheduleForm, type SchedulePart, writeSchedule } from './schedule-form.js';
+import {
+  NO_SCHEDULE,
+  readKept,
+  type ScheduleForm,
+  type SchedulePart,
+  writeSchedule,
+} from './schedule-form.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 import { isUnderWay as isScheduleUnderWay } from './time-line.js';
@@ -147,10 +153,20 @@ export const mode = signal<Mode>('manual');
 /** Seconds before each pass, as it stands in the field. */
 export const settleWritten = signal('0');
 
-export const circumstances = signal<Circumstances>(NOTHING_KNOWN);
+export const circumstances = remembered<Circumstances>(
+  'circumstances',
+  NOTHING_KNOWN,
+  textsOver<Circumstances>(NOTHING_KNOWN),
+  'session',
+);
 
 /** Seconds before the first frame: whoever fires steps back. */
-export const delay = signal(0);
+export const delay = remembered(
+  'delay',
+  0,
+  (kept) => (typeof kept === 'number' && kept >= 0 && kept <= 60 ? Math.round(kept) : undefined),
+  'session',
+);
 
 /** What the sets are called; kept in this browser from set to set. */
 export const labels = remembered(
@@ -190,8 +206,8 @@ export function takeOver(asked: Asked): void {
   });
 }
 
-/** Takes a change over that the daemon suggested. */
-export function take({ change }: Suggestion): void {
+/** Changes what is asked for, as the daemon suggests it for instance. */
+export function askFor(change: Suggestion['change']): void {
   ask(() => {
     const { from, to } = change;
     ends.value = from === undefined || to === undefined ? null : { from, to };
@@ -335,7 +351,8 @@ effect(() => {
 
 // --- The schedule that is asked for, and what it would come to.
 
-export const schedule = signal<ScheduleForm>(NO_SCHEDULE);
+/** Filled in with care, and kept as long as the page is open: phones load a page anew as they like. */
+export const schedule = remembered<ScheduleForm>('schedule', NO_SCHEDULE, readKept, 'session');
 
 export function changeSchedule(change: Partial<ScheduleForm>): void {
   ask(() => {

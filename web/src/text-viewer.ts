@@ -29,9 +29,8 @@ export const viewerText = {
     again: 'Try again',
     zoom: (points: number, isWhole: boolean) => {
       if (isWhole) return `All of it, ${percent(points)}`;
-      if (Math.abs(points - 1) < 1e-3) return '1 pixel is 1 point of the screen';
-      if (points > 1 && isWholeNumber(points))
-        return `1 pixel is ${Math.round(points)} points of the screen wide`;
+      if (Math.abs(points - 1) < 1e-3) return 'Every pixel of the picture';
+      if (points > 1 && isWholeNumber(points)) return `Every pixel, ${Math.round(points)} times as wide`;
       return percent(points);
     },
     ways: {
@@ -45,7 +44,7 @@ export const viewerText = {
     swap: 'Hold to swap',
     even: 'Even out',
     evened: (number: number, ev: string) =>
-      `Frame ${number} is shown ${ev} EV darker. That is reckoned in linear light from its sRGB values: a tone curve of the camera stays in it, and what is blown out stays so.`,
+      `Frame ${number} is shown ${ev} EV darker, so that both look alike. What is blown out stays so.`,
     keys: 'Keys: + and - larger and smaller, 0 all of it, 1 every pixel. Arrows move the picture; where all of it is seen they lead to the next frame, as Page Up and Page Down do in any case. C shows two frames or one, E evens them out, S swaps them while it is held.',
   },
 } as const;

@@ -10,7 +10,17 @@ import { phoneText } from './text-phone.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { viewerText } from './text-viewer.js';
-import { about, apertureAndIso, clock, count, frames, passes, percent, shutter } from './words.js';
+import {
+  about,
+  apertureAndIso,
+  clock,
+  count,
+  frames,
+  inOwnClock,
+  passes,
+  percent,
+  shutter,
+} from './words.js';
 
 /** @returns `2, 3 or 5` */
 const oneOf = (words: readonly (number | string)[]) =>
@@ -45,13 +55,13 @@ const runStates: Readonly<Record<RunState, string>> = {
   halted: 'Halted',
 };
 
-/** A mixed number such as -1 1/2 must not fall apart at the end of a line. */
-const together = (sentence: string) => sentence.replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
+/** What the daemon says, with its moments as the browser writes them. A mixed number such as -1 1/2 must not fall apart at the end of a line. */
+const said = (sentence: string) => inOwnClock(sentence).replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
 
 export const text = {
   name: 'Evenrung',
   pages: 'Pages',
-  together,
+  said,
   frames,
   passes,
   about,
@@ -227,7 +237,7 @@ export const text = {
     takes: (actuations: number, gapSeconds: number, megabytes: number | null) =>
       [
         count(actuations, 'shutter actuation', 'shutter actuations'),
-        gapSeconds > 0 ? `neighbours at most ${Math.ceil(gapSeconds)} s apart` : '',
+        gapSeconds > 0 ? `frames next to each other at most ${Math.ceil(gapSeconds)} s apart in time` : '',
         megabytes === null ? '' : `${megabytes} MB`,
       ]
         .filter((part) => part !== '')
@@ -242,7 +252,7 @@ export const text = {
     rung: (number: number, offset: string, shutterLabel: string, state: string, moved: string | null) =>
       `Frame ${number}, ${offset} EV, ${shutterLabel}, ${state}${moved === null ? '' : `, base moved by ${moved} EV`}`,
     moved: (ev: string) => `Base moved by ${ev} EV`,
-    attempts: (attempts: number) => `${attempts} attempts`,
+    attempts: (attempts: number) => `fired ${attempts === 2 ? 'twice' : `${attempts} times`}`,
     picture: (number: number) => `Frame ${number} as it came back`,
     black: (of1: number) => `${percent(of1)} black`,
     blown: (of1: number) => `${percent(of1)} blown out`,
@@ -294,7 +304,9 @@ export const text = {
       blown: (of1: number) =>
         `Even the darkest frame has ${percent(of1)} blown out: more frames on the darker side would hold it.`,
     },
+    oneMore: { black: 'One lighter frame more', blown: 'One darker frame more' },
     folder: 'Set folder',
+    folderOfSets: 'The set folders are in',
     newSet: 'New set',
     notes: 'Notes',
   },

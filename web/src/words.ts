@@ -69,6 +69,43 @@ export function moment(at: Date, today = new Date()): string {
   return `${day}, ${hourAndMinute(at)}`;
 }
 
+const DAY = String.raw`(?<day>\d{4}-\d{2}-\d{2})`;
+const TIME = String.raw`(?<hour>[01]\d|2[0-3]):(?<minute>[0-5]\d)(?::(?<second>[0-5]\d))?`;
+/** Not within a path or a name. */
+const MOMENT = new RegExp(
+  String.raw`(?<![\w/.:-])(?:${DAY}(?: ${TIME})?|${TIME.replaceAll('?<', '?<only')})(?![\w/-]|[.:]\w)`,
+  'g',
+);
+
+/**
+ * The daemon writes moments as `2026-11-25`, `16:42` and `16:42:10`: here they stand as everything else on the page does.
+ * @param locale left out, the browser's own
+ */
+export function inOwnClock(sentence: string, locale?: string): string {
+  return sentence.replace(MOMENT, (written, ...found) => {
+    const {
+      day,
+      onlyhour,
+      onlyminute,
+      onlysecond,
+      hour = onlyhour,
+      minute = onlyminute,
+      second = onlysecond,
+    } = found.at(-1) as Readonly<Record<string, string | undefined>>;
+    const at = new Date(`${day ?? '2000-01-01'}T${hour ?? '12'}:${minute ?? '00'}:${second ?? '00'}`);
+    if (Number.isNaN(at.getTime())) return written;
+    const date = at.toLocaleDateString(locale, { day: 'numeric', month: 'short', year: 'numeric' });
+    const time = at.toLocaleTimeString(locale, {
+      hour: '2-digit',
+      minute: '2-digit',
+      ...(second === undefined ? {} : { second: '2-digit' }),
+    });
+    return [day === undefined ? '' : date, hour === undefined ? '' : time]
+      .filter((part) => part !== '')
+      .join(', ');
+  });
+}
+
 /** @returns `13 GB`, `420 MB`; rounded up where it is room that is needed, down where it is room that is there */
 export function amount(bytes: number, rounded: (size: number) => number = Math.ceil): string {
   const [size, unit] =

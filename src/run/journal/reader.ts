@@ -42,7 +42,9 @@ const RUN = `SELECT runs.*, (SELECT count(*) FROM sets WHERE run_number = runs.n
 const LISTED = `sets.number, sets.id, runs.id AS run, ordinal, viewpoint, name, note, folder, sets.state, started_at,
   sets.ended_at, sets.sentence, sets.error,
   (SELECT count(*) FROM frames WHERE set_number = sets.number) AS frames,
-  (SELECT count(*) FROM frames WHERE set_number = sets.number AND state = 'verified') AS verified`;
+  (SELECT count(*) FROM frames WHERE set_number = sets.number AND state = 'verified') AS verified,
+  (SELECT number FROM frames WHERE set_number = sets.number AND state = 'verified' ORDER BY
+    abs(2 * number - (SELECT count(*) + 1 FROM frames WHERE set_number = sets.number)), number LIMIT 1) AS middle`;
 const FROM_SETS = 'FROM sets JOIN runs ON runs.number = sets.run_number';
 
 const TRANSITION = `SELECT seq, at, monotonic_ms, about, runs.id AS run, sets.id AS "set", transitions.number, from_state AS "from",

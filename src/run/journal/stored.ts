@@ -161,6 +161,8 @@ export interface ListedSet {
   readonly error: ErrorCode | null;
   readonly frames: number;
   readonly verified: number;
+  /** Of the verified frames the one nearest to the middle of the set, counted from 1; null where there is none. */
+  readonly middle: number | null;
 }
 
 export interface StoredFrame extends FrameTimes {
@@ -235,6 +237,7 @@ export interface ListedSetRow {
   error: string | null;
   frames: number;
   verified: number;
+  middle: number | null;
 }
 
 export interface SetRow extends ListedSetRow {
@@ -338,6 +341,7 @@ export const listedSetOf = (row: ListedSetRow): ListedSet => ({
   error: errorIn(row.error),
   frames: row.frames,
   verified: row.verified,
+  middle: row.middle,
 });
 
 const frameOf = (row: FrameRow): StoredFrame => ({

@@ -24,7 +24,7 @@ export function AlarmBand() {
               {state}
               {current.at !== null && ` ${moment(new Date(current.at))}`}
             </h2>
-            {current.sentence !== null && <p>{text.together(current.sentence)}</p>}
+            {current.sentence !== null && <p>{text.said(current.sentence)}</p>}
           </div>
           <button type="button" class="seen" onClick={seen}>
             {words.seen}

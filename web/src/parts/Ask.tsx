@@ -5,6 +5,7 @@ import type { Suggestion } from '../../../shared/plan.js';
 import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
 import {
   ask,
+  askFor,
   base,
   body,
   chosenBase,
@@ -14,7 +15,6 @@ import {
   planning,
   settleWritten,
   step,
-  take,
 } from '../store.js';
 import { text } from '../text.js';
 import { Conditions } from './Conditions.js';
@@ -65,7 +65,7 @@ export function Ask() {
       <Labels />
       {refusal !== null && (
         <div class="refusal" role="alert" data-code={refusal.code} data-field={field}>
-          <p id="ask-refusal">{text.together(refusal.message)}</p>
+          <p id="ask-refusal">{text.said(refusal.message)}</p>
           <More about={refusal.code} />
         </div>
       )}
@@ -82,8 +82,8 @@ function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
       <ul aria-labelledby="suggestions-heading">
         {of.map((suggestion) => (
           <li key={suggestion.message}>
-            <button type="button" data-code={suggestion.code} onClick={() => take(suggestion)}>
-              {text.together(suggestion.message)}
+            <button type="button" data-code={suggestion.code} onClick={() => askFor(suggestion.change)}>
+              {text.said(suggestion.message)}
             </button>
           </li>
         ))}

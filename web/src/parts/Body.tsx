@@ -36,7 +36,7 @@ export function Body() {
       {found.state === 'absent' && (
         <div>
           <strong id="body-absent">{found.choices.length > 0 ? text.body.choose : text.body.absent}</strong>
-          <p>{found.sentence}</p>
+          <p>{text.said(found.sentence)}</p>
           {found.next !== null && <p>{found.next}</p>}
           <More about={found.error} />
         </div>
@@ -98,7 +98,7 @@ function About({ body }: { readonly body: BodyView }) {
   const { learn } = text.body;
   return (
     <div class="about">
-      <p>{text.together(text.body.brackets(bracketsOf(body)))}</p>
+      <p>{text.said(text.body.brackets(bracketsOf(body)))}</p>
       <p>{text.body.longest(body.longestSeconds)}</p>
       <p>{text.body.timing(body.timing)}</p>
       <p>

@@ -1,15 +1,17 @@
 // How a run ended, where its frames are, and the way on.
 import { useEffect, useRef } from 'preact/hooks';
-import { lostIn } from '../../../shared/clipping.js';
+import type { Clipping } from '../../../shared/clipping.js';
+import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
 import { readViewpoint } from '../request.js';
 import { addressOf } from '../route.js';
 import { isNarrow } from '../screen.js';
-import { firedHere, labels, newSet, nextViewpoint, watched } from '../store.js';
+import { askFor, firedHere, labels, newSet, nextViewpoint, step, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
+import { Lost } from './Clip.js';
 import { Mark } from './Mark.js';
 import { More } from './More.js';
 
@@ -41,16 +43,16 @@ export function Ended({ id, run, schedule }: Props) {
         <Mark of={MARKS[state]} />
         {wordsFor(state, schedule)}
       </h2>
-      {whole.sentence !== null && <p>{whole.sentence}</p>}
+      {whole.sentence !== null && <p>{text.said(whole.sentence)}</p>}
       {schedule !== null && schedule.complete < schedule.schedule.count && <p>{countsOf(schedule)}</p>}
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}
       {run !== null && run.folder !== null && (
         <dl>
-          <dt>{text.run.folder}</dt>
+          <dt>{schedule === null ? text.run.folder : text.run.folderOfSets}</dt>
           <dd>
-            <code>{run.folder}</code>
+            <code>{schedule === null ? run.folder : run.folder.replace(/[\\/][^\\/]*$/, '')}</code>
           </dd>
         </dl>
       )}
@@ -67,51 +69,62 @@ const wordsFor = (state: keyof typeof MARKS, schedule: ScheduleView | null): str
 const countsOf = (schedule: ScheduleView): string =>
   text.schedule.line.counts(timeLineOf(schedule, []).counts);
 
-/** What no frame of the set holds: the one thing that cannot be mended at home. */
-function Lost({ run }: { readonly run: RunView }) {
-  const lost = run.frames.flatMap((frame) =>
-    frame.state === 'verified' ? lostIn(frame, run.frames.length) : [],
-  );
-  if (lost.length === 0) return null;
-  return (
-    <ul class="lost">
-      {lost.map(({ side, share }) => (
-        <li key={side} data-side={side}>
-          <Mark of="warning" />
-          <span>{text.run.lost[side](share)}</span>
-        </li>
-      ))}
-    </ul>
-  );
-}
-
 /** The button goes away with the run: the focus goes to what takes its place. */
 function askAnew() {
   newSet();
   requestAnimationFrame(() => document.getElementById('ask-heading')?.focus());
 }
 
-/** How it came out, where it is seen at once, and the next set. */
-export function Outcome({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
-  const state = endOf(schedule ?? run);
+/** The same set, reaching one frame farther. */
+function askWider({ plan: { offsets } }: RunView, side: Clipping['side']) {
+  const sixths = offsets.map(fromEv);
+  const [darkest = 0, next = darkest + step.value] = sixths;
+  const lightest = sixths.at(-1) ?? 0;
+  const apart = next - darkest;
+  askAnew();
+  askFor({
+    from: formatEv(side === 'blown' ? darkest - apart : darkest),
+    to: formatEv(side === 'black' ? lightest + apart : lightest),
+    step: formatEv(apart, false),
+  });
+}
+
+/** How it came out, where it is seen at once, and the next set. A wide screen has room for all there is to say. */
+export function Outcome({ id, run, schedule }: Props) {
   return (
     <div class="dock ended-dock" data-dock="ended">
-      <p class="outcome" data-state={state}>
-        <Mark of={MARKS[state]} />
-        <strong>{wordsFor(state, schedule)}</strong>
-        {schedule !== null && <span>{countsOf(schedule)}</span>}
-        {schedule === null && run !== null && (
-          <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>
-        )}
-      </p>
-      {schedule === null && run !== null && <Lost run={run} />}
+      {isNarrow.value ? (
+        <Shortly run={run} schedule={schedule} />
+      ) : (
+        <Ended id={id} run={run} schedule={schedule} />
+      )}
+      {schedule === null && run !== null && (
+        <Lost frames={run.frames} onMore={mayFire.value ? (side) => askWider(run, side) : undefined} />
+      )}
       {schedule === null && run !== null && mayFire.value && verifiedOf(run) < run.frames.length && (
         <a class="button new-set" href={addressOf.set(run.set.id)}>
           {text.set.complete}
         </a>
       )}
+      {schedule !== null && (
+        <a class="button new-set" href={addressOf.sets}>
+          {text.list.link}
+        </a>
+      )}
       {mayFire.value && <OtherSets />}
     </div>
+  );
+}
+
+function Shortly({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
+  const state = endOf(schedule ?? run);
+  return (
+    <p class="outcome" data-state={state}>
+      <Mark of={MARKS[state]} />
+      <strong>{wordsFor(state, schedule)}</strong>
+      {schedule !== null && <span>{countsOf(schedule)}</span>}
+      {schedule === null && run !== null && <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>}
+    </p>
   );
 }
 

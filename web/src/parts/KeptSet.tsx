@@ -12,6 +12,7 @@ import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
 import { text } from '../text.js';
 import { clock, moment } from '../words.js';
+import { Clip, Lost, SAID_BY_CLIP } from './Clip.js';
 import { Confirm } from './Confirm.js';
 import { Fold } from './Fold.js';
 import { LabelFields, type LabelTexts } from './Labels.js';
@@ -65,9 +66,10 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
       </p>
       {set.practice && <p class="practice-word">{text.set.practice}</p>}
       {set.note !== null && <p class="kept-note">{set.note}</p>}
-      {set.sentence !== null && <p>{text.together(set.sentence)}</p>}
+      {set.sentence !== null && <p>{text.said(set.sentence)}</p>}
       {mayFire.value && <Rename key={set.id} set={set} />}
       {set.hasSheet && <Sheet set={set} />}
+      <Lost frames={set.frames} />
       <Frames set={set} />
       <Remarks set={set} />
       {set.folderName !== null && (
@@ -281,12 +283,15 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         <span>{text.shutter(shutter)}</span>
         <span class="soft">{number}</span>
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
-        {marks.map(({ code, sentence }) => (
-          <span key={code + sentence} class="frame-mark" data-mark={code}>
-            <Mark of="warning" />
-            <span>{text.together(sentence)}</span>
-          </span>
-        ))}
+        <Clip frame={frame} frames={set.frames.length} />
+        {marks
+          .filter(({ code }) => !SAID_BY_CLIP.has(code))
+          .map(({ code, sentence }) => (
+            <span key={code + sentence} class="frame-mark" data-mark={code}>
+              <Mark of="warning" />
+              <span>{text.said(sentence)}</span>
+            </span>
+          ))}
       </span>
     </>
   );
@@ -301,7 +306,7 @@ function Remarks({ set: { notes, asides, strays } }: { readonly set: KeptSetDeta
           {notes.map((note, index) => (
             <li key={index}>
               <Mark of="note" />
-              {text.together(note)}
+              {text.said(note)}
             </li>
           ))}
         </ul>

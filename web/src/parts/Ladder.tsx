@@ -2,7 +2,6 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
-import { LOST_SHARE, lostIn } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
@@ -13,6 +12,7 @@ import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../l
 import { addressOf, goTo } from '../route.js';
 import { connection, planning } from '../store.js';
 import { text } from '../text.js';
+import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
 
 export function PlanLadder() {
@@ -57,7 +57,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       <h2 id="ladder-heading" class="unseen">
         {text.ladder.heading}
       </h2>
-      <Size plan={run.plan} seconds={null} ordinal={isScheduled ? run.set.ordinal : null}>
+      <Size plan={run.plan} seconds={null} called={calledOf(run, isScheduled)}>
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
@@ -67,22 +67,32 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
   );
 }
 
+/** @returns `Set 3, Boathouse from the jetty, viewpoint 2`, as far as it is known */
+function calledOf({ set: { ordinal, name, viewpoint } }: RunView, isScheduled: boolean): string {
+  const parts = [
+    isScheduled ? text.ladder.ofSet(ordinal) : null,
+    name,
+    viewpoint === null ? null : text.list.viewpoint(viewpoint),
+  ];
+  return parts.filter((part) => part !== null).join(', ');
+}
+
 interface SizeProps {
   readonly plan: WirePlan;
   /** Null where it is no longer to come. */
   readonly seconds: number | null;
-  /** Which set of a schedule it is. */
-  readonly ordinal?: number | null;
+  /** Which set it is, where anybody said. */
+  readonly called?: string;
   readonly children?: ComponentChildren;
 }
 
-function Size({ plan, seconds, ordinal = null, children }: SizeProps) {
+function Size({ plan, seconds, called = '', children }: SizeProps) {
   const darkest = fromEv(plan.offsets[0] ?? 0);
   const lightest = fromEv(plan.offsets.at(-1) ?? 0);
   const [frames, passes] = [plan.offsets.length, plan.passes.length];
   return (
     <p class="size">
-      {ordinal !== null && <strong>{text.ladder.ofSet(ordinal)}</strong>}
+      {called !== '' && <strong>{called}</strong>}
       <strong>
         {seconds === null ? text.ladder.sizeOnly(frames, passes) : text.ladder.size(frames, passes, seconds)}
       </strong>
@@ -108,7 +118,7 @@ function Warnings({ plan }: { readonly plan: WirePlan }) {
       {plan.warnings.map((warning) => (
         <li key={warning.code + warning.message} data-code={warning.code}>
           <Mark of="warning" />
-          {text.together(warning.message)}
+          {text.said(warning.message)}
         </li>
       ))}
     </ul>
@@ -122,7 +132,7 @@ function RunNotes({ notes }: { readonly notes: readonly string[] }) {
       {notes.map((note, index) => (
         <p key={index}>
           <Mark of="note" />
-          <span>{text.together(note)}</span>
+          <span>{text.said(note)}</span>
         </p>
       ))}
     </div>
@@ -215,7 +225,7 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
             <Mark of={rung.state} />
             {state}
           </span>
-          <Clip rung={rung} frames={frames} />
+          <Clip frame={rung} frames={frames} />
         </span>
         <Notes rung={rung} />
       </div>
@@ -283,37 +293,10 @@ function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) 
   );
 }
 
-/** What of a frame is black and what is blown out; firmly where no other frame of the set holds it. */
-function Clip({ rung, frames }: { readonly rung: Rung; readonly frames: number }) {
-  if (rung.state !== 'verified' || rung.clipped === null) return null;
-  const { dark, light } = rung.clipped;
-  const lost = lostIn(rung, frames).map(({ side }) => side);
-  const sides = [
-    { side: 'black', share: dark },
-    { side: 'blown', share: light },
-  ] as const;
-  return (
-    <span class="clip">
-      {sides
-        .filter(({ share }) => share >= LOST_SHARE)
-        .map(({ side, share }) => (
-          <span key={side} data-side={side} data-lost={lost.includes(side)}>
-            <span class="clip-sign" aria-hidden="true" />
-            <span aria-hidden="true">{text.ladder.share(share)}</span>
-            <span class="unseen">{text.ladder[side](share)}</span>
-          </span>
-        ))}
-    </span>
-  );
-}
-
-/** What stands on the rung by itself, or is said at the end. */
-const SAID_ELSEWHERE: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
-
 function Notes({ rung }: { readonly rung: Rung }) {
   // How far the base moved is said by itself.
   const marks = rung.marks.filter(
-    ({ code }) => !SAID_ELSEWHERE.has(code) && (code !== 'base-moved' || rung.baseMoved === null),
+    ({ code }) => !SAID_BY_CLIP.has(code) && (code !== 'base-moved' || rung.baseMoved === null),
   );
   const moved = movedEv(rung);
   if (rung.reason === null && rung.attempts < 2 && marks.length === 0 && moved === null) return null;
@@ -326,11 +309,11 @@ function Notes({ rung }: { readonly rung: Rung }) {
           {text.ladder.moved(moved)}
         </span>
       )}
-      {rung.reason !== null && <span class="reason">{rung.reason}</span>}
+      {rung.reason !== null && <span class="reason">{text.said(rung.reason)}</span>}
       {marks.map(({ code, sentence }) => (
         <span key={code + sentence} class="frame-mark" data-mark={code}>
           <Mark of="warning" />
-          <span>{text.together(sentence)}</span>
+          <span>{text.said(sentence)}</span>
         </span>
       ))}
     </span>

@@ -68,7 +68,7 @@ function Items({ of, name }: ItemsProps) {
             <Mark of={MARKS[item.mark]} />
             <span>
               <span class="unseen">{words.marks[item.mark]} </span>
-              {text.together(item.sentence)}
+              {text.said(item.sentence)}
             </span>
           </p>
         </li>

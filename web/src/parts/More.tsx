@@ -21,7 +21,7 @@ export function Refused({ refusal }: { readonly refusal: Refusal | null }) {
   if (refusal === null) return null;
   return (
     <div class="refusal" role="alert" data-code={refusal.code}>
-      <p>{refusal.message}</p>
+      <p>{text.said(refusal.message)}</p>
       <More about={refusal.code} />
     </div>
   );

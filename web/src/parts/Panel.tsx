@@ -83,11 +83,15 @@ export function Panel() {
             {!isGlance && <Devices />}
             <WatchOnly />
             {/* Below what stands there all the time: nothing moves as it comes. */}
-            {shown.name === 'ended' && <Ended id={shown.id} run={run} schedule={schedule} />}
+            {shown.name === 'ended' && (isNarrow.value || unfinished !== null) && (
+              <Ended id={shown.id} run={run} schedule={schedule} />
+            )}
           </div>
           {canAsk && <Trigger />}
           {shown.name === 'running' && <Running id={shown.id} run={run} schedule={schedule} />}
-          {shown.name === 'ended' && unfinished === null && <Outcome run={run} schedule={schedule} />}
+          {shown.name === 'ended' && unfinished === null && (
+            <Outcome id={shown.id} run={run} schedule={schedule} />
+          )}
         </div>
         {page.name === 'sets' && <Sets />}
         {page.name === 'set' && <KeptSet id={page.id} frame={page.frame} />}

@@ -98,7 +98,7 @@ function Told({ item }: { readonly item: ReadinessItem }) {
       <Mark of={item.mark} />
       <span>
         <span class="unseen">{text.readiness.marks[item.mark]} </span>
-        {text.together(item.message)}
+        {text.said(item.message)}
       </span>
     </p>
   );
@@ -112,7 +112,7 @@ function Tick({ item, ticked }: { readonly item: ReadinessItem; readonly ticked:
         checked={ticking.value.get(item.code) ?? ticked}
         onChange={(event) => void tick(item.code, event.currentTarget.checked)}
       />
-      <span>{text.together(item.message)}</span>
+      <span>{text.said(item.message)}</span>
     </label>
   );
 }

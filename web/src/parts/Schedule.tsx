@@ -85,7 +85,7 @@ function Wrong({ field }: { readonly field: ScheduleField }) {
   const { shortestSeconds, code, message } = wrong;
   return (
     <div class="refusal" role="alert" data-code={code} data-field={field}>
-      <p id={wrongId(field)}>{text.together(message)}</p>
+      <p id={wrongId(field)}>{text.said(message)}</p>
       {shortestSeconds !== null && (
         <button type="button" onClick={() => changeSchedule(intervalOf(shortestSeconds))}>
           {words.takeShortest(shortestSeconds)}
@@ -102,7 +102,7 @@ function Elsewhere() {
   if (wrong === null || fieldNamed(wrong.field) !== null) return null;
   return (
     <div class="refusal" role="alert" data-code={wrong.code}>
-      <p>{text.together(wrong.message)}</p>
+      <p>{text.said(wrong.message)}</p>
       <More about={wrong.code} />
     </div>
   );
@@ -529,7 +529,7 @@ function Takes({ foreseen }: { readonly foreseen: ForeseenSchedule }) {
   const named = text.schedule.foreseen;
   return (
     <>
-      <p>{said}</p>
+      <p>{text.said(said)}</p>
       <dl class="figures">
         <div>
           <dt>{named.ends}</dt>
@@ -553,7 +553,7 @@ function Takes({ foreseen }: { readonly foreseen: ForeseenSchedule }) {
             <li key={sentence}>
               <Mark of="warning" />
               <div class="caution">
-                <p>{sentence}</p>
+                <p>{text.said(sentence)}</p>
                 <EndEarlier until={until} />
               </div>
             </li>

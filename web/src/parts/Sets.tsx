@@ -72,13 +72,13 @@ function Row({ set }: { readonly set: KeptSetView }) {
   );
 }
 
-/** Its middle frame, where it is sure to be there. */
+/** Of what was verified the frame in the middle. */
 function Middle({ set }: { readonly set: KeptSetView }) {
   return (
     <span class="kept-picture" aria-hidden="true">
-      {set.state === 'complete' && (
+      {set.middle !== null && (
         <img
-          src={keptPath(set.id, Math.ceil(set.frames / 2), 'thumbnail', 1)}
+          src={keptPath(set.id, set.middle, 'thumbnail', 1)}
           alt=""
           width="90"
           height="60"

@@ -118,7 +118,7 @@ function Notes({ of }: { readonly of: ScheduleView }) {
       {of.notes.map((note, index) => (
         <p key={index}>
           <Mark of="note" />
-          <span>{text.together(note)}</span>
+          <span>{text.said(note)}</span>
         </p>
       ))}
     </div>
@@ -175,7 +175,9 @@ function SetRow({ mark, set }: { readonly mark: SlotMark; readonly set: LineSet 
         {words.base(set.shutter, set.iso)}
         {set.shift !== 0 && `, ${words.shift(formatEv(fromEv(set.shift)))}`}
       </span>
-      {set.sentence !== null && mark.went === 'incomplete' && <span class="reason">{set.sentence}</span>}
+      {set.sentence !== null && mark.went === 'incomplete' && (
+        <span class="reason">{text.said(set.sentence)}</span>
+      )}
     </span>
   );
 }

@@ -162,7 +162,7 @@ function Obstacle() {
         <p class="obstacle" data-code={first.code}>
           <Mark of="stops" />
           <span>
-            {text.together(first.message)} {others.length > 0 && text.readiness.moreStop(others.length)}
+            {text.said(first.message)} {others.length > 0 && text.readiness.moreStop(others.length)}
           </span>
         </p>
       )}

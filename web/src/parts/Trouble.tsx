@@ -17,7 +17,7 @@ export function TroubleBand() {
             {text.trouble[trouble.doing]}
           </h2>
           <div class="trouble-words">
-            <p>{text.together(trouble.sentence)}</p>
+            <p>{text.said(trouble.sentence)}</p>
             <p>{trouble.next}</p>
           </div>
           <More about={trouble.code} />

@@ -15,7 +15,7 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
         <Mark of="stopped" />
         {text.unfinished.heading(cutOff.scheduled)}
       </h2>
-      <p>{cutOff.sentence}</p>
+      <p>{text.said(cutOff.sentence)}</p>
       {cutOff.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>
@@ -26,7 +26,12 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
       )}
       {body.value === null && <p>{text.unfinished.needsBody}</p>}
       <div class="choices">
-        <button type="button" disabled={isBusy || body.value === null} onClick={() => void resume()}>
+        <button
+          type="button"
+          class="first-choice"
+          disabled={isBusy || body.value === null}
+          onClick={() => void resume()}
+        >
           {text.unfinished.goOn}
         </button>
         <button type="button" disabled={isBusy} onClick={() => void endUnfinished()}>

@@ -1,0 +1,30 @@
+// Moments in the daemon's sentences, as the panel writes them.
+import { describe, expect, it } from 'vitest';
+import { inOwnClock } from '../../web/src/words.js';
+
+/** Newer ICU data has narrow spaces there. */
+const plain = (sentence: string) => sentence.replace(/\s/g, ' ');
+
+describe('a moment in a sentence of the daemon', () => {
+  it.each([
+    ['at 22:05.', 'en-US', 'at 10:05 PM.'],
+    ['at 22:05.', 'en-GB', 'at 22:05.'],
+    ['from 09:04 to 16:42:10', 'en-US', 'from 09:04 AM to 04:42:10 PM'],
+    ['ends 2026-11-28 21:40: 12 sets', 'en-GB', 'ends 28 Nov 2026, 21:40: 12 sets'],
+    ['sunset on 2026-11-28, then', 'en-US', 'sunset on Nov 28, 2026, then'],
+    ['since 2026-11-28 21:40', 'de-DE', 'since 28. Nov. 2026, 21:40'],
+  ])('%s in %s: %s', (sentence, locale, words) => {
+    expect(plain(inOwnClock(sentence, locale))).toBe(words);
+  });
+
+  it.each([
+    'in /night/2026-11-28/set-20261128-214000',
+    'in boathouse_2026-11-28_21:40',
+    '127.0.0.1:4160 and localhost:16:42',
+    'a ratio of 16:9, 24:00 and 12:60',
+    'on 2026-13-45',
+    'frames of 1/60 s, -1 1/2 EV',
+  ])('is no other thing: %s', (sentence) => {
+    expect(inOwnClock(sentence, 'en-US')).toBe(sentence);
+  });
+});

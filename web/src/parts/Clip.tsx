@@ -1,0 +1,67 @@
+// What of a frame is black and what is blown out, and what no frame of its set holds.
+import { type Clipping, LOST_SHARE, lostIn } from '../../../shared/clipping.js';
+import type { FrameView } from '../../../shared/state.js';
+import { text } from '../text.js';
+import { Mark } from './Mark.js';
+
+type Looked = Pick<FrameView, 'number' | 'state' | 'clipped'>;
+
+/** Marks whose sentence stands in `Clip` and `Lost`. */
+export const SAID_BY_CLIP: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
+
+interface ClipProps {
+  readonly frame: Looked;
+  /** How many the set has. */
+  readonly frames: number;
+}
+
+/** Firmly where no other frame of the set holds it. */
+export function Clip({ frame, frames }: ClipProps) {
+  if (frame.state !== 'verified' || frame.clipped === null) return null;
+  const { dark, light } = frame.clipped;
+  const lost = lostIn(frame, frames).map(({ side }) => side);
+  const sides = [
+    { side: 'black', share: dark },
+    { side: 'blown', share: light },
+  ] as const;
+  return (
+    <span class="clip">
+      {sides
+        .filter(({ share }) => share >= LOST_SHARE)
+        .map(({ side, share }) => (
+          <span key={side} data-side={side} data-lost={lost.includes(side)}>
+            <span class="clip-sign" aria-hidden="true" />
+            <span aria-hidden="true">{text.ladder.share(share)}</span>
+            <span class="unseen">{text.ladder[side](share)}</span>
+          </span>
+        ))}
+    </span>
+  );
+}
+
+interface LostProps {
+  readonly frames: readonly Looked[];
+  /** Asks for the set again with one frame more on that side; left out, that is not offered. */
+  readonly onMore?: ((side: Clipping['side']) => void) | undefined;
+}
+
+/** The one thing that cannot be mended at home. */
+export function Lost({ frames, onMore }: LostProps) {
+  const lost = frames.flatMap((frame) => (frame.state === 'verified' ? lostIn(frame, frames.length) : []));
+  if (lost.length === 0) return null;
+  return (
+    <ul class="lost">
+      {lost.map(({ side, share }) => (
+        <li key={side} data-side={side}>
+          <Mark of="warning" />
+          <span>{text.run.lost[side](share)}</span>
+          {onMore !== undefined && (
+            <button type="button" onClick={() => onMore(side)}>
+              {text.run.oneMore[side]}
+            </button>
+          )}
+        </li>
+      ))}
+    </ul>
+  );
+}
