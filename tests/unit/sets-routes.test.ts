@@ -190,7 +190,14 @@ describe('the list', () => {
       ...{ sentence: 'All 3 frames are verified.', frames: 3, verified: 3, middle: 2 },
       ...{ folderName: 'one', hasSheet: true },
     });
-    expect(two).toMatchObject({ scheduled: true, endedAt: null, frames: 9, verified: 0, middle: null, hasSheet: false });
+    expect(two).toMatchObject({
+      scheduled: true,
+      endedAt: null,
+      frames: 9,
+      verified: 0,
+      middle: null,
+      hasSheet: false,
+    });
   });
 
   it.each([
