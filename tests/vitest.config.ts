@@ -1,15 +1,18 @@
 import { configDefaults, defineConfig } from 'vitest/config';
 
-/** What measures, or goes by deadlines of its own and works at several things at a time: nothing else runs beside it. */
+/** What measures: nothing else runs beside it. */
 const ALONE = [
+  'tests/unit/learn.test.ts',
+  'tests/unit/speed.test.ts',
+  'tests/browser/trigger.test.ts',
+  'tests/browser/loading.test.ts',
+];
+/** Each of these works at several things at a time. */
+const TWO_AT_A_TIME = [
   'tests/faults/**/*.test.ts',
   'tests/resume/**/*.test.ts',
   'tests/wire/fuzz.test.ts',
-  'tests/unit/learn.test.ts',
-  'tests/unit/speed.test.ts',
   'tests/unit/attacks.test.ts',
-  'tests/browser/trigger.test.ts',
-  'tests/browser/loading.test.ts',
 ];
 const ALL = ['tests/**/*.test.ts'];
 
@@ -27,7 +30,7 @@ export default defineConfig({
         test: {
           name: 'side by side',
           include: ALL,
-          exclude: [...configDefaults.exclude, ...ALONE],
+          exclude: [...configDefaults.exclude, ...ALONE, ...TWO_AT_A_TIME],
           // Most of a test that starts processes is waiting.
           maxWorkers: 3,
           sequence: { groupOrder: 0 },
@@ -35,7 +38,11 @@ export default defineConfig({
       },
       {
         extends: true,
-        test: { name: 'alone', include: ALONE, maxWorkers: 1, sequence: { groupOrder: 1 } },
+        test: { name: 'two at a time', include: TWO_AT_A_TIME, maxWorkers: 2, sequence: { groupOrder: 1 } },
+      },
+      {
+        extends: true,
+        test: { name: 'alone', include: ALONE, maxWorkers: 1, sequence: { groupOrder: 2 } },
       },
     ],
   },

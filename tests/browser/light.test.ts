@@ -208,7 +208,9 @@ describe('by night', () => {
       expect(red).toBeGreaterThan(80);
       expect(red).toBeLessThan(170);
       await page.keyboard.press('Escape');
-      await page.locator('main[data-view="ended"]').waitFor();
+      await page.locator('.viewer').waitFor({ state: 'detached' });
+      // The way back through the browser's history takes a moment.
+      await page.waitForURL((url) => !/#sets\/.*\//.test(url.hash));
       await page.goto(panel.address);
       await freshly(page);
     },

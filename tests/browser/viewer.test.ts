@@ -500,8 +500,8 @@ describe('from the ladder', () => {
     await loaded(page);
     await button(page, 'Close').click();
     await viewer(page).waitFor({ state: 'detached' });
-    expect(new URL(page.url()).hash).toBe('');
-    expect(await page.locator('main').getAttribute('data-page')).toBe('panel');
+    await expect.poll(() => new URL(page.url()).hash, { timeout: 5000 }).toBe('');
+    await page.locator('main[data-page="panel"]').waitFor();
   });
 
   it('what keeps the run from going on is said there, too', async () => {

@@ -7,11 +7,11 @@ import os from 'node:os';
 import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
-import fc from 'fast-check';
 import { build } from 'vite';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import type { BodyIdentity, Debts } from '../../src/camera/index.js';
 import { AsFoundStore } from '../../src/run/as-found.js';
+import fc from '../seeded.js';
 
 /** Every call to the file system is noted while `notes` is a list; the one with this number fails. */
 const faults = vi.hoisted(() => ({

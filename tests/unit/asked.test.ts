@@ -2,7 +2,6 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import fc from 'fast-check';
 import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Asked, askedSchema } from '../../shared/asked.js';
@@ -14,6 +13,7 @@ import { EventLog, Station } from '../../src/run/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { fieldsOf, keyOf, readCircumstances, readViewpoint, writeRequest } from '../../web/src/request.js';
+import fc from '../seeded.js';
 
 let folder = '';
 let events: EventLog;

@@ -2,9 +2,9 @@ import { spawnSync } from 'node:child_process';
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import fc from 'fast-check';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { checksumOf, checksumsOf, parseSums, SUMS, sumsText } from '../../src/frames/index.js';
+import fc from '../seeded.js';
 
 let folder = '';
 beforeAll(async () => {

@@ -1,5 +1,4 @@
 import path from 'node:path';
-import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import {
   DEFAULT_FRAME_TEMPLATE,
@@ -9,6 +8,7 @@ import {
   type SetNaming,
   setFolderName,
 } from '../../src/frames/index.js';
+import fc from '../seeded.js';
 
 const SET: SetNaming = {
   run: '4f1c0de2-97a1-4a53-8f0e-2f7f5f0a9d11',

@@ -1,5 +1,5 @@
 // Settings trees that no body should have: whatever a body says, it is explained or left aside, and nothing breaks.
-import fc from 'fast-check';
+
 import { describe, expect, it } from 'vitest';
 import { PROFILE_VERSION } from '../../shared/profile.js';
 import { Body, type Link, type Setting } from '../../src/camera/index.js';
@@ -7,6 +7,7 @@ import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from '../../src/camera/practic
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
 import { ASKED } from '../asked.js';
+import fc from '../seeded.js';
 
 const choice = (name: string, choices: readonly string[], value = choices[0] ?? ''): Setting => ({
   name,

@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan.js';
@@ -16,6 +15,7 @@ import {
   type StatedLimits,
   toWirePlan,
 } from '../../src/plan/index.js';
+import fc from '../seeded.js';
 
 const limits = (stated: Partial<StatedLimits> = {}): BodyLimits =>
   limitsFromStated({ ...STATED_DEFAULTS, ...stated });

@@ -1,6 +1,6 @@
 // The readiness of a body: every rule in all its marks, on settings as libgphoto2 2.5.30 gives them (names, labels and kinds
 // from its camlibs/ptp2/config.c), and on whatever else a body may say.
-import fc from 'fast-check';
+
 import { describe, expect, test } from 'vitest';
 import {
   type Mark,
@@ -18,6 +18,7 @@ import {
   type ReadinessQuestion,
   readiness,
 } from '../../src/camera/readiness.js';
+import fc from '../seeded.js';
 
 const NOW = new Date('2026-03-01T17:00:00.400Z');
 

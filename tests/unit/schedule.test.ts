@@ -1,4 +1,3 @@
-import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { parseSetRequest } from '../../shared/request.js';
@@ -35,6 +34,7 @@ import {
   systemClock,
   whatToGiveUp,
 } from '../../src/run/schedule/index.js';
+import fc from '../seeded.js';
 
 const ZONE = 'Europe/Zurich';
 const PLACE = '47.38N 8.54E';

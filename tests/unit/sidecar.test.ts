@@ -1,7 +1,6 @@
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import fc from 'fast-check';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import {
   exifTool,
@@ -11,6 +10,7 @@ import {
   sidecarText,
   writeSidecar,
 } from '../../src/frames/index.js';
+import fc from '../seeded.js';
 
 let folder = '';
 beforeAll(async () => {

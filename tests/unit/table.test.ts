@@ -1,6 +1,6 @@
-import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { type TableRow, tableText } from '../../src/frames/index.js';
+import fc from '../seeded.js';
 
 /** A strict reader of RFC 4180, section 2: CR LF after every record, quotes doubled, nothing loose beside a quoted field. */
 function parseCsv(text: string): string[][] {

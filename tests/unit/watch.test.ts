@@ -1,5 +1,5 @@
 // What is left for the sets to come: the marks at their edges, the estimates, and what the wire tells of card and battery.
-import fc from 'fast-check';
+
 import { describe, expect, it } from 'vitest';
 import { watchSchema } from '../../shared/watch.js';
 import { batteryCharge, framesLeftOnCard, type Setting } from '../../src/camera/index.js';
@@ -14,6 +14,7 @@ import {
   withCharge,
   withFile,
 } from '../../src/run/watch.js';
+import fc from '../seeded.js';
 
 const MB = 1e6;
 
