@@ -123,6 +123,11 @@ export class PracticePanel {
     const headers = { 'content-type': 'application/json' };
     const body = JSON.stringify({ frames: 9, step: 1 });
     await fetch(new URL('/api/asked', this.address), { method: 'PUT', headers, body });
+    // What a body is ready for goes by what was planned last.
+    await fetch(new URL('/api/plan', this.address), {
+      ...{ method: 'POST', headers },
+      body: JSON.stringify({ frames: 9, step: 1, base: '1/60' }),
+    });
   }
 
   /**

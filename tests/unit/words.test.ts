@@ -10,11 +10,11 @@ describe('a moment in a sentence of the daemon', () => {
     ['at 22:05.', 'en-US', 'at 10:05 PM.'],
     ['at 22:05.', 'en-GB', 'at 22:05.'],
     ['from 09:04 to 16:42:10', 'en-US', 'from 09:04 AM to 04:42:10 PM'],
-    ['ends 2026-11-28 21:40: 12 sets', 'en-GB', 'ends 28 Nov 2026, 21:40: 12 sets'],
-    ['sunset on 2026-11-28, then', 'en-US', 'sunset on Nov 28, 2026, then'],
-    ['since 2026-11-28 21:40', 'de-DE', 'since 28. Nov. 2026, 21:40'],
+    ['ends 2026-11-28 21:40: 12 sets', 'en-GB', 'ends 28 Nov, 21:40: 12 sets'],
+    ['sunset on 2026-11-28, then', 'en-US', 'sunset on Nov 28, then'],
+    ['since 2025-11-28 21:40', 'de-DE', 'since 28. Nov. 2025, 21:40'],
   ])('%s in %s: %s', (sentence, locale, words) => {
-    expect(plain(inOwnClock(sentence, locale))).toBe(words);
+    expect(plain(inOwnClock(sentence, locale, new Date(2026, 10, 28)))).toBe(words);
   });
 
   it.each([

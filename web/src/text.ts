@@ -299,10 +299,12 @@ export const text = {
           : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`
       }`,
     lost: {
-      black: (of1: number) =>
-        `Even the lightest frame has ${percent(of1)} black: more frames on the lighter side would hold it.`,
-      blown: (of1: number) =>
-        `Even the darkest frame has ${percent(of1)} blown out: more frames on the darker side would hold it.`,
+      black: (of1: number) => `Even the lightest frame has ${percent(of1)} black.`,
+      blown: (of1: number) => `Even the darkest frame has ${percent(of1)} blown out.`,
+    },
+    wouldHold: {
+      black: 'More frames on the lighter side would hold it.',
+      blown: 'More frames on the darker side would hold it.',
     },
     oneMore: { black: 'One lighter frame more', blown: 'One darker frame more' },
     folder: 'Set folder',

@@ -81,7 +81,7 @@ const MOMENT = new RegExp(
  * The daemon writes moments as `2026-11-25`, `16:42` and `16:42:10`: here they stand as everything else on the page does.
  * @param locale left out, the browser's own
  */
-export function inOwnClock(sentence: string, locale?: string): string {
+export function inOwnClock(sentence: string, locale?: string, today = new Date()): string {
   return sentence.replace(MOMENT, (written, ...found) => {
     const {
       day,
@@ -94,7 +94,10 @@ export function inOwnClock(sentence: string, locale?: string): string {
     } = found.at(-1) as Readonly<Record<string, string | undefined>>;
     const at = new Date(`${day ?? '2000-01-01'}T${hour ?? '12'}:${minute ?? '00'}:${second ?? '00'}`);
     if (Number.isNaN(at.getTime())) return written;
-    const date = at.toLocaleDateString(locale, { day: 'numeric', month: 'short', year: 'numeric' });
+    const date = at.toLocaleDateString(locale, {
+      ...{ day: 'numeric', month: 'short' },
+      ...(at.getFullYear() === today.getFullYear() ? {} : { year: 'numeric' }),
+    });
     const time = at.toLocaleTimeString(locale, {
       hour: '2-digit',
       minute: '2-digit',

@@ -54,7 +54,9 @@ export function Lost({ frames, onMore }: LostProps) {
       {lost.map(({ side, share }) => (
         <li key={side} data-side={side}>
           <Mark of="warning" />
-          <span>{text.run.lost[side](share)}</span>
+          <span>
+            {text.run.lost[side](share)} {onMore === undefined && text.run.wouldHold[side]}
+          </span>
           {onMore !== undefined && (
             <button type="button" onClick={() => onMore(side)}>
               {text.run.oneMore[side]}

@@ -28,7 +28,7 @@ export function Fold({ line, mustBeSeen = false, children }: FoldProps) {
         <svg class="fold-sign" viewBox="0 0 20 20" aria-hidden="true">
           <path d="M7 4l6 6-6 6" />
         </svg>
-        {line}
+        {typeof line === 'string' ? <span class="fold-words">{line}</span> : line}
       </summary>
       <div class="fold-content">{children}</div>
     </details>
