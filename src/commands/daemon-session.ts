@@ -55,16 +55,35 @@ export async function sessionFor(address: URL, folder = stateFolder()): Promise<
 
 /** Puts a session in the place of the one that was kept for its address. @throws EvenrungError state-not-writable */
 export async function keepSession(session: KeptSession, folder = stateFolder()): Promise<void> {
+  await change(
+    folder,
+    (kept) => {
+      const others = kept.filter(({ origin }) => origin !== session.origin);
+      return [...others.slice(1 - MOST_DAEMONS), session];
+    },
+    'Mend that, then get a new code: this one is used up.',
+  );
+}
+
+/** To be asked before a code is used up. @throws EvenrungError state-not-writable */
+export async function mustKeepSessions(folder = stateFolder()): Promise<void> {
+  await change(folder, (kept) => kept, 'Mend that, then pair: the code was not used.');
+}
+
+async function change(
+  folder: string,
+  to: (kept: readonly KeptSession[]) => readonly KeptSession[],
+  whatToDo: string,
+): Promise<void> {
   const file = path.join(folder, FILE);
   await inTurn(file, async () => {
-    const others = (await readKept(file)).filter(({ origin }) => origin !== session.origin);
-    const daemons = [...others.slice(1 - MOST_DAEMONS), session];
+    const daemons = to(await readKept(file));
     try {
       await writeWhole(file, `${JSON.stringify({ version: 1, daemons }, null, 2)}\n`, PRIVATE);
     } catch (cause) {
       throw new EvenrungError(
         'state-not-writable',
-        `What lets this computer in cannot be kept in ${file}: ${whyRefused(cause)}. Mend that, then get a new code: this one is used up.`,
+        `What lets this computer in cannot be kept in ${file}: ${whyRefused(cause)}. ${whatToDo}`,
       );
     }
   });

@@ -11,7 +11,7 @@ import { deviceNameSchema, PAIR_FRAGMENT } from '../../shared/access.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Terminal } from './ask-terminal.js';
 import { DaemonClient } from './daemon-client.js';
-import { AT_HOME, keepSession, onlyWith } from './daemon-session.js';
+import { AT_HOME, keepSession, mustKeepSessions, onlyWith } from './daemon-session.js';
 import { fingerprintLines } from './lan.js';
 
 const ANSWER_MS = 10_000;
@@ -49,6 +49,7 @@ export function addPair(program: Command): void {
     .action(async ({ address, secret }: Link, { name = ownName(), fingerprint, json }: PairOptions) => {
       const certificate = address.protocol === 'https:' ? await certificateAt(address) : null;
       if (certificate !== null) await mustBelieve(address, certificate, fingerprint, atTerminal());
+      await mustKeepSessions();
       const tlsOptions = certificate === null ? {} : onlyWith(certificate.toString());
       const daemon = new DaemonClient(address, { ...AT_HOME, tls: tlsOptions });
       const { me, cookie } = await daemon.pair({ secret, name });

@@ -118,6 +118,16 @@ describe('pair', () => {
     }
   });
 
+  it('where nothing can be kept the code is not used', async () => {
+    // A file where the folder should be.
+    await writeFile(path.join(folder, 'six'), '');
+    doors.later(60);
+    const link = await linkOf();
+    const refused = await run(['pair', link, '--fingerprint', fingerprint], elsewhere('six'));
+    expect([refused.code, refused.stderr]).toEqual([1, expect.stringContaining('the code was not used')]);
+    expect((await run(['pair', link, '--fingerprint', fingerprint], elsewhere('seven'))).code).toBe(0);
+  });
+
   it('what is kept and cannot be read is set aside and said', async () => {
     // A wrong code was tried above.
     doors.later(60);

@@ -28,6 +28,8 @@ export function LightSwitch() {
           <path d="M10 2.5v15M2.5 10h15" />
         )}
       </svg>
+      {/* Where there is room for it. */}
+      <span class="light-word">{words.toNight}</span>
     </button>
   );
 }
