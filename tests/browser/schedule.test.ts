@@ -126,9 +126,14 @@ describe('what is asked for', () => {
     expect(asked.at(-1)).toMatchObject({ schedule: { until: 'sunrise-20min' } });
     await trigger(page).waitFor();
 
+    // Phones load a page anew as they like: nothing is to be filled in again.
     await page.reload();
-    await again(page);
+    await page.getByText('Again every 1 hour').click();
     expect(await field(page, 'Latitude, north').inputValue()).toBe('47.4568');
+    expect(await field(page, 'Minutes').first().inputValue()).toBe('15');
+    expect(await field(page, 'End').inputValue()).toBe('sunrise');
+    await trigger(page).waitFor();
+    expect(await trigger(page).textContent()).toMatch(/\d sets/);
     panel.forgetComplaints();
   });
 

@@ -103,7 +103,8 @@ describe.each([PHONE, NARROW, LAPTOP])('on a $name', (size) => {
     expect(await list(page).count()).toBe(2);
     expect(await list(page).nth(0).textContent()).toMatch(/^Set of .*Stopped, \d+ of 31 frames.*viewpoint 4/);
     expect(await list(page).nth(1).textContent()).toMatch(/^Boathouse at dusk.*Set complete, 3 frames/);
-    await expect.poll(() => loaded(page, '.kept-picture img')).toBe(1);
+    // Of the stopped one, too, a frame is there.
+    await expect.poll(() => loaded(page, '.kept-picture img'), { timeout: 5000 }).toBe(2);
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-sets`), fullPage: true });
 

@@ -142,7 +142,7 @@ describe('fire', () => {
   });
 
   it('a camera process that is killed: what happened and what happens next, a line; then that it is over', async () => {
-    const firing = start([...nine, '--base', '1/15', '--into', into], {
+    const firing = start([...nine, '--base', '1/8', '--into', into], {
       EVENRUNG_PRACTICE_TIMING: 'lifelike',
     });
     await firing.until(/frame {2}\d .*verified/);

@@ -396,7 +396,7 @@ describe('fire on a schedule', () => {
     expect(stdout).toMatch(/Set folder: .*\nNext set at \d\d:\d\d:\d\d \(2 of 2\)\nSet 2 of 2, /);
     expect(stdout.match(/^ {2}frame .* verified$/gm)).toHaveLength(6);
     expect(stdout.match(/^2 sets, one every/gm)).toHaveLength(1);
-    expect(stdout).toMatch(/\nAll 2 sets are complete\.\n$/);
+    expect(stdout).toMatch(/\nBoth sets are complete\.\n$/);
   });
 
   it.each(['between two sets', 'in a set'])('Ctrl-C %s stops it cleanly: exit 130', async (when) => {

@@ -322,7 +322,7 @@ describe('gone on with after a restart', () => {
     const hands = new Hands();
     hands.at = 0.5 * EVERY;
     const { sequence, made, state } = play({ count: 2, hands, begun: { memo: memo(), inHand: true } });
-    expect((await sequence.carryOut()).sentence).toBe('All 2 sets are complete.');
+    expect((await sequence.carryOut()).sentence).toBe('Both sets are complete.');
     expect(made.map(({ slot, ordinal }) => [slot, ordinal])).toEqual([[1, 2]]);
     expect(state().line.map(({ set, state: how }) => [set, how])).toEqual([
       ['set-1', 'complete'],
