@@ -32,7 +32,7 @@ export default defineConfig({
           include: ALL,
           exclude: [...configDefaults.exclude, ...ALONE, ...TWO_AT_A_TIME],
           // Most of a test that starts processes is waiting.
-          maxWorkers: 3,
+          maxWorkers: 4,
           sequence: { groupOrder: 0 },
         },
       },
