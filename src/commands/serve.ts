@@ -118,6 +118,7 @@ async function serveWith(
   log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();
+  log.info('Stopped.');
   return STOPPED;
 }
 

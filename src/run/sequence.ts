@@ -375,7 +375,7 @@ export class Sequence {
     const incomplete = this.begun - this.complete;
     const { count } = this.options.foreseen.schedule;
     return [
-      `${this.complete} of ${count} sets are complete.`,
+      `${this.complete} of ${count} sets ${this.complete === 1 ? 'is' : 'are'} complete.`,
       incomplete === 0 ? '' : `${incomplete} ${incomplete === 1 ? 'is' : 'are'} not.`,
       this.missed === 0 ? '' : `${this.missed} ${this.missed === 1 ? 'slot' : 'slots'} passed without a set.`,
     ]

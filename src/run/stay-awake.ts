@@ -3,6 +3,7 @@
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
 import type { Socket } from 'node:net';
+import { MAY_FALL_ASLEEP } from '../../shared/run-notes.js';
 
 export interface StayAwakeOptions {
   readonly platform?: NodeJS.Platform;
@@ -148,4 +149,4 @@ async function hold(
 }
 
 const byHand = (why: string) =>
-  `This computer may fall asleep during the run (${why}): switch off automatic sleep, and leave the lid open.`;
+  `${MAY_FALL_ASLEEP} (${why}): switch off automatic sleep, and leave the lid open.`;

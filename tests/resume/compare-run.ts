@@ -102,7 +102,7 @@ class Comparison {
     const told = isWhole
       ? { complete: slots, incomplete: 0, missed: 0 }
       : {
-          complete: counted(/(\d+) of \d+ sets are complete/),
+          complete: counted(/(\d+) of \d+ sets (?:is|are) complete/),
           incomplete: counted(/(\d+) (?:is|are) not\./),
           missed: counted(/(\d+) slots? passed without a set/),
         };

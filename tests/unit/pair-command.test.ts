@@ -124,7 +124,7 @@ describe('pair', () => {
     doors.later(60);
     const link = await linkOf();
     const refused = await run(['pair', link, '--fingerprint', fingerprint], elsewhere('six'));
-    expect([refused.code, refused.stderr]).toEqual([1, expect.stringContaining('the code was not used')]);
+    expect([refused.code, refused.stderr]).toEqual([2, expect.stringContaining('the code was not used')]);
     expect((await run(['pair', link, '--fingerprint', fingerprint], elsewhere('seven'))).code).toBe(0);
   });
 

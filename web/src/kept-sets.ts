@@ -93,6 +93,9 @@ effect(() => {
   return whileShown((isWanted) => void readSet(id, isWanted));
 });
 
+/** A frame that is to be fired again, once the page of its set is open. */
+export const disliked = signal<{ readonly set: string; readonly frame: number } | null>(null);
+
 export interface LookedAt {
   readonly id: string;
   readonly frames: readonly FrameView[];

@@ -72,7 +72,12 @@ export const body = computed<BodyView | null>(() => {
 });
 
 /** The ended run that was put away, so that the next set can be asked for. */
-const putAway = signal<string | null>(null);
+const putAway = remembered<string | null>(
+  'put-away',
+  null,
+  (kept) => (typeof kept === 'string' ? kept : undefined),
+  'session',
+);
 
 /** `run` is null before the first set of a schedule; `schedule` is null for a single set. */
 interface Shown {

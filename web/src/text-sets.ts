@@ -45,12 +45,13 @@ export const setsText = {
     open: (number: number) => `Frame ${number} at full size`,
     change: 'Change name and note',
     save: 'Save',
-    leave: 'Leave it',
+    leave: 'Cancel',
     notes: 'Notes',
     asides: (number: number) => count(number, 'file set aside', 'files set aside'),
     strays: (number: number) => count(number, 'release without a file', 'releases without a file'),
     stray: (frame: number, at: string) => `Frame ${frame}, released ${at}:`,
     complete: 'Complete this set',
+    look: 'Look at this set',
     fireAgain: 'Fire again',
     choose: 'Choose frames, or a whole pass.',
     choice: 'Choose',
@@ -64,14 +65,14 @@ export const setsText = {
   },
   confirm: {
     light: (at: string) =>
-      `The set was begun ${at}. The light may have moved since, and the camera: what is fired now may not match the other frames.`,
+      `The set was begun ${at}. The light may have moved since, and the camera: what is fired now may not match the other frames. Frames that are there are kept.`,
     complete: (missing: number) =>
       `Fire the ${missing === 1 ? 'frame that is' : `${missing} frames that are`} missing?`,
     frames: (numbers: readonly number[]) =>
       `Fire ${numbers.length === 1 ? 'frame' : 'frames'} ${allOf(numbers)} again?`,
     pass: (number: number) => `Fire pass ${number} again?`,
     fire: 'Fire',
-    leave: 'Leave it',
+    leave: 'Cancel',
     starting: 'Starting',
   },
 } as const;

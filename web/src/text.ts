@@ -79,6 +79,7 @@ export const text = {
 
   unfinished: {
     heading: (scheduled: boolean) => (scheduled ? 'A schedule was cut off' : 'A set was cut off'),
+    begun: (at: string) => `It was begun at ${at}.`,
     goOn: 'Go on with it',
     end: 'End it',
     needsBody: 'To go on, the camera has to be found first.',
@@ -168,6 +169,7 @@ export const text = {
     otherSteps: 'Other steps',
     base: 'Base',
     wouldDo: 'What would do:',
+    changedElsewhere: 'This was changed on another device.',
     unreadable: {
       frames: 'Write the number of frames, for example 9.',
       settle: 'Write how many seconds to wait before each pass, from 0 to 60.',

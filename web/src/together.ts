@@ -1,6 +1,6 @@
 // The set that is asked for is the same on all devices: what is changed here is told to the daemon, and what was changed on another
 // device is taken over, so that the phone fires what was set up at the laptop.
-import { computed, effect, untracked } from '@preact/signals';
+import { computed, effect, signal, untracked } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
 import { tellAsked } from './api.js';
 import { keyOf } from './request.js';
@@ -14,6 +14,8 @@ const isConnected = computed(() => connection.value.state === 'connected');
 
 /** What the daemon has, as far as is known here. */
 let known: string | null = null;
+/** Whether what stands in the fields comes from another device, and nothing was changed here since. */
+export const isChangedElsewhere = signal(false);
 /** Told, and not yet come back on the stream. */
 const told = new Set<string>();
 /** Whether something was changed here that the daemon may not know of. */
@@ -21,9 +23,12 @@ let isOurs = false;
 
 effect(() => {
   const asked = there.value;
-  if (asked === null || isOurs) return;
+  if (asked === null) return;
   const key = keyOf(asked);
-  if (told.delete(key) || key === known) return;
+  // Also while something newer is being told: the same may be asked for on another device later.
+  if (told.delete(key) || isOurs || key === known) return;
+  // What is there when the page is opened changes nothing that anybody saw.
+  isChangedElsewhere.value = known !== null;
   known = key;
   told.clear();
   untracked(() => takeOver(asked));
@@ -35,6 +40,7 @@ effect(() => {
   const key = keyOf(asked);
   if (key === known) return;
   isOurs = true;
+  isChangedElsewhere.value = false;
   const say = () => void tell(asked, key);
   const timer = setTimeout(say, TELL_AFTER_MS);
   // Whoever leaves the page at once has asked all the same.
@@ -54,5 +60,9 @@ async function tell(asked: Asked, key: string): Promise<void> {
   if (!answer.ok) {
     told.delete(key);
     if (known === key) known = null;
-  } else if (known === key) isOurs = false;
+    return;
+  }
+  // Where the daemon had it already nothing comes back on the stream.
+  if (there.value !== null && keyOf(there.value) === key) told.delete(key);
+  if (known === key) isOurs = false;
 }

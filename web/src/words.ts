@@ -57,6 +57,16 @@ export const clock = (at: Date): string =>
 export const hourAndMinute = (at: Date): string =>
   at.toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' });
 
+/** @returns `28 Nov, 22:48:05`: what tells one set from the next */
+export function exactly(at: Date): string {
+  const isThisYear = at.getFullYear() === new Date().getFullYear();
+  const day = at.toLocaleDateString(undefined, {
+    ...{ day: 'numeric', month: 'short' },
+    ...(isThisYear ? {} : { year: 'numeric' }),
+  });
+  return `${day}, ${clock(at)}`;
+}
+
 /** @returns `22:48` or `10:48 PM`, with the day before it where that is not today */
 export function moment(at: Date, today = new Date()): string {
   if (at.toDateString() === today.toDateString()) return hourAndMinute(at);
@@ -108,6 +118,9 @@ export function inOwnClock(sentence: string, locale?: string, today = new Date()
       .join(', ');
   });
 }
+
+/** For what lies ahead and is known roughly: the daemon's own sentences count whole minutes, too. */
+export const aboutMoment = (at: Date): string => moment(new Date(Math.round(at.getTime() / 60_000) * 60_000));
 
 /** @returns `13 GB`, `420 MB`; rounded up where it is room that is needed, down where it is room that is there */
 export function amount(bytes: number, rounded: (size: number) => number = Math.ceil): string {

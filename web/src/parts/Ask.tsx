@@ -1,11 +1,11 @@
 // What somebody asks for: frames, step and base, and folded away what is rarely changed, the schedule, and what the sets are
 // called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
 import { formatEv } from '../../../shared/ev.js';
-import type { Suggestion } from '../../../shared/plan.js';
+import type { Refusal } from '../api.js';
 import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
+import { isNarrow } from '../screen.js';
 import {
   ask,
-  askFor,
   base,
   body,
   chosenBase,
@@ -17,11 +17,12 @@ import {
   step,
 } from '../store.js';
 import { text } from '../text.js';
+import { isChangedElsewhere } from '../together.js';
 import { Conditions } from './Conditions.js';
 import { Delay } from './Delay.js';
 import { Fold } from './Fold.js';
 import { Labels } from './Labels.js';
-import { More } from './More.js';
+import { REFUSED_ID, RefusedPlan } from './RefusedPlan.js';
 import { Schedule } from './Schedule.js';
 
 type Field = 'frames' | 'step' | 'base' | 'settle' | 'viewpoint' | CircumstanceField;
@@ -47,11 +48,9 @@ const FIELD_OF_CODE: Readonly<Record<string, Field>> = {
 };
 
 export function Ask() {
-  const planned = planning.value;
-  const refusal = planned.state === 'refused' ? planned.refusal : null;
-  const field = refusal === null ? null : fieldOf(refusal.field ?? '', refusal.code);
+  const { refusal, field } = refusedNow() ?? { refusal: null, field: null };
   const about = (name: Field) =>
-    field === name ? ({ 'aria-invalid': true, 'aria-describedby': 'ask-refusal' } as const) : {};
+    field === name ? ({ 'aria-invalid': true, 'aria-describedby': REFUSED_ID } as const) : {};
   return (
     <section class="ask" aria-labelledby="ask-heading">
       <h2 id="ask-heading" class="unseen" tabIndex={-1}>
@@ -63,38 +62,33 @@ export function Ask() {
       <Seldom about={about} />
       <Schedule />
       <Labels />
-      {refusal !== null && (
-        <div class="refusal" role="alert" data-code={refusal.code} data-field={field}>
-          <p id="ask-refusal">{text.said(refusal.message)}</p>
-          <More about={refusal.code} />
-        </div>
-      )}
-      {refusal !== null && refusal.suggestions.length > 0 && <Suggestions of={refusal.suggestions} />}
+      {refusal !== null && isNarrow.value && <RefusedPlan refusal={refusal} field={field} />}
+      <ChangedElsewhere />
     </section>
   );
 }
 
-/** Some only differ in what the photographer does to the camera: they change the request alike. */
-function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
-  return (
-    <div class="suggestions">
-      <p id="suggestions-heading">{text.ask.wouldDo}</p>
-      <ul aria-labelledby="suggestions-heading">
-        {of.map((suggestion) => (
-          <li key={suggestion.message}>
-            <button type="button" data-code={suggestion.code} onClick={() => askFor(suggestion.change)}>
-              {text.said(suggestion.message)}
-            </button>
-          </li>
-        ))}
-      </ul>
-    </div>
-  );
+function fieldOf({ field, code, suggestions }: Refusal): Field | null {
+  // Where no other base would do, the set is too large for any.
+  if (code === 'outside-shutter-range' && suggestions.every(({ change }) => change.base === undefined))
+    return 'frames';
+  if (field !== null && FIELDS.includes(field)) return field as Field;
+  return FIELD_OF_CODE[code] ?? null;
 }
 
-function fieldOf(named: string, code: string): Field | null {
-  if (FIELDS.includes(named)) return named as Field;
-  return FIELD_OF_CODE[code] ?? null;
+/** @returns what is wrong with the set that is asked for, and the field that it is about */
+export function refusedNow(): { readonly refusal: Refusal; readonly field: Field | null } | null {
+  const current = planning.value;
+  return current.state === 'refused' ? { refusal: current.refusal, field: fieldOf(current.refusal) } : null;
+}
+
+/** Whoever sits here has not touched it. */
+export function ChangedElsewhere() {
+  return (
+    <p class="soft changed-elsewhere" role="status">
+      {isChangedElsewhere.value && text.ask.changedElsewhere}
+    </p>
+  );
 }
 
 interface About {

@@ -86,10 +86,11 @@ function Found({ body, note }: { readonly body: BodyView; readonly note: string 
         }
       >
         {isPractice && <p>{text.body.practiceMore}</p>}
+        {isPractice && note !== null && <p>{text.said(note)}</p>}
         <About body={body} />
         <LookAgain looking={false} />
       </Fold>
-      {note !== null && <p>{note}</p>}
+      {!isPractice && note !== null && <p>{text.said(note)}</p>}
     </>
   );
 }

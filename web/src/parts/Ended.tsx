@@ -6,7 +6,7 @@ import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
 import { readViewpoint } from '../request.js';
-import { addressOf } from '../route.js';
+import { addressOf, route } from '../route.js';
 import { isNarrow } from '../screen.js';
 import { askFor, firedHere, labels, newSet, nextViewpoint, step, watched } from '../store.js';
 import { text } from '../text.js';
@@ -44,7 +44,7 @@ export function Ended({ id, run, schedule }: Props) {
         {wordsFor(state, schedule)}
       </h2>
       {whole.sentence !== null && <p>{text.said(whole.sentence)}</p>}
-      {schedule !== null && schedule.complete < schedule.schedule.count && <p>{countsOf(schedule)}</p>}
+      {schedule !== null && whole.sentence === null && <p>{countsOf(schedule)}</p>}
       {schedule === null && run !== null && state === 'halted' && (
         <p>{text.run.nothingMore(verifiedOf(run))}</p>
       )}
@@ -101,18 +101,26 @@ export function Outcome({ id, run, schedule }: Props) {
       {schedule === null && run !== null && (
         <Lost frames={run.frames} onMore={mayFire.value ? (side) => askWider(run, side) : undefined} />
       )}
-      {schedule === null && run !== null && mayFire.value && verifiedOf(run) < run.frames.length && (
-        <a class="button new-set" href={addressOf.set(run.set.id)}>
-          {text.set.complete}
-        </a>
-      )}
-      {schedule !== null && (
+      {run !== null && verifiedOf(run) > 0 && <ToSet run={run} isOneOfMany={schedule !== null} />}
+      {schedule !== null && route.value.name !== 'sets' && (
         <a class="button new-set" href={addressOf.sets}>
           {text.list.link}
         </a>
       )}
       {mayFire.value && <OtherSets />}
     </div>
+  );
+}
+
+/** Where it is looked at, named, completed and fired again. */
+function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMany: boolean }) {
+  const lacks = mayFire.value && verifiedOf(run) < run.frames.length;
+  const page = route.value;
+  if ((isOneOfMany && !lacks) || (page.name === 'set' && page.id === run.set.id)) return null;
+  return (
+    <a class="button new-set" href={addressOf.set(run.set.id)}>
+      {lacks ? text.set.complete : text.set.look}
+    </a>
   );
 }
 

@@ -7,6 +7,7 @@ import { countsOf } from '../readiness.js';
 import { addressOf } from '../route.js';
 import { base, body, foreseeing, labels, listIsWanted, planning, schedule, step } from '../store.js';
 import { text } from '../text.js';
+import { ChangedElsewhere } from './Ask.js';
 import { Delay } from './Delay.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
@@ -27,6 +28,7 @@ export function Glance() {
           <Refused refusal={refused} />
         </>
       )}
+      <ChangedElsewhere />
       <Standing found={found} warnings={plan?.warnings.length ?? 0} />
       <div class="glance-foot">
         <a class="button" href={addressOf.form}>

@@ -3,15 +3,16 @@ import { useEffect, useState } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { Again, KeptSetDetail } from '../../../shared/kept.js';
+import { notesAfter } from '../../../shared/run-notes.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
-import { fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
+import { disliked, fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
 import { text } from '../text.js';
-import { clock, moment } from '../words.js';
+import { clock, exactly } from '../words.js';
 import { Clip, Lost, SAID_BY_CLIP } from './Clip.js';
 import { Confirm } from './Confirm.js';
 import { Fold } from './Fold.js';
@@ -58,7 +59,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         <strong>{isOver ? text.runStates[state] : text.list.underWay}</strong>
       </p>
       <p class="size">
-        <span>{moment(new Date(set.startedAt))}</span>
+        {set.name !== null && <span>{exactly(new Date(set.startedAt))}</span>}
         {viewpoint !== null && <span>{text.list.viewpoint(viewpoint)}</span>}
         {set.scheduled && <span>{text.list.ofSchedule(set.ordinal)}</span>}
         <span>{text.list.verified(verified, set.frames.length)}</span>
@@ -155,6 +156,12 @@ function Sheet({ set }: { readonly set: KeptSetDetail }) {
 
 function Frames({ set }: { readonly set: KeptSetDetail }) {
   const [chosen, setChosen] = useState<ReadonlySet<number> | null>(null);
+  useEffect(() => {
+    // Somebody looked at a frame, and did not like it.
+    if (disliked.value?.set !== set.id) return;
+    setChosen(new Set([disliked.value.frame]));
+    disliked.value = null;
+  }, [disliked.value]);
   const [asked, setAsked] = useState<{ readonly what: Again | null } | null>(null);
   const missing = set.frames.filter((frame) => frame.state !== 'verified').length;
   const why = notNow.value;
@@ -298,7 +305,9 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
 }
 
 /** What else is to be known of it. */
-function Remarks({ set: { notes, asides, strays } }: { readonly set: KeptSetDetail }) {
+function Remarks({ set }: { readonly set: KeptSetDetail }) {
+  const { asides, strays } = set;
+  const notes = notesAfter(set.notes);
   return (
     <>
       {notes.length > 0 && (

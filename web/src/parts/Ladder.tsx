@@ -5,15 +5,19 @@ import { useEffect } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
+import { notesAfter } from '../../../shared/run-notes.js';
 import type { RunView } from '../../../shared/state.js';
 import { thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
 import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
 import { addressOf, goTo } from '../route.js';
+import { isNarrow } from '../screen.js';
 import { connection, planning } from '../store.js';
 import { text } from '../text.js';
+import { refusedNow } from './Ask.js';
 import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
+import { RefusedPlan } from './RefusedPlan.js';
 
 export function PlanLadder() {
   const current = planning.value;
@@ -26,7 +30,7 @@ export function PlanLadder() {
         {text.ladder.heading}
       </h2>
       {plan === null ? (
-        <p class="soft">{current.state === 'refused' ? text.ladder.refused : text.ladder.none}</p>
+        <NoLadder />
       ) : (
         <>
           <Size plan={plan} seconds={plan.estimate.seconds}>
@@ -38,6 +42,12 @@ export function PlanLadder() {
       )}
     </section>
   );
+}
+
+function NoLadder() {
+  const refused = refusedNow();
+  if (refused !== null && !isNarrow.value) return <RefusedPlan {...refused} />;
+  return <p class="soft">{refused === null ? text.ladder.none : text.ladder.refused}</p>;
 }
 
 interface RunLadderProps {
@@ -61,7 +71,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
-      <RunNotes notes={run.notes} />
+      <RunNotes notes={ENDED.has(run.state) ? notesAfter(run.notes) : run.notes} />
       <Rungs rungs={rungsOfRun(run)} run={run} />
     </section>
   );

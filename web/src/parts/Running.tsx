@@ -84,7 +84,7 @@ function Waiting({ id, schedule }: { readonly id: string; readonly schedule: Sch
         <h2 id="run-heading" tabIndex={-1} ref={heading}>
           {told ? text.run.stopping : nextIn(schedule)}
         </h2>
-        {schedule.next !== null && (
+        {schedule.next !== null && schedule.state !== 'held' && (
           <p class="run-pass">{text.schedule.running.at(moment(new Date(schedule.next.at)))}</p>
         )}
       </div>
@@ -158,7 +158,8 @@ function Firing({ id, run, schedule }: FiringProps) {
             <span class="soft">{text.run.startedBy(run.startedBy)}</span>
           )}
         </p>
-        <Buttons told={told} asked={asked} />
+        {/* Nothing is left that could be held back. */}
+        <Buttons told={told || run.state === 'putting-back'} asked={asked} />
       </div>
     </>
   );

@@ -18,7 +18,7 @@ import {
 } from '../schedule-form.js';
 import { ask, body, changeSchedule, foreseeing, mode, schedule } from '../store.js';
 import { text } from '../text.js';
-import { amount, moment } from '../words.js';
+import { aboutMoment, amount } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 import { More } from './More.js';
@@ -533,7 +533,7 @@ function Takes({ foreseen }: { readonly foreseen: ForeseenSchedule }) {
       <dl class="figures">
         <div>
           <dt>{named.ends}</dt>
-          <dd>{moment(new Date(estimate.ends))}</dd>
+          <dd>{aboutMoment(new Date(estimate.ends))}</dd>
         </div>
         <div>
           <dt>{named.storage}</dt>

@@ -6,7 +6,7 @@ import { keptPath } from '../api.js';
 import { listed, listRefusal, readEarlier } from '../kept-sets.js';
 import { addressOf } from '../route.js';
 import { text } from '../text.js';
-import { moment } from '../words.js';
+import { exactly, moment } from '../words.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
 
@@ -43,7 +43,7 @@ export function Sets() {
 }
 
 export const nameOf = ({ name, startedAt }: Pick<KeptSetView, 'name' | 'startedAt'>): string =>
-  name ?? text.list.unnamed(moment(new Date(startedAt)));
+  name ?? text.list.unnamed(exactly(new Date(startedAt)));
 
 export const STATE_MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
 

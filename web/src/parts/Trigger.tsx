@@ -18,7 +18,7 @@ import {
   starting,
 } from '../store.js';
 import { text } from '../text.js';
-import { moment } from '../words.js';
+import { aboutMoment } from '../words.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
 
@@ -214,7 +214,11 @@ function scheduleLabel({ offsets }: WirePlan, isFree: boolean): Label {
   const { estimate, schedule: foreseen } = current.foreseen;
   return {
     first: words.hold(estimate.sets),
-    second: words.size(text.frames(offsets.length), foreseen.everySeconds, moment(new Date(estimate.ends))),
+    second: words.size(
+      text.frames(offsets.length),
+      foreseen.everySeconds,
+      aboutMoment(new Date(estimate.ends)),
+    ),
     does: isFree ? 'fire' : 'nothing',
   };
 }

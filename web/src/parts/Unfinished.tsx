@@ -2,6 +2,7 @@
 import type { Unfinished as CutOff } from '../../../shared/state.js';
 import { body, busy, endUnfinished, refusedAction, resume } from '../store.js';
 import { text } from '../text.js';
+import { moment } from '../words.js';
 import { Mark } from './Mark.js';
 import { More, Refused } from './More.js';
 
@@ -16,6 +17,7 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
         {text.unfinished.heading(cutOff.scheduled)}
       </h2>
       <p>{text.said(cutOff.sentence)}</p>
+      <p>{text.unfinished.begun(moment(new Date(cutOff.startedAt)))}</p>
       {cutOff.folder !== null && (
         <dl>
           <dt>{text.run.folder}</dt>

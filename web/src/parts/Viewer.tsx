@@ -4,11 +4,12 @@
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { FrameView } from '../../../shared/state.js';
+import { mayFire } from '../access.js';
 import { keptPath } from '../api.js';
 import { evenedTable } from '../evened.js';
 import { handle } from '../handling.js';
-import type { LookedAt } from '../kept-sets.js';
-import { goBack, goTo } from '../route.js';
+import { disliked, type LookedAt } from '../kept-sets.js';
+import { addressOf as addresses, goBack, goTo } from '../route.js';
 import { text } from '../text.js';
 import {
   hasMore,
@@ -272,6 +273,17 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
             <a class="button" href={keptPath(set.id, number, 'file', darker.attempts)} download>
               {words.file}
             </a>
+          )}
+          {!isPair && darker?.state === 'verified' && !set.isUnderWay && mayFire.value && (
+            <button
+              type="button"
+              onClick={() => {
+                disliked.value = { set: set.id, frame: number };
+                goTo(addresses.set(set.id));
+              }}
+            >
+              {text.set.fireAgain}
+            </button>
           )}
         </div>
         <button type="button" class="viewer-close" onClick={() => dialog.current?.close()}>

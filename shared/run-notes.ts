@@ -1,0 +1,8 @@
+// Notes of a run that are about the time while it lasts: in the record they stay, and whoever looks at the set afterwards need not read them.
+
+/** What a note begins with that the computer may fall asleep. */
+export const MAY_FALL_ASLEEP = 'This computer may fall asleep during the run';
+
+/** @returns those that count after the run, too */
+export const notesAfter = (notes: readonly string[]): string[] =>
+  notes.filter((note) => !note.startsWith(MAY_FALL_ASLEEP));
