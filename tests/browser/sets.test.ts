@@ -228,7 +228,7 @@ describe('firing again', () => {
     await confirm(page).getByText('The light may have moved since').waitFor();
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-confirm') });
-    await confirm(page).getByRole('button', { name: 'Leave it' }).click();
+    await confirm(page).getByRole('button', { name: 'Cancel' }).click();
     await confirm(page).waitFor({ state: 'detached' });
     expect((await kept(FEW)).sums).toEqual(before.sums);
 

@@ -98,7 +98,7 @@ class Comparison {
       this.find('lost', `The run is ${kept?.state}, and says: '${sentence}'.`);
     const complete = listed.filter(({ state }) => state === 'complete').length;
     const counted = (pattern: RegExp) => Number(pattern.exec(sentence)?.[1] ?? 0);
-    const isWhole = /^(?:All \d+ sets are|The set is) complete\.$/.test(sentence);
+    const isWhole = /^(?:All \d+ sets are|Both sets are|The set is) complete\.$/.test(sentence);
     const told = isWhole
       ? { complete: slots, incomplete: 0, missed: 0 }
       : {

@@ -458,7 +458,7 @@ describe('a schedule that is held', () => {
     held.hands.plans.push({ at: 60_000, what: () => void held.sequence.hold() });
     expect(await held.sequence.carryOut()).toMatchObject({
       state: 'complete',
-      sentence: '1 of 3 sets are complete. 2 slots passed without a set.',
+      sentence: '1 of 3 sets is complete. 2 slots passed without a set.',
     });
     expect(held.sequence.hold()).toBe(false);
     const stopped = play(3);

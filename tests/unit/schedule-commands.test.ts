@@ -545,7 +545,7 @@ describe('serve', () => {
         [30, expect.stringMatching(/^Next set at .* \(1 of 3\)$/)],
         [30, expect.stringMatching(/^Set 1 of 3, base 1\/60 s/)],
         [30, 'All 3 frames are verified.'],
-        [40, expect.stringMatching(/^Stopped\. 1 of 3 sets are complete\./)],
+        [40, expect.stringMatching(/^Stopped\. 1 of 3 sets is complete\./)],
       ]),
     );
   });

@@ -197,7 +197,7 @@ describe('a run on a schedule', () => {
     expect(thrice.made).toHaveLength(4);
     expect(end).toMatchObject({ state: 'halted', error: 'frame-missing', early: true });
     expect(end.sentence).toBe(
-      'Halted, because 3 sets in a row went wrong. 1 of 9 sets are complete. 3 are not.',
+      'Halted, because 3 sets in a row went wrong. 1 of 9 sets is complete. 3 are not.',
     );
   });
 
@@ -340,7 +340,7 @@ describe('gone on with after a restart', () => {
     });
     expect(await sequence.carryOut()).toMatchObject({
       state: 'complete',
-      sentence: '1 of 3 sets are complete. 2 slots passed without a set.',
+      sentence: '1 of 3 sets is complete. 2 slots passed without a set.',
     });
     expect(made).toEqual([]);
   });

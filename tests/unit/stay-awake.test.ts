@@ -11,8 +11,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Awake, type StayAwakeOptions, stayAwake } from '../../src/run/stay-awake.js';
 import { isAlive } from '../built.js';
 
-const SETTINGS =
-  'switch off automatic sleep in its power settings, and leave its lid open until the run has ended.';
+const SETTINGS = 'switch off automatic sleep, and leave the lid open.';
 
 let folder = '';
 const held: Awake[] = [];
@@ -118,7 +117,7 @@ describe('where systemd-inhibit is', () => {
     const lost: string[] = [];
     const awake = await stay({ onLost: (sentence) => lost.push(sentence) });
     expect(awake.reminder).toBe(
-      `Evenrung could not keep this computer awake, since the system refused it: ${SETTINGS}`,
+      `This computer may fall asleep during the run (the system refused it): ${SETTINGS}`,
     );
     await awake.release();
     expect(lost).toEqual([]);
@@ -131,7 +130,7 @@ describe('where systemd-inhibit is', () => {
     const took = performance.now() - before;
     expect(took).toBeGreaterThan(290);
     expect(took).toBeLessThan(1000);
-    expect(awake.reminder).toContain('since the system did not answer');
+    expect(awake.reminder).toContain('(the system did not answer)');
     const pid = await noted('systemd-inhibit');
     expect(isAlive(pid)).toBe(true);
     await awake.release();
@@ -146,7 +145,7 @@ describe('where systemd-inhibit is', () => {
     process.kill(await noted('systemd-inhibit'), 'SIGKILL');
     for (let tries = 0; lost.length === 0 && tries < 250; tries += 1) await pause(20);
     expect(lost).toEqual([
-      `Evenrung no longer keeps this computer awake, since the system took that back: ${SETTINGS}`,
+      `This computer may fall asleep during the run (the system no longer keeps it awake): ${SETTINGS}`,
     ]);
     expect(await gone(cat)).toBe(true);
     await awake.release();
@@ -169,7 +168,7 @@ describe('where the tool cannot be had', () => {
   it('a missing one is named', async () => {
     const awake = await stay({ env: { PATH: folder } });
     expect(awake.reminder).toBe(
-      `Evenrung could not keep this computer awake, since systemd-inhibit is not installed: ${SETTINGS}`,
+      `This computer may fall asleep during the run (systemd-inhibit is not installed): ${SETTINGS}`,
     );
     await awake.release();
   });
@@ -177,20 +176,20 @@ describe('where the tool cannot be had', () => {
   it('one that may not be run is a refusal', async () => {
     await writeFile(path.join(folder, 'systemd-inhibit'), '#!/bin/sh\n');
     const awake = await stay({ env: { PATH: folder } });
-    expect(awake.reminder).toContain('since the system refused it');
+    expect(awake.reminder).toContain('(the system refused it)');
   });
 
   it('words that no process can be given do not throw', async () => {
     await inhibitor();
     const awake = await stayAwake('a\0b', { platform: 'linux', env: env() });
-    expect(awake.reminder).toContain('since the system refused it');
+    expect(awake.reminder).toContain('(the system refused it)');
     await awake.release();
   });
 
   it('a system that it knows no tool of', async () => {
     const awake = await stay({ platform: 'win32' });
     expect(awake.reminder).toBe(
-      `Evenrung could not keep this computer awake, since it has no way to do so here: ${SETTINGS}`,
+      `This computer may fall asleep during the run (it has no way to do so here): ${SETTINGS}`,
     );
     await awake.release();
   });
@@ -214,7 +213,7 @@ describe('where caffeinate is', () => {
   it('one that fails at once: a reminder', async () => {
     await tool('caffeinate', 'exit 1');
     const awake = await stay({ platform: 'darwin' });
-    expect(awake.reminder).toContain('since the system refused it');
+    expect(awake.reminder).toContain('(the system refused it)');
   });
 
   it('one that ends later is told', async () => {
