@@ -1,4 +1,5 @@
-// Notes of a run that are about the time while it lasts: in the record they stay, and whoever looks at the set afterwards need not read them.
+// Notes of a run that are about the time while it lasts: in the record they stay, and whoever looks at the
+// finished set need not read them.
 
 /** What a note begins with that the computer may fall asleep. */
 export const MAY_FALL_ASLEEP = 'This computer may fall asleep during the run';

@@ -5,7 +5,6 @@ import { useEffect } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
-import { notesAfter } from '../../../shared/run-notes.js';
 import type { RunView } from '../../../shared/state.js';
 import { thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
@@ -71,7 +70,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
-      <RunNotes notes={ENDED.has(run.state) ? notesAfter(run.notes) : run.notes} />
+      <RunNotes notes={run.notes} />
       <Rungs rungs={rungsOfRun(run)} run={run} />
     </section>
   );

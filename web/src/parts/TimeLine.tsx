@@ -2,12 +2,11 @@
 // mark; how high it stands tells how much light its base lets in, so that one sees the light go.
 import { useState } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
-import { notesAfter } from '../../../shared/run-notes.js';
 import type { LineSet, ScheduleView } from '../../../shared/state.js';
 import { addressOf } from '../route.js';
 import { connection, daemon } from '../store.js';
 import { text } from '../text.js';
-import { isUnderWay, rowsOf, type SlotMark, timeLineOf, type Went } from '../time-line.js';
+import { rowsOf, type SlotMark, timeLineOf, type Went } from '../time-line.js';
 import { clock, hourAndMinute } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
@@ -116,7 +115,7 @@ function titleOf({ slot, at, went, set }: SlotMark): string {
 function Notes({ of }: { readonly of: ScheduleView }) {
   return (
     <div class="run-notes" role="log" aria-label={text.run.notes}>
-      {(isUnderWay(of) ? of.notes : notesAfter(of.notes)).map((note, index) => (
+      {of.notes.map((note, index) => (
         <p key={index}>
           <Mark of="note" />
           <span>{text.said(note)}</span>
