@@ -202,6 +202,7 @@ describe('looking again', () => {
     await other.getByLabel('Mode', { exact: true }).selectOption('Manual mode');
     await obstacle(page).waitFor({ state: 'detached' });
     await trigger(page).waitFor();
+    await page.getByText('This was changed on another device.').waitFor();
     await expect
       .poll(() => page.getByLabel('Mode', { exact: true }).inputValue(), { timeout: 5000 })
       .toBe('manual');

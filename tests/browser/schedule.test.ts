@@ -536,6 +536,11 @@ it('what is to be known of a frame stands on its rung', async () => {
     .getByText(/^Even the darkest frame has \d+%/)
     .waitFor();
   await wellLaid(other);
+  // The frame that would hold it is a press away: the same set, one step farther to the dark.
+  await page.getByRole('button', { name: 'One darker frame more' }).click();
+  await expect.poll(() => trigger(page).textContent(), { timeout: 5000 }).toMatch(/^Hold to fire 4 frames/);
+  await expect.poll(async () => (await rungNames(page)).at(0)).toMatch(/^Frame 4, \+1 EV/);
+  expect((await rungNames(page)).at(-1)).toMatch(/^Frame 1, -2 EV/);
 });
 
 it('frames that a stopped run left out are not made, and no longer planned', async () => {

@@ -214,6 +214,19 @@ describe('a set by its name', () => {
 });
 
 describe('firing again', () => {
+  it('a frame that is looked at leads there, and is chosen already', async () => {
+    const page = await panel.open(PHONE);
+    await toList(page);
+    await openFew(page);
+    await page.getByRole('link', { name: 'Frame 2 at full size' }).click();
+    const viewer = page.getByRole('dialog', { name: /^Frame 2 of/ });
+    await viewer.getByRole('button', { name: 'Fire again' }).click();
+    await viewer.waitFor({ state: 'detached' });
+    await page.getByRole('button', { name: 'Fire 1 frame again' }).waitFor();
+    expect(await page.getByLabel('Choose frame 2').isChecked()).toBe(true);
+    expect(await page.getByLabel('Choose frame 3').isChecked()).toBe(false);
+  });
+
   it('asks once, then fires the chosen frame, and the new file takes the place of the old one', async () => {
     const page = await panel.open(PHONE);
     const before = await kept(FEW);

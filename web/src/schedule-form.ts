@@ -71,7 +71,6 @@ export const NO_SCHEDULE: ScheduleForm = {
   mostPerSet: '1',
 };
 
-const UNITS: readonly string[] = ['s', 'min', 'h'] satisfies Unit[];
 const KINDS: readonly string[] = ['count', 'now', 'time', ...SUN];
 const SIDES: readonly string[] = ['before', 'after'];
 const OVERRUNS: readonly string[] = ['skip', 'follow'] satisfies Overrun[];
@@ -81,7 +80,7 @@ export function readKept(kept: unknown): ScheduleForm | undefined {
   if (!hasFieldsOf(NO_SCHEDULE, kept)) return undefined;
   const { unit, ends, starts, overrun } = kept;
   const moments = [ends, starts].every(({ kind, side }) => KINDS.includes(kind) && SIDES.includes(side));
-  return moments && UNITS.includes(unit) && OVERRUNS.includes(overrun) ? kept : undefined;
+  return moments && Object.hasOwn(SECONDS, unit) && OVERRUNS.includes(overrun) ? kept : undefined;
 }
 
 function hasFieldsOf<T extends object>(usual: T, kept: unknown): kept is T {

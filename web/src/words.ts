@@ -57,26 +57,22 @@ export const clock = (at: Date): string =>
 export const hourAndMinute = (at: Date): string =>
   at.toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' });
 
+/** @returns `28 Nov`, with the year where that is not this one */
+const dayOf = (at: Date, today = new Date(), locale?: string): string =>
+  at.toLocaleDateString(locale, {
+    ...{ day: 'numeric', month: 'short' },
+    ...(at.getFullYear() === today.getFullYear() ? {} : { year: 'numeric' }),
+  });
+
 /** @returns `28 Nov, 22:48:05`: what tells one set from the next */
 export function exactly(at: Date): string {
-  const isThisYear = at.getFullYear() === new Date().getFullYear();
-  const day = at.toLocaleDateString(undefined, {
-    ...{ day: 'numeric', month: 'short' },
-    ...(isThisYear ? {} : { year: 'numeric' }),
-  });
-  return `${day}, ${clock(at)}`;
+  return `${dayOf(at)}, ${clock(at)}`;
 }
 
 /** @returns `22:48` or `10:48 PM`, with the day before it where that is not today */
 export function moment(at: Date, today = new Date()): string {
   if (at.toDateString() === today.toDateString()) return hourAndMinute(at);
-  const isThisYear = at.getFullYear() === today.getFullYear();
-  const day = at.toLocaleDateString(undefined, {
-    day: 'numeric',
-    month: 'short',
-    ...(isThisYear ? {} : { year: 'numeric' }),
-  });
-  return `${day}, ${hourAndMinute(at)}`;
+  return `${dayOf(at, today)}, ${hourAndMinute(at)}`;
 }
 
 const DAY = String.raw`(?<day>\d{4}-\d{2}-\d{2})`;
@@ -104,10 +100,7 @@ export function inOwnClock(sentence: string, locale?: string, today = new Date()
     } = found.at(-1) as Readonly<Record<string, string | undefined>>;
     const at = new Date(`${day ?? '2000-01-01'}T${hour ?? '12'}:${minute ?? '00'}:${second ?? '00'}`);
     if (Number.isNaN(at.getTime())) return written;
-    const date = at.toLocaleDateString(locale, {
-      ...{ day: 'numeric', month: 'short' },
-      ...(at.getFullYear() === today.getFullYear() ? {} : { year: 'numeric' }),
-    });
+    const date = dayOf(at, today, locale);
     const time = at.toLocaleTimeString(locale, {
       hour: '2-digit',
       minute: '2-digit',
