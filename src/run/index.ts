@@ -24,4 +24,5 @@ export { Owner, whoOwns } from './owner.js';
 export { Run, type RunOptions } from './run.js';
 export { crossesSunrise, foreseeSchedule, zoneHere } from './schedule/index.js';
 export { Station, type StationOptions } from './station.js';
+export { wallDay, wallSecond } from './wall-clock.js';
 export { inTurn, isMissing, PRIVATE, setAside, writeWhole } from './whole-file.js';

@@ -6,9 +6,13 @@ const two = (value: number): string => String(value).padStart(2, '0');
 /** @returns local time, such as `16:42` */
 export const hourAndMinute = (at: Date): string => `${two(at.getHours())}:${two(at.getMinutes())}`;
 
+/** @returns local time to the second, such as `16:42:10` */
+export const wallSecond = (at: Date): string => `${hourAndMinute(at)}:${two(at.getSeconds())}`;
+
+/** @returns the local day, such as `2026-11-25` */
+export const wallDay = (at: Date): string =>
+  `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+
 /** @returns local time, such as `16:42`; with its day before it, `2026-11-25 16:42`, where that is not today */
-export function wallTime(at: Date, now: Date): string {
-  const time = hourAndMinute(at);
-  if (at.toDateString() === now.toDateString()) return time;
-  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${time}`;
-}
+export const wallTime = (at: Date, now: Date): string =>
+  wallDay(at) === wallDay(now) ? hourAndMinute(at) : `${wallDay(at)} ${hourAndMinute(at)}`;
