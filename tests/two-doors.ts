@@ -15,7 +15,7 @@ import { WebSocket } from 'ws';
 import { pairingSchema } from '../shared/access.js';
 import { errorAnswerSchema } from '../shared/stream.js';
 import { Body } from '../src/camera/index.js';
-import { AT_ONCE, PracticeBody, type PracticeTiming } from '../src/camera/practice/model.js';
+import { AT_ONCE, NO_TIME, PracticeBody, type PracticeTiming } from '../src/camera/practice/model.js';
 import { PracticeLink } from '../src/camera/practice/practice-link.js';
 import { EventLog, Station } from '../src/run/index.js';
 import { ProfileStore } from '../src/run/profiles.js';
@@ -89,7 +89,7 @@ export interface DoorsOptions {
 }
 
 export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
-  const { bounds, built, name = NAME, timing = AT_ONCE } = options;
+  const { bounds, built, name = NAME, timing = NO_TIME } = options;
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   const [panel, state] = [path.join(folder, 'panel'), path.join(folder, 'state')];
   await mkdir(panel);
@@ -97,7 +97,7 @@ export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
   await writeFile(path.join(panel, 'index.html'), '<title>panel</title>');
   await writeFile(path.join(folder, 'private.txt'), PRIVATE);
   await writeFile(path.join(state, 'private.txt'), PRIVATE);
-  const body = new PracticeBody({ timing });
+  const body = new PracticeBody({ ...AT_ONCE, timing });
   const events = new EventLog();
   const station = new Station({
     choice: 'practice',

@@ -1,12 +1,7 @@
 import { configDefaults, defineConfig } from 'vitest/config';
 
 /** What measures: nothing else runs beside it. */
-const ALONE = [
-  'tests/unit/learn.test.ts',
-  'tests/unit/speed.test.ts',
-  'tests/browser/trigger.test.ts',
-  'tests/browser/loading.test.ts',
-];
+const ALONE = ['tests/unit/learn.test.ts', 'tests/unit/speed.test.ts', 'tests/browser/pace.test.ts'];
 /** Each of these works at several things at a time. */
 const TWO_AT_A_TIME = [
   'tests/faults/**/*.test.ts',
@@ -20,6 +15,8 @@ export default defineConfig({
   test: {
     root: '.',
     globalSetup: ['tests/global-set-up.ts'],
+    // The exposure is what is looked at, and small pictures are made sooner; where the picture counts, the test asks for a full one.
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 60_000,

@@ -18,7 +18,10 @@ let source = '';
 let panel: PracticePanel;
 beforeAll(async () => {
   source = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+  panel = await PracticePanel.start({
+    EVENRUNG_PRACTICE_TIMING: 'at-once',
+    EVENRUNG_PRACTICE_PICTURE: 'full',
+  });
   await fireSets(panel, LAPTOP);
 });
 afterEach(async () => {

@@ -1,30 +1,19 @@
-// How soon the panel is there on a slow way, and how quietly: what is sent, when its frame is first seen, that nothing jumps about, and
-// that a long ladder scrolls.
+// What the panel is made of, and how quietly it comes: what is sent, and that nothing jumps about.
 import { readFile } from 'node:fs/promises';
 import http from 'node:http';
 import path from 'node:path';
 import { brotliDecompressSync, gunzipSync } from 'node:zlib';
-import type { CDPSession, Page } from 'playwright-core';
+import type { Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import type { DaemonState, RunView } from '../../shared/state.js';
 import { PANEL } from '../built.js';
 import { freshly, hold, NARROW, PracticePanel, SIZES, trigger } from './practice-panel.js';
 
-/** As mobile networks of the third generation are usually imitated ("slow 4G" or "fast 3G" in browsers' own tools): from memory. */
-const THIRD_GENERATION = {
-  offline: false,
-  downloadThroughput: (1.6 * 1e6) / 8,
-  uploadThroughput: (768 * 1e3) / 8,
-  latency: 300,
-};
-const FIRST_VIEW_WITHIN_MS = 1000;
 const SCRIPTS_WITHIN_BYTES = 80 * 1024;
-const FRAME_WITHIN_MS = 50;
 
 let panel: PracticePanel;
 
 beforeAll(async () => {
-  panel = await PracticePanel.start();
+  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_PICTURE: 'full' });
 });
 afterEach(async () => {
   expect(await panel.closePages()).toEqual([]);
@@ -97,59 +86,6 @@ describe('what is sent', () => {
   });
 });
 
-interface Paint {
-  readonly firstMs: number;
-  readonly shown: string;
-}
-
-/** Opens the panel on a slow way, with nothing kept from before. */
-async function slowly(page: Page): Promise<CDPSession> {
-  const way = await page.context().newCDPSession(page);
-  await way.send('Network.enable');
-  await way.send('Network.emulateNetworkConditions', THIRD_GENERATION);
-  return way;
-}
-
-/** Notes what stands on the page as something is painted for the first time. */
-const notePaint = (page: Page) =>
-  page.addInitScript(() => {
-    new PerformanceObserver((list) => {
-      for (const { name, startTime } of list.getEntries()) {
-        if (name !== 'first-contentful-paint') continue;
-        const shown = document.getElementById('panel')?.textContent ?? '';
-        Object.assign(window, { firstPaint: { firstMs: startTime, shown } });
-      }
-    }).observe({ type: 'paint', buffered: true });
-  });
-
-const firstPaint = async (page: Page): Promise<Paint> => {
-  const found = await page.waitForFunction(() => (window as unknown as { firstPaint?: Paint }).firstPaint);
-  return (await found.jsonValue()) as Paint;
-};
-
-describe('the first view', () => {
-  it('stands within a second on a slow way: the name, and what it is doing', async () => {
-    const times: number[] = [];
-    for (let round = 0; round < 5; round += 1) {
-      const page = await panel.open(
-        SIZES[0],
-        async (opened) => {
-          await notePaint(opened);
-          await slowly(opened);
-        },
-        '',
-      );
-      const { firstMs, shown } = await firstPaint(page);
-      expect(shown).toMatch(/Evenrung[\s\S]*Connect(ing|ed)/);
-      times.push(firstMs);
-      await page.locator('main[data-connection="connected"]').waitFor();
-      expect(await panel.closePages()).toEqual([]);
-    }
-    console.log(`first view: ${times.map(Math.round).join(', ')} ms`);
-    expect([...times].sort((a, b) => a - b)[1]).toBeLessThan(FIRST_VIEW_WITHIN_MS);
-  });
-});
-
 interface Shift {
   readonly value: number;
   readonly at: number;
@@ -196,120 +132,5 @@ describe.each([
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 40_000 });
     await page.waitForTimeout(1000);
     expect(await shiftsOn(page)).toEqual([]);
-  });
-});
-
-const LONG = 61;
-
-/** The run that was fired, as if it had many more frames, all of them verified. */
-function long(run: RunView): RunView {
-  const [frame] = run.frames;
-  const [pass] = run.plan.passes;
-  const [made] = pass?.frames ?? [];
-  if (frame === undefined || pass === undefined || made === undefined) throw new Error('There is no run.');
-  const offsets = Array.from({ length: LONG }, (_, index) => (index - (LONG - 1) / 2) / 3);
-  const passes = Array.from({ length: Math.ceil(LONG / 3) }, (_, index) => {
-    const own = offsets.slice(index * 3, index * 3 + 3);
-    return {
-      ...pass,
-      centre: own[1] ?? own[0] ?? 0,
-      frames: own.map((offset) => ({ ...made, offset, wanted: true })),
-    };
-  });
-  return {
-    ...run,
-    plan: { ...run.plan, offsets, passes },
-    passes: passes.map(() => 'done'),
-    frames: offsets.map((offset, index) => ({
-      ...frame,
-      number: index + 1,
-      pass: Math.floor(index / 3) + 1,
-      offset,
-    })),
-  };
-}
-
-/** Each frame of the long run has the picture of one that was made. */
-async function lendPictures(page: Page, { id, set, frames }: RunView): Promise<void> {
-  const pictures = await Promise.all(
-    frames.map(async ({ number }) => {
-      const at = `/api/run/${id}/frames/${number}/thumbnail?set=${set.id}`;
-      return Buffer.from(await (await fetch(new URL(at, panel.address))).arrayBuffer());
-    }),
-  );
-  await page.route('**/thumbnail?*', (route) => {
-    const frame = Number(/frames\/(\d+)\//.exec(route.request().url())?.[1]);
-    const body = pictures[frame % pictures.length];
-    return route.fulfill(body === undefined ? { status: 404 } : { contentType: 'image/jpeg', body });
-  });
-}
-
-/** @returns the time between every two frames that were painted while the wheel went over the whole ladder */
-async function scrollThrough(page: Page): Promise<number[]> {
-  await page.evaluate(() => {
-    const times: number[] = [];
-    Object.assign(window, { times });
-    let before = performance.now();
-    const tell = (now: number) => {
-      times.push(now - before);
-      before = now;
-      requestAnimationFrame(tell);
-    };
-    requestAnimationFrame(tell);
-  });
-  const height = await page.evaluate(() => document.documentElement.scrollHeight - innerHeight);
-  // As fast as somebody turns a wheel: a notch is some hundred pixels, and comes in parts.
-  for (let at = 0; at < height; at += 50) await page.mouse.wheel(0, 50);
-  await page.waitForFunction(
-    () => Math.abs(scrollY + innerHeight - document.documentElement.scrollHeight) < 2,
-  );
-  // The first is the time until anything was asked for.
-  return page.evaluate(() => (window as unknown as { times: number[] }).times.slice(1));
-}
-
-describe.each(SIZES)('a ladder of 61 frames with their pictures on a $name', (size) => {
-  it('scrolls without stumbling', async () => {
-    const { run } = (
-      (await (await fetch(new URL('/api/state', panel.address))).json()) as {
-        state: DaemonState;
-      }
-    ).state;
-    if (run === null) throw new Error('No set was fired.');
-    const worst: number[] = [];
-    const all: number[] = [];
-    for (let round = 0; round < 5; round += 1) {
-      const { page } = await panel.show(
-        size,
-        (state) => ({ ...state, run: long(run) }),
-        (opened) => lendPictures(opened, run),
-      );
-      expect(await page.locator('.rung[data-state="verified"]').count()).toBe(LONG);
-      const ladder = await page.locator('.ladder').boundingBox();
-      await page.mouse.move((ladder?.x ?? 0) + 100, 300);
-      const times = await scrollThrough(page);
-      expect(times.length).toBeGreaterThan(20);
-      // All pictures came, though none was there before.
-      await expect
-        .poll(
-          () =>
-            page
-              .locator('.rung img')
-              .evaluateAll(
-                (images) => images.filter((one) => (one as HTMLImageElement).naturalWidth > 0).length,
-              ),
-          {
-            timeout: 5000,
-          },
-        )
-        .toBe(LONG);
-      worst.push(Math.max(...times));
-      all.push(...times);
-      expect(await panel.closePages()).toEqual([]);
-    }
-    console.log(
-      `${size.name}: longest frame ${worst.map(Math.round).join(', ')} ms, of ${all.length} frames ${all.filter((ms) => ms > FRAME_WITHIN_MS).length} over ${FRAME_WITHIN_MS} ms`,
-    );
-    // What else the computer does costs frames, too; what the panel costs would be there in each of the tries.
-    expect([...worst].sort((a, b) => a - b)[1]).toBeLessThan(FRAME_WITHIN_MS);
   });
 });

@@ -27,7 +27,10 @@ const FEW = 3;
 let panel: PracticePanel;
 
 beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+  panel = await PracticePanel.start({
+    EVENRUNG_PRACTICE_TIMING: 'at-once',
+    EVENRUNG_PRACTICE_PICTURE: 'full',
+  });
   const page = await panel.open(LAPTOP);
   await freshly(page);
   await page.getByText('Name, note, viewpoint').click();

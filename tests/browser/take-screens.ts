@@ -31,7 +31,10 @@ let panel: PracticePanel;
 beforeAll(async () => {
   if (wanted === '') await rm(INTO, { recursive: true, force: true });
   await mkdir(INTO, { recursive: true });
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+  panel = await PracticePanel.start({
+    EVENRUNG_PRACTICE_TIMING: 'at-once',
+    EVENRUNG_PRACTICE_PICTURE: 'full',
+  });
   await fireSets(panel, { name: '', width: 1280, height: 800, colorScheme: 'light', hasTouch: false });
 });
 afterAll(async () => {

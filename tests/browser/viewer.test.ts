@@ -42,7 +42,7 @@ let panel: PracticePanel;
 let set = '';
 
 beforeAll(async () => {
-  panel = await PracticePanel.start();
+  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_PICTURE: 'full' });
   const page = await panel.open(LAPTOP);
   await freshly(page);
   await ask(page, FRAMES, '1 EV', '1/60');

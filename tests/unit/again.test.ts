@@ -31,7 +31,7 @@ beforeEach(async () => {
   into = path.join(root, 'sets');
   stations = [];
   journal = await Journal.open(path.join(root, 'state'));
-  body = new PracticeBody({ timing: AT_ONCE });
+  body = new PracticeBody({ ...AT_ONCE });
 });
 afterEach(async () => {
   for (const made of stations) await made.close();
@@ -309,7 +309,7 @@ describe('a frame that is fired again', () => {
 
   it('is not a picture that was taken by hand since the set, and waited in the camera', async () => {
     let aheadMs = -120_000;
-    body = new PracticeBody({ timing: AT_ONCE, now: () => new Date(Date.now() + aheadMs) });
+    body = new PracticeBody({ ...AT_ONCE, now: () => new Date(Date.now() + aheadMs) });
     const made = await atWork();
     const set = await setOf(made);
     const database = new Sqlite(journalFile(path.join(root, 'state')));
@@ -672,7 +672,7 @@ describe('is refused, and nothing is changed', () => {
     const first = await station();
     const set = await setOf(first);
     await first.station.close();
-    const made = await atWork(new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' }));
+    const made = await atWork(new PracticeBody({ ...AT_ONCE, serial: 'PB-9999' }));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'body-not-ready',
       message: expect.stringMatching(/with another body: Practice body, serial number PB-0001/),
@@ -816,7 +816,7 @@ describe('cut off in the middle', () => {
 
   it('is ended without its body, in the journal alone, and taken up again then', async () => {
     const set = await cutOff({ frames: [3, 4] });
-    const other = await station(new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' }));
+    const other = await station(new PracticeBody({ ...AT_ONCE, serial: 'PB-9999' }));
     await other.station.endUnfinished();
     await other.station.close();
     expect(other.events.state.unfinished).toBeNull();

@@ -69,7 +69,7 @@ afterEach(async () => {
 /** @param waits how many pictures wait from before */
 async function late(shape: PracticeShape, what: Waiting, waits: number) {
   let older = OLDER_MS;
-  const body = new PracticeBody({ timing: AT_ONCE, shape, now: () => new Date(Date.now() - older) });
+  const body = new PracticeBody({ ...AT_ONCE, shape, now: () => new Date(Date.now() - older) });
   const link = new LateLink(body, what);
   for (let time = 0; time < waits; time += 1)
     link.waiting.push(...(await body.release()).map(({ jpeg }) => jpeg));

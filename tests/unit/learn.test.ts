@@ -6,7 +6,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
 import { Body } from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { AT_ONCE, NO_TIME, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { learnBody, mostFrames } from '../../src/run/learn.js';
 import { ASKED } from '../asked.js';
@@ -20,7 +20,7 @@ afterEach(async () => {
 });
 
 async function learn(options: Partial<PracticeOptions>) {
-  const body = new PracticeBody({ timing: AT_ONCE, ...options });
+  const body = new PracticeBody({ ...AT_ONCE, ...options });
   const before = { ...body.state };
   const met = await Body.meet(new PracticeLink(body));
   const { profile, trouble } = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
@@ -114,7 +114,7 @@ describe('what else the wire does not tell', () => {
       cycle: 0.3,
       exposureScale: 0.05,
     };
-    const body = new PracticeBody({ shape: 'none', timing });
+    const body = new PracticeBody({ ...AT_ONCE, shape: 'none', timing });
     const met = await Body.meet(new PracticeLink(body));
     const { profile } = await learnBody(met, ASKED, folder);
     const { timing: learnt, longTime, noiseReduction } = profile;
@@ -132,7 +132,7 @@ describe('what else the wire does not tell', () => {
   });
 
   it('a dark frame after a long exposure', { retry: 2 }, async () => {
-    const body = new PracticeBody({ shape: 'pattern', timing: { ...AT_ONCE, exposureScale: 1 } });
+    const body = new PracticeBody({ shape: 'pattern', ...AT_ONCE, timing: { ...NO_TIME, exposureScale: 1 } });
     await body.change('noiseReduction', 'on');
     const met = await Body.meet(new PracticeLink(body));
     const { profile } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
@@ -146,7 +146,7 @@ describe('what else the wire does not tell', () => {
 
 describe('what cannot be learnt is said, and the body is left as found', () => {
   it('a bracket that moves something else than the shutter', async () => {
-    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE, patterns: [[0, 0, 0]] });
+    const body = new PracticeBody({ shape: 'amount', ...AT_ONCE, patterns: [[0, 0, 0]] });
     const before = { ...body.state };
     const met = await Body.meet(new PracticeLink(body));
     await expect(learnBody(met, ASKED, folder)).rejects.toMatchObject({
@@ -157,7 +157,7 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
   });
 
   it('a body that is not ready', async () => {
-    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    const body = new PracticeBody({ shape: 'amount', ...AT_ONCE });
     await body.change('mode', 'aperture');
     const met = await Body.meet(new PracticeLink(body));
     await expect(learnBody(met, ASKED, folder)).rejects.toMatchObject({ code: 'body-not-ready' });
@@ -165,7 +165,7 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
   });
 
   it('settings that cannot be put back: what was learnt is kept, and it is said', async () => {
-    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    const body = new PracticeBody({ shape: 'amount', ...AT_ONCE });
     const link = new PracticeLink(body);
     const refuse = refusing(link, 'shutterspeed', '1/60');
     const met = await Body.meet(link);
@@ -178,7 +178,7 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
   });
 
   it('stopped, and settings cannot be put back: that is said, not that all is as found', async () => {
-    const body = new PracticeBody({ shape: 'amount', timing: AT_ONCE });
+    const body = new PracticeBody({ shape: 'amount', ...AT_ONCE });
     const link = new PracticeLink(body);
     refusing(link, 'aeb', 'off', () => body.shots.length >= 2);
     const met = await Body.meet(link);
@@ -190,7 +190,7 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
   });
 
   it('stopped in the middle', async () => {
-    const body = new PracticeBody({ shape: 'pattern', timing: AT_ONCE });
+    const body = new PracticeBody({ shape: 'pattern', ...AT_ONCE });
     const before = { ...body.state };
     const met = await Body.meet(new PracticeLink(body));
     const stopping = () => body.shots.length >= 5;

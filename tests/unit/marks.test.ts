@@ -29,7 +29,7 @@ class ChangingLink extends PracticeLink {
   after: (file: string, count: number) => void | Promise<void> = () => undefined;
 
   constructor(options: Partial<PracticeOptions> = {}) {
-    const of = new PracticeBody({ timing: AT_ONCE, ...options });
+    const of = new PracticeBody({ ...AT_ONCE, ...options });
     super(of);
     this.of = of;
   }
@@ -236,7 +236,7 @@ describe('a frame of another size', () => {
     const link = new ChangingLink();
     link.after = async (file, at) => {
       if (at !== count) return;
-      await writeFile(file, await sharp(file).resize(600).keepExif().jpeg().toBuffer());
+      await writeFile(file, await sharp(file).resize(150).keepExif().jpeg().toBuffer());
     };
     return link;
   };
@@ -246,7 +246,7 @@ describe('a frame of another size', () => {
     const { record, state, folder, events } = await fireSet(into, { frames: 9, link });
     expect([state, link.released]).toEqual(['complete', 10]);
     const reason =
-      "The picture has 600 x 400 pixels, and the frames of this set have 1200 x 800: frames of two sizes cannot be merged. Set the camera's image size back.";
+      "The picture has 150 x 100 pixels, and the frames of this set have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.";
     expect(record?.setAside).toEqual([{ file: 'set-aside/frame-04.jpg', reason }]);
     expect(await readdir(path.join(folder, 'set-aside'))).toEqual(['frame-04.jpg']);
     expect(
@@ -254,21 +254,21 @@ describe('a frame of another size', () => {
     ).toBe(true);
     for (const { file } of record?.frames ?? [])
       expect(await sharp(path.join(folder, file ?? '')).metadata()).toMatchObject({
-        width: 1200,
-        height: 800,
+        width: 300,
+        height: 200,
       });
   });
 
   it('from then on: the run halts and says so', async () => {
     const link = new ChangingLink();
     link.after = async (file, at) => {
-      if (at > 3) await writeFile(file, await sharp(file).resize(600).keepExif().jpeg().toBuffer());
+      if (at > 3) await writeFile(file, await sharp(file).resize(150).keepExif().jpeg().toBuffer());
     };
     const { state, run } = await fireSet(into, { frames: 9, link });
     expect(state).toBe('halted');
     expect(run.error).toMatchObject({
       code: 'frame-wrong',
-      message: expect.stringContaining('600 x 400 pixels, and the frames of this set have 1200 x 800'),
+      message: expect.stringContaining('150 x 100 pixels, and the frames of this set have 300 x 200'),
     });
   });
 });

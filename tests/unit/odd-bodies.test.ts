@@ -153,18 +153,15 @@ describe('a profile that contradicts the wire', () => {
   const profile = { version: PROFILE_VERSION, model: 'Practice body', serial: null } as const;
 
   it('a bracket of frames that are not offered: said, and not planned', async () => {
-    const body = await Body.meet(
-      new PracticeLink(new PracticeBody({ shape: 'drive-entry', timing: AT_ONCE })),
-      {
-        profile: async () => ({ ...profile, patterns: [[0, -1, 1, -2, 2, -3, 3]] }),
-      },
-    );
+    const body = await Body.meet(new PracticeLink(new PracticeBody({ shape: 'drive-entry', ...AT_ONCE })), {
+      profile: async () => ({ ...profile, patterns: [[0, -1, 1, -2, 2, -3, 3]] }),
+    });
     expect(body.contradictions).toEqual([expect.stringMatching(/bracket of 7 frames .* does not offer/)]);
     expect(body.limits.brackets.some(({ pattern }) => pattern.length === 7)).toBe(false);
   });
 
   it('a bracket on a body that has none: said', async () => {
-    const body = await Body.meet(new PracticeLink(new PracticeBody({ shape: 'none', timing: AT_ONCE })), {
+    const body = await Body.meet(new PracticeLink(new PracticeBody({ shape: 'none', ...AT_ONCE })), {
       profile: async () => ({ ...profile, patterns: [[0, -1, 1]] }),
     });
     expect(body.limits.brackets).toEqual([]);
@@ -173,7 +170,7 @@ describe('a profile that contradicts the wire', () => {
 
   it('on dialect A the profile has the word, and timings count everywhere', async () => {
     const timing = { secondsPerChange: 0.5, secondsPerSetting: 0.25, secondsPerFrame: 3 };
-    const body = await Body.meet(new PracticeLink(new PracticeBody({ timing: AT_ONCE })), {
+    const body = await Body.meet(new PracticeLink(new PracticeBody({ ...AT_ONCE })), {
       profile: async () => ({
         ...profile,
         timing,
@@ -209,9 +206,7 @@ it('whatever the labels are, a body is met or refused with a sentence', async ()
     'datetime',
   ];
   const real = await Promise.all(
-    PRACTICE_SHAPES.map((shape) =>
-      new PracticeLink(new PracticeBody({ shape, timing: AT_ONCE })).readSettings(),
-    ),
+    PRACTICE_SHAPES.map((shape) => new PracticeLink(new PracticeBody({ shape, ...AT_ONCE })).readSettings()),
   );
   const labels = real.flatMap((settings) =>
     [...settings.values()].flatMap(({ choices = [] }) => [...choices]),

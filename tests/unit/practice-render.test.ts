@@ -4,7 +4,15 @@ import sharp from 'sharp';
 import { afterEach, describe, expect, it, vi } from 'vitest';
 import { keptScene } from '../../src/camera/practice/drawn-scene.js';
 import { drawScene, type FrameToRender, renderFrame } from '../../src/camera/practice/render.js';
-import { BEAMS, LAKE, PICTURE, type Region, sceneMap, WALL_BOARDS } from '../../src/camera/practice/scene.js';
+import {
+  BEAMS,
+  LAKE,
+  PICTURE,
+  PICTURES,
+  type Region,
+  sceneMap,
+  WALL_BOARDS,
+} from '../../src/camera/practice/scene.js';
 
 // Some tests render dozens of frames, and the machine may be busy.
 vi.setConfig({ testTimeout: 60_000 });
@@ -295,20 +303,42 @@ describe('the Exif of a frame', () => {
   });
 });
 
+describe('a small picture', () => {
+  const lightOf = async (changes: Partial<FrameToRender>): Promise<number> => {
+    const levels = await sharp(await renderFrame({ ...BASE, ...changes }))
+      .raw()
+      .toBuffer();
+    return mean([...levels].map((level) => LINEAR[level] ?? 0));
+  };
+
+  it('has the size that it says, and the Exif of the full one', async () => {
+    const small = await renderFrame({ ...BASE, picture: 'small' });
+    expect(await sharp(small).metadata()).toMatchObject(PICTURES.small);
+    const { tags } = await tagsOf({ picture: 'small' });
+    expect(tags.ExposureTime).toEqual((await tagsOf({})).tags.ExposureTime);
+  });
+
+  it.each([24, 36, 48])('has the light of the full one, at Tv %d', async (tv) => {
+    const ratio = (await lightOf({ tv, picture: 'small' })) / (await lightOf({ tv }));
+    expect(ratio).toBeGreaterThan(0.97);
+    expect(ratio).toBeLessThan(1.03);
+  });
+});
+
 describe('the scene that the build has drawn', () => {
-  const file = path.resolve('dist/program/practice-scene.bin');
+  const folder = path.resolve('dist/program');
   const bytes = (of: ArrayBufferView) => Buffer.from(of.buffer, of.byteOffset, of.byteLength);
 
-  it('is what would be drawn now', async () => {
-    const { codes, noise } = await drawScene();
-    const kept = await keptScene(codes.length, noise.length, file);
+  it.each(['full', 'small'] as const)('is what would be drawn now: %s', async (picture) => {
+    const { codes, noise } = await drawScene(picture);
+    const kept = await keptScene(picture, codes.length, noise.length, folder);
     if (kept === null) throw new Error('None is kept.');
     expect(bytes(kept.codes).equals(bytes(codes))).toBe(true);
     expect(bytes(kept.noise).equals(bytes(noise))).toBe(true);
   });
 
   it('is drawn anew where it is not there, or cut short', async () => {
-    expect(await keptScene(1, 1, `${file}.not-there`)).toBeNull();
-    expect(await keptScene(1, 1, file)).toBeNull();
+    expect(await keptScene('full', 1, 1, path.join(folder, 'not-there'))).toBeNull();
+    expect(await keptScene('full', 1, 1, folder)).toBeNull();
   });
 });

@@ -47,7 +47,7 @@ class TestLink implements Link {
   private readonly inner: PracticeLink;
 
   constructor(options: Partial<PracticeOptions> = {}) {
-    this.body = new PracticeBody({ timing: AT_ONCE, ...options });
+    this.body = new PracticeBody({ ...AT_ONCE, ...options });
     this.inner = new PracticeLink(this.body);
   }
 

@@ -26,7 +26,7 @@ beforeEach(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   into = path.join(root, 'sets');
   journal = await Journal.open(path.join(root, 'state'));
-  body = new PracticeBody({ timing: AT_ONCE });
+  body = new PracticeBody({ ...AT_ONCE });
 });
 afterEach(async () => {
   journal.close();
@@ -150,7 +150,7 @@ describe('a run that was cut off', () => {
   });
 
   it('takes no picture for a frame that the camera had kept since before the set', async () => {
-    const older = new PracticeBody({ timing: AT_ONCE, now: () => new Date(Date.now() - 60_000) });
+    const older = new PracticeBody({ ...AT_ONCE, now: () => new Date(Date.now() - 60_000) });
     await older.change('shutter', 36 - 4 * 6);
     const [kept] = await older.release();
     const folder = await cutOff(4);
@@ -270,7 +270,7 @@ describe('a run that was cut off', () => {
 
   it('is not gone on with by another body', async () => {
     await cutOff(2);
-    const other = new PracticeBody({ timing: AT_ONCE, serial: 'PB-9999' });
+    const other = new PracticeBody({ ...AT_ONCE, serial: 'PB-9999' });
     const { station: next } = await station(new PracticeLink(other));
     await expect(next.resume()).rejects.toMatchObject({
       code: 'body-not-ready',

@@ -31,7 +31,7 @@ const direct =
   async (during) => {
     const into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-contract-'));
     try {
-      const body = new PracticeBody({ shape, timing: AT_ONCE });
+      const body = new PracticeBody({ shape, ...AT_ONCE });
       await during({ body, link: new PracticeLink(body), into });
     } finally {
       await rm(into, { recursive: true, force: true });

@@ -1,5 +1,6 @@
-// A program of its own, run once by each build: draws the scene of the practice body and keeps it beside what was built.
+// A program of its own, run once by each build: draws the scene of the practice body, full and small, and keeps it beside what
+// was built.
 import { keepScene } from './drawn-scene.js';
 import { drawScene } from './render.js';
 
-await keepScene(await drawScene());
+for (const picture of ['full', 'small'] as const) await keepScene(picture, await drawScene(picture));

@@ -11,14 +11,20 @@ export interface DrawnScene {
 }
 
 /** Every build begins with an empty folder: what is there was drawn by this program. */
-const FILE = path.join(path.dirname(fileURLToPath(import.meta.url)), 'practice-scene.bin');
+const FOLDER = path.dirname(fileURLToPath(import.meta.url));
+const fileOf = (name: string, folder: string) => path.join(folder, `practice-scene-${name}.bin`);
 
 /**
- * @param codes @param noise how many there are to be
+ * @param name which of the scenes @param codes @param noise how many there are to be
  * @returns null where none is kept, as where the sources are run, or not all of it
  */
-export async function keptScene(codes: number, noise: number, file = FILE): Promise<DrawnScene | null> {
-  const bytes = await readFile(file).catch(() => null);
+export async function keptScene(
+  name: string,
+  codes: number,
+  noise: number,
+  folder = FOLDER,
+): Promise<DrawnScene | null> {
+  const bytes = await readFile(fileOf(name, folder)).catch(() => null);
   const { BYTES_PER_ELEMENT } = Uint16Array;
   if (bytes?.length !== codes * BYTES_PER_ELEMENT + noise) return null;
   // From a place of its own, since a larger buffer may hold it at an odd one.
@@ -30,7 +36,7 @@ export async function keptScene(codes: number, noise: number, file = FILE): Prom
 }
 
 /** @throws whatever keeps it from being written */
-export async function keepScene({ codes, noise }: DrawnScene): Promise<void> {
+export async function keepScene(name: string, { codes, noise }: DrawnScene): Promise<void> {
   const bytes = (of: ArrayBufferView) => new Uint8Array(of.buffer, of.byteOffset, of.byteLength);
-  await writeFile(FILE, Buffer.concat([bytes(codes), bytes(noise)]));
+  await writeFile(fileOf(name, FOLDER), Buffer.concat([bytes(codes), bytes(noise)]));
 }

@@ -9,7 +9,7 @@ import {
   secondsOf,
 } from '../../exposure/index.js';
 import { renderFrame } from './render.js';
-import { meteredTv } from './scene.js';
+import { meteredTv, type PictureSize } from './scene.js';
 
 /** How the body says "bracket": the shapes of dialects A, B, C and D. */
 export const PRACTICE_SHAPES = ['amount', 'pattern', 'drive-entry', 'none'] as const;
@@ -76,7 +76,7 @@ export const LIFELIKE: PracticeTiming = {
   cycle: 0.12,
   exposureScale: 1,
 };
-export const AT_ONCE: PracticeTiming = {
+export const NO_TIME: PracticeTiming = {
   change: 0,
   changePerSetting: 0,
   releaseLag: 0,
@@ -104,8 +104,13 @@ export interface PracticeOptions {
   /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
   readonly beyondRange: 'clamped' | 'refused';
   readonly timing: PracticeTiming;
+  /** Left out, full. */
+  readonly picture?: PictureSize;
   readonly now: () => Date;
 }
+
+/** A body that keeps nobody waiting, not for its pictures either. */
+export const AT_ONCE = { timing: NO_TIME, picture: 'small' } as const satisfies Partial<PracticeOptions>;
 
 const EV = 6;
 const upTo = (count: number, step: Sixths): Sixths[] =>
@@ -389,6 +394,7 @@ export class PracticeBody {
       manual: settings.mode === 'manual',
       bracketed: bracket !== null,
       light: this.lightMoved,
+      ...(this.options.picture === undefined ? {} : { picture: this.options.picture }),
     });
     await cycle;
     this.taken += 1;

@@ -7,7 +7,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
 import { frameNotStored, nothingFired } from '../not-stored.js';
 import { type Face, facesOf, toldBy } from './faces.js';
-import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from './model.js';
+import { NO_TIME, PRACTICE_SHAPES, PracticeBody } from './model.js';
 import { sceneAtHand } from './render.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
@@ -112,15 +112,16 @@ export class PracticeLink implements Link {
 }
 
 /**
- * The environment says how much time the body takes, and how it brackets: EVENRUNG_PRACTICE_TIMING is `lifelike` (the
- * default) or `at-once`, EVENRUNG_PRACTICE_SHAPE one of PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the
- * default) or `aperture`.
+ * The environment says how much time the body takes, how large its pictures are, and how it brackets: EVENRUNG_PRACTICE_TIMING is
+ * `lifelike` (the default) or `at-once`, EVENRUNG_PRACTICE_PICTURE `full` (the default) or `small`, EVENRUNG_PRACTICE_SHAPE one of
+ * PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the default) or `aperture`.
  * @throws EvenrungError unknown-body
  */
 export function openPracticeLink(): Link {
+  const picture = process.env.EVENRUNG_PRACTICE_PICTURE === 'small' ? 'small' : 'full';
   // Now, so that the first frame does not wait for it.
-  void sceneAtHand();
-  const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? { timing: AT_ONCE } : {};
+  void sceneAtHand(picture);
+  const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? { timing: NO_TIME } : {};
   const named = process.env.EVENRUNG_PRACTICE_SHAPE ?? 'amount';
   const shape = PRACTICE_SHAPES.find((candidate) => candidate === named);
   if (shape === undefined) {
@@ -129,7 +130,7 @@ export function openPracticeLink(): Link {
       `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
     );
   }
-  const body = new PracticeBody({ ...timing, shape });
+  const body = new PracticeBody({ ...timing, picture, shape });
   if (process.env.EVENRUNG_PRACTICE_MODE === 'aperture') void body.change('mode', 'aperture');
   return new PracticeLink(body);
 }

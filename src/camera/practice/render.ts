@@ -4,11 +4,13 @@ import sharp from 'sharp';
 import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
 import { type DrawnScene, keptScene } from './drawn-scene.js';
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
-import { inSlices, PICTURE, type SceneMap, sceneMap } from './scene.js';
+import { inSlices, PICTURES, type PictureSize, type SceneMap, sceneMap } from './scene.js';
 
 export interface FrameToRender extends RecordedSettings {
   /** EV in sixths by which the scene is lighter than it was drawn; left out, as it was. */
   readonly light?: Sixths;
+  /** Left out, full. */
+  readonly picture?: PictureSize;
 }
 
 // From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 for a usual lens, and the
@@ -39,52 +41,60 @@ const TINTS = 64;
 // Noise. With r the read noise and e the electrons, z = 2 sqrt(e + r^2) has a noise of 1 whatever e is: n from one table of
 // normal deviates is added to z, and (z + n)^2 / 4 - r^2 - 1/4 has the mean e and, but for 1/8, the variance e + r^2.
 const UNITS = 24;
-const SAMPLES = PICTURE.width * PICTURE.height * 3;
-const NOISE_LENGTH = 2 ** 20;
+/** Powers of two. */
+const NOISE_LENGTHS = { full: 2 ** 20, small: 2 ** 18 } as const;
 const LARGEST_NOISE = 127;
 const LARGEST_Z = Math.ceil(2 * Math.sqrt(FULL_WELL + READ_NOISE ** 2) * UNITS);
 
 const TINT_CODES = tintCodes();
 
-let drawn: Promise<DrawnScene> | undefined;
+const drawn: Partial<Record<PictureSize, Promise<DrawnScene>>> = {};
 
 /** What all frames are made from, so that the first one does not wait for it: from the build, or drawn now, in slices. */
-export function sceneAtHand(): Promise<DrawnScene> {
-  drawn ??= keptScene(SAMPLES, NOISE_LENGTH).then((kept) => kept ?? drawScene());
-  return drawn;
+export function sceneAtHand(picture: PictureSize): Promise<DrawnScene> {
+  drawn[picture] ??= keptScene(picture, samplesOf(picture), NOISE_LENGTHS[picture]).then(
+    (kept) => kept ?? drawScene(picture),
+  );
+  return drawn[picture];
+}
+
+function samplesOf(picture: PictureSize): number {
+  const { width, height } = PICTURES[picture];
+  return width * height * 3;
 }
 
 /**
- * @returns a JPEG of PICTURE size; the same frame gives the same bytes
+ * @returns a JPEG; the same frame gives the same bytes
  * @throws RangeError where tv or av is on no third-stop scale
  */
 export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
   const exif = exifOf(frame);
-  const { codes, noise } = await sceneAtHand();
+  const { picture = 'full' } = frame;
+  const { codes, noise } = await sceneAtHand(picture);
   const pixels = expose(frame, codes, noise);
-  const jpeg = await sharp(pixels, { raw: { ...PICTURE, channels: 3 } })
+  const jpeg = await sharp(pixels, { raw: { ...PICTURES[picture], channels: 3 } })
     .jpeg({ quality: 90 })
     .withExif(exif)
     .toBuffer();
   return declareVersion(jpeg);
 }
 
-/** Takes a second. */
-export async function drawScene(): Promise<DrawnScene> {
-  const map = await sceneMap();
-  const codes = new Uint16Array(SAMPLES);
-  await inSlices(PICTURE.height, (row) => encodeRow(row, map, codes));
-  return { codes, noise: await noiseTable() };
+/** The full one takes a second. */
+export async function drawScene(picture: PictureSize): Promise<DrawnScene> {
+  const map = await sceneMap(picture);
+  const codes = new Uint16Array(samplesOf(picture));
+  await inSlices(PICTURES[picture].height, (row) => encodeRow(row, map, codes));
+  return { codes, noise: await noiseTable(NOISE_LENGTHS[picture]) };
 }
 
 function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
   const signal = signalTable(frame.tv, frame.av, frame.light ?? 0);
   const levels = levelTable(frame.iso);
-  const from = seedOf(frame) % NOISE_LENGTH;
+  const last = noise.length - 1;
+  const from = seedOf(frame) % noise.length;
   const pixels = new Uint8Array(codes.length);
   for (let sample = 0; sample < codes.length; sample += 1) {
-    const z =
-      (signal[codes[sample] as number] as number) + (noise[(from + sample) & (NOISE_LENGTH - 1)] as number);
+    const z = (signal[codes[sample] as number] as number) + (noise[(from + sample) & last] as number);
     pixels[sample] = levels[z] as number;
   }
   return pixels;
@@ -117,9 +127,10 @@ function levelOf(linear: number): number {
   return Math.round(255 * (share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055));
 }
 
-function encodeRow(row: number, { luminance, warmth }: SceneMap, codes: Uint16Array): void {
-  const end = (row + 1) * PICTURE.width;
-  for (let pixel = row * PICTURE.width; pixel < end; pixel += 1) {
+function encodeRow(row: number, { picture, luminance, warmth }: SceneMap, codes: Uint16Array): void {
+  const { width } = PICTURES[picture];
+  const end = (row + 1) * width;
+  for (let pixel = row * width; pixel < end; pixel += 1) {
     const grey = (Math.log2(luminance[pixel] as number) - DARKEST_EV) * CODES_PER_EV;
     const tint = (Math.round((warmth[pixel] as number) * TINTS) + TINTS) * 3;
     codes[pixel * 3] = Math.round(grey + (TINT_CODES[tint] as number));
@@ -145,13 +156,13 @@ function tintCodes(): Float64Array {
 }
 
 /** Normal deviates of standard deviation UNITS (Box and Muller), always the same. */
-async function noiseTable(): Promise<Int8Array> {
-  const noise = new Int8Array(NOISE_LENGTH);
+async function noiseTable(length: number): Promise<Int8Array> {
+  const noise = new Int8Array(length);
   const pieces = 512;
   const uniform = uniformNumbers();
   await inSlices(pieces, (piece) => {
-    const end = ((piece + 1) * NOISE_LENGTH) / pieces;
-    for (let index = (piece * NOISE_LENGTH) / pieces; index < end; index += 2) {
+    const end = ((piece + 1) * length) / pieces;
+    for (let index = (piece * length) / pieces; index < end; index += 2) {
       const radius = UNITS * Math.sqrt(-2 * Math.log(uniform()));
       const angle = 2 * Math.PI * uniform();
       noise[index] = limited(radius * Math.cos(angle));

@@ -3,10 +3,17 @@
 // metered, with the beams near 1 cd/m2 and the low light on the lake near 14 000 (13.8 EV). Knows no frame.
 import { exposureValueOfLuminance, type Sixths, toEv } from '../../exposure/index.js';
 
-/** Width and height of the picture in pixels. */
-export const PICTURE = { width: 1200, height: 800 } as const;
+/** How large a picture is. */
+export type PictureSize = 'full' | 'small';
 
-/** A rectangle of the picture, in pixels from its top left corner. */
+/** Width and height in pixels; a small one is for whoever looks at the exposure alone, and is made in a tenth of the time. */
+export const PICTURES = {
+  full: { width: 1200, height: 800 },
+  small: { width: 300, height: 200 },
+} as const;
+export const PICTURE = PICTURES.full;
+
+/** A rectangle of the full picture, in pixels from its top left corner. */
 export interface Region {
   readonly left: number;
   readonly top: number;
@@ -397,18 +404,19 @@ export function lightAt(across: number, down: number): Light {
 
 /** The scene pixel by pixel, row by row from the top left corner. */
 export interface SceneMap {
+  readonly picture: PictureSize;
   /** cd/m2 */
   readonly luminance: Float32Array;
   /** As in Light. */
   readonly warmth: Float32Array;
 }
 
-let map: Promise<SceneMap> | undefined;
+const maps: Partial<Record<PictureSize, Promise<SceneMap>>> = {};
 
-/** The scene as a map, built at the first call, in slices, and kept. */
-export function sceneMap(): Promise<SceneMap> {
-  map ??= buildMap();
-  return map;
+/** The scene as a map of that size, built at the first call, in slices, and kept. */
+export function sceneMap(picture: PictureSize = 'full'): Promise<SceneMap> {
+  maps[picture] ??= buildMap(picture);
+  return maps[picture];
 }
 
 const SLICE_MS = 8;
@@ -424,20 +432,21 @@ export async function inSlices(pieces: number, work: (piece: number) => void): P
   }
 }
 
-async function buildMap(): Promise<SceneMap> {
-  const { width, height } = PICTURE;
+async function buildMap(picture: PictureSize): Promise<SceneMap> {
+  const { width, height } = PICTURES[picture];
   const coarse = {
+    picture,
     luminance: new Float32Array(width * height),
     warmth: new Float32Array(width * height),
   };
   await inSlices(height, (row) => lookAlong(row, coarse));
-  const fine = { luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
+  const fine = { picture, luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
   await inSlices(height, (row) => smoothEdges(row, coarse.luminance, fine));
   return fine;
 }
 
-function lookAlong(row: number, { luminance, warmth }: SceneMap): void {
-  const { width, height } = PICTURE;
+function lookAlong(row: number, { picture, luminance, warmth }: SceneMap): void {
+  const { width, height } = PICTURES[picture];
   for (let column = 0; column < width; column += 1) {
     const light = lightAt((column + 0.5) / width, (row + 0.5) / height);
     luminance[row * width + column] = light.luminance;
@@ -454,8 +463,8 @@ const WITHIN = [
   [-0.125, 0.375],
 ] as const;
 
-function smoothEdges(row: number, coarse: Float32Array, { luminance, warmth }: SceneMap): void {
-  const { width, height } = PICTURE;
+function smoothEdges(row: number, coarse: Float32Array, { picture, luminance, warmth }: SceneMap): void {
+  const { width, height } = PICTURES[picture];
   const first = row * width;
   const above = Math.max(0, row - 1) * width;
   const below = Math.min(height - 1, row + 1) * width;

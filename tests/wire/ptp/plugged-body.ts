@@ -73,7 +73,7 @@ export interface PluggedBody {
 
 /** @param options of the practice body; it takes no time where nothing else is said */
 export async function plugIn(name: FaceName, options: Partial<PracticeOptions> = {}): Promise<PluggedBody> {
-  const body = new PracticeBody({ timing: AT_ONCE, ...options, shape: SHAPES[name] });
+  const body = new PracticeBody({ ...AT_ONCE, ...options, shape: SHAPES[name] });
   const face = faceOf(name, body);
   const folder = await mkdtemp(path.join(tmpdir(), 'evenrung-wire-'));
   const responder = new Responder(face);
