@@ -122,6 +122,24 @@ describe.each([
   { ...SIZES[0], name: 'phone, all fields', at: '#form' },
   { ...NARROW, at: '' },
 ])('nothing jumps about on a $name', ({ at, ...size }) => {
+  it('where the plan takes longer than is waited for', async () => {
+    const page = await panel.open(
+      size,
+      async (opened) => {
+        await noteShifts(opened);
+        await opened.route('**/api/plan', async (route) => {
+          await new Promise((resolve) => setTimeout(resolve, 2300));
+          await route.continue();
+        });
+      },
+      at,
+    );
+    await freshly(page);
+    await trigger(page).waitFor();
+    await page.waitForTimeout(1200);
+    expect(await shiftsOn(page)).toEqual([]);
+  });
+
   it('from loading to asking, and through a whole run', async () => {
     const page = await panel.open(size, noteShifts, at);
     await freshly(page);

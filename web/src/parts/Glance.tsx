@@ -5,7 +5,17 @@ import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
 import { countsOf } from '../readiness.js';
 import { addressOf } from '../route.js';
-import { base, body, foreseeing, labels, listIsWanted, planning, schedule, step } from '../store.js';
+import {
+  awaitsPlan,
+  base,
+  body,
+  foreseeing,
+  labels,
+  listIsWanted,
+  planning,
+  schedule,
+  step,
+} from '../store.js';
 import { text } from '../text.js';
 import { ChangedElsewhere } from './Ask.js';
 import { Delay } from './Delay.js';
@@ -14,7 +24,8 @@ import { Refused } from './More.js';
 
 export function Glance() {
   const found = body.value;
-  if (found === null) return null;
+  // All of it comes at once: what came later would move the rest.
+  if (found === null || awaitsPlan.value) return null;
   const planned = planning.value;
   const plan =
     planned.state === 'planned' ? planned.plan : planned.state === 'asking' ? planned.before : null;

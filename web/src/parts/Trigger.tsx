@@ -138,7 +138,8 @@ export function Trigger() {
         }}
       >
         <span class="trigger-fill" aria-hidden="true" />
-        <span class="trigger-words">
+        {/* Other words come in place of these: as the same ones they would have moved. */}
+        <span class="trigger-words" key={label.first}>
           <span class="trigger-first">{firstLine(hold, label.first)}</span>{' '}
           <span class="trigger-second">{hold === 'too-short' ? text.trigger.tooShort : label.second}</span>
           {does === 'fire' && <span class="trigger-space">{text.trigger.space}</span>}
