@@ -1,3 +1,4 @@
+import { readdirSync, readFileSync } from 'node:fs';
 import { configDefaults, defineConfig } from 'vitest/config';
 
 /** What measures: nothing else runs beside it. */
@@ -9,7 +10,14 @@ const TWO_AT_A_TIME = [
   'tests/wire/fuzz.test.ts',
   'tests/unit/attacks.test.ts',
 ];
+/** They put other modules in the place of real ones, which the tests after them must not find. */
+const WITH_STAND_INS = readdirSync('tests', { recursive: true, encoding: 'utf8' })
+  .filter((name) => name.endsWith('.test.ts'))
+  .map((name) => `tests/${name}`)
+  .filter((file) => /\bvi\.(?:do)?Mock\(/i.test(readFileSync(file, 'utf8')));
 const ALL = ['tests/**/*.test.ts'];
+// Most of a test that starts processes is waiting.
+const SIDE_BY_SIDE = { maxWorkers: 4, sequence: { groupOrder: 0 } };
 
 export default defineConfig({
   test: {
@@ -27,11 +35,15 @@ export default defineConfig({
         test: {
           name: 'side by side',
           include: ALL,
-          exclude: [...configDefaults.exclude, ...ALONE, ...TWO_AT_A_TIME],
-          // Most of a test that starts processes is waiting.
-          maxWorkers: 4,
-          sequence: { groupOrder: 0 },
+          exclude: [...configDefaults.exclude, ...ALONE, ...TWO_AT_A_TIME, ...WITH_STAND_INS],
+          // A process loads what it tests once, not anew for each file.
+          isolate: false,
+          ...SIDE_BY_SIDE,
         },
+      },
+      {
+        extends: true,
+        test: { name: 'with stand-ins', include: WITH_STAND_INS, ...SIDE_BY_SIDE },
       },
       {
         extends: true,
