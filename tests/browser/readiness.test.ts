@@ -208,6 +208,27 @@ describe('looking again', () => {
       .toBe('manual');
   });
 
+  it('what was changed here and changed back at once keeps nothing of another device out', async () => {
+    const page = await panel.open(LAPTOP);
+    await freshly(page);
+    const other = await panel.open(PHONE);
+    await freshly(other);
+    const frames = (of: Page) => of.getByLabel('Frames', { exact: true });
+    const holds = (of: Page, what: string) =>
+      expect.poll(() => frames(of).inputValue(), { timeout: 5000 }).toBe(what);
+    await frames(other).fill('7');
+    await holds(page, '7');
+    // Both in one turn: nobody types as fast, but a slip of the wheel over a field does it.
+    await frames(page).evaluate((field) => {
+      for (const value of ['9', '7']) {
+        (field as HTMLInputElement).value = value;
+        field.dispatchEvent(new Event('input', { bubbles: true }));
+      }
+    });
+    await frames(other).fill('5');
+    await holds(page, '5');
+  });
+
   it('a clock that is off can be set, and where it cannot the reason stands there', async () => {
     const page = await panel.open(
       PHONE,

@@ -2,6 +2,7 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
+import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { SupervisedLink } from '../../src/camera/process/supervised-link.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
@@ -14,12 +15,13 @@ export interface LinkedBody extends PluggedBody {
   readonly printed: readonly string[];
 }
 
-/** Plugs a body in, gives the test a link to it, and ends both whatever happens. */
+/** Plugs a body in, gives the test a link to it, and ends both whatever happens. Options as of plugIn. */
 export async function withLinkedBody(
   name: FaceName,
   during: (linked: LinkedBody) => Promise<void>,
+  options: Partial<PracticeOptions> = {},
 ): Promise<void> {
-  const plugged = await plugIn(name);
+  const plugged = await plugIn(name, options);
   const folder = await mkdtemp(path.join(tmpdir(), 'evenrung-link-'));
   const printed: string[] = [];
   const link = new SupervisedLink({

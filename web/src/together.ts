@@ -20,10 +20,15 @@ export const isChangedElsewhere = signal(false);
 const told = new Set<string>();
 /** Whether something was changed here that the daemon may not know of. */
 let isOurs = false;
+/** How many answers of the daemon are awaited. */
+let telling = 0;
 
 effect(() => {
   const asked = there.value;
-  if (asked === null) return;
+  if (asked !== null) follow(asked);
+});
+
+function follow(asked: Asked): void {
   const key = keyOf(asked);
   // Also while something newer is being told: the same may be asked for on another device later.
   if (told.delete(key) || isOurs || key === known) return;
@@ -32,13 +37,24 @@ effect(() => {
   known = key;
   told.clear();
   untracked(() => takeOver(asked));
-});
+}
+
+/** What was changed here was changed back before anybody was told: whatever came meanwhile from another device counts. */
+function isAsBefore(): void {
+  if (!isOurs || telling > 0) return;
+  isOurs = false;
+  const asked = there.peek();
+  if (asked !== null && told.size === 0) follow(asked);
+}
 
 effect(() => {
   const asked = askedHere.value;
   if (asked === null || !isConnected.value) return;
   const key = keyOf(asked);
-  if (key === known) return;
+  if (key === known) {
+    isAsBefore();
+    return;
+  }
   isOurs = true;
   isChangedElsewhere.value = false;
   const say = () => void tell(asked, key);
@@ -55,7 +71,9 @@ async function tell(asked: Asked, key: string): Promise<void> {
   if (key === known) return;
   known = key;
   told.add(key);
+  telling += 1;
   const answer = await tellAsked(asked);
+  telling -= 1;
   // Told again when the daemon is back.
   if (!answer.ok) {
     told.delete(key);
