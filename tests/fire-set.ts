@@ -42,7 +42,7 @@ export interface FireSetOptions {
 /** @param into an existing folder */
 export async function fireSet(into: string, options: FireSetOptions = {}): Promise<FiredSet> {
   const { frames = 3, mode = 'manual', set = THE_SET, naming, during } = options;
-  const link = options.link ?? new PracticeLink(new PracticeBody({ ...AT_ONCE }));
+  const link = options.link ?? new PracticeLink(new PracticeBody(AT_ONCE));
   const body = await Body.meet(link);
   const offsets = Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
   const base = resolveBase('1/60', body.limits);

@@ -31,10 +31,7 @@ let panel: PracticePanel;
 beforeAll(async () => {
   if (wanted === '') await rm(INTO, { recursive: true, force: true });
   await mkdir(INTO, { recursive: true });
-  panel = await PracticePanel.start({
-    EVENRUNG_PRACTICE_TIMING: 'at-once',
-    EVENRUNG_PRACTICE_PICTURE: 'full',
-  });
+  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
   await fireSets(panel, { name: '', width: 1280, height: 800, colorScheme: 'light', hasTouch: false });
 });
 afterAll(async () => {

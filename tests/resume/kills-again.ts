@@ -32,7 +32,7 @@ export interface Ended {
 
 export async function makeEnded(taking: Taking): Promise<Ended> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-ended-'));
-  const body = new PracticeBody({ ...AT_ONCE });
+  const body = new PracticeBody(AT_ONCE);
   const journal = await Journal.open(path.join(root, 'state'));
   const events = new EventLog();
   const station = new Station({
@@ -83,7 +83,7 @@ async function copyOf({ root: from }: Ended): Promise<string> {
 export async function countTaking(ended: Ended, counted: Counted): Promise<number> {
   const root = await copyOf(ended);
   try {
-    const link = new PracticeLink(new PracticeBody({ ...AT_ONCE }));
+    const link = new PracticeLink(new PracticeBody(AT_ONCE));
     const { said } = await runChild(link, [root, counted, '0', DOES[ended.taking]]);
     return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
   } finally {
@@ -110,7 +110,7 @@ export async function killAllTakings(
 
 async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string[]> {
   const root = await copyOf(ended);
-  const body = new PracticeBody({ ...AT_ONCE });
+  const body = new PracticeBody(AT_ONCE);
   await body.change('drive', 'continuous');
   const before = { ...body.state };
   const link = new PracticeLink(body);

@@ -88,7 +88,7 @@ export async function runChild(link: PracticeLink, args: readonly string[]): Pro
 export async function countAll(counted: Counted): Promise<number> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-count-'));
   try {
-    const link = new PracticeLink(new PracticeBody({ ...AT_ONCE }));
+    const link = new PracticeLink(new PracticeBody(AT_ONCE));
     await mkdir(path.join(root, 'sets'));
     const { said } = await runChild(link, [root, counted, '0']);
     return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
@@ -117,7 +117,7 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
-  const body = new PracticeBody({ ...AT_ONCE });
+  const body = new PracticeBody(AT_ONCE);
   await body.change('shutter', 30);
   await body.change('drive', 'continuous');
   const before = { ...body.state };

@@ -31,7 +31,7 @@ beforeEach(async () => {
   into = path.join(root, 'sets');
   stations = [];
   journal = await Journal.open(path.join(root, 'state'));
-  body = new PracticeBody({ ...AT_ONCE });
+  body = new PracticeBody(AT_ONCE);
 });
 afterEach(async () => {
   for (const made of stations) await made.close();

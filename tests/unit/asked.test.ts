@@ -31,7 +31,7 @@ beforeEach(async () => {
       profiles: new ProfileStore(config, () => undefined),
       find: async () => ({
         notes: [],
-        body: await Body.meet(new PracticeLink(new PracticeBody({ ...AT_ONCE }))),
+        body: await Body.meet(new PracticeLink(new PracticeBody(AT_ONCE))),
       }),
     },
   });

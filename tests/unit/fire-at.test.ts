@@ -43,7 +43,7 @@ const closing: (() => void)[] = [];
 beforeEach(async () => {
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   await writeFile(path.join(folder, 'index.html'), '<title>panel</title>');
-  link = new SlowLink(new PracticeBody({ ...AT_ONCE }));
+  link = new SlowLink(new PracticeBody(AT_ONCE));
   events = new EventLog();
   station = new Station({
     ...{ choice: 'practice', into: path.join(folder, 'sets'), events, log: () => undefined },

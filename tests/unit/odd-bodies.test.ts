@@ -170,7 +170,7 @@ describe('a profile that contradicts the wire', () => {
 
   it('on dialect A the profile has the word, and timings count everywhere', async () => {
     const timing = { secondsPerChange: 0.5, secondsPerSetting: 0.25, secondsPerFrame: 3 };
-    const body = await Body.meet(new PracticeLink(new PracticeBody({ ...AT_ONCE })), {
+    const body = await Body.meet(new PracticeLink(new PracticeBody(AT_ONCE)), {
       profile: async () => ({
         ...profile,
         timing,

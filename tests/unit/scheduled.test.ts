@@ -49,7 +49,7 @@ beforeEach(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   into = path.join(root, 'sets');
   journal = await Journal.open(path.join(root, 'state'));
-  body = new PracticeBody({ ...AT_ONCE });
+  body = new PracticeBody(AT_ONCE);
   hands = new Hands();
   opened = [];
 });

@@ -50,7 +50,7 @@ beforeEach(async () => {
   await mkdir(panel);
   journal = await Journal.open(state);
   events = new EventLog();
-  station = stationOn(events, () => Body.meet(new PracticeLink(new PracticeBody({ ...AT_ONCE }))));
+  station = stationOn(events, () => Body.meet(new PracticeLink(new PracticeBody(AT_ONCE))));
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, journal, log, panel, notes: root, port: 0 });
 });
@@ -614,7 +614,7 @@ describe('another name for the set that is being fired', () => {
   });
 
   it('is kept where the set was cut off, and gone on with', async () => {
-    const body = new PracticeBody({ ...AT_ONCE });
+    const body = new PracticeBody(AT_ONCE);
     let left = 2;
     // The program that dies: its shutter does not come back any more.
     class DyingLink extends PracticeLink {

@@ -104,8 +104,8 @@ export interface PracticeOptions {
   /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
   readonly beyondRange: 'clamped' | 'refused';
   readonly timing: PracticeTiming;
-  /** Left out, full. */
-  readonly picture?: PictureSize;
+  /** Full, where nothing else is said. */
+  readonly picture: PictureSize;
   readonly now: () => Date;
 }
 
@@ -124,7 +124,7 @@ const THREE_TO_NINE = [
 ];
 
 /** What each shape is where nothing else is said: invented bodies, each with its own counts, steps, order and pace. */
-const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'now'>>> = {
+const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'picture' | 'now'>>> = {
   amount: {
     serial: 'PB-0001',
     patterns: [[0, -1, 1]],
@@ -248,7 +248,7 @@ export class PracticeBody {
 
   constructor(options: Partial<PracticeOptions> = {}) {
     const { shape = 'amount' } = options;
-    this.options = { shape, now: () => new Date(), ...SHAPES[shape], ...options };
+    this.options = { shape, picture: 'full', now: () => new Date(), ...SHAPES[shape], ...options };
     const { patterns, steps, shortestTv } = this.options;
     this.shutters = SHUTTER_SCALES.third.filter((setting) => setting.tv <= shortestTv);
     const isPattern = shape === 'pattern';
@@ -394,7 +394,7 @@ export class PracticeBody {
       manual: settings.mode === 'manual',
       bracketed: bracket !== null,
       light: this.lightMoved,
-      ...(this.options.picture === undefined ? {} : { picture: this.options.picture }),
+      picture: this.options.picture,
     });
     await cycle;
     this.taken += 1;
