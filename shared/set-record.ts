@@ -50,7 +50,17 @@ const frameV1Schema = z.object({
 
 /** What a person should know of one frame. */
 export const frameMarkSchema = z.object({
-  code: z.enum(['clipped-dark', 'clipped-light', 'base-moved', 'ratio', 'order', 'time', 'other']),
+  code: z.enum([
+    'clipped-dark',
+    'clipped-light',
+    'base-moved',
+    'ratio',
+    'order',
+    'time',
+    'unproved',
+    'size',
+    'other',
+  ]),
   sentence: z.string(),
 });
 export type FrameMark = z.infer<typeof frameMarkSchema>;

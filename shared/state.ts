@@ -19,7 +19,17 @@ export const recordedSchema = z.strictObject({
 
 /** What a person should know of a frame that is in the set all the same. */
 export const frameViewMarkSchema = z.strictObject({
-  code: z.enum(['clipped-dark', 'clipped-light', 'base-moved', 'ratio', 'order', 'time', 'other']),
+  code: z.enum([
+    'clipped-dark',
+    'clipped-light',
+    'base-moved',
+    'ratio',
+    'order',
+    'time',
+    'unproved',
+    'size',
+    'other',
+  ]),
   /** One sentence. */
   sentence: z.string(),
 });

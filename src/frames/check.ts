@@ -14,7 +14,9 @@ import { judge } from './judge.js';
 import { type RecordedExposure, readRecorded } from './recorded.js';
 import { RECORD } from './set-folder.js';
 import { readSidecar, sidecarNames } from './sidecar.js';
+import { oddSizeSentence, oddSizes } from './sizes.js';
 import { TABLE } from './table.js';
+import { judgeWhole, unprovedSentence } from './whole-frame.js';
 
 export type FindingCode =
   | 'folder-unreadable'
@@ -26,6 +28,9 @@ export type FindingCode =
   | 'frame-missing'
   | 'frame-changed'
   | 'frame-unreadable'
+  | 'frame-cut'
+  | 'frame-unproved'
+  | 'size-odd'
   | 'exposure-wrong'
   | 'name-outside'
   | 'sums-differ'
@@ -70,6 +75,8 @@ export async function checkSet(folder: string): Promise<SetCheck> {
   const sums = await sumsOf(folder, record, version, find);
   const frames = await thereIn(folder, record, find);
   const intact = await checkBytes(folder, frames, sums, find);
+  for (const frame of frames) await checkWhole(folder, frame, find);
+  findOddSizes(frames, find);
   for (const frame of frames) await checkExposure(folder, record, frame, find);
   for (const frame of frames) await checkSidecar(folder, record, frame, find);
   await checkRest(folder, record, find);
@@ -222,6 +229,37 @@ async function checkBytes(
     }
   }
   return intact;
+}
+
+/** Whatever checksum was kept: it may be that of a file that came cut short. */
+async function checkWhole(folder: string, { frame, file }: Present, find: Find): Promise<void> {
+  const about = { frame: frame.number, file };
+  try {
+    const { cut, doubt } = await judgeWhole(path.join(folder, file));
+    if (cut !== null)
+      find('frame-cut', 'wrong', `${nameOf(frame)}: ${file} is cut short or broken: ${cut}.`, about);
+    if (doubt !== null)
+      find('frame-unproved', 'note', `${nameOf(frame)}: ${file}. ${unprovedSentence(doubt)}`, about);
+  } catch (cause) {
+    find(
+      'frame-unreadable',
+      'wrong',
+      `${nameOf(frame)}: ${file} cannot be read: ${whyRefused(cause)}.`,
+      about,
+    );
+  }
+}
+
+function findOddSizes(frames: readonly Present[], find: Find): void {
+  const byNumber = new Map(frames.map((one) => [one.frame.number, one]));
+  const sizes = frames
+    .toSorted((one, other) => one.frame.number - other.frame.number)
+    .map(({ frame: { number }, file, bytes }) => ({ number, kind: path.extname(file).slice(1), bytes }));
+  for (const odd of oddSizes(sizes)) {
+    const { frame, file } = byNumber.get(odd.number) as Present;
+    const about = { frame: odd.number, file };
+    find('size-odd', 'note', `${nameOf(frame)}: ${file}. ${oddSizeSentence(odd)}`, about);
+  }
 }
 
 async function checkExposure(

@@ -56,9 +56,18 @@ export {
   writeSidecar,
   XMP_NAMESPACE,
 } from './sidecar.js';
+export { type OddSize, oddSizeSentence, oddSizes, type SizedFrame } from './sizes.js';
 export { syncFolder } from './sync.js';
 export { TABLE, type TableRow, tableText } from './table.js';
 export { hasParts, type TakenAt, wallOf } from './taken-at.js';
+export {
+  judgeWhole,
+  mustBeWhole,
+  unprovedSentence,
+  type WholeFrame,
+  type WholeOptions,
+} from './whole-frame.js';
+export { readWholeness, type Wholeness } from './wholeness/index.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */
 export async function warmUp(): Promise<void> {

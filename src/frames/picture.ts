@@ -44,7 +44,7 @@ async function previewOf(file: string): Promise<RawPreview | null> {
   try {
     return await readRawPreview(file);
   } catch (cause) {
-    if (cause instanceof EvenrungError && cause.details.damaged !== true) return null;
+    if (cause instanceof EvenrungError) return null;
     throw cause;
   }
 }

@@ -1,5 +1,5 @@
-// Raw files, and whatever else the quick reader does not understand: recorded exposure, whether the file is whole, and the JPEG
-// that the body put into it as a preview. ExifTool reads them.
+// Raw files, and whatever else the quick reader does not understand: recorded exposure, and the JPEG that the body put
+// into it as a preview. ExifTool reads them.
 import { EvenrungError } from '../../shared/errors.js';
 import { type ExifToolProcess, exifTool, type RawTags } from './exiftool.js';
 import type { RecordedExposure } from './recorded.js';
@@ -11,7 +11,20 @@ const LARGE_ENOUGH = 320;
 const PREVIEWS = ['PreviewImage', 'JpgFromRaw', 'OtherImage', 'ThumbnailImage'] as const;
 
 /** Numbers as numbers: what ExifTool prints for people is rounded, 1/3 s as 0.3 and the like. */
-const NUMERIC = ['-n', '-fast2'] as const;
+const NUMERIC = ['-n'] as const;
+
+const RECORDED = [
+  '-ExposureTime',
+  '-FNumber',
+  '-ISO',
+  '-ExposureCompensation',
+  '-FocalLength',
+  '-DateTimeOriginal',
+  '-SubSecTimeOriginal',
+  '-MIMEType',
+  '-Error',
+  '-Warning',
+] as const;
 
 /**
  * @returns what the file records; null where it does not tell
@@ -21,19 +34,9 @@ export async function readRawRecorded(
   file: string,
   tool: ExifToolProcess = exifTool,
 ): Promise<RecordedExposure> {
-  const tags = await tool.read(file, [
-    ...NUMERIC,
-    '-ExposureTime',
-    '-FNumber',
-    '-ISO',
-    '-ExposureCompensation',
-    '-FocalLength',
-    '-DateTimeOriginal',
-    '-SubSecTimeOriginal',
-    '-MIMEType',
-    '-Error',
-    '-Warning',
-  ]);
+  // The fast mode leaves out what lies behind the pixels, and then says nothing of what is missing either.
+  let tags = await tool.read(file, [...NUMERIC, '-fast2', ...RECORDED]);
+  if (positive(tags.ExposureTime) === null) tags = await tool.read(file, [...NUMERIC, ...RECORDED]);
   const exposureTime = positive(tags.ExposureTime);
   if (exposureTime === null) refuseDamaged(tags);
   return {
@@ -68,21 +71,14 @@ export interface RawPreview {
  * The body's own JPEG inside a raw file: its look, not the sensor's values. Clipping in it says less than in the raw.
  * @param enough pixels of the longer side at which no larger one is looked for
  * @returns null where there is none
- * @throws EvenrungError frame-unreadable where the file is cut short or broken
+ * @throws EvenrungError frame-unreadable where ExifTool does not answer
  */
 export async function readRawPreview(
   file: string,
   tool: ExifToolProcess = exifTool,
   enough = LARGE_ENOUGH,
 ): Promise<RawPreview | null> {
-  const tags = await tool.read(file, [
-    ...NUMERIC,
-    '-a',
-    '-G1',
-    '-b',
-    ...EXTENTS.flat().map((name) => `-${name}`),
-  ]);
-  refuseCutShort(tags);
+  const tags = await tool.read(file, [...NUMERIC, '-fast2', '-G1', '-IFD0:Orientation']);
   let best: { jpeg: Buffer; side: number } | null = null;
   for (const tag of PREVIEWS) {
     const jpeg = await tool.jpeg(file, tag);
@@ -97,7 +93,7 @@ export async function readRawPreview(
 /**
  * The largest of them, to be looked at: upright.
  * @returns null where there is none
- * @throws EvenrungError frame-unreadable where the file, or the preview in it, is cut short or broken
+ * @throws EvenrungError frame-unreadable where the preview is cut short or broken
  */
 export async function shownPreview(file: string): Promise<Buffer | null> {
   const preview = await readRawPreview(file, exifTool, Number.POSITIVE_INFINITY);
@@ -116,33 +112,6 @@ export async function shownPreview(file: string): Promise<Buffer | null> {
 const SHOWN_QUALITY = 92;
 
 const TURNS: Readonly<Record<number, RawPreview['turn']>> = { 3: 180, 6: 90, 8: 270 };
-
-const EXTENTS = [
-  ['StripOffsets', 'StripByteCounts'],
-  ['TileOffsets', 'TileByteCounts'],
-  ['FileSize#', 'Orientation#'],
-] as const;
-
-/** Directories at the head of a file can be whole where the pixels behind them never came. */
-function refuseCutShort(tags: RawTags): void {
-  const size = Number(tags['System:FileSize'] ?? tags['File:FileSize']);
-  if (!(size > 0)) return;
-  for (const [key, value] of Object.entries(tags)) {
-    const [group = '', name = ''] = key.split(':');
-    const lengths = EXTENTS.slice(0, 2).find(([offsets]) => offsets === name)?.[1];
-    if (lengths === undefined) continue;
-    const ends = numbersIn(tags[`${group}:${lengths}`]);
-    const end = Math.max(0, ...numbersIn(value).map((offset, index) => offset + (ends[index] ?? 0)));
-    if (end > size) throw damaged(`its pixels reach to byte ${end}, and it has ${size}`);
-  }
-}
-
-function numbersIn(value: unknown): number[] {
-  if (typeof value === 'number') return [value];
-  if (typeof value !== 'string') return [];
-  const text = value.startsWith('base64:') ? Buffer.from(value.slice(7), 'base64').toString('latin1') : value;
-  return text.split(/\s+/).map(Number).filter(Number.isFinite);
-}
 
 async function longerSide(jpeg: Buffer): Promise<number> {
   const { default: sharp } = await import('sharp');

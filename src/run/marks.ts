@@ -2,7 +2,16 @@
 // what was read of the frames, and returns sentences.
 import { lostIn } from '../../shared/clipping.js';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
-import { hasParts, type LightComparison, type LightRatio, type TakenAt, wallOf } from '../frames/index.js';
+import {
+  hasParts,
+  type LightComparison,
+  type LightRatio,
+  oddSizeSentence,
+  oddSizes,
+  type SizedFrame,
+  type TakenAt,
+  wallOf,
+} from '../frames/index.js';
 import type { FrameTimes } from './journal/index.js';
 
 /** What is known of a frame when it is verified. */
@@ -20,6 +29,8 @@ export interface Marked {
   readonly clockDifference: number | null;
   /** The file that came before it. */
   readonly before: TakenBefore | null;
+  /** Why it is not proved that its file is all there, in one sentence; null where it is. */
+  readonly doubt: string | null;
 }
 
 export interface TakenBefore {
@@ -30,8 +41,9 @@ export interface TakenBefore {
 
 /** @returns all marks that one frame has by itself, and by the one that was fired before it */
 export function marksOf(frame: Marked): FrameViewMark[] {
-  const { baseMoved, takenAt, before } = frame;
+  const { baseMoved, takenAt, before, doubt } = frame;
   return [
+    ...(doubt === null ? [] : [{ code: 'unproved' as const, sentence: doubt }]),
     ...clippingMarks(frame),
     ...(baseMoved === null ? [] : [movedMark(baseMoved)]),
     ...(takenAt === null || before === null ? [] : orderMarks(takenAt, before)),
@@ -146,6 +158,40 @@ function spanOf(milliseconds: number): string {
 }
 
 // --- neighbours
+
+/** What can only be told once all frames of the set are there. */
+const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'ratio']);
+
+/**
+ * @param sizes the darkest frame first
+ * @returns marks by the numbers of their frames
+ */
+export function neighbourMarks(
+  comparison: LightComparison,
+  sizes: readonly SizedFrame[],
+): ReadonlyMap<number, readonly FrameViewMark[]> {
+  const marks = new Map<number, FrameViewMark[]>();
+  const add = (number: number, mark: FrameViewMark) =>
+    marks.set(number, [...(marks.get(number) ?? []), mark]);
+  for (const odd of oddSizes(sizes)) add(odd.number, { code: 'size', sentence: oddSizeSentence(odd) });
+  for (const [number, mark] of ratioMarks(comparison)) add(number, mark);
+  return marks;
+}
+
+/**
+ * @param marks those that a frame has
+ * @param found those that it has by its neighbours
+ * @returns what it has then; null where that is what it had
+ */
+export function withNeighbourMarks(
+  marks: readonly FrameViewMark[],
+  found: readonly FrameViewMark[],
+): FrameViewMark[] | null {
+  const words = (some: readonly FrameViewMark[]) => some.map(({ sentence }) => sentence).join('\n');
+  const before = marks.filter(({ code }) => OF_NEIGHBOURS.has(code));
+  if (words(before) === words(found)) return null;
+  return [...marks.filter(({ code }) => !OF_NEIGHBOURS.has(code)), ...found];
+}
 
 /** @returns marks by the numbers of their frames */
 export function ratioMarks({ ratios, suspects }: LightComparison): ReadonlyMap<number, FrameViewMark> {

@@ -25,6 +25,7 @@ import {
   isSameSize,
   judge,
   judgeMetered,
+  mustBeWhole,
   type Naming,
   type Picture,
   type PixelSize,
@@ -44,7 +45,7 @@ import { type CameFile, cameIn, isFromBefore } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
-import { marksOf, ratioMarks, type TakenBefore } from './marks.js';
+import { type Marked, marksOf, neighbourMarks, type TakenBefore, withNeighbourMarks } from './marks.js';
 import {
   firedLater,
   framesOf,
@@ -149,6 +150,8 @@ interface Arrival {
   readonly recorded: RecordedExposure | null;
   /** Why it can be no frame at all. */
   readonly broken: string | null;
+  /** The size that the body said it has, in bytes; null where it did not, or before a restart. */
+  readonly saidBytes: number | null;
   /** When it was released and when it was there, ISO 8601; null where that was before a restart. */
   readonly times: Omit<FrameTimes, 'verifiedAt'> | null;
   /** The file that came before it. */
@@ -886,7 +889,7 @@ export class Run {
   private async read(fired: FiredFrame, releasedAt: Date | null): Promise<Arrival> {
     const now = new Date().toISOString();
     const times = releasedAt === null ? null : { firedAt: releasedAt.toISOString(), storedAt: now };
-    const known = { path: fired.path, times, before: null };
+    const known = { path: fired.path, times, before: null, saidBytes: fired.saidBytes ?? null };
     const kind = await this.options.folder.kindOf(fired.path);
     try {
       if (kind === undefined)
@@ -968,7 +971,9 @@ export class Run {
     const { number } = frame.view;
     const kind = arrival.kind ?? 'unknown';
     let picture: Picture | null;
+    let doubt: string | null;
     try {
+      doubt = await mustBeWhole(arrival.path, arrival);
       picture = await readPicture(arrival.path, kind);
     } catch (cause) {
       const broken = asEvenrungError(cause).message;
@@ -988,7 +993,7 @@ export class Run {
     this.showPicture(frame, picture);
     frame.checksum = checksum;
     const clipped = picture?.clipped ?? null;
-    const marks = this.marksOf(frame, arrival, clipped, baseMoved);
+    const marks = this.marksOf(frame, arrival, { clipped, baseMoved, doubt });
     const more = { file, clipped, baseMoved, marks };
     const earlier = earlierOf(this.takenUp, number)?.view.file ?? null;
     if (earlier === null) this.change(frame, 'verified', more, checksum ?? {});
@@ -1026,13 +1031,12 @@ export class Run {
   private marksOf(
     { view: { number }, times }: SetFrame,
     { recorded, before }: Arrival,
-    clipped: FrameView['clipped'],
-    baseMoved: number | null,
+    found: Pick<Marked, 'clipped' | 'baseMoved' | 'doubt'>,
   ): FrameView['marks'] {
     const takenAt = recorded?.takenAt ?? null;
     const { clockDifference } = this;
     const frames = this.frames.length;
-    return marksOf({ number, frames, clipped, baseMoved, takenAt, times, clockDifference, before });
+    return marksOf({ ...found, number, frames, takenAt, times, clockDifference, before });
   }
 
   /** The earlier file stays where it is until the record tells of the new one: the record is right at any moment. */
@@ -1216,14 +1220,15 @@ export class Run {
       verified.map(({ view: { number, offset }, light }) => ({ number, offsetEv: offset, light })),
     );
     this.ratios = [...comparison.ratios];
-    const found = ratioMarks(comparison);
+    const sizes = verified.flatMap(({ view: { number, file }, checksum }) =>
+      file === null || checksum === null
+        ? []
+        : [{ number, kind: path.extname(file).slice(1), bytes: checksum.bytes }],
+    );
+    const found = neighbourMarks(comparison, sizes);
     for (const frame of verified) {
-      const { marks, number } = frame.view;
-      const mark = found.get(number);
-      const before = marks.find(({ code }) => code === 'ratio');
-      if (mark?.sentence === before?.sentence) continue;
-      const others = marks.filter(({ code }) => code !== 'ratio');
-      this.change(frame, 'verified', { marks: mark === undefined ? others : [...others, mark] });
+      const marks = withNeighbourMarks(frame.view.marks, found.get(frame.view.number) ?? []);
+      if (marks !== null) this.change(frame, 'verified', { marks });
     }
   }
 

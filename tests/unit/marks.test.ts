@@ -52,6 +52,7 @@ const FRAME: Marked = {
   times: { firedAt: localAt(16, 42, 10), storedAt: localAt(16, 42, 12) },
   clockDifference: 0,
   before: null,
+  doubt: null,
 };
 /** @returns UTC of that time on this computer's wall */
 function localAt(hour: number, minute: number, second: number): string {

@@ -86,7 +86,11 @@ export class PracticeLink implements Link {
     } catch (cause) {
       throw frameNotStored(into, cause);
     }
-    return { path: target, seconds: (performance.now() - started) / 1000 };
+    return {
+      path: target,
+      seconds: (performance.now() - started) / 1000,
+      saidBytes: file.jpeg.length,
+    };
   }
 
   async release(): Promise<void> {

@@ -213,6 +213,7 @@ class UsbLink implements Link {
         },
       );
     }
+    // The body says the file's size over the wire, and the binding does not hand it on: it stays unknown.
     return { path: file, seconds };
   }
 

@@ -1,0 +1,64 @@
+// Files whose size lies far from that of their neighbours in the set. Pure. What is far depends on the kind of file: how much a raw file
+// takes changes with the light, and a JPEG's changes much more.
+
+export interface SizedFrame {
+  /** 1 is the darkest frame of the set. */
+  readonly number: number;
+  /** Its extension, such as jpg. */
+  readonly kind: string;
+  readonly bytes: number;
+}
+
+export interface OddSize {
+  readonly number: number;
+  readonly bytes: number;
+  /** Of the frames beside it, the darker first: two, or one at an end of the set. */
+  readonly neighbours: readonly number[];
+}
+
+/**
+ * Raw files that are packed without loss take some 4 bits a pixel where there is little more than noise and 12 where there is much, and
+ * change gradually from frame to frame: one between two others does not have half of the smaller, nor twice the larger. Common
+ * practice, no source.
+ */
+const RAW_BETWEEN = 2;
+/** At an end, where a whole frame may be blown or black, and then packs into little. */
+const RAW_AT_END = 4;
+/**
+ * A JPEG of a black or blown frame may have a twentieth of the one in the middle, so that at the ends nothing is odd; but sizes rise
+ * towards the middle of a set and fall from there, and none lies deep between two larger ones.
+ */
+const LOSSY_BETWEEN = 4;
+
+const LOSSY: ReadonlySet<string> = new Set(['jpg', 'heic', 'heif', 'avif', 'jp2']);
+
+/** @param frames those of one set, the darkest first; only frames of the same kind are compared */
+export function oddSizes(frames: readonly SizedFrame[]): OddSize[] {
+  return frames.flatMap((frame) => {
+    const alike = frames.filter(({ kind }) => kind === frame.kind);
+    const at = alike.indexOf(frame);
+    const neighbours = [alike[at - 1], alike[at + 1]].flatMap((one) =>
+      one === undefined ? [] : [one.bytes],
+    );
+    const { number, bytes } = frame;
+    return isOdd(frame, neighbours) ? [{ number, bytes, neighbours }] : [];
+  });
+}
+
+function isOdd({ kind, bytes }: SizedFrame, neighbours: readonly number[]): boolean {
+  const [smaller, larger] = [Math.min(...neighbours), Math.max(...neighbours)];
+  const isBetween = neighbours.length === 2;
+  if (neighbours.length === 0) return false;
+  if (LOSSY.has(kind)) return isBetween && bytes * LOSSY_BETWEEN < smaller;
+  if (!isBetween) return bytes * RAW_AT_END < smaller;
+  return bytes * RAW_BETWEEN < smaller || bytes > larger * RAW_BETWEEN;
+}
+
+/** @returns one sentence for whoever has the frame before them */
+export function oddSizeSentence({ bytes, neighbours }: OddSize): string {
+  const beside = neighbours.map((size) => megabytes(size)).join(' and ');
+  const whose = neighbours.length === 1 ? 'that of its neighbour has' : 'those of its neighbours have';
+  return `Its file has ${megabytes(bytes)} MB, and ${whose} ${beside} MB: look whether all of it is there.`;
+}
+
+const megabytes = (bytes: number): string => (bytes / 1e6).toFixed(bytes < 1e5 ? 3 : 1);

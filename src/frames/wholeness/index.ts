@@ -1,0 +1,48 @@
+// Whether all of a file is there, as its own structure tells: each kind by its first bytes, never by a name. Reads what it must, in a few
+// pieces; of a JPEG all of it.
+import { boxesWholeness } from './boxes.js';
+import { jpegWholeness } from './jpeg.js';
+import { pngWholeness } from './png.js';
+import { type Source, withSource } from './source.js';
+import { headerTableWholeness, heapWholeness, sectionsWholeness } from './tables.js';
+import { tiffWholeness } from './tiff.js';
+import { CutShort, type Extent, endsInZeros, Parts, untold, type Wholeness, ZEROS } from './wholeness.js';
+
+export type { Doubt, Extent, Wholeness } from './wholeness.js';
+
+const READERS = [
+  jpegWholeness,
+  tiffWholeness,
+  boxesWholeness,
+  headerTableWholeness,
+  pngWholeness,
+  heapWholeness,
+  sectionsWholeness,
+] as const;
+
+/**
+ * @param more what else is known to lie in it
+ * @throws the error of the file system
+ */
+export function readWholeness(file: string, more: readonly Extent[] = []): Promise<Wholeness> {
+  return withSource(file, async (source) => {
+    const parts = new Parts();
+    for (const { at, bytes } of more) parts.add('previews', at, bytes);
+    try {
+      for (const read of READERS) {
+        const found = await read(source, parts);
+        if (found !== null) return await orZeros(source, found);
+      }
+      return await orZeros(source, untold('what kind of file it is, and where it ends, is not known'));
+    } catch (cause) {
+      if (cause instanceof CutShort) return { state: 'cut', why: cause.message };
+      throw cause;
+    }
+  });
+}
+
+/** Where nobody knows where the pixels lie, they are taken for the last thing in the file. */
+async function orZeros(source: Source, found: Wholeness): Promise<Wholeness> {
+  const isUntold = found.state === 'unproved' && found.doubt === 'untold';
+  return isUntold && (await endsInZeros(source, { from: 0, end: source.size })) ? ZEROS : found;
+}
