@@ -74,8 +74,9 @@ export async function checkSet(folder: string): Promise<SetCheck> {
   findIncomplete(record, find);
   const sums = await sumsOf(folder, record, version, find);
   const frames = await thereIn(folder, record, find);
-  const intact = await checkBytes(folder, frames, sums, find);
-  for (const frame of frames) await checkWhole(folder, frame, find);
+  const { intact, changed } = await checkBytes(folder, frames, sums, find);
+  // Of one that is not what it was, enough is said.
+  for (const frame of frames) if (!changed.has(frame)) await checkWhole(folder, frame, find);
   findOddSizes(frames, find);
   for (const frame of frames) await checkExposure(folder, record, frame, find);
   for (const frame of frames) await checkSidecar(folder, record, frame, find);
@@ -199,14 +200,17 @@ async function checkBytes(
   frames: readonly Present[],
   sums: ReadonlyMap<string, string>,
   find: Find,
-): Promise<number> {
+): Promise<{ intact: number; changed: ReadonlySet<Present> }> {
   const kept = frames.filter(({ file }) => sums.has(file));
   const results = await checksumsOf(kept.map(({ file }) => path.join(folder, file)));
   let intact = 0;
+  const changed = new Set<Present>();
   for (const [index, result] of results.entries()) {
-    const { frame, file, bytes } = kept[index] as Present;
+    const present = kept[index] as Present;
+    const { frame, file, bytes } = present;
     const about = { frame: frame.number, file };
     if (result instanceof Error) {
+      changed.add(present);
       find(
         'frame-unreadable',
         'wrong',
@@ -216,6 +220,7 @@ async function checkBytes(
     } else if (result.sha256 === sums.get(file)) {
       intact += 1;
     } else {
+      changed.add(present);
       const sizes =
         frame.bytes !== null && frame.bytes !== bytes
           ? `: it has ${bytes} bytes where ${frame.bytes} came from the camera`
@@ -228,7 +233,7 @@ async function checkBytes(
       );
     }
   }
-  return intact;
+  return { intact, changed };
 }
 
 /** Whatever checksum was kept: it may be that of a file that came cut short. */

@@ -49,6 +49,18 @@ export async function readRawRecorded(
   };
 }
 
+/** @returns the extension of what a camera writes and few programs know, by its content; undefined where nobody knows it */
+export async function rawKindOf(file: string, tool: ExifToolProcess = exifTool): Promise<string | undefined> {
+  const tags = await tool
+    .read(file, ['-fast2', '-FileTypeExtension', '-MIMEType'])
+    .catch((): RawTags => ({}));
+  const { MIMEType: kind, FileTypeExtension: extension } = tags;
+  const isPicture = typeof kind === 'string' && kind.startsWith('image/');
+  return isPicture && typeof extension === 'string' && /^\w{1,5}$/.test(extension)
+    ? extension.toLowerCase()
+    : undefined;
+}
+
 function refuseDamaged({ MIMEType: kind, Error: error, Warning: warning }: RawTags): void {
   const complaint = [error, warning].find((words) => typeof words === 'string');
   if (complaint !== undefined) throw damaged(`${complaint}`);

@@ -10,6 +10,7 @@ import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
 import { type HandedOver, handOver } from './hand-over.js';
 import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
+import { rawKindOf } from './raw.js';
 import { isForsaken, RESERVE, releaseAll, releaseRest, reserve, reserveAgain } from './reserve.js';
 import { stagingName, sweepStaged } from './staging.js';
 import { PARTIAL, syncFile, syncFolder, writeWhole } from './sync.js';
@@ -160,7 +161,7 @@ export class SetFolder {
   async kindOf(file: string): Promise<string | undefined> {
     const { fileTypeFromFile } = await import('file-type');
     this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
-    return (await fileTypeFromFile(file))?.ext;
+    return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
   }
 
   /** @param name from the set folder on @returns null where it cannot be read */

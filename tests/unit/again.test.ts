@@ -324,9 +324,9 @@ describe('a frame that is fired again', () => {
     aheadMs = 0;
     const { fire } = made.link;
     made.link.fire = async (options: FireOptions) => {
-      const fired = await fire.call(made.link, options);
-      if (made.link.releases === 1 && waiting !== undefined) await writeFile(fired.path, waiting.jpeg);
-      return fired;
+      const { path: file, seconds } = await fire.call(made.link, options);
+      if (made.link.releases === 1 && waiting !== undefined) await writeFile(file, waiting.jpeg);
+      return { path: file, seconds };
     };
     await fireAgain(made, set, { frames: [3] });
     expect(made.link.releases).toBe(2);

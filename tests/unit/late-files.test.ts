@@ -46,11 +46,11 @@ class LateLink extends PracticeLink {
   }
   override async fire(options: FireOptions): Promise<FiredFrame> {
     this.count += 1;
-    const fired = await super.fire(options);
-    const made = await readFile(fired.path);
+    const { path: file, seconds } = await super.fire(options);
+    const made = await readFile(file);
     this.waiting.push(made, ...(this.count === this.twice ? [made] : []));
-    await writeFile(fired.path, this.waiting.shift() ?? '');
-    return fired;
+    await writeFile(file, this.waiting.shift() ?? '');
+    return { path: file, seconds };
   }
   kill(): void {
     this.kills += 1;

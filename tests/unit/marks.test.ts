@@ -37,9 +37,9 @@ class ChangingLink extends PracticeLink {
   override async fire(options: FireOptions): Promise<FiredFrame> {
     this.released += 1;
     await this.before(this.released);
-    const fired = await super.fire(options);
-    await this.after(fired.path, this.released);
-    return fired;
+    const { path: file, seconds } = await super.fire(options);
+    await this.after(file, this.released);
+    return { path: file, seconds };
   }
 }
 

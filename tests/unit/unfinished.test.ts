@@ -239,8 +239,9 @@ describe('a run that was cut off', () => {
       override async fire(options: FireOptions) {
         const fired = await super.fire(options);
         if (body.shots.length !== 5) return fired;
-        await writeFile(fired.path, await sharp(fired.path).resize(600).keepExif().jpeg().toBuffer());
-        return fired;
+        const { path: file, seconds } = fired;
+        await writeFile(file, await sharp(file).resize(600).keepExif().jpeg().toBuffer());
+        return { path: file, seconds };
       }
     }
     const { station: next, events } = await station(new Small(body));

@@ -29,6 +29,7 @@ export function readWholeness(file: string, more: readonly Extent[] = []): Promi
     const parts = new Parts();
     for (const { at, bytes } of more) parts.add('previews', at, bytes);
     try {
+      if (source.size === 0) throw new CutShort('it is empty');
       for (const read of READERS) {
         const found = await read(source, parts);
         if (found !== null) return await orZeros(source, found);
