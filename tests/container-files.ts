@@ -1,5 +1,5 @@
-// Files of the kinds that a camera may hand out and that are no plain TIFF, byte by byte and structurally honest: each names its
-// parts as its kind does. Sources stand beside the readers in src/frames/wholeness. Nothing in them was photographed.
+// Files of the kinds that a camera may hand out, other than classic TIFF, byte by byte. They are structurally honest: each names its parts
+// as its kind does. Sources stand beside the readers in src/frames/wholeness. Nothing in them was photographed.
 import { deflateSync } from 'node:zlib';
 import sharp from 'sharp';
 import { box, exifEntries, exifStructure, noise, type RawFacts, uint32, writer } from './raw-files.js';

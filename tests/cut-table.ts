@@ -17,14 +17,14 @@ import {
 } from './container-files.js';
 import { makeJp2, makeRaw, noise, type RawFacts } from './raw-files.js';
 
-/** As large as the pixels of a kind must be for their zeros to be looked at. */
+/** Enough pixels for zeros at their end to count. */
 const FACTS: RawFacts = {
   ...{ exposureTime: [1, 60], fNumber: [8, 1], iso: 100, bias: [0, 1], pixelBytes: 300_001 },
 };
 
 export interface Kind {
   readonly name: string;
-  /** The extension by content; left out where these files are no more than their structure, and record nothing. */
+  /** The extension by content; left out if the synthetic files of this kind hold no exposure that can be read. */
   readonly format?: string;
   readonly make: () => Buffer | Promise<Buffer>;
   /** What the whole file comes out as. */
@@ -70,7 +70,7 @@ const RUBBISH_BYTES = 1001;
 const BLOCK_BYTES = 4096;
 
 const share = (part: number) => (whole: Buffer) => whole.subarray(0, Math.floor(whole.length * part));
-/** Other bytes than the pixels end in. */
+/** Not the bytes that the pixels end in. */
 const rubbish = noise(5000).subarray(-RUBBISH_BYTES);
 
 export const PLACES: Readonly<Record<string, (whole: Buffer) => Buffer>> = {
@@ -79,7 +79,7 @@ export const PLACES: Readonly<Record<string, (whole: Buffer) => Buffer>> = {
   '90%': share(0.9),
   '99%': share(0.99),
   '-1-byte': (whole) => whole.subarray(0, -1),
-  // As where room was kept for a file of this size, and half of it never came.
+  // As if space was reserved for the file, and half of it never came.
   '50%-then-zeros': (whole) => Buffer.concat([share(0.5)(whole), Buffer.alloc(Math.ceil(whole.length / 2))]),
   '+zeros': (whole) => Buffer.concat([whole, Buffer.alloc(RUBBISH_BYTES + (whole.length % 2))]),
   '+zeros-to-block': (whole) =>
@@ -93,17 +93,17 @@ export interface Cell {
   readonly kind: string;
   readonly at: string;
   readonly outcome: Outcome;
-  /** Why the file alone cannot tell; null where it can. */
+  /** Why the file alone cannot tell; null if it can. */
   readonly reason: string | null;
 }
 
-/** What no file can tell by itself. */
+/** What a file cannot tell by itself. */
 const UNDETECTABLE: Readonly<Record<string, string>> = {
   '+zeros-to-block':
     'some cameras fill their files up with zeros to a whole block, and nothing of the picture is missing',
 };
 
-/** Work on files in a folder that goes with it. */
+/** @param work gets the name of a file in a folder that is removed afterwards */
 export async function inFolder<T>(work: (file: string) => Promise<T>): Promise<T> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-cut-'));
   try {

@@ -16,7 +16,7 @@ export interface RawFacts {
   readonly pixelBytes?: number;
 }
 
-/** What a compressed picture looks like to whoever cannot read it: the same bytes every time, and no long run of one of them. */
+/** Stands in for compressed pixels: the same bytes every time, and no long run of one value. */
 export function noise(bytes: number): Buffer {
   let state = 20261125;
   return Buffer.from(
@@ -129,7 +129,7 @@ export function makeRaw(
   const previewAt = header + gap;
   const previewBytes = preview.length + (preview.length % 2);
   const pixels = facts.pixelBytes === undefined ? Buffer.alloc(16, 9) : noise(facts.pixelBytes);
-  // Where the directories stand depends on how long they are, and that not on what they say.
+  // The directories are as long wherever the pixels are: their length says where the pixels begin.
   const exifAt = previewAt + previewBytes + (pixelsLast ? 0 : pixels.length);
   const directoryBytes = directoriesAt(exifAt, 0).all.length;
   const { all, mainAt } = directoriesAt(

@@ -59,7 +59,7 @@ export interface FiredFrame {
   readonly path: string;
   /** Seconds from release to file in hand, as the link saw it. */
   readonly seconds: number;
-  /** The size that the body said the file has, in bytes; left out where that is not told over this link. */
+  /** The size that the body said the file has, in bytes; left out if this link does not tell it. */
   readonly saidBytes?: number;
 }
 

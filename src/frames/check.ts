@@ -75,7 +75,7 @@ export async function checkSet(folder: string): Promise<SetCheck> {
   const sums = await sumsOf(folder, record, version, find);
   const frames = await thereIn(folder, record, find);
   const { intact, changed } = await checkBytes(folder, frames, sums, find);
-  // Of one that is not what it was, enough is said.
+  // A file that has changed is reported already.
   for (const frame of frames) if (!changed.has(frame)) await checkWhole(folder, frame, find);
   findOddSizes(frames, find);
   for (const frame of frames) await checkExposure(folder, record, frame, find);
@@ -236,7 +236,7 @@ async function checkBytes(
   return { intact, changed };
 }
 
-/** Whatever checksum was kept: it may be that of a file that came cut short. */
+/** The checksum that was kept proves nothing here: it may be that of a file that came cut short. */
 async function checkWhole(folder: string, { frame, file }: Present, find: Find): Promise<void> {
   const about = { frame: frame.number, file };
   try {

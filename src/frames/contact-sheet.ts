@@ -41,7 +41,7 @@ const WORDS: Readonly<Record<FrameMark['code'], string>> = {
   ratio: 'brightness\u00a0off',
   order: 'out\u00a0of\u00a0order',
   time: 'odd\u00a0time',
-  unproved: 'not\u00a0proved\u00a0whole',
+  unproved: 'not\u00a0proved\u00a0complete',
   size: 'odd\u00a0size',
   other: 'see\u00a0the\u00a0record',
 };

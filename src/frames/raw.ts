@@ -34,7 +34,7 @@ export async function readRawRecorded(
   file: string,
   tool: ExifToolProcess = exifTool,
 ): Promise<RecordedExposure> {
-  // The fast mode leaves out what lies behind the pixels, and then says nothing of what is missing either.
+  // The fast mode does not look behind the pixels, where some files have their directories.
   let tags = await tool.read(file, [...NUMERIC, '-fast2', ...RECORDED]);
   if (positive(tags.ExposureTime) === null) tags = await tool.read(file, [...NUMERIC, ...RECORDED]);
   const exposureTime = positive(tags.ExposureTime);
@@ -49,7 +49,7 @@ export async function readRawRecorded(
   };
 }
 
-/** @returns the extension of what a camera writes and few programs know, by its content; undefined where nobody knows it */
+/** @returns the extension of a kind that only ExifTool knows, by the file's content; undefined if it is not a picture */
 export async function rawKindOf(file: string, tool: ExifToolProcess = exifTool): Promise<string | undefined> {
   const tags = await tool
     .read(file, ['-fast2', '-FileTypeExtension', '-MIMEType'])

@@ -1,5 +1,5 @@
-// Files whose size lies far from that of their neighbours in the set. Pure. What is far depends on the kind of file: how much a raw file
-// takes changes with the light, and a JPEG's changes much more.
+// Files whose size is far from that of their neighbours in the set. Pure. What counts as far depends on the kind of file: the size of a raw
+// file changes with the light, and that of a JPEG changes much more.
 
 export interface SizedFrame {
   /** 1 is the darkest frame of the set. */
@@ -12,27 +12,27 @@ export interface SizedFrame {
 export interface OddSize {
   readonly number: number;
   readonly bytes: number;
-  /** Of the frames beside it, the darker first: two, or one at an end of the set. */
+  /** The sizes of the frames beside it, the darker first: two, or one at an end of the set. */
   readonly neighbours: readonly number[];
 }
 
 /**
- * Raw files that are packed without loss take some 4 bits a pixel where there is little more than noise and 12 where there is much, and
- * change gradually from frame to frame: one between two others does not have half of the smaller, nor twice the larger. Common
- * practice, no source.
+ * Raw files that are compressed without loss take about 4 bits a pixel if there is little more than noise, up to 12 if there is much detail,
+ * and change gradually from frame to frame: a frame between two others is neither half as large as the smaller nor twice as large as
+ * the larger. Common practice, no source.
  */
 const RAW_BETWEEN = 2;
-/** At an end, where a whole frame may be blown or black, and then packs into little. */
+/** At an end of the set a whole frame may be blown or black, and compress to very little. Common practice, no source. */
 const RAW_AT_END = 4;
 /**
- * A JPEG of a black or blown frame may have a twentieth of the one in the middle, so that at the ends nothing is odd; but sizes rise
- * towards the middle of a set and fall from there, and none lies deep between two larger ones.
+ * A JPEG of a black or blown frame may be a twentieth of the one in the middle, so that no size is odd at the ends. But sizes rise towards
+ * the middle of a set and fall from there: none dips far below both its neighbours. Common practice, no source.
  */
 const LOSSY_BETWEEN = 4;
 
 const LOSSY: ReadonlySet<string> = new Set(['jpg', 'heic', 'heif', 'avif', 'jp2']);
 
-/** @param frames those of one set, the darkest first; only frames of the same kind are compared */
+/** @param frames those of one set, the darkest first; only files of the same kind are compared */
 export function oddSizes(frames: readonly SizedFrame[]): OddSize[] {
   return frames.flatMap((frame) => {
     const alike = frames.filter(({ kind }) => kind === frame.kind);
@@ -54,11 +54,11 @@ function isOdd({ kind, bytes }: SizedFrame, neighbours: readonly number[]): bool
   return bytes * RAW_BETWEEN < smaller || bytes > larger * RAW_BETWEEN;
 }
 
-/** @returns one sentence for whoever has the frame before them */
+/** @returns one sentence for the photographer */
 export function oddSizeSentence({ bytes, neighbours }: OddSize): string {
   const beside = neighbours.map((size) => megabytes(size)).join(' and ');
   const whose = neighbours.length === 1 ? 'that of its neighbour has' : 'those of its neighbours have';
-  return `Its file has ${megabytes(bytes)} MB, and ${whose} ${beside} MB: look whether all of it is there.`;
+  return `Its file has ${megabytes(bytes)} MB, and ${whose} ${beside} MB: check that it is complete.`;
 }
 
 const megabytes = (bytes: number): string => (bytes / 1e6).toFixed(bytes < 1e5 ? 3 : 1);

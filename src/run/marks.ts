@@ -29,7 +29,7 @@ export interface Marked {
   readonly clockDifference: number | null;
   /** The file that came before it. */
   readonly before: TakenBefore | null;
-  /** Why it is not proved that its file is all there, in one sentence; null where it is. */
+  /** Why its file is not proved to be complete, in one sentence; null if it is. */
   readonly doubt: string | null;
 }
 
@@ -159,7 +159,7 @@ function spanOf(milliseconds: number): string {
 
 // --- neighbours
 
-/** What can only be told once all frames of the set are there. */
+/** Marks that can only be given once all frames of the set are there. */
 const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'ratio']);
 
 /**
@@ -180,8 +180,8 @@ export function neighbourMarks(
 
 /**
  * @param marks those that a frame has
- * @param found those that it has by its neighbours
- * @returns what it has then; null where that is what it had
+ * @param found those that its neighbours give it now
+ * @returns all its marks; null if nothing changes
  */
 export function withNeighbourMarks(
   marks: readonly FrameViewMark[],

@@ -150,7 +150,7 @@ interface Arrival {
   readonly recorded: RecordedExposure | null;
   /** Why it can be no frame at all. */
   readonly broken: string | null;
-  /** The size that the body said it has, in bytes; null where it did not, or before a restart. */
+  /** The size that the body said it has, in bytes; null if it said none, or if the file came before a restart. */
   readonly saidBytes: number | null;
   /** When it was released and when it was there, ISO 8601; null where that was before a restart. */
   readonly times: Omit<FrameTimes, 'verifiedAt'> | null;

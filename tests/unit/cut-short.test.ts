@@ -114,7 +114,7 @@ describe('a kind that does not say where it ends', () => {
     expect([state, record?.complete]).toEqual(['complete', true]);
     expect(record?.frames.map(({ marks }) => codes(marks))).toEqual(Array(3).fill(['unproved']));
     expect(record?.frames[0]?.marks[0]?.sentence).toBe(
-      'Nothing proves that its file is all there: this kind of file does not say how many bytes its pixels have. Open it before you rely on it.',
+      'Nothing proves that its file is complete: this kind of file does not say how long it should be. Open it before you rely on it.',
     );
   });
 
@@ -125,7 +125,7 @@ describe('a kind that does not say where it ends', () => {
     const odd = record?.frames.filter(({ marks }) => codes(marks)?.includes('size'));
     expect(odd).toHaveLength(1);
     expect(odd?.[0]?.marks.at(-1)?.sentence).toMatch(
-      /^Its file has 0\.030 MB, and .* look whether all of it is there\.$/,
+      /^Its file has 0\.030 MB, and .* check that it is complete\.$/,
     );
   });
 
@@ -136,7 +136,7 @@ describe('a kind that does not say where it ends', () => {
     const { state, record } = await fireSet(root, { link });
     expect([state, link.released]).toEqual(['complete', 4]);
     expect(record?.frames.map(({ marks }) => codes(marks))).toEqual([[], [], []]);
-    expect(record?.setAside[0]?.reason).toMatch(/it has \d+ bytes, and the camera said \d+/);
+    expect(record?.setAside[0]?.reason).toMatch(/it has \d+ bytes, but the camera said \d+/);
   });
 });
 
@@ -205,7 +205,7 @@ describe('a reader that knows more kinds of file', () => {
     });
     expect(await judgeWhole(file, { tool: says({ 'ExifTool:Warning': '[minor] Bad directory' }) })).toEqual({
       cut: null,
-      doubt: 'what kind of file it is, and where it ends, is not known',
+      doubt: 'its kind is unknown, and so is where it should end',
     });
   });
 
@@ -215,9 +215,7 @@ describe('a reader that knows more kinds of file', () => {
     const found = (bytes: number) =>
       says({ 'IFD:PreviewImageStart': picture.length, 'IFD:PreviewImageLength': bytes });
     expect(await judgeWhole(file, { tool: found(5000) })).toEqual({ cut: null, doubt: null });
-    expect((await judgeWhole(file, { tool: found(4000) })).doubt).toBe(
-      '1000 bytes follow the end that it tells of',
-    );
+    expect((await judgeWhole(file, { tool: found(4000) })).doubt).toBe('1000 bytes follow its own end');
     expect((await judgeWhole(file, { tool: found(6000) })).doubt).toMatch(
       /a preview that it names reaches to byte/,
     );
@@ -266,7 +264,7 @@ describe('sizes beside each other', () => {
 
   it('are told in one sentence', () => {
     expect(oddSizeSentence({ number: 3, bytes: 307_200, neighbours: [3_087_000] })).toBe(
-      'Its file has 0.3 MB, and that of its neighbour has 3.1 MB: look whether all of it is there.',
+      'Its file has 0.3 MB, and that of its neighbour has 3.1 MB: check that it is complete.',
     );
   });
 });

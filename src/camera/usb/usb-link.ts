@@ -213,7 +213,7 @@ class UsbLink implements Link {
         },
       );
     }
-    // The body says the file's size over the wire, and the binding does not hand it on: it stays unknown.
+    // The body tells the file's size over the wire, but the binding does not pass it on: here the size stays unknown.
     return { path: file, seconds };
   }
 

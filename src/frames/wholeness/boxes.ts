@@ -10,16 +10,16 @@ interface Box {
   readonly end: number;
 }
 
-/** Types that stand at the top of such files: one that reaches past the end was cut, another may be no box at all. */
+/** Types at the top of such files. One of these that reaches past the end was cut; anything else may not even be a box. */
 const KNOWN: ReadonlySet<string> = new Set(
   'ftyp moov mdat meta free skip wide uuid pdin moof mfra sidx styp idat jp2h jp2c'.split(' ').concat('jP  '),
 );
-/** Beyond that it is no table. */
+/** No table of a camera's file is larger. */
 const LARGEST_TABLE = 64 * 1024 * 1024;
 const MOST_DEPTH = 8;
 const CONTAINERS: ReadonlySet<string> = new Set(['trak', 'mdia', 'minf', 'stbl']);
 
-/** @returns null where it is no file of boxes */
+/** @returns null if the file is not made of boxes */
 export async function boxesWholeness(source: Source, parts: Parts): Promise<Wholeness | null> {
   const head = await source.read(0, 12);
   const first = head.toString('latin1', 4, 8);
@@ -34,8 +34,8 @@ export async function boxesWholeness(source: Source, parts: Parts): Promise<Whol
   parts.mustLieIn(source);
   if (parts.hasPixels) return parts.judge(source);
   if (boxes.some(({ type }) => /^jxl/.test(type)))
-    return untold('whether another part of its picture follows is not told');
-  throw new CutShort(`nothing among its ${source.size} bytes says where its pixels lie`);
+    return untold('it does not say whether more of its picture follows');
+  throw new CutShort(`none of its ${source.size} bytes say where its pixels are`);
 }
 
 async function topBoxes(source: Source): Promise<{ boxes: Box[]; end: number }> {
@@ -46,18 +46,18 @@ async function topBoxes(source: Source): Promise<{ boxes: Box[]; end: number }> 
     const type = head.toString('latin1', 4, 8);
     if (!/^[\x20-\x7e]{4}$/.test(type)) break;
     const told = head.readUInt32BE(0);
-    if (told === 1 && head.length < 16) throw new CutShort(`its box ${type} ends in its own head`);
+    if (told === 1 && head.length < 16) throw new CutShort(`its part ${type} is incomplete`);
     const headBytes = told === 1 ? 16 : 8;
     const bytes = told === 1 ? Number(head.readBigUInt64BE(8)) : told === 0 ? source.size - at : told;
     const end = at + bytes;
     if (bytes < headBytes) break;
     if (end > source.size) {
-      // What follows the end of a whole file may look like a box.
+      // Rubbish behind a complete file may look like a box.
       if (!KNOWN.has(type)) break;
-      throw new CutShort(`its part ${type} reaches to byte ${end}, and it has ${source.size}`);
+      throw new CutShort(`its part ${type} reaches to byte ${end}, but it has only ${source.size} bytes`);
     }
     boxes.push({ type, from: at + headBytes, end });
-    // One that reaches to the end, wherever that is, says nothing of where it should be.
+    // A box that reaches to the end, wherever that is, does not say where the end should be.
     if (told === 0) return { boxes, end: at + headBytes };
     at = end;
   }
@@ -153,7 +153,7 @@ function addItems(bytes: Buffer, parts: Parts): void {
     for (const { at, size } of itemExtents(table)) if (size > 0) parts.addPixels(at, size);
   } catch (cause) {
     if (!(cause instanceof RangeError)) throw cause;
-    throw new CutShort('the table of its pictures does not end');
+    throw new CutShort('its table of pictures is incomplete');
   }
 }
 
@@ -191,7 +191,7 @@ function* itemExtents(table: Buffer): Generator<{ at: number; size: number }> {
 
 async function addCodeStream(source: Source, { from, end }: Box, parts: Parts): Promise<void> {
   const last = await source.read(end - 2, 2);
-  // EOC, its last marker: a box that reaches to the end of the file, wherever that is, tells no length.
-  if (last[0] !== 0xff || last[1] !== 0xd9) throw new CutShort('the end of its picture is not there');
+  // EOC, the last marker. It is looked for because a box that reaches to the end of the file does not tell its length.
+  if (last[0] !== 0xff || last[1] !== 0xd9) throw new CutShort('its picture does not end');
   parts.addPixels(from, end - from);
 }

@@ -1,5 +1,5 @@
-// Whether all of a file is there, as its own structure tells: each kind by its first bytes, never by a name. Reads what it must, in a few
-// pieces; of a JPEG all of it.
+// Whether a file is complete, as its own structure tells. The kind is told by the file's first bytes, never by its name. A JPEG is read as a
+// whole; of any other kind a few small pieces are read.
 import { boxesWholeness } from './boxes.js';
 import { jpegWholeness } from './jpeg.js';
 import { pngWholeness } from './png.js';
@@ -21,7 +21,7 @@ const READERS = [
 ] as const;
 
 /**
- * @param more what else is known to lie in it
+ * @param more further parts that are known to lie in it
  * @throws the error of the file system
  */
 export function readWholeness(file: string, more: readonly Extent[] = []): Promise<Wholeness> {
@@ -34,7 +34,7 @@ export function readWholeness(file: string, more: readonly Extent[] = []): Promi
         const found = await read(source, parts);
         if (found !== null) return await orZeros(source, found);
       }
-      return await orZeros(source, untold('what kind of file it is, and where it ends, is not known'));
+      return await orZeros(source, untold('its kind is unknown, and so is where it should end'));
     } catch (cause) {
       if (cause instanceof CutShort) return { state: 'cut', why: cause.message };
       throw cause;
@@ -42,7 +42,7 @@ export function readWholeness(file: string, more: readonly Extent[] = []): Promi
   });
 }
 
-/** Where nobody knows where the pixels lie, they are taken for the last thing in the file. */
+/** If nothing tells where the pixels are, they are taken to be the last thing in the file. */
 async function orZeros(source: Source, found: Wholeness): Promise<Wholeness> {
   const isUntold = found.state === 'unproved' && found.doubt === 'untold';
   return isUntold && (await endsInZeros(source, { from: 0, end: source.size })) ? ZEROS : found;

@@ -37,9 +37,9 @@ export async function jpegWholeness(source: Source, parts: Parts): Promise<Whole
   return parts.judge(source);
 }
 
-const endless = ({ size }: Source) => new CutShort(`the end of its picture is not among its ${size} bytes`);
+const endless = ({ size }: Source) => new CutShort(`its picture does not end within its ${size} bytes`);
 
-/** TEM, and restart markers that stand where none is waited for. */
+/** Markers without a segment: TEM, restarts, SOI. */
 const isBare = (code: number): boolean => code === 0x01 || (code >= 0xd0 && code <= 0xd8);
 
 /** Any number of 0xff may stand before a marker. */
@@ -63,7 +63,7 @@ async function scanEnd(source: Source, from: number): Promise<number> {
     let index = chunk.indexOf(0xff);
     while (index !== -1 && index + 1 < chunk.length) {
       const next = chunk[index + 1] as number;
-      // A zero says that the 0xff is data; restarts are part of the scan; another 0xff fills up.
+      // A zero makes the 0xff data, restarts are part of the scan, and another 0xff is filling.
       const isOfScan = next === 0 || next === 0xff || (next >= 0xd0 && next <= 0xd7);
       if (!isOfScan) return at + index;
       index = chunk.indexOf(0xff, index + (next === 0xff ? 1 : 2));

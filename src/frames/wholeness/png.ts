@@ -11,7 +11,7 @@ export async function pngWholeness(source: Source, parts: Parts): Promise<Wholen
     const head = await source.read(at, 8);
     const bytes = head.length < 8 ? 0 : head.readUInt32BE(0) + AROUND_BYTES;
     if (bytes === 0 || at + bytes > source.size)
-      throw new CutShort(`the end of its picture is not among its ${source.size} bytes`);
+      throw new CutShort(`its picture does not end within its ${source.size} bytes`);
     const type = head.toString('latin1', 4, 8);
     if (type === 'IDAT') parts.addPixels(at, bytes);
     parts.add('chunks', at, bytes);

@@ -1,12 +1,12 @@
-// Raw kinds with a table of offsets and lengths of their own: in the header, or at the end of the file. What lies where is ExifTool's
-// word, a general-purpose reader whose source describes each of them.
+// Raw kinds with a table of offsets and lengths of their own: in the header, or at the end of the file. Source for where
+// things are: ExifTool, a general-purpose reader whose modules describe each of these files.
 import type { Source } from './source.js';
 import { CutShort, type Parts, type Wholeness } from './wholeness.js';
 
-/** Stands at byte 8 of the kind with its table in the header. */
+/** At byte 8 of the kind that has its table in the header. */
 const HEADER_TABLE = 'CCD-RAW ';
 const HEADER_BYTES = 0x88;
-/** Pairs of offset and length, big-endian: the preview, its directories, its pixels; those behind 0x70 only where the preview begins later. */
+/** Pairs of offset and length, big-endian, of preview, directories and pixels. A pair that the preview lies over is not there. */
 const PREVIEW_PAIR = 0x54;
 const PIXEL_PAIRS: ReadonlySet<number> = new Set([0x64, 0x80]);
 const PAIRS = [PREVIEW_PAIR, 0x48, 0x5c, 0x64, 0x78, 0x80] as const;
@@ -14,7 +14,7 @@ const PAIRS = [PREVIEW_PAIR, 0x48, 0x5c, 0x64, 0x78, 0x80] as const;
 export async function headerTableWholeness(source: Source, parts: Parts): Promise<Wholeness | null> {
   const head = await source.read(0, HEADER_BYTES);
   if (head.toString('latin1', 8, 16) !== HEADER_TABLE) return null;
-  if (head.length < HEADER_BYTES) throw new CutShort('its header does not end');
+  if (head.length < HEADER_BYTES) throw new CutShort('its header is incomplete');
   const preview = head.readUInt32BE(PREVIEW_PAIR);
   for (const pair of PAIRS) {
     if (preview > 0 && pair >= preview) continue;
@@ -26,10 +26,10 @@ export async function headerTableWholeness(source: Source, parts: Parts): Promis
   return parts.judge(source);
 }
 
-/** Heaps: their table lies at the end, and the last four bytes say where it begins. */
+/** A heap has its table at the end, and its last four bytes say where the table begins. */
 const HEAP = /^HEAP(?:CCDR|JPGM)$/;
 const HEAP_ENTRY_BYTES = 10;
-/** Values of this kind lie in the table. */
+/** A value of this kind lies in the table itself. */
 const IN_TABLE = 0x4000;
 
 export async function heapWholeness(source: Source, parts: Parts): Promise<Wholeness | null> {
@@ -54,7 +54,7 @@ export async function heapWholeness(source: Source, parts: Parts): Promise<Whole
   return parts.judge(source);
 }
 
-/** Sections: the same, with another table. */
+/** Sections are laid out in the same way, with another table. */
 const SECTIONS = 'FOVb';
 const SECTION_TABLE = 'SECd';
 const SECTION_ENTRY_BYTES = 12;
@@ -74,7 +74,7 @@ export async function sectionsWholeness(source: Source, parts: Parts): Promise<W
   return parts.judge(source);
 }
 
-/** Far more than such a table has. */
+/** Far larger than any such table. */
 const LARGEST_TABLE = 1024 * 1024;
 
 async function tableAtEnd(source: Source, base: number): Promise<{ tableAt: number; table: Buffer }> {
@@ -85,4 +85,4 @@ async function tableAtEnd(source: Source, base: number): Promise<{ tableAt: numb
   return { tableAt, table: await source.read(tableAt, bytes) };
 }
 
-const noTable = () => new CutShort('the table that stands at the end of such a file is not there');
+const noTable = () => new CutShort('the table at its end is missing');

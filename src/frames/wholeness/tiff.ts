@@ -1,15 +1,15 @@
 // TIFF and its kin: directories, what they hold, strips, tiles and embedded JPEG pictures (TIFF 6.0, sections 2 and 15 and "JPEG";
 // sub-directories: TIFF Tech Note 1 and the DNG specification; directories of Exif: Exif 2.32, 4.6.3; 64-bit offsets: the
-// BigTIFF design). Some raw kinds have another number in place of 42 and are the same else; ExifTool's tag tables tell so.
+// BigTIFF design). Some raw kinds have another number in place of 42, and are otherwise the same (source: ExifTool's tag tables).
 import type { Source } from './source.js';
 import { CutShort, type Parts, untold, type Wholeness } from './wholeness.js';
 
-/** The numbers that stand behind the byte order. */
+/** The number behind the byte order. */
 const CLASSIC = 42;
 const BIG = 43;
-/** `RO`, `RS` and `OR`, by either byte order. */
-const SAME_ELSE: ReadonlySet<number> = new Set([0x4f52, 0x5352, 0x524f]);
-/** `U`: where its pixels begin is told, and how many bytes they have is not to be relied on (ExifTool, tags 0x117 and 0x118). */
+/** `RO`, `RS` and `OR` as numbers: otherwise classic TIFF. */
+const OTHERWISE_CLASSIC: ReadonlySet<number> = new Set([0x4f52, 0x5352, 0x524f]);
+/** `U`: it tells where its pixels begin, but how many bytes they have cannot be relied on (ExifTool, tags 0x117 and 0x118). */
 const LENGTH_UNTOLD = 0x55;
 
 /** Bytes of one value, by its type: TIFF 6.0, section 2; 13 is IFD, 16 to 18 are those of BigTIFF. */
@@ -25,17 +25,17 @@ const EXTENTS = [
   [0x0201, 0x0202],
 ] as const;
 const EXIF_DIRECTORY = 0x8769;
-/** Exif, GPS, interoperability: what stands in them as the next directory is none. */
+/** Exif, GPS, interoperability: they have no next directory, whatever stands in that field. */
 const OF_EXIF: ReadonlySet<number> = new Set([EXIF_DIRECTORY, 0x8825, 0xa005]);
 const SUB_DIRECTORIES: ReadonlySet<number> = new Set([0x014a, ...OF_EXIF]);
 const RAW_DATA_AT = 0x0118;
 const MAKER_NOTE = 0x927c;
 
-/** More are no camera's file. */
+/** No camera's file has more. */
 const MOST_DIRECTORIES = 100;
 const MOST_ENTRIES = 4096;
 const MOST_VALUES = 1_000_000;
-/** What stands for an offset that is told elsewhere. */
+/** In place of an offset that is told elsewhere. */
 const ELSEWHERE = 0xffffffff;
 
 interface Header {
@@ -64,7 +64,7 @@ export class TiffReader {
     this.base = base;
   }
 
-  /** @returns null where this is no such structure */
+  /** @returns null if this is not such a structure */
   async header(): Promise<Header | null> {
     const head = await this.source.read(this.base, 16);
     const order = head.toString('latin1', 0, 2);
@@ -76,7 +76,7 @@ export class TiffReader {
     return { number, first: this.isBig ? this.number(head, 8, 8) : this.number(head, 4, 4) };
   }
 
-  /** @returns null where it holds what no directory holds @throws CutShort where it does not lie in the file as a whole */
+  /** @returns null if this cannot be a directory @throws CutShort if it reaches past the end of the file */
   async directory(offset: number): Promise<{ entries: Entry[]; next: number } | null> {
     const [countBytes, entryBytes, wordBytes] = this.isBig ? [8, 20, 8] : [2, 12, 4];
     const at = this.base + offset;
@@ -89,7 +89,7 @@ export class TiffReader {
     return { entries, next: this.number(body, count * entryBytes, wordBytes) };
   }
 
-  /** @returns its values, where they are whole numbers; none where there are too many */
+  /** @returns its values if they are whole numbers; none if there are too many */
   async numbers({ type, count, at, bytes }: Entry): Promise<number[]> {
     if (!NUMBERS.has(type) || count > MOST_VALUES) return [];
     const size = TYPE_BYTES[type] ?? 1;
@@ -112,7 +112,7 @@ export class TiffReader {
     const data = await this.source.read(at, bytes);
     if (data.length === bytes) return data;
     throw new CutShort(
-      `what it tells of itself reaches to byte ${at + bytes}, and it has ${this.source.size}`,
+      `its directories reach to byte ${at + bytes}, but it has only ${this.source.size} bytes`,
     );
   }
 
@@ -122,19 +122,19 @@ export class TiffReader {
   }
 }
 
-/** @returns null where it is no TIFF, nor its kin */
+/** @returns null if the file is neither TIFF nor its kin */
 export async function tiffWholeness(source: Source, parts: Parts): Promise<Wholeness | null> {
   const reader = new TiffReader(source);
   const header = await reader.header();
   if (header === null) return null;
   const { number, first } = header;
-  const isKnown = number === CLASSIC || number === BIG || number === LENGTH_UNTOLD || SAME_ELSE.has(number);
+  const isKnown =
+    number === CLASSIC || number === BIG || number === LENGTH_UNTOLD || OTHERWISE_CLASSIC.has(number);
   if (!isKnown) return null;
   const isSound = await walk(reader, first, number === LENGTH_UNTOLD, parts);
   parts.mustLieIn(source);
-  if (!isSound) return untold('its directories cannot be followed');
-  if (number === LENGTH_UNTOLD)
-    return untold('this kind of file does not say how many bytes its pixels have');
+  if (!isSound) return untold('its directories cannot be read');
+  if (number === LENGTH_UNTOLD) return untold('this kind of file does not say how long it should be');
   return parts.judge(source);
 }
 
@@ -188,7 +188,7 @@ async function addBeginning(reader: TiffReader, entries: readonly Entry[], parts
   for (const at of entry === undefined ? [] : await reader.numbers(entry)) parts.add('pixels', at, 1);
 }
 
-/** @param base where an Exif structure begins @returns whether it holds a note of the camera's maker */
+/** @param base where an Exif structure begins @returns whether it holds a maker's note */
 export async function hasNote(source: Source, base: number): Promise<boolean> {
   const reader = new TiffReader(source, base);
   try {
@@ -199,7 +199,7 @@ export async function hasNote(source: Source, base: number): Promise<boolean> {
     const inside = at === undefined ? null : await reader.directory(at);
     return inside?.entries.some(({ tag }) => tag === MAKER_NOTE) ?? false;
   } catch (cause) {
-    // What is in a segment that is there as a whole says nothing of the file.
+    // The segment that holds it is complete: damage inside of it says nothing about the rest of the file.
     if (cause instanceof CutShort) return false;
     throw cause;
   }

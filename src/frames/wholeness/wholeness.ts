@@ -1,34 +1,37 @@
-// What a file's own structure says of whether all of it is there: the words for it, and how they come about. Pure but for the
-// bytes that it looks at. It knows no exposure, and believes no name.
+// What a file's own structure says about whether the file is complete: the words for it, and how the parts that a file names lead to
+// them. Must know nothing of exposures, and goes by no file name.
 import type { Source } from './source.js';
 
 /**
- * `whole`: everything that the file names is there, and it ends where it says that it does. `cut`: something that it names lies past its
- * end, or its end is not there. `unproved`: nothing that it names is missing, and yet that proves nothing.
+ * `whole`: everything that the file names is there, and the file ends where it says it does. `cut`: something that the file names lies past
+ * its end, or the mark of its end is missing. `unproved`: nothing that it names is missing, but that does not prove it complete.
  */
 export type Wholeness =
   | {
       readonly state: 'whole';
-      /** It holds a note of the camera's maker, which may name parts of it in a way of its own. */
+      /** Whether it holds a maker's note, which may name further parts of the file in a way of its own. */
       readonly hasNote: boolean;
     }
   | { readonly state: 'unproved'; readonly doubt: Doubt; readonly why: string }
   | { readonly state: 'cut'; readonly why: string };
 
 /**
- * `untold`: the file does not say where it ends. `followed`: there is more than it says. `zeros`: its pixels end in zeros, as they do
- * where room was kept for what never came. `warned`: a reader that knows more kinds of file complains of its length.
+ * `untold`: the file does not say where it ends. `followed`: more bytes follow its end. `zeros`: its pixels end in zeros, as they do if
+ * space was reserved for data that never came. `warned`: a reader that knows more kinds of file complains about its length.
  */
 export type Doubt = 'untold' | 'followed' | 'zeros' | 'warned';
 
 /** How a reader says that the file is cut short. `why` ends a sentence. */
 export class CutShort extends Error {}
 
-/** Bytes of zeros at the end of the pixels from which on they are no picture: compressed ones hold no such run, and black is not 0 on most sensors. */
+/**
+ * So many zeros at the end of the pixels look like data that never came: compressed pixels hold no such run, and black is not 0 on
+ * most sensors. Common practice, no source.
+ */
 const ZEROS_BYTES = 32 * 1024;
-/** Pixels of fewer bytes are no frame of a camera. */
+/** No camera makes a frame of fewer bytes. */
 const FEWEST_PIXEL_BYTES = 4 * ZEROS_BYTES;
-/** Some cameras fill their files up with zeros to whole blocks, up to so many bytes. Common practice, no source. */
+/** Some cameras pad their files with zeros to a whole block; blocks are taken to be no larger than this. Common practice, no source. */
 const LARGEST_BLOCK = 1024 * 1024;
 
 interface Named {
@@ -49,7 +52,7 @@ export class Parts {
   private last: Named | null = null;
   private pixels: Named | null = null;
 
-  /** @param what a plural, as in "its pixels reach to byte 12" */
+  /** @param what a plural, for the sentence "its pixels reach to byte 12" */
   add(what: string, from: number, bytes: number): void {
     const named = { what, from, end: from + bytes };
     if (this.last === null || named.end > this.last.end) this.last = named;
@@ -69,21 +72,23 @@ export class Parts {
     return this.last?.end ?? 0;
   }
 
-  /** @throws CutShort where one of them does not lie in the file as a whole */
+  /** @throws CutShort if one of them reaches past the end of the file */
   mustLieIn({ size }: Source): void {
     if (this.last !== null && this.last.end > size)
-      throw new CutShort(`its ${this.last.what} reach to byte ${this.last.end}, and it has ${size}`);
+      throw new CutShort(
+        `its ${this.last.what} reach to byte ${this.last.end}, but it has only ${size} bytes`,
+      );
   }
 
-  /** @returns what they prove, where the reader knew the file's kind to its end */
+  /** @returns what the parts prove, if all of them were added */
   async judge(source: Source): Promise<Wholeness> {
     this.mustLieIn(source);
-    if (this.pixels === null) return untold('it does not say where its pixels lie');
+    if (this.pixels === null) return untold('it does not say where its pixels are');
     const tail = source.size - this.end;
     if (tail > 0 && !(await isPadding(source, this.end)))
       return {
         ...{ state: 'unproved', doubt: 'followed' },
-        why: `${tail} ${tail === 1 ? 'byte follows' : 'bytes follow'} the end that it tells of`,
+        why: `${tail} ${tail === 1 ? 'byte follows' : 'bytes follow'} its own end`,
       };
     if (await endsInZeros(source, this.pixels)) return ZEROS;
     return { state: 'whole', hasNote: this.hasNote };
@@ -96,7 +101,7 @@ export const ZEROS: Wholeness = {
   ...{ state: 'unproved', doubt: 'zeros', why: 'its pixels end in nothing but zeros' },
 };
 
-/** Zeros that fill a file up to a whole block, and no farther, are the camera's own. */
+/** Zeros up to the next whole block, and no further, are the camera's own padding. */
 async function isPadding(source: Source, end: number): Promise<boolean> {
   const { size } = source;
   const tail = size - end;
@@ -105,7 +110,7 @@ async function isPadding(source: Source, end: number): Promise<boolean> {
   return size % block === 0 && tail < block && isZeros(await source.read(end, tail));
 }
 
-/** Whether these bytes of the file do, if there are enough of them to tell. */
+/** @returns whether these bytes of the file do; false if there are too few of them to tell */
 export async function endsInZeros(
   source: Source,
   { from, end }: Pick<Named, 'from' | 'end'>,
