@@ -188,7 +188,7 @@ describe('a finished set with a frame that had come cut short', () => {
   });
 });
 
-describe('a reader that knows more kinds of file', () => {
+describe('what is told beside the pixels', () => {
   const says = (tags: object) => ({ read: async () => tags }) as unknown as ExifToolProcess;
   const put = async (bytes: Buffer): Promise<string> => {
     const file = path.join(root, 'frame');
@@ -197,7 +197,7 @@ describe('a reader that knows more kinds of file', () => {
   };
   const FACTS: RawFacts = { exposureTime: [1, 60], fNumber: [8, 1], iso: 100, bias: [0, 1] };
 
-  it('is asked where the structure leaves a question, and what it says of missing bytes counts', async () => {
+  it('ExifTool is asked if the structure leaves a question, and what it says of missing bytes counts', async () => {
     const tags = { 'ExifTool:Warning': "Truncated 'mdat' data (missing 90 bytes)" };
     const file = await put(noise(50_000));
     await expect(mustBeWhole(file, { tool: says(tags) })).rejects.toMatchObject({
@@ -209,7 +209,7 @@ describe('a reader that knows more kinds of file', () => {
     });
   });
 
-  it('accounts for a preview that lies behind the end', async () => {
+  it('ExifTool accounts for a preview that lies behind the end', async () => {
     const picture = await makeJpeg(FACTS);
     const file = await put(Buffer.concat([picture, noise(5000)]));
     const found = (bytes: number) =>
@@ -221,7 +221,18 @@ describe('a reader that knows more kinds of file', () => {
     );
   });
 
-  it('is not missed where it does not answer', async () => {
+  it('a value that points nowhere, with all pixels there, is a doubt and no more: some writers do that', async () => {
+    const raw = makeRaw({ ...FACTS, takenAt: ['2026:11:25 16:42:10', '070'] }, { order: 'little' });
+    // DateTimeOriginal: text of 20 bytes, elsewhere in the file.
+    const entry = raw.indexOf(Buffer.from([0x03, 0x90, 2, 0, 20, 0, 0, 0]));
+    raw.writeUInt32LE(5_000_000, entry + 8);
+    expect(await judgeWhole(await put(raw), { saidBytes: raw.length })).toEqual({
+      cut: null,
+      doubt: `a value that it names reaches to byte 5000020, but it has only ${raw.length} bytes`,
+    });
+  });
+
+  it('ExifTool is not missed if it does not answer', async () => {
     const silent = {
       read: () => Promise.reject(new Error('there is no Perl')),
     } as unknown as ExifToolProcess;

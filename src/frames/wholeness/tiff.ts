@@ -133,6 +133,8 @@ export async function tiffWholeness(source: Source, parts: Parts): Promise<Whole
   if (!isKnown) return null;
   const isSound = await walk(reader, first, number === LENGTH_UNTOLD, parts);
   parts.mustLieIn(source);
+  const doubt = parts.doubtOfValues(source);
+  if (doubt !== null) return doubt;
   if (!isSound) return untold('its directories cannot be read');
   if (number === LENGTH_UNTOLD) return untold('this kind of file does not say how long it should be');
   return parts.judge(source);
@@ -156,8 +158,7 @@ async function walk(
     const { entries, next } = directory;
     if (one.isChain && next !== 0) open.push({ at: next, isChain: true });
     for (const entry of entries) {
-      parts.add('directories', entry.at, entry.bytes);
-      parts.mustLieIn(reader.source);
+      parts.addValue(reader.source, entry.at, entry.bytes);
       if (entry.tag === MAKER_NOTE) parts.hasNote = true;
       if (!SUB_DIRECTORIES.has(entry.tag)) continue;
       for (const at of await reader.numbers(entry))

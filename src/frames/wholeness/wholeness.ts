@@ -17,7 +17,8 @@ export type Wholeness =
 
 /**
  * `untold`: the file does not say where it ends. `followed`: more bytes follow its end. `zeros`: its pixels end in zeros, as they do if
- * space was reserved for data that never came. `warned`: a reader that knows more kinds of file complains about its length.
+ * space was reserved for data that never came. `warned`: something that the pixels do not depend on points past the end, or a reader that
+ * knows more kinds of file complains about the length.
  */
 export type Doubt = 'untold' | 'followed' | 'zeros' | 'warned';
 
@@ -51,6 +52,8 @@ export class Parts {
   hasNote = false;
   private last: Named | null = null;
   private pixels: Named | null = null;
+  /** A value past the end of the file. */
+  private stray: Named | null = null;
 
   /** @param what a plural, for the sentence "its pixels reach to byte 12" */
   add(what: string, from: number, bytes: number): void {
@@ -62,6 +65,12 @@ export class Parts {
     this.add('pixels', from, bytes);
     const largest = this.pixels === null ? 0 : this.pixels.end - this.pixels.from;
     if (bytes > largest) this.pixels = { what: 'pixels', from, end: from + bytes };
+  }
+
+  /** For a value that nothing depends on: some writers have them point nowhere, and a camera that does must remain usable. */
+  addValue({ size }: Source, from: number, bytes: number): void {
+    if (from + bytes <= size) this.add('values', from, bytes);
+    else this.stray = { what: 'values', from, end: from + bytes };
   }
 
   get hasPixels(): boolean {
@@ -80,9 +89,20 @@ export class Parts {
       );
   }
 
+  /** @returns the doubt about a file of which all parts are there but for some value; null if all values are there */
+  doubtOfValues({ size }: Source): Wholeness | null {
+    if (this.stray === null) return null;
+    return {
+      ...{ state: 'unproved', doubt: 'warned' },
+      why: `a value that it names reaches to byte ${this.stray.end}, but it has only ${size} bytes`,
+    };
+  }
+
   /** @returns what the parts prove, if all of them were added */
   async judge(source: Source): Promise<Wholeness> {
     this.mustLieIn(source);
+    const doubt = this.doubtOfValues(source);
+    if (doubt !== null) return doubt;
     if (this.pixels === null) return untold('it does not say where its pixels are');
     const tail = source.size - this.end;
     if (tail > 0 && !(await isPadding(source, this.end)))
