@@ -1,6 +1,7 @@
 // Checksums of the files of a set, and the list that `sha256sum -c` reads. Knows files, no pictures.
 import { createHash } from 'node:crypto';
 import { createReadStream } from 'node:fs';
+import { open } from 'node:fs/promises';
 import { pipeline } from 'node:stream/promises';
 
 /** The list's name in the set folder. */
@@ -33,6 +34,31 @@ export async function checksumOf(file: string): Promise<Checksum> {
     }
   });
   return { sha256: hash.digest('hex'), bytes };
+}
+
+const END_BYTES = 64 * 1024;
+
+/**
+ * Tells one picture from another at little cost, however large they are: its length, its head and its end.
+ * @returns null if the file cannot be read
+ */
+export async function quickDigest(file: string): Promise<string | null> {
+  try {
+    const handle = await open(file, 'r');
+    try {
+      const { size } = await handle.stat();
+      const hash = createHash('sha256').update(`${size}\n`);
+      for (const position of size > END_BYTES ? [0, size - END_BYTES] : [0]) {
+        const { buffer, bytesRead } = await handle.read(Buffer.alloc(END_BYTES), 0, END_BYTES, position);
+        hash.update(buffer.subarray(0, bytesRead));
+      }
+      return hash.digest('hex');
+    } finally {
+      await handle.close();
+    }
+  } catch {
+    return null;
+  }
 }
 
 /**

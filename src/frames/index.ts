@@ -6,6 +6,7 @@ export {
   checksumsOf,
   type ListedSum,
   parseSums,
+  quickDigest,
   SUMS,
   sumsText,
 } from './checksum.js';

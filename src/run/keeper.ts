@@ -28,6 +28,8 @@ export interface Keeper {
   happening(happening: Happening, file?: FrameFile): void;
   aside(aside: Aside): void;
   stray(stray: Stray): void;
+  /** The file of a stray has come after all. */
+  strayCame(stray: Stray): void;
   memo(memo: SetMemo): void;
   /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
   together(work: () => void): void;
@@ -37,6 +39,7 @@ export const KEEPS_NOTHING: Keeper = {
   happening: () => {},
   aside: () => {},
   stray: () => {},
+  strayCame: () => {},
   memo: () => {},
   together: (work) => work(),
 };
@@ -72,6 +75,7 @@ export function keeperOf(journal: Journal, set: string): Keeper {
     },
     aside: (aside) => journal.addAside(set, aside),
     stray: (stray) => journal.addStray(set, stray),
+    strayCame: (stray) => journal.removeStray(set, stray),
     memo: (memo) => journal.rememberForSet(set, memo),
     together: (work) => journal.together(work),
   };

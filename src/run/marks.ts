@@ -31,6 +31,8 @@ export interface Marked {
   readonly before: TakenBefore | null;
   /** Why its file is not proved to be complete, in one sentence; null if it is. */
   readonly doubt: string | null;
+  /** Milliseconds by which it may have been taken before its release, counted from an earlier file; null if nothing speaks for that. */
+  readonly perhapsEarlyMs: number | null;
 }
 
 export interface TakenBefore {
@@ -48,6 +50,7 @@ export function marksOf(frame: Marked): FrameViewMark[] {
     ...(baseMoved === null ? [] : [movedMark(baseMoved)]),
     ...(takenAt === null || before === null ? [] : orderMarks(takenAt, before)),
     ...(takenAt === null ? [] : timeMarks(takenAt, frame)),
+    ...(frame.perhapsEarlyMs === null ? [] : [doubtMark(frame.perhapsEarlyMs)]),
   ];
 }
 
@@ -97,9 +100,9 @@ function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark[] {
  * Of three clocks each may be a second off: the file and the camera's clock have whole seconds, and reading the clock takes a moment.
  * Common practice, no source.
  */
-const SLACK_MS = 3000;
+export const CLOCK_SLACK_MS = 3000;
 /** Zones lie whole quarters of an hour apart, at most 26 h (common practice, no source): one that differs is no odd time. */
-const ZONE_MS = 900_000;
+export const ZONE_MS = 900_000;
 const FARTHEST_ZONE_MS = 26 * 3_600_000;
 
 /** The shutter was open at some time between the release and the file's being there, however long the exposure was. */
@@ -114,6 +117,11 @@ function timeMarks(takenAt: TakenAt, release: Marked): FrameViewMark[] {
   ];
 }
 
+const doubtMark = (earlyMs: number): FrameViewMark => ({
+  code: 'time',
+  sentence: `It may have been taken ${spanOf(earlyMs)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
+});
+
 /**
  * @returns milliseconds by which a file was taken before its release (below 0), or after it was there; 0 where it was taken in
  *   between, and null where nobody can tell
@@ -124,8 +132,8 @@ export function offRelease(
 ): number | null {
   if (firedAt === null || storedAt === null || clockDifference === null) return null;
   const taken = wallOf(takenAt) - clockDifference * 1000;
-  const from = wallHere(firedAt) - SLACK_MS;
-  const to = Math.max(from, wallHere(storedAt)) + SLACK_MS;
+  const from = wallHere(firedAt) - CLOCK_SLACK_MS;
+  const to = Math.max(from, wallHere(storedAt)) + CLOCK_SLACK_MS;
   if (isBetween(taken, from, to)) return 0;
   return taken > to ? taken - to : taken - from;
 }

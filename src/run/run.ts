@@ -30,6 +30,7 @@ import {
   type Picture,
   type PixelSize,
   parseTemplate,
+  quickDigest,
   type RecordedExposure,
   readPicture,
   readPixelSize,
@@ -41,7 +42,7 @@ import {
   smallPicture,
 } from '../frames/index.js';
 import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/index.js';
-import { type CameFile, cameIn, isFromBefore } from './from-before.js';
+import { type CameSoFar, cameIn, NOTHING_CAME_YET, type Origin, originOf } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
@@ -117,8 +118,8 @@ export interface RunOptions {
   readonly baseShifts?: SetRecord['baseShifts'];
   /** How its frames are called; by default as they are anywhere. */
   readonly naming?: Naming | undefined;
-  /** The last file that the same body sent for the set before, where there was one. */
-  readonly cameBefore?: CameFile | null | undefined;
+  /** What the files that this body sent for earlier sets told of their times; left out, nothing is known of any. */
+  readonly cameBefore?: (() => Promise<CameSoFar | null>) | undefined;
   /** Who begins it, or goes on with it; left out, this computer. */
   readonly startedBy?: string | undefined;
   /** Before this moment nothing is fired. */
@@ -156,6 +157,10 @@ interface Arrival {
   readonly times: Omit<FrameTimes, 'verifiedAt'> | null;
   /** The file that came before it. */
   readonly before: TakenBefore | null;
+  /** Tells it from other files: one that is sent twice is known by that. */
+  readonly digest: string | null;
+  /** Milliseconds by which it may have been taken before its release; null if nothing speaks for that. */
+  readonly perhapsEarlyMs: number | null;
 }
 
 export class Run {
@@ -205,8 +210,8 @@ export class Run {
   private isNamedKept = false;
   /** What the last file that came tells of its time. */
   private before: TakenBefore | null = null;
-  /** The last file that came and told its time, in this set or in the one before. */
-  private last: CameFile | null;
+  /** What the files so far told of their times, in this set and in those before. */
+  private came: CameSoFar = NOTHING_CAME_YET;
   /** Pictures that waited in the body when the set began, and come first. */
   private waited = 0;
   /** Pictures from before that came. */
@@ -229,7 +234,6 @@ export class Run {
     });
     this.frames = framesOf(options.plan);
     this.passes = options.plan.passes.map((_, index) => options.begun?.passes[index] ?? 'planned');
-    this.last = options.cameBefore ?? null;
     const { begun } = options;
     this.startedAt =
       begun === undefined ? (options.folder.startedAt ?? new Date()) : new Date(begun.startedAt);
@@ -303,10 +307,10 @@ export class Run {
     return this.frames.flatMap(({ checksum }) => (checksum === null ? [] : [checksum.bytes]));
   }
 
-  /** @returns the last file that this body sent and that told its time; null where there was none, or it was another body */
-  lastCameFrom({ identity: { model, serial } }: Body): CameFile | null {
+  /** @returns what the files that this body sent so far told of their times; null if nothing, or if it was another body */
+  cameFrom({ identity: { model, serial } }: Body): CameSoFar | null {
     const own = this.options.body.identity;
-    return own.model === model && own.serial === serial ? this.last : null;
+    return own.model === model && own.serial === serial && this.came.last !== null ? this.came : null;
   }
 
   /** How often the shutter was released for its frames. */
@@ -357,6 +361,7 @@ export class Run {
   async carryOut(): Promise<RunState> {
     try {
       this.tellWhole();
+      this.came = (await this.options.cameBefore?.()) ?? this.came;
       await this.pickUp();
       await this.prepare();
       await this.waitToBegin();
@@ -465,7 +470,6 @@ export class Run {
     this.enter('preparing');
     for (const frame of this.frames) {
       if (frame.view.state === 'armed') this.change(frame, 'planned');
-      if (frame.view.state === 'fired') this.lostWithTheProgram(frame);
       if (frame.view.state === 'verified') await this.checkKept(frame);
     }
     const { folder } = this.options;
@@ -483,32 +487,36 @@ export class Run {
       }
       const owner = this.frames.find((frame) => !isVerified(frame) && this.mismatch(arrival, frame) === null);
       if (owner === undefined) {
-        await this.putAside(arrival, null, this.frames);
+        await this.putAside(arrival, this.cameWrong(arrival), this.frames);
         continue;
       }
+      if (owner.view.state !== 'fired' && owner.view.state !== 'stored') this.strayCame(owner);
       if (owner.view.state !== 'stored') {
         const times = { ...owner.times, storedAt: null, verifiedAt: null };
         this.change(owner, 'stored', { reason: null, ...seen(arrival.recorded) }, { times });
       }
       await this.accept(arrival, owner, this.frames, this.movedBase(arrival, owner));
     }
-    for (const frame of this.frames)
+    for (const frame of this.frames) {
+      if (frame.view.state === 'fired') this.lostWithTheProgram(frame);
       if (frame.view.state === 'stored')
         this.change(frame, 'rejected', { reason: 'Its file was not there any more after a restart.' });
+    }
     for (const [index, pass] of this.options.plan.passes.entries())
       if (this.framesOfPass(pass).every(isVerified)) this.tellPass(index + 1, 'done');
     this.before = await this.lastTaken();
   }
 
   /** A picture from before may have come just as the program ended. */
-  private isOlder({ recorded }: Arrival): boolean {
-    const came = cameIn(recorded);
+  private isOlder({ recorded, digest }: Arrival): boolean {
+    const came = cameIn(recorded, digest);
     if (came === null) return false;
     // For which release it came nobody knows any more: the first may have been as early as the set.
     const setStartedAt = this.startedAt.toISOString();
     const times = { firedAt: setStartedAt, storedAt: new Date().toISOString() };
     const { clockDifference } = this.options.body;
-    return isFromBefore(came, { ...times, setStartedAt, clockDifference, last: null });
+    const known = { ...this.came, last: null, owedSince: null, clockDifference };
+    return originOf(came, { ...times, setStartedAt, ...known }).is === 'from-before';
   }
 
   /** @returns what the frame that was fired last before a restart tells of its time */
@@ -530,6 +538,16 @@ export class Run {
     const reason = 'Evenrung was ended while the frame was being made.';
     this.addStray(stray(frame.view, this.firedAt(frame.view.number), reason));
     this.change(frame, 'rejected', { reason });
+  }
+
+  /** @returns the frame that was fired last before a restart, if this whole file is what came of it, and is not as it was asked for */
+  private cameWrong(arrival: Arrival): SetFrame | null {
+    const fired = this.frames.find(({ view }) => view.state === 'fired');
+    if (fired === undefined || arrival.recorded === null) return null;
+    if (this.frames.some((frame) => isVerified(frame) && this.mismatch(arrival, frame) === null)) return null;
+    const reason = this.mismatch(arrival, fired) ?? '';
+    this.change(fired, 'rejected', { reason, ...seen(arrival.recorded) });
+    return fired;
   }
 
   private firedAt(number: number): Date {
@@ -726,26 +744,47 @@ export class Run {
       return false;
     }
     const arrival = await this.read(fired, releasedAt);
-    if (this.isFromBefore(arrival)) return this.takeFromBefore(arrival, expected, releasedAt);
+    const origin = this.originOf(arrival);
+    if (origin.is === 'from-before') return this.takeFromBefore(arrival, expected, releasedAt);
     this.mustTellFrames(arrival, isSingle);
-    await this.takeIn(arrival, expected, pass, isSingle, releasedAt);
+    const perhapsEarlyMs = origin.is === 'doubtful' ? origin.earlyMs : null;
+    await this.takeIn({ ...arrival, perhapsEarlyMs }, expected, pass, isSingle, releasedAt);
     return true;
   }
 
   /** Whether a picture that had waited in the camera came in place of the one that was released. */
-  private isFromBefore({ recorded, times }: Arrival): boolean {
-    const { last, clockDifference } = this;
-    const came = cameIn(recorded);
-    this.last = came ?? last;
+  private originOf({ recorded, times, digest }: Arrival): Origin {
+    const { came } = this;
+    const file = cameIn(recorded, digest);
+    this.came = { ...came, last: file ?? came.last };
     if (this.waited > 0) {
       this.waited -= 1;
-      return true;
+      return { is: 'from-before' };
     }
     const { firedAt = null, storedAt = null } = times ?? {};
-    if (came === null || firedAt === null || storedAt === null) return false;
-    if (this.fromBefore >= MOST_FROM_BEFORE) return false;
-    const setStartedAt = this.takenUp?.since ?? this.startedAt.toISOString();
-    return isFromBefore(came, { firedAt, storedAt, setStartedAt, clockDifference, last });
+    if (file === null || firedAt === null || storedAt === null) return { is: 'its-own' };
+    const { clockDifference, owedSince, setStartedAt } = this;
+    const origin = originOf(file, { firedAt, storedAt, setStartedAt, owedSince, clockDifference, ...came });
+    if (origin.is === 'from-before' && this.fromBefore < MOST_FROM_BEFORE) return origin;
+    const { exposureTime = null } = recorded ?? {};
+    this.came = { last: file, anchor: { takenAt: file.takenAt, exposureTime, firedAt, storedAt } };
+    return origin.is === 'from-before' ? { is: 'its-own' } : origin;
+  }
+
+  private get setStartedAt(): string {
+    return this.takenUp?.since ?? this.startedAt.toISOString();
+  }
+
+  /** Since when a file of this set may still come; null if each release has brought its own. */
+  private get owedSince(): string | null {
+    const since = this.setStartedAt;
+    if (this.comesLate) return since;
+    return (
+      this.strays
+        .map(({ releasedAt }) => releasedAt)
+        .filter((at) => at >= since)
+        .sort()[0] ?? null
+    );
   }
 
   /** @returns whether it is known where the bracket stands */
@@ -828,7 +867,9 @@ export class Run {
         : fired.includes(owner);
     if (owner !== undefined && owner === expected) this.comesLate = false;
     else if (expected !== null && isOfEarlier) this.comesLate = true;
-    const arrival = { ...came, before: this.before };
+    // A file that proves to be of an earlier release is no doubtful one.
+    const perhapsEarlyMs = isOfEarlier && owner !== expected ? null : came.perhapsEarlyMs;
+    const arrival = { ...came, before: this.before, perhapsEarlyMs };
     const takenAt = arrival.recorded?.takenAt ?? null;
     if (takenAt !== null) this.before = { number: owner?.view.number ?? null, takenAt };
     this.watchLens(arrival);
@@ -847,13 +888,19 @@ export class Run {
       // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
       if (owner === undefined && (isSingle || expected.pass.shape === null)) {
         const { body } = this.options;
-        if (isOfEarlier && body.picturesWaiting === null)
-          this.addStray(stray(expected.view, releasedAt, 'The file of an earlier frame came in its place.'));
+        const instead = isOfEarlier
+          ? 'The file of an earlier frame came in its place.'
+          : came.perhapsEarlyMs === null
+            ? null
+            : 'Another picture came, perhaps one from before, in its place.';
+        if (instead !== null && body.picturesWaiting === null)
+          this.addStray(stray(expected.view, releasedAt, instead));
         this.beginAnew(reason);
       }
     }
     if (owner !== undefined) {
       // Another one was told to be fired; or it was fired before, and its file comes late.
+      if (isOfEarlier && owner.view.state === 'rejected') this.strayCame(owner);
       const times = { ...NO_TIMES, ...arrival.times };
       const attempts = owner.view.attempts + (isOfEarlier ? 0 : 1);
       const view = { attempts, reason: null, ...seen(arrival.recorded) };
@@ -889,7 +936,9 @@ export class Run {
   private async read(fired: FiredFrame, releasedAt: Date | null): Promise<Arrival> {
     const now = new Date().toISOString();
     const times = releasedAt === null ? null : { firedAt: releasedAt.toISOString(), storedAt: now };
-    const known = { path: fired.path, times, before: null, saidBytes: fired.saidBytes ?? null };
+    const digest = await quickDigest(fired.path);
+    const { saidBytes = null } = fired;
+    const known = { path: fired.path, times, before: null, saidBytes, digest, perhapsEarlyMs: null };
     const kind = await this.options.folder.kindOf(fired.path);
     try {
       if (kind === undefined)
@@ -1030,13 +1079,14 @@ export class Run {
 
   private marksOf(
     { view: { number }, times }: SetFrame,
-    { recorded, before }: Arrival,
+    { recorded, before, perhapsEarlyMs }: Arrival,
     found: Pick<Marked, 'clipped' | 'baseMoved' | 'doubt'>,
   ): FrameView['marks'] {
     const takenAt = recorded?.takenAt ?? null;
     const { clockDifference } = this;
     const frames = this.frames.length;
-    return marksOf({ ...found, number, frames, takenAt, times, clockDifference, before });
+    const known = { takenAt, times, clockDifference, before, perhapsEarlyMs };
+    return marksOf({ ...found, number, frames, ...known });
   }
 
   /** The earlier file stays where it is until the record tells of the new one: the record is right at any moment. */
@@ -1365,6 +1415,13 @@ export class Run {
   private addStray(one: Stray): void {
     this.strays.push(one);
     this.keepIfPossible(() => this.keeper.stray(one));
+  }
+
+  /** A file has come that an earlier release of this frame was missing. */
+  private strayCame({ view }: SetFrame): void {
+    const index = this.strays.findIndex(({ frame }) => frame === view.number);
+    const [one] = index < 0 ? [] : this.strays.splice(index, 1);
+    if (one !== undefined) this.keepIfPossible(() => this.keeper.strayCame(one));
   }
 
   private addAside(one: Aside): void {

@@ -45,6 +45,7 @@ import { Finder, type FinderOptions } from './finder.js';
 import type { Journal, UnfinishedRun } from './journal/index.js';
 import { keeperOf, type SetMemo } from './keeper.js';
 import { newestSets } from './kept-sets.js';
+import { lastCame } from './last-came.js';
 import { type LearnOptions, learnBody } from './learn.js';
 import { isoSettings } from './light.js';
 import { relabel } from './relabel.js';
@@ -544,10 +545,12 @@ export class Station {
 
   private makeRun(made: MadeRun): Run {
     const { events, patienceMs, journal, naming } = this.options;
+    const before = this.run;
     return new Run({
       ...made,
       // A picture of the set before may wait in the body.
-      cameBefore: this.run?.lastCameFrom(made.body) ?? null,
+      cameBefore: async () =>
+        before?.cameFrom(made.body) ?? (journal === undefined ? null : lastCame(journal, made.body.identity)),
       naming,
       asked: () => this.readinessAsked(),
       tell: (happening) => events.tell(happening),

@@ -180,6 +180,9 @@ export async function lookAt(folder: string, released: number): Promise<string[]
   // Every release is accounted for: a frame, a file that was set aside, or one that may be on the card only.
   const told = 9 + aside.filter((file) => !file.endsWith('.xmp')).length + record.strays.length;
   if (released > told) wrong.push(`${released} were fired, ${told} are told of.`);
+  // Nothing is told of twice: whatever was meant to be released has come, or has not.
+  const meant = record.frames.reduce((sum, { attempts }) => sum + attempts, 0);
+  if (told > meant) wrong.push(`${meant} releases were meant, ${told} are told of.`);
   // Nothing is missing beside the frames, and nothing is left over.
   for (const { sentence } of (await checkSet(folder)).findings) wrong.push(`The check says: ${sentence}`);
   return wrong;

@@ -53,12 +53,19 @@ const FRAME: Marked = {
   clockDifference: 0,
   before: null,
   doubt: null,
+  perhapsEarlyMs: null,
 };
 /** @returns UTC of that time on this computer's wall */
 function localAt(hour: number, minute: number, second: number): string {
   return new Date(2026, 10, 25, hour, minute, second).toISOString();
 }
 const codes = (changes: Partial<Marked>) => marksOfOne({ ...FRAME, ...changes }).map(({ code }) => code);
+
+it('a frame that may have been taken before its release is marked, and says by how much', () => {
+  const [mark] = marksOfOne({ ...FRAME, clockDifference: null, perhapsEarlyMs: 2400 });
+  expect(mark).toMatchObject({ code: 'time' });
+  expect(mark?.sentence).toContain('may have been taken 2 s before it was fired');
+});
 
 describe('clipping', () => {
   it('is what a set is for; only where no frame is left to hold it, it is a mark', () => {

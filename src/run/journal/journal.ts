@@ -123,6 +123,9 @@ function prepare(database: Database) {
        ON CONFLICT (set_number, file) DO UPDATE SET reason = excluded.reason`,
     ),
     addStray: one<unknown[]>('INSERT INTO strays (set_number, stray) VALUES (?, ?)'),
+    removeStray: one<unknown[]>(
+      'DELETE FROM strays WHERE rowid = (SELECT rowid FROM strays WHERE set_number = ? AND stray = ? LIMIT 1)',
+    ),
     addNote: one<unknown[]>('INSERT INTO notes (run_number, set_number, note, at) VALUES (?, ?, ?, ?)'),
     addTransition: one<unknown[]>(
       `INSERT INTO transitions (at, monotonic_ms, about, run_number, set_number, number, from_state, to_state, detail)
@@ -416,6 +419,13 @@ export class Journal extends JournalReader {
   addStray(id: string, stray: Stray): void {
     this.write(() => {
       this.statements.addStray.run(this.findSet(id).number, columns.stray.text(stray));
+    });
+  }
+
+  /** Its file has come after all. One that is not there is no error. @throws EvenrungError storing-failed */
+  removeStray(id: string, stray: Stray): void {
+    this.write(() => {
+      this.statements.removeStray.run(this.findSet(id).number, columns.stray.text(stray));
     });
   }
 

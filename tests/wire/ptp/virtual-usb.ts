@@ -40,7 +40,8 @@ export class VirtualUsb {
   private readonly sockets = new Set<Socket>();
   private readonly events: Buffer[] = [];
   private server: Server | undefined;
-  private eventCame: (() => void) | undefined;
+  /** Reads of the interrupt endpoint that wait for an event, the first come first. */
+  private readonly listeners = new Set<() => void>();
 
   constructor(path: string, device: UsbDevice) {
     this.path = path;
@@ -84,7 +85,8 @@ export class VirtualUsb {
   /** Queues an event for the interrupt endpoint. */
   tell(event: Container): void {
     this.events.push(packContainer(event));
-    this.eventCame?.();
+    const [first] = this.listeners;
+    first?.();
   }
 
   private serve(socket: Socket): void {
@@ -151,7 +153,7 @@ export class VirtualUsb {
           feedReader();
           return;
         case INTERRUPT_IN:
-          void this.nextEvent(argument).then((event) =>
+          void this.nextEvent(argument, socket).then((event) =>
             event === undefined ? reply(TIMED_OUT) : reply(event.length, event),
           );
           return;
@@ -175,17 +177,21 @@ export class VirtualUsb {
     });
   }
 
-  private async nextEvent(milliseconds: number): Promise<Buffer | undefined> {
+  /** @returns undefined if none came in time, or if whoever asked is gone: what comes then is for the next one who asks */
+  private async nextEvent(milliseconds: number, socket: Socket): Promise<Buffer | undefined> {
     if (this.events.length === 0 && milliseconds > 0) {
       await new Promise<void>((resolve) => {
-        const timer = setTimeout(resolve, milliseconds);
-        this.eventCame = () => {
+        const end = () => {
           clearTimeout(timer);
+          socket.off('close', end);
+          this.listeners.delete(end);
           resolve();
         };
+        const timer = setTimeout(end, milliseconds);
+        socket.once('close', end);
+        this.listeners.add(end);
       });
-      this.eventCame = undefined;
     }
-    return this.events.shift();
+    return socket.destroyed ? undefined : this.events.shift();
   }
 }
