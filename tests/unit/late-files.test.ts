@@ -9,6 +9,7 @@ import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/prac
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, SetFolder } from '../../src/frames/index.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
+import type { CameSoFar } from '../../src/run/from-before.js';
 import { EventLog, Run } from '../../src/run/index.js';
 import { ASKED } from '../asked.js';
 import { namedBy } from '../set-naming.js';
@@ -26,6 +27,8 @@ class LateLink extends PracticeLink {
   readonly waiting: Buffer[] = [];
   /** The release whose file comes twice, counted from 1. */
   twice = 0;
+  /** Whether the body tells no clock, as in plain PTP. */
+  isSilent = false;
   kills = 0;
   private count = 0;
 
@@ -37,7 +40,8 @@ class LateLink extends PracticeLink {
     return { ...(await super.identify()), link: 'usb' as const };
   }
   override async readSettings(): Promise<Settings> {
-    const settings = await super.readSettings();
+    const settings = new Map(await super.readSettings());
+    if (this.isSilent) settings.delete('datetime');
     const value = String(this.waiting.length === 0 ? 0 : 0x8000 + this.waiting.length);
     const name = 'd215';
     return this.what === 'told'
@@ -77,10 +81,14 @@ async function late(shape: PracticeShape, what: Waiting, waits: number) {
   return { body, link };
 }
 
-/** @returns the set's record, and what a check of the folder finds */
-async function makeSet(link: LateLink) {
+/**
+ * @param count frames of the set, an odd number
+ * @param cameBefore what the files of earlier sets told
+ * @returns the set's record, what a check of the folder finds, and what its files told
+ */
+async function makeSet(link: LateLink, count = FRAMES, cameBefore: CameSoFar | null = null) {
   const body = await Body.meet(link);
-  const offsets = Array.from({ length: FRAMES }, (_, index) => (index - 4) * 6);
+  const offsets = Array.from({ length: count }, (_, index) => (index - (count - 1) / 2) * 6);
   const base = resolveBase('1/60', body.limits);
   const plan = planSet({ offsets, step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
   const folder = await SetFolder.create(root, namedBy(new Date()));
@@ -90,11 +98,16 @@ async function makeSet(link: LateLink) {
     set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
     asked: async () => ASKED,
     tell: (happening) => log.tell(happening),
+    cameBefore: async () => cameBefore,
   });
   await run.carryOut();
   const { record } = readSetRecord(await readFile(path.join(folder.path, 'set.json'), 'utf8'));
   const { findings } = await checkSet(folder.path);
-  return { record, wrong: findings.filter(({ severity }) => severity === 'wrong') };
+  return {
+    record,
+    wrong: findings.filter(({ severity }) => severity === 'wrong'),
+    came: run.cameFrom(body),
+  };
 }
 
 it.each(['none', 'amount'] as const)(
@@ -158,4 +171,86 @@ it('one that comes twice costs a release, and no more', async () => {
   expect(record.setAside).toHaveLength(1);
   expect(record.strays).toHaveLength(1);
   expect(body.shots).toHaveLength(FRAMES + 1);
+});
+
+/** A set of one frame by a body that tells no clock, and then a picture of the same exposure that waits. @param ms how much older it is */
+async function silentWithOneWaiting(ms: number) {
+  let older = 60_000;
+  const body = new PracticeBody({ ...AT_ONCE, shape: 'none', now: () => new Date(Date.now() - older) });
+  const link = new LateLink(body, 'forgotten');
+  link.isSilent = true;
+  // Its clock is a minute slow all the time.
+  const first = await makeSet(link, 1);
+  expect(first.record.sentence).toBe('The frame is verified.');
+  expect(first.record.clockDifference).toBeNull();
+  older = 60_000 + ms;
+  await body.change('shutter', 36);
+  const [waiting] = await body.release();
+  older = 60_000;
+  if (waiting !== undefined) link.waiting.push(waiting.jpeg);
+  return { body, link, came: halfAMinuteEarlier(first.came) };
+}
+
+/** As if that set had been fired before a pause. */
+function halfAMinuteEarlier(came: CameSoFar | null): CameSoFar {
+  if (came?.last == null || came.anchor === null) throw new Error('No file told its time.');
+  const back = (at: string) => new Date(Date.parse(at) - 30_000).toISOString();
+  const takenAt = back(`${came.last.takenAt}Z`).slice(0, -1);
+  const { firedAt, storedAt, exposureTime } = came.anchor;
+  return {
+    last: { ...came.last, takenAt },
+    anchor: {
+      takenAt,
+      exposureTime,
+      firedAt: firedAt === null ? null : back(firedAt),
+      storedAt: back(storedAt),
+    },
+  };
+}
+
+it('of a body that tells no clock, one that was pressed 4.5 s before the set is not taken for its only frame', async () => {
+  const { link, came } = await silentWithOneWaiting(4500);
+  const { record, wrong } = await makeSet(link, 1, came);
+  expect(record.sentence).toBe('The frame is verified.');
+  expect(wrong).toEqual([]);
+  expect(record.setAside.map(({ reason }) => reason)).toEqual([
+    'It had waited in the camera since before it was fired for.',
+  ]);
+  expect(record.strays).toHaveLength(1);
+  expect(record.frames[0]?.attempts).toBe(2);
+  expect(record.frames[0]?.marks.filter(({ code }) => code === 'time')).toEqual([]);
+});
+
+it('one that was pressed within the slack of the clocks is marked as its frame', async () => {
+  const { link, came } = await silentWithOneWaiting(2000);
+  const { record } = await makeSet(link, 1, came);
+  expect(record.frames[0]?.attempts).toBe(1);
+  const [mark] = record.frames[0]?.marks.filter(({ code }) => code === 'time') ?? [];
+  expect(mark?.sentence).toMatch(/^It may have been taken [23] s before it was fired/);
+});
+
+it('a frame that is made again within one second, by a body that tells whole seconds, is a new one', async () => {
+  const second = new Date(2026, 10, 25, 16, 42, 10);
+  const body = new PracticeBody({ ...AT_ONCE, shape: 'none', now: () => second });
+  const link = new (class extends LateLink {
+    private bad = true;
+    /** The first file comes damaged; of all of them, the time has no parts of a second. */
+    override async fire(options: FireOptions): Promise<FiredFrame> {
+      const fired = await super.fire(options);
+      const jpeg = await readFile(fired.path);
+      // SubSecTimeOriginal is ASCII, a terminating zero behind it: blanks are no digits.
+      const parts = jpeg.indexOf('000\0', 0, 'latin1');
+      if (parts > 0) jpeg.write('   ', parts, 'latin1');
+      await writeFile(fired.path, this.bad ? jpeg.subarray(0, jpeg.length / 2) : jpeg);
+      this.bad = false;
+      return fired;
+    }
+  })(body, 'forgotten');
+  link.isSilent = true;
+  const { record } = await makeSet(link, 1);
+  expect(record.sentence).toBe('The frame is verified.');
+  expect(record.frames[0]?.attempts).toBe(2);
+  expect(record.setAside.map(({ reason }) => reason)).not.toContain(
+    'It had waited in the camera since before it was fired for.',
+  );
 });

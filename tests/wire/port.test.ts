@@ -1,7 +1,9 @@
 // The virtual USB port and the responder behind it: libgphoto2 must find a camera there and read from it what a body of the
 // dialect shows.
 import { fork } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtemp, rm } from 'node:fs/promises';
+import { createConnection, type Socket } from 'node:net';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { expect, test } from 'vitest';
@@ -11,6 +13,7 @@ import { withLinkedBody } from './linked-body.js';
 import { AMOUNT_OPERATION, eighths } from './ptp/amount-face.js';
 import { OPERATION } from './ptp/codes.js';
 import { plugIn } from './ptp/plugged-body.js';
+import { VirtualUsb } from './ptp/virtual-usb.js';
 
 const valueFor = (settings: Settings, name: string) => settings.get(name)?.value;
 const choicesFor = (settings: Settings, name: string) => settings.get(name)?.choices;
@@ -194,5 +197,39 @@ test('of two bodies none is taken unless its port is said; the process lists bot
     undecided.kill('SIGKILL');
     child.kill('SIGKILL');
     await Promise.all([one.remove(), other.remove(), rm(home, { recursive: true, force: true })]);
+  }
+});
+
+/** Asks the interrupt endpoint for an event, as virtual-usb-port.c does. */
+function listen(socket: Socket, milliseconds: number): void {
+  const request = Buffer.alloc(9);
+  request.writeUInt8(3, 0);
+  request.writeUInt32LE(milliseconds, 1);
+  socket.write(request);
+}
+
+test('a read of the interrupt endpoint by a process that was killed takes no event from the next one', async () => {
+  const folder = await mkdtemp(path.join(tmpdir(), 'evenrung-port-'));
+  const usb = new VirtualUsb(path.join(folder, 'body'), {
+    receive: async () => [],
+    reopened: () => undefined,
+  });
+  await usb.plug();
+  try {
+    const killed = createConnection(usb.path);
+    listen(killed, 2000);
+    await once(killed, 'connect');
+    const next = createConnection(usb.path);
+    await once(next, 'connect');
+    killed.destroy();
+    await new Promise((resolve) => setTimeout(resolve, 100));
+    usb.tell({ type: 4, code: 0x4002, transaction: 1, payload: Buffer.alloc(4) });
+    listen(next, 1000);
+    const [reply] = (await once(next, 'data')) as [Buffer];
+    expect(reply.readInt32LE(0)).toBeGreaterThan(0);
+    next.destroy();
+  } finally {
+    await usb.unplug();
+    await rm(folder, { recursive: true, force: true });
   }
 });
