@@ -409,6 +409,9 @@ export class Body {
       return fired;
     } catch (cause) {
       this.doubt();
+      const { code, details } = asEvenrungError(cause);
+      // The rest of the file that was not stored is still on its way: whatever is asked next would get it as its answer.
+      if (code === 'storing-failed' && details.released === true) this.dropConnection();
       throw cause;
     }
   }

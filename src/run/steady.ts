@@ -10,7 +10,7 @@ const PATIENCE_MS = 60_000;
 const PATIENCE_STOPPING_MS = 10_000;
 /** A call may take all the patience by itself: it is tried again nonetheless. */
 const FEWEST_TRIES = 3;
-/** A body that is there, and refuses, is not going to change its mind for long. */
+/** A body that is there, and refuses what a frame needs, is not going to change its mind for long. */
 const PATIENCE_REFUSED_MS = 3000;
 const RECONNECT_PAUSE_MS = 250;
 /** The body is there, and will not be used just now. */
@@ -75,8 +75,7 @@ export class Steady {
       } catch (cause) {
         const error = asEvenrungError(cause);
         if (!LINK_FAILURES.has(error.code) && !also.has(error.code)) throw cause;
-        const patience = also.has(error.code) ? PATIENCE_REFUSED_MS : this.patienceMs;
-        const isOver = performance.now() - since > patience && tries >= FEWEST_TRIES;
+        const isOver = performance.now() - since > this.patienceWith(error) && tries >= FEWEST_TRIES;
         if (isOver || (isStopping() && !isPuttingBack())) throw cause;
         this.away = error;
         await this.pause();
@@ -91,14 +90,20 @@ export class Steady {
         doing: WAITING.has(why.code) ? 'waiting' : 'reconnecting',
         code: why.code,
         sentence: why.message,
-        next: this.whatComes(),
+        next: this.whatComes(this.patienceWith(why)),
       });
     await this.options.checkBody();
     this.away = null;
   }
 
-  private whatComes(): string {
-    const tries = `Evenrung tries again for ${Math.round(this.patienceMs / 1000)} s.`;
+  /** Milliseconds. Settings that are not put back are worth as long a wait as a body that is gone. */
+  private patienceWith({ code }: EvenrungError): number {
+    const isRefused = !LINK_FAILURES.has(code) && !this.options.isPuttingBack();
+    return isRefused ? Math.min(PATIENCE_REFUSED_MS, this.patienceMs) : this.patienceMs;
+  }
+
+  private whatComes(patienceMs: number): string {
+    const tries = `Evenrung tries again for ${Math.round(patienceMs / 1000)} s.`;
     return this.options.isPuttingBack()
       ? `${tries} Else the camera's settings are put back when it is met again.`
       : `${tries} Then the run halts; what is verified stays.`;

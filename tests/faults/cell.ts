@@ -38,6 +38,8 @@ export interface Struck {
   readonly plugged: PluggedBody | undefined;
   /** The folder that takes sets. */
   readonly into: string;
+  /** The folder in which the journal and what is owed to bodies are kept. */
+  readonly stateFolder: string;
   /** The camera processes that are alive. */
   processes(): number[];
   /** To be called when the body can be reached again, where that is at once or soon. */
@@ -54,10 +56,19 @@ export interface Fault {
   readonly strike: (cell: Struck) => void | Promise<void>;
   /** Called when the run has ended: the body answers again. */
   readonly lift?: (cell: Struck) => void | Promise<void>;
-  /** Whether sets go to a small disk of their own. */
-  readonly smallDisk?: boolean;
+  /** Called before the body is looked for, when nothing is wrong yet. */
+  readonly prepare?: (cell: Struck) => void;
+  /** What has a small disk of its own. */
+  readonly smallDisk?: SmallDisk;
+  /** Whether the same set is gone on with once the fault is over, and has to become complete. */
+  readonly goesOnAfter?: boolean;
   /** Strikes before the body is looked for; then no run begins. */
   readonly beforeLooking?: boolean;
+}
+
+export interface SmallDisk {
+  readonly of: 'sets' | 'state';
+  readonly kilobytes: number;
 }
 
 export interface Seen {
@@ -65,6 +76,8 @@ export interface Seen {
   readonly sentence: string;
   /** Whether the run ended with settings that it could not put back. */
   readonly owes: boolean;
+  /** Why it was tried again to put settings back, a sentence each. */
+  readonly puttingBackAgain: readonly string[];
   /** What did not hold, a sentence each. */
   readonly wrong: readonly string[];
   readonly seconds: number;
@@ -81,8 +94,6 @@ const DEADLINES_OF_PRACTICE = { ...DEADLINES, fire: 12_000 };
 export const FIRE_DEADLINE_MS = DEADLINES.fire;
 /** A cable that is out for a moment comes back within it, also on a busy machine. */
 const PATIENCE_MS = 4000;
-/** The room that a set keeps for its end takes half of it. */
-const DISK_KB = 8192;
 const LOOK_EVERY_MS = 25;
 
 /** Every body with a bracket has brackets of three: nine frames are three passes. */
@@ -123,9 +134,11 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   await mkdir(into);
   const plugged =
     name === 'practice' ? undefined : await plugIn(name as FaceName, name === 'standard' ? {} : THREE_A_PASS);
-  const mounted = fault.smallDisk === true && mountSmall(into);
-  const events = new EventLog();
   const stateFolder = path.join(root, 'state');
+  await mkdir(stateFolder);
+  const small = fault.smallDisk?.of === 'state' ? stateFolder : into;
+  const mounted = fault.smallDisk !== undefined && mountSmall(small, fault.smallDisk);
+  const events = new EventLog();
   const home = path.join(stateFolder, 'camera-home');
   let hits = 0;
   let backAt: number | null = null;
@@ -140,6 +153,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     point,
     plugged,
     into,
+    stateFolder,
     processes: () => cameraProcesses(home),
     hit: () => {
       hits += 1;
@@ -172,10 +186,20 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     most = Math.max(most, cell.processes().length);
   }, LOOK_EVERY_MS);
   const kept = watchFrames(events, into, wrong);
+  const puttingBackAgain: string[] = [];
+  events.watch(({ happening }) => {
+    if (
+      happening.type === 'trouble' &&
+      happening.trouble !== null &&
+      events.state.run?.state === 'putting-back'
+    )
+      puttingBackAgain.push(happening.trouble.sentence);
+  });
   try {
     // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
     await plugged?.body.change('target', 'card');
     const before = plugged && { ...plugged.body.state };
+    fault.prepare?.(cell);
     if (fault.beforeLooking) await fault.strike(cell);
     await station.look();
     let seen: Pick<Seen, 'outcome' | 'sentence' | 'owes'>;
@@ -220,12 +244,12 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
           wrong.push(`${setting} is ${JSON.stringify(now)}, found was ${JSON.stringify(found)}.`);
       }
     }
-    return { ...seen, wrong, armedAgainMs, seconds: (performance.now() - started) / 1000 };
+    return { ...seen, wrong, puttingBackAgain, armedAgainMs, seconds: (performance.now() - started) / 1000 };
   } finally {
     clearInterval(looking);
     await station.close();
     await plugged?.remove();
-    if (mounted) spawnSync('umount', ['-l', into]);
+    if (mounted) spawnSync('umount', ['-l', small]);
     await rm(root, { recursive: true, force: true });
   }
 }
@@ -320,6 +344,6 @@ async function afterRun(
 }
 
 /** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */
-function mountSmall(folder: string): boolean {
-  return spawnSync('mount', ['-t', 'tmpfs', '-o', `size=${DISK_KB}k`, 'tmpfs', folder]).status === 0;
+function mountSmall(folder: string, { kilobytes }: SmallDisk): boolean {
+  return spawnSync('mount', ['-t', 'tmpfs', '-o', `size=${kilobytes}k`, 'tmpfs', folder]).status === 0;
 }

@@ -2,6 +2,8 @@
 import {
   chmodSync,
   closeSync,
+  fstatSync,
+  ftruncateSync,
   openSync,
   readdirSync,
   renameSync,
@@ -11,6 +13,7 @@ import {
 } from 'node:fs';
 import path from 'node:path';
 import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
+import { padJpeg } from '../pad-jpeg.js';
 import { CONTAINER, type Container } from '../wire/ptp/containers.js';
 import type { PtpAnswer, PtpRequest } from '../wire/ptp/responder.js';
 import { type Fault, FIRE_DEADLINE_MS, pause, type Struck } from './cell.js';
@@ -121,9 +124,40 @@ function nextRelease(
   body.release = async () => {
     body.release = release;
     cell.hit();
-    return change(await release());
+    const files = await release();
+    const changed = await change(files);
+    keepOnCard(cell, files, changed);
+    return changed;
   };
 }
+
+/** The card has the changed files in place of those that the shutter made. */
+function keepOnCard(cell: Struck, files: readonly PracticeFile[], changed: readonly PracticeFile[]): void {
+  const kept = cell.wire().body.files;
+  for (const [index, file] of files.entries()) {
+    const at = kept.indexOf(file);
+    const other = changed[index];
+    if (at >= 0 && other !== undefined) kept[at] = other;
+  }
+}
+
+/** libgphoto2 fetches files over 1 MB in pieces, shorter ones in one. */
+const LONG_FILE_BYTES = 3_000_000;
+const SHORT_FILE_BYTES = 800_000;
+
+/** Every file of the body is at least so long. */
+const filesOf =
+  (bytes: number) =>
+  (cell: Struck): void => {
+    const body = inside(cell);
+    const release = body.release.bind(body);
+    body.release = async () => {
+      const files = await release();
+      const long = files.map((file) => ({ ...file, jpeg: padJpeg(file.jpeg, bytes) }));
+      keepOnCard(cell, files, long);
+      return long;
+    };
+  };
 
 const kill = (cell: Struck, signal: NodeJS.Signals) =>
   whenReleased(cell, () => {
@@ -147,9 +181,17 @@ async function plugIn(cell: Struck): Promise<void> {
   cell.isBack();
 }
 
+/** The room that a set keeps for its end takes half of it. */
+const SMALL = { of: 'sets', kilobytes: 8192 } as const;
+/** Less than a piece of a long file. */
+const A_PIECE_BYTES = 300_000;
+/** Takes a set of files that are fetched in pieces. */
+const FOR_LONG_FILES = { of: 'sets', kilobytes: 40 * 1024 } as const;
+
 const FILLER = 'filler';
 
-function fill(folder: string): void {
+/** @param leaving bytes that the disk still takes */
+function fill(folder: string, leaving = 0): void {
   const { type } = statfsSync(folder);
   const TMPFS = 0x01021994;
   if (type !== TMPFS) {
@@ -168,10 +210,18 @@ function fill(folder: string): void {
       } catch {
         // Full.
       }
+    if (leaving > 0) ftruncateSync(file, fstatSync(file).size - leaving);
   } finally {
     closeSync(file);
   }
 }
+
+/** The file that is being made is the one that the disk does not take. */
+const fillsWithin = (cell: Struck) =>
+  whenReleased(cell, () => {
+    fill(cell.into, A_PIECE_BYTES);
+    cell.hit();
+  });
 
 function setFree(folder: string): void {
   rmSync(path.join(folder, FILLER), { force: true });
@@ -215,7 +265,7 @@ export const FAULTS = {
   },
   offDiskFull: {
     name: 'switched off, then disk full',
-    smallDisk: true,
+    smallDisk: SMALL,
     strike: (cell) =>
       whenReleased(cell, async () => {
         await pull(cell);
@@ -428,11 +478,25 @@ export const FAULTS = {
   },
   diskFull: {
     name: 'disk full',
-    smallDisk: true,
+    smallDisk: SMALL,
     strike: (cell) => {
       fill(cell.into);
       cell.hit();
     },
+    lift: (cell) => setFree(cell.into),
+  },
+  diskFillsWithin: {
+    name: 'disk fills in a long file',
+    smallDisk: FOR_LONG_FILES,
+    prepare: filesOf(LONG_FILE_BYTES),
+    strike: fillsWithin,
+    lift: (cell) => setFree(cell.into),
+  },
+  diskFillsWithinShort: {
+    name: 'disk fills in a file',
+    smallDisk: FOR_LONG_FILES,
+    prepare: filesOf(SHORT_FILE_BYTES),
+    strike: fillsWithin,
     lift: (cell) => setFree(cell.into),
   },
 } as const satisfies Record<string, Fault>;

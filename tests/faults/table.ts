@@ -32,6 +32,8 @@ const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'clamped',
   'twice',
   'fileShort',
+  'diskFillsWithin',
+  'diskFillsWithinShort',
 ]);
 const BEFORE_A_RUN: ReadonlySet<FaultKey> = new Set<FaultKey>(['claimedAtFirst', 'notAllowedAtFirst']);
 /** What the practice body, which is in its process, can meet with. */
@@ -75,6 +77,9 @@ export const EVERY_FRAME: readonly Cell[] = (['killed', 'pulled'] as const).flat
 const WHOLE = /^All 9 frames are verified\.$/;
 const HALTED = 'Halted after \\d of 9 frames\\. ';
 
+const NOT_STORED =
+  /The frame was made, but it could not be stored in .*: the disk is full\. It may still be on the card\./;
+
 const HALTS: Partial<Record<FaultKey, RegExp>> = {
   off: /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
   flat: /battery/,
@@ -85,8 +90,13 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   offDiskFull:
     /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
   otherSerial: /Another camera answers: .*Connect the one that was there/,
+  diskFillsWithin: NOT_STORED,
+  diskFillsWithinShort: NOT_STORED,
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,
 };
+
+/** The body has no part in them: it takes its settings back at once. */
+const NOT_THE_BODYS: ReadonlySet<FaultKey> = new Set<FaultKey>(['diskFillsWithin', 'diskFillsWithinShort']);
 
 const REFUSED: Partial<Record<FaultKey, RegExp>> = {
   claimedAtFirst: /^Another program holds the camera.* eject the camera there/,
@@ -161,6 +171,8 @@ export async function judgeCell(cell: Cell): Promise<Judged> {
     wrong.push(`Expected is '${expected.outcome}', seen was '${seen.outcome}'.`);
   if (!expected.sentence.test(seen.sentence)) wrong.push(`It says: ${seen.sentence}`);
   if (seen.owes && HALTS[cell.fault] === undefined) wrong.push('Something was not put back.');
+  if (NOT_THE_BODYS.has(cell.fault))
+    wrong.push(...seen.puttingBackAgain.map((why) => `Settings were not put back at once: ${why}`));
   const known = KNOWN.filter(({ shows }) => shows(cell));
   const isSeen = ({ seen: pattern }: Known) => wrong.some((one) => pattern.test(one));
   const isListed = (one: string) => known.some(({ seen: pattern }) => pattern.test(one));

@@ -408,6 +408,7 @@ class Driven {
       point: 'middle frame of a pass',
       plugged: this.plugged,
       into: this.into,
+      stateFolder: this.stateFolder,
       processes: () => this.cameraProcesses(),
       isBack: () => {},
       hit: () => {

@@ -199,10 +199,12 @@ class UsbLink implements Link {
       );
     } catch (cause) {
       // The library tells a file that it could not write as a camera that it could not write to.
-      const refusal = await refusalOf(into);
-      throw refusal === null ? cause : frameNotStored(into, refusal);
+      await mustTakeMore(into);
+      throw cause;
     }
     const seconds = (performance.now() - started) / 1000;
+    // A file over 1 MB is fetched in pieces, and a piece that could not be written is no error to the library.
+    await mustTakeMore(into);
     if ((await stat(file)).size === 0) {
       throw new EvenrungError(
         'frame-missing',
@@ -328,14 +330,16 @@ function isSame({ kind, readsBack }: TreeSetting, found: string, wanted: string)
   return kind === 'range' && Math.abs(Number(found) - Number(wanted)) < 1e-4;
 }
 
-/** @returns why the folder takes no more data; null where it does */
-async function refusalOf(into: string): Promise<unknown> {
+/**
+ * Whether the frame that was fetched just now can be relied on.
+ * @throws EvenrungError storing-failed where the folder takes no more data
+ */
+async function mustTakeMore(into: string): Promise<void> {
   const probe = path.join(into, `.probe-${process.pid}`);
   try {
     await writeFile(probe, Buffer.alloc(PROBE_BYTES, 1));
-    return null;
   } catch (cause) {
-    return cause;
+    throw frameNotStored(into, cause);
   } finally {
     await rm(probe, { force: true }).catch(() => undefined);
   }

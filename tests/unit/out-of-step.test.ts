@@ -1,0 +1,121 @@
+// A frame that was made and could not be stored leaves the connection out of step: what is on its way of the file would be the answer
+// to whatever is asked next. Nothing is asked of the body before another connection was begun.
+import { mkdtemp, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterEach, beforeEach, expect, it, vi } from 'vitest';
+import { EvenrungError } from '../../shared/errors.js';
+import { readSetRecord } from '../../shared/set-record.js';
+import type { Trouble } from '../../shared/state.js';
+import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { SetFolder } from '../../src/frames/index.js';
+import { planSet, resolveBase } from '../../src/plan/index.js';
+import { EventLog, Run } from '../../src/run/index.js';
+import { Steady } from '../../src/run/steady.js';
+import { ASKED } from '../asked.js';
+import { namedBy } from '../set-naming.js';
+
+const FULL_AT = 3;
+
+/** Once a file could not be stored, everything is refused until another connection is begun. */
+class OutOfStep extends PracticeLink {
+  kills = 0;
+  private count = 0;
+  private isOutOfStep = false;
+
+  override async identify() {
+    return { ...(await super.identify()), link: 'usb' as const };
+  }
+  override async changeSetting(name: string, value: string) {
+    if (this.isOutOfStep) throw new EvenrungError('setting-not-taken', `The camera did not take ${value}.`);
+    return super.changeSetting(name, value);
+  }
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    this.count += 1;
+    if (this.count < FULL_AT) return super.fire(options);
+    this.isOutOfStep = true;
+    throw new EvenrungError('storing-failed', 'The frame was made, but not stored.', { released: true });
+  }
+  kill(): void {
+    this.kills += 1;
+    this.isOutOfStep = false;
+  }
+}
+
+let root = '';
+beforeEach(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  vi.useRealTimers();
+  await rm(root, { recursive: true, force: true });
+});
+
+it('the settings are put back over a new connection, at once', async () => {
+  const practice = new PracticeBody(AT_ONCE);
+  await practice.change('shutter', 30);
+  await practice.change('drive', 'continuous');
+  const before = { ...practice.state };
+  const link = new OutOfStep(practice);
+  const body = await Body.meet(link);
+  const base = resolveBase('1/60', body.limits);
+  const plan = planSet({ offsets: [-6, 0, 6], step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
+  const folder = await SetFolder.create(root, namedBy(new Date()));
+  const log = new EventLog();
+  const troubles: (Trouble | null)[] = [];
+  log.watch(({ happening }) => {
+    if (happening.type === 'trouble') troubles.push(happening.trouble);
+  });
+  const run = new Run({
+    ...{ id: 'a-run', plan, body, folder, patienceMs: 1000 },
+    set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
+    asked: async () => ASKED,
+    tell: (happening) => log.tell(happening),
+  });
+  expect(await run.carryOut()).toBe('halted');
+  expect(link.kills).toBe(1);
+  expect(troubles).toEqual([]);
+  expect({ ...practice.state }).toEqual(before);
+  const { record } = readSetRecord(await readFile(path.join(folder.path, 'set.json'), 'utf8'));
+  expect(record.notPutBack).toEqual([]);
+  expect(record.sentence).toMatch(/^Halted after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
+});
+
+/** @returns how long it was tried in all, and what was told to come next */
+async function patience(code: 'setting-not-taken' | 'not-put-back', isPuttingBack: boolean) {
+  vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout', 'performance'] });
+  const troubles: Trouble[] = [];
+  const steady = new Steady({
+    patienceMs: undefined,
+    isStopping: () => false,
+    isPuttingBack: () => isPuttingBack,
+    checkBody: async () => undefined,
+    tell: (trouble) => {
+      if (trouble !== null) troubles.push(trouble);
+    },
+  });
+  const since = performance.now();
+  const using = steady
+    .use(() => Promise.reject(new EvenrungError(code, 'No.')), new Set([code]))
+    .catch(() => (performance.now() - since) / 1000);
+  await vi.advanceTimersByTimeAsync(120_000);
+  return { seconds: await using, next: troubles.map(({ next }) => next) };
+}
+
+it('settings that are refused when they are put back are tried for the minute that is told', async () => {
+  const { seconds, next } = await patience('not-put-back', true);
+  expect(seconds).toBeGreaterThan(59);
+  expect(seconds).toBeLessThan(61);
+  expect(next).toEqual([
+    "Evenrung tries again for 60 s. Else the camera's settings are put back when it is met again.",
+  ]);
+});
+
+it('a setting that is refused for a frame is tried for the seconds that are told', async () => {
+  const { seconds, next } = await patience('setting-not-taken', false);
+  expect(seconds).toBeGreaterThan(2.9);
+  expect(seconds).toBeLessThan(4);
+  expect(next).toEqual(['Evenrung tries again for 3 s. Then the run halts; what is verified stays.']);
+});
