@@ -89,8 +89,11 @@ export interface Link {
    * @throws EvenrungError frame-missing (released, no file), body-lost, body-busy, call-timed-out, storing-failed
    */
   fire(options: FireOptions): Promise<FiredFrame>;
-  /** Lets go of the body. Nothing else may be called after. */
-  release(): Promise<void>;
+  /**
+   * Lets go of the body. Nothing else may be called after.
+   * @param busyMs milliseconds that a busy body may be waited for: what it does not hear, it does not undo; 0 where it is left out
+   */
+  release(busyMs?: number): Promise<void>;
   /** Where the link can begin anew: drops the connection at once, and the next call makes another one. */
   kill?(): void;
   /**

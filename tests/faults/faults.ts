@@ -28,7 +28,8 @@ const OUT_OF_FOCUS = 0xa002;
 const CLAIMED = -53;
 const NOT_ALLOWED = -7;
 
-const A_WHILE_MS = 600;
+/** How long a body is busy. */
+export const BUSY_MS = 600;
 /** No container but the one with a picture is as long. */
 const LONG = 2000;
 
@@ -336,7 +337,7 @@ export const FAULTS = {
     name: 'busy for a while',
     strike: (cell) => {
       const out = answering(cell, RESPONSE.deviceBusy, () => true);
-      setTimeout(out, A_WHILE_MS);
+      setTimeout(out, BUSY_MS);
     },
   },
   claimedAWhile: {

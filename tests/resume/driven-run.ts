@@ -12,7 +12,7 @@ import { ProfileStore } from '../../src/run/profiles.js';
 import { isAlive, type Started, start } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
 import { type BodyName, pause, type Struck } from '../faults/cell.js';
-import { FAULTS } from '../faults/faults.js';
+import { BUSY_MS, FAULTS } from '../faults/faults.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 import { compareRun, type Finding } from './compare-run.js';
 import type { DrawnFault, Kind } from './run-faults.js';
@@ -50,7 +50,7 @@ const MOST_BEYOND_MS = 90_000;
 const LOOK_EVERY_MS = 200;
 /** A program that was told to go on with what was cut off does so when its body is there. */
 const GOES_ON_WITHIN_MS = 10_000;
-/** A camera process ends itself when its program is gone: a second to let go of the body, and some. */
+/** A camera process ends itself when its program is gone: what it takes to let go of the body, and some. */
 const ENDS_ITSELF_WITHIN_MS = 4000;
 /** What the system answers to whoever opens a camera that another process holds. */
 const CLAIMED = -53;
@@ -170,6 +170,8 @@ class Driven {
   /** What is under way to the body or the program: one after another. */
   private acting: Promise<unknown> = Promise.resolve();
   private isOver = false;
+  /** By performance.now(). */
+  private busyUntil = 0;
 
   private constructor(root: string, asked: RunAsked, plugged: PluggedBody | undefined) {
     this.root = root;
@@ -246,6 +248,8 @@ class Driven {
       // Whatever it still owes to a body that was away is put back when it is met again.
       await until('The body is met again', 30_000, () => this.isMet());
       const code = await program.stop();
+      // What a busy body was told last it may do when it is not busy any more.
+      await pause(Math.max(0, this.busyUntil - performance.now()));
       if (code !== 130) findings.push({ kind: 'wrong', sentence: `The program ended with ${code}.` });
       const compared = await compareRun({
         ...{ run, journal, into: this.into, slots: asked.slots, book: this.book ?? null },
@@ -337,6 +341,7 @@ class Driven {
       case 'busy':
         // Between two sets nobody may meet with it.
         FAULTS.busy.strike(this.struckAs(fault.kind, true));
+        this.busyUntil = performance.now() + BUSY_MS;
         return;
       case 'frame missing':
         return FAULTS.missing.strike(this.struckAs(fault.kind));

@@ -1,4 +1,6 @@
 // The USB link through the real binding and the real libgphoto2, against a practice body on the virtual USB port.
+import { fork } from 'node:child_process';
+import { once } from 'node:events';
 import { cp, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
@@ -197,6 +199,51 @@ test('a busy body is told as busy', () =>
     responder.intercept(AMOUNT_OPERATION.press, async () => ({ response: RESPONSE.deviceBusy }));
     await expect(link.fire({ into, exposureSeconds: 1 / 60 })).rejects.toMatchObject({ code: 'body-busy' });
     expect(body.shots).toEqual([]);
+  }));
+
+test('a body that is busy when it is let go of is waited for, and keeps its frames where it kept them before', () =>
+  withLinkedBody('amount', async ({ link, body, responder }) => {
+    await body.change('target', 'card');
+    await link.readSettings();
+    // Connecting moves it.
+    expect(body.state.target).toBe('memory');
+    setTimeout(
+      responder.intercept('any', async () => ({ response: RESPONSE.deviceBusy })),
+      800,
+    );
+    await link.release();
+    expect(body.state.target).toBe('card');
+  }));
+
+test('a body that stays busy is let go of all the same, within the time that there is', () =>
+  withLinkedBody('amount', async ({ link, responder }) => {
+    await link.readSettings();
+    responder.intercept('any', async () => ({ response: RESPONSE.deviceBusy }));
+    const started = performance.now();
+    await link.release();
+    expect(performance.now() - started).toBeLessThan(3900);
+  }));
+
+test('a body that is busy when the daemon dies is waited for, too', () =>
+  withLinkedBody('amount', async ({ body, responder, environment, usb }) => {
+    await body.change('target', 'card');
+    const home = await mkdtemp(path.join(tmpdir(), 'evenrung-home-'));
+    const camera = fork(CAMERA_PROCESS, ['usb'], {
+      env: { ...process.env, ...environment, HOME: home },
+      execArgv: ['--expose-gc'],
+      serialization: 'advanced',
+    });
+    camera.send({ id: 1, method: 'readSettings', args: [] });
+    await once(camera, 'message');
+    expect([usb.connected, body.state.target]).toEqual([true, 'memory']);
+    setTimeout(
+      responder.intercept('any', async () => ({ response: RESPONSE.deviceBusy })),
+      800,
+    );
+    camera.disconnect();
+    await once(camera, 'exit');
+    expect(body.state.target).toBe('card');
+    await rm(home, { recursive: true, force: true });
   }));
 
 for (const name of ['amount', 'standard'] as const) {

@@ -6,7 +6,9 @@ import type { AttachedPort, Link } from '../link.js';
 import type { Answer, Call } from './protocol.js';
 
 /** How long letting go of the body may take once the daemon is gone. */
-const FAREWELL_MS = 1000;
+const FAREWELL_MS = 2500;
+/** How much of it a busy body may be waited for. */
+const FAREWELL_BUSY_MS = 2000;
 /** The same while the daemon is there, which has a shorter deadline of its own. */
 const RELEASE_MS = 10_000;
 
@@ -96,7 +98,7 @@ function endWithin(milliseconds: number): void {
 
 function farewell(): void {
   endWithin(FAREWELL_MS);
-  queue.then(async () => (await link)?.release()).then(end, end);
+  queue.then(async () => (await link)?.release(FAREWELL_BUSY_MS)).then(end, end);
 }
 
 process.on('disconnect', farewell);

@@ -121,7 +121,8 @@ export class OneProcess {
   private async sayFarewell(deadlineMs: number): Promise<void> {
     const until = performance.now() + deadlineMs;
     // The release's own time runs from now on, whatever it waits for.
-    const released = this.call('release', [], Number.POSITIVE_INFINITY).catch(() => undefined);
+    const busyMs = Math.max(0, deadlineMs - FAREWELL_MS);
+    const released = this.call('release', [busyMs], Number.POSITIVE_INFINITY).catch(() => undefined);
     await within(released, deadlineMs);
     this.end(new EvenrungError('body-lost', 'The connection to the camera was let go.'));
     await within(this.gone, Math.max(0, until - performance.now()) + GONE_MS);
@@ -174,6 +175,8 @@ export class OneProcess {
 
 /** From when a killed process cannot be written to until its end is told. */
 const EXIT_SOON_MS = 200;
+/** What a body that is not busy may take to be let go of: over the virtual port 40 ms at most. */
+const FAREWELL_MS = 300;
 /** What the kernel may take to clear a killed process away, on a machine that is busy. */
 const GONE_MS = 1000;
 

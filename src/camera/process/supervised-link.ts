@@ -55,11 +55,11 @@ export interface Deadlines {
   readonly start: number;
   /** What fire may take beside twice the exposure (a body may double a long one by noise reduction). */
   readonly fire: number;
-  /** Letting go. */
+  /** Letting go, also of a body that is busy at first. */
   readonly release: number;
 }
 
-const DEADLINES: Deadlines = { call: 15_000, start: 0, fire: 20_000, release: 2000 };
+const DEADLINES: Deadlines = { call: 15_000, start: 0, fire: 20_000, release: 3000 };
 
 const MEMORY_BOUND = 512 * 1024 * 1024;
 

@@ -74,6 +74,9 @@ const LEFT_OUT = 'None';
 // A camera object that was never opened crashes the process when it is collected, so these stay for good.
 const keptForGood: NativeCamera[] = [];
 
+/** Between two questions whether the body is still busy. */
+const BUSY_LOOK_MS = 100;
+
 /** A disk that takes no more than this is as good as full. */
 const PROBE_BYTES = 64 * 1024;
 
@@ -223,13 +226,27 @@ class UsbLink implements Link {
    * The binding has no close: the session is closed when the camera object is collected, which only a process that was
    * started with `--expose-gc` can bring about. The farewell runs over the wire within the collection, which blocks this
    * process until the body has answered or the library has given up (20 s a call): the caller needs a deadline.
+   *
+   * At the first answer that the body is busy the library gives the farewell up, and under 0x0B frames stay in the body's memory from
+   * then on: connecting had moved their target, and only the farewell moves it back.
    */
-  async release(): Promise<void> {
+  async release(busyMs = 0): Promise<void> {
     if (this.camera === undefined) return;
     if (!this.opened) keptForGood.push(this.camera);
+    else await this.waitWhileBusy(busyMs);
     // No variable of this function may hold the camera: it would live through the collection.
     this.camera = undefined;
     if (this.opened && globalThis.gc !== undefined) await collectCameras(globalThis.gc);
+  }
+
+  private async waitWhileBusy(milliseconds: number): Promise<void> {
+    const until = performance.now() + milliseconds;
+    const isBusy = () =>
+      this.read().then(
+        () => false,
+        (cause: unknown) => asEvenrungError(cause).code === 'body-busy',
+      );
+    while (performance.now() < until && (await isBusy())) await pause(BUSY_LOOK_MS);
   }
 
   private native(): NativeCamera {
