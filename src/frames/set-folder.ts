@@ -126,13 +126,14 @@ export class SetFolder {
 
   /**
    * Looks whether a set folder that was handed over is still there and can be written; changes nothing.
-   * @returns the names of the files in it that are neither hidden nor handed over with its frames
+   * @returns the names of the files in it and under set-aside/, from the set folder on, that are neither hidden nor handed over
+   *   with its frames
    * @throws EvenrungError folder-not-writable
    */
   static async filesIn(folder: string): Promise<string[]> {
     try {
       await access(folder, constants.W_OK);
-      return framesAmong(await readdir(folder, { withFileTypes: true }));
+      return await framesIn(folder);
     } catch (cause) {
       throw new EvenrungError(
         'folder-not-writable',
@@ -225,23 +226,26 @@ export class SetFolder {
     });
   }
 
-  /** @returns which of these files are there */
+  /** @param names among the frames or under set-aside/, from the set folder on @returns which of these files are there */
   async thereAmong(names: readonly string[]): Promise<string[]> {
-    const there = new Set(await readdir(this.path).catch(() => []));
+    const frames = await readdir(this.path).catch(() => []);
+    const aside = await readdir(path.join(this.path, ASIDE)).catch(() => []);
+    const there = new Set([...frames, ...aside.map((name) => path.join(ASIDE, name))]);
     return names.filter((name) => there.has(name));
   }
 
   /**
-   * Puts every frame that nobody knows of back among the arrivals: the program ended between its having its place and that being
-   * known.
+   * Puts every file that nobody knows of, among the frames or under set-aside/, back among the arrivals: the program ended, or could
+   * keep account of nothing, between its having its place and that being known.
    * @param known names, from the set folder on
    * @returns the paths of all arrivals
    */
   async strangers(known: ReadonlySet<string>): Promise<string[]> {
     return this.storing(async () => {
-      for (const name of framesAmong(await readdir(this.path, { withFileTypes: true }))) {
-        if (known.has(name)) continue;
-        await rename(path.join(this.path, name), path.join(this.incoming, `again-${name}`));
+      for (const file of await framesIn(this.path)) {
+        if (known.has(file)) continue;
+        const arrival = `again-${file.replaceAll(path.sep, '-')}`;
+        await rename(path.join(this.path, file), path.join(this.incoming, arrival));
       }
       return (await readdir(this.incoming)).sort().map((name) => path.join(this.incoming, name));
     });
@@ -344,6 +348,15 @@ const framesAmong = (entries: readonly Dirent[]): string[] =>
     .map(({ name }) => name)
     .filter((name) => !name.startsWith('.') && !HANDED_OVER.has(name) && !name.endsWith('.xmp'));
 
+/** @returns what lies there as frames do, also under set-aside/, by its name from the set folder on */
+async function framesIn(folder: string): Promise<string[]> {
+  const aside = await readdir(path.join(folder, ASIDE), { withFileTypes: true }).catch(nothingThere);
+  return [
+    ...framesAmong(await readdir(folder, { withFileTypes: true })),
+    ...framesAmong(aside).map((name) => path.join(ASIDE, name)),
+  ];
+}
+
 function freeName(there: ReadonlySet<string>, stem: string, kind: string): string {
   // On disks that know no case, one would take the place of another.
   const taken = new Set([...there].map((name) => name.toLowerCase()));
@@ -369,6 +382,12 @@ function notWritable(into: string, cause: unknown): EvenrungError {
     'folder-not-writable',
     `The folder ${into} cannot take sets: ${whyRefused(cause)}. Give another one with --into.`,
   );
+}
+
+/** @returns nothing where the folder was never made @throws what else went wrong */
+function nothingThere(cause: unknown): Dirent[] {
+  if ((cause as NodeJS.ErrnoException).code === 'ENOENT') return [];
+  throw cause;
 }
 
 const sizeOf = async (file: string): Promise<number> => (await stat(file)).size;

@@ -1,6 +1,7 @@
 // What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
 // there is no journal, nothing is kept.
-import type { Happening } from '../../shared/state.js';
+import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
+import type { FrameState, Happening } from '../../shared/state.js';
 import type { PixelSize } from '../frames/index.js';
 import type { Aside, FrameFile, Journal, Stray } from './journal/index.js';
 import type { TakenUp } from './taken-up.js';
@@ -33,7 +34,25 @@ export interface Keeper {
   memo(memo: SetMemo): void;
   /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
   together(work: () => void): void;
+  /** Calls of this keeper about what has happened already: what cannot be kept now is kept before whatever comes next. */
+  keepOrLater(work: () => void): void;
+  /** @returns why something still waits to be kept; null where nothing does */
+  catchUp(): EvenrungError | null;
 }
+
+/** Whether it tells of what has happened. Anything else tells of what is about to be done, and must not be where it is not kept. */
+export function hasHappened(happening: Happening): boolean {
+  switch (happening.type) {
+    case 'frame':
+      return RESULTS.has(happening.frame.state);
+    case 'pass':
+      return happening.state === 'done';
+    default:
+      return happening.type === 'note' || happening.type === 'trouble';
+  }
+}
+
+const RESULTS: ReadonlySet<FrameState> = new Set(['stored', 'verified', 'rejected']);
 
 export const KEEPS_NOTHING: Keeper = {
   happening: () => {},
@@ -42,6 +61,8 @@ export const KEEPS_NOTHING: Keeper = {
   strayCame: () => {},
   memo: () => {},
   together: (work) => work(),
+  keepOrLater: (work) => work(),
+  catchUp: () => null,
 };
 
 /** @param set that was begun in the journal */
@@ -78,5 +99,14 @@ export function keeperOf(journal: Journal, set: string): Keeper {
     strayCame: (stray) => journal.removeStray(set, stray),
     memo: (memo) => journal.rememberForSet(set, memo),
     together: (work) => journal.together(work),
+    keepOrLater: (work) => void journal.keepOrLater(work),
+    catchUp: () => {
+      try {
+        journal.catchUp();
+        return null;
+      } catch (cause) {
+        return asEvenrungError(cause);
+      }
+    },
   };
 }

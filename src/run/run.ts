@@ -45,7 +45,7 @@ import { type Pass, type Plan, type PlannedFrame, toWirePlan } from '../plan/ind
 import { type CameSoFar, cameIn, NOTHING_CAME_YET, type Origin, originOf } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import type { Aside, FrameFile, FrameTimes, StoredSet, Stray } from './journal/index.js';
-import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
+import { hasHappened, KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { type Marked, marksOf, neighbourMarks, type TakenBefore, withNeighbourMarks } from './marks.js';
 import {
   firedLater,
@@ -478,6 +478,7 @@ export class Run {
         view.state === 'verified' && view.file !== null ? [view.file] : [],
       ),
       ...knownBeside(this.takenUp),
+      ...this.setAside.map(({ file }) => file),
     ]);
     for (const file of await folder.strangers(known)) {
       const arrival = await this.read({ path: file, seconds: 0 }, null);
@@ -1046,7 +1047,11 @@ export class Run {
     const more = { file, clipped, baseMoved, marks };
     const earlier = earlierOf(this.takenUp, number)?.view.file ?? null;
     if (earlier === null) this.change(frame, 'verified', more, checksum ?? {});
-    else await this.replace(earlier, frame, more, checksum ?? {});
+    else
+      await this.replace(earlier, frame, more, checksum ?? {}).catch(async (cause: unknown) => {
+        await this.putAsideUnkept(file, frame, kind, cause);
+        throw cause;
+      });
     this.madeAt = new Date();
   }
 
@@ -1119,12 +1124,25 @@ export class Run {
     const repeated = pass.find((frame) => this.mismatch(arrival, frame) === null);
     const reason =
       expected?.view.reason ??
+      arrival.broken ??
       (repeated === undefined
         ? 'Not needed: it came with its pass.'
         : `A repeat of frame ${repeated.view.number}, which was already good.`);
     const number = (expected ?? repeated)?.view.number ?? null;
     const file = await this.options.folder.setAside(arrival.path, number, arrival.kind);
     this.addAside({ file, reason });
+  }
+
+  /** The frame stays what it was. Whoever goes on with a set whose end could not be kept finds the new file there. */
+  private async putAsideUnkept(
+    file: string,
+    { view }: SetFrame,
+    kind: string,
+    cause: unknown,
+  ): Promise<void> {
+    const { folder } = this.options;
+    const aside = await folder.setAside(path.join(folder.path, file), view.number, kind);
+    this.addAside({ file: aside, reason: asEvenrungError(cause).message });
   }
 
   // --- the end
@@ -1139,6 +1157,7 @@ export class Run {
     // It may have been said before the set was taken up again.
     for (const note of [this.movedSentence(), this.laterSentence()])
       if (note !== null && !this.notes.includes(note)) this.note(note);
+    this.error ??= this.keeper.catchUp();
     const complete = this.frames.every(isVerified);
     const outcome: RunState = complete
       ? 'complete'
@@ -1222,7 +1241,8 @@ export class Run {
     try {
       for (const file of await folder.sweep())
         this.addAside({ file, reason: 'Came back when nothing was waiting for it.' });
-      if (await folder.removeIfEmpty()) return null;
+      // Where the journal cannot be told that the set has ended, it is going to be gone on with.
+      if (this.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
       await this.compareFrames();
       const leaving = await this.makingWay();
       await folder.finish(await this.handOver(done, leaving));
@@ -1247,10 +1267,13 @@ export class Run {
     for (const { file, aside } of makingWay(this.takenUp)) {
       const reason = this.setAside.find((one) => one.file === aside)?.reason ?? '';
       const stem = path.parse(file).name;
-      for (const sidecar of await folder.thereAmong(sidecarNames(file))) {
+      for (const sidecar of sidecarNames(file)) {
         const name = path.join(path.dirname(aside), path.parse(aside).name + sidecar.slice(stem.length));
-        if (!this.setAside.some((one) => one.file === name)) this.addAside({ file: name, reason });
-        leaving.push({ file: sidecar, aside: name });
+        // It may have been moved before a restart, and nobody could keep account of it.
+        const there = await folder.thereAmong([sidecar, name]);
+        if (there.length > 0 && !this.setAside.some((one) => one.file === name))
+          this.addAside({ file: name, reason });
+        if (there.includes(sidecar)) leaving.push({ file: sidecar, aside: name });
       }
       leaving.push({ file, aside });
     }
@@ -1377,21 +1400,21 @@ export class Run {
 
   // --- telling
 
-  /** Kept first, then told. Where it cannot be kept it is not so: a shutter that nobody knows of must not be touched. */
+  /**
+   * Kept first, then told. What is about to be done is not where it cannot be kept: a shutter that nobody knows of must not be touched.
+   * What has happened has, and the end cannot be put off: settings go back and the record is written all the same.
+   */
   private tell(happening: Happening, file?: FrameFile, also?: () => void): void {
     const { keeper } = this;
-    try {
-      if (also === undefined) keeper.happening(happening, file);
-      else
-        keeper.together(() => {
-          keeper.happening(happening, file);
-          also();
-        });
-    } catch (cause) {
-      // The end cannot be put off: settings go back and the record is written all the same.
-      if (this.state !== 'putting-back' && !ENDED.has(this.state)) throw cause;
-      this.error ??= asEvenrungError(cause);
-    }
+    const keep = () => keeper.happening(happening, file);
+    const isEnding = this.state === 'putting-back' || ENDED.has(this.state);
+    if (also !== undefined)
+      keeper.together(() => {
+        keep();
+        also();
+      });
+    else if (isEnding || hasHappened(happening)) keeper.keepOrLater(keep);
+    else keep();
     this.options.tell(happening);
   }
 
@@ -1414,37 +1437,29 @@ export class Run {
 
   private addStray(one: Stray): void {
     this.strays.push(one);
-    this.keepIfPossible(() => this.keeper.stray(one));
+    this.keeper.keepOrLater(() => this.keeper.stray(one));
   }
 
   /** A file has come that an earlier release of this frame was missing. */
   private strayCame({ view }: SetFrame): void {
     const index = this.strays.findIndex(({ frame }) => frame === view.number);
     const [one] = index < 0 ? [] : this.strays.splice(index, 1);
-    if (one !== undefined) this.keepIfPossible(() => this.keeper.strayCame(one));
+    if (one !== undefined) this.keeper.keepOrLater(() => this.keeper.strayCame(one));
   }
 
   private addAside(one: Aside): void {
     this.setAside.push(one);
-    this.keepIfPossible(() => this.keeper.aside(one));
+    this.keeper.keepOrLater(() => this.keeper.aside(one));
   }
 
   private remember(): void {
-    this.keepIfPossible(() => this.keeper.memo(this.memo(this.takenUp)));
+    const memo = this.memo(this.takenUp);
+    this.keeper.keepOrLater(() => this.keeper.memo(memo));
   }
 
   private memo(takenUp: TakenUp | null): SetMemo {
     const { meteredTv, lens, size, named } = this;
     return { meteredTv, lensAt: lens?.at ?? null, size, named, takenUp };
-  }
-
-  /** What only makes the record richer: where the disk refuses it, the next step of a frame halts the run. */
-  private keepIfPossible(work: () => void): void {
-    try {
-      work();
-    } catch (cause) {
-      this.error ??= asEvenrungError(cause);
-    }
   }
 
   private enter(

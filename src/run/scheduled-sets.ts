@@ -174,7 +174,7 @@ export class ScheduledSets implements SetMaker {
       stock: this.stock.memo,
       follow: this.follower?.memo ?? null,
     };
-    journal?.rememberForRun(run, memo);
+    journal?.keepOrLater(() => journal.rememberForRun(run, memo));
   }
 
   private framesPerSet(): number {

@@ -262,6 +262,7 @@ export class Station {
     const request = parseRunRequest(written);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const plan = this.planFor(request.set);
+    this.options.journal?.catchUp();
     if (this.options.journal?.unfinishedRun()) throw unfinishedFirst();
     const body = this.requireBody();
     this.startedBy = startedBy;
@@ -371,6 +372,7 @@ export class Station {
   private async takeUpEnded(written: string, asked: Again | null, startedBy: string): Promise<Run> {
     this.mustBeFree();
     const { journal } = this.options;
+    journal?.catchUp();
     const chosen = chooseSet(journal, written, asked);
     if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
     const body = this.bodyOf(chosen);
@@ -403,6 +405,7 @@ export class Station {
 
   private mustBeUnfinished(): UnfinishedRun {
     this.mustBeFree();
+    this.options.journal?.catchUp();
     const left = this.options.journal?.unfinishedRun() ?? null;
     if (left !== null) return left;
     throw new EvenrungError('nothing-unfinished', 'There is no run that was cut off.');
@@ -632,15 +635,12 @@ export class Station {
     return ended;
   }
 
-  /** Where it cannot be written, the run is found unfinished at the next start, with nothing left to do. */
+  /** Where it cannot be written before this program ends, the run is found unfinished at the next start. */
   private endInJournal(id: string, { state, sentence, error }: Omit<EndedSet, 'verified' | 'endedAt'>): void {
     const { journal, log } = this.options;
     const outcome = state === 'complete' || state === 'stopped' ? state : 'halted';
-    try {
-      if (journal !== undefined) endRun(journal, id, { state: outcome, sentence, error });
-    } catch (cause) {
-      log(`The end of the run could not be kept: ${asEvenrungError(cause).message}`);
-    }
+    const refused = journal?.keepOrLater(() => endRun(journal, id, { state: outcome, sentence, error }));
+    if (refused) log(`The end of the run is not kept yet: ${refused.message}`);
   }
 
   // --- runs on a schedule

@@ -414,6 +414,7 @@ class Driven {
       plugged: this.plugged,
       into: this.into,
       stateFolder: this.stateFolder,
+      journal: undefined,
       processes: () => this.cameraProcesses(),
       isBack: () => {},
       hit: () => {

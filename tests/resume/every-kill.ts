@@ -1,10 +1,13 @@
-// Every moment at which a set can be killed, while it is made and while it is taken up again, for `npm run soak -- kills`. Exits with
-// 1 where a set does not survive.
+// Every moment at which a set can be killed, while it is made and while it is taken up again, and every commit at which the disk of the
+// journal can be full, for `npm run soak -- kills`. Exits with 1 where a set does not survive.
 import { rm } from 'node:fs/promises';
-import { buildKilled, COUNTED, countAll, killAll, momentsOf } from './kills.js';
+import { buildKilled, COUNTED, countAll, fillAndResume, killAll, momentsOf, REFUSED } from './kills.js';
 import { countTaking, killAllTakings, makeEnded, TAKINGS } from './kills-again.js';
 
 const LANES = 3;
+
+const asked = process.argv.slice(4);
+const isAsked = (what: string): boolean => asked.length === 0 || asked.includes(what);
 
 await buildKilled();
 let wrongs = 0;
@@ -14,17 +17,24 @@ async function tell(what: string, kill: () => Promise<{ moments: number; wrong: 
   wrongs += wrong.length;
   for (const one of wrong) console.log(`WRONG  ${one}`);
   const seconds = Math.round((performance.now() - started) / 1000);
-  console.log(`${what.padEnd(17)} killed ${moments} times, wrong ${wrong.length}, ${seconds} s`);
+  console.log(`${what.padEnd(17)} ${moments} times, wrong ${wrong.length}, ${seconds} s`);
 }
 
-for (const counted of COUNTED)
+for (const counted of COUNTED.filter(isAsked))
   await tell(counted, async () => {
     const moments = momentsOf(counted, await countAll(counted));
     return { moments: moments.length, wrong: await killAll(moments, LANES) };
   });
+for (const counted of REFUSED.filter(isAsked))
+  await tell(`journal ${counted}`, async () => {
+    const moments = momentsOf(counted, await countAll(counted));
+    return { moments: moments.length, wrong: await killAll(moments, LANES, fillAndResume) };
+  });
 for (const taking of TAKINGS) {
+  const ways = [...COUNTED, ...REFUSED].filter((counted) => isAsked(`${taking},${counted}`));
+  if (ways.length === 0) continue;
   const ended = await makeEnded(taking);
-  for (const counted of COUNTED)
+  for (const counted of ways)
     await tell(`${taking}, ${counted}`, async () => {
       const moments = momentsOf(counted, await countTaking(ended, counted));
       return { moments: moments.length, wrong: await killAllTakings(ended, moments, LANES) };

@@ -1,11 +1,14 @@
 // The program as far as it makes a set and goes on with one, over a body that lives in the process that started it: so that it can
 // be killed at a moment that is told by counting, and the body stays. It says what it did, line by line.
 //
+// In place of being killed it may find the disk of its journal full: from a counted commit on, or at that one alone.
+//
 // Arguments: the folder for everything; where it is to be killed, what is counted and at which count; and, where it is not a set that
 // is begun, what is made of the set that is there: `complete`, or the frames to be fired again.
 import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
+import Sqlite from 'better-sqlite3';
 import type { Settings } from '../../src/camera/index.js';
 import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
 import { AsFoundStore } from '../../src/run/as-found.js';
@@ -69,6 +72,26 @@ syncBuiltinESMExports();
   };
 }
 
+/** SQLite's own answer of a full disk to a commit. */
+function refuseCommits(of: Journal): void {
+  const inside = of as unknown as { transaction: (work: () => unknown) => unknown };
+  const real = inside.transaction;
+  let depth = 0;
+  inside.transaction = (work) => {
+    if (depth === 0) {
+      count += 1;
+      const isFull = counted === 'full' ? count >= Number(at) : count === Number(at);
+      if (Number(at) > 0 && isFull) throw new Sqlite.SqliteError('database or disk is full', 'SQLITE_FULL');
+    }
+    depth += 1;
+    try {
+      return real(work);
+    } finally {
+      depth -= 1;
+    }
+  };
+}
+
 class ParentLink implements Link {
   private readonly waiting = new Map<number, (answer: Answered) => void>();
   private last = 0;
@@ -108,6 +131,7 @@ function begin(): Promise<unknown> {
 
 const owner = await Owner.take(stateFolder, { what: 'test' });
 const journal = await Journal.open(stateFolder, { onKeptAside: ({ sentence }) => console.log(sentence) });
+if (counted === 'full' || counted === 'refused') refuseCommits(journal);
 const asFound = new AsFoundStore(path.join(stateFolder, 'as-found'));
 const link = new ParentLink();
 const events = new EventLog();
@@ -130,6 +154,7 @@ const station = new Station({
     }),
   },
 });
+process.on('exit', () => console.log(`counted ${count}`));
 // As the daemon does: what a killed program left behind is swept.
 await station.checkFolder();
 station.tellUnfinished();
@@ -144,7 +169,6 @@ if (station.unfinished() === null) {
 await station.settled();
 await station.close();
 if (events.state.run !== null) console.log(`${events.state.run.state}: ${events.state.run.sentence}`);
-console.log(`counted ${count}`);
 journal.close();
 await owner.release();
 process.disconnect();

@@ -12,7 +12,7 @@ import { checkSet, checksumOf, exifTool, SUMS } from '../../src/frames/index.js'
 import { EventLog, Journal, Station } from '../../src/run/index.js';
 import { journalFile } from '../../src/run/journal/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
-import { type Counted, lookAt, type Moment, runChild } from './kills.js';
+import { lookAt, type Moment, REFUSED, runChild } from './kills.js';
 
 /** `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. */
 export const TAKINGS = ['complete', 'again'] as const;
@@ -80,7 +80,7 @@ async function copyOf({ root: from }: Ended): Promise<string> {
 }
 
 /** @returns how often there is something to count when nothing disturbs it */
-export async function countTaking(ended: Ended, counted: Counted): Promise<number> {
+export async function countTaking(ended: Ended, counted: Moment['counted']): Promise<number> {
   const root = await copyOf(ended);
   try {
     const link = new PracticeLink(new PracticeBody(AT_ONCE));
@@ -117,10 +117,15 @@ async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string
   const wrong: string[] = [];
   try {
     const first = await runChild(link, [root, counted, String(at), DOES[ended.taking]]);
-    if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
+    const isKill = !(REFUSED as readonly string[]).includes(counted);
+    if (isKill && first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
     const folder = await folderIn(root);
     wrong.push(...(await rightAsItLies(folder, ended)));
-    const second = await runChild(link, [root]);
+    let second = await runChild(link, [root]);
+    // It could be kept in the end that the set has halted; one of which frames were to be fired again is complete all the same.
+    const isDone = ended.taking === 'complete' && /^complete: /m.test(first.said);
+    if (!isKill && second.said.includes('nothing-unfinished') && !isDone)
+      second = await runChild(link, [root, 'none', '0', DOES[ended.taking]]);
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     const record = await recordIn(folder);
     const isTaken = body.shots.length > 0;
@@ -173,7 +178,8 @@ async function nothingIsMissing(
       if (now?.sha256 !== sha256) wrong.push(`Frame ${number} is not what it was.`);
       continue;
     }
-    if (now?.file === file) wrong.push(`Frame ${number} was not fired again.`);
+    // Fired again a second time, it has the name that it had at first.
+    if (now?.file === file && now.sha256 === sha256) wrong.push(`Frame ${number} was not fired again.`);
     const sums = await Promise.all(
       record.setAside
         .filter(({ reason }) => reason.endsWith('this is the frame as it was before.'))

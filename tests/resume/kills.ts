@@ -7,7 +7,7 @@ import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { readSetRecord } from '../../shared/set-record.js';
-import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { AT_ONCE, PracticeBody, type PracticeState } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import {
   CONTACT_SHEET,
@@ -24,8 +24,12 @@ import type { Answered, Asked } from './protocol.js';
 export const COUNTED = ['before', 'after', 'file'] as const;
 export type Counted = (typeof COUNTED)[number];
 
+/** The disk of the journal takes nothing from a commit on, or does not take that one alone. */
+export const REFUSED = ['full', 'refused'] as const;
+export type Refused = (typeof REFUSED)[number];
+
 export interface Moment {
-  readonly counted: Counted;
+  readonly counted: Counted | Refused;
   readonly at: number;
 }
 
@@ -85,7 +89,7 @@ export async function runChild(link: PracticeLink, args: readonly string[]): Pro
 }
 
 /** @returns how often there is something to count in an undisturbed set */
-export async function countAll(counted: Counted): Promise<number> {
+export async function countAll(counted: Moment['counted']): Promise<number> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-count-'));
   try {
     const link = new PracticeLink(new PracticeBody(AT_ONCE));
@@ -97,16 +101,20 @@ export async function countAll(counted: Counted): Promise<number> {
   }
 }
 
-export const momentsOf = (counted: Counted, total: number): Moment[] =>
+export const momentsOf = (counted: Moment['counted'], total: number): Moment[] =>
   Array.from({ length: total }, (_, index) => ({ counted, at: index + 1 }));
 
 /** @returns what does not hold, a sentence each, with its moment */
-export async function killAll(moments: readonly Moment[], lanes: number): Promise<string[]> {
+export async function killAll(
+  moments: readonly Moment[],
+  lanes: number,
+  one: (moment: Moment) => Promise<string[]> = killAndResume,
+): Promise<string[]> {
   const wrong: string[] = [];
   const left = [...moments];
   const lane = async () => {
     for (let moment = left.shift(); moment !== undefined; moment = left.shift())
-      for (const one of await killAndResume(moment)) wrong.push(`${moment.counted} ${moment.at}: ${one}`);
+      for (const said of await one(moment)) wrong.push(`${moment.counted} ${moment.at}: ${said}`);
   };
   await Promise.all(Array.from({ length: lanes }, lane));
   return wrong;
@@ -117,9 +125,7 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
-  const body = new PracticeBody(AT_ONCE);
-  await body.change('shutter', 30);
-  await body.change('drive', 'continuous');
+  const body = await bodyAsLeft();
   const before = { ...body.state };
   const link = new PracticeLink(body);
   const wrong: string[] = [];
@@ -139,22 +145,92 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
       wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length)));
     }
-    for (const [name, found] of Object.entries(before)) {
-      const now = body.state[name as keyof typeof before];
-      if (now !== found) wrong.push(`${name} is ${now}, found was ${found}.`);
+    return [...wrong, ...changedIn(body, before)];
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+/** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way. */
+async function bodyAsLeft(): Promise<PracticeBody> {
+  const body = new PracticeBody(AT_ONCE);
+  await body.change('shutter', 30);
+  await body.change('drive', 'continuous');
+  const release = body.release.bind(body);
+  body.release = async () => {
+    const files = await release();
+    if (body.shots.length !== CUT_SHORT) return files;
+    return files.map((file) => ({ ...file, jpeg: file.jpeg.subarray(0, file.jpeg.length / 2) }));
+  };
+  return body;
+}
+
+const CUT_SHORT = 4;
+
+function changedIn(body: PracticeBody, before: PracticeState): string[] {
+  return Object.entries(before).flatMap(([name, found]) => {
+    const now = body.state[name as keyof typeof before];
+    return now === found ? [] : [`${name} is ${now}, found was ${found}.`];
+  });
+}
+
+/**
+ * The disk of the journal is full for the rest of a program's life, or for one commit. Whatever that leaves is in order as it lies
+ * there; once there is room again, the set is gone on with, and no good frame is fired twice.
+ * @returns what does not hold, a sentence each
+ */
+export async function fillAndResume({ counted, at }: Moment): Promise<string[]> {
+  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-full-'));
+  const into = path.join(root, 'sets');
+  await mkdir(into);
+  const body = await bodyAsLeft();
+  const before = { ...body.state };
+  const link = new PracticeLink(body);
+  const wrong: string[] = [];
+  try {
+    const first = await runChild(link, [root, counted, String(at)]);
+    const released = body.shots.length;
+    const isBegun = first.code === 0;
+    const says = /^(?:complete|halted|stopped): .*$/m.exec(first.said)?.[0] ?? '';
+    if (!isBegun && !first.said.includes('storing-failed')) wrong.push(`It ended so: ${first.said}`);
+    if (/cannot end|no way from|UNIQUE|has ended\./.test(first.said)) wrong.push(`It says: ${first.said}`);
+    const isHalted = says.startsWith('halted');
+    if (isBegun && isHalted && !NOT_KEPT.test(says)) wrong.push(`It says: ${says}`);
+    wrong.push(...changedIn(body, before));
+    const [set] = await readdir(into);
+    if (set !== undefined) {
+      const { findings } = await checkSet(path.join(into, set));
+      const foreign = findings.filter(({ code }) => code === 'file-unknown' || code === 'aside-missing');
+      wrong.push(...foreign.map(({ sentence }) => `As it lies there, the check says: ${sentence}`));
     }
+    let second = await runChild(link, [root]);
+    // Nothing came of it, and that could be kept.
+    if (second.said.includes('nothing-unfinished') && set === undefined)
+      return released === 0 ? wrong : [...wrong, `${released} were fired, and there is no set.`];
+    // It could be kept in the end that the set has halted.
+    if (second.said.includes('nothing-unfinished') && isHalted)
+      second = await runChild(link, [root, 'none', '0', 'complete']);
+    if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
+    // Nine, and one for the file that was cut short.
+    if (body.shots.length !== 10) wrong.push(`${released} were fired at first, ${body.shots.length} in all.`);
+    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length)), ...changedIn(body, before));
     return wrong;
   } finally {
     await rm(root, { recursive: true, force: true });
   }
 }
 
+/** For the photographer: what, where, why, and what to do. */
+const NOT_KEPT = /What happens cannot be kept in the journal .*: the disk is full\. Make room there/;
+
 const BASE_TV = 6;
 
 /** @param released how often the shutter was @returns what does not hold of a set of nine, a sentence each */
 export async function lookAt(folder: string, released: number): Promise<string[]> {
   const wrong: string[] = [];
-  const { record } = readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8'));
+  const text = await readFile(path.join(folder, 'set.json'), 'utf8').catch(() => null);
+  if (text === null) return [`There is no record in ${folder}.`];
+  const { record } = readSetRecord(text);
   if (!record.complete) wrong.push('The record does not call it complete.');
   for (const { number, file, offset, state, reason } of record.frames) {
     if (file === null) {

@@ -1,8 +1,8 @@
 // A set survives the death of the program at any moment: before and after each commit of the journal, and before each operation in the
-// folder of sets. Here at every twelfth of them, seeded; `npm run soak -- kills` tries them all. It is death of the process that is
+// folder of sets; and a full disk at any commit of the journal. Here at every twelfth of them, seeded; `npm run soak -- kills` tries them all. It is death of the process that is
 // tried; what a power cut does to a disk is up to the disk.
 import { beforeAll, describe, expect, it } from 'vitest';
-import { buildKilled, COUNTED, countAll, killAll, momentsOf } from './kills.js';
+import { buildKilled, COUNTED, countAll, fillAndResume, killAll, momentsOf, REFUSED } from './kills.js';
 
 const LANES = 2;
 const EVERY = 12;
@@ -18,6 +18,19 @@ describe('killed in the middle of a set of nine, and gone on with', () => {
       expect(total).toBeGreaterThan(40);
       const moments = momentsOf(counted, total).filter(({ at }) => at % EVERY === SEED % EVERY);
       expect(await killAll(moments, LANES)).toEqual([]);
+    },
+    300_000,
+  );
+});
+
+describe('the disk of the journal full in the middle of a set of nine, and gone on with', () => {
+  it.each(REFUSED)(
+    '%s',
+    async (counted) => {
+      const total = await countAll(counted);
+      expect(total).toBeGreaterThan(40);
+      const moments = momentsOf(counted, total).filter(({ at }) => at % EVERY === SEED % EVERY);
+      expect(await killAll(moments, LANES, fillAndResume)).toEqual([]);
     },
     300_000,
   );

@@ -57,6 +57,31 @@ async function openBare(): Promise<{ journal: Journal; database: Database }> {
   return { journal, database };
 }
 
+/** A database whose disk is full when it is told so. */
+async function refusing(): Promise<{ database: Database; refuse: (isFull: boolean) => void }> {
+  const { database } = await openBare();
+  let isFull = false;
+  return {
+    database: new Proxy(database, {
+      get: (of, name) => {
+        const value: unknown = Reflect.get(of, name);
+        if (name !== 'transaction') return typeof value === 'function' ? value.bind(of) : value;
+        return (work: (inner: () => unknown) => unknown) => {
+          const real = of.transaction(work);
+          const immediate = (inner: () => unknown) => {
+            if (isFull) throw new Sqlite.SqliteError('database or disk is full', 'SQLITE_FULL');
+            return real.immediate(inner);
+          };
+          return Object.assign(immediate, { immediate, deferred: real.deferred });
+        };
+      },
+    }),
+    refuse: (full) => {
+      isFull = full;
+    },
+  };
+}
+
 async function withSet(id = 'set-1'): Promise<Journal> {
   const journal = await open();
   journal.beginRun(RUN);
@@ -702,6 +727,49 @@ describe('a transaction', () => {
     journal.close();
     expect((await open()).set('set-1')).toMatchObject({ state: 'halted', frames: { length: 9 } });
     expect(kept).toEqual([]);
+  });
+
+  it('about what has happened waits for room, and comes before whatever is written next, with its own time', async () => {
+    let now = NOW;
+    const { database, refuse } = await refusing();
+    const journal = new Journal(database, () => now);
+    opened.push(journal);
+    journal.beginRun(RUN);
+    journal.beginSet(setBegun('set-1'));
+    fire(journal, 'set-1', 1);
+    const before = dump(journal.file);
+
+    refuse(true);
+    for (const state of ['stored', 'verified'] as const)
+      expect(journal.keepOrLater(() => journal.frameChanged('set-1', frame(1, state)))).toMatchObject({
+        code: 'storing-failed',
+        message: expect.stringContaining('the disk is full'),
+      });
+    expect(() => fire(journal, 'set-1', 2)).toThrow('the disk is full');
+    expect(() => journal.catchUp()).toThrow('the disk is full');
+    expect(dump(journal.file)).toBe(before);
+
+    refuse(false);
+    now = new Date(NOW.getTime() + 60_000);
+    // What fails for another reason takes nothing with it.
+    expect(() => journal.frameChanged('set-1', frame(2, 'rejected'))).toThrow('There is no way');
+    expect(dump(journal.file)).toBe(before);
+    journal.frameChanged('set-1', frame(2, 'armed'));
+    expect(journal.set('set-1')?.frames.slice(0, 2)).toMatchObject([
+      { view: { state: 'verified' }, storedAt: AT, verifiedAt: AT },
+      { view: { state: 'armed' } },
+    ]);
+    expect(journal.transitions({ set: 'set-1' }).at(-1)?.at).toBe(now.toISOString());
+
+    // Nothing is written twice, and what waits is written at the end, if it can be.
+    const after = dump(journal.file);
+    journal.catchUp();
+    expect(dump(journal.file)).toBe(after);
+    refuse(true);
+    journal.keepOrLater(() => journal.addNote('set-1', 'A note.'));
+    refuse(false);
+    journal.close();
+    expect((await open()).set('set-1')?.notes).toEqual(['A note.']);
   });
 
   it('waits for the disk at each commit', async () => {

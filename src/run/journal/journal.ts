@@ -3,6 +3,7 @@
 // back; one that fails has changed nothing. It refuses ways that the tables of states do not know, and knows nothing of bodies,
 // links or files of pictures.
 import type { Database } from 'better-sqlite3';
+import { EvenrungError } from '../../../shared/errors.js';
 import { ENDED } from '../../../shared/fold.js';
 import { setRequestSchema } from '../../../shared/request.js';
 import type { FrameState, FrameView, Labels, RunState, RunView, Trouble } from '../../../shared/state.js';
@@ -32,6 +33,12 @@ export interface JournalOptions {
   readonly onKeptAside: (kept: KeptAside) => void;
   /** The clock on the wall. */
   readonly now?: () => Date;
+}
+
+/** What has happened and could not be written yet. */
+interface Late {
+  readonly at: Date;
+  readonly work: () => unknown;
 }
 
 interface Where {
@@ -139,6 +146,10 @@ export class Journal extends JournalReader {
   private readonly now: () => Date;
   private readonly transaction: (work: () => unknown) => unknown;
   private ended = false;
+  /** In the order in which it happened. */
+  private readonly late: Late[] = [];
+  /** When what is being written happened, where that was before. */
+  private happenedAt: Date | null = null;
 
   /**
    * Whoever opens it owns the state folder (src/run/owner.ts). A journal that is damaged or of a newer program is kept under
@@ -166,6 +177,32 @@ export class Journal extends JournalReader {
    */
   together<T>(work: () => T): T {
     return this.write(work);
+  }
+
+  /**
+   * Keeps what has happened already, and is so whether it can be kept or not. What the disk refuses waits, and is written before
+   * whatever is written next, as one with it: the journal may be behind, and never has a gap.
+   * @returns why it waits; null where it is on disk
+   */
+  keepOrLater(work: () => unknown): EvenrungError | null {
+    // A part of a transaction is kept, or is not, with the rest of it.
+    if (this.database.inTransaction) {
+      work();
+      return null;
+    }
+    try {
+      this.write(work);
+      return null;
+    } catch (cause) {
+      if (!(cause instanceof EvenrungError)) throw cause;
+      this.late.push({ at: this.now(), work });
+      return cause;
+    }
+  }
+
+  /** Writes what waits, if anything does. @throws EvenrungError storing-failed: then it still waits */
+  catchUp(): void {
+    if (this.late.length > 0) this.write(() => undefined);
   }
 
   // --- runs
@@ -431,6 +468,11 @@ export class Journal extends JournalReader {
 
   /** What is in the log goes into the database first. Nothing can be read or written after. Closing twice is no error. */
   override close(): void {
+    try {
+      this.catchUp();
+    } catch {
+      // Whoever opens the journal next finds the run unfinished, and takes up what lies in its folder.
+    }
     this.ended = true;
     super.close();
   }
@@ -475,16 +517,33 @@ export class Journal extends JournalReader {
   }
 
   private at(): string {
-    return this.now().toISOString();
+    return (this.happenedAt ?? this.now()).toISOString();
   }
 
   /** Within `together` it is a part of that transaction. */
   private write<T>(work: () => T): T {
     if (this.ended) throw new Error('The journal is closed.');
     try {
-      return this.transaction(work) as T;
+      if (this.database.inTransaction || this.late.length === 0) return this.transaction(work) as T;
+      const value = this.transaction(() => {
+        this.writeLate();
+        return work();
+      });
+      this.late.length = 0;
+      return value as T;
     } catch (cause) {
       throw refusedWhileWorking(this.file, cause);
+    }
+  }
+
+  private writeLate(): void {
+    try {
+      for (const { at, work } of this.late) {
+        this.happenedAt = at;
+        work();
+      }
+    } finally {
+      this.happenedAt = null;
     }
   }
 
