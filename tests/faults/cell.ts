@@ -9,8 +9,8 @@ import path from 'node:path';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import type { Happening } from '../../shared/state.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
-import { readRecorded, recordedTv } from '../../src/frames/index.js';
-import { EventLog, Station } from '../../src/run/index.js';
+import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
+import { EventLog, Journal, Station } from '../../src/run/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
@@ -40,6 +40,8 @@ export interface Struck {
   readonly into: string;
   /** The folder in which the journal and what is owed to bodies are kept. */
   readonly stateFolder: string;
+  /** What the run does is kept there; undefined where the fault has nothing to do with it. */
+  readonly journal: Journal | undefined;
   /** The camera processes that are alive. */
   processes(): number[];
   /** To be called when the body can be reached again, where that is at once or soon. */
@@ -60,7 +62,7 @@ export interface Fault {
   readonly prepare?: (cell: Struck) => void;
   /** What has a small disk of its own. */
   readonly smallDisk?: SmallDisk;
-  /** Whether the same set is gone on with once the fault is over, and has to become complete. */
+  /** Whether the program ends with the fault, and another one goes on with the set after it: nothing good is fired again. */
   readonly goesOnAfter?: boolean;
   /** Strikes before the body is looked for; then no run begins. */
   readonly beforeLooking?: boolean;
@@ -140,6 +142,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   const mounted = fault.smallDisk !== undefined && mountSmall(small, fault.smallDisk);
   const events = new EventLog();
   const home = path.join(stateFolder, 'camera-home');
+  let journal = fault.goesOnAfter ? await Journal.open(stateFolder) : undefined;
   let hits = 0;
   let backAt: number | null = null;
   let armedAgainMs: number | null = null;
@@ -154,6 +157,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     plugged,
     into,
     stateFolder,
+    journal,
     processes: () => cameraProcesses(home),
     hit: () => {
       hits += 1;
@@ -167,19 +171,26 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     },
   };
   const wrong: string[] = [];
-  const station = new Station({
-    choice: plugged === undefined ? 'practice' : 'usb',
-    into,
-    stateFolder,
-    configFolder: path.join(root, 'config'),
-    events,
-    log: () => undefined,
-    patienceMs: PATIENCE_MS,
-    link: {
-      entry: CAMERA_PROCESS,
-      env: plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : { ...plugged.environment },
-      deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES,
-    },
+  const newStation = () =>
+    new Station({
+      choice: plugged === undefined ? 'practice' : 'usb',
+      into,
+      stateFolder,
+      configFolder: path.join(root, 'config'),
+      events,
+      log: () => undefined,
+      journal,
+      patienceMs: PATIENCE_MS,
+      link: {
+        entry: CAMERA_PROCESS,
+        env: plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : { ...plugged.environment },
+        deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES,
+      },
+    });
+  let station = newStation();
+  let fired = 0;
+  events.watch(({ happening }) => {
+    if (happening.type === 'frame' && happening.frame.state === 'fired') fired += 1;
   });
   let most = 0;
   const looking = setInterval(() => {
@@ -226,7 +237,19 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     } else {
       seen = { outcome: 'not begun', sentence: station.problem.message, owes: false };
     }
+    if (fault.goesOnAfter) {
+      await station.close();
+      journal?.close();
+    }
     await fault.lift?.(cell);
+    if (fault.goesOnAfter) {
+      journal = await Journal.open(stateFolder);
+      station = newStation();
+      await station.look();
+      await station.resume();
+      await station.settled();
+      wrong.push(...(await afterGoingOn(events, fired)));
+    }
     if (seen.outcome !== 'goes on' || seen.owes) {
       await station.look();
       if (station.problem !== null)
@@ -248,6 +271,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   } finally {
     clearInterval(looking);
     await station.close();
+    journal?.close();
     await plugged?.remove();
     if (mounted) spawnSync('umount', ['-l', small]);
     await rm(root, { recursive: true, force: true });
@@ -341,6 +365,16 @@ async function afterRun(
   if (files.some((name) => name.startsWith('.incoming/')))
     wrong.push('Something is left among the arrivals.');
   return wrong;
+}
+
+/** @returns what does not hold of the set that was gone on with, a sentence each */
+async function afterGoingOn(events: EventLog, fired: number): Promise<string[]> {
+  const { run } = events.state;
+  const wrong: string[] = [];
+  if (run?.state !== 'complete') wrong.push(`Gone on with, it is ${run?.state}: ${run?.sentence}`);
+  if (fired !== FRAMES) wrong.push(`${fired} were fired for ${FRAMES} frames.`);
+  const { findings } = await checkSet(run?.folder ?? '');
+  return [...wrong, ...findings.map(({ sentence }) => `Gone on with, the check says: ${sentence}`)];
 }
 
 /** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */

@@ -186,16 +186,25 @@ async function plugIn(cell: Struck): Promise<void> {
 const SMALL = { of: 'sets', kilobytes: 8192 } as const;
 /** Less than a piece of a long file. */
 const A_PIECE_BYTES = 300_000;
+const FOR_THE_STATE = { of: 'state', kilobytes: 4096 } as const;
 /** Takes a set of files that are fetched in pieces. */
 const FOR_LONG_FILES = { of: 'sets', kilobytes: 40 * 1024 } as const;
 
 const FILLER = 'filler';
 
+const isSmallDisk = (folder: string): boolean => statfsSync(folder).type === TMPFS;
+const TMPFS = 0x01021994;
+
+function fillState({ stateFolder, journal }: Struck): void {
+  if (isSmallDisk(stateFolder)) fill(stateFolder);
+  // No small disk could be mounted: the journal is not written any more instead.
+  else
+    (journal as unknown as { database: { pragma(text: string): void } }).database.pragma('query_only = ON');
+}
+
 /** @param leaving bytes that the disk still takes */
 function fill(folder: string, leaving = 0): void {
-  const { type } = statfsSync(folder);
-  const TMPFS = 0x01021994;
-  if (type !== TMPFS) {
+  if (!isSmallDisk(folder)) {
     // No small disk could be mounted: the folder is taken away instead.
     const [set = ''] = readdirSync(folder);
     const incoming = path.join(folder, set, '.incoming');
@@ -485,6 +494,16 @@ export const FAULTS = {
       cell.hit();
     },
     lift: (cell) => setFree(cell.into),
+  },
+  stateDiskFull: {
+    name: 'state disk full',
+    smallDisk: FOR_THE_STATE,
+    goesOnAfter: true,
+    strike: (cell) => {
+      fillState(cell);
+      cell.hit();
+    },
+    lift: (cell) => rmSync(path.join(cell.stateFolder, FILLER), { force: true }),
   },
   diskFillsWithin: {
     name: 'disk fills in a long file',

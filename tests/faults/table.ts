@@ -37,7 +37,12 @@ const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
 ]);
 const BEFORE_A_RUN: ReadonlySet<FaultKey> = new Set<FaultKey>(['claimedAtFirst', 'notAllowedAtFirst']);
 /** What the practice body, which is in its process, can meet with. */
-const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>(['killed', 'crashed', 'diskFull']);
+const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>([
+  'killed',
+  'crashed',
+  'diskFull',
+  'stateDiskFull',
+]);
 const TELLS_PERCENT: ReadonlySet<BodyName> = new Set<BodyName>(['pattern', 'drive-entry']);
 
 /** @returns why there is no such cell; null where there is one */
@@ -90,6 +95,8 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   offDiskFull:
     /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
   otherSerial: /Another camera answers: .*Connect the one that was there/,
+  stateDiskFull:
+    /What happens cannot be kept in the journal .*: (?:the disk is full|it can only be read)\. .*then fire again\./,
   diskFillsWithin: NOT_STORED,
   diskFillsWithinShort: NOT_STORED,
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,
@@ -103,13 +110,15 @@ const REFUSED: Partial<Record<FaultKey, RegExp>> = {
   notAllowedAtFirst: /^The camera is there, but cannot be opened\. .*udev rule/,
 };
 
+const OF_A_DISK: ReadonlySet<FaultKey> = new Set<FaultKey>(['diskFull', 'stateDiskFull']);
+
 export function expectedOf({ fault, point }: Cell): Expected {
   const refused = REFUSED[fault];
   if (refused !== undefined) return { outcome: 'not begun', sentence: refused };
   const why = HALTS[fault];
   if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
   // All frames are there by then, and the record has its room: what is left undone is said beside that.
-  if (point === 'putting back' && fault === 'diskFull') return { outcome: 'goes on', sentence: WHOLE };
+  if (point === 'putting back' && OF_A_DISK.has(fault)) return { outcome: 'goes on', sentence: WHOLE };
   if (point === 'putting back')
     return { outcome: 'goes on', sentence: new RegExp(`^All 9 frames are verified\\. .*${why.source}`) };
   return { outcome: 'halts', sentence: new RegExp(`^${HALTED}.*${why.source}`) };
@@ -249,6 +258,7 @@ const SLOW: Partial<Record<FaultKey, number>> = {
   claimed: 14,
   hang: 9,
   late: 8,
+  stateDiskFull: 7,
   missing: 7,
 };
 const USUAL_SECONDS = 4;
