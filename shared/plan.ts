@@ -50,6 +50,16 @@ export const planSchema = z
   })
   .meta({ id: 'Plan' });
 
+/** What somebody has to do at the camera, so that the exposures are those that were asked for. */
+export const byHandSchema = z.strictObject({
+  what: z.enum(['aperture', 'iso', 'filter']),
+  /** The f-number or the ISO that it is set to, or the EV of the filter; null if the camera does not tell what it stands at. */
+  value: z.number().nullable(),
+  /** What to do, one sentence. */
+  sentence: z.string().max(200),
+});
+export type ByHand = z.infer<typeof byHandSchema>;
+
 /** A change that would make an impossible request possible. It was checked by planning again. */
 export const suggestionSchema = z.strictObject({
   code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode']),
@@ -63,6 +73,8 @@ export const suggestionSchema = z.strictObject({
     to: z.string().optional(),
     mode: z.enum(['manual', 'aperture']).optional(),
   }),
+  /** What has to be done at the camera besides; left out if nothing has. */
+  byHand: byHandSchema.optional(),
 });
 export type Suggestion = z.infer<typeof suggestionSchema>;
 

@@ -120,10 +120,19 @@ function passCost(frames: readonly ShutterSetting[], { request, limits }: Instan
   );
 }
 
+/** In aperture priority the camera chooses the time: none of its settings has to be there. */
+const anyTimes = (): ShutterSetting[] =>
+  Array.from({ length: 1001 }, (_, index) => index - 500).map((tv) => {
+    const seconds = 2 ** (-tv / 6);
+    return { label: '', wire: '', tv, seconds, nominalSeconds: seconds, settable: false };
+  });
+
 /** Every pass that the limits allow, by trying every shape at every sixth of an EV. */
 function columns(given: Instance): Column[] {
   const { request, limits } = given;
-  const byTv = new Map(limits.shutters.map((setting) => [setting.tv, setting]));
+  const byTv = new Map(
+    (request.mode === 'manual' ? limits.shutters : anyTimes()).map((setting) => [setting.tv, setting]),
+  );
   const shapes = [{ step: 0, pattern: [0] as readonly number[] }, ...limits.brackets];
   const best = new Map<string, Column>();
   for (const { step, pattern } of shapes) {

@@ -577,5 +577,5 @@ function assumingShutters(limits: BodyLimits): BodyLimits {
   const shutters = SHUTTER_SCALES.third
     .filter(({ seconds }) => seconds > 1 / 5000)
     .map((setting): ShutterSetting => ({ ...setting, settable: false }));
-  return { ...limits, shutters };
+  return { ...limits, shutters, openEnds: ['longest', 'shortest'] };
 }

@@ -1,7 +1,7 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
 import { parseSetRequest } from '../../shared/request.js';
-import { type Plan, planSet, resolveBase, toWirePlan } from '../plan/index.js';
+import { type Plan, planWritten, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -24,8 +24,5 @@ export function addPlan(program: Command): void {
 export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
   const { offsets, step, base, mode, settleSeconds, conditions } = parseSetRequest(writtenRequest(options));
   const limits = statedLimits(options);
-  return planSet({ offsets, step, mode, settleSeconds, base: resolveBase(base, limits) }, limits, {
-    ...conditions,
-    baseWritten: base,
-  });
+  return planWritten({ offsets, step, mode, settleSeconds, base }, limits, conditions);
 }

@@ -25,6 +25,11 @@ export interface CompensationLimits {
 export interface BodyLimits {
   /** The shutter settings that exist, longest first, no two with the same Tv. */
   readonly shutters: readonly ShutterSetting[];
+  /**
+   * Ends of that list which need not be the body's own: it has times beyond that nobody can set by their labels, or it lists none at
+   * all. Left out, both ends are its own.
+   */
+  readonly openEnds?: readonly ('longest' | 'shortest')[] | undefined;
   /** The auto-brackets that exist; none where the body has no auto-bracket. */
   readonly brackets: readonly BracketShape[];
   readonly compensation: CompensationLimits;

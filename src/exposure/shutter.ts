@@ -108,8 +108,23 @@ export function bodySetting(tv: Sixths, wire: string, settable = true): ShutterS
   return nominal === undefined ? undefined : { ...nominal, wire, settable };
 }
 
+/**
+ * @returns the time at a Tv that no body need have: what a camera in aperture priority is thought to choose. Under the nominal label
+ *   of the scales; off them, under the nearest one, or as a written-out time beyond their ends.
+ */
+export function timeAt(tv: Sixths): ShutterSetting {
+  const seconds = secondsOf(tv);
+  const onScale = bodySetting(tv, '', false);
+  if (onScale !== undefined) return { ...onScale, wire: onScale.label };
+  const label =
+    bodySetting(tv - 1, '')?.label ??
+    bodySetting(tv + 1, '')?.label ??
+    (seconds < 1 ? `1/${Math.round(1 / seconds)}` : String(Math.round(seconds)));
+  return { label, wire: label, tv, seconds, nominalSeconds: seconds, settable: false };
+}
+
 /** Nominal times lie up to 0.178 EV from exact (half stops, 10 s): farther than a sixth and a bit is another setting. */
-const FARTHEST_NOMINAL_EV = 0.18;
+export const FARTHEST_NOMINAL_EV = 0.18;
 
 /**
  * @param seconds a time as it is written, nominal or exact
@@ -127,10 +142,18 @@ export function nearestSetting(
 ): ShutterSetting | undefined {
   const said = settings.find((setting) => Math.abs(Math.log2(seconds / setting.nominalSeconds)) < 0.005);
   if (said !== undefined) return said;
-  const distance = (setting: ShutterSetting) => Math.abs(Math.log2(seconds / setting.seconds));
-  const nearest = settings.reduce<ShutterSetting | undefined>(
-    (best, setting) => (best === undefined || distance(setting) < distance(best) ? setting : best),
+  const nearest = nearestOf(seconds, settings);
+  return nearest !== undefined && evBetween(seconds, nearest) <= FARTHEST_NOMINAL_EV ? nearest : undefined;
+}
+
+/** @returns the setting whose exact time is nearest, however far it is; undefined if there are none */
+export const nearestOf = (seconds: number, settings: readonly ShutterSetting[]): ShutterSetting | undefined =>
+  settings.reduce<ShutterSetting | undefined>(
+    (best, setting) =>
+      best === undefined || evBetween(seconds, setting) < evBetween(seconds, best) ? setting : best,
     undefined,
   );
-  return nearest !== undefined && distance(nearest) <= FARTHEST_NOMINAL_EV ? nearest : undefined;
-}
+
+/** @returns EV between a time and the exact time of a setting, without a sign */
+export const evBetween = (seconds: number, setting: ShutterSetting): number =>
+  Math.abs(Math.log2(seconds / setting.seconds));

@@ -60,9 +60,9 @@ export interface AskedOffset {
   readonly step: Sixths;
   /** Tv in EV of the base that the first verified frame stands for; null before it. */
   readonly baseTv: number | null;
-  /** Tv in EV of the longest and of the shortest time that the body has. */
-  readonly longestTv: number;
-  readonly shortestTv: number;
+  /** Tv in EV of the longest and of the shortest time that the body has; null if that is not known. */
+  readonly longestTv: number | null;
+  readonly shortestTv: number | null;
   readonly fNumber: number | null;
   readonly iso: number | null;
 }
@@ -101,8 +101,8 @@ export function judgeMetered(
     const said = recorded.bias === null ? '' : ` (it records ${formatEv(Math.round(recorded.bias * 6))} EV)`;
     return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
   }
-  const isLongest = tv <= asked.longestTv;
-  const isShortest = tv >= asked.shortestTv;
+  const isLongest = asked.longestTv !== null && tv <= asked.longestTv;
+  const isShortest = asked.shortestTv !== null && tv >= asked.shortestTv;
   // There the body may have been held up: such a frame counts only where it agrees with a base that others told.
   const agrees = asked.baseTv !== null && Math.abs(moved) < MOVED_EV;
   if ((isLongest || isShortest) && !agrees) {

@@ -1,6 +1,12 @@
 // Every pass that could be fired for a request: each bracket shape, and the single frame, around each centre that can be
 // set, as long as none of its frames falls outside the shutter's settings (bodies clamp silently) or outlasts the link.
-import type { BodyLimits, BracketShape, ShutterSetting, Sixths } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  type BracketShape,
+  type ShutterSetting,
+  type Sixths,
+  timeAt,
+} from '../exposure/index.js';
 import type { PlanRequest } from './types.js';
 
 /** A pass that could be fired. */
@@ -30,7 +36,7 @@ export interface PossibleFrame {
 export function possiblePasses(request: PlanRequest, limits: BodyLimits): PossiblePass[] {
   const ground: Ground = {
     request,
-    shutters: usableShutters(limits),
+    shutterAt: shutterAt(request, limits),
     rows: new Map(request.offsets.map((offset, row) => [offset, row])),
   };
   const singles = passesOf(null, ground, limits);
@@ -51,13 +57,20 @@ export function possiblePasses(request: PlanRequest, limits: BodyLimits): Possib
 /** What every pass of a request is laid on. */
 interface Ground {
   readonly request: PlanRequest;
-  readonly shutters: ReadonlyMap<Sixths, ShutterSetting>;
+  readonly shutterAt: (tv: Sixths) => ShutterSetting | undefined;
   /** The index of each wanted offset. */
   readonly rows: ReadonlyMap<Sixths, number>;
 }
 
 function passesOf(shape: BracketShape | null, ground: Ground, limits: BodyLimits): PossiblePass[] {
   return centres(ground, limits, shape).flatMap((centre) => passAt(centre, shape, ground) ?? []);
+}
+
+/** In aperture priority the camera chooses the time itself: whatever the light asks for, and none of the settings has to be there. */
+function shutterAt({ mode }: PlanRequest, limits: BodyLimits): Ground['shutterAt'] {
+  if (mode === 'aperture') return timeAt;
+  const shutters = usableShutters(limits);
+  return (tv) => shutters.get(tv);
 }
 
 /** @returns the settings whose exposures the link can bring back, by Tv */
@@ -80,8 +93,8 @@ function shapesOf({ brackets }: BodyLimits): BracketShape[] {
 
 /** Only centres from where some frame of the shape can make something wanted. */
 function centres(
-  { request: { offsets, base, mode }, shutters }: Ground,
-  { compensation }: BodyLimits,
+  { request: { offsets, base, mode } }: Ground,
+  limits: BodyLimits,
   shape: BracketShape | null,
 ): Sixths[] {
   const reach = shape === null ? 0 : Math.max(...shape.pattern.map(Math.abs)) * shape.step;
@@ -89,8 +102,8 @@ function centres(
   const highest = (offsets.at(-1) ?? 0) + reach;
   const all =
     mode === 'manual'
-      ? [...shutters.values()].filter((setting) => setting.settable).map((setting) => base.tv - setting.tv)
-      : onGrid(compensation.range, compensation.grid);
+      ? [...usableShutters(limits).values()].filter(({ settable }) => settable).map(({ tv }) => base.tv - tv)
+      : onGrid(limits.compensation.range, limits.compensation.grid);
   return all.filter((centre) => centre >= lowest && centre <= highest).sort((a, b) => a - b);
 }
 
@@ -100,16 +113,16 @@ function onGrid(range: Sixths, grid: Sixths): Sixths[] {
 }
 
 function passAt(centre: Sixths, shape: BracketShape | null, ground: Ground): PossiblePass | undefined {
-  const { request, shutters, rows } = ground;
+  const { request, rows } = ground;
   const { tv } = request.base;
-  const centreShutter = shutters.get(tv - centre);
+  const centreShutter = ground.shutterAt(tv - centre);
   if (centreShutter === undefined) return undefined;
   const step = shape?.step ?? 0;
   const frames: PossibleFrame[] = [];
   const makes: number[] = [];
   for (const position of shape?.pattern ?? SINGLE) {
     const offset = centre + position * step;
-    const shutter = shutters.get(tv - offset);
+    const shutter = ground.shutterAt(tv - offset);
     if (shutter === undefined) return undefined;
     const row = rows.get(offset) ?? null;
     if (row !== null) makes.push(row);

@@ -3,9 +3,21 @@
 import { type ErrorCode, EvenrungError } from '../../shared/errors.js';
 import type { Suggestion } from '../../shared/plan.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
-import { type BodyLimits, formatEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import {
+  APERTURE_SCALES,
+  type BodyLimits,
+  evBetween,
+  FARTHEST_NOMINAL_EV,
+  formatEv,
+  nearestOf,
+  type ShutterSetting,
+  SIXTHS_PER_EV,
+  type Sixths,
+  timeAt,
+  toEv,
+} from '../exposure/index.js';
 import { possiblePasses, usableShutters } from './candidates.js';
-import type { PlanRequest } from './types.js';
+import type { Conditions, PlanRequest } from './types.js';
 
 type Reason = Extract<
   ErrorCode,
@@ -17,7 +29,11 @@ type Reason = Extract<
 >;
 
 /** @returns an error that names the frames and the reasons, with `details.offsets` (EV) and `details.suggestions` */
-export function cannotBeMade(request: PlanRequest, limits: BodyLimits): EvenrungError {
+export function cannotBeMade(
+  request: PlanRequest,
+  limits: BodyLimits,
+  conditions: Conditions = {},
+): EvenrungError {
   const failing = missingOffsets(request, limits).map((offset) => ({
     offset,
     reason: reasonFor(offset, request, limits),
@@ -31,7 +47,7 @@ export function cannotBeMade(request: PlanRequest, limits: BodyLimits): Evenrung
     field: reasons[0] === 'step-not-offered' ? 'step' : 'base',
     offsets: failing.map(({ offset }) => toEv(offset)),
     failures: failing.map(({ offset, reason }) => ({ offset: toEv(offset), reason })),
-    suggestions: suggestionsFor(request, limits),
+    suggestions: suggestionsFor(request, limits, conditions),
   });
 }
 
@@ -42,6 +58,9 @@ function missingOffsets(request: PlanRequest, limits: BodyLimits): Sixths[] {
 }
 
 function reasonFor(offset: Sixths, { base, mode }: PlanRequest, limits: BodyLimits): Reason {
+  // The camera chooses the time itself: only compensation and bracket can be in the way.
+  if (mode === 'aperture')
+    return Math.abs(offset) > limits.compensation.range ? 'outside-compensation-range' : 'step-not-offered';
   const tv = base.tv - offset;
   const longest = limits.shutters[0];
   const shortest = limits.shutters.at(-1);
@@ -50,13 +69,13 @@ function reasonFor(offset: Sixths, { base, mode }: PlanRequest, limits: BodyLimi
   const setting = limits.shutters.find((candidate) => candidate.tv === tv);
   if (setting === undefined) return 'step-not-offered';
   if (setting.seconds > limits.longestSeconds) return 'longer-than-link';
-  return mode === 'aperture' ? 'outside-compensation-range' : 'not-settable';
+  return 'not-settable';
 }
 
 function sentenceFor(
   reason: Reason,
   offsets: readonly Sixths[],
-  { step }: PlanRequest,
+  { step, base, mode }: PlanRequest,
   limits: BodyLimits,
 ): string {
   const frames = framesAt(offsets);
@@ -66,7 +85,9 @@ function sentenceFor(
     case 'longer-than-link':
       return `${capital(frames)} would be longer than ${limits.longestSeconds} s, the longest exposure whose file comes back over this link.`;
     case 'step-not-offered':
-      return `This body has no shutter settings ${formatEv(step, false)} EV apart, so ${frames} cannot be made.`;
+      return mode === 'aperture'
+        ? `${capital(frames)} cannot be reached: exposure compensation moves in steps of ${formatEv(limits.compensation.grid, false)} EV, and no bracket of this camera fills the gap.`
+        : `${capital(frames)} cannot be made: in steps of ${formatEv(step, false)} EV from ${base.label} s, this camera has no shutter setting ${timesAt(offsets, base)}.`;
     case 'not-settable':
       return `${capital(frames)} cannot be set on this body: its label for that time stands for two settings.`;
     case 'outside-compensation-range':
@@ -92,14 +113,23 @@ function framesAt(offsets: readonly Sixths[]): string {
   return `${written.length + 1} frames (${written[0]}, ${written[1]} ... ${last} EV)`;
 }
 
+/** @returns `of 1/90 s`, `of 1/90, 1/45 or 1/20 s`; longer lists by their ends */
+function timesAt(offsets: readonly Sixths[], base: ShutterSetting): string {
+  const labels = offsets.map((offset) => timeAt(base.tv - offset).label);
+  const last = labels.pop();
+  if (labels.length === 0) return `of ${last} s`;
+  if (labels.length < 6) return `of ${labels.join(', ')} or ${last} s`;
+  return `for any of them, from ${labels[0]} to ${last} s`;
+}
+
 const capital = (text: string): string => `${text.charAt(0).toUpperCase()}${text.slice(1)}`;
 
 const possible = (request: PlanRequest, limits: BodyLimits): boolean =>
   request.offsets.length > 0 && missingOffsets(request, limits).length === 0;
 
-function suggestionsFor(request: PlanRequest, limits: BodyLimits): Suggestion[] {
+function suggestionsFor(request: PlanRequest, limits: BodyLimits, conditions: Conditions): Suggestion[] {
   return [
-    ...otherBase(request, limits),
+    ...otherBase(request, limits, conditions),
     ...otherStep(request, limits),
     ...fewerFrames(request, limits),
     ...otherMode(request, limits),
@@ -107,7 +137,7 @@ function suggestionsFor(request: PlanRequest, limits: BodyLimits): Suggestion[] 
 }
 
 /** The nearest base that would do, and what keeps the exposures as they were asked for with it. */
-function otherBase(request: PlanRequest, limits: BodyLimits): Suggestion[] {
+function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditions): Suggestion[] {
   if (request.mode !== 'manual') return [];
   const distance = (setting: ShutterSetting) => Math.abs(setting.tv - request.base.tv);
   const base = [...usableShutters(limits).values()]
@@ -123,19 +153,130 @@ function otherBase(request: PlanRequest, limits: BodyLimits): Suggestion[] {
     message: `Base ${base.label} s: all frames ${size} EV ${shift < 0 ? 'darker' : 'lighter'}.`,
     change,
   };
-  // The same exposures at another time: f-number, ISO or a filter make up for it, stop for stop.
-  const kept: readonly (readonly [Suggestion['code'], string])[] =
-    shift < 0
-      ? [
-          ['aperture', `Base ${base.label} s with the aperture ${size} EV wider: the same exposures.`],
-          ['iso', `Base ${base.label} s with the ISO ${size} EV higher: the same exposures.`],
-        ]
-      : [
-          ['filter', `Base ${base.label} s with a neutral-density filter of ${size} EV: the same exposures.`],
-          ['aperture', `Base ${base.label} s with the aperture ${size} EV smaller: the same exposures.`],
-          ['iso', `Base ${base.label} s with the ISO ${size} EV lower: the same exposures.`],
-        ];
-  return [moved, ...kept.map(([code, message]) => ({ code, message, change }))];
+  // The same exposures at another time: aperture, ISO or a filter makes up for it, stop for stop.
+  const byHand = [
+    ...(shift > 0 ? [filterOf(shift)] : []),
+    apertureFor(shift, conditions.fNumber),
+    isoFor(shift, conditions.iso),
+  ].filter((one) => one !== null);
+  const kept = byHand.map(
+    ({ words, ...hand }): Suggestion => ({
+      code: hand.what,
+      message: `Base ${base.label} s and ${words}: the same exposures.`,
+      change,
+      byHand: hand,
+    }),
+  );
+  return [moved, ...kept];
+}
+
+/** What somebody has to do at the camera, and the words for it. */
+type HandWork = NonNullable<Suggestion['byHand']> & { readonly words: string };
+
+const filterOf = (ev: Sixths): HandWork => ({
+  what: 'filter',
+  value: toEv(ev),
+  sentence: `Put a neutral-density filter of ${formatEv(ev, false)} EV on the lens.`,
+  words: `a neutral-density filter of ${formatEv(ev, false)} EV`,
+});
+
+/**
+ * @param ev by which the times get longer (+) or shorter
+ * @param now the f-number that the camera stands at; undefined if it does not tell
+ * @returns null if no lens goes that far
+ */
+function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
+  const size = formatEv(Math.abs(ev), false);
+  if (now === undefined) {
+    const words = `the aperture ${size} EV ${ev < 0 ? 'wider' : 'smaller'}`;
+    return { what: 'aperture', value: null, sentence: `Set ${words}.`, words };
+  }
+  const wanted = Math.round(2 * Math.log2(now) * SIXTHS_PER_EV) + ev;
+  const scale = [...APERTURE_SCALES.third, ...APERTURE_SCALES.half];
+  const setting = scale.reduce((best, one) =>
+    Math.abs(one.av - wanted) < Math.abs(best.av - wanted) ? one : best,
+  );
+  if (Math.abs(setting.av - wanted) > 1) return null;
+  return {
+    what: 'aperture',
+    value: setting.nominalFNumber,
+    sentence: `Set the aperture to f/${setting.label}.`,
+    words: `the aperture at f/${setting.label} instead of f/${now}`,
+  };
+}
+
+/** ISO speeds as they are written, in third stops from 100 (ISO 12232, the usual series; from memory). */
+const THIRD_STOP_ISOS = [100, 125, 160, 200, 250, 320, 400, 500, 640];
+
+/** @returns the speed that many EV from another, as it is written on cameras; null if no camera has it */
+function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
+  const size = formatEv(Math.abs(ev), false);
+  if (now === undefined) {
+    const words = `the ISO ${size} EV ${ev < 0 ? 'higher' : 'lower'}`;
+    return { what: 'iso', value: null, sentence: `Set ${words}.`, words };
+  }
+  const exact = now * 2 ** (-ev / SIXTHS_PER_EV);
+  if (exact < LOWEST_ISO || exact > HIGHEST_ISO) return null;
+  const octave = 2 ** Math.floor(Math.log2(exact / 98));
+  const value = THIRD_STOP_ISOS.map((iso) => iso * octave).reduce((best, iso) =>
+    Math.abs(Math.log2(iso / exact)) < Math.abs(Math.log2(best / exact)) ? iso : best,
+  );
+  return {
+    what: 'iso',
+    value: Math.round(value),
+    sentence: `Set the ISO to ${Math.round(value)}.`,
+    words: `ISO ${Math.round(value)} instead of ${now}`,
+  };
+}
+
+/** What bodies have without extensions of their range (common practice, no source). */
+const LOWEST_ISO = 49;
+const HIGHEST_ISO = 52_000;
+
+/**
+ * @param written the base as it was asked for
+ * @param seconds the time that it says
+ * @param request what it was asked for with; null if that is not known
+ * @returns what the camera has instead, each tried
+ */
+export function baseNotOffered(
+  written: string,
+  seconds: number,
+  request: Omit<PlanRequest, 'base'> | null,
+  limits: BodyLimits,
+): EvenrungError {
+  const usable = [...usableShutters(limits).values()].filter(({ settable }) => settable);
+  const nearest = nearestOf(seconds, usable);
+  const [longest, shortest] = [limits.shutters[0], limits.shutters.at(-1)];
+  const isBetween =
+    longest !== undefined &&
+    shortest !== undefined &&
+    seconds < longest.seconds &&
+    seconds > shortest.seconds;
+  const why =
+    nearest === undefined || !isBetween
+      ? `The base ${written} is not among the shutter times of this camera, ${rangeOf(limits)}.`
+      : `The base ${written} is not a shutter time of this camera. The nearest is ${nearest.label} s, ${evBetween(seconds, nearest).toFixed(2)} EV away, and only one within ${FARTHEST_NOMINAL_EV} EV is taken for it.`;
+  const bases = [
+    nearestOf(
+      seconds,
+      usable.filter((setting) => setting.seconds < seconds),
+    ),
+    nearestOf(
+      seconds,
+      usable.filter((setting) => setting.seconds > seconds),
+    ),
+  ]
+    .filter((setting) => setting !== undefined)
+    .filter((base) => request !== null && possible({ ...request, base }, limits))
+    .sort((a, b) => evBetween(seconds, a) - evBetween(seconds, b));
+  const suggestions = bases.map(
+    (base): Suggestion => ({ code: 'base', message: `Base ${base.label} s.`, change: { base: base.label } }),
+  );
+  return new EvenrungError('base-not-offered', why, {
+    field: 'base',
+    ...(suggestions.length === 0 ? {} : { suggestions }),
+  });
 }
 
 /** The nearest step, wider first, at which as many frames can be made about the same middle. */

@@ -1,5 +1,5 @@
 // Span, step and body limits to passes. Pure.
-export { planSet, resolveBase } from './plan.js';
+export { planSet, planWritten, resolveBase, type WrittenPlanRequest } from './plan.js';
 export {
   limitsFromStated,
   meteredFirst,

@@ -6,12 +6,20 @@
 // that neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the lightest,
 // which moves the centre least.
 import { EvenrungError } from '../../shared/errors.js';
-import { type BodyLimits, nearestSetting, parseShutter, type ShutterSetting } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  nearestSetting,
+  parseShutter,
+  SHUTTER_SCALES,
+  type ShutterSetting,
+  SIXTHS_PER_EV,
+  timeAt,
+} from '../exposure/index.js';
 import { type PossiblePass, possiblePasses } from './candidates.js';
 import { costModel } from './cost.js';
 import { leastCover } from './cover/index.js';
 import { estimate } from './estimate.js';
-import { cannotBeMade, rangeOf } from './impossible.js';
+import { baseNotOffered, cannotBeMade } from './impossible.js';
 import type { Conditions, Estimate, Pass, Plan, PlanRequest } from './types.js';
 import { warningsFor } from './warnings.js';
 
@@ -27,7 +35,7 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
   const priced = possible.map((pass) => ({ pass, makes: pass.makes, cost: cost(pass) }));
   const rows = request.offsets.length;
   const cover = leastCover(rows, priced);
-  if (cover === undefined) throw cannotBeMade(request, limits);
+  if (cover === undefined) throw cannotBeMade(request, limits, conditions);
   const inOrder = (chosen: readonly number[], of: typeof priced): Walked => {
     const ascending = assign(darkestFirst(chosen.flatMap((index) => of[index]?.pass ?? [])));
     const passes = isFree ? withFewestChanges(ascending, conditions) : ascending;
@@ -130,28 +138,61 @@ function assign(passes: readonly PossiblePass[]): Pass[] {
   }));
 }
 
+/** A request whose base stands as somebody wrote it. */
+export type WrittenPlanRequest = Omit<PlanRequest, 'base'> & { readonly base: string };
+
+/**
+ * As planSet, with the base as it was written.
+ * @throws EvenrungError as resolveBase and planSet; if only the base is not offered, with those that would do as suggestions
+ */
+export function planWritten(
+  { base, ...others }: WrittenPlanRequest,
+  limits: BodyLimits,
+  conditions: Conditions = {},
+): Plan {
+  const { mode } = others;
+  const seconds = secondsWritten(base);
+  if (mode === 'manual' && nearestSetting(seconds, limits.shutters) === undefined)
+    throw baseNotOffered(base, seconds, others, limits);
+  const request = { ...others, base: resolveBase(base, limits, mode) };
+  return planSet(request, limits, { ...conditions, baseWritten: base });
+}
+
 /**
  * @param written a shutter time in any spelling, such as `1/60` or `0"5`
- * @returns the body's setting that it means
+ * @param mode in aperture priority no setting of the body has to be that: the time is only what estimates are counted from
+ * @returns the setting that it means
  * @throws EvenrungError unreadable-shutter, base-not-offered
  */
-export function resolveBase(written: string, limits: BodyLimits): ShutterSetting {
+export function resolveBase(
+  written: string,
+  limits: BodyLimits,
+  mode: PlanRequest['mode'] = 'manual',
+): ShutterSetting {
+  const seconds = secondsWritten(written);
+  if (mode === 'aperture')
+    return (
+      nearestSetting(seconds, [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half]) ??
+      timeAt(Math.round(-Math.log2(seconds) * SIXTHS_PER_EV))
+    );
+  const setting = nearestSetting(seconds, limits.shutters);
+  if (setting !== undefined) return setting;
+  throw baseNotOffered(written, seconds, null, limits);
+}
+
+function secondsWritten(written: string): number {
+  const time = parseShutter(written);
   const refuse = (code: 'unreadable-shutter' | 'base-not-offered', message: string) =>
     new EvenrungError(code, message, { field: 'base' });
-  const time = parseShutter(written);
-  if (time === undefined) {
+  if (time === undefined)
     throw refuse(
       'unreadable-shutter',
-      `The base '${written}' is no shutter time: write for example 1/60, 0.5 or 30.`,
+      `The base '${written}' is not a valid shutter time: write for example 1/60, 0.5 or 30.`,
     );
-  }
-  if (time.kind === 'bulb') {
+  if (time.kind === 'bulb')
     throw refuse(
       'base-not-offered',
-      'Bulb is no base: frames are counted from a time. Give one, such as 30.',
+      'Bulb cannot be the base: frames are counted from a time. Give one, such as 30.',
     );
-  }
-  const setting = nearestSetting(time.seconds, limits.shutters);
-  if (setting !== undefined) return setting;
-  throw refuse('base-not-offered', `The base ${written} is not among the shutter times, ${rangeOf(limits)}.`);
+  return time.seconds;
 }

@@ -1,7 +1,14 @@
 // A plan as it crosses the wire: EV as plain numbers, times in exact seconds.
 import { EvenrungError } from '../../shared/errors.js';
 import type { WirePlan } from '../../shared/plan.js';
-import { type BodyLimits, fromEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  fromEv,
+  type ShutterSetting,
+  type Sixths,
+  timeAt,
+  toEv,
+} from '../exposure/index.js';
 import type { Pass, Plan, PlanRequest } from './types.js';
 
 export function toWirePlan(plan: Plan): WirePlan {
@@ -33,14 +40,17 @@ export function toWirePlan(plan: Plan): WirePlan {
  * The way back, for a set that is gone on with: what was planned then is what is fired, whatever would be planned today.
  * @param asked what the plan was made for
  * @param limits of the body that has to carry it out
- * @throws EvenrungError base-not-offered where this body has not all of its shutter times as it is set up now
+ * @throws EvenrungError base-not-offered if this body has not all of its shutter times as it is set up now; in aperture priority
+ *   it chooses them itself
  */
 export function fromWirePlan(
   wire: WirePlan,
   asked: Omit<PlanRequest, 'base' | 'offsets'>,
   limits: BodyLimits,
 ): Plan {
-  const base = settingFor(wire.base.exposureTime, wire.base.shutter, limits);
+  const settingOf = (seconds: number, label: string): ShutterSetting =>
+    asked.mode === 'aperture' ? timeAt(fromEv(-Math.log2(seconds))) : settingFor(seconds, label, limits);
+  const base = settingOf(wire.base.exposureTime, wire.base.shutter);
   return {
     ...asked,
     offsets: wire.offsets.map(fromEv),
@@ -50,7 +60,8 @@ export function fromWirePlan(
       const step = fromEv(pass.step);
       return {
         centre,
-        centreShutter: byTv(base.tv - centre, limits) ?? base,
+        centreShutter:
+          asked.mode === 'aperture' ? timeAt(base.tv - centre) : (byTv(base.tv - centre, limits) ?? base),
         shape:
           step === 0
             ? null
@@ -58,7 +69,7 @@ export function fromWirePlan(
         frames: pass.frames.map(({ offset, exposureTime, shutter, wanted }) => ({
           offset: fromEv(offset),
           wanted,
-          shutter: settingFor(exposureTime, shutter, limits),
+          shutter: settingOf(exposureTime, shutter),
         })),
       };
     }),

@@ -8,12 +8,21 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
 import { type Body, LINK_FAILURES, notPutBack, type ReadinessAsked } from '../camera/index.js';
 import { type BracketShape, type ShutterSetting, SIXTHS_PER_EV } from '../exposure/index.js';
-import { readPicture, readRecorded, recordedTv } from '../frames/index.js';
+import {
+  checksumOf,
+  judge,
+  type RecordedExposure,
+  readPicture,
+  readRecorded,
+  recordedTv,
+} from '../frames/index.js';
 
 /** No body brackets more frames (common practice, no source). */
 const MOST_FRAMES = 9;
 /** A long time that is worth its wait: 15 s is really 16 s on most bodies, far enough apart to be told. */
 const LONG_SECONDS = 17;
+/** An exposure that took less than this of its time was none: bodies differ by a seventh at most (common practice, no source). */
+const TOO_QUICK = 0.7;
 /** From here on an exposure that took this many times its time was followed by a dark frame. */
 const DOUBLED = 1.7;
 /** 1/2000 s, in sixths. Every body has it; some offer shorter times that they do not have. */
@@ -106,6 +115,8 @@ class Lesson {
   /** Seconds that frames took beside their exposures: with the reading of the file, and to the file in hand. */
   private readonly overheads: { readonly whole: number; readonly link: number }[] = [];
   private fired = 0;
+  /** Checksums of the files that came. */
+  private readonly came = new Set<string>();
 
   constructor(body: Body, folder: string, options: LearnOptions) {
     this.body = body;
@@ -261,7 +272,8 @@ class Lesson {
       farTimes.push(await this.timed(far), await this.timed(start));
     }
     if (this.overheads.length === 0) {
-      for (let frame = 0; frame < TIMED_FRAMES; frame += 1) await this.shoot(start.seconds);
+      for (let frame = 0; frame < TIMED_FRAMES; frame += 1)
+        await this.shoot(start.seconds, { single: start });
       this.overheads.shift();
     }
     const perSetting = (median(farTimes) - median(nearTimes)) / (steps - 1);
@@ -286,7 +298,8 @@ class Lesson {
     if (setting === undefined || setting.seconds < 1) return {};
     this.tell('long-time', `How long ${setting.label} s really are.`);
     await this.arm(setting, null);
-    const shot = await this.shoot(setting.seconds, false);
+    const shot = await this.shoot(setting.seconds, { single: setting, isShort: false });
+    if (shot.linkSeconds < setting.seconds * TOO_QUICK) throw tooQuick(setting, shot.linkSeconds);
     const taken = Math.max(0.001, shot.linkSeconds - median(this.overheads.map(({ link }) => link)));
     const noiseReduction = taken > setting.seconds * DOUBLED;
     const seconds = tidy(noiseReduction ? taken / 2 : taken);
@@ -304,13 +317,22 @@ class Lesson {
     await this.body.arm({ centre: { by: 'shutter', shutter }, shape });
   }
 
-  private async shoot(exposureSeconds: number, isShort = true): Promise<Shot> {
+  /**
+   * @param single the setting that the shutter stands on, with the bracket off: then the file must say so
+   * @param isShort whether it tells what a frame takes beside its exposure
+   * @throws EvenrungError not-learnt if the file cannot be the frame that was just fired
+   */
+  private async shoot(
+    exposureSeconds: number,
+    { single = null, isShort = true }: { single?: ShutterSetting | null; isShort?: boolean } = {},
+  ): Promise<Shot> {
     this.goOn();
     this.fired += 1;
     const started = performance.now();
     const fired = await this.body.fire({ into: this.folder, exposureSeconds });
     try {
-      const { exposureTime } = await readRecorded(fired.path);
+      const recorded = await readRecorded(fired.path);
+      const { exposureTime } = recorded;
       // A run makes a small copy of each frame: that belongs to what a frame takes.
       await readPicture(fired.path, 'jpg').catch(() => null);
       const seconds = (performance.now() - started) / 1000;
@@ -321,11 +343,20 @@ class Lesson {
           'The files of this camera do not tell their exposure time, so nothing can be learnt from them.',
         );
       }
+      await this.mustBeNew(fired.path);
+      if (single !== null) mustBeAsAsked(recorded, single);
       if (isShort) this.overheads.push({ whole: seconds - exposureTime, link: fired.seconds - exposureTime });
       return { tv, seconds, linkSeconds: fired.seconds };
     } finally {
       await rm(fired.path, { force: true });
     }
+  }
+
+  /** The times that every file takes are all alike: only its bytes tell that it is the one from before. */
+  private async mustBeNew(file: string): Promise<void> {
+    const { sha256 } = await checksumOf(file);
+    if (this.came.has(sha256)) throw sameAgain();
+    this.came.add(sha256);
   }
 
   private goOn(): void {
@@ -376,6 +407,28 @@ const notMoved = ({ label }: ShutterSetting): EvenrungError =>
   new EvenrungError(
     'not-learnt',
     `The bracket does not move the shutter: two frames one after another were ${label} s. On some bodies a menu chooses what the bracket moves in manual mode: set it to the shutter alone, then learn again.`,
+  );
+
+function mustBeAsAsked(recorded: RecordedExposure, shutter: ShutterSetting): void {
+  const verdict = judge(recorded, { shutter, fNumber: null, iso: null });
+  if (verdict.right) return;
+  throw new EvenrungError(
+    'not-learnt',
+    `A frame does not record what was set. ${verdict.reasons.join(' ')} Check that the mode dial is on M (manual) and that nobody touched the camera, then learn again.`,
+  );
+}
+
+const sameAgain = (): EvenrungError =>
+  new EvenrungError(
+    'not-learnt',
+    'The camera sent the same picture twice, so nothing can be learnt from it. Switch it off and on, then learn again.',
+  );
+
+const tooQuick = ({ label, seconds }: ShutterSetting, taken: number): EvenrungError =>
+  new EvenrungError(
+    'not-learnt',
+    `An exposure of ${label} s was over after ${taken.toPrecision(2)} s, less than the ${seconds.toPrecision(2)} s that it has to take: the file cannot be the frame that was just fired. Switch the camera off and on, then learn again.`,
+    { shutter: label, seconds: taken },
   );
 
 function median(values: readonly number[]): number {

@@ -963,15 +963,16 @@ export class Run {
 
   private judgeMetered(recorded: RecordedExposure, frame: SetFrame) {
     const { plan, body } = this.options;
-    const times = body.limits.shutters.map(({ tv }) => toEv(tv));
+    const { shutters, openEnds = [] } = body.limits;
+    const times = shutters.map(({ tv }) => toEv(tv));
     const { fNumber, iso } = this.standing();
     return judgeMetered(recorded, {
       offset: fromEv(frame.view.offset),
       compensation: frame.pass.centre,
       step: plan.step,
       baseTv: this.meteredTv,
-      longestTv: Math.min(...times),
-      shortestTv: Math.max(...times),
+      longestTv: openEnds.includes('longest') ? null : Math.min(...times),
+      shortestTv: openEnds.includes('shortest') ? null : Math.max(...times),
       fNumber,
       iso,
     });

@@ -202,7 +202,7 @@ export function followerFor(
   const { limits, isoLabels } = body;
   return new Follower(
     {
-      request: { offsets, step, mode, settleSeconds, base: resolveBase(base, limits) },
+      request: { offsets, step, mode, settleSeconds, base: resolveBase(base, limits, mode) },
       ...{ light, conditions, limits, isoLabels, standingIso: body.standing().iso, everySeconds },
     },
     memo ?? undefined,

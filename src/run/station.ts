@@ -24,7 +24,7 @@ import {
 import { type Body, type BodyIdentity, LOST, type ReadinessAsked } from '../camera/index.js';
 import { type BodyLimits, type Sixths, toEv } from '../exposure/index.js';
 import { defaultNaming, exifTool, type Naming, SetFolder, warmUp } from '../frames/index.js';
-import { type Conditions, fromWirePlan, type Plan, planSet, resolveBase } from '../plan/index.js';
+import { type Conditions, fromWirePlan, type Plan, planWritten } from '../plan/index.js';
 import {
   abandon,
   type ChosenSet,
@@ -245,7 +245,7 @@ export class Station {
 
   /**
    * @param written a SetRequest as in shared/request.ts
-   * @throws EvenrungError as parseSetRequest, resolveBase and planSet; no-body
+   * @throws EvenrungError as parseSetRequest and planWritten; no-body
    */
   plan(written: unknown): Plan {
     return this.planFor(parseSetRequest(written));
@@ -925,8 +925,12 @@ export class Station {
     const { offsets, step, mode, settleSeconds, conditions } = request;
     this.remember({ mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null });
     if (mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
-    const base = resolveBase(request.base, limits);
-    return planSet({ offsets, step, mode, settleSeconds, base }, limits, this.conditionsOf(request, body));
+    const { base } = request;
+    return planWritten(
+      { offsets, step, mode, settleSeconds, base },
+      limits,
+      this.conditionsOf(request, body),
+    );
   }
 
   private conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {

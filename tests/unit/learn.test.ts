@@ -1,11 +1,11 @@
 // `learn` over practice bodies whose shape is known: what it finds out from outside is compared with the truth.
-import { mkdtemp, readdir, rm } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
-import { Body } from '../../src/camera/index.js';
+import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, NO_TIME, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { learnBody, mostFrames } from '../../src/run/learn.js';
@@ -112,11 +112,11 @@ describe('what else the wire does not tell', () => {
       changePerSetting: 0.02,
       releaseLag: 0.05,
       cycle: 0.3,
-      exposureScale: 0.05,
+      exposureScale: 1,
     };
     const body = new PracticeBody({ ...AT_ONCE, shape: 'none', timing });
     const met = await Body.meet(new PracticeLink(body));
-    const { profile } = await learnBody(met, ASKED, folder);
+    const { profile } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
     const { timing: learnt, longTime, noiseReduction } = profile;
     expect(learnt?.secondsPerChange).toBeGreaterThan(0.04);
     expect(learnt?.secondsPerChange).toBeLessThan(0.09);
@@ -124,11 +124,59 @@ describe('what else the wire does not tell', () => {
     expect(learnt?.secondsPerSetting).toBeLessThan(0.035);
     expect(learnt?.secondsPerFrame).toBeGreaterThan(0.33);
     expect(learnt?.secondsPerFrame).toBeLessThan(0.8);
-    // 16 s at a twentieth.
-    expect(longTime?.shutter).toBe('15');
-    expect(longTime?.seconds).toBeGreaterThan(0.7);
-    expect(longTime?.seconds).toBeLessThan(1.1);
+    expect(longTime?.shutter).toBe('1');
+    expect(longTime?.seconds).toBeGreaterThan(0.9);
+    expect(longTime?.seconds).toBeLessThan(1.3);
     expect(noiseReduction).toBe(false);
+  });
+
+  /** A body whose every file is another one than the frame that was fired. */
+  const learnFrom = async (change: (fired: FiredFrame, count: number) => Promise<void>, timing = NO_TIME) => {
+    const body = new PracticeBody({ shape: 'none', ...AT_ONCE, timing });
+    const link = new (class extends PracticeLink {
+      private count = 0;
+      override async fire(options: FireOptions): Promise<FiredFrame> {
+        const fired = await super.fire(options);
+        this.count += 1;
+        await change(fired, this.count);
+        return fired;
+      }
+    })(body);
+    const before = { ...body.state };
+    const met = await Body.meet(link);
+    const learning = learnBody(met, ASKED, folder, { longestSeconds: 1 });
+    const error = await learning.then(
+      () => null,
+      (cause: EvenrungError) => cause,
+    );
+    expect(body.state).toEqual(before);
+    return error;
+  };
+
+  it('the same picture again and again is not believed', async () => {
+    let first: Buffer | null = null;
+    const error = await learnFrom(async ({ path: file }) => {
+      first ??= await readFile(file);
+      await writeFile(file, first);
+    });
+    expect(error?.code).toBe('not-learnt');
+    expect(error?.message).toContain('the same picture twice');
+  });
+
+  it('a file that records another time than was set is not believed', async () => {
+    const other = await new PracticeBody({ shape: 'none', ...AT_ONCE });
+    const error = await learnFrom(async ({ path: file }) => {
+      const [made] = await other.release();
+      await writeFile(file, made?.jpeg ?? '');
+    });
+    expect(error?.code).toBe('not-learnt');
+    expect(error?.message).toMatch(/A frame does not record what was set\. The time is 1\/60 s where/);
+  });
+
+  it('an exposure that is over before its time is not believed', async () => {
+    const error = await learnFrom(async () => undefined, { ...NO_TIME, exposureScale: 0.02 });
+    expect(error?.code).toBe('not-learnt');
+    expect(error?.message).toMatch(/^An exposure of 1 s was over after 0\.0\d+ s/);
   });
 
   it('a dark frame after a long exposure', { retry: 2 }, async () => {

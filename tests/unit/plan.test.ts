@@ -2,14 +2,16 @@ import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan.js';
 import { parseSetRequest } from '../../shared/request.js';
-import { type BodyLimits, isSameShape } from '../../src/exposure/index.js';
+import { type BodyLimits, isSameShape, SHUTTER_SCALES, timeAt } from '../../src/exposure/index.js';
 import {
   type Conditions,
+  fromWirePlan,
   limitsFromStated,
   meteredFirst,
   type Plan,
   type PlanRequest,
   planSet,
+  planWritten,
   resolveBase,
   STATED_DEFAULTS,
   type StatedLimits,
@@ -347,8 +349,10 @@ describe('any request within the limits', () => {
           expect(pass.centreShutter.tv).toBe(baseTv - pass.centre);
           if (mode === 'aperture') expect(Math.abs(pass.centre)).toBeLessThanOrEqual(body.compensation.range);
           for (const frame of pass.frames) {
-            expect(body.shutters).toContain(frame.shutter);
             expect(frame.shutter.tv).toBe(baseTv - frame.offset);
+            // In aperture priority the camera chooses the time.
+            if (mode === 'aperture') continue;
+            expect(body.shutters).toContain(frame.shutter);
             expect(frame.shutter.seconds).toBeLessThanOrEqual(body.longestSeconds);
           }
           const shape = pass.shape;
@@ -369,7 +373,10 @@ describe('any request within the limits', () => {
           body,
           change,
         );
-        const shutterAt = (offset: number) => body.shutters.find((setting) => setting.tv === baseTv - offset);
+        const shutterAt = (offset: number) =>
+          mode === 'aperture'
+            ? timeAt(baseTv - offset)
+            : body.shutters.find((setting) => setting.tv === baseTv - offset);
         const settable = (offset: number) => mode === 'manual' || Math.abs(offset) <= body.compensation.range;
         if (offsets.every(settable)) {
           const singles = offsets.map((offset) => [shutterAt(offset) ?? base]);
@@ -684,5 +691,115 @@ describe('settings changes of a set of brackets', () => {
     const setting = resolveBase(base, body);
     const made = planSet({ offsets, step: sixths, mode, base: setting }, body, { standingTv: setting.tv });
     expect(changes(made, setting.tv)).toBeLessThanOrEqual(made.passes.length + 2);
+  });
+});
+
+describe('in aperture priority', () => {
+  /** Whole stops only, and none is 1/60. */
+  const coarse = (): BodyLimits => ({
+    ...limits(),
+    shutters: SHUTTER_SCALES.third.filter(({ tv }) => tv % 6 === 2),
+    brackets: [],
+  });
+
+  it('no shutter time of the body has to be the base, or a step from it: compensation moves, and nothing else', () => {
+    const request = {
+      ...{ offsets: [-18, -12, -6, 0, 6, 12, 18], step: 6, mode: 'aperture' as const },
+      base: '1/60',
+    };
+    const made = planWritten(request, coarse());
+    expect(made.passes.map(({ centre }) => centre)).toEqual(request.offsets);
+    expect(made.base.label).toBe('1/60');
+    expect(made.warnings.map(({ code }) => code)).not.toContain('other-base');
+    // As it is stored, and gone on with.
+    const { offsets: _, base: __, ...asked } = request;
+    expect(fromWirePlan(toWirePlan(made), asked, coarse()).passes).toEqual(made.passes);
+  });
+
+  it('it says how far compensation goes, and in which steps, and names the frames that it does not reach', () => {
+    const request = (offsets: number[], step: number) => ({
+      offsets,
+      step,
+      mode: 'aperture' as const,
+      base: '1/60',
+    });
+    const nine = refusal(() => planWritten(request([-24, -18, -12, -6, 0, 6, 12, 18, 24], 6), coarse()));
+    expect(nine.code).toBe('outside-compensation-range');
+    expect(nine.details.offsets).toEqual([-4, 4]);
+    const half = refusal(() => planWritten(request([-3, 0, 3], 3), coarse()));
+    expect(half.code).toBe('step-not-offered');
+    expect(half.message).toContain('exposure compensation moves in steps of 1/3 EV');
+  });
+});
+
+describe('a base that the body does not have', () => {
+  const fifty = (): BodyLimits => ({
+    ...limits(),
+    shutters: SHUTTER_SCALES.third.filter(({ label }) => label !== '1/60'),
+  });
+  const request = { offsets: [-6, 0, 6], step: 6, mode: 'manual' as const };
+
+  it('is refused with how far off the nearest one is, the bound, and the two that would do', () => {
+    const refused = refusal(() => planWritten({ ...request, base: '1/60' }, fifty()));
+    expect(refused.code).toBe('base-not-offered');
+    expect(refused.message).toContain('The nearest is 1/50 s, 0.24 EV away, and only one within 0.18 EV');
+    expect(suggestions(refused).map(({ change }) => change.base)).toEqual(['1/50', '1/80']);
+    for (const { change } of suggestions(refused))
+      expect(planWritten({ ...request, base: change.base ?? '' }, fifty()).passes.length).toBeGreaterThan(0);
+  });
+
+  it('a step that only some frames lack says which, and which times they would need', () => {
+    const refused = refusal(() => planWritten({ ...request, base: '1/30' }, fifty()));
+    expect(refused.code).toBe('step-not-offered');
+    expect(refused.message).toBe(
+      'The frame at -1 EV cannot be made: in steps of 1 EV from 1/30 s, this camera has no shutter setting of 1/60 s.',
+    );
+  });
+});
+
+describe('another base with what makes up for it at the camera', () => {
+  const request = {
+    ...{ offsets: [0, 6, 12, 18], step: 6, mode: 'manual' as const },
+    base: '8',
+  };
+  const offered = (conditions: Conditions) =>
+    suggestions(refusal(() => planWritten(request, limits(), conditions))).filter(({ byHand }) => byHand);
+
+  it('says the f-number and the ISO to set, if the camera tells where it stands', () => {
+    const [aperture, iso] = offered({ fNumber: 8, iso: 100 });
+    // 8 s to 4 s is one stop: f/8 to f/5.6, ISO 100 to 200.
+    expect(aperture?.message).toBe('Base 4 s and the aperture at f/5.6 instead of f/8: the same exposures.');
+    expect(aperture?.byHand).toEqual({
+      what: 'aperture',
+      value: 5.6,
+      sentence: 'Set the aperture to f/5.6.',
+    });
+    expect(iso?.byHand).toEqual({ what: 'iso', value: 200, sentence: 'Set the ISO to 200.' });
+  });
+
+  it('says how far to turn, if it does not', () => {
+    const [aperture, iso] = offered({});
+    expect(aperture?.byHand).toEqual({
+      what: 'aperture',
+      value: null,
+      sentence: 'Set the aperture 1 EV wider.',
+    });
+    expect(iso?.byHand?.sentence).toBe('Set the ISO 1 EV higher.');
+  });
+
+  it('offers no aperture that no lens has', () => {
+    expect(offered({ fNumber: 1, iso: 100 }).map(({ code }) => code)).toEqual(['iso']);
+  });
+
+  it('a filter is among them if the times have to get longer', () => {
+    const bright = { ...request, offsets: [-18, -12, -6, 0], base: '1/4000' };
+    const hands = suggestions(refusal(() => planWritten(bright, limits(), { fNumber: 8, iso: 400 }))).flatMap(
+      ({ byHand }) => byHand ?? [],
+    );
+    expect(hands.map(({ sentence }) => sentence)).toEqual([
+      'Put a neutral-density filter of 2 EV on the lens.',
+      'Set the aperture to f/16.',
+      'Set the ISO to 100.',
+    ]);
   });
 });

@@ -2,6 +2,7 @@
 // rounded, and some times are written alike on scales of thirds and of halves: what the clear ones stand on decides what
 // the others mean. Knows no vendor; how each one writes its labels stands in the dialects.
 import {
+  type BodyLimits,
   bodySetting,
   parseShutter,
   SHUTTER_SCALES,
@@ -151,6 +152,21 @@ const MOST_DOUBT_EV = 0.1;
 
 /** @returns whether it is written in PTP's own exposure time, as libgphoto2 writes it: `0.0100s` */
 export const isStandardLabel = (label: string): boolean => /^\d{1,6}\.\d{4}s$/.test(label);
+
+/**
+ * @param choices what the body offers
+ * @param settings what standardShutters made of it
+ * @returns whether shorter times are among them than those that can be told apart
+ */
+export function endsOpen(
+  choices: readonly string[],
+  settings: readonly ShutterSetting[],
+): Pick<BodyLimits, 'openEnds'> {
+  const shortest = settings.at(-1)?.nominalSeconds ?? 0;
+  const isShorter = (label: string) =>
+    isStandardLabel(label) && (secondsIn(label) ?? shortest) < shortest - UNIT_SECONDS / 2;
+  return choices.some(isShorter) ? { openEnds: ['shortest'] } : {};
+}
 
 /**
  * @param choices labels in PTP's own exposure time

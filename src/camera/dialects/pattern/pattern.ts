@@ -5,6 +5,7 @@ import type { BracketShape } from '../../../exposure/index.js';
 import type { Settings } from '../../link.js';
 import { choicesOf, commonLimits, notOfferedAnyMore, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
+import { endsOpen } from '../shutters.js';
 import {
   BRACKETING_OFF,
   BRACKETING_ON,
@@ -51,11 +52,12 @@ export const pattern: Dialect = {
     );
   },
 
-  limits: (settings, link) => ({
-    ...commonLimits(settings, link),
-    shutters: patternShutters(choicesOf(settings, shutterName(settings))),
-    brackets: shapesOf(settings),
-  }),
+  limits: (settings, link) => {
+    const choices = choicesOf(settings, shutterName(settings));
+    const shutters = patternShutters(choices);
+    const brackets = shapesOf(settings);
+    return { ...commonLimits(settings, link), shutters, ...endsOpen(choices, shutters), brackets };
+  },
 
   async setBracket(link, shape, settings) {
     if (shape === null) {
