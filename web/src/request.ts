@@ -2,6 +2,7 @@
 // offers: the daemon refuses the rest.
 import type { Asked } from '../../shared/asked.js';
 import { formatEv, fromEv, parseEv, type Sixths } from '../../shared/ev.js';
+import type { ByHand } from '../../shared/plan.js';
 import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 
@@ -15,12 +16,14 @@ export interface Steps {
   readonly other: readonly Sixths[];
 }
 
-/** @returns every step that is offered, each list ascending */
-export function stepsFor(body: BodyView): Steps {
+/** @returns every step that is offered, each list ascending; in aperture priority compensation has to carry it, and no shutter setting */
+export function stepsFor(body: BodyView, mode: Mode): Steps {
   const ascending = (steps: Iterable<Sixths>) => [...new Set(steps)].sort((a, b) => a - b);
   const bracketed = ascending(body.brackets.map((bracket) => fromEv(bracket.step)));
-  const carried = new Set(body.steps.map(fromEv));
-  return { bracketed, other: USUAL_STEPS.filter((step) => carried.has(step) && !bracketed.includes(step)) };
+  const byShutter = new Set(body.steps.map(fromEv));
+  const grid = fromEv(body.compensation.grid);
+  const isCarried = (step: Sixths) => (mode === 'manual' ? byShutter.has(step) : step % grid === 0);
+  return { bracketed, other: USUAL_STEPS.filter((step) => isCarried(step) && !bracketed.includes(step)) };
 }
 
 /**
@@ -171,7 +174,21 @@ export interface Fields {
   readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
   /** Seconds before the first frame. */
   readonly delay: number;
+  readonly byHand: ByHand | null;
 }
+
+/** @returns whether the camera says that it was done; what it does not tell somebody has to say */
+export function isDone(
+  { what, value }: ByHand,
+  { aperture, iso }: Pick<BodyView, 'aperture' | 'iso'>,
+): boolean {
+  const shown = what === 'aperture' ? aperture : what === 'iso' ? iso : null;
+  const number = Number(/\d+(?:\.\d+)?/.exec(shown ?? '')?.[0]);
+  return value !== null && Math.abs(number / value - 1) < SAME_VALUE;
+}
+
+/** Neighbouring f-numbers and speeds lie 12 % apart and more; some cameras write f/3.6 for f/3.5. */
+const SAME_VALUE = 0.04;
 
 const USUAL_STEP: Sixths = 6;
 
@@ -206,16 +223,21 @@ export function fieldsOf(asked: Asked): Fields {
     },
     labels: { name: asked.name ?? '', note: asked.note ?? '', viewpoint: written(asked.viewpoint) },
     delay: asked.delay ?? 0,
+    byHand: asked.byHand ?? null,
   };
 }
 
 /** @returns the same text for what asks for the same set, however it was written */
 export function keyOf(asked: Asked): string {
   const { framesWritten, step, ends, ...others } = fieldsOf(asked);
-  const { base, mode, settleWritten, circumstances, labels, delay } = others;
+  const { base, mode, settleWritten, circumstances, labels, delay, byHand } = others;
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
   const span = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
   const { name, note, viewpoint } = labels;
   const texts = [name.trim(), note.trim(), viewpoint];
-  return JSON.stringify([framesWritten, step, span, base, mode, settleWritten, conditions, texts, delay]);
+  const hand = byHand === null ? null : [byHand.what, byHand.value, byHand.sentence];
+  return JSON.stringify([
+    ...[framesWritten, step, span, base, mode, settleWritten, conditions, texts, delay],
+    hand,
+  ]);
 }

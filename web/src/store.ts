@@ -4,7 +4,7 @@ import { batch, computed, effect, signal } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
 import { parseEv } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
-import type { Suggestion, WirePlan } from '../../shared/plan.js';
+import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
@@ -38,6 +38,7 @@ import {
   type Circumstances,
   type Ends,
   fieldsOf,
+  isDone,
   type Mode,
   NOTHING_KNOWN,
   readCircumstances,
@@ -187,6 +188,14 @@ export function nextViewpoint(): void {
   labels.value = { ...labels.value, viewpoint: String(viewpoint() + 1) };
 }
 
+/** What somebody still has to do at the camera, so that the exposures come out as they were asked for. */
+export const byHand = signal<ByHand | null>(null);
+
+// The camera says that it was done.
+effect(() => {
+  if (byHand.value !== null && body.value !== null && isDone(byHand.value, body.value)) byHand.value = null;
+});
+
 /** Whoever changes the request has read why the last one was refused. */
 export function ask(change: () => void): void {
   batch(() => {
@@ -208,12 +217,14 @@ export function takeOver(asked: Asked): void {
     circumstances.value = fields.circumstances;
     labels.value = fields.labels;
     delay.value = fields.delay;
+    byHand.value = fields.byHand;
   });
 }
 
-/** Changes what is asked for, as the daemon suggests it for instance. */
-export function askFor(change: Suggestion['change']): void {
+/** Changes what is asked for, as the daemon suggests it. */
+export function askFor(change: Suggestion['change'], hand: ByHand | null = null): void {
   ask(() => {
+    byHand.value = hand;
     const { from, to } = change;
     ends.value = from === undefined || to === undefined ? null : { from, to };
     if (change.step !== undefined) step.value = parseEv(change.step) ?? step.value;
@@ -288,7 +299,10 @@ function asked(): Question {
 export const askedHere = computed<Asked | null>(() => {
   if (body.value === null || !mayFire.value) return null;
   const { request } = asked();
-  return request === null ? null : { ...request, ...labelled(), ...delayed() };
+  const hand = byHand.value;
+  return request === null
+    ? null
+    : { ...request, ...labelled(), ...delayed(), ...(hand === null ? {} : { byHand: hand }) };
 });
 
 function labelled(): Pick<Asked, 'name' | 'note' | 'viewpoint'> {

@@ -276,6 +276,8 @@ export const text = {
     notConnected: 'Not connected to the daemon',
     notReady: 'Not ready to fire',
     checkAgain: 'Press to check again',
+    readCamera: 'Check camera',
+    handDone: 'Done',
   },
 
   run: {

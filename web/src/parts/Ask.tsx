@@ -8,6 +8,7 @@ import {
   ask,
   base,
   body,
+  byHand,
   chosenBase,
   ends,
   framesWritten,
@@ -138,7 +139,7 @@ function Frames(about: About) {
 function Step(about: About) {
   const found = body.value;
   if (found === null) return null;
-  const { bracketed, other } = stepsFor(found);
+  const { bracketed, other } = stepsFor(found, mode.value);
   const options = (steps: readonly number[]) =>
     steps.map((sixths) => (
       <option key={sixths} value={sixths} selected={sixths === step.value}>
@@ -186,6 +187,7 @@ function Base(about: About) {
           const { value } = event.currentTarget;
           ask(() => {
             chosenBase.value = value;
+            byHand.value = null;
           });
         }}
         {...about}
@@ -234,6 +236,7 @@ function Seldom({ about }: { readonly about: (name: Field) => About }) {
               const { value } = event.currentTarget;
               ask(() => {
                 mode.value = value as Mode;
+                byHand.value = null;
               });
             }}
           >

@@ -34,7 +34,11 @@ function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
       <ul aria-labelledby="suggestions-heading">
         {of.map((suggestion) => (
           <li key={suggestion.message}>
-            <button type="button" data-code={suggestion.code} onClick={() => askFor(suggestion.change)}>
+            <button
+              type="button"
+              data-code={suggestion.code}
+              onClick={() => askFor(suggestion.change, suggestion.byHand)}
+            >
               {text.said(suggestion.message)}
             </button>
           </li>

@@ -6,6 +6,7 @@ import { canTremble } from '../alarm.js';
 import { route } from '../route.js';
 import {
   busy,
+  byHand,
   check,
   connection,
   delay,
@@ -97,6 +98,7 @@ export function Trigger() {
     <div class="dock" data-dock="trigger">
       <Refused refusal={refused} />
       <Obstacle />
+      <ByHandReminder />
       <button
         type="button"
         class="trigger"
@@ -167,6 +169,32 @@ function Obstacle() {
           </span>
         </p>
       )}
+    </div>
+  );
+}
+
+/** What a suggestion left to be done at the camera. It stands until the camera says that it was done, or somebody does; it stops nothing. */
+function ByHandReminder() {
+  const hand = byHand.value;
+  if (hand === null) return null;
+  const isTold = hand.value !== null && hand.what !== 'filter';
+  return (
+    <div class="obstacle by-hand" role="status" data-what={hand.what}>
+      <Mark of="attention" />
+      <span>{text.said(hand.sentence)}</span>
+      {isTold && (
+        <button type="button" disabled={busy.value !== null} onClick={() => void check()}>
+          {text.trigger.readCamera}
+        </button>
+      )}
+      <button
+        type="button"
+        onClick={() => {
+          byHand.value = null;
+        }}
+      >
+        {text.trigger.handDone}
+      </button>
     </div>
   );
 }
