@@ -238,7 +238,9 @@ export class Station {
    * @throws EvenrungError as parseRunRequest
    */
   ask(asked: Asked): void {
-    parseRunRequest(asked);
+    // What is to be done at the camera changes nothing of what is fired.
+    const { byHand: _, ...request } = asked;
+    parseRunRequest(request);
     if (isDeepStrictEqual(asked, this.options.events.state.asked)) return;
     this.options.events.tell({ type: 'asked', asked });
   }

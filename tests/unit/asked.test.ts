@@ -12,7 +12,14 @@ import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { EventLog, Station } from '../../src/run/index.js';
 import { ProfileStore } from '../../src/run/profiles.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
-import { fieldsOf, keyOf, readCircumstances, readViewpoint, writeRequest } from '../../web/src/request.js';
+import {
+  fieldsOf,
+  isDone,
+  keyOf,
+  readCircumstances,
+  readViewpoint,
+  writeRequest,
+} from '../../web/src/request.js';
 import fc from '../seeded.js';
 
 let folder = '';
@@ -129,7 +136,7 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
 
 /** As the panel asks with what stands in its fields. */
 function asWritten(asked: Asked): Asked {
-  const { framesWritten, step, ends, base, mode, settleWritten, circumstances, labels, delay } =
+  const { framesWritten, step, ends, base, mode, settleWritten, circumstances, labels, delay, byHand } =
     fieldsOf(asked);
   const conditions = readCircumstances(circumstances);
   if (typeof conditions === 'string') throw new Error(`Unreadable: ${conditions}.`);
@@ -143,6 +150,7 @@ function asWritten(asked: Asked): Asked {
     ...(note === '' ? {} : { note }),
     ...(viewpoint === null ? {} : { viewpoint }),
     ...(delay === 0 ? {} : { delay }),
+    ...(byHand === null ? {} : { byHand }),
   });
 }
 
@@ -174,7 +182,20 @@ describe('the fields of the panel', () => {
     [{ viewpoint: 3 }],
     [{ delay: 5 }],
     [{ conditions: { mainsHz: 50 } }],
+    [{ byHand: { what: 'aperture', value: 3.5, sentence: 'Set the aperture to f/3.5.' } }],
   ])('%j is another set', (change) => {
     expect(keyOf({ frames: 9, step: '1', ...change })).not.toBe(keyOf({ frames: 9, step: '1' }));
+  });
+
+  it('what is left to be done at the camera is done as soon as the camera says so', () => {
+    const aperture = { what: 'aperture', value: 3.5, sentence: 'Set the aperture to f/3.5.' } as const;
+    expect(isDone(aperture, { aperture: '8', iso: '100' })).toBe(false);
+    expect(isDone(aperture, { aperture: 'f/3.5', iso: '100' })).toBe(true);
+    expect(isDone(aperture, { aperture: '3.6', iso: '100' })).toBe(true);
+    expect(isDone(aperture, { aperture: null, iso: '3.5' })).toBe(false);
+    expect(isDone({ ...aperture, what: 'iso', value: 400 }, { aperture: null, iso: '400' })).toBe(true);
+    // Nothing that the camera could tell.
+    expect(isDone({ ...aperture, what: 'filter', value: 8 }, { aperture: '8', iso: '8' })).toBe(false);
+    expect(isDone({ ...aperture, value: null }, { aperture: '8', iso: null })).toBe(false);
   });
 });
