@@ -8,8 +8,10 @@ import {
 } from '../../src/camera/dialects/amount/labels.js';
 import { recogniseDialect } from '../../src/camera/dialects/index.js';
 import { standardShutterSettings } from '../../src/camera/dialects/none/labels.js';
+import { endsOpen } from '../../src/camera/dialects/shutters.js';
 import type { Setting } from '../../src/camera/index.js';
 import { SHUTTER_SCALES } from '../../src/exposure/index.js';
+import { judgeMetered, recordedTv } from '../../src/frames/index.js';
 
 // Dialect A's shutter labels with the codes behind them, as libgphoto2 2.5.30 lists them: eighths of an EV, 0x38 is 1 s;
 // a third is 3 eighths, a half 4, two thirds 5.
@@ -117,6 +119,37 @@ describe('labels in PTP\u2019s own exposure time (ISO 15740: units of 0.1 ms)', 
         Math.abs(Math.log2(Number(setting.wire.replace('s', '')) / setting.nominalSeconds)),
       ).toBeLessThan(0.1);
     }
+  });
+});
+
+describe('a list of shutter times whose short ones cannot be told apart', () => {
+  const labels = (shortestTv: number) =>
+    SHUTTER_SCALES.third
+      .filter(({ tv }) => tv <= shortestTv)
+      .map(({ nominalSeconds }) => `${nominalSeconds.toFixed(4)}s`);
+  const ends = (all: string[]) => endsOpen(all, standardShutterSettings(all));
+
+  it('does not end where the body does', () => {
+    expect(ends(labels(78))).toEqual({ openEnds: ['shortest'] });
+    expect(ends(labels(36))).toEqual({});
+    expect(endsOpen(['1/8000', '1/4000'], [])).toEqual({});
+  });
+
+  it('so that a frame beyond it is judged by what its file records alone', () => {
+    // Bias -3 EV and 1/800 s, the base that the others told being 1/100 s.
+    const recorded = { exposureTime: 1 / 800, fNumber: 8, iso: 100, bias: -3 };
+    const asked = {
+      offset: -18,
+      compensation: -18,
+      step: 6,
+      baseTv: null,
+      longestTv: -5,
+      fNumber: 8,
+      iso: 100,
+    };
+    const tvOf800 = recordedTv(1 / 800) ?? 0;
+    expect(judgeMetered(recorded, { ...asked, shortestTv: tvOf800 }).right).toBe(false);
+    expect(judgeMetered(recorded, { ...asked, shortestTv: null }).right).toBe(true);
   });
 });
 

@@ -106,6 +106,27 @@ describe.each(FACES)('the virtual body %s', (face) => {
     60_000,
   );
 
+  it('7 frames, 1 EV apart, in aperture priority: compensation moves them, whatever shutter times it lists', async () => {
+    // So light that the darkest frames come near to the shortest time.
+    const { body } = await plug(face);
+    await body.change('mode', 'aperture');
+    body.moveLight(8);
+    const { station, events } = stationFor(plugged);
+    await station.look();
+    expect(station.problem).toBeNull();
+    const asked = { frames: 7, step: '1', mode: 'aperture' as const };
+    // A base that this body does not have, and one that is left out.
+    for (const base of ['1/59', undefined])
+      expect(station.plan({ ...asked, ...(base === undefined ? {} : { base }) }).offsets).toHaveLength(7);
+    await station.start(asked);
+    await station.settled();
+    expect(events.state.run?.sentence).toMatch(/^All 7 frames are verified/);
+    const { record } = await recordOf(events);
+    const tvs = record.frames.map(({ recorded }) => recordedTv(recorded?.exposureTime ?? null) ?? Number.NaN);
+    for (const [index, tv] of tvs.entries()) expect(tv).toBeCloseTo((tvs[0] ?? 0) - index, 9);
+    await station.close();
+  }, 60_000);
+
   it('is learnt from outside, exactly', async () => {
     const { body } = await plug(face);
     const before = { ...body.state };
