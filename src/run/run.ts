@@ -901,7 +901,9 @@ export class Run {
     }
     if (owner !== undefined) {
       // Another one was told to be fired; or it was fired before, and its file comes late.
-      if (isOfEarlier && owner.view.state === 'rejected') this.strayCame(owner);
+      // The file that was missing has come, and now that of this release is missing; it may come late, too.
+      if (isOfEarlier && expected !== null && this.strayCame(owner))
+        this.addStray(stray(expected.view, releasedAt, 'The file of an earlier frame came in its place.'));
       const times = { ...NO_TIMES, ...arrival.times };
       const attempts = owner.view.attempts + (isOfEarlier ? 0 : 1);
       const view = { attempts, reason: null, ...seen(arrival.recorded) };
@@ -1441,11 +1443,13 @@ export class Run {
     this.keeper.keepOrLater(() => this.keeper.stray(one));
   }
 
-  /** A file has come that an earlier release of this frame was missing. */
-  private strayCame({ view }: SetFrame): void {
+  /** A file has come that an earlier release of this frame was missing. @returns whether one was */
+  private strayCame({ view }: SetFrame): boolean {
     const index = this.strays.findIndex(({ frame }) => frame === view.number);
     const [one] = index < 0 ? [] : this.strays.splice(index, 1);
-    if (one !== undefined) this.keeper.keepOrLater(() => this.keeper.strayCame(one));
+    if (one === undefined) return false;
+    this.keeper.keepOrLater(() => this.keeper.strayCame(one));
+    return true;
   }
 
   private addAside(one: Aside): void {

@@ -3,6 +3,7 @@ import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
+import { EvenrungError } from '../../shared/errors.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { Body, type FiredFrame, type FireOptions, type Settings } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
@@ -253,4 +254,31 @@ it('a frame that is made again within one second, by a body that tells whole sec
   expect(record.setAside.map(({ reason }) => reason)).not.toContain(
     'It had waited in the camera since before it was fired for.',
   );
+});
+
+it('a file that comes with the next release is no stray any more; that release is one, if its own never comes', async () => {
+  const body = new PracticeBody({ ...AT_ONCE, shape: 'amount' });
+  const link = new (class extends LateLink {
+    private lost: Buffer | null = null;
+    private number = 0;
+    /** The file of the first release comes with the second, which is for another frame, and whose own is lost. */
+    override async fire(options: FireOptions): Promise<FiredFrame> {
+      this.number += 1;
+      const fired = await super.fire(options);
+      if (this.number === 1) {
+        this.lost = await readFile(fired.path);
+        await rm(fired.path);
+        throw new EvenrungError('body-lost', 'The cable was out for a moment.', { released: true });
+      }
+      if (this.number === 2 && this.lost !== null) await writeFile(fired.path, this.lost);
+      return fired;
+    }
+  })(body, 'forgotten');
+  const { record, wrong } = await makeSet(link);
+  expect(record.sentence).toBe('All 9 frames are verified.');
+  expect(wrong).toEqual([]);
+  expect(body.shots).toHaveLength(FRAMES + 1);
+  expect(record.strays.map(({ reason }) => reason)).toEqual([
+    'The file of an earlier frame came in its place.',
+  ]);
 });
