@@ -29,6 +29,7 @@ export function warningsFor(
     otherBase(request, conditions),
     singleFrames(request, passes, limits),
     movedBase(request),
+    outlastsLink(request, passes, limits),
     handHeld(passes, conditions),
     ...noiseReduction(passes, limits, conditions),
     flicker(passes, conditions),
@@ -50,7 +51,7 @@ function otherBase({ base }: PlanRequest, { baseWritten }: Conditions): Warning 
   if (isNear(base.seconds) || isNear(base.nominalSeconds)) return null;
   return {
     code: 'other-base',
-    message: `The base ${baseWritten} is no setting of this body: ${base.label} s is taken, the nearest.`,
+    message: `The camera has no setting of ${baseWritten} s: ${base.label} s, the nearest, is taken as the base.`,
   };
 }
 
@@ -73,6 +74,20 @@ function movedBase({ mode }: PlanRequest): Warning | null {
     code: 'moved-base',
     message:
       'In aperture priority the body meters every pass anew: a cloud between passes moves the base. Manual mode keeps it.',
+  };
+}
+
+/** The light decides how long the frames are: what lies ahead is said, and nothing refused. */
+function outlastsLink(
+  { base, mode }: PlanRequest,
+  passes: readonly Pass[],
+  { longestSeconds }: BodyLimits,
+): Warning | null {
+  const long = framesOf(passes).filter((frame) => frame.shutter.seconds > longestSeconds);
+  if (mode === 'manual' || long.length === 0) return null;
+  return {
+    code: 'outlasts-link',
+    message: `If the camera meters ${base.label} s, ${count(long.length)} would take longer than ${longestSeconds} s, the longest exposure whose file comes back: open the aperture or raise the ISO.`,
   };
 }
 

@@ -716,6 +716,16 @@ describe('in aperture priority', () => {
     expect(fromWirePlan(toWirePlan(made), asked, coarse()).passes).toEqual(made.passes);
   });
 
+  it('frames that may take longer than the link waits are planned, and said', () => {
+    const request = { offsets: [-6, 0, 6, 12, 18], step: 6, mode: 'aperture' as const, base: '8' };
+    const warned = (longestSeconds: number) =>
+      planWritten(request, { ...coarse(), longestSeconds }).warnings.find(
+        ({ code }) => code === 'outlasts-link',
+      )?.message;
+    expect(warned(32)).toMatch(/^If the camera meters 8 s, 1 frame would take longer than 32 s/);
+    expect(warned(64)).toBeUndefined();
+  });
+
   it('it says how far compensation goes, and in which steps, and names the frames that it does not reach', () => {
     const request = (offsets: number[], step: number) => ({
       offsets,
