@@ -203,6 +203,17 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'form-by-hand',
+    state: (state) => ({
+      ...nothingFired(state),
+      asked: {
+        ...{ frames: 9, step: '1', base: '2', mode: 'manual', settle: 0 },
+        byHand: { what: 'aperture', value: 4, sentence: 'Set the aperture to f/4.' },
+      },
+    }),
+    done: async (page) => page.locator('.by-hand').waitFor(),
+  },
+  {
     name: 'form-schedule',
     state: nothingFired,
     done: async (page) => {
