@@ -81,6 +81,8 @@ import {
 const MOST_MAKE_UPS = 2;
 /** Pictures from before that are told by their time: more of them in one set, and it is the clock that is not to be believed. */
 const MOST_FROM_BEFORE = 4;
+/** By so much less the clocks are believed for a file that lay there after a restart. */
+const DOUBTED_AFTER_RESTART_MS = 1500;
 /** Files that may wait to be looked at while the next frames are fired. */
 const MOST_LOOKS = 8;
 /** Bodies record whole millimetres, and some of them waver by a tenth. */
@@ -508,16 +510,24 @@ export class Run {
     this.before = await this.lastTaken();
   }
 
-  /** A picture from before may have come just as the program ended. */
+  /**
+   * A picture from before may have come just as the program ended. For which release a file came nobody knows any more: the first whose
+   * file is missing may have brought it. If in doubt it is set aside: that costs a release, and no more.
+   */
   private isOlder({ recorded, digest }: Arrival): boolean {
     const came = cameIn(recorded, digest);
     if (came === null) return false;
-    // For which release it came nobody knows any more: the first may have been as early as the set.
-    const setStartedAt = this.startedAt.toISOString();
-    const times = { firedAt: setStartedAt, storedAt: new Date().toISOString() };
+    const { setStartedAt } = this;
+    const releases = [
+      ...this.frames.map((frame) => (isVerified(frame) ? null : frame.times.firedAt)),
+      ...this.strays.map(({ releasedAt }) => releasedAt),
+    ];
+    const owedSince = releases.filter((at) => at !== null && at >= setStartedAt).sort()[0] ?? setStartedAt;
+    const firedAt = new Date(Date.parse(owedSince) + DOUBTED_AFTER_RESTART_MS).toISOString();
     const { clockDifference } = this.options.body;
     const known = { ...this.came, last: null, owedSince: null, clockDifference };
-    return originOf(came, { ...times, setStartedAt, ...known }).is === 'from-before';
+    const release = { firedAt, storedAt: new Date().toISOString(), setStartedAt: firedAt, ...known };
+    return originOf(came, release).is === 'from-before';
   }
 
   /** @returns what the frame that was fired last before a restart tells of its time */
