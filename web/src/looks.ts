@@ -1,5 +1,5 @@
 // Which look the panel has: by day, dim, or by night, by what somebody has chosen and by the sun. Pure.
-import { getPosition } from 'suncalc';
+import { CIVIL_ALTITUDE, sunAltitude, UPPER_EDGE_ALTITUDE } from '../../shared/sun.js';
 import { type PlaceFields, readPlace } from './schedule-form.js';
 
 /** `night` is red and nothing else: eyes that are used to the dark stay so. */
@@ -28,18 +28,12 @@ export function hasPlace(fields: PlaceFields): boolean {
   return place !== null && place !== 'place';
 }
 
-/** By how many degrees suncalc lifts the sun for the air's bending, wherever it is below the horizon. */
-const BENT = 0.484;
-/** Its middle when its upper edge is on a level horizon, and at the end of civil twilight, as almanacs have them. */
-const UPPER_EDGE = -0.833 + BENT;
-const CIVIL = -6 + BENT;
-
 function bySun(at: Date, fields: PlaceFields): Look {
   const place = readPlace(fields);
   if (place === null || place === 'place') return byClock(at.getHours());
-  const { altitude } = getPosition(at, place.latitude, place.longitude);
-  if (altitude > UPPER_EDGE) return 'day';
-  return altitude > CIVIL ? 'dim' : 'night';
+  const altitude = sunAltitude(at.getTime(), place.latitude, place.longitude);
+  if (altitude > UPPER_EDGE_ALTITUDE) return 'day';
+  return altitude > CIVIL_ALTITUDE ? 'dim' : 'night';
 }
 
 /** Where nobody has said where this is. Evenings are bright half of the year: nothing goes red before it is late. */
