@@ -2,27 +2,54 @@
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, type Sixths } from './ev.js';
+import { firstIssueOf, IN_PLAIN_WORDS, shortened } from './plain-words.js';
 
 /** Twenty EV in thirds. More frames than that are a slip of the finger. */
 export const MOST_FRAMES = 61;
 export const SMALLEST_STEP: Sixths = 2;
 export const LARGEST_STEP: Sixths = 18;
 
-const WRITTEN_EV = [z.number(), z.string().max(24)] as const;
-const ev = z.union(WRITTEN_EV);
+/** An EV value as people write it: what is longer than any of them is refused before it is read. */
+export const writtenEvSchema = z.union([
+  z.number(),
+  z.string().max(24, { error: 'it is no EV value: write for example 1, 0.5, 2/3 or -1 1/3' }),
+]);
+/** The same for shutter times. */
+export const writtenTimeSchema = z
+  .string()
+  .max(24, { error: 'it is no shutter time: write for example 1/60, 0.5 or 30' });
+
+const stepSchema = z.union(writtenEvSchema.options, {
+  error: ({ input }) =>
+    input === undefined ? 'the step between frames is missing, such as 1 or 2/3' : undefined,
+});
+
+/** @returns a number from `least` to `most`: whatever else is given is answered with both ends */
+function between(least: number, most: number, unit: string) {
+  const error = `give ${least} to ${most} ${unit}`;
+  return z.number({ error }).min(least, { error }).max(most, { error });
+}
+
+export const LONGEST_SETTLE_SECONDS = 60;
+export const LONGEST_DELAY_SECONDS = 60;
+export const MOST_FOCAL_LENGTH_MM = 5000;
+export const FASTEST_LIGHT_EV_PER_MINUTE = 10;
+export const LARGEST_FILE_BYTES = 1e10;
+/** Seconds to wait before the first frame: hands off the tripod. */
+export const delaySchema = between(0, LONGEST_DELAY_SECONDS, 'seconds');
 
 /** What is known of the circumstances; whatever is left out is not judged. */
 export const conditionsSchema = z.strictObject({
   /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
-  handHeldMm: z.number().min(1).max(5000).optional(),
+  handHeldMm: between(1, MOST_FOCAL_LENGTH_MM, 'mm').optional(),
   /** Mains frequency in Hz, where mains light falls on the scene. */
   mainsHz: z.union([z.literal(50), z.literal(60)]).optional(),
   /** How fast the light changes, in EV a minute. */
-  lightEvPerMinute: z.number().min(0).max(10).optional(),
+  lightEvPerMinute: between(0, FASTEST_LIGHT_EV_PER_MINUTE, 'EV a minute').optional(),
   /** True where the body takes a dark frame after a long exposure. */
   noiseReduction: z.boolean().optional(),
   /** Bytes of one file. */
-  fileBytes: z.number().int().min(1).max(1e10).optional(),
+  fileBytes: between(1, LARGEST_FILE_BYTES, 'bytes').int().optional(),
 });
 export type WrittenConditions = z.infer<typeof conditionsSchema>;
 
@@ -32,17 +59,15 @@ export type WrittenConditions = z.infer<typeof conditionsSchema>;
 export const setRequestSchema = z
   .strictObject({
     frames: z.number().optional(),
-    from: ev.optional(),
-    to: ev.optional(),
+    from: writtenEvSchema.optional(),
+    to: writtenEvSchema.optional(),
     /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
-    span: ev.optional(),
-    step: z.union(WRITTEN_EV, {
-      error: 'the step between frames is missing, such as 1 or 2/3',
-    }),
-    base: z.string().max(24).default('1/60'),
+    span: writtenEvSchema.optional(),
+    step: stepSchema,
+    base: writtenTimeSchema.default('1/60'),
     mode: z.enum(['manual', 'aperture']).default('manual'),
     /** Seconds to wait before each pass, for what trembles to come to rest. */
-    settle: z.number().min(0).max(60).default(0),
+    settle: between(0, LONGEST_SETTLE_SECONDS, 'seconds').default(0),
     conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
@@ -67,7 +92,7 @@ export interface SetRequest {
  *   span-not-whole-steps
  */
 export function parseSetRequest(written: unknown): SetRequest {
-  const parsed = setRequestSchema.safeParse(written);
+  const parsed = setRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   const { base, mode, settle, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
@@ -118,7 +143,7 @@ const notWholeSteps = () =>
 function readEv(written: string | number, what: string): Sixths {
   const sixths = parseEv(written);
   if (sixths === undefined) {
-    const shown = String(written).slice(0, 24);
+    const shown = shortened(String(written));
     throw new EvenrungError(
       'unreadable-ev',
       `The ${what} '${shown}' is no EV value in thirds or halves: write for example 1, 0.5, 2/3 or -1 1/3.`,
@@ -160,8 +185,6 @@ function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
 
 /** @returns one sentence about the first thing that is wrong with what was sent */
 export function firstIssue(error: z.ZodError): string {
-  const issue = error.issues[0];
-  if (issue === undefined) return 'What was sent is not understood.';
-  const where = issue.path.length > 0 ? `${issue.path.join('.')}: ` : '';
-  return `What was sent is not understood: ${where}${issue.message}.`;
+  const { field, words } = firstIssueOf(error);
+  return `What was sent is not understood: ${field === '' ? '' : `${field}: `}${words}.`;
 }

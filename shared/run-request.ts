@@ -3,12 +3,16 @@
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, type Sixths } from './ev.js';
+import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import {
+  delaySchema,
   firstIssue,
   parseSetRequest,
   type SetRequest,
   setRequestSchema,
   type WrittenSetRequest,
+  writtenEvSchema,
+  writtenTimeSchema,
 } from './request.js';
 import { parseScheduleRequest, type ScheduleRequest, scheduleRequestSchema } from './schedule.js';
 import type { Labels } from './state.js';
@@ -20,19 +24,18 @@ const LARGEST_ISO = 10_000_000;
 /** A base that jumped farther would leave the frames before and after with nothing in common. */
 const LARGEST_SHIFT: Sixths = 18;
 const SMALLEST_SHIFT: Sixths = 2;
-export const LONGEST_DELAY_SECONDS = 60;
 
 /** Limits within which the base follows the light: the shutter first, then ISO; the aperture never. */
 export const lightRequestSchema = z
   .strictObject({
     /** The slowest and the fastest shutter of the base, as it is written: `8`, `1/4000`. What is left out, slot and body limit. */
-    slowest: z.string().max(24).optional(),
-    fastest: z.string().max(24).optional(),
+    slowest: writtenTimeSchema.optional(),
+    fastest: writtenTimeSchema.optional(),
     /** The ISO settings in between which it may move; left out, ISO stays. */
     isoLeast: z.number().int().min(1).max(LARGEST_ISO).optional(),
     isoMost: z.number().int().min(1).max(LARGEST_ISO).optional(),
     /** EV that the base may move from one set to the next. */
-    mostPerSet: z.union([z.number(), z.string().max(24)]).default(1),
+    mostPerSet: writtenEvSchema.default(1),
   })
   .meta({ id: 'LightRequest' });
 export type WrittenLight = z.input<typeof lightRequestSchema>;
@@ -54,8 +57,7 @@ export const runRequestSchema = setRequestSchema
     light: lightRequestSchema.optional(),
     /** Whether the body may fall asleep between the sets of a schedule, because it wakes when it is called. */
     maySleep: z.boolean().optional(),
-    /** Seconds to wait before the first frame: hands off the tripod. */
-    delay: z.number().min(0).max(LONGEST_DELAY_SECONDS).optional(),
+    delay: delaySchema.optional(),
   })
   .meta({ id: 'RunRequest' });
 export type WrittenRunRequest = z.input<typeof runRequestSchema>;
@@ -77,7 +79,7 @@ export interface RunRequest {
  * @throws EvenrungError as parseSetRequest and parseScheduleRequest; malformed-request
  */
 export function parseRunRequest(written: unknown): RunRequest {
-  const parsed = runRequestSchema.safeParse(written);
+  const parsed = runRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   // What the schema let pass has these fields, and no others.
   const { name, note, viewpoint, schedule, light, maySleep, delay, ...writtenSet } =
@@ -122,7 +124,7 @@ function readLight(written: WrittenLight): LightRequest {
   if (most === undefined || most < SMALLEST_SHIFT || most > LARGEST_SHIFT)
     throw new EvenrungError(
       'malformed-request',
-      `The base cannot move by '${String(mostPerSet).slice(0, 24)}' EV from one set to the next: give 1/3 to 3 EV.`,
+      `The base cannot move by '${shortened(String(mostPerSet))}' EV from one set to the next: give 1/3 to 3 EV.`,
     );
   if (isoLeast !== undefined && isoMost !== undefined && isoLeast > isoMost)
     throw new EvenrungError('malformed-request', 'The least ISO lies above the most: change them over.');

@@ -9,6 +9,7 @@
 // - a place: `47.5N 8.5E`, `47.5 8.5`, `-33.9, 151.2`: latitude first where no letters tell.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
+import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import { firstIssue } from './request.js';
 
 export const SHORTEST_INTERVAL_SECONDS = 5;
@@ -33,16 +34,22 @@ export type Place = z.infer<typeof placeSchema>;
 export const overrunSchema = z.enum(['skip', 'follow']);
 export type Overrun = z.infer<typeof overrunSchema>;
 
-const text = z.string().max(64);
+/** As people write moments, lengths of time and places: what is longer than any of them is refused before it is read. */
+const LONGEST_TEXT = 64;
+const text = (what: string, such: string) =>
+  z.string().max(LONGEST_TEXT, { error: `it is no ${what}: write for example ${such}` });
+const moment = text('moment', '21:40, 2026-10-25T02:30, sunset+10min or nautical dawn');
 
 /** As it is written on the wire: `every` with `count` or `until`. */
 export const scheduleRequestSchema = z
   .strictObject({
-    every: z.union([z.number(), text], { error: 'the interval is missing, such as 4min' }),
+    every: z.union([z.number(), text('interval', '90s, 4min or 1h30')], {
+      error: ({ input }) => (input === undefined ? 'the interval is missing, such as 4min' : undefined),
+    }),
     count: z.number().optional(),
-    until: text.optional(),
-    start: text.default('now'),
-    place: z.union([placeSchema, text]).optional(),
+    until: moment.optional(),
+    start: moment.default('now'),
+    place: z.union([placeSchema, text('place', '47.5N 8.5E')]).optional(),
     overrun: overrunSchema.default('skip'),
   })
   .meta({ id: 'ScheduleRequest' });
@@ -93,7 +100,7 @@ export type Schedule = z.infer<typeof scheduleSchema>;
  * @throws EvenrungError malformed-request, unreadable-schedule
  */
 export function parseScheduleRequest(written: unknown): ScheduleRequest {
-  const parsed = scheduleRequestSchema.safeParse(written);
+  const parsed = scheduleRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   const { every, count, until, start, place, overrun } = parsed.data;
   if (count !== undefined && until !== undefined) {
@@ -156,11 +163,11 @@ export function readInterval(written: string | number): number {
   if (seconds === undefined || !Number.isInteger(seconds)) {
     throw unreadable(
       'every',
-      `The interval '${written}' is not understood: write for example 90s, 4min or 1h30.`,
+      `The interval '${shortened(String(written))}' is not understood: write for example 90s, 4min or 1h30.`,
     );
   }
   if (seconds < SHORTEST_INTERVAL_SECONDS || seconds > LONGEST_INTERVAL_SECONDS) {
-    throw unreadable('every', `An interval of ${written} is no use: give 5 s to 24 h.`);
+    throw unreadable('every', `An interval of ${shortened(String(written))} is no use: give 5 s to 24 h.`);
   }
   return seconds;
 }
@@ -196,7 +203,10 @@ function readCount(written: string): number {
 
 function checkedCount(count: number, written: string | number = count): number {
   if (Number.isInteger(count) && count >= 1 && count <= MOST_SETS) return count;
-  throw unreadable('count', `'${written}' is no count of sets: give a whole number from 1 to ${MOST_SETS}.`);
+  throw unreadable(
+    'count',
+    `'${shortened(String(written))}' is no count of sets: give a whole number from 1 to ${MOST_SETS}.`,
+  );
 }
 
 function readOverrun(written: string): Overrun {
@@ -204,7 +214,7 @@ function readOverrun(written: string): Overrun {
   if (parsed.success) return parsed.data;
   throw unreadable(
     'overrun',
-    `'${written}' does not say what to do when a set outlasts its slot: give skip or follow.`,
+    `'${shortened(String(written))}' does not say what to do when a set outlasts its slot: give skip or follow.`,
   );
 }
 
@@ -221,7 +231,7 @@ export function readMoment(written: string, field: 'start' | 'until'): Moment {
   if (moment !== undefined) return moment;
   throw unreadable(
     field,
-    `The moment '${written}' is not understood: write for example 21:40, 2026-10-25T02:30, sunset+10min or nautical dawn.`,
+    `The moment '${shortened(String(written))}' is not understood: write for example 21:40, 2026-10-25T02:30, sunset+10min or nautical dawn.`,
   );
 }
 
@@ -279,7 +289,7 @@ export function readPlace(written: string): Place {
   if (place !== undefined && placeSchema.safeParse(place).success) return place;
   throw unreadable(
     'place',
-    `The place '${written}' is not understood: write latitude and longitude in decimal degrees, such as 47.5N 8.5E.`,
+    `The place '${shortened(String(written))}' is not understood: write latitude and longitude in decimal degrees, such as 47.5N 8.5E.`,
   );
 }
 

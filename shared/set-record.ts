@@ -2,6 +2,7 @@
 // does not follow what crosses the wire, and every version that was ever written is read.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
+import { firstIssueOf, IN_PLAIN_WORDS } from './plain-words.js';
 
 export const SET_RECORD_VERSION = 2;
 
@@ -197,11 +198,12 @@ export function readSetRecord(text: string): { record: KeptSetRecord; version: n
       { newer: true, version: head.version },
     );
   }
-  const upgraded = head.version === 1 ? setV1Schema.transform(fromV1).safeParse(written) : undefined;
-  const parsed = upgraded ?? setRecordSchema.safeParse(written);
+  const upgraded =
+    head.version === 1 ? setV1Schema.transform(fromV1).safeParse(written, IN_PLAIN_WORDS) : undefined;
+  const parsed = upgraded ?? setRecordSchema.safeParse(written, IN_PLAIN_WORDS);
   if (parsed.success) return { record: setRecordSchema.parse(parsed.data), version: head.version };
-  const [issue] = parsed.error.issues;
-  throw unreadable(`${issue?.path.join('.') || 'it'}: ${issue?.message ?? 'not understood'}`);
+  const { field, words } = firstIssueOf(parsed.error);
+  throw unreadable(field === '' ? words : `${field}: ${words}`);
 }
 
 const fromV1 = (old: z.output<typeof setV1Schema>): SetRecord => ({ ...old, version: SET_RECORD_VERSION });

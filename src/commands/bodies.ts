@@ -3,6 +3,7 @@ import { statfs } from 'node:fs/promises';
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 import type { Mark } from '../../shared/readiness.js';
 import type { BodyView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
@@ -43,7 +44,10 @@ export function addBodies(program: Command, log: Logger): void {
 async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
   const { mode, setClock, json } = options;
   if (mode !== 'manual' && mode !== 'aperture')
-    throw new EvenrungError('malformed-request', `There is no mode '${mode}': give manual or aperture.`);
+    throw new EvenrungError(
+      'malformed-request',
+      `There is no mode '${shortened(mode)}': give manual or aperture.`,
+    );
   const finder = new Finder(finderOptions(options, log));
   const found = await surveyOrOne(finder, options);
   try {

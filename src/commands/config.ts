@@ -4,6 +4,7 @@ import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
+import { firstIssueOf, IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { whyRefused } from '../../shared/refused.js';
 import { configFolder } from './places.js';
 
@@ -34,10 +35,10 @@ export async function readConfig(folder = configFolder()): Promise<Config> {
   } catch {
     throw unreadable(file, 'it is no JSON');
   }
-  const parsed = configSchema.safeParse(written);
+  const parsed = configSchema.safeParse(written, IN_PLAIN_WORDS);
   if (parsed.success) return parsed.data;
-  const [issue] = parsed.error.issues;
-  throw unreadable(file, `${issue?.path.join('.') || 'it'}: ${issue?.message ?? 'not understood'}`);
+  const { field, words } = firstIssueOf(parsed.error);
+  throw unreadable(file, field === '' ? words : `${field}: ${words}`);
 }
 
 /** What it holds may be a secret, and is not repeated. */

@@ -8,6 +8,7 @@ import { WebSocket } from 'ws';
 import { type Me, meSchema, type PairRequest } from '../../shared/access.js';
 import { asEvenrungError, type ErrorCode, EvenrungError, errorCodeSchema } from '../../shared/errors.js';
 import { afterHappening } from '../../shared/fold.js';
+import { shortened } from '../../shared/plain-words.js';
 import type { DaemonState, NumberedEvent } from '../../shared/state.js';
 import { daemonMessageSchema, errorAnswerSchema, type WatcherMessage } from '../../shared/stream.js';
 import type { DaemonSession } from './daemon-session.js';
@@ -21,6 +22,8 @@ const LONGEST_PAUSE_MS = 8000;
 const SILENCE_MS = 40_000;
 /** How long a daemon may be away before its watcher gives up. */
 const PATIENCE_MS = 60_000;
+/** What is back sooner was never worth a word. */
+const TOLD_LOST_AFTER_MS = 2000;
 
 /** What TLS says where a certificate is not the one that is believed. */
 const OTHER_CERTIFICATE =
@@ -41,6 +44,13 @@ export interface Followed {
   readonly event: NumberedEvent | null;
 }
 
+/** Told while a daemon is followed. */
+export interface Connection {
+  /** It is gone, and looked for again for so many seconds from now on. */
+  readonly lost: (patienceSeconds: number) => void;
+  readonly back: () => void;
+}
+
 export class DaemonClient {
   private readonly address: URL;
   private readonly session: DaemonSession;
@@ -52,7 +62,7 @@ export class DaemonClient {
     if (url !== null && /^https?:$/.test(url.protocol)) return new URL('/', url);
     throw new EvenrungError(
       'malformed-request',
-      `'${address.slice(0, 80)}' is no address of a daemon: give one such as http://127.0.0.1:4160.`,
+      `'${shortened(address)}' is no address of a daemon: give one such as http://127.0.0.1:4160.`,
     );
   }
 
@@ -126,18 +136,36 @@ export class DaemonClient {
   /**
    * Follows what the daemon does, across losses of the network, until `take` says that it has seen enough.
    * @param take is given the state at first, and then each change; @returns true ends it
+   * @param connection is told of losses of more than a moment
    * @throws EvenrungError daemon-unreachable; malformed-message where it is not understood; what the daemon says against it
    */
-  async follow(take: (followed: Followed) => boolean | Promise<boolean>): Promise<void> {
+  async follow(
+    take: (followed: Followed) => boolean | Promise<boolean>,
+    connection: Connection = { lost: () => undefined, back: () => undefined },
+  ): Promise<void> {
+    const watched = new WatchedConnection(connection, this.patienceMs);
+    try {
+      await this.followWatched(take, watched);
+    } finally {
+      watched.end();
+    }
+  }
+
+  private async followWatched(
+    take: (followed: Followed) => boolean | Promise<boolean>,
+    connection: WatchedConnection,
+  ): Promise<void> {
     let picture: { epoch: string; seq: number; state: DaemonState } | null = null;
-    let lastHeard = performance.now();
+    /** Not when it was heard last: between two sets a daemon has nothing to say for long. */
+    let lostAt: number | null = null;
     let failures = 0;
     for (;;) {
       const stream = new Incoming(this.socket(), picture);
       try {
         for await (const text of stream.messages()) {
-          lastHeard = performance.now();
+          lostAt = null;
           failures = 0;
+          connection.heard();
           const message = readMessage(text);
           if (message.type === 'error') throw new EvenrungError(codeOr(message.code), message.message);
           if (message.type === 'state') {
@@ -163,9 +191,11 @@ export class DaemonClient {
         stream.end();
       }
       if (stream.refusal !== null && !PASSES.has(stream.refusal.code)) throw stream.refusal;
-      if (performance.now() - lastHeard > this.patienceMs) throw this.unreachable(stream.trouble);
+      lostAt ??= performance.now();
+      if (performance.now() - lostAt > this.patienceMs) throw this.unreachable(stream.trouble);
       // The first failure of one that was never there is its last.
       if (picture === null && failures > 0) throw this.unreachable(stream.trouble);
+      connection.closed();
       await pause(Math.min(LONGEST_PAUSE_MS, FIRST_PAUSE_MS * 2 ** failures) * (0.8 + Math.random() * 0.4));
       failures += 1;
     }
@@ -200,6 +230,38 @@ export class DaemonClient {
           'certificate-differs',
           `What answers at ${origin} does not show the certificate that this computer was paired with. Nothing was sent. Where the daemon had to make another one, pair anew.`,
         );
+  }
+}
+
+/** Whether the daemon is there, for whoever has to be told: once that it is gone, and once that it is back. */
+class WatchedConnection {
+  private readonly connection: Connection;
+  private readonly patienceMs: number;
+  private isLost = false;
+  private timer: NodeJS.Timeout | undefined;
+
+  constructor(connection: Connection, patienceMs: number) {
+    this.connection = connection;
+    this.patienceMs = patienceMs;
+  }
+
+  closed(): void {
+    if (this.isLost) return;
+    this.timer ??= setTimeout(() => {
+      this.isLost = true;
+      this.connection.lost(Math.max(0, Math.round((this.patienceMs - TOLD_LOST_AFTER_MS) / 1000)));
+    }, TOLD_LOST_AFTER_MS);
+  }
+
+  heard(): void {
+    this.end();
+    if (this.isLost) this.connection.back();
+    this.isLost = false;
+  }
+
+  end(): void {
+    clearTimeout(this.timer);
+    this.timer = undefined;
   }
 }
 

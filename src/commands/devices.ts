@@ -4,6 +4,7 @@ import { type Command, InvalidArgumentError, Option } from 'commander';
 import { z } from 'zod';
 import { type Device, type deviceSchema, devicesSchema, pairingSchema } from '../../shared/access.js';
 import { EvenrungError, errorCodeSchema } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 import { whoOwns } from '../run/index.js';
 import { hasColours, pairingWords } from './lan.js';
 import { stateFolder } from './places.js';
@@ -82,8 +83,8 @@ function oneOf(devices: readonly z.infer<typeof deviceSchema>[], beginning: stri
   throw new EvenrungError(
     'no-such-device',
     found.length === 0
-      ? `No paired device has an id that begins with '${beginning}'.`
-      : `'${beginning}' stands for ${found.length} devices: give more of the id.`,
+      ? `No paired device has an id that begins with '${shortened(beginning)}'.`
+      : `'${shortened(beginning)}' stands for ${found.length} devices: give more of the id.`,
   );
 }
 

@@ -1,5 +1,5 @@
 // `fire --to ADDRESS`: a daemon that runs there fires, and its events go by here as if it were fired here.
-import { ERRORS, EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
 import type {
@@ -9,11 +9,21 @@ import type {
   NumberedEvent,
   ScheduleView,
 } from '../../shared/state.js';
-import { DaemonClient } from './daemon-client.js';
+import { type Connection, DaemonClient } from './daemon-client.js';
 import { sessionFor } from './daemon-session.js';
 import { printJson, wordsPrinter } from './fire-words.js';
 import { onStopSignal, STOPPED } from './process.js';
 import { isOver } from './schedule-words.js';
+
+const NOT_STOPPED =
+  'The laptop could not be told to stop: it does not answer. What it fires goes on there, if it still runs.';
+
+/** Of the connection to the laptop, while a run is followed. */
+const connectionInWords = ({ origin }: URL, say: (line: string) => void): Connection => ({
+  lost: (seconds) =>
+    say(`Not connected to the laptop at ${origin} any more: trying again, for ${seconds} s at most.`),
+  back: () => say('Connected to the laptop again.'),
+});
 
 const STOPPING_THERE = 'Stopping there: the frame in hand is finished, then the settings are put back.';
 
@@ -35,7 +45,10 @@ export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt)
   const request = await foreseen(
     async (asked) => (await daemon.press('/api/schedule', asked)) as ForeseenSchedule,
   );
-  const print = json ? printJson : wordsPrinter();
+  const words = json ? null : wordsPrinter();
+  const print = words ?? printJson;
+  // Whoever reads JSON reads events.
+  const say = words?.say ?? ((line: string) => void process.stderr.write(`${line}\n`));
   let run: string | null = null;
   let stopped = false;
   let begun: Promise<string> | null = null;
@@ -43,7 +56,11 @@ export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt)
     stopped = true;
     if (!json) process.stderr.write(`${STOPPING_THERE}\n`);
     // What is told after it may have ended already.
-    void begun?.then(() => daemon.press('/api/run/stop')).catch(() => undefined);
+    void begun
+      ?.then(() => daemon.press('/api/run/stop'))
+      .catch((cause: unknown) => {
+        if (asEvenrungError(cause).code === 'daemon-unreachable') say(NOT_STOPPED);
+      });
   });
   /** Told before it was known which run is ours. */
   const early: NumberedEvent[] = [];
@@ -53,23 +70,26 @@ export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt)
     if (run !== null && isOf(event.happening, run)) print(event);
   };
   try {
-    await daemon.follow(async ({ state, event }) => {
-      if (begun === null) {
-        // The stream comes first: nothing of the run is missed.
-        begun = daemon.press('/api/run', request).then((answer) => (answer as { run: string }).run);
-        run = await begun;
-        return false;
-      }
-      if (event !== null) early.push(event);
-      for (const one of early.splice(0)) tell(one);
-      if (run === null) return false;
-      const isThere = state.run?.id === run || state.schedule?.run === run;
-      if (isSeen && !isThere) throw lostSight();
-      isSeen ||= isThere;
-      if (!hasEnded(state, run, request.schedule !== undefined)) return false;
-      end = state;
-      return true;
-    });
+    await daemon.follow(
+      async ({ state, event }) => {
+        if (begun === null) {
+          // The stream comes first: nothing of the run is missed.
+          begun = daemon.press('/api/run', request).then((answer) => (answer as { run: string }).run);
+          run = await begun;
+          return false;
+        }
+        if (event !== null) early.push(event);
+        for (const one of early.splice(0)) tell(one);
+        if (run === null) return false;
+        const isThere = state.run?.id === run || state.schedule?.run === run;
+        if (isSeen && !isThere) throw lostSight();
+        isSeen ||= isThere;
+        if (!hasEnded(state, run, request.schedule !== undefined)) return false;
+        end = state;
+        return true;
+      },
+      connectionInWords(at, say),
+    );
   } finally {
     forget();
   }

@@ -37,6 +37,13 @@ const OF_NEW_SET: OtherWords = {
   singly: 'Making up what is missing, singly',
 };
 
+/** Prints events as lines. */
+export interface WordsPrinter {
+  (event: NumberedEvent): void;
+  /** A line that is about no event: the live bar goes with it, until the next event. */
+  readonly say: (line: string) => void;
+}
+
 /**
  * A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. At a terminal the live bar stands below
  * them while a set is fired.
@@ -44,18 +51,27 @@ const OF_NEW_SET: OtherWords = {
 export function wordsPrinter(
   words: OtherWords = OF_NEW_SET,
   terminal: Terminal = process.stdout,
-): (event: NumberedEvent) => void {
-  if (!isLive(terminal)) return linesPrinter(words, (line) => terminal.write(`${line}\n`));
+): WordsPrinter {
+  if (!isLive(terminal)) {
+    const say = (line: string) => void terminal.write(`${line}\n`);
+    return Object.assign(linesPrinter(words, say), { say });
+  }
   const bar = new LiveBar(terminal);
   const print = linesPrinter(words, (line) => bar.say(line));
   let state = NOTHING_YET;
-  return (event) => {
+  const printWithBar = (event: NumberedEvent) => {
     state = afterHappening(state, event.happening);
     const isEnd = event.happening.type === 'run-state' && ENDED.has(event.happening.state);
     if (isEnd) bar.end();
     print(event);
     bar.show(state.run);
   };
+  return Object.assign(printWithBar, {
+    say: (line: string) => {
+      bar.end();
+      bar.say(line);
+    },
+  });
 }
 
 function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {

@@ -3,6 +3,7 @@ import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
+import { LONGEST_DELAY_SECONDS } from '../../shared/request.js';
 import { parseRunRequest, type WrittenRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Happening, ScheduleView } from '../../shared/state.js';
 import { type Alarm, EventLog, Station } from '../run/index.js';
@@ -16,13 +17,14 @@ import {
   bodyOption,
   cameraOption,
   finderOptions,
+  intoOption,
   type LimitOptions,
   type NamingOptions,
   namingOf,
   narrowTo,
   patienceOption,
   type RequestOptions,
-  secondsNumber,
+  secondsTo,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
@@ -72,8 +74,8 @@ export function addFire(program: Command, log: Logger): void {
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(patienceOption())
-    .option('--into <folder>', 'folder that takes the set folders', '.')
-    .option('--delay <s>', 'seconds to wait before the first frame', secondsNumber);
+    .addOption(intoOption())
+    .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS));
   // One word for two things, told apart by what is given.
   const to = command.options.find(({ long }) => long === '--to');
   if (to !== undefined) {

@@ -4,7 +4,14 @@ import type { Logger } from 'pino';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import { EventLog, Station } from '../run/index.js';
-import { type BodyOptions, bodyOption, cameraOption, finderOptions, secondsNumber } from './options.js';
+import {
+  type BodyOptions,
+  bodyOption,
+  cameraOption,
+  finderOptions,
+  LONGEST_WAIT_SECONDS,
+  secondsTo,
+} from './options.js';
 import { takeState } from './owned-state.js';
 import { onStopSignal, STOPPED, STOPPING, wrapped } from './process.js';
 
@@ -24,7 +31,7 @@ export function addLearn(program: Command, log: Logger): void {
     .option(
       '--longest <s>',
       'longest exposure to time, in seconds; 0 makes no long one',
-      secondsNumber,
+      secondsTo(LONGEST_WAIT_SECONDS),
       LONGEST_SECONDS,
     )
     .option('--json', 'print JSON')

@@ -2,7 +2,16 @@
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
-import { MOST_FRAMES, type WrittenConditions, type WrittenSetRequest } from '../../shared/request.js';
+import { listed, shortened } from '../../shared/plain-words.js';
+import {
+  FASTEST_LIGHT_EV_PER_MINUTE,
+  LARGEST_FILE_BYTES,
+  LONGEST_SETTLE_SECONDS,
+  MOST_FOCAL_LENGTH_MM,
+  MOST_FRAMES,
+  type WrittenConditions,
+  type WrittenSetRequest,
+} from '../../shared/request.js';
 import type { BodyLimits } from '../exposure/index.js';
 import {
   DEFAULT_FRAME_TEMPLATE,
@@ -14,7 +23,7 @@ import {
 } from '../frames/index.js';
 import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../plan/index.js';
 import { BODY_CHOICES, type BodyChoice } from '../run/index.js';
-import { configFolder, stateFolder } from './places.js';
+import { configFolder, defaultInto, stateFolder } from './places.js';
 
 export interface RequestOptions {
   readonly frames?: string;
@@ -63,12 +72,24 @@ export function addRequestOptions(command: Command): Command {
       '--shutter-range <times>',
       `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
     )
-    .option('--settle <s>', 'seconds to wait before each pass', secondsNumber)
-    .option('--hand-held <mm>', 'no tripod: the focal length, 35 mm equivalent', positive)
+    .option('--settle <s>', 'seconds to wait before each pass', secondsTo(LONGEST_SETTLE_SECONDS))
+    .option(
+      '--hand-held <mm>',
+      'no tripod: the focal length, 35 mm equivalent',
+      numberFrom(1, MOST_FOCAL_LENGTH_MM, 'mm'),
+    )
     .addOption(new Option('--mains <hz>', 'mains light falls on the scene').choices(['50', '60']))
-    .option('--light-rate <ev>', 'how fast the light changes, in EV a minute', positive)
+    .option(
+      '--light-rate <ev>',
+      'how fast the light changes, in EV a minute',
+      numberFrom(0, FASTEST_LIGHT_EV_PER_MINUTE, 'EV a minute'),
+    )
     .option('--noise-reduction', 'the camera takes a dark frame after a long exposure')
-    .option('--file-size <mb>', 'megabytes of one file, for the storage', positive)
+    .option(
+      '--file-size <mb>',
+      'megabytes of one file, for the storage',
+      numberFrom(0, LARGEST_FILE_BYTES / 1e6, 'megabytes'),
+    )
     .option('--json', 'print JSON');
 }
 
@@ -77,7 +98,10 @@ export function bodyOption(): Option {
     .argParser((value): BodyChoice => {
       const choice = BODY_CHOICES.find((candidate) => candidate === value);
       if (choice !== undefined) return choice;
-      throw new EvenrungError('unknown-body', `There is no body '${value}': give practice, usb or auto.`);
+      throw new EvenrungError(
+        'unknown-body',
+        `There is no body '${shortened(value)}': give ${listed(BODY_CHOICES)}.`,
+      );
     })
     .default('auto');
 }
@@ -86,12 +110,17 @@ export function cameraOption(): Option {
   return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
 }
 
+/** One folder for all that fires, unless another is named. */
+export function intoOption(): Option {
+  return new Option('--into <folder>', 'folder that takes the set folders').default(defaultInto());
+}
+
 export function patienceOption(): Option {
   return new Option(
     '--patience <s>',
     'seconds to wait for a camera that is gone or busy, before the run halts',
   )
-    .argParser(secondsNumber)
+    .argParser(secondsTo(LONGEST_WAIT_SECONDS))
     .default(60);
 }
 
@@ -166,23 +195,25 @@ function writtenConditions(options: RequestOptions): WrittenConditions {
   };
 }
 
-function positive(text: string): number {
-  const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : 0;
-  if (value > 0) return value;
-  throw new InvalidArgumentError('give a number above 0.');
+/** What is longer is a slip of the finger. */
+export const LONGEST_WAIT_SECONDS = 9999;
+
+/** @returns what reads a number of this unit, and says both ends where it is none */
+export function numberFrom(least: number, most: number, unit: string): (text: string) => number {
+  return (text) => {
+    const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : Number.NaN;
+    if (value >= least && value <= most) return value;
+    throw new InvalidArgumentError(`give ${least} to ${most} ${unit}.`);
+  };
 }
 
-/** 0 and more. */
-export function secondsNumber(text: string): number {
-  if (/^\d{1,4}(?:\.\d{1,3})?$/.test(text.trim())) return Number(text);
-  throw new InvalidArgumentError('give seconds, 0 or more.');
-}
+export const secondsTo = (most: number): ((text: string) => number) => numberFrom(0, most, 'seconds');
 
 function wholeNumber(text: string): number {
   if (/^[+-]?\d{1,9}$/.test(text.trim())) return Number(text);
   throw new EvenrungError(
     'frames-out-of-range',
-    `'${text}' is no number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
+    `'${shortened(text)}' is no number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
   );
 }
 

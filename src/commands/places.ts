@@ -18,7 +18,7 @@ export function configFolder(): string {
   return path.join(base, 'evenrung');
 }
 
-/** Where `serve` puts sets when it is not told. */
+/** Where sets go when nobody says so. */
 export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets');
 
 /** The panel as the set-up builds it, seen from the compiled program. */

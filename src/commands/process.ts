@@ -3,6 +3,7 @@ import { CommanderError } from 'commander';
 import { z } from 'zod';
 import { asEvenrungError, ERRORS, type ErrorCode, EvenrungError } from '../../shared/errors.js';
 import { pageWords } from '../../shared/pages.js';
+import { listed, shortened } from '../../shared/plain-words.js';
 import { suggestionSchema } from '../../shared/plan.js';
 
 /** Exit code of a command that the user stopped. */
@@ -60,11 +61,36 @@ export function tellError(cause: unknown, json: boolean, help: string): number {
   }
   const error =
     cause instanceof CommanderError
-      ? new EvenrungError('malformed-request', cause.message.replace(/^error: /, ''))
+      ? new EvenrungError('malformed-request', sentenceOf(cause))
       : asEvenrungError(cause);
   process.stderr.write(`${error.message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
   if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
   return exitCodeOf(error);
+}
+
+/** As commander says it of an option, and of an argument without a name before it. */
+const REFUSED_OPTION = /^error: option '(?:-\w, )?(--[\w-]+)[^']*' argument '(.*)' is invalid\. (.*)$/s;
+const REFUSED_ARGUMENT = /^error: command-argument value '(.*)' is invalid for argument '(.*)'\. (.*)$/s;
+const CHOICES = /^Allowed choices are (.*)\.$/;
+
+/** @returns what is wrong with the command line, in one plain sentence */
+export function sentenceOf({ message }: CommanderError): string {
+  const [, option, given, why] = REFUSED_OPTION.exec(message) ?? [];
+  if (option !== undefined) return refusedInWords(option, given, why);
+  const [, value, argument, reason] = REFUSED_ARGUMENT.exec(message) ?? [];
+  if (argument !== undefined) return refusedInWords(`The ${argument}`, value, reason);
+  const [first = '', ...more] = message
+    .replace(/^error: /, '')
+    .replace(/'([^']{41,})'/gs, (_, long: string) => `'${shortened(long)}'`)
+    .split('\n');
+  const sentence = `${first.charAt(0).toUpperCase()}${first.slice(1).replace(/\.$/, '')}.`;
+  return [sentence, ...more].join(' ').trim();
+}
+
+function refusedInWords(what: string, given = '', why = ''): string {
+  const [, choices] = CHOICES.exec(why) ?? [];
+  const reason = choices === undefined ? why : `give ${listed(choices.split(', '))}.`;
+  return `${what} cannot be '${shortened(given)}': ${reason}`;
 }
 
 /** @returns a line for each change that would help; nothing where there is none */

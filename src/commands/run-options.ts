@@ -1,6 +1,7 @@
 // Options of a run beyond the frames of its set: what it is called, when its sets are made, whether the base follows the light.
 import type { Command } from 'commander';
 import { EvenrungError } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 import { LARGEST_VIEWPOINT, type WrittenLight, type WrittenRunRequest } from '../../shared/run-request.js';
 import { scheduleFromWords, type WrittenSchedule } from '../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
@@ -166,7 +167,7 @@ function wholeNumber(what: string, text: string, most: number): number {
   if (value >= 1 && value <= most) return value;
   throw new EvenrungError(
     'malformed-request',
-    `'${text}' is no ${what}: give a whole number from 1 to ${most}.`,
+    `'${shortened(text)}' is no ${what}: give a whole number from 1 to ${most}.`,
   );
 }
 

@@ -13,23 +13,18 @@ import { clockOf } from './clock-words.js';
 import { counted } from './options.js';
 import { GOES_ON, wrapped } from './process.js';
 
-/** @returns lines of at most 80 columns */
-export function foreseenInWords(foreseen: ForeseenSchedule, now = new Date()): string[] {
-  return [
-    ...wrapped(foreseen.words, '  '),
-    ...wrapped(estimateInWords(foreseen, now), '  '),
-    ...foreseen.cautions.flatMap(({ sentence }) => wrapped(`caution: ${sentence}`, '  ')),
-  ];
-}
-
-function estimateInWords({ estimate }: ForeseenSchedule, now: Date): string {
-  const { ends, actuations, bytes } = estimate;
-  const parts = [
-    `done at about ${clockOf(ends, now).replace(/:\d\d$/, '')}`,
+/** @returns lines of at most 80 columns: when the sets are made, with one end, and what they take */
+export function foreseenInWords({ words, estimate, cautions }: ForeseenSchedule): string[] {
+  const { actuations, bytes } = estimate;
+  const takes = [
     counted(actuations, 'shutter actuation', 'shutter actuations'),
     ...(bytes === null ? [] : [`${Math.ceil(bytes / 1e6)} MB`]),
   ];
-  return parts.join(', ');
+  return [
+    ...wrapped(words, '  '),
+    takes.join(', '),
+    ...cautions.flatMap(({ sentence }) => wrapped(`caution: ${sentence}`, '  ')),
+  ];
 }
 
 const ENDED_SCHEDULES: ReadonlySet<ScheduleState> = new Set(['complete', 'stopped', 'halted']);

@@ -13,13 +13,14 @@ import {
   bodyOption,
   cameraOption,
   finderOptions,
+  intoOption,
   type NamingOptions,
   namingOf,
   patienceOption,
   portNumber,
 } from './options.js';
 import { type OwnedState, takeState } from './owned-state.js';
-import { defaultInto, notesFolder, panelFolder, stateFolder } from './places.js';
+import { notesFolder, panelFolder, stateFolder } from './places.js';
 import { ANSWERS_AGAIN, HELD, onStopSignal, STOPPED, STOPPING } from './process.js';
 import { ScheduleTeller } from './schedule-words.js';
 
@@ -39,7 +40,7 @@ export function addServe(program: Command, log: Logger): void {
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(patienceOption())
-    .option('--into <folder>', 'folder that takes the set folders', defaultInto())
+    .addOption(intoOption())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
     .option('--lan', 'listen on the network too, over TLS, for devices that are paired')
     .option('--lan-port <n>', "port on the network; by default the one after the panel's", portNumber)

@@ -1,6 +1,7 @@
 // How frames and set folders are named: templates with placeholders in braces. A template is judged when it is given, so that
 // no frame can meet with a name that does not work. Pure: it knows neither files nor states.
 import { EvenrungError } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 
 /** What a set tells of itself for a name. Free text may be anything that a person writes. */
 export interface SetNaming {
@@ -120,7 +121,7 @@ export function frameStem(template: Template, set: SetNaming, frame: FrameNaming
 const unusable = (text: string, sentence: string): EvenrungError =>
   new EvenrungError(
     'template-unusable',
-    `The name template '${text.slice(0, 80)}' cannot be used: ${sentence}`,
+    `The name template '${shortened(text)}' cannot be used: ${sentence}`,
     {
       template: text,
     },

@@ -6,6 +6,7 @@
 // that neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the lightest,
 // which moves the centre least.
 import { EvenrungError } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 import {
   type BodyLimits,
   nearestSetting,
@@ -187,7 +188,7 @@ function secondsWritten(written: string): number {
   if (time === undefined)
     throw refuse(
       'unreadable-shutter',
-      `The base '${written}' is not a valid shutter time: write for example 1/60, 0.5 or 30.`,
+      `The base '${shortened(written)}' is not a valid shutter time: write for example 1/60, 0.5 or 30.`,
     );
   if (time.kind === 'bulb')
     throw refuse(

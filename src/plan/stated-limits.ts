@@ -1,5 +1,6 @@
 // Body limits as a person states them, where no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`, `30..1/8000`.
 import { EvenrungError } from '../../shared/errors.js';
+import { shortened } from '../../shared/plain-words.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import {
   type BodyLimits,
@@ -63,7 +64,7 @@ function readCounts(written: string): number[] {
       if (![1, 2, 3, 5, 7, 9].includes(count)) {
         throw new EvenrungError(
           'limits-contradict',
-          `No body brackets '${part.trim()}' frames: give 1, 2, 3, 5, 7 or 9, or several with commas.`,
+          `No body brackets '${shortened(part.trim())}' frames: give 1, 2, 3, 5, 7 or 9, or several with commas.`,
         );
       }
       return count;
@@ -77,7 +78,7 @@ function readSteps(written: string): Sixths[] {
     if (step === undefined)
       throw new EvenrungError(
         'unreadable-ev',
-        `The body step '${part.trim()}' is no EV value: write for example 1, 1/2 or 2/3.`,
+        `The body step '${shortened(part.trim())}' is no EV value: write for example 1, 1/2 or 2/3.`,
       );
     if (step < SMALLEST_STEP || step > LARGEST_STEP) {
       throw new EvenrungError(
@@ -94,7 +95,7 @@ function readRange(written: string): Sixths {
   if (range === undefined)
     throw new EvenrungError(
       'unreadable-ev',
-      `The compensation range '${written}' is no EV value: write for example 1, 1/2 or 2/3.`,
+      `The compensation range '${shortened(written)}' is no EV value: write for example 1, 1/2 or 2/3.`,
     );
   if (range < 0)
     throw new EvenrungError(
@@ -118,7 +119,7 @@ function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSet
   if (from === undefined || to === undefined || more !== undefined) {
     throw new EvenrungError(
       'unreadable-shutter',
-      `The shutter range '${written}' is not understood: write for example 30..1/8000.`,
+      `The shutter range '${shortened(written)}' is not understood: write for example 30..1/8000.`,
     );
   }
   const longest = readEnd(from, all);
@@ -136,6 +137,9 @@ function readEnd(written: string, settings: readonly ShutterSetting[]): ShutterS
   const time = parseShutter(written);
   const setting = time?.kind === 'time' ? nearestSetting(time.seconds, settings) : undefined;
   if (setting === undefined)
-    throw new EvenrungError('unreadable-shutter', `The shutter time '${written}' is not understood.`);
+    throw new EvenrungError(
+      'unreadable-shutter',
+      `The shutter time '${shortened(written)}' is not understood.`,
+    );
   return setting;
 }

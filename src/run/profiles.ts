@@ -5,6 +5,7 @@ import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
+import { firstIssueOf, IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { type BodyProfile, bodyProfileSchema, PROFILE_VERSION } from '../../shared/profile.js';
 import { whyRefused } from '../../shared/refused.js';
 import type { BodyIdentity } from '../camera/index.js';
@@ -117,7 +118,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
       'move it away and let it be written anew',
     );
   }
-  const parsed = bodyProfileSchema.safeParse(written);
+  const parsed = bodyProfileSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) return notUsed(file, whatIsWrong(parsed.error), 'correct it, or move it away');
   const profile = parsed.data;
   for (const field of ['model', 'serial'] as const) {
@@ -153,7 +154,7 @@ function whatIsWrong(error: z.ZodError): string {
     const unknown = [field, issue.keys[0]].filter(Boolean).join('.');
     return `there is no field ${unknown}`;
   }
-  const words = issue?.message ?? 'it is not understood';
+  const { words } = firstIssueOf(error);
   return field === '' ? `it is no profile (${words})` : `its field ${field} is wrong (${words})`;
 }
 

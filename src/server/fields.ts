@@ -1,13 +1,14 @@
 // What was sent, as its schema has it.
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
+import { IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { firstIssue } from '../../shared/request.js';
 
 const nothingSchema = z.union([z.undefined(), z.null(), z.strictObject({})]);
 
 /** @throws EvenrungError malformed-request */
 export function readFields<T>(schema: z.ZodType<T>, written: unknown): T {
-  const parsed = schema.safeParse(written);
+  const parsed = schema.safeParse(written, IN_PLAIN_WORDS);
   if (parsed.success) return parsed.data;
   throw new EvenrungError('malformed-request', firstIssue(parsed.error));
 }

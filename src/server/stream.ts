@@ -4,6 +4,7 @@ import type { IncomingMessage } from 'node:http';
 import type { Duplex } from 'node:stream';
 import { type RawData, type WebSocket, WebSocketServer } from 'ws';
 import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { firstIssue } from '../../shared/request.js';
 import { type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
 import type { EventLog } from '../run/index.js';
@@ -152,7 +153,7 @@ function readMessage(data: RawData, isBinary: boolean): WatcherMessage {
   } catch {
     throw new EvenrungError('malformed-message', 'The message is no JSON text.');
   }
-  const parsed = watcherMessageSchema.safeParse(json);
+  const parsed = watcherMessageSchema.safeParse(json, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-message', firstIssue(parsed.error));
   return parsed.data;
 }

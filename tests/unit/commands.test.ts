@@ -201,6 +201,43 @@ describe('fire', () => {
     expect(record.complete).toBe(true);
   });
 
+  it('without --into goes where serve puts sets, and leaves the current folder alone', async () => {
+    const { code, stdout } = await run(['fire', '--frames', '1', '--step', '1', '--body', 'practice'], {
+      HOME: into,
+      XDG_STATE_HOME: path.join(into, 'state'),
+    });
+    expect(code).toBe(0);
+    const sets = path.join(into, 'evenrung-sets');
+    expect(await readdir(sets)).toHaveLength(1);
+    expect(stdout).toContain(`Set folder: ${sets}/`);
+  });
+
+  it('at a daemon that is killed: says so within seconds, and that it is back; then that the run was cut off', async () => {
+    const state = { XDG_STATE_HOME: path.join(into, 'state'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
+    const serve = async (port: string) => {
+      const daemon = start(['serve', '--body', 'practice', '--port', port, '--into', into], state);
+      onTestFinished(() => daemon.signal('SIGKILL'));
+      const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
+      return { daemon, address };
+    };
+    const { daemon, address } = await serve('0');
+    await daemon.until(/Body: Practice body/);
+    const fired = start(['fire', '--frames', '9', '--step', '1', '--to', address], {
+      XDG_STATE_HOME: path.join(into, 'elsewhere'),
+    });
+    await fired.until(/frame +\d+ .* verified/);
+    daemon.signal('SIGKILL');
+    const killedAt = performance.now();
+    await fired.until(
+      /^Not connected to the laptop at http:\S+ any more: trying again, for 58 s at most\.$/m,
+    );
+    expect(performance.now() - killedAt).toBeLessThan(4000);
+    await serve(new URL(address).port);
+    await fired.until(/^Connected to the laptop again\.$/m);
+    const { code, stderr } = await fired.ended;
+    expect([code, stderr]).toEqual([1, expect.stringMatching(/^The run ended, or was cut off, /)]);
+  });
+
   it('into a folder that refuses to hold folders: exit 2, at once', async () => {
     const { code, stderr } = await run([...nine, '--into', '/proc/nowhere']);
     expect(code).toBe(2);

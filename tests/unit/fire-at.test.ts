@@ -12,6 +12,7 @@ import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { DaemonClient } from '../../src/commands/daemon-client.js';
+import { AT_HOME } from '../../src/commands/daemon-session.js';
 import { addFire } from '../../src/commands/fire.js';
 import { fireAt } from '../../src/commands/fire-at.js';
 import { addRun } from '../../src/commands/run.js';
@@ -175,6 +176,42 @@ describe('fire --to', () => {
     expect(link.releases).toBe(3);
   });
 
+  it('a loss of more than a moment is told, and that it is over; one of a moment is not', async () => {
+    const relay = await relayTo(Number(new URL(server.address).port));
+    link.afterFire = async (count) => {
+      if (count === 1) {
+        relay.cut();
+        await new Promise((resolve) => setTimeout(resolve, 1500));
+      }
+      if (count !== 2) return;
+      relay.cut(3500);
+      await new Promise((resolve) => setTimeout(resolve, 6000));
+    };
+    const at = `http://127.0.0.1:${relay.port}`;
+    expect(await fireHere(at, false)).toBe(0);
+    const lines = said.join('').split('\n');
+    const [lost] = lines.flatMap((line, index) =>
+      line === `Not connected to the laptop at ${at} any more: trying again, for 58 s at most.`
+        ? [index]
+        : [],
+    );
+    expect(lost).toBeDefined();
+    expect(lines.slice(lost ?? 0)[1]).toBe('Connected to the laptop again.');
+    expect(lines.filter((line) => /connected to the laptop/i.test(line))).toHaveLength(2);
+    expect(lines.at(-3)).toBe('All 3 frames are verified.');
+  });
+
+  it('a daemon that had nothing to say for long is looked for as long as any other', async () => {
+    const relay = await relayTo(Number(new URL(server.address).port));
+    const daemon = new DaemonClient(new URL(`http://127.0.0.1:${relay.port}`), AT_HOME, { patienceMs: 800 });
+    const took = daemon.follow(({ event }) => event?.happening.type === 'note');
+    await new Promise((resolve) => setTimeout(resolve, 1200));
+    relay.cut();
+    await new Promise((resolve) => setTimeout(resolve, 700));
+    events.tell({ type: 'note', run: 'none', note: 'heard again' });
+    await took;
+  });
+
   it('where nobody answers: says so', async () => {
     const free = net.createServer();
     await new Promise<void>((resolve) => free.listen(0, '127.0.0.1', resolve));
@@ -191,7 +228,12 @@ async function relayTo(to: number) {
   const pairs = new Set<net.Socket>();
   let cuts = 0;
   let port = 0;
+  let downUntil = 0;
   const relay = net.createServer((from) => {
+    if (performance.now() < downUntil) {
+      from.resetAndDestroy();
+      return;
+    }
     const there = net.connect(to, '127.0.0.1');
     for (const socket of [from, there]) {
       pairs.add(socket);
@@ -215,7 +257,9 @@ async function relayTo(to: number) {
     get cuts() {
       return cuts;
     },
-    cut() {
+    /** Cuts what goes through it, and lets nothing through for so many ms. */
+    cut(downMs = 0) {
+      downUntil = performance.now() + downMs;
       cuts += pairs.size;
       for (const socket of pairs) socket.resetAndDestroy();
     },

@@ -14,7 +14,7 @@
 //
 // From 65 degrees on (civil twilight from 60, nautical from 50) the large ones are days on which the sun only just reaches the altitude
 // and passes it aslant; from 85 degrees on it does so every day. Measured in altitude instead of time they are all alike: a
-// hundredth of a degree, and half of another.
+// hundredth of a degree or two.
 import { Body, Equator, Horizon, Observer, SearchAltitude, SearchRiseSet } from 'astronomy-engine';
 import { describe, expect, it } from 'vitest';
 import { type Place, SUN_EVENTS, type SunEvent } from '../../shared/schedule.js';
@@ -37,7 +37,7 @@ const ALTITUDE: Readonly<Record<SunEvent, number>> = {
 /** Where the sun turns within so many degrees of the altitude, the day is a grazing one: the two may tell of different events. */
 const GRAZING = 0.02;
 /** What both tell alike of a day that is no grazing one. */
-const ALIKE = 0.015;
+const ALIKE = 0.025;
 
 /** Every such event, as astronomy-engine has it. */
 function byEphemeris(event: SunEvent, observer: Observer, from: number, to: number): number[] {

@@ -2,6 +2,7 @@
 // schema on the way in and on the way out: what could not be read back is not written.
 import { z } from 'zod';
 import { errorCodeSchema } from '../../../shared/errors.js';
+import { firstIssueOf, IN_PLAIN_WORDS } from '../../../shared/plain-words.js';
 import { planSchema, type WirePlan } from '../../../shared/plan.js';
 import { setRequestSchema, type WrittenSetRequest } from '../../../shared/request.js';
 import {
@@ -267,11 +268,13 @@ export interface TransitionRow extends Omit<Transition, 'monotonicMs' | 'detail'
  */
 function column<T>(what: string, schema: z.ZodType<T>) {
   const checked = (value: unknown): T => {
-    const parsed = schema.safeParse(value);
+    const parsed = schema.safeParse(value, IN_PLAIN_WORDS);
     // A defect: the schema was changed, and no step of the journal's tables brought along what is stored.
-    if (!parsed.success)
-      throw new Error(`The ${what} in the journal is not understood: ${parsed.error.message}`);
-    return parsed.data;
+    if (parsed.success) return parsed.data;
+    const { field, words } = firstIssueOf(parsed.error);
+    throw new Error(
+      `The ${what} in the journal is not understood: ${field === '' ? '' : `${field}: `}${words}`,
+    );
   };
   return {
     text: (value: T): string => JSON.stringify(checked(value)),

@@ -32,7 +32,7 @@ export function estimateSchedule(schedule: Schedule, { actuations, bytes }: SetT
 /** @returns `60 sets, one every 4 min, from 2026-06-21 21:36 to about 2026-06-22 01:33.` */
 export function scheduleInWords(schedule: Schedule, timeZone: string): string {
   const from = inWords(Date.parse(schedule.start), timeZone);
-  if (schedule.count === 1) return `1 set, at ${from}.`;
   const to = inWords(lastSetEnds(schedule), timeZone);
+  if (schedule.count === 1) return `1 set, from ${from} to about ${to}.`;
   return `${schedule.count} sets, one every ${formatDuration(schedule.everySeconds)}, from ${from} to about ${to}.`;
 }
