@@ -6,6 +6,7 @@ import { whyRefused } from '../../shared/refused.js';
 import type { KeptFrame, KeptSetRecord } from '../../shared/set-record.js';
 import { SUMS, sumsText } from './checksum.js';
 import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { createdAtOf } from './created-at.js';
 import { isOurOwn, readSidecar, sidecarNames, sidecarText, writeSidecar } from './sidecar.js';
 import { putWhole, syncFolder } from './sync.js';
 import { TABLE, type TableRow, tableText } from './table.js';
@@ -106,10 +107,10 @@ async function writeSidecars(
   making: Making,
 ): Promise<ReadonlyMap<number, string>> {
   const names = new Map<number, string>();
-  const textOf = (frame: KeptFrame) => sidecarText(factsOf(record, frame));
   for (const frame of made) {
     const name = await making.one(frame.number, async () => {
-      const written = await writeSidecar(folder, frame.file, textOf(frame));
+      const createdAt = await createdAtOf(path.join(folder, frame.file));
+      const written = await writeSidecar(folder, frame.file, sidecarText(factsOf(record, frame, createdAt)));
       if (written === null) making.add(frame.number, 'files of somebody else have its names');
       return written;
     });
@@ -117,7 +118,7 @@ async function writeSidecars(
   }
   // Of a frame that another one took the place of, or that is not in the set any more.
   const staying = new Set([...made.flatMap(({ file }) => sidecarNames(file)), ...leaving]);
-  await making.one('sidecars that are out of date', () => removeStale(folder, staying, record, textOf));
+  await making.one('sidecars that are out of date', () => removeStale(folder, staying, record));
   return names;
 }
 
@@ -126,25 +127,29 @@ async function removeStale(
   folder: string,
   staying: ReadonlySet<string>,
   record: KeptSetRecord,
-  textOf: (frame: KeptFrame) => string,
 ): Promise<void> {
   for (const name of await readdir(folder)) {
     if (!name.endsWith('.xmp') || staying.has(name)) continue;
     const text = await readFile(path.join(folder, name), 'utf8').catch(() => '');
     const claims = readSidecar(text);
     const frame = record.frames.find(({ number }) => number === claims?.frame);
-    if (claims?.set !== record.id || frame === undefined || !isOurOwn(text, textOf(frame))) continue;
+    if (
+      claims?.set !== record.id ||
+      frame === undefined ||
+      !isOurOwn(text, sidecarText(factsOf(record, frame, null)))
+    )
+      continue;
     await rm(path.join(folder, name));
   }
 }
 
-const factsOf = (record: KeptSetRecord, frame: KeptFrame) => ({
+const factsOf = (record: KeptSetRecord, frame: KeptFrame, createdAt: string | null) => ({
   set: record.id,
   frame: frame.number,
   frames: record.frames.length,
   offsetEv: frame.offset,
   base: record.base,
-  createdAt: frame.firedAt,
+  createdAt,
   name: record.name,
   note: record.note,
   viewpoint: record.viewpoint,

@@ -24,7 +24,7 @@ export interface SidecarFacts {
     readonly aperture: string | null;
     readonly iso: string | null;
   };
-  /** ISO 8601; null where nobody knows. */
+  /** When the frame's own file says that it was taken, as XMP writes dates; null where it does not. */
   readonly createdAt: string | null;
   readonly name: string | null;
   readonly note: string | null;
@@ -37,8 +37,7 @@ export interface SidecarFacts {
 export function sidecarText(facts: SidecarFacts): string {
   const { base } = facts;
   const lines = [
-    // The offset of the set, not the compensation that the body stood on: that is in the frame's own Exif.
-    simple('exif:ExposureBiasValue', rational(fromEv(facts.offsetEv))),
+    // No exif:ExposureBiasValue: what compensation the body stood on is in the frame's own Exif, and is not the offset.
     simple('xmp:CreateDate', facts.createdAt),
     translated('dc:title', facts.name),
     translated('dc:description', facts.note),
@@ -59,7 +58,6 @@ export function sidecarText(facts: SidecarFacts): string {
     ' <rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">',
     '  <rdf:Description rdf:about=""',
     '    xmlns:dc="http://purl.org/dc/elements/1.1/"',
-    '    xmlns:exif="http://ns.adobe.com/exif/1.0/"',
     '    xmlns:xmp="http://ns.adobe.com/xap/1.0/"',
     `    xmlns:evenrung="${XMP_NAMESPACE}">`,
     ...lines.map((line) => `   ${line}`),
@@ -179,9 +177,19 @@ export async function writeSidecar(folder: string, frameFile: string, text: stri
 const MAY_DIFFER =
   /^ {3}<(xmp:CreateDate|evenrung:Base(?:Shutter|ExposureTime|Aperture|ISO))>[^<\n]*<\/\1>\n/gm;
 
-/** @returns whether a sidecar is just as we write it for the frame that `text` is of: nobody has touched it since */
-export const isOurOwn = (sidecar: string, text: string): boolean =>
-  sidecar.replace(MAY_DIFFER, '') === text.replace(MAY_DIFFER, '');
+/** @returns whether a sidecar is just as we write it, or once wrote it, for the frame that `text` is of: nobody has touched it since */
+export function isOurOwn(sidecar: string, text: string): boolean {
+  const bare = sidecar.replace(MAY_DIFFER, '');
+  return [text, asOnceWritten(text)].some((ours) => bare === ours.replace(MAY_DIFFER, ''));
+}
+
+/** Earlier versions gave the offset for the compensation, too. */
+function asOnceWritten(text: string): string {
+  const [, offset] = /^ {3}<evenrung:Offset>([^<]*)</m.exec(text) ?? [];
+  return text
+    .replace('\n    xmlns:xmp=', '\n    xmlns:exif="http://ns.adobe.com/exif/1.0/"\n    xmlns:xmp=')
+    .replace(/">\n {3}</, `">\n   <exif:ExposureBiasValue>${offset}</exif:ExposureBiasValue>\n   <`);
+}
 
 /** @returns whether it tells the same frame of the same set, and is not as we write it */
 function isEdited(sidecar: string | null, text: string): boolean {

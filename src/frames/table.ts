@@ -1,4 +1,9 @@
 // The record of a set as a table: comma-separated values (RFC 4180), one row a frame, for spreadsheets and scripts. Pure.
+//
+// A text that begins with one of = + - @ or a tab has an apostrophe before it: a spreadsheet would take it for a formula and carry it
+// out, and a name that somebody gave a set could then do things on the computer of whoever opens the table. Quotation marks do not
+// help: they are gone before the cell is looked at. A text that begins with an apostrophe gets another one, so that a script gets
+// every text back: where a cell begins with an apostrophe, it takes that one away.
 
 /** The table's name in the set folder. */
 export const TABLE = 'frames.csv';
@@ -79,7 +84,7 @@ function written(cell: Cell): string {
  * A spreadsheet takes text that begins with one of these for a formula and carries it out. An apostrophe before it makes it
  * text again (common practice, no source). Numbers are not text here, so a dark frame's offset stays -2.
  */
-const harmless = (text: string): string => (/^[=+\-@\t\r]/.test(text) ? `'${text}` : text);
+const harmless = (text: string): string => (/^[=+\-@\t\r']/.test(text) ? `'${text}` : text);
 
 /** Thirds of an EV are not written with sixteen digits. */
 const shortNumber = (value: number): number => Number(value.toFixed(4));

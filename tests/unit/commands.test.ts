@@ -478,7 +478,7 @@ describe('anything else', () => {
   it('an unknown command, or none: exit 2', async () => {
     expect(await run(['photograph'])).toMatchObject({
       code: 2,
-      stderr: `unknown command 'photograph'\n${more('malformed-request')}\n`,
+      stderr: `Unknown command 'photograph'.\n${more('malformed-request')}\n`,
     });
     const { code, stderr } = await run([]);
     expect(code).toBe(2);

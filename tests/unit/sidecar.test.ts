@@ -1,7 +1,9 @@
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { createdAtOf, xmpDateOf } from '../../src/frames/created-at.js';
 import {
   exifTool,
   readSidecar,
@@ -10,6 +12,7 @@ import {
   sidecarText,
   writeSidecar,
 } from '../../src/frames/index.js';
+import { isOurOwn } from '../../src/frames/sidecar.js';
 import fc from '../seeded.js';
 
 let folder = '';
@@ -27,7 +30,7 @@ const FACTS: SidecarFacts = {
   frames: 9,
   offsetEv: -4 / 3,
   base: { shutter: '1/60', exposureTime: 1 / 64, aperture: 'f/8', iso: '100' },
-  createdAt: '2026-11-25T16:42:10.250Z',
+  createdAt: '2026-11-25T16:42:10.25+01:00',
   name: 'Boathouse "at dusk" <doors & lake>',
   note: 'First line\nsecond: 湖の舟小屋, مرآب القوارب, 👩‍🚀',
   viewpoint: "stern's end",
@@ -70,8 +73,7 @@ describe('a sidecar', () => {
     const tags = await exifTool.read(file, ['-n', '-G1', '-XMP:all', '-FileType', '-Error', '-Warning']);
     expect(tags).toMatchObject({
       'File:FileType': 'XMP',
-      'XMP-exif:ExposureCompensation': expect.closeTo(-4 / 3, 12),
-      'XMP-xmp:CreateDate': '2026:11:25 16:42:10.250Z',
+      'XMP-xmp:CreateDate': '2026:11:25 16:42:10.25+01:00',
       'XMP-dc:Title': FACTS.name,
       'XMP-dc:Description': FACTS.note,
       'XMP-evenrung:Set': FACTS.set,
@@ -88,7 +90,9 @@ describe('a sidecar', () => {
     expect(Object.keys(tags).filter((name) => /Error|Warning/.test(name))).toEqual([]);
     expect(tags.warnings).toEqual([]);
     // ExifTool tells a fraction as a number (-n); what stands there is the fraction.
-    expect(sidecarText(FACTS)).toContain('<exif:ExposureBiasValue>-4/3</exif:ExposureBiasValue>');
+    expect(sidecarText(FACTS)).toContain('<evenrung:Offset>-4/3</evenrung:Offset>');
+    // The offset is no compensation: what the body stood on is in the frame's own Exif.
+    expect(sidecarText(FACTS)).not.toContain('exif');
     expect(sidecarText(FACTS)).toContain('<evenrung:BaseShutter>1/60</evenrung:BaseShutter>');
   });
 
@@ -99,8 +103,55 @@ describe('a sidecar', () => {
     [0.5, '1/2'],
     [1 / 6, '1/6'],
   ])('%s EV is %s', (offsetEv, text) => {
-    expect(sidecarText({ ...FACTS, offsetEv })).toContain(`<exif:ExposureBiasValue>${text}<`);
+    expect(sidecarText({ ...FACTS, offsetEv })).toContain(`<evenrung:Offset>${text}<`);
     expect(readSidecar(sidecarText({ ...FACTS, offsetEv }))?.offsetEv).toBeCloseTo(offsetEv, 9);
+  });
+
+  it('of an earlier version, which gave the offset for the compensation, is ours as long as nobody touched it', () => {
+    const text = sidecarText(FACTS);
+    const once = text
+      .replace('    xmlns:xmp=', '    xmlns:exif="http://ns.adobe.com/exif/1.0/"\n    xmlns:xmp=')
+      .replace(
+        '   <xmp:CreateDate>',
+        '   <exif:ExposureBiasValue>-4/3</exif:ExposureBiasValue>\n   <xmp:CreateDate>',
+      )
+      .replace(FACTS.createdAt ?? '', '2026-11-25T15:42:10.250Z');
+    expect(once).not.toBe(text);
+    expect(isOurOwn(once, text)).toBe(true);
+    expect(isOurOwn(once, sidecarText({ ...FACTS, createdAt: null }))).toBe(true);
+    expect(isOurOwn(once.replace('>-4/3</exif', '>0/1</exif'), text)).toBe(false);
+    expect(isOurOwn(once.replace('</rdf:Description>', '<crs:Look/></rdf:Description>'), text)).toBe(false);
+    expect(isOurOwn(text, text)).toBe(true);
+  });
+
+  it.each([
+    ['2026:11:25 16:42:10', '25', '+01:00', '2026-11-25T16:42:10.25+01:00'],
+    ['2026:11:25 16:42:10', 250, undefined, '2026-11-25T16:42:10.250'],
+    [['2026:11:25 16:42:10'], undefined, ['-09:30'], '2026-11-25T16:42:10-09:30'],
+    ['2026:11:25 16:42:10', '', '   :  ', '2026-11-25T16:42:10'],
+    ['2026:11:25 16:42:10', '', '+25:00', '2026-11-25T16:42:10'],
+    ['0000:00:00 00:00:00', '00', '+00:00', null],
+    [undefined, '12', '+01:00', null],
+  ])('%o, %o, %o is the date %o', (time, parts, offset, date) => {
+    expect(xmpDateOf(time, parts, offset)).toBe(date);
+  });
+
+  it('has the date of the file itself, by the quick reader and by the thorough one; none of what is no picture', async () => {
+    const file = path.join(folder, 'dated.jpg');
+    await sharp({ create: { width: 8, height: 8, channels: 3, background: '#888' } })
+      .withExif({
+        IFD2: {
+          DateTimeOriginal: '2026:11:25 16:42:10',
+          SubSecTimeOriginal: '07',
+          OffsetTimeOriginal: '+13:00',
+        },
+      })
+      .jpeg()
+      .toFile(file);
+    expect(await createdAtOf(file)).toBe('2026-11-25T16:42:10.07+13:00');
+    await writeFile(path.join(folder, 'none.jpg'), 'no picture');
+    expect(await createdAtOf(path.join(folder, 'none.jpg'))).toBeNull();
+    expect(await createdAtOf(path.join(folder, 'nowhere.jpg'))).toBeNull();
   });
 
   it('leaves out what nobody knows', () => {
