@@ -1,6 +1,6 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
 import { afterHappening, ENDED, NOTHING_YET } from '../../shared/fold.js';
-import type { FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
+import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { counted } from './options.js';
@@ -74,6 +74,50 @@ export function wordsPrinter(
   });
 }
 
+/**
+ * The next pass is armed while the last frames of the one before are still read: its heading waits for them, so that each frame stands
+ * under the heading of its own pass.
+ */
+class PassHeadings {
+  private readonly say: (line: string) => void;
+  private waiting: { readonly pass: number; readonly heading: string } | null = null;
+  /** By its number, the pass of each frame that was fired and not judged yet. */
+  private readonly open = new Map<number, number>();
+
+  constructor(say: (line: string) => void) {
+    this.say = say;
+  }
+
+  /** Something else begins: what waits is said, and nothing is waited for. */
+  begin(): void {
+    this.open.clear();
+    this.sayIfDue();
+  }
+
+  fires(pass: number, heading: string): void {
+    this.waiting = { pass, heading };
+    this.sayIfDue();
+  }
+
+  /** To be told before anything is said of the frame; what follows on its judgement is said by the next happening. */
+  frame({ number, pass, state }: FrameView): void {
+    const isOpen = state === 'fired' || state === 'stored';
+    // A frame of the pass that waits is judged already: whatever is still open of others is not waited for.
+    const isJudged = state === 'verified' || state === 'rejected';
+    if (isJudged && this.waiting?.pass === pass) this.open.clear();
+    this.sayIfDue();
+    if (isOpen) this.open.set(number, pass);
+    else this.open.delete(number);
+  }
+
+  private sayIfDue(): void {
+    const { waiting } = this;
+    if (waiting === null || [...this.open.values()].some((pass) => pass !== waiting.pass)) return;
+    this.waiting = null;
+    this.say(waiting.heading);
+  }
+}
+
 function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {
   let introduced = false;
   let passes = 0;
@@ -84,6 +128,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
   /** Frames whose file came. */
   const came = new Set<number>();
   const teller = new ScheduleTeller({ isForeseen: true });
+  const headings = new PassHeadings(say);
   return ({ happening }) => {
     for (const { line } of teller.linesOf(happening)) say(line);
     switch (happening.type) {
@@ -104,14 +149,17 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         for (const { number, state, marks } of happening.run.frames)
           if (state === 'verified') told.set(number, sentencesOf(marks));
         passes = happening.run.plan.passes.length;
+        headings.begin();
         say(words.begins(happening.run));
         return;
       }
       case 'pass':
-        if (happening.state === 'firing') say(`Pass ${happening.pass} of ${passes}`);
+        if (happening.state === 'firing')
+          headings.fires(happening.pass, `Pass ${happening.pass} of ${passes}`);
         return;
       case 'frame': {
         const { frame } = happening;
+        headings.frame(frame);
         const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
         if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
         if (frame.state === 'stored') came.add(frame.number);
@@ -137,9 +185,13 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
       case 'run-state':
         if (happening.state === 'held') say(HELD);
         if (isHeld && (happening.state === 'firing' || happening.state === 'making-up')) say(GOES_ON);
-        if (happening.state === 'making-up' && !isHeld) say(words.singly);
+        if (happening.state === 'making-up' && !isHeld) {
+          headings.begin();
+          say(words.singly);
+        }
         isHeld = happening.state === 'held';
         if (!ENDED.has(happening.state)) return;
+        headings.begin();
         say(happening.sentence ?? happening.state);
         if (happening.error !== null) say(moreAbout(happening.error));
         if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
