@@ -110,7 +110,7 @@ export class ExifToolProcess {
     if (needsPerl && interpreter === null) {
       throw new EvenrungError(
         'frame-unreadable',
-        'This kind of file is read by ExifTool, which needs Perl, and there is none on this machine: install Perl (the package `perl`), or set the camera to JPEG.',
+        'Raw files of this kind can only be read with Perl, and there is none on this computer: install it (the package `perl`), or set the camera to JPEG.',
         { perl: false },
       );
     }
@@ -162,8 +162,9 @@ async function inTime<T>(tool: ExifTool, work: Promise<T>, deadlineMs: number): 
   const noAnswer = new Promise<never>((_, reject) => {
     giveUp = reject;
   });
-  const notStarted = (cause: Error) => giveUp(new NoAnswer(`ExifTool does not start (${cause.message})`));
-  const timer = setTimeout(() => giveUp(new NoAnswer('ExifTool does not answer')), deadlineMs);
+  const notStarted = (cause: Error) =>
+    giveUp(new NoAnswer(`the reader of raw files does not start (${cause.message})`));
+  const timer = setTimeout(() => giveUp(new NoAnswer('the reader of raw files does not answer')), deadlineMs);
   tool.on('startError', notStarted);
   try {
     return await Promise.race([work, noAnswer]);

@@ -58,6 +58,7 @@ export {
   XMP_NAMESPACE,
 } from './sidecar.js';
 export { type OddSize, oddSizeSentence, oddSizes, type SizedFrame } from './sizes.js';
+export { isAlive } from './staging.js';
 export { syncFolder } from './sync.js';
 export { TABLE, type TableRow, tableText } from './table.js';
 export { hasParts, type TakenAt, wallOf } from './taken-at.js';

@@ -16,7 +16,7 @@ import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
 import { isDamage, makeReady, refusedAtOpening } from './journal/index.js';
 import { wallTime } from './wall-clock.js';
-import { removeWhole, setAside, writeWhole } from './whole-file.js';
+import { removeWhole, setAside, sweepParts, writeWhole } from './whole-file.js';
 
 /** Who owns it, as owner.json tells a person and the next one who asks. */
 const ownerSchema = z.object({
@@ -38,6 +38,9 @@ export interface Claim {
   /** Of the panel, where it is known already. */
   readonly address?: string | undefined;
 }
+
+/** Folders of the state folder in which files are written whole, itself among them. */
+const KEEP_FILES = ['.', 'journal', 'as-found', 'tls'] as const;
 
 /** The one before may be ending, or may not have said yet who it is. */
 const SECOND_LOOK_MS = 50;
@@ -78,6 +81,7 @@ export class Owner {
       address: address ?? null,
       since: new Date().toISOString(),
     });
+    await Promise.all(KEEP_FILES.map((name) => sweepParts(path.join(folder, name))));
     try {
       await owner.tell();
     } catch (cause) {

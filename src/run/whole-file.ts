@@ -1,11 +1,13 @@
 // Small files that are there whole or not at all, whatever is pulled in between, and files set aside instead of
 // overwritten. It knows nothing of what is in them.
-import { lstat, mkdir, open, rename, rm, stat } from 'node:fs/promises';
+import { lstat, mkdir, open, readdir, rename, rm, stat } from 'node:fs/promises';
 import path from 'node:path';
-import { syncFolder } from '../frames/index.js';
+import { isAlive, syncFolder } from '../frames/index.js';
 
 const turns = new Map<string, Promise<unknown>>();
 let parts = 0;
+/** What this process is writing just now. */
+const beingWritten = new Set<string>();
 
 /** Work on one file, one after another in the order of the calls. @returns what the work returns, or throws as it does */
 export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
@@ -33,6 +35,7 @@ export async function writeWhole(file: string, text: string, mode?: number): Pro
   await makeFolder(path.dirname(file));
   parts += 1;
   const part = `${file}.${process.pid}-${parts}.part`;
+  beingWritten.add(part);
   try {
     const handle = await open(part, 'w', mode);
     try {
@@ -45,8 +48,27 @@ export async function writeWhole(file: string, text: string, mode?: number): Pro
   } catch (cause) {
     await rm(part, { force: true }).catch(() => undefined);
     throw cause;
+  } finally {
+    beingWritten.delete(part);
   }
   await syncFolder(path.dirname(file));
+}
+
+const PART = /\.(\d+)-\d+\.part$/;
+
+/**
+ * Removes what programs that were killed left of files that they were writing. Programs of this computer only: whoever calls it owns the
+ * folder. Never throws.
+ */
+export async function sweepParts(folder: string): Promise<void> {
+  for (const name of await readdir(folder).catch(() => [])) {
+    const [, pid] = PART.exec(name) ?? [];
+    if (pid === undefined) continue;
+    const part = path.join(folder, name);
+    // A number that has come round again may be our own.
+    const isWriting = Number(pid) === process.pid ? beingWritten.has(part) : isAlive(Number(pid));
+    if (!isWriting) await rm(part, { force: true }).catch(() => undefined);
+  }
 }
 
 /** Removes a file, if there is one, so that it stays removed. @throws the error of the file system */

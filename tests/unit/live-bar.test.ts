@@ -1,6 +1,6 @@
 // The live bar of a terminal, and what stands there where standard output is none.
 import { describe, expect, it } from 'vitest';
-import type { FrameState, NumberedEvent, RunView } from '../../shared/state.js';
+import type { FrameState, Happening, NumberedEvent, RunView } from '../../shared/state.js';
 import { wordsPrinter } from '../../src/commands/fire-words.js';
 import { barLine, isLive, type Terminal } from '../../src/commands/live-bar.js';
 import { limitsFromStated, planSet, resolveBase, STATED_DEFAULTS, toWirePlan } from '../../src/plan/index.js';
@@ -154,6 +154,52 @@ describe('at a terminal', () => {
     for (const sign of ['\r', '\u001b']) expect(screen.written.join('')).not.toContain(sign);
     expect(screen.written.every((line) => line.endsWith('\n'))).toBe(true);
     expect(screen.seen).toContain('All 3 frames are verified.');
+  });
+
+  it('a line that is about no event takes the bar away, until the next event', () => {
+    const screen = new Screen(true);
+    const print = wordsPrinter(undefined, screen);
+    for (const event of events().slice(0, 3)) print(event);
+    print.say('Not connected.');
+    expect(screen.written.at(-1)).toBe('Not connected.\n');
+    for (const event of events().slice(3, 4)) print(event);
+    expect(screen.seen.at(-1)).toMatch(/1 of 3/);
+  });
+
+  it('each frame stands under its own pass, though the next one is armed before the last of it is read', () => {
+    const screen = new Screen(false);
+    const print = wordsPrinter(undefined, screen);
+    const run = runOf(9);
+    const about = { run: run.id };
+    const told: Happening[] = [{ type: 'run', run }];
+    const pass = (number: number) => told.push({ type: 'pass', ...about, pass: number, state: 'firing' });
+    const frame = (ofPass: number, index: number, state: FrameState) => {
+      const found = run.frames.filter((one) => one.pass === ofPass)[index];
+      if (found !== undefined) told.push({ type: 'frame', ...about, frame: { ...found, state } });
+    };
+    for (const ofPass of [1, 2, 3]) {
+      pass(ofPass);
+      for (const index of [0, 1, 2]) {
+        frame(ofPass, index, 'armed');
+        frame(ofPass, index, 'fired');
+        // The last one of the pass before is read only now: behind the first release of this one.
+        if (index === 0 && ofPass > 1) frame(ofPass - 1, 2, 'verified');
+        frame(ofPass, index, 'stored');
+        if (index < 2) frame(ofPass, index, 'verified');
+      }
+    }
+    frame(3, 2, 'verified');
+    for (const [index, happening] of told.entries()) print({ seq: index + 1, at: run.startedAt, happening });
+    const heading = (line: string) => /^Pass (\d)/.exec(line)?.[1];
+    let under: string | undefined;
+    const stood = screen.written.flatMap((line) => {
+      under = heading(line) ?? under;
+      const [, number] = /^ {2}frame +(\d+) .* verified/.exec(line) ?? [];
+      return number === undefined ? [] : [[Number(number), Number(under)]];
+    });
+    expect(stood).toHaveLength(9);
+    for (const [number, ofPass] of stood)
+      expect(run.frames.find((one) => one.number === number)?.pass).toBe(ofPass);
   });
 
   it('that cannot go back in its line is none for this', () => {

@@ -42,7 +42,7 @@ export async function loadBinding(): Promise<Binding> {
   } catch (cause) {
     throw new EvenrungError(
       'usb-not-available',
-      'Cameras cannot be reached over USB here: the package gphoto2 is not installed or did not build. ' +
+      'Cameras cannot be reached over USB here: the part that talks to them was not installed, or did not build. ' +
         'Install libgphoto2 with its headers, pkg-config, make and a C++ compiler, then start again with npm start.',
       { cause: cause instanceof Error ? cause.message : String(cause) },
     );
@@ -62,7 +62,7 @@ export class NativeFailure extends Error {
   readonly code: ResultCode;
 
   constructor(code: ResultCode) {
-    super(`libgphoto2 answered with ${code}`);
+    super(`the camera's library answered with ${code}`);
     this.code = code;
   }
 }

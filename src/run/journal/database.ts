@@ -6,6 +6,7 @@ import Sqlite, { type Database } from 'better-sqlite3';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { isMissing, writeWhole } from '../whole-file.js';
+import { isReadOnlyPlace, openCopy } from './read-only.js';
 import { ELSEWHERE, isDamage, refusedAtOpening } from './refused.js';
 import { APPLICATION_ID, migrate, STEPS } from './schema.js';
 import { makeReady } from './state-folder.js';
@@ -19,7 +20,7 @@ const BUSY_MS = 500;
 const LOG_PAGES = 2000;
 const LOG_BYTES = LOG_PAGES * 4096;
 
-const ABOUT = `What every run did, frame by frame, as a SQLite database.
+const ABOUT = `What every run did, frame by frame, as a database.
 journal.sqlite, journal.sqlite-wal and journal.sqlite-shm belong together: copy or move the folder as a whole.
 `;
 
@@ -60,7 +61,7 @@ export async function openDatabase(
 }
 
 /**
- * Opens a journal that another program may be writing. Nothing is changed, whatever it is like.
+ * Opens a journal that another program may be writing, or that lies where nothing can be written. Nothing is changed, whatever it is like.
  * @returns null where there is none
  * @throws EvenrungError state-not-writable where it cannot be read, is damaged, or of another program
  */
@@ -68,26 +69,33 @@ export async function openToRead(stateFolder: string): Promise<Database | null> 
   const file = journalFile(stateFolder);
   try {
     if ((await sizeOf(file)) === 0) return null;
-    const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
-    try {
-      const version = versionOf(database);
-      if (version === STEPS.length) return database;
-      if (version === 0) {
-        database.close();
-        return null;
-      }
-    } catch (cause) {
-      database.close();
-      throw cause;
-    }
+    const database = await openAnywhere(file);
+    const version = versionOf(database);
+    if (version === STEPS.length) return database;
     database.close();
+    if (version === 0) return null;
   } catch (cause) {
+    if (cause instanceof EvenrungError) throw cause;
     throw refusedAtOpening(file, await firstCause(file, cause));
   }
   throw new EvenrungError(
     'state-not-writable',
     `The journal ${file} is of another Evenrung, or of no Evenrung at all. Read it with the one that wrote it.`,
   );
+}
+
+/** @returns a database that has been read from */
+async function openAnywhere(file: string): Promise<Database> {
+  const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
+  try {
+    // Only the first look shows whether it can be read.
+    versionOf(database);
+    return database;
+  } catch (cause) {
+    database.close();
+    if (!isReadOnlyPlace(cause)) throw cause;
+    return await openCopy(file);
+  }
 }
 
 type Trouble = KeptAside['reason'];

@@ -1,6 +1,6 @@
 // What stands in the journal. Reads page by page: nothing here grows with what is stored.
 import type { Database, Statement } from 'better-sqlite3';
-import { openToRead } from './database.js';
+import { journalFile, openToRead } from './database.js';
 import { refusedWhileReading } from './refused.js';
 import {
   type Aside,
@@ -111,12 +111,13 @@ export class JournalReader {
    */
   static async open(stateFolder: string): Promise<JournalReader | null> {
     const database = await openToRead(stateFolder);
-    return database === null ? null : new JournalReader(database);
+    return database === null ? null : new JournalReader(database, journalFile(stateFolder));
   }
 
-  constructor(database: Database) {
+  /** @param file its path, where what is read is not the file itself */
+  constructor(database: Database, file = database.name) {
     this.database = database;
-    this.file = database.name;
+    this.file = file;
     this.read = prepare(database);
   }
 

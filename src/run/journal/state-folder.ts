@@ -7,7 +7,7 @@ import { ELSEWHERE } from './refused.js';
 
 const ABOUT = `Evenrung keeps here what has to outlive it.
 
-journal/      what every run did, frame by frame: a SQLite database. Its files belong together.
+journal/      what every run did, frame by frame: a database. Its files belong together.
 as-found/     settings of cameras that have still to be put back.
 camera-home/  what the camera's library remembers.
 owner.lock    held by the Evenrung that runs here. owner.json says which one that is.
