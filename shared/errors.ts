@@ -76,6 +76,7 @@ export const ERRORS = {
   'frame-wrong': { status: 500, exit: 1 },
   'not-put-back': { status: 500, exit: 1 },
   'storing-failed': { status: 500, exit: 1 },
+  'set-folder-gone': { status: 409, exit: 1 },
   'record-unreadable': { status: 422, exit: 2 },
   'set-damaged': { status: 422, exit: 1 },
   internal: { status: 500, exit: 1 },

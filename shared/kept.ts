@@ -1,5 +1,5 @@
 // The sets that were fired, as the panel asks for them over HTTP: a list, page by page, one set, and new names for it. All of it
-// comes from the journal.
+// comes from the journal, but for what lies in the set folder: that is looked at each time.
 import { z } from 'zod';
 import { errorCodeSchema } from './errors.js';
 import { planSchema } from './plan.js';
@@ -16,6 +16,21 @@ export const setsQuerySchema = z.strictObject({
   before: z.coerce.number().int().min(1).max(Number.MAX_SAFE_INTEGER).optional(),
   limit: z.coerce.number().int().min(1).max(MOST_SETS_A_PAGE).default(SETS_A_PAGE),
 });
+
+/** What of a set lies in its folder just now, by names and sizes. */
+export const onDiskSchema = z
+  .strictObject({
+    /** `whole`: each verified frame has its file. `lacking`: some have not. `gone`: the folder is not there, or cannot be read. */
+    state: z.enum(['whole', 'lacking', 'gone']),
+    /** Numbers of the verified frames whose file is not there. */
+    missing: z.array(z.number().int()),
+    /** Numbers of those whose file has another size than when it was verified. */
+    changed: z.array(z.number().int()),
+    /** What is wrong, and what to do about it; null where nothing is. */
+    sentence: z.string().nullable(),
+  })
+  .meta({ id: 'OnDisk' });
+export type OnDisk = z.infer<typeof onDiskSchema>;
 
 /** A set as a list shows it. */
 export const keptSetViewSchema = labelsSchema
@@ -42,6 +57,8 @@ export const keptSetViewSchema = labelsSchema
     middle: z.number().int().nullable(),
     /** The name of its folder, never where that lies; null where nothing was stored. */
     folderName: z.string().nullable(),
+    /** What is there of it; null where nothing was stored. */
+    onDisk: onDiskSchema.nullable(),
     /** Whether its contact sheet is there to be shown. */
     hasSheet: z.boolean(),
     /** True where nothing was photographed. */

@@ -86,6 +86,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'frame-wrong': stops('A frame comes back wrong'),
   'not-put-back': stops('Settings could not be put back'),
   'storing-failed': stops('Nothing can be stored'),
+  'set-folder-gone': stops('The set folder is gone'),
   'record-unreadable': stops('The record of a set cannot be read'),
   'set-damaged': stops('A set is not as its record says'),
   internal: stops('Something went wrong inside Evenrung'),

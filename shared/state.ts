@@ -270,6 +270,8 @@ export type BodyState = z.infer<typeof bodyStateSchema>;
 /** A run that was cut off with the program, and waits for somebody to go on with it, or to end it. */
 export const unfinishedSchema = z.strictObject({
   run: z.string(),
+  /** The id of the set in hand; null between two sets. */
+  set: z.string().nullable(),
   startedAt: z.string(),
   verified: z.number().int(),
   frames: z.number().int(),

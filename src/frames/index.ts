@@ -39,6 +39,7 @@ export {
   setFolderName,
   type Template,
 } from './naming.js';
+export { type KeptName, lookOnDisk } from './on-disk.js';
 export { type Picture, readPicture, type SmallPicture, smallPicture } from './picture.js';
 export { isSameSize, type PixelSize, readPixelSize } from './pixel-size.js';
 export { compareLight, type LightComparison, type LightRatio, type LitFrame, lightRatio } from './ratios.js';

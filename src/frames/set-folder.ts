@@ -10,6 +10,7 @@ import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
 import { type HandedOver, handOver } from './hand-over.js';
 import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
+import { type KeptName, lookOnDisk } from './on-disk.js';
 import { rawKindOf } from './raw.js';
 import { isForsaken, RESERVE, releaseAll, releaseRest, reserve, reserveAgain } from './reserve.js';
 import { stagingName, sweepStaged } from './staging.js';
@@ -109,7 +110,7 @@ export class SetFolder {
 
   /**
    * Takes up a set folder that was begun: what is missing of its inside is made again.
-   * @throws EvenrungError folder-not-writable
+   * @throws EvenrungError set-folder-gone, folder-not-writable
    */
   static async reopen(folder: string): Promise<SetFolder> {
     try {
@@ -120,6 +121,7 @@ export class SetFolder {
       await reserveAgain(set.path);
       return set;
     } catch (cause) {
+      if (await isGone(folder)) throw notWhereItWas(folder);
       throw notWritable(folder, cause);
     }
   }
@@ -128,16 +130,17 @@ export class SetFolder {
    * Looks whether a set folder that was handed over is still there and can be written; changes nothing.
    * @returns the names of the files in it and under set-aside/, from the set folder on, that are neither hidden nor handed over
    *   with its frames
-   * @throws EvenrungError folder-not-writable
+   * @throws EvenrungError set-folder-gone, folder-not-writable
    */
   static async filesIn(folder: string): Promise<string[]> {
     try {
       await access(folder, constants.W_OK);
       return await framesIn(folder);
     } catch (cause) {
+      if (await isGone(folder)) throw notWhereItWas(folder);
       throw new EvenrungError(
         'folder-not-writable',
-        `The set folder ${folder} cannot be gone on with: ${whyRefused(cause)}. Put it back where it was, or fire the set anew.`,
+        `The set folder ${folder} cannot be gone on with: ${whyRefused(cause)}. See to that, or fire the set anew.`,
       );
     }
   }
@@ -161,8 +164,26 @@ export class SetFolder {
   /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
   async kindOf(file: string): Promise<string | undefined> {
     const { fileTypeFromFile } = await import('file-type');
-    this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
-    return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
+    return this.storing(async () => {
+      this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
+      return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
+    });
+  }
+
+  /**
+   * Whether what was taken in is still there, by names and sizes.
+   * @returns what is wrong, set-folder-gone or set-damaged; null if nothing is
+   */
+  async lost(kept: readonly KeptName[]): Promise<EvenrungError | null> {
+    const { state, sentence } = await lookOnDisk(this.path, kept);
+    if (state === 'gone') return folderGone(this.path, kept.length);
+    return sentence === null ? null : new EvenrungError('set-damaged', sentence);
+  }
+
+  /** @returns why nothing could be stored: if the folder is gone, that is all there is to say */
+  async whyNotStored(error: EvenrungError): Promise<EvenrungError> {
+    if (error.code !== 'storing-failed' || !(await isGone(this.path))) return error;
+    return folderGone(this.path, 0, error.details);
   }
 
   /** @param name from the set folder on @returns null where it cannot be read */
@@ -181,7 +202,7 @@ export class SetFolder {
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
-    await this.storing(() => mkdir(path.join(this.path, ASIDE), { recursive: true }));
+    await this.storing(() => this.makeAside());
     const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
     return this.take(file, ASIDE, stem, kind ?? 'unknown');
   }
@@ -194,8 +215,7 @@ export class SetFolder {
   async nameAside(file: string, frameNumber: number): Promise<string> {
     return this.inTurn(() =>
       this.storing(async () => {
-        const folder = path.join(this.path, ASIDE);
-        await mkdir(folder, { recursive: true });
+        const folder = await this.makeAside();
         const taken = new Set([...(await readdir(folder)), ...this.spokenFor]);
         const stem = `frame-${String(frameNumber).padStart(2, '0')}`;
         const name = freeName(taken, stem, path.extname(file).slice(1) || 'unknown');
@@ -203,6 +223,15 @@ export class SetFolder {
         return path.join(ASIDE, name);
       }),
     );
+  }
+
+  /** Not with what lies above it: a set folder that is gone must not come back empty. @returns its path */
+  private async makeAside(): Promise<string> {
+    const folder = path.join(this.path, ASIDE);
+    await mkdir(folder).catch((cause: NodeJS.ErrnoException) => {
+      if (cause.code !== 'EEXIST') throw cause;
+    });
+    return folder;
   }
 
   /** A name under set-aside/ that was given before a restart is still spoken for. */
@@ -214,7 +243,7 @@ export class SetFolder {
   async moveAside(file: string, name: string): Promise<void> {
     await this.storing(async () => {
       const [from, to] = [path.join(this.path, file), path.join(this.path, name)];
-      await mkdir(path.dirname(to), { recursive: true });
+      await this.makeAside();
       try {
         await rename(from, to);
       } catch (cause) {
@@ -336,9 +365,32 @@ export class SetFolder {
     try {
       return await work();
     } catch (cause) {
-      throw storingFailed(this.path, cause);
+      throw await this.whyNotStored(storingFailed(this.path, cause));
     }
   }
+}
+
+const isGone = async (folder: string): Promise<boolean> =>
+  !(await stat(folder).catch(() => null))?.isDirectory();
+
+const notWhereItWas = (folder: string): EvenrungError =>
+  new EvenrungError(
+    'set-folder-gone',
+    `The set folder ${folder} is not where it was: it was moved or deleted, or its disk is not connected. Put it back, then try again; or fire the set anew.`,
+  );
+
+/** @param frames how many were in it, if that is known */
+function folderGone(
+  folder: string,
+  frames: number,
+  details: Readonly<Record<string, unknown>> = {},
+): EvenrungError {
+  const withThem = ['', ', and the frame in it', `, and the ${frames} frames in it`][Math.min(frames, 2)];
+  return new EvenrungError(
+    'set-folder-gone',
+    `The set folder ${folder} is gone${withThem}: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or fire the set anew.`,
+    details,
+  );
 }
 
 /** @returns what lies there as frames do: what is hidden, and what is handed over with them, is no frame */

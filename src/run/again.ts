@@ -53,7 +53,8 @@ export function chooseSet(journal: Journal | undefined, written: string, chosen:
   const of = { run, set, folder: set.folder };
   if (chosen !== null) return { ...of, purpose: 'again', frames: numbersOf(set, chosen) };
   const frames = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
-  if (frames.length > 0) return { ...of, purpose: 'complete', frames };
+  // What was cut short only at its end, since its folder was gone, has that end still to come.
+  if (frames.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames };
   throw new EvenrungError(
     'nothing-to-complete',
     `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. Choose frames to fire some of them again.`,
@@ -85,7 +86,7 @@ function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
 
 /**
  * Reads the body's settings anew, and changes nothing.
- * @throws EvenrungError folder-not-writable, set-damaged, body-not-ready with what to set back; what links throw
+ * @throws EvenrungError set-folder-gone, folder-not-writable, set-damaged, body-not-ready with what to set back; what links throw
  */
 export async function mustFit(chosen: ChosenSet, body: Body, asked: ReadinessAsked): Promise<void> {
   await mustBeWhole(chosen);
@@ -358,7 +359,7 @@ export function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
       ? 'A set was cut off while it was being completed'
       : `A set was cut off while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being fired again`;
   return {
-    run: run.id,
+    ...{ run: run.id, set: set.id },
     startedAt: set.startedAt,
     verified,
     frames,

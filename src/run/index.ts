@@ -18,7 +18,7 @@ export {
   type StoredSet,
   type Transition,
 } from './journal/index.js';
-export { findSet, type KeptSet, newestSets } from './kept-sets.js';
+export { findSet, type KeptSet, newestSets, setOnDisk } from './kept-sets.js';
 export type { LearnOptions, LearnStep } from './learn.js';
 export { Owner, whoOwns } from './owner.js';
 export { Run, type RunOptions } from './run.js';

@@ -740,7 +740,7 @@ export class Run {
       fired = await this.fire(pass);
       this.releases.push('came');
     } catch (cause) {
-      const error = asEvenrungError(cause);
+      const error = await this.options.folder.whyNotStored(asEvenrungError(cause));
       this.releases.push(NOTHING_CAME[error.code] ?? 'unclear');
       if (expected?.view.state === 'fired') {
         if (error.details.released !== false) this.addStray(stray(expected.view, releasedAt, error.message));
@@ -1171,7 +1171,7 @@ export class Run {
     for (const note of [this.movedSentence(), this.laterSentence()])
       if (note !== null && !this.notes.includes(note)) this.note(note);
     this.error ??= this.keeper.catchUp();
-    const complete = this.frames.every(isVerified);
+    const complete = (await this.isAllThere()) && this.frames.every(isVerified);
     const outcome: RunState = complete
       ? 'complete'
       : this.error === null
@@ -1212,6 +1212,19 @@ export class Run {
     for (const [index, pass] of this.options.plan.passes.entries())
       if (this.passes[index] !== 'done' && this.framesOfPass(pass).every(isVerified))
         this.tellPass(index + 1, 'done');
+  }
+
+  /** A set whose files somebody took away meanwhile is not complete, whatever was verified. */
+  private async isAllThere(): Promise<boolean> {
+    const kept = this.frames.flatMap(({ view: { number, state, file }, checksum }) =>
+      state === 'verified' && file !== null ? [{ number, file, bytes: checksum?.bytes ?? null }] : [],
+    );
+    const lost = await this.options.folder.lost(kept);
+    if (lost === null) return true;
+    const { error } = this;
+    const alsoSaid = error === null || error.code === lost.code ? '' : `${error.message} `;
+    this.error = new EvenrungError(lost.code, alsoSaid + lost.message, lost.details);
+    return false;
   }
 
   private laterSentence(): string | null {

@@ -355,7 +355,7 @@ export class Station {
    * Fires frames of a set that has ended once more, and comes back at once. The earlier ones are kept, and stay in the set where
    * nothing comes of it.
    * @param set its id, or the beginning of it
-   * @throws EvenrungError run-under-way, run-unfinished, no-such-set, frames-out-of-range, no-body, folder-not-writable, set-damaged,
+   * @throws EvenrungError run-under-way, run-unfinished, no-such-set, frames-out-of-range, no-body, folder-not-writable, set-damaged, set-folder-gone,
    *   base-not-offered; nothing-to-complete where nothing of it was stored; body-not-ready where another body is there, or it has to
    *   be set back first
    */
@@ -1138,7 +1138,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
       ? `A set was cut off ${after}, ${when}.`
       : `A run on a schedule was cut off in set ${run.sets} of ${count}${set === null ? '' : ` ${after}`}, ${when}.`;
   return {
-    run: run.id,
+    ...{ run: run.id, set: set?.id ?? null },
     startedAt: run.createdAt,
     verified,
     frames: frames.length,

@@ -1,9 +1,15 @@
-// The sets of the journal as they cross the wire. It reads the journal, and looks whether a contact sheet is there.
+// The sets of the journal as they cross the wire. It reads the journal, and looks at what is there in their folders.
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
 import { CONTACT_SHEET, fileInside } from '../frames/index.js';
-import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../run/index.js';
+import {
+  type JournalReader,
+  type ListedSet,
+  type StoredRun,
+  type StoredSet,
+  setOnDisk,
+} from '../run/index.js';
 
 /** @throws EvenrungError storing-failed */
 export async function keptSets(
@@ -14,7 +20,7 @@ export async function keptSets(
   const found = journal.sets({ limit: limit + 1, ...(before === undefined ? {} : { before }) });
   const page = found.slice(0, limit);
   const runs = new Map([...new Set(page.map(({ run }) => run))].map((id) => [id, journal.run(id)]));
-  const sets = await Promise.all(page.map((set) => viewOf(set, runs.get(set.run) ?? null)));
+  const sets = await Promise.all(page.map((set) => viewOf(journal, set, runs.get(set.run) ?? null)));
   return { sets, next: found.length > limit ? (page.at(-1)?.number ?? null) : null };
 }
 
@@ -35,9 +41,9 @@ export async function keptSetDetail(journal: JournalReader | undefined, id: stri
 }
 
 /** @throws EvenrungError no-such-set, storing-failed */
-export function keptSetView(journal: JournalReader | undefined, id: string): Promise<KeptSetView> {
+export async function keptSetView(journal: JournalReader | undefined, id: string): Promise<KeptSetView> {
   const set = mustKnow(journal, id);
-  return viewOf({ ...set, frames: set.frames.length }, journal?.run(set.run) ?? null);
+  return viewOf(journal, { ...set, frames: set.frames.length }, journal?.run(set.run) ?? null);
 }
 
 /** @throws EvenrungError no-such-set, storing-failed */
@@ -47,7 +53,11 @@ export function mustKnow(journal: JournalReader | undefined, id: string): Stored
   throw new EvenrungError('no-such-set', 'There is no such set in the journal of this daemon.');
 }
 
-async function viewOf(set: ListedSet, run: StoredRun | null): Promise<KeptSetView> {
+async function viewOf(
+  journal: JournalReader | undefined,
+  set: ListedSet,
+  run: StoredRun | null,
+): Promise<KeptSetView> {
   const { id, number, ordinal, name, note, viewpoint, state, startedAt, endedAt } = set;
   const { sentence, error, frames, verified, middle, folder } = set;
   return {
@@ -55,6 +65,7 @@ async function viewOf(set: ListedSet, run: StoredRun | null): Promise<KeptSetVie
     ...{ sentence, error, frames, verified, middle },
     scheduled: run?.kind === 'scheduled',
     folderName: folder === null ? null : path.basename(folder),
+    onDisk: journal === undefined ? null : await setOnDisk(journal, set),
     hasSheet: folder !== null && (await isThere(folder, CONTACT_SHEET)),
     practice: run?.body.link === 'practice',
   };

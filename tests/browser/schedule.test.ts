@@ -500,7 +500,7 @@ it('a schedule that was cut off is asked about in its own words', async () => {
     run: null,
     unfinished: {
       ...{ run: 'run-of-dusk', startedAt: '2026-06-21T19:36:00.000Z', verified: 4, frames: 9, folder: null },
-      ...{ scheduled: true, sentence: 'A schedule was cut off.' },
+      ...{ set: null, scheduled: true, sentence: 'A schedule was cut off.' },
     },
   }));
   const card = page.getByRole('region', { name: 'A schedule was cut off' });

@@ -345,7 +345,7 @@ export const SCREENS: readonly Screen[] = [
       ...nothingFired(state),
       unfinished: {
         ...{ run: 'a', startedAt: new Date(Date.now() - 3_600_000).toISOString(), verified: 4, frames: 9 },
-        ...{ folder: null, scheduled: false },
+        ...{ folder: null, set: null, scheduled: false },
         sentence: 'A set was cut off: 4 of 9 frames are verified. Go on with it, or end it.',
       },
     }),

@@ -711,8 +711,8 @@ describe('is refused, and nothing is changed', () => {
     const set = await setOf(made);
     await rename(set.folder, `${set.folder}-moved`);
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
-      code: 'folder-not-writable',
-      message: expect.stringMatching(/cannot be gone on with: .*Put it back where it was/),
+      code: 'set-folder-gone',
+      message: expect.stringMatching(/is not where it was: .*Put it back, then try again/),
     });
   });
 

@@ -8,7 +8,7 @@ import { EventLog, type Run } from '../../src/run/index.js';
 
 const LEFT: Unfinished = {
   ...{ run: 'one', startedAt: '2026-11-25T15:40:00Z', verified: 4, frames: 9, folder: null },
-  ...{ scheduled: true, sentence: 'Cut off.' },
+  ...{ set: null, scheduled: true, sentence: 'Cut off.' },
 };
 const READY = { state: 'ready' } as BodyState;
 

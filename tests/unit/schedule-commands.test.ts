@@ -580,7 +580,7 @@ describe('serve', () => {
 describe('the question at the terminal', () => {
   const UNFINISHED: Unfinished = {
     ...{ run: 'night', startedAt: LATER, verified: 4, frames: 9, folder: null, scheduled: false },
-    sentence: 'A set was cut off.',
+    ...{ set: null, sentence: 'A set was cut off.' },
   };
 
   /** @param refuses how often going on fails */

@@ -189,6 +189,7 @@ describe('the list', () => {
       ...{ startedAt: '2026-11-25T15:42:10.000Z', endedAt: expect.any(String) },
       ...{ sentence: 'All 3 frames are verified.', frames: 3, verified: 3, middle: 2 },
       ...{ folderName: 'one', hasSheet: true },
+      onDisk: { state: 'whole', missing: [], changed: [], sentence: null },
     });
     expect(two).toMatchObject({
       scheduled: true,
@@ -198,6 +199,22 @@ describe('the list', () => {
       middle: null,
       hasSheet: false,
     });
+  });
+
+  it('looks at what is there of each set, every time', async () => {
+    await kept('one');
+    await kept('two');
+    await rm(path.join(folderOf('one'), FRAMES[0] ?? ''));
+    const away = path.join(root, 'away');
+    await rename(folderOf('two'), away);
+    const [two, one] = (await listed()).sets;
+    expect(two?.onDisk).toMatchObject({ state: 'gone', missing: [1, 2, 3] });
+    expect(two?.hasSheet).toBe(false);
+    expect(one?.onDisk).toMatchObject({ state: 'lacking', missing: [1], changed: [] });
+    const detail = keptSetDetailSchema.parse(json(await get('/api/sets/two')));
+    expect(detail.onDisk).toEqual(two?.onDisk);
+    await rename(away, folderOf('two'));
+    expect((await listed()).sets[0]?.onDisk).toMatchObject({ state: 'whole' });
   });
 
   it.each([

@@ -1,14 +1,24 @@
 // The sets that were made, as far as somebody looks at them: the list page by page, one set with its frames, and what is done with
-// it. They are asked for when they are looked at, and again when a run ends.
+// it. They are asked for when they are looked at, again when a run ends, and every so often as long as they are looked at: somebody may
+// move a set folder, or disconnect its disk.
 import { computed, effect, signal } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
-import type { Again, KeptSetDetail, KeptSetView, Relabel } from '../../shared/kept.js';
+import {
+  type Again,
+  type KeptSetDetail,
+  type KeptSetView,
+  MOST_SETS_A_PAGE,
+  type OnDisk,
+  type Relabel,
+} from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
 import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
+import { framesThere } from './on-disk.js';
 import { addressOf, goTo, route } from './route.js';
 import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
 
 const A_PAGE = 30;
+const LOOK_AGAIN_MS = 10_000;
 
 export interface Listed {
   readonly sets: readonly KeptSetView[];
@@ -36,10 +46,33 @@ const shownSet = computed(() => {
   return page.name === 'rung' && page.id !== daemon.value?.run?.set.id ? page.id : null;
 });
 const showsList = computed(() => route.value.name === 'sets');
+/** A set that is not in the list, and is offered to be gone on with, completed or looked at. */
+const offered = computed(() => {
+  const shown = view.value;
+  return daemon.value?.unfinished?.set ?? (shown.name === 'ended' ? (shown.run?.set.id ?? null) : null);
+});
+
+/** Changes when what lies on the disk has to be looked at again. */
+const looks = signal(0);
+const isLookedAt = computed(() => showsList.value || shownSet.value !== null || offered.value !== null);
+
+effect(() => {
+  if (!isLookedAt.value || !isConnected.value) return;
+  const lookAgain = () => {
+    if (document.visibilityState === 'visible') looks.value += 1;
+  };
+  const timer = setInterval(lookAgain, LOOK_AGAIN_MS);
+  document.addEventListener('visibilitychange', lookAgain);
+  return () => {
+    clearInterval(timer);
+    document.removeEventListener('visibilitychange', lookAgain);
+  };
+});
 
 /** The newest page; pages that were read before stay, as far as they are still next to it. */
 async function readList(isWanted: () => boolean) {
-  const answer = await askSets(null, A_PAGE);
+  const known = listed.peek()?.sets.length ?? 0;
+  const answer = await askSets(null, Math.min(MOST_SETS_A_PAGE, Math.max(A_PAGE, known)));
   if (!isWanted()) return;
   listRefusal.value = answer.ok ? null : answer.refusal;
   if (!answer.ok) return;
@@ -70,7 +103,7 @@ async function readSet(id: string, isWanted: () => boolean = () => shownSet.peek
 }
 
 /** @returns an effect that reads while something is looked at, and takes no answer that comes too late */
-const whileShown = (read: (isWanted: () => boolean) => void) => {
+const whileShown = (read: (isWanted: () => boolean) => unknown) => {
   let isWanted = true;
   read(() => isWanted);
   return () => {
@@ -81,6 +114,7 @@ const whileShown = (read: (isWanted: () => boolean) => void) => {
 effect(() => {
   if (!showsList.value || !isConnected.value) return;
   fired.value;
+  looks.value;
   return whileShown((isWanted) => void readList(isWanted));
 });
 
@@ -90,8 +124,36 @@ effect(() => {
   setRefusal.value = null;
   if (id === null || !isConnected.value) return;
   fired.value;
+  looks.value;
   return whileShown((isWanted) => void readSet(id, isWanted));
 });
+
+const lookedOn = signal<{ readonly id: string; readonly onDisk: OnDisk | null } | null>(null);
+
+effect(() => {
+  const id = offered.value;
+  if (lookedOn.peek()?.id !== id) lookedOn.value = null;
+  if (id === null || !isConnected.value) return;
+  looks.value;
+  return whileShown(async (isWanted) => {
+    const answer = await askSet(id);
+    if (isWanted() && answer.ok) lookedOn.value = { id, onDisk: answer.value.onDisk };
+  });
+});
+
+/** @returns what of a set lies on the disk; null if it was not looked at yet, or nothing was stored */
+export function onDiskOf(id: string): OnDisk | null {
+  const known = opened.value?.id === id ? opened.value : lookedOn.value?.id === id ? lookedOn.value : null;
+  return known?.onDisk ?? null;
+}
+
+/** Whether a set that has not ended is being made just now; else it was cut off. */
+export const isInHand = (id: string): boolean => {
+  const state = daemon.value;
+  // Nothing is known yet.
+  if (state === null) return true;
+  return state.run?.set.id === id && !ENDED.has(state.run.state);
+};
 
 /** A frame that is to be fired again, once the page of its set is open. */
 export const disliked = signal<{ readonly set: string; readonly frame: number } | null>(null);
@@ -107,7 +169,8 @@ export interface LookedAt {
 export function lookedAt(id: string): LookedAt | null {
   const run = daemon.value?.run ?? null;
   const set = run?.set.id === id ? run : opened.value?.id === id ? opened.value : null;
-  return set === null ? null : { id, frames: set.frames, isUnderWay: !ENDED.has(set.state) };
+  if (set === null) return null;
+  return { id, frames: framesThere(set.frames, onDiskOf(id)), isUnderWay: !ENDED.has(set.state) };
 }
 
 /** @returns whether it was taken on */

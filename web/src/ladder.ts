@@ -18,6 +18,8 @@ export interface Rung {
   readonly clipped: FrameView['clipped'];
   /** EV by which the base had moved when it was made; null where it had not, or stands by itself. */
   readonly baseMoved: number | null;
+  /** Whether it was verified and its file is not there any more. */
+  readonly isMissing: boolean;
   /** What else a person should know of it. */
   readonly marks: FrameView['marks'];
   /** From 0 for the darkest frame to 1 for the lightest. */
@@ -41,14 +43,15 @@ export function rungsOfPlan(plan: WirePlan): Rung[] {
       reason: null,
       clipped: null,
       baseMoved: null,
+      isMissing: false,
       marks: [],
       tone: toneOf(index, plan.offsets.length),
     };
   });
 }
 
-/** @returns the darkest first */
-export function rungsOfRun(run: RunView): Rung[] {
+/** @param missing numbers of the frames whose file is not there any more @returns the darkest first */
+export function rungsOfRun(run: RunView, missing: readonly number[]): Rung[] {
   return run.frames.map((frame, index) => ({
     number: frame.number,
     offset: frame.offset,
@@ -60,6 +63,7 @@ export function rungsOfRun(run: RunView): Rung[] {
     reason: frame.reason,
     clipped: frame.clipped,
     baseMoved: frame.baseMoved,
+    isMissing: missing.includes(frame.number),
     // What is shown by itself is not said twice.
     marks: frame.marks.filter(({ code }) => code !== 'base-moved' || frame.baseMoved === null),
     tone: toneOf(index, run.frames.length),

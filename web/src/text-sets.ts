@@ -29,7 +29,21 @@ export const setsText = {
     ofSchedule: (ordinal: number) => `set ${ordinal} of a schedule`,
     practice: 'practice: nothing was photographed',
     underWay: 'Under way',
+    cutOff: 'Interrupted',
     again: 'Try again',
+  },
+  onDisk: {
+    gone: 'Set folder missing',
+    lacking: (missing: number, changed: number) =>
+      [
+        missing === 0 ? '' : count(missing, 'file missing', 'files missing'),
+        changed === 0 ? '' : count(changed, 'file changed', 'files changed'),
+      ]
+        .filter((part) => part !== '')
+        .join(', '),
+    missing: 'file missing',
+    changed: 'Its file has another size than when it came.',
+    back: (there: number, of: number) => `The set folder is back, with ${there} of ${frames(of)}.`,
   },
   set: {
     all: 'All finished sets',
@@ -67,7 +81,9 @@ export const setsText = {
     light: (at: string) =>
       `The set was begun ${at}. The light may have moved since, and the camera: what is fired now may not match the other frames. Frames that are there are kept.`,
     complete: (missing: number) =>
-      `Fire the ${missing === 1 ? 'frame that is' : `${missing} frames that are`} missing?`,
+      missing === 0
+        ? 'Write the record of this set? Nothing is fired.'
+        : `Fire the ${missing === 1 ? 'frame that is' : `${missing} frames that are`} missing?`,
     frames: (numbers: readonly number[]) =>
       `Fire ${numbers.length === 1 ? 'frame' : 'frames'} ${allOf(numbers)} again?`,
     pass: (number: number) => `Fire pass ${number} again?`,

@@ -296,12 +296,17 @@ export const text = {
     heldWhy: 'Nothing is fired until somebody lets it go on.',
     beginsIn: (seconds: number) => `Fires in ${seconds} s`,
     startedBy: (name: string) => `Fired by ${name}`,
-    nothingMore: (kept: number) =>
-      `Nothing more is fired. ${
-        kept === 0
-          ? 'No frame is verified.'
-          : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`
-      }`,
+    /** @param kept null where there is no set folder */
+    nothingMore: (kept: number | null) =>
+      [
+        'Nothing more is fired.',
+        kept === 0 ? 'No frame is verified.' : '',
+        kept === null || kept === 0
+          ? ''
+          : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`,
+      ]
+        .filter((part) => part !== '')
+        .join(' '),
     lost: {
       black: (of1: number) => `Even the lightest frame has ${percent(of1)} black.`,
       blown: (of1: number) => `Even the darkest frame has ${percent(of1)} blown out.`,

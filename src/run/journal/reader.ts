@@ -1,5 +1,6 @@
 // What stands in the journal. Reads page by page: nothing here grows with what is stored.
 import type { Database, Statement } from 'better-sqlite3';
+import type { KeptName } from '../../frames/index.js';
 import { journalFile, openToRead } from './database.js';
 import { refusedWhileReading } from './refused.js';
 import {
@@ -78,6 +79,9 @@ function prepare(database: Database) {
     ).pluck(),
     frames: one<[set: number], FrameRow>(
       'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY number',
+    ),
+    keptNames: one<[set: number], KeptName>(
+      `SELECT number, file, bytes FROM frames WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
     ),
     asides: one<[set: number], Aside>('SELECT file, reason FROM asides WHERE set_number = ? ORDER BY rowid'),
     strays: one<[set: number], string>(
@@ -160,6 +164,11 @@ export class JournalReader {
         : this.read.setsOfRun.all(run, before, limit)
       ).map(listedSetOf),
     );
+  }
+
+  /** @param set its `number` @returns the files of its verified frames @throws EvenrungError storing-failed */
+  keptNames(set: number): KeptName[] {
+    return this.reading(() => this.read.keptNames.all(set));
   }
 
   /** @returns how many sets of a run are complete @throws EvenrungError storing-failed */

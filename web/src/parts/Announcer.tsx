@@ -3,6 +3,8 @@
 // themselves, where they stand.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { ScheduleView } from '../../../shared/state.js';
+import { onDiskOf } from '../kept-sets.js';
+import { outcomeOf } from '../on-disk.js';
 import { progressOf } from '../progress.js';
 import { countsOf } from '../readiness.js';
 import { lastCheck, view } from '../store.js';
@@ -51,8 +53,9 @@ function wordsNow(): string {
   if (run === null) return '';
   const { pass, passes, verified, frames } = progressOf(run, 0);
   if (shown.name === 'ended') {
-    const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(verified)}` : '';
-    return `${text.runStates[run.state]}. ${run.sentence ?? ''}${nothingMore}`;
+    const { words, sentence, kept } = outcomeOf(run, onDiskOf(run.set.id));
+    const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(kept)}` : '';
+    return `${words}. ${sentence ?? ''}${nothingMore}`;
   }
   if (run.state === 'held') return `${text.runStates.held}. ${text.run.made(verified, frames)}.`;
   // Over hours nobody wants to hear each frame.

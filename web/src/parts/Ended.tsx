@@ -5,6 +5,8 @@ import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
+import { onDiskOf } from '../kept-sets.js';
+import { type Outcome as EndedAs, outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, route } from '../route.js';
 import { isNarrow } from '../screen.js';
@@ -27,7 +29,7 @@ interface Props {
 
 export function Ended({ id, run, schedule }: Props) {
   const whole = schedule ?? run;
-  const state = endOf(whole);
+  const { state, words, sentence, kept } = endOf(run, schedule);
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
     // On a narrow screen it stands in short at the foot of the page, and the ladder stays in sight.
@@ -41,13 +43,11 @@ export function Ended({ id, run, schedule }: Props) {
     <section class="ended" data-state={state} aria-labelledby="ended-heading">
       <h2 id="ended-heading" tabIndex={-1} ref={heading}>
         <Mark of={MARKS[state]} />
-        {wordsFor(state, schedule)}
+        {words}
       </h2>
-      {whole.sentence !== null && <p>{text.said(whole.sentence)}</p>}
-      {schedule !== null && whole.sentence === null && <p>{countsOf(schedule)}</p>}
-      {schedule === null && run !== null && state === 'halted' && (
-        <p>{text.run.nothingMore(verifiedOf(run))}</p>
-      )}
+      {sentence !== null && <p>{text.said(sentence)}</p>}
+      {schedule !== null && sentence === null && <p>{countsOf(schedule)}</p>}
+      {schedule === null && run?.state === 'halted' && <p>{text.run.nothingMore(kept)}</p>}
       {run !== null && run.folder !== null && (
         <dl>
           <dt>{schedule === null ? text.run.folder : text.run.folderOfSets}</dt>
@@ -61,11 +61,13 @@ export function Ended({ id, run, schedule }: Props) {
   );
 }
 
-const endOf = (whole: RunView | ScheduleView | null): keyof typeof MARKS =>
-  whole?.state === 'complete' || whole?.state === 'stopped' ? whole.state : 'halted';
+/** Of a single set with what of it is still there; the sets of a schedule are looked at in their list. */
+function endOf(run: RunView | null, schedule: ScheduleView | null): EndedAs {
+  if (schedule === null && run !== null) return outcomeOf(run, onDiskOf(run.set.id));
+  const state = schedule?.state === 'complete' || schedule?.state === 'stopped' ? schedule.state : 'halted';
+  return { state, words: text.schedule.states[state], sentence: schedule?.sentence ?? null, kept: 0 };
+}
 
-const wordsFor = (state: keyof typeof MARKS, schedule: ScheduleView | null): string =>
-  schedule === null ? text.runStates[state] : text.schedule.states[state];
 const countsOf = (schedule: ScheduleView): string =>
   text.schedule.line.counts(timeLineOf(schedule, []).counts);
 
@@ -114,7 +116,8 @@ export function Outcome({ id, run, schedule }: Props) {
 
 /** Where it is looked at, named, completed and fired again. */
 function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMany: boolean }) {
-  const lacks = mayFire.value && verifiedOf(run) < run.frames.length;
+  const isGone = endOf(run, null).kept === null;
+  const lacks = mayFire.value && !isGone && verifiedOf(run) < run.frames.length;
   const page = route.value;
   if ((isOneOfMany && !lacks) || (page.name === 'set' && page.id === run.set.id)) return null;
   return (
@@ -125,11 +128,11 @@ function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMa
 }
 
 function Shortly({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
-  const state = endOf(schedule ?? run);
+  const { state, words } = endOf(run, schedule);
   return (
     <p class="outcome" data-state={state}>
       <Mark of={MARKS[state]} />
-      <strong>{wordsFor(state, schedule)}</strong>
+      <strong>{words}</strong>
       {schedule !== null && <span>{countsOf(schedule)}</span>}
       {schedule === null && run !== null && <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>}
     </p>

@@ -8,6 +8,7 @@ import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
 import { disliked, fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
+import { outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
@@ -19,7 +20,7 @@ import { Fold } from './Fold.js';
 import { LabelFields, type LabelTexts } from './Labels.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
-import { nameOf, STATE_MARKS } from './Sets.js';
+import { nameOf, standingOf } from './Sets.js';
 import { Viewer } from './Viewer.js';
 
 export function KeptSet({ id, frame }: { readonly id: string; readonly frame: number | null }) {
@@ -48,15 +49,18 @@ export function KeptSet({ id, frame }: { readonly id: string; readonly frame: nu
 }
 
 function Opened({ set }: { readonly set: KeptSetDetail }) {
-  const { state, viewpoint, base } = set;
+  const { viewpoint, base } = set;
   const verified = set.frames.filter((frame) => frame.state === 'verified').length;
-  const isOver = ENDED.has(state);
+  const { state, mark, words } = standingOf(set);
+  const sentence = ENDED.has(set.state)
+    ? outcomeOf(set, set.onDisk).sentence
+    : (set.onDisk?.sentence ?? null);
   return (
     <>
       <h2 id="set-heading">{nameOf(set)}</h2>
       <p class="kept-state" data-state={state}>
-        {isOver && <Mark of={STATE_MARKS[state as keyof typeof STATE_MARKS]} />}
-        <strong>{isOver ? text.runStates[state] : text.list.underWay}</strong>
+        {mark !== null && <Mark of={mark} />}
+        <strong>{words}</strong>
       </p>
       <p class="size">
         {set.name !== null && <span>{exactly(new Date(set.startedAt))}</span>}
@@ -67,7 +71,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
       </p>
       {set.practice && <p class="practice-word">{text.set.practice}</p>}
       {set.note !== null && <p class="kept-note">{set.note}</p>}
-      {set.sentence !== null && <p>{text.said(set.sentence)}</p>}
+      {sentence !== null && <p data-sentence>{text.said(sentence)}</p>}
       {mayFire.value && <Rename key={set.id} set={set} />}
       {set.hasSheet && <Sheet set={set} />}
       <Lost frames={set.frames} />
@@ -165,7 +169,11 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   const [asked, setAsked] = useState<{ readonly what: Again | null } | null>(null);
   const missing = set.frames.filter((frame) => frame.state !== 'verified').length;
   const why = notNow.value;
-  const isOver = ENDED.has(set.state);
+  const stands = set.onDisk?.state ?? 'gone';
+  // What cannot be gone on with is not offered.
+  const isOffered = ENDED.has(set.state) && mayFire.value && stands !== 'gone';
+  // One whose folder was gone at its end has that still to come.
+  const canComplete = stands === 'whole' && (missing > 0 || set.state !== 'complete');
   const toggle = (number: number) => {
     if (chosen === null) return;
     const others = [...chosen].filter((other) => other !== number);
@@ -174,22 +182,26 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   return (
     <>
       <h3>{text.set.frames}</h3>
-      {isOver && mayFire.value && (
+      {isOffered && (
         <div class="pair">
-          {missing > 0 && (
+          {canComplete && (
             <button type="button" disabled={why !== null} onClick={() => setAsked({ what: null })}>
               {text.set.complete}
             </button>
           )}
           {chosen === null && (
-            <button type="button" disabled={why !== null} onClick={() => setChosen(new Set())}>
+            <button
+              type="button"
+              disabled={why !== null}
+              onClick={() => setChosen(new Set(set.onDisk?.missing))}
+            >
               {text.set.fireAgain}
             </button>
           )}
         </div>
       )}
-      {isOver && mayFire.value && why !== null && <p class="soft">{text.set[why]}</p>}
-      {chosen !== null && why === null && (
+      {isOffered && why !== null && <p class="soft">{text.set[why]}</p>}
+      {isOffered && chosen !== null && why === null && (
         <div class="choosing">
           <p>{text.set.choose}</p>
           <div class="pair">
@@ -206,7 +218,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
         {set.frames.map((frame) => (
           <li key={frame.number} data-frame={frame.number} data-state={frame.state}>
             <Tile set={set} frame={frame} />
-            {chosen !== null && why === null && (
+            {isOffered && chosen !== null && why === null && (
               <label class="choice" for={`choose-${frame.number}`}>
                 <input
                   id={`choose-${frame.number}`}
@@ -224,7 +236,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
         ))}
       </ol>
       {/* In sight wherever somebody chooses. */}
-      {chosen !== null && why === null && (
+      {isOffered && chosen !== null && why === null && (
         <div class="chosen">
           <button
             type="button"
@@ -239,7 +251,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
           </button>
         </div>
       )}
-      {asked !== null && (
+      {isOffered && asked !== null && (
         <Confirm
           question={questionFor(asked.what, missing)}
           startedAt={set.startedAt}
@@ -261,10 +273,14 @@ function questionFor(what: Again | null, missing: number): string {
 
 function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: FrameView }) {
   const { number, offset, shutter, state, file, attempts, reason, marks } = frame;
+  const isMissing = set.onDisk?.missing.includes(number) ?? false;
+  const isChanged = set.onDisk?.changed.includes(number) ?? false;
   return (
     <>
-      {file === null ? (
-        <span class="no-picture">{text.set.notMade}</span>
+      {file === null || isMissing ? (
+        <span class="no-picture" data-missing={isMissing}>
+          {isMissing ? text.onDisk.missing : text.set.notMade}
+        </span>
       ) : (
         <a
           href={addressOf.frame(set.id, number)}
@@ -289,6 +305,7 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         <strong>{text.ladder.ev(formatEv(fromEv(offset)))}</strong>
         <span>{text.shutter(shutter)}</span>
         <span class="soft">{number}</span>
+        {isChanged && <span class="reason">{text.onDisk.changed}</span>}
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
         <Clip frame={frame} frames={set.frames.length} />
         {marks

@@ -8,6 +8,7 @@ import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
 import { thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
+import { onDiskOf } from '../kept-sets.js';
 import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
 import { addressOf, goTo } from '../route.js';
 import { isNarrow } from '../screen.js';
@@ -71,7 +72,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       </Size>
       <Warnings plan={run.plan} />
       <RunNotes notes={run.notes} />
-      <Rungs rungs={rungsOfRun(run)} run={run} />
+      <Rungs rungs={rungsOfRun(run, onDiskOf(run.set.id)?.missing ?? [])} run={run} />
     </section>
   );
 }
@@ -211,7 +212,7 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
       data-moved={moved !== null}
       data-frame={rung.number}
       data-pass={rung.pass}
-      data-state={rung.state}
+      data-state={shownState(rung)}
       style={{ '--tone': String(rung.tone) }}
     >
       <span class="unseen">
@@ -231,7 +232,7 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
         </span>
         <span class="how">
           <span class="state">
-            <Mark of={rung.state} />
+            <Mark of={shownState(rung)} />
             {state}
           </span>
           <Clip frame={rung} frames={frames} />
@@ -243,8 +244,11 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
   );
 }
 
+const shownState = ({ state, isMissing }: Rung) => (isMissing ? 'rejected' : state);
+
 /** Of a run that has ended nothing is planned any more. */
-function stateOf({ state }: Rung, run: RunView | null): string {
+function stateOf({ state, isMissing }: Rung, run: RunView | null): string {
+  if (isMissing) return text.onDisk.missing;
   const isLeftOut = run !== null && ENDED.has(run.state) && (state === 'planned' || state === 'armed');
   return isLeftOut ? text.ladder.notMade : text.frameStates[state];
 }
@@ -274,7 +278,7 @@ function Lane({ part, active }: { readonly part: LanePart | null; readonly activ
 function Picture({ rung, run }: { readonly rung: Rung; readonly run: RunView }) {
   const path = thumbnailPath(run.id, run.set.id, rung.number, rung.attempts);
   // The daemon makes a thumbnail as it reads a frame to verify it.
-  if (rung.state !== 'verified') return <span class="picture" />;
+  if (rung.state !== 'verified' || rung.isMissing) return <span class="picture" />;
   return (
     <a
       class="picture"

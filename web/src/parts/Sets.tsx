@@ -3,7 +3,7 @@ import { useEffect, useState } from 'preact/hooks';
 import { ENDED } from '../../../shared/fold.js';
 import type { KeptSetView } from '../../../shared/kept.js';
 import { keptPath } from '../api.js';
-import { listed, listRefusal, readEarlier } from '../kept-sets.js';
+import { isInHand, listed, listRefusal, readEarlier } from '../kept-sets.js';
 import { addressOf } from '../route.js';
 import { text } from '../text.js';
 import { exactly, moment } from '../words.js';
@@ -47,8 +47,24 @@ export const nameOf = ({ name, startedAt }: Pick<KeptSetView, 'name' | 'startedA
 
 export const STATE_MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
 
+/** How a set stands, with what of it lies on the disk. @returns no mark as long as it is being made */
+export function standingOf({ id, state, onDisk }: Pick<KeptSetView, 'id' | 'state' | 'onDisk'>) {
+  if (onDisk?.state === 'gone')
+    return { state: 'halted', mark: 'rejected', words: text.onDisk.gone } as const;
+  if (onDisk?.state === 'lacking') {
+    const words = text.onDisk.lacking(onDisk.missing.length, onDisk.changed.length);
+    return { state: 'halted', mark: 'rejected', words } as const;
+  }
+  if (ENDED.has(state))
+    return { state, mark: STATE_MARKS[state as keyof typeof STATE_MARKS], words: text.runStates[state] };
+  return isInHand(id)
+    ? { state, mark: null, words: text.list.underWay }
+    : ({ state: 'stopped', mark: 'stopped', words: text.list.cutOff } as const);
+}
+
 function Row({ set }: { readonly set: KeptSetView }) {
-  const { state, verified, frames, viewpoint, scheduled, ordinal } = set;
+  const { verified, frames, viewpoint, scheduled, ordinal } = set;
+  const { state, mark, words } = standingOf(set);
   const more = [
     set.name === null ? '' : moment(new Date(set.startedAt)),
     viewpoint === null ? '' : text.list.viewpoint(viewpoint),
@@ -61,9 +77,8 @@ function Row({ set }: { readonly set: KeptSetView }) {
       <span class="kept-words">
         <strong>{nameOf(set)}</strong>
         <span class="kept-state" data-state={state}>
-          {ENDED.has(state) ? <Mark of={STATE_MARKS[state as keyof typeof STATE_MARKS]} /> : null}
-          {ENDED.has(state) ? text.runStates[state] : text.list.underWay},{' '}
-          {text.list.verified(verified, frames)}
+          {mark === null ? null : <Mark of={mark} />}
+          {words}, {text.list.verified(verified, frames)}
         </span>
         {more.length > 0 && <span class="soft">{more.join(', ')}</span>}
         {set.note !== null && <span class="kept-note">{set.note}</span>}
@@ -74,9 +89,10 @@ function Row({ set }: { readonly set: KeptSetView }) {
 
 /** Of what was verified the frame in the middle. */
 function Middle({ set }: { readonly set: KeptSetView }) {
+  const isThere = set.middle !== null && !(set.onDisk?.missing.includes(set.middle) ?? false);
   return (
     <span class="kept-picture" aria-hidden="true">
-      {set.middle !== null && (
+      {set.middle !== null && isThere && (
         <img
           src={keptPath(set.id, set.middle, 'thumbnail', 1)}
           alt=""

@@ -1,5 +1,6 @@
 // A set that was cut off with the program: whether to go on with it comes before anything else is asked.
 import type { Unfinished as CutOff } from '../../../shared/state.js';
+import { onDiskOf } from '../kept-sets.js';
 import { body, busy, endUnfinished, refusedAction, resume } from '../store.js';
 import { text } from '../text.js';
 import { moment } from '../words.js';
@@ -9,6 +10,7 @@ import { More, Refused } from './More.js';
 export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
   const refused = refusedAction.value;
   const refusal = refused?.action === 'resume' || refused?.action === 'end' ? refused.refusal : null;
+  const onDisk = cutOff.set === null ? null : onDiskOf(cutOff.set);
   const isBusy = busy.value === 'resume' || busy.value === 'end';
   return (
     <section class="ended unfinished" data-state="stopped" aria-labelledby="unfinished-heading">
@@ -26,12 +28,13 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
           </dd>
         </dl>
       )}
+      {onDisk !== null && onDisk.sentence !== null && <p class="attention">{text.said(onDisk.sentence)}</p>}
       {body.value === null && <p>{text.unfinished.needsBody}</p>}
       <div class="choices">
         <button
           type="button"
           class="first-choice"
-          disabled={isBusy || body.value === null}
+          disabled={isBusy || body.value === null || onDisk?.state === 'gone'}
           onClick={() => void resume()}
         >
           {text.unfinished.goOn}
