@@ -32,14 +32,17 @@ export function outcomeOf(set: EndedSet, onDisk: OnDisk | null): Outcome {
   const now = onDisk?.sentence ?? null;
   if (stands === 'gone')
     return {
-      ...{ state: 'halted', words: text.onDisk.gone, kept: null },
+      state: 'halted',
+      words: text.onDisk.gone,
+      kept: null,
       sentence: error === GONE ? sentence : now,
     };
   const { missing, changed } = onDisk ?? { missing: [], changed: [] };
   // How it ended says the same already, or that all of it was there.
   const before = state === 'complete' || error === 'set-damaged' ? null : sentence;
   return {
-    ...{ state: 'halted', words: text.onDisk.lacking(missing.length, changed.length) },
+    state: 'halted',
+    words: text.onDisk.lacking(missing.length, changed.length),
     sentence: [before, now].filter((part) => part !== null).join(' '),
     kept: verified - missing.length,
   };

@@ -82,6 +82,10 @@ export const text = {
     begun: (at: string) => `It was begun at ${at}.`,
     goOn: 'Go on with it',
     end: 'End it',
+    lacking: (files: number) =>
+      files === 1
+        ? 'The file of a verified frame is missing, or was changed. If you go on, the frame is made again.'
+        : `The files of ${files} verified frames are missing, or were changed. If you go on, these frames are made again.`,
     needsBody: 'To go on, the camera has to be found first.',
   },
 

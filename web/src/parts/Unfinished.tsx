@@ -28,7 +28,10 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
           </dd>
         </dl>
       )}
-      {onDisk !== null && onDisk.sentence !== null && <p class="attention">{text.said(onDisk.sentence)}</p>}
+      {onDisk?.state === 'gone' && <p class="attention">{text.said(onDisk.sentence ?? '')}</p>}
+      {onDisk?.state === 'lacking' && (
+        <p class="attention">{text.unfinished.lacking(onDisk.missing.length + onDisk.changed.length)}</p>
+      )}
       {body.value === null && <p>{text.unfinished.needsBody}</p>}
       <div class="choices">
         <button
