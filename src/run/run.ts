@@ -94,6 +94,8 @@ const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
   'frame-missing': 'nothing',
   'call-timed-out': 'cut off',
 };
+/** Of one frame; what is to be done about it the run says. */
+const NOWHERE_TO_STORE = 'It could not be stored: the set folder is gone.';
 /** What a body that is busy for a moment may say to a change: over some connections it only leaves it undone. */
 const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
 
@@ -743,8 +745,9 @@ export class Run {
       const error = await this.options.folder.whyNotStored(asEvenrungError(cause));
       this.releases.push(NOTHING_CAME[error.code] ?? 'unclear');
       if (expected?.view.state === 'fired') {
-        if (error.details.released !== false) this.addStray(stray(expected.view, releasedAt, error.message));
-        this.change(expected, 'rejected', { reason: error.message });
+        const reason = error.code === 'set-folder-gone' ? NOWHERE_TO_STORE : error.message;
+        if (error.details.released !== false) this.addStray(stray(expected.view, releasedAt, reason));
+        this.change(expected, 'rejected', { reason });
       }
       const linkFailed = LINK_FAILURES.has(error.code);
       if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(expected?.view, error);

@@ -167,7 +167,7 @@ describe('the fields of the panel', () => {
     expect(fieldsOf({ span: 8, step: '1' }).framesWritten).toBe('9');
     expect(fieldsOf({ from: '-1 1/3', to: '2/3', step: '2/3' })).toMatchObject({
       framesWritten: '4',
-      ends: { from: '-1 1/3', to: '2/3' },
+      ends: { from: '-1 1/3', to: '+2/3' },
     });
   });
 

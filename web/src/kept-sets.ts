@@ -3,14 +3,7 @@
 // move a set folder, or disconnect its disk.
 import { computed, effect, signal } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
-import {
-  type Again,
-  type KeptSetDetail,
-  type KeptSetView,
-  MOST_SETS_A_PAGE,
-  type OnDisk,
-  type Relabel,
-} from '../../shared/kept.js';
+import type { Again, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
 import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
 import { framesThere } from './on-disk.js';
@@ -18,6 +11,8 @@ import { addressOf, goTo, route } from './route.js';
 import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
 
 const A_PAGE = 30;
+/** As in shared/kept.ts. */
+const MOST_A_PAGE = 100;
 const LOOK_AGAIN_MS = 10_000;
 
 export interface Listed {
@@ -72,7 +67,7 @@ effect(() => {
 /** The newest page; pages that were read before stay, as far as they are still next to it. */
 async function readList(isWanted: () => boolean) {
   const known = listed.peek()?.sets.length ?? 0;
-  const answer = await askSets(null, Math.min(MOST_SETS_A_PAGE, Math.max(A_PAGE, known)));
+  const answer = await askSets(null, Math.min(MOST_A_PAGE, Math.max(A_PAGE, known)));
   if (!isWanted()) return;
   listRefusal.value = answer.ok ? null : answer.refusal;
   if (!answer.ok) return;

@@ -20,10 +20,10 @@ const GONE = 'set-folder-gone';
 /** @param onDisk null if it was not looked at yet, or nothing was stored */
 export function outcomeOf(set: EndedSet, onDisk: OnDisk | null): Outcome {
   const { sentence, error } = set;
-  const state = set.state === 'complete' || set.state === 'stopped' ? set.state : 'halted';
+  const state: Outcome['state'] = set.state === 'complete' || set.state === 'stopped' ? set.state : 'halted';
   const verified = set.frames.filter((frame) => frame.state === 'verified').length;
   const words = text.runStates[state];
-  const asItEnded = { state, words, sentence, kept: verified };
+  const asItEnded: Outcome = { state, words, sentence, kept: verified };
   const stands = onDisk?.state ?? (error === GONE ? 'gone' : 'whole');
   if (stands === 'whole') {
     if (error !== GONE) return asItEnded;

@@ -5,6 +5,7 @@ import { formatEv, fromEv, parseEv, type Sixths } from '../../shared/ev.js';
 import type { ByHand } from '../../shared/plan.js';
 import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
+import { evenSpan, framesIn, isEven, type Span } from './span.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
 const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18];
@@ -60,6 +61,22 @@ export function readFrames(written: string): number | undefined {
 export interface Ends {
   readonly from: string;
   readonly to: string;
+}
+
+/** @returns null where the number of frames alone says so */
+export function endsOf(span: Span, step: Sixths): Ends | null {
+  return isEven(span, step) ? null : { from: formatEv(span.from), to: formatEv(span.to) };
+}
+
+/** @returns from where to where the frames reach that stand in the form; null where no number of frames can be read */
+export function spanOf({
+  ends,
+  framesWritten,
+  step,
+}: Pick<Fields, 'ends' | 'framesWritten' | 'step'>): Span | null {
+  if (ends !== null) return { from: parseEv(ends.from) ?? 0, to: parseEv(ends.to) ?? 0 };
+  const frames = readFrames(framesWritten);
+  return frames === undefined || !Number.isInteger(frames) || frames < 1 ? null : evenSpan(frames, step);
 }
 
 const LONGEST_SETTLE_SECONDS = 60;
@@ -135,7 +152,7 @@ export interface Written {
   readonly step: Sixths;
   /** Null where the body offers none: the daemon counts from its own then. */
   readonly base: string | null;
-  /** Where they were taken from a suggestion; the number of frames follows from them then. */
+  /** The number of frames follows from them. */
   readonly ends: Ends | null;
   readonly mode: Mode;
   /** Seconds before each pass. */
@@ -195,15 +212,15 @@ const USUAL_STEP: Sixths = 6;
 /** @returns the fields that would be asked for with; the daemon has checked that they can be */
 export function fieldsOf(asked: Asked): Fields {
   const step = parseEv(asked.step) ?? USUAL_STEP;
-  const { from, to, span, conditions = {} } = asked;
+  const { from, to, span: asFar, conditions = {} } = asked;
   const sixths = (ev: number | string) => parseEv(ev) ?? 0;
-  const steps = (ev: Sixths) => ev / step + 1;
-  const ends = from === undefined || to === undefined ? null : { from: String(from), to: String(to) };
+  const span = from === undefined || to === undefined ? null : { from: sixths(from), to: sixths(to) };
+  const ends = span === null ? null : endsOf(span, step);
   const frames =
-    ends !== null
-      ? steps(sixths(ends.to) - sixths(ends.from))
-      : span !== undefined
-        ? steps(sixths(span))
+    span !== null
+      ? framesIn(span, step)
+      : asFar !== undefined
+        ? framesIn({ from: 0, to: sixths(asFar) }, step)
         : (asked.frames ?? 0);
   const { handHeldMm, mainsHz, lightEvPerMinute, noiseReduction, fileBytes } = conditions;
   const written = (number: number | undefined) => (number === undefined ? '' : String(number));
@@ -232,12 +249,12 @@ export function keyOf(asked: Asked): string {
   const { framesWritten, step, ends, ...others } = fieldsOf(asked);
   const { base, mode, settleWritten, circumstances, labels, delay, byHand } = others;
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
-  const span = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
+  const reaches = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
   const { name, note, viewpoint } = labels;
   const texts = [name.trim(), note.trim(), viewpoint];
   const hand = byHand === null ? null : [byHand.what, byHand.value, byHand.sentence];
   return JSON.stringify([
-    ...[framesWritten, step, span, base, mode, settleWritten, conditions, texts, delay],
+    ...[framesWritten, step, reaches, base, mode, settleWritten, conditions, texts, delay],
     hand,
   ]);
 }

@@ -2,7 +2,7 @@
 // exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
-import { parseEv } from '../../shared/ev.js';
+import { parseEv, type Sixths } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
@@ -37,6 +37,7 @@ import {
   type CircumstanceField,
   type Circumstances,
   type Ends,
+  endsOf,
   fieldsOf,
   isDone,
   type Mode,
@@ -45,6 +46,7 @@ import {
   readFrames,
   readSettle,
   readViewpoint,
+  spanOf,
   writeRequest,
 } from './request.js';
 import {
@@ -54,6 +56,7 @@ import {
   type SchedulePart,
   writeSchedule,
 } from './schedule-form.js';
+import { type End, framesIn, inSteps, moved, type Span } from './span.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 import { isUnderWay as isScheduleUnderWay } from './time-line.js';
@@ -150,8 +153,12 @@ effect(() => {
 export const framesWritten = signal('9');
 /** In sixths of an EV. */
 export const step = signal(6);
-/** Taken from a suggestion; gone as soon as somebody changes frames or step. */
+/** Null where the set lies evenly about the base: then the number of frames says all. */
 export const ends = signal<Ends | null>(null);
+/** From where to where the frames reach; null where their number cannot be read. */
+export const span = computed(() =>
+  spanOf({ ends: ends.value, framesWritten: framesWritten.value, step: step.value }),
+);
 /** Null as long as nobody chose: then it follows the body. */
 export const chosenBase = signal<string | null>(null);
 
@@ -204,6 +211,34 @@ export function ask(change: () => void): void {
   });
 }
 
+/** One frame more or fewer at one end; the others stay. */
+export function moveEnd(end: End, by: 1 | -1): void {
+  const next = span.value === null ? null : moved(span.value, step.value, end, by);
+  if (next !== null) ask(() => reach(next));
+}
+
+/** So many frames, evenly about the base. */
+export function askEvenly(frames: string): void {
+  ask(() => {
+    ends.value = null;
+    framesWritten.value = frames;
+  });
+}
+
+export const changeStep = (next: Sixths): void => ask(() => setStep(next));
+
+/** A set that reaches farther at one end keeps its ends. */
+function setStep(next: Sixths): void {
+  const before = ends.value === null ? null : span.value;
+  step.value = next;
+  if (before !== null) reach(inSteps(before, next));
+}
+
+function reach(next: Span): void {
+  ends.value = endsOf(next, step.value);
+  framesWritten.value = String(framesIn(next, step.value));
+}
+
 /** Puts what was asked for on another device into the fields. */
 export function takeOver(asked: Asked): void {
   const fields = fieldsOf(asked);
@@ -226,13 +261,12 @@ export function askFor(change: Suggestion['change'], hand: ByHand | null = null)
   ask(() => {
     byHand.value = hand;
     const { from, to } = change;
-    ends.value = from === undefined || to === undefined ? null : { from, to };
-    if (change.step !== undefined) step.value = parseEv(change.step) ?? step.value;
-    if (change.frames !== undefined) framesWritten.value = String(change.frames);
-    if (ends.value !== null) {
-      const span = (parseEv(ends.value.to) ?? 0) - (parseEv(ends.value.from) ?? 0);
-      framesWritten.value = String(span / step.value + 1);
+    if (change.step !== undefined) setStep(parseEv(change.step) ?? step.value);
+    if (change.frames !== undefined) {
+      ends.value = null;
+      framesWritten.value = String(change.frames);
     }
+    if (from !== undefined && to !== undefined) reach({ from: parseEv(from) ?? 0, to: parseEv(to) ?? 0 });
     if (change.base !== undefined) chosenBase.value = change.base;
     if (change.mode !== undefined) mode.value = change.mode;
   });

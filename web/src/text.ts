@@ -167,6 +167,16 @@ export const text = {
     frames: 'Frames',
     fewer: 'One frame fewer',
     more: 'One frame more',
+    reaches: (darkest: string, brightest: string) =>
+      darkest === brightest ? `At ${darkest} EV` : `From ${darkest} to ${brightest} EV`,
+    ends: { brighter: 'Brighter end', darker: 'Darker end' },
+    moreAt: { brighter: 'One frame more at the brighter end', darker: 'One frame more at the darker end' },
+    fewerAt: {
+      brighter: 'One frame fewer at the brighter end',
+      darker: 'One frame fewer at the darker end',
+    },
+    endsWhy: 'Plus adds a frame at that end, minus takes one away. The other frames stay.',
+    evenly: 'Even about the base',
     step: 'Step',
     steps: (ev: string) => `${ev} EV`,
     bracketed: 'Steps of this body',

@@ -4,17 +4,22 @@ import { formatEv } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
 import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
 import { isNarrow } from '../screen.js';
+import { type End, moved, type Span } from '../span.js';
 import {
   ask,
+  askEvenly,
   base,
   body,
   byHand,
+  changeStep,
   chosenBase,
   ends,
   framesWritten,
   mode,
+  moveEnd,
   planning,
   settleWritten,
+  span,
   step,
 } from '../store.js';
 import { text } from '../text.js';
@@ -97,13 +102,73 @@ interface About {
   readonly 'aria-describedby'?: string;
 }
 
+/** How many, and from where to where. What lies evenly about the base is told by its number; else each end is changed by itself. */
 function Frames(about: About) {
+  const isUneven = ends.value !== null;
+  const reaches = span.value;
+  return (
+    <>
+      {isUneven ? <Counted {...about} /> : <Count {...about} />}
+      {reaches !== null && (
+        <div class="ends">
+          <Fold line={text.ask.reaches(formatEv(reaches.from), formatEv(reaches.to))} mustBeSeen={isUneven}>
+            <EndOf end="brighter" reaches={reaches} />
+            <EndOf end="darker" reaches={reaches} />
+            <p class="soft">{text.ask.endsWhy}</p>
+          </Fold>
+        </div>
+      )}
+    </>
+  );
+}
+
+/** The brighter end above the darker one, as on the ladder. */
+function EndOf({ end, reaches }: { readonly end: End; readonly reaches: Span }) {
+  const button = (by: 1 | -1) => (
+    <button
+      type="button"
+      aria-label={by === 1 ? text.ask.moreAt[end] : text.ask.fewerAt[end]}
+      disabled={moved(reaches, step.value, end, by) === null}
+      onClick={() => moveEnd(end, by)}
+    >
+      <span aria-hidden="true">{by === 1 ? '+' : '\u2212'}</span>
+    </button>
+  );
+  return (
+    <div class="field frames end-of" data-end={end}>
+      <span class="label">{text.ask.ends[end]}</span>
+      <div class="stepper">
+        {button(-1)}
+        <output aria-label={text.ask.ends[end]}>
+          {text.ladder.ev(formatEv(end === 'darker' ? reaches.from : reaches.to))}
+        </output>
+        {button(1)}
+      </div>
+    </div>
+  );
+}
+
+/** Of a set that reaches farther at one end the number follows from its ends. */
+function Counted(about: About) {
+  return (
+    <div class="field frames">
+      <span class="label">{text.ask.frames}</span>
+      <div class="counted">
+        <output id="ask-frames" aria-label={text.ask.frames} {...about}>
+          {framesWritten.value}
+        </output>
+        <button type="button" onClick={() => askEvenly(framesWritten.value)}>
+          {text.ask.evenly}
+        </button>
+      </div>
+    </div>
+  );
+}
+
+function Count(about: About) {
   const change = (by: number) => {
     const frames = readFrames(framesWritten.value) ?? 9;
-    ask(() => {
-      ends.value = null;
-      framesWritten.value = String(Math.max(1, Math.round(frames) + by));
-    });
+    askEvenly(String(Math.max(1, Math.round(frames) + by)));
   };
   return (
     <div class="field frames">
@@ -120,11 +185,7 @@ function Frames(about: About) {
           step="1"
           value={framesWritten.value}
           onInput={(event) => {
-            const { value } = event.currentTarget;
-            ask(() => {
-              ends.value = null;
-              framesWritten.value = value;
-            });
+            askEvenly(event.currentTarget.value);
           }}
           {...about}
         />
@@ -153,11 +214,7 @@ function Step(about: About) {
         id="ask-step"
         value={step.value}
         onChange={(event) => {
-          const { value } = event.currentTarget;
-          ask(() => {
-            ends.value = null;
-            step.value = Number(value);
-          });
+          changeStep(Number(event.currentTarget.value));
         }}
         {...about}
       >

@@ -128,13 +128,17 @@ function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMa
 }
 
 function Shortly({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
-  const { state, words } = endOf(run, schedule);
+  const { state, words, kept } = endOf(run, schedule);
+  // How many were verified says nothing where some are not there any more.
+  const isAllThere = run !== null && kept === verifiedOf(run);
   return (
     <p class="outcome" data-state={state}>
       <Mark of={MARKS[state]} />
       <strong>{words}</strong>
       {schedule !== null && <span>{countsOf(schedule)}</span>}
-      {schedule === null && run !== null && <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>}
+      {schedule === null && run !== null && isAllThere && (
+        <span>{text.run.made(verifiedOf(run), run.frames.length)}</span>
+      )}
     </p>
   );
 }

@@ -1,0 +1,41 @@
+// From where to where a set reaches, counted from the base, and how it grows and shrinks at either end. Pure.
+import type { Sixths } from '../../shared/ev.js';
+
+/** EV of the darkest and the brightest frame, in sixths. */
+export interface Span {
+  readonly from: Sixths;
+  readonly to: Sixths;
+}
+
+export type End = 'darker' | 'brighter';
+
+/** As in shared/request.ts. */
+const MOST_FRAMES = 61;
+
+/** May be no whole number, if the ends are no whole number of steps apart. */
+export const framesIn = ({ from, to }: Span, step: Sixths): number => (to - from) / step + 1;
+
+/** @returns the ends of so many frames laid evenly about the base; of an even number the extra one is on the brighter side */
+export function evenSpan(frames: number, step: Sixths): Span {
+  const from = -Math.floor((frames - 1) / 2) * step + 0;
+  return { from, to: from + (frames - 1) * step };
+}
+
+/** Whether the number of frames alone says where the set lies. */
+export function isEven(span: Span, step: Sixths): boolean {
+  const frames = framesIn(span, step);
+  return Number.isInteger(frames) && frames >= 1 && evenSpan(frames, step).from === span.from;
+}
+
+/** @returns the span with one frame more or fewer at one end, the other end where it was; null if there can be none */
+export function moved({ from, to }: Span, step: Sixths, end: End, by: 1 | -1): Span | null {
+  const next = end === 'darker' ? { from: from - by * step, to } : { from, to: to + by * step };
+  const frames = framesIn(next, step);
+  return frames >= 1 && frames <= MOST_FRAMES ? next : null;
+}
+
+/** @returns the span in whole steps: it keeps its darker end and reaches at least as far at the brighter one */
+export const inSteps = ({ from, to }: Span, step: Sixths): Span => ({
+  from,
+  to: from + Math.ceil((to - from) / step) * step,
+});
