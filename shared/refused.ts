@@ -22,9 +22,13 @@ export function whyRefused(cause: unknown): string {
   return WHY[codeOf(cause)] ?? (cause instanceof Error ? cause.message : String(cause));
 }
 
-/** @returns what to do about frames that cannot be stored, in one sentence */
+/** @returns what to do about a folder that takes no frames, in one sentence: the same before the first frame and after */
 export function untilStored(cause: unknown): string {
-  return FULL.has(codeOf(cause))
-    ? 'Make room there, or choose another folder with --into; then fire again.'
-    : 'Look after that folder and its disk, or choose another one with --into; then fire again.';
+  const code = codeOf(cause);
+  const first = FULL.has(code)
+    ? 'Make room there'
+    : code === 'EROFS'
+      ? 'Make that disk writable'
+      : 'Look after that folder and its disk';
+  return `${first}, or choose another folder with --into; then fire again.`;
 }

@@ -158,7 +158,7 @@ const factsOf = (record: KeptSetRecord, frame: KeptFrame, createdAt: string | nu
 
 // --- contact sheet, table, checksums
 
-function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, Buffer>) {
+export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, Buffer>) {
   const fired = record.frames
     .filter(isMade)
     .flatMap(({ firedAt }) => (firedAt === null ? [] : [firedAt]))

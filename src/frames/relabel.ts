@@ -1,12 +1,15 @@
 // Gives a set that has ended another name, note or viewpoint: in its record, in the sidecars beside its frames, and in the list of
-// checksums where that lists them. Frames are never touched, and the contact sheet keeps the title that it was drawn with.
+// checksums where that lists them. Frames are never touched. The contact sheet is drawn anew from them, unless one of them cannot be read.
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
-import { readSetRecord, SET_RECORD_VERSION } from '../../shared/set-record.js';
+import { type KeptSetRecord, readSetRecord, SET_RECORD_VERSION } from '../../shared/set-record.js';
 import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
+import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { sheetOf } from './hand-over.js';
 import { fileInside } from './inside.js';
+import { readPicture } from './picture.js';
 import { RECORD, recordText } from './set-folder.js';
 import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
 import { writeWhole } from './sync.js';
@@ -32,7 +35,7 @@ export async function relabelSet(
   const kept = version === SET_RECORD_VERSION ? (JSON.parse(text) as object) : record;
   const { name, note, viewpoint } = labels;
   const changed: string[] = [];
-  const write = async (file: string, content: string) => {
+  const write: Write = async (file, content) => {
     await storing(folder, () => writeWhole(path.join(folder, file), content));
     changed.push(file);
   };
@@ -41,11 +44,34 @@ export async function relabelSet(
     const after = before === null ? null : relabelledSidecar(before, record, labels);
     if (sidecar !== null && after !== null && after !== before) await write(sidecar, after);
   }
+  if (name !== record.name) await titleSheet(folder, { ...record, name }, write);
   await write(RECORD, recordText({ ...kept, name, note, viewpoint }));
   const listed = await textInside(folder, SUMS);
   const sums = listed === null ? null : await sumsAnew(folder, listed, changed);
   if (sums !== null && sums !== listed) await write(SUMS, sums);
   return true;
+}
+
+type Write = (file: string, content: string | Uint8Array) => Promise<void>;
+
+/** Only one that is there: whoever took it away does not want it back. */
+async function titleSheet(folder: string, record: KeptSetRecord, write: Write): Promise<void> {
+  if ((await fileInside(folder, CONTACT_SHEET).catch(() => null)) === null) return;
+  const thumbnails = new Map<number, Buffer>();
+  try {
+    for (const { number, state, file } of record.frames) {
+      if (state !== 'verified' || file === null) continue;
+      const picture = await readPicture(
+        await fileInside(folder, file),
+        path.extname(file).slice(1).toLowerCase(),
+      );
+      if (picture !== null) thumbnails.set(number, picture.thumbnail);
+    }
+  } catch {
+    // A sheet with all its pictures and its old title is worth more.
+    return;
+  }
+  await write(CONTACT_SHEET, await drawContactSheet(sheetOf(record, thumbnails)));
 }
 
 /** Other lines stay as they are, whoever wrote them. */

@@ -432,7 +432,7 @@ function storingFailed(
 function notWritable(into: string, cause: unknown): EvenrungError {
   return new EvenrungError(
     'folder-not-writable',
-    `The folder ${into} cannot take sets: ${whyRefused(cause)}. Give another one with --into.`,
+    `The folder ${into} cannot take sets: ${whyRefused(cause)}. ${untilStored(cause)}`,
   );
 }
 

@@ -1170,9 +1170,8 @@ export class Run {
     });
     const putBack = await this.putBack();
     await this.goBackToEarlier();
-    // It may have been said before the set was taken up again.
-    for (const note of [this.movedSentence(), this.laterSentence()])
-      if (note !== null && !this.notes.includes(note)) this.note(note);
+    const moved = this.movedSentence();
+    if (moved !== null) this.note(moved);
     this.error ??= this.keeper.catchUp();
     const complete = (await this.isAllThere()) && this.frames.every(isVerified);
     const outcome: RunState = complete
@@ -1273,6 +1272,9 @@ export class Run {
       // Where the journal cannot be told that the set has ended, it is going to be gone on with.
       if (this.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
       await this.compareFrames();
+      // It goes by the marks that were found just now.
+      const later = this.laterSentence();
+      if (later !== null) this.note(later);
       const leaving = await this.makingWay();
       await folder.finish(await this.handOver(done, leaving));
       for (const { file, aside } of leaving) await folder.moveAside(file, aside);

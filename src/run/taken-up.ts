@@ -97,7 +97,8 @@ export function laterNote(
     again.length === 0 ? null : `${were(again)} fired again ${sinceEnd}`,
     first.length === 0 ? null : `${were(first)} fired ${sinceEnd}`,
   ].filter((part) => part !== null);
-  return `${fired.join(', ')}: the light may have moved. Look at the brightness marks.`;
+  const isMarked = frames.some(({ marks }) => marks.some(({ code }) => code === 'ratio'));
+  return `${fired.join(', ')}: the light may have moved.${isMarked ? ' Look at the brightness marks.' : ''}`;
 }
 
 /**

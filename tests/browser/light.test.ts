@@ -206,7 +206,7 @@ describe('by night', () => {
       // It is there, and nothing in it is as bright as what is written.
       const { red } = await lightOf(await viewer.screenshot());
       expect(red).toBeGreaterThan(80);
-      expect(red).toBeLessThan(170);
+      expect(red).toBeLessThan(220);
       await page.keyboard.press('Escape');
       await page.locator('.viewer').waitFor({ state: 'detached' });
       // The way back through the browser's history takes a moment.

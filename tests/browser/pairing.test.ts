@@ -95,6 +95,21 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
     .poll(() => laptop.locator('.device-list li').allInnerTexts(), SOON)
     .toEqual([expect.stringMatching(/^Phone may fire/)]);
 
+  // Paired by a code that the terminal shows: an open panel sees it, too.
+  const asked = await fetch(`http://127.0.0.1:${doors.port.here}/api/devices/pairing`, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: JSON.stringify({ role: 'watch' }),
+  });
+  const { link } = (await asked.json()) as { link: string };
+  const tablet = heard(await (await browser.newContext({ ignoreHTTPSErrors: true })).newPage());
+  await tablet.goto(link);
+  await tablet.getByLabel('What is this device called?').fill('The tablet');
+  await tablet.getByRole('button', { name: 'Pair' }).click();
+  await laptop.locator('.device-list li', { hasText: 'The tablet' }).waitFor({ timeout: 10_000 });
+  await laptop.getByRole('button', { name: 'Drop The tablet' }).click();
+  await tablet.close();
+
   // Dropped: out at once, and the page says so by itself.
   await laptop.getByRole('button', { name: 'Drop Phone' }).click();
   await phone.getByText('This device is not paired').waitFor();

@@ -1,4 +1,6 @@
 // A daemon that is killed in the middle of a set: what the panel asks when the next one is there, and that the set is gone on with.
+import { readdirSync, renameSync } from 'node:fs';
+import path from 'node:path';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { ask, freshly, hold, PracticePanel, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
 
@@ -35,6 +37,24 @@ describe.each(SIZES)('$name', (size) => {
       expect(await page.getByRole('button', { name: /^Hold to fire/ }).count()).toBe(0);
       await wellLaid(page);
       await page.screenshot({ path: screenAt(`unfinished-${size.name}`), fullPage: true });
+      // In the list nothing is under way.
+      await page.goto(new URL('#sets', panel.address).href);
+      await page
+        .locator('.kept-list li')
+        .first()
+        .getByText(/^Interrupted, \d of 9 frames/)
+        .waitFor();
+      await page.goto(new URL('#', panel.address).href);
+      // Without its folder it cannot be gone on with; as soon as that is back it can.
+      const folder = path.join(panel.sets, readdirSync(panel.sets).sort().at(-1) ?? '');
+      const comeBack = () => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
+      renameSync(folder, `${panel.sets}-away`);
+      await comeBack();
+      await card.getByText(/is not where it was: it was moved or deleted/).waitFor();
+      expect(await card.getByRole('button', { name: 'Go on with it' }).isDisabled()).toBe(true);
+      renameSync(`${panel.sets}-away`, folder);
+      await comeBack();
+      await card.getByText(/is not where it was/).waitFor({ state: 'detached' });
       await card.getByRole('button', { name: choice }).click();
       const ends = choice === 'End it' ? 'stopped' : 'complete';
       await page.locator(`main[data-view="ended"][data-run-state="${ends}"]`).waitFor({ timeout: 20_000 });

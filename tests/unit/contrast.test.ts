@@ -115,6 +115,36 @@ it('by night there is no green and no blue in any colour', () => {
   expect(others).toEqual([]);
 });
 
+describe('a picture by night', () => {
+  const [panel = ''] = PAGES;
+  const [, weights = ''] = /<feColorMatrix values="([\d. ]+?) {2}/.exec(panel) ?? [];
+  const [, table = ''] = /<feFuncR type="table" tableValues="([^"]+)"/.exec(panel) ?? [];
+  /** What the filter makes of a grey: its table is read as SVG says (Filter Effects, feComponentTransfer, type table). */
+  const reddened = (grey: number): string => {
+    const [red = 0, green = 0, blue = 0] = weights.split(' ').map(Number);
+    const values = table.split(' ').map(Number);
+    const at = Math.min(1, (red + green + blue) * (grey / 255)) * (values.length - 1);
+    const [low = 0, high = low] = values.slice(Math.floor(at), Math.floor(at) + 2);
+    const shown = Math.round(255 * (low + (at % 1) * (high - low)));
+    return `#${shown.toString(16).padStart(2, '0')}0000`;
+  };
+  /** 18 % of the light, the grey that meters count from, in sRGB. */
+  const MIDDLE_GREY = 118;
+
+  it('what is blown out is told from middle grey, and from what is only bright', () => {
+    expect(wcagContrast(reddened(255), reddened(MIDDLE_GREY))).toBeGreaterThanOrEqual(MARK);
+    expect(wcagContrast(reddened(255), reddened(240))).toBeGreaterThan(1.5);
+  });
+
+  it('nothing in it is as bright as what is written, and the lighter is brighter', () => {
+    const shades = [0, 30, 60, 118, 180, 220, 240, 255].map((grey) =>
+      wcagContrast(reddened(grey), '#000000'),
+    );
+    expect(shades).toEqual([...new Set(shades)].sort((a, b) => a - b));
+    expect(shades.at(-1)).toBeLessThan(wcagContrast(LOOKS.night.get('on-picture') ?? '', '#000000'));
+  });
+});
+
 describe('the style sheets', () => {
   const sheets = readdirSync(STYLE).filter((name) => name.endsWith('.css') && name !== 'tokens.css');
   const used = (property: string) =>

@@ -620,7 +620,19 @@ describe('another name for the set that is being fired', () => {
     expect(events.state.run).toMatchObject({ state: 'complete', set: { name: 'Lake' } });
     expect((await checkSet(folder ?? '')).findings).toEqual([]);
     // Once more, now that it has ended: everything beside the frames says so, too.
+    const sheet = () => readFile(path.join(folder ?? '', CONTACT_SHEET));
+    const before = await sheet();
+    expect((await ask('PATCH', `/api/sets/${id}`, { note: 'doors open' })).status).toBe(200);
+    expect(before.equals(await sheet())).toBe(true);
     expect((await ask('PATCH', `/api/sets/${id}`, { name: 'Shore' })).status).toBe(200);
+    const titled = await sheet();
+    expect(before.equals(titled)).toBe(false);
+    // Its pictures are those of before, a little way below the title.
+    const cell = (of: Buffer) =>
+      sharp(of).extract({ left: 100, top: 200, width: 200, height: 80 }).raw().toBuffer();
+    const [one, other] = [await cell(before), await cell(titled)];
+    const differences = one.map((value, index) => Math.abs(value - (other[index] ?? 0)));
+    expect(differences.reduce((sum, each) => sum + each, 0) / one.length).toBeLessThan(6);
     const sidecars = record.frames.map(({ sidecar }) => path.join(folder ?? '', sidecar ?? ''));
     for (const sidecar of sidecars) expect(await readFile(sidecar, 'utf8')).toContain('>Shore<');
     const sums = parseSums(await readFile(path.join(folder ?? '', SUMS), 'utf8'));
@@ -628,6 +640,17 @@ describe('another name for the set that is being fired', () => {
     for (const { file, sha256 } of sums)
       expect([file, (await checksumOf(path.join(folder ?? '', file))).sha256]).toEqual([file, sha256]);
     expect((await checkSet(folder ?? '')).findings).toEqual([]);
+  });
+
+  it('a sheet whose pictures cannot all be drawn again keeps its title, and one that is gone is not made', async () => {
+    await kept('one');
+    const sheet = path.join(folderOf('one'), CONTACT_SHEET);
+    await rm(path.join(folderOf('one'), FRAMES[1] ?? ''));
+    expect((await ask('PATCH', '/api/sets/one', { name: 'Lake' })).status).toBe(200);
+    expect(await readFile(sheet, 'utf8')).toBe('a sheet');
+    await rm(sheet);
+    expect((await ask('PATCH', '/api/sets/one', { name: 'Shore' })).status).toBe(200);
+    expect(await readdir(folderOf('one'))).not.toContain(CONTACT_SHEET);
   });
 
   it('is kept where the set was cut off, and gone on with', async () => {

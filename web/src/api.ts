@@ -156,9 +156,9 @@ export async function whyNoPicture(path: string): Promise<string | null> {
   return answer.ok || answer.refusal.code === UNREADABLE ? null : answer.refusal.message;
 }
 
-/** @param endedAt another one where frames were fired again */
-export const sheetPath = (set: string, endedAt: string | null): string =>
-  `${setPath(set)}/contact-sheet?ended=${encodeURIComponent(endedAt ?? '')}`;
+/** Another one where another sheet was drawn: with another end, or another name. */
+export const sheetPath = (set: string, endedAt: string | null, name: string | null): string =>
+  `${setPath(set)}/contact-sheet?${new URLSearchParams({ ended: endedAt ?? '', name: name ?? '' })}`;
 
 /** How far the daemon's clock is ahead of this device's, in ms, as its last answer told. */
 export let clockAheadMs = 0;

@@ -93,7 +93,8 @@ export const scheduleText = {
     overruns: { skip: 'Wait for the next slot', follow: 'Begin the next one at once' },
     maySleep: 'The camera may fall asleep in between, and wakes when it is called',
     follows: 'The base follows the light',
-    followsWhy: 'From set to set by shutter first, then by ISO. The aperture stays.',
+    followsWhy: (hasAperture: boolean) =>
+      `From set to set by shutter first, then by ISO.${hasAperture ? ' The aperture stays.' : ''}`,
     meters: 'In aperture priority the camera follows the light by itself.',
     slowest: 'Slowest shutter',
     fastest: 'Fastest shutter',

@@ -10,8 +10,9 @@ import { Fold } from './Fold.js';
 import { Refused } from './More.js';
 
 const words = text.devices;
-/** A phone that is just being paired is seen soon, without asking all the time. */
-const LOOK_AGAIN_MS = 2000;
+/** A phone that is just being paired is seen soon; one that was paired by a code from elsewhere, such as the terminal, a little later. */
+const LOOK_SOON_MS = 2000;
+const LOOK_AGAIN_MS = 5000;
 
 export function WatchOnly() {
   if (!watchesOnly.value) return null;
@@ -28,17 +29,23 @@ export function Devices() {
   useEffect(() => {
     if (isHere.value) void lookForDevices();
   }, [isHere.value]);
+  const isOpen = devices.value !== null && devices.value.network !== null;
   useEffect(() => {
-    if (!isHere.value) return;
-    // Once more when the code is used: what the device was before goes with that.
-    const [look, end] =
-      code === null ? ([setTimeout, clearTimeout] as const) : ([setInterval, clearInterval] as const);
-    const timer = look(() => void lookForDevices(), LOOK_AGAIN_MS);
-    return () => end(timer);
-  }, [code]);
+    // Without a door on the network nobody is paired.
+    if (!isHere.value || !isOpen) return;
+    const look = () => {
+      if (document.visibilityState === 'visible') void lookForDevices();
+    };
+    // Soon once more when a code was used: what the device was before goes with that.
+    const once = setTimeout(look, LOOK_SOON_MS);
+    const timer = setInterval(look, code === null ? LOOK_AGAIN_MS : LOOK_SOON_MS);
+    return () => {
+      clearTimeout(once);
+      clearInterval(timer);
+    };
+  }, [code, isOpen]);
   if (!isHere.value) return null;
   const paired = devices.value?.devices ?? [];
-  const isOpen = devices.value !== null && devices.value.network !== null;
   return (
     <section class="readiness devices" aria-label={words.heading}>
       <Fold line={<span>{words.line(devices.value === null ? null : paired.length)}</span>}>

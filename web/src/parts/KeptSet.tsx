@@ -146,7 +146,7 @@ function Rename({ set }: { readonly set: KeptSetDetail }) {
 }
 
 function Sheet({ set }: { readonly set: KeptSetDetail }) {
-  const path = sheetPath(set.id, set.endedAt);
+  const path = sheetPath(set.id, set.endedAt, set.name);
   return (
     <Fold line={text.set.sheet}>
       <a class="sheet" href={path} target="_blank" rel="noopener">

@@ -440,7 +440,7 @@ function Light() {
       />
       {follows && (
         <>
-          <p class="soft wide">{words.followsWhy}</p>
+          <p class="soft wide">{words.followsWhy(body.value?.aperture != null)}</p>
           <div class="field">
             <label for="schedule-slowest">{words.slowest}</label>
             <Select
