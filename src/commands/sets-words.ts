@@ -2,6 +2,7 @@
 // files call themselves may hold anything, and must not steer the terminal.
 import path from 'node:path';
 import { formatEv, fromEv } from '../../shared/ev.js';
+import type { OnDisk } from '../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../shared/set-record.js';
 import type { RunState } from '../../shared/state.js';
 import type { ExportedSet, Finding, SetCheck } from '../frames/index.js';
@@ -30,17 +31,22 @@ const STATES: Readonly<Record<RunState, string>> = {
 
 // --- the list
 
+/** A set with what of it lies on the disk; null where nothing was stored. */
+export interface ListedEntry extends KeptSet {
+  readonly onDisk: OnDisk | null;
+}
+
 /** @param home is written as `~` @returns lines of at most 80 columns; a heading for each day, folder and scheduled run */
-export function* listInWords(sets: Iterable<KeptSet>, home: string): Generator<string> {
+export async function* listInWords(sets: AsyncIterable<ListedEntry>, home: string): AsyncGenerator<string> {
   let heading: string | null = null;
-  for (const entry of sets) {
+  for await (const entry of sets) {
     const here = headingOf(entry, home);
     if (here !== heading) {
       if (heading !== null) yield '';
       yield* wrapped(here, '    ');
       heading = here;
     }
-    yield entry.set === null ? '  no set yet' : listed(entry.set, entry.run.into, home);
+    yield entry.set === null ? '  no set yet' : listed(entry.set, entry.onDisk, entry.run.into, home);
   }
 }
 
@@ -50,11 +56,18 @@ function headingOf({ run, set }: KeptSet, home: string): string {
   return `${place}, scheduled run ${run.id.slice(0, SHORT)}: ${run.state === 'under-way' ? 'under way' : run.state}, ${counted(run.sets, 'set', 'sets')}`;
 }
 
-function listed(set: ListedSet, into: string, home: string): string {
+/** What is not there any more is no complete set. */
+const STANDS: Readonly<Record<OnDisk['state'], string | null>> = {
+  whole: null,
+  lacking: 'files gone',
+  gone: 'folder gone',
+};
+
+function listed(set: ListedSet, onDisk: OnDisk | null, into: string, home: string): string {
   const head = [
     set.id.slice(0, SHORT).padEnd(SHORT),
     timeOf(set.startedAt).slice(0, 5),
-    STATES[set.state].padEnd(12),
+    (STANDS[onDisk?.state ?? 'whole'] ?? STATES[set.state]).padEnd(12),
     `${set.verified} of ${set.frames}`.padStart(8),
   ].join('  ');
   const room = WIDTH - head.length - 4;

@@ -11,10 +11,10 @@ import { checkSet, exifTool, exportSet, RECORD, type SetCheck, setFoldersIn } fr
 import {
   findSet,
   JournalReader,
-  type KeptSet,
   newestSets,
   type StoredRun,
   type StoredSet,
+  setOnDisk,
   type Transition,
 } from '../run/index.js';
 import { stateFolder } from './places.js';
@@ -24,6 +24,7 @@ import {
   checkInWords,
   exportInWords,
   isRight,
+  type ListedEntry,
   listInWords,
   marksIn,
   type ShownSet,
@@ -66,7 +67,7 @@ export function addSets(program: Command, log: Logger): void {
     .action(async (options: ListOptions) => {
       const sentence = await withJournal((journal) => {
         if (journal === null) return nothingYet();
-        return listSets(journal, options, say) === 0 ? nothingYet() : null;
+        return listSets(journal, options, say).then((count) => (count === 0 ? nothingYet() : null));
       });
       if (sentence === null) return;
       // Whoever reads JSON reads objects.
@@ -107,19 +108,23 @@ export function addSets(program: Command, log: Logger): void {
 }
 
 /** @returns how many there are, counted to one more than the limit */
-export function listSets(journal: JournalReader, { limit, all, json }: ListOptions, say: Say): number {
+export async function listSets(
+  journal: JournalReader,
+  { limit, all, json }: ListOptions,
+  say: Say,
+): Promise<number> {
   const sets = newestSets(journal);
   const most = all ? Number.POSITIVE_INFINITY : limit;
   let count = 0;
-  function* upTo(): Generator<KeptSet> {
-    for (const set of sets) {
+  async function* upTo(): AsyncGenerator<ListedEntry> {
+    for (const entry of sets) {
       count += 1;
       if (count > most) return;
-      yield set;
+      yield { ...entry, onDisk: entry.set === null ? null : await setOnDisk(journal, entry.set) };
     }
   }
-  if (json) for (const entry of upTo()) say(JSON.stringify(listedOnWire(entry)));
-  else for (const line of listInWords(upTo(), os.homedir())) say(line);
+  if (json) for await (const entry of upTo()) say(JSON.stringify(listedOnWire(entry)));
+  else for await (const line of listInWords(upTo(), os.homedir())) say(line);
   if (count > most && !json) {
     say('');
     say('There are older ones: --all lists them, --limit N the newest N.');
@@ -127,7 +132,7 @@ export function listSets(journal: JournalReader, { limit, all, json }: ListOptio
   return count;
 }
 
-const listedOnWire = ({ run, set }: KeptSet) => ({ set, run: runOnWire(run) });
+const listedOnWire = ({ run, set, onDisk }: ListedEntry) => ({ set, onDisk, run: runOnWire(run) });
 
 /** @throws EvenrungError no-such-set */
 export async function showSet(

@@ -536,6 +536,21 @@ it('what is to be known of a frame stands on its rung', async () => {
     .getByText(/^Even the darkest frame has \d+%/)
     .waitFor();
   await wellLaid(other);
+  // On a laptop its sentence stands in few lines, with the button beside it or below.
+  const before = page.viewportSize();
+  await page.setViewportSize({ width: 1280, height: 800 });
+  const lines = () =>
+    page
+      .locator('.dock .lost span')
+      .first()
+      .evaluate((words) => {
+        const range = document.createRange();
+        range.selectNodeContents(words);
+        return new Set([...range.getClientRects()].map(({ top }) => Math.round(top))).size;
+      });
+  await expect.poll(lines).toBeLessThanOrEqual(3);
+  await page.screenshot({ path: screenAt('laptop-lost') });
+  if (before !== null) await page.setViewportSize(before);
   // The frame that would hold it is a press away: the same set, one step farther to the dark.
   await page.getByRole('button', { name: 'One darker frame more' }).click();
   await expect.poll(() => trigger(page).textContent(), { timeout: 5000 }).toMatch(/^Hold to fire 4 frames/);

@@ -72,31 +72,50 @@ const refusal = (work: () => unknown): Promise<unknown> =>
     );
 
 describe('the list', () => {
-  it('has a line for each set, the newest first, under its day and folder', () => {
+  it('has a line for each set, the newest first, under its day and folder', async () => {
     once('r1', 'aaaaaaaa-1111', { startedAt: at(5, 25), folder: '/pictures/boathouse/set-20261125-100500' });
     once('r2', 'bbbbbbbb-2222', { startedAt: at(7), name: 'Boathouse', viewpoint: 'west door' });
     journal.beginRun({ ...RUN, id: 'cccccccc-run' });
     begin('dddddddd-3333', 'cccccccc-run', { startedAt: at(9) });
-    expect(listSets(reader, { limit: 20 }, say)).toBe(3);
+    expect(await listSets(reader, { limit: 20 }, say)).toBe(3);
     expect(said).toEqual([
       '2026-11-26  /pictures/boathouse, scheduled run cccccccc: under way, 1 set',
-      '  dddddddd  10:09  preparing       0 of 9  dddddddd-3333',
+      '  dddddddd  10:09  folder gone     0 of 9  dddddddd-3333',
       '',
       '2026-11-26  /pictures/boathouse',
-      '  bbbbbbbb  10:07  halted          3 of 9  bbbbbbbb-2222  Boathouse, west door',
+      '  bbbbbbbb  10:07  folder gone     3 of 9  bbbbbbbb-2222  Boathouse, west door',
       '',
       '2026-11-25  /pictures/boathouse',
-      '  aaaaaaaa  10:05  halted          3 of 9  set-20261125-100500',
+      '  aaaaaaaa  10:05  folder gone     3 of 9  set-20261125-100500',
     ]);
   });
 
-  it('says where a run has no set yet', () => {
+  it('says what is not on the disk any more, and what is there again', async () => {
+    const folder = path.join(root, 'set-20261126-100700');
+    once('r1', 'aaaaaaaa-1111', { folder });
+    const state = async () => {
+      said = [];
+      await listSets(reader, { limit: 20 }, say);
+      return said[1]?.slice(19, 31).trim();
+    };
+    expect(await state()).toBe('folder gone');
+    await mkdir(folder);
+    expect(await state()).toBe('files gone');
+    for (const number of [1, 2, 3])
+      await writeFile(path.join(folder, `0${number}_${number - 5}EV.jpg`), Buffer.alloc(1000));
+    expect(await state()).toBe('halted');
+    said = [];
+    await listSets(reader, { limit: 20, json: true }, say);
+    expect(objects()[0]?.onDisk).toEqual({ state: 'whole', missing: [], changed: [], sentence: null });
+  });
+
+  it('says where a run has no set yet', async () => {
     journal.beginRun(RUN);
-    listSets(reader, { limit: 20 }, say);
+    await listSets(reader, { limit: 20 }, say);
     expect(said[1]).toBe('  no set yet');
   });
 
-  it('is no wider than 80 columns, and no name steers the terminal', () => {
+  it('is no wider than 80 columns, and no name steers the terminal', async () => {
     const long = 'The boathouse at dusk, from the far side of the lake, with its doors open';
     once('r1', 'a'.repeat(36), {
       name: long,
@@ -108,7 +127,7 @@ describe('the list', () => {
       folder: `/pictures/boathouse/${'x'.repeat(90)}`,
     });
     once('r3', 'c'.repeat(36), { folder: path.join(os.homedir(), 'y'.repeat(90)) });
-    listSets(reader, { limit: 20 }, say);
+    await listSets(reader, { limit: 20 }, say);
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
     // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what must not be there
     expect(whole()).not.toMatch(/[\u0000-\u0009\u000b-\u001f\u202e]/);
@@ -116,22 +135,22 @@ describe('the list', () => {
     expect(said.find((line) => line.includes('aaaaaaaa'))).toMatch(/deep\/set {2}The boathouse/);
   });
 
-  it('ends at its limit, says so, and goes on to the end with --all', () => {
+  it('ends at its limit, says so, and goes on to the end with --all', async () => {
     for (let set = 10; set < 35; set += 1) once(`run-${set}`, `set-${set}`);
-    listSets(reader, { limit: 20 }, say);
+    await listSets(reader, { limit: 20 }, say);
     expect(said.filter((line) => line.includes('set-'))).toHaveLength(20);
     expect(whole()).toMatch(/set-34[\s\S]*set-15[\s\S]*--all/);
     said = [];
-    listSets(reader, { limit: 25 }, say);
+    await listSets(reader, { limit: 25 }, say);
     expect(whole()).not.toMatch(/--all/);
     said = [];
-    listSets(reader, { limit: 1, all: true, json: true }, say);
+    await listSets(reader, { limit: 1, all: true, json: true }, say);
     expect(objects().map(({ set }) => (set as { id: string }).id)).toEqual(
       Array.from({ length: 25 }, (_, index) => `set-${34 - index}`),
     );
   });
 
-  it('goes through more sets than a page of the journal holds', () => {
+  it('goes through more sets than a page of the journal holds', async () => {
     journal.beginRun(RUN);
     journal.together(() => {
       for (let set = 0; set < 450; set += 1) {
@@ -140,13 +159,13 @@ describe('the list', () => {
         journal.setChanged(`set-${set}`, 'stopped');
       }
     });
-    expect(listSets(reader, { limit: 1, all: true, json: true }, say)).toBe(450);
+    expect(await listSets(reader, { limit: 1, all: true, json: true }, say)).toBe(450);
     expect(new Set(objects().map(({ set }) => (set as { id: string }).id)).size).toBe(450);
   });
 
-  it('with --json is one object a line, with the run of each set', () => {
+  it('with --json is one object a line, with the run of each set', async () => {
     once('r1', 'aaaaaaaa-1111', { name: 'Boathouse' });
-    listSets(reader, { limit: 20, json: true }, say);
+    await listSets(reader, { limit: 20, json: true }, say);
     expect(objects()).toEqual([
       {
         set: expect.objectContaining({
@@ -156,6 +175,7 @@ describe('the list', () => {
           verified: 3,
           frames: 9,
         }),
+        onDisk: expect.objectContaining({ state: 'gone' }),
         run: expect.objectContaining({
           id: 'r1',
           kind: 'once',
@@ -167,12 +187,12 @@ describe('the list', () => {
     expect(whole()).not.toMatch(/memo/);
   });
 
-  it('is what was committed, while another connection writes', () => {
+  it('is what was committed, while another connection writes', async () => {
     journal.together(() => {
       once('r1', 'aaaaaaaa-1111');
-      expect(listSets(reader, { limit: 20 }, say)).toBe(0);
+      expect(reader.sets()).toEqual([]);
     });
-    expect(listSets(reader, { limit: 20 }, say)).toBe(1);
+    expect(await listSets(reader, { limit: 20 }, say)).toBe(1);
   });
 });
 
