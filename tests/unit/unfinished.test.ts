@@ -285,7 +285,7 @@ describe('a run that was cut off', () => {
     const folder = await cutOff(2);
     await rm(folder, { recursive: true });
     const { station: next } = await station(new PracticeLink(body));
-    await expect(next.resume()).rejects.toMatchObject({ code: 'folder-not-writable' });
+    await expect(next.resume()).rejects.toMatchObject({ code: 'set-folder-gone' });
     await next.endUnfinished();
     expect(next.unfinished()).toBeNull();
     const [run] = journal.runs({ limit: 1 });

@@ -6,7 +6,6 @@ import { ENDED } from '../../shared/fold.js';
 import type { Again, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
 import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
-import { framesThere } from './on-disk.js';
 import { addressOf, goTo, route } from './route.js';
 import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
 
@@ -164,8 +163,7 @@ export interface LookedAt {
 export function lookedAt(id: string): LookedAt | null {
   const run = daemon.value?.run ?? null;
   const set = run?.set.id === id ? run : opened.value?.id === id ? opened.value : null;
-  if (set === null) return null;
-  return { id, frames: framesThere(set.frames, onDiskOf(id)), isUnderWay: !ENDED.has(set.state) };
+  return set === null ? null : { id, frames: set.frames, isUnderWay: !ENDED.has(set.state) };
 }
 
 /** @returns whether it was taken on */

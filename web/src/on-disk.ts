@@ -1,7 +1,7 @@
 // How a set that has ended is told of, with what of it lies on the disk just now: what was verified and is not there any more is not
 // shown as if it were. Pure.
 import type { OnDisk } from '../../shared/kept.js';
-import type { FrameView, RunView } from '../../shared/state.js';
+import type { RunView } from '../../shared/state.js';
 import { text } from './text.js';
 
 /** Of a run, or of a set from the list. */
@@ -47,9 +47,3 @@ export function outcomeOf(set: EndedSet, onDisk: OnDisk | null): Outcome {
     kept: verified - missing.length,
   };
 }
-
-/** @returns the frames, those without a file whose file is not there */
-export const framesThere = (frames: readonly FrameView[], onDisk: OnDisk | null): readonly FrameView[] =>
-  onDisk === null || onDisk.missing.length === 0
-    ? frames
-    : frames.map((frame) => (onDisk.missing.includes(frame.number) ? { ...frame, file: null } : frame));

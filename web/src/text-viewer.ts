@@ -24,7 +24,6 @@ export const viewerText = {
     loading: 'Loading the picture',
     none: 'This frame has no picture that a browser can show.',
     notMade: 'This frame was not made.',
-    fileMissing: 'The file of this frame is not in its set folder any more.',
     notYet: 'This frame is not made yet.',
     gone: 'There is no such frame in this set.',
     again: 'Try again',

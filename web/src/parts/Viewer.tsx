@@ -180,7 +180,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
             <Pane
               key={`${path} ${frame.file}`}
               path={frame.file === null ? null : path}
-              missing={whyMissing(frame, set.isUnderWay)}
+              missing={set.isUnderWay && frame.state !== 'rejected' ? words.notYet : words.notMade}
               alt={aboutOf(frame)}
               caption={isPair ? aboutOf(frame) : null}
               box={panes[at] ?? null}
@@ -315,11 +315,6 @@ const STEP_KEYS: Readonly<Record<string, number>> = {
 
 /** Also where capitals are locked. */
 const keyOf = (written: string): string => (written.length === 1 ? written.toLowerCase() : written);
-
-function whyMissing({ state }: FrameView, isUnderWay: boolean): string {
-  if (state === 'verified') return words.fileMissing;
-  return isUnderWay && state !== 'rejected' ? words.notYet : words.notMade;
-}
 
 const evOf = ({ offset }: FrameView): string => formatEv(fromEv(offset));
 const exposureOf = (frame: FrameView): string =>
