@@ -892,31 +892,27 @@ export class Run {
       await this.lookAt(arrival, owner, pass);
       return;
     }
+    // The file that was missing has come, if only to be set aside; now that of this release is missing, and may come late, too.
+    const isOwed = isOfEarlier && this.lateCame(came, expected);
     if (expected !== null) {
       const reason =
         owner === undefined
           ? (this.mismatch(arrival, expected) ?? '')
           : `Its file proved to be frame ${owner.view.number}.`;
+      const isUnsure = owner === undefined && (isSingle || expected.pass.shape === null);
+      // A body that counts what waits has told before that a file is late.
+      const mayBeOwed =
+        isUnsure &&
+        (isOfEarlier || came.perhapsEarlyMs !== null) &&
+        this.options.body.picturesWaiting === null;
+      if (isOwed || mayBeOwed) this.addStray(stray(expected.view, releasedAt, cameInstead(isOfEarlier)));
       this.change(expected, 'stored');
       this.change(expected, 'rejected', { reason, ...(owner === undefined ? seen(arrival.recorded) : {}) });
       // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
-      if (owner === undefined && (isSingle || expected.pass.shape === null)) {
-        const { body } = this.options;
-        const instead = isOfEarlier
-          ? 'The file of an earlier frame came in its place.'
-          : came.perhapsEarlyMs === null
-            ? null
-            : 'Another picture came, perhaps one from before, in its place.';
-        if (instead !== null && body.picturesWaiting === null)
-          this.addStray(stray(expected.view, releasedAt, instead));
-        this.beginAnew(reason);
-      }
+      if (isUnsure) this.beginAnew(reason);
     }
     if (owner !== undefined) {
       // Another one was told to be fired; or it was fired before, and its file comes late.
-      // The file that was missing has come, and now that of this release is missing; it may come late, too.
-      if (isOfEarlier && expected !== null && this.strayCame(owner))
-        this.addStray(stray(expected.view, releasedAt, 'The file of an earlier frame came in its place.'));
       const times = { ...NO_TIMES, ...arrival.times };
       const attempts = owner.view.attempts + (isOfEarlier ? 0 : 1);
       const view = { attempts, reason: null, ...seen(arrival.recorded) };
@@ -1471,13 +1467,21 @@ export class Run {
     this.keeper.keepOrLater(() => this.keeper.stray(one));
   }
 
-  /** A file has come that an earlier release of this frame was missing. @returns whether one was */
-  private strayCame({ view }: SetFrame): boolean {
+  /** @param but the frame whose own file it might be, too @returns whether a release had been missing this file */
+  private lateCame(came: Arrival, but: SetFrame | null): boolean {
+    const owing = new Set(this.strays.map(({ frame }) => frame));
+    const owed = this.frames.find(
+      (frame) => frame !== but && owing.has(frame.view.number) && this.mismatch(came, frame) === null,
+    );
+    if (owed !== undefined) this.strayCame(owed);
+    return owed !== undefined;
+  }
+
+  /** A file has come that an earlier release of this frame was missing. */
+  private strayCame({ view }: SetFrame): void {
     const index = this.strays.findIndex(({ frame }) => frame === view.number);
     const [one] = index < 0 ? [] : this.strays.splice(index, 1);
-    if (one === undefined) return false;
-    this.keeper.keepOrLater(() => this.keeper.strayCame(one));
-    return true;
+    if (one !== undefined) this.keeper.keepOrLater(() => this.keeper.strayCame(one));
   }
 
   private addAside(one: Aside): void {
@@ -1566,6 +1570,12 @@ export class Run {
     return nearest?.label ?? `${Number(this.baseSeconds().toPrecision(3))}`;
   }
 }
+
+/** Why the file of a release is still owed. */
+const cameInstead = (isOfEarlier: boolean): string =>
+  isOfEarlier
+    ? 'The file of an earlier frame came in its place.'
+    : 'Another picture came, perhaps one from before, in its place.';
 
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 

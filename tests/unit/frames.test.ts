@@ -209,7 +209,7 @@ describe('the set folder', () => {
     });
   });
 
-  it('a file that is gone, or a folder that vanished: storing-failed', async () => {
+  it('a file that is gone: storing-failed; a folder that vanished: set-folder-gone', async () => {
     const set = await SetFolder.create(folder, at);
     await expect(set.keep(path.join(set.incoming, 'never'), '01_0EV', 'jpg')).rejects.toMatchObject({
       code: 'storing-failed',
@@ -217,7 +217,7 @@ describe('the set folder', () => {
     await rm(set.path, { recursive: true });
     await mkdir(folder, { recursive: true });
     await expect(set.keep(path.join(folder, 'x'), '01_0EV', 'jpg')).rejects.toMatchObject({
-      code: 'storing-failed',
+      code: 'set-folder-gone',
     });
   });
 });

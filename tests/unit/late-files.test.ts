@@ -30,6 +30,8 @@ class LateLink extends PracticeLink {
   twice = 0;
   /** Whether the body tells no clock, as in plain PTP. */
   isSilent = false;
+  /** The release in which its process dies, with the file that it was fetching; counted from 1. */
+  dies = 0;
   kills = 0;
   private count = 0;
 
@@ -54,6 +56,11 @@ class LateLink extends PracticeLink {
     const { path: file, seconds } = await super.fire(options);
     const made = await readFile(file);
     this.waiting.push(made, ...(this.count === this.twice ? [made] : []));
+    if (this.count === this.dies) {
+      this.waiting.shift();
+      await rm(file);
+      throw new EvenrungError('body-lost', 'The camera process ended unexpectedly.');
+    }
     await writeFile(file, this.waiting.shift() ?? '');
     return { path: file, seconds };
   }
@@ -172,6 +179,33 @@ it('one that comes twice costs a release, and no more', async () => {
   expect(record.setAside).toHaveLength(1);
   expect(record.strays).toHaveLength(1);
   expect(body.shots).toHaveLength(FRAMES + 1);
+});
+
+it.each([
+  ['none', 3],
+  ['amount', 4],
+] as const)(
+  'while each file comes one release late, every release is told of, also one whose file is lost on its way: %s',
+  async (shape, lost) => {
+    const { body, link } = await late(shape, 'kept', 1);
+    link.dies = 4;
+    const { record, wrong } = await makeSet(link);
+    expect(record.sentence).toBe('All 9 frames are verified.');
+    expect(wrong).toEqual([]);
+    // The third shot, which the process took along; and what was fired instead last, and still waits.
+    expect(record.strays.map(({ frame }) => frame)).toEqual([lost, lost]);
+    // The first shot is from before the set, and among those that were set aside.
+    expect(FRAMES + record.strays.length + record.setAside.length).toBe(body.shots.length);
+  },
+);
+
+it('one that waits at the end of a set is told of there, and the files that have come are not', async () => {
+  const { body, link } = await late('amount', 'kept', 1);
+  const { record } = await makeSet(link);
+  expect(record.sentence).toBe('All 9 frames are verified.');
+  expect(link.waiting).toHaveLength(1);
+  expect(record.strays).toHaveLength(1);
+  expect(FRAMES + record.strays.length + record.setAside.length).toBe(body.shots.length);
 });
 
 /** A set of one frame by a body that tells no clock, and then a picture of the same exposure that waits. @param ms how much older it is */
