@@ -2,6 +2,7 @@
 // does not follow what crosses the wire, and every version that was ever written is read.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
+import { markCodeSchema } from './mark.js';
 import { firstIssueOf, IN_PLAIN_WORDS } from './plain-words.js';
 
 export const SET_RECORD_VERSION = 2;
@@ -51,17 +52,7 @@ const frameV1Schema = z.object({
 
 /** What a person should know of one frame. */
 export const frameMarkSchema = z.object({
-  code: z.enum([
-    'clipped-dark',
-    'clipped-light',
-    'base-moved',
-    'ratio',
-    'order',
-    'time',
-    'unproved',
-    'size',
-    'other',
-  ]),
+  code: markCodeSchema,
   sentence: z.string(),
 });
 export type FrameMark = z.infer<typeof frameMarkSchema>;

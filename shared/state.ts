@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { askedSchema } from './asked.js';
 import { errorCodeSchema } from './errors.js';
+import { markCodeSchema } from './mark.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
 import { scheduleSchema } from './schedule.js';
@@ -19,17 +20,7 @@ export const recordedSchema = z.strictObject({
 
 /** What a person should know of a frame that is in the set all the same. */
 export const frameViewMarkSchema = z.strictObject({
-  code: z.enum([
-    'clipped-dark',
-    'clipped-light',
-    'base-moved',
-    'ratio',
-    'order',
-    'time',
-    'unproved',
-    'size',
-    'other',
-  ]),
+  code: markCodeSchema,
   /** One sentence. */
   sentence: z.string(),
 });
