@@ -1,5 +1,5 @@
 // A run on a schedule: the same set every few minutes. What a person asks for is parsed once, here, whether it comes from the
-// panel or the command line; what it comes to in absolute moments is worked out in src/run/schedule/.
+// panel or the command line; what it comes to in absolute moments is worked out in src/series/schedule/.
 //
 // How it is written:
 // - an interval: `4min`, `90s`, `1h`, `1h30min`, `1h30` (minutes), `4min30` (seconds), `2.5min`; a bare number is seconds. `m`

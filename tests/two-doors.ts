@@ -14,13 +14,13 @@ import pino from 'pino';
 import { WebSocket } from 'ws';
 import { pairingSchema } from '../shared/access.js';
 import { errorAnswerSchema } from '../shared/stream.js';
+import { ProfileStore } from '../src/bodies/profiles.js';
 import { Body } from '../src/camera/index.js';
 import { AT_ONCE, NO_TIME, PracticeBody, type PracticeTiming } from '../src/camera/practice/model.js';
 import { PracticeLink } from '../src/camera/practice/practice-link.js';
-import { EventLog, Station } from '../src/run/index.js';
-import { ProfileStore } from '../src/run/profiles.js';
 import type { Bounds } from '../src/server/access/index.js';
 import { type RunningServer, startServer } from '../src/server/index.js';
+import { EventLog, Station } from '../src/station/index.js';
 
 /** What the second door is called: no such name leads anywhere, and nothing leaves this computer. */
 export const NAME = 'boathouse.test';

@@ -6,7 +6,7 @@ import readline from 'node:readline';
 import type { Readable, Writable } from 'node:stream';
 import tty from 'node:tty';
 import { asEvenrungError } from '../../shared/errors.js';
-import type { EventLog, Station } from '../run/index.js';
+import type { EventLog, Station } from '../station/index.js';
 
 export interface Question {
   readonly station: Pick<Station, 'unfinished' | 'resume' | 'endUnfinished'>;

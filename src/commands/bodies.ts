@@ -6,9 +6,9 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import type { Mark } from '../../shared/readiness.js';
 import type { BodyView } from '../../shared/state.js';
+import { Finder, type Found, type Surveyed } from '../bodies/index.js';
 import { formatEv, fromEv } from '../exposure/index.js';
-import { Finder, type Found, type Surveyed } from '../run/index.js';
-import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options/options.js';
 import { exitCodeOf, moreAbout, wrapped } from './process.js';
 
 interface BodiesOptions extends BodyOptions {

@@ -5,9 +5,9 @@ import { z } from 'zod';
 import { type Device, type deviceSchema, devicesSchema, pairingSchema } from '../../shared/access.js';
 import { EvenrungError, errorCodeSchema } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
-import { whoOwns } from '../run/index.js';
+import { whoOwns } from '../system/index.js';
 import { hasColours, pairingWords } from './lan.js';
-import { stateFolder } from './places.js';
+import { stateFolder } from './options/places.js';
 
 interface ToOption {
   readonly to?: string;

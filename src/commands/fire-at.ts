@@ -9,11 +9,11 @@ import type {
   NumberedEvent,
   ScheduleView,
 } from '../../shared/state.js';
-import { type Connection, DaemonClient } from './daemon-client.js';
-import { sessionFor } from './daemon-session.js';
-import { printJson, wordsPrinter } from './fire-words.js';
+import { type Connection, DaemonClient } from './elsewhere/daemon-client.js';
+import { sessionFor } from './elsewhere/daemon-session.js';
 import { onStopSignal, STOPPED } from './process.js';
-import { isOver } from './schedule-words.js';
+import { printJson, wordsPrinter } from './words/fire-words.js';
+import { isOver } from './words/schedule-words.js';
 
 const NOT_STOPPED =
   'The laptop could not be told to stop: it does not answer. What it fires goes on there, if it still runs.';

@@ -6,10 +6,9 @@ import { ENDED } from '../../shared/fold.js';
 import { LONGEST_DELAY_SECONDS } from '../../shared/request.js';
 import { parseRunRequest, type WrittenRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Happening, ScheduleView } from '../../shared/state.js';
-import { type Alarm, EventLog, Station } from '../run/index.js';
-import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
+import { type Alarm, EventLog, Station } from '../station/index.js';
 import { fireAt } from './fire-at.js';
-import { printJson, wordsPrinter } from './fire-words.js';
+import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
 import {
   addNamingOptions,
   addRequestOptions,
@@ -25,9 +24,7 @@ import {
   patienceOption,
   type RequestOptions,
   secondsTo,
-} from './options.js';
-import { type OwnedState, takeState } from './owned-state.js';
-import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
+} from './options/options.js';
 import {
   addLabelOptions,
   addLightOptions,
@@ -38,8 +35,11 @@ import {
   type LightOptions,
   type ScheduleOptions,
   writtenRunRequest,
-} from './run-options.js';
-import { foreseenInWords, isOver } from './schedule-words.js';
+} from './options/run-options.js';
+import { type OwnedState, takeState } from './owned-state.js';
+import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { printJson, wordsPrinter } from './words/fire-words.js';
+import { foreseenInWords, isOver } from './words/schedule-words.js';
 
 interface FireOptions
   extends RequestOptions,

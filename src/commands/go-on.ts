@@ -2,7 +2,7 @@
 // camera may be switched off, or still be held by the camera process of the program before. It knows no camera.
 import type { Logger } from 'pino';
 import { asEvenrungError } from '../../shared/errors.js';
-import type { EventLog, Station } from '../run/index.js';
+import type { EventLog, Station } from '../station/index.js';
 
 /** @returns what ends it */
 export function goOnWhenMet(

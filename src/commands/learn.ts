@@ -3,7 +3,7 @@ import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
-import { EventLog, Station } from '../run/index.js';
+import { EventLog, Station } from '../station/index.js';
 import {
   type BodyOptions,
   bodyOption,
@@ -11,7 +11,7 @@ import {
   finderOptions,
   LONGEST_WAIT_SECONDS,
   secondsTo,
-} from './options.js';
+} from './options/options.js';
 import { takeState } from './owned-state.js';
 import { onStopSignal, STOPPED, STOPPING, wrapped } from './process.js';
 

@@ -1,7 +1,8 @@
 // The state folder, held by this process alone, and the journal in it.
 import type { Logger } from 'pino';
-import { Journal, Owner } from '../run/index.js';
-import { stateFolder } from './places.js';
+import { Journal } from '../journal/index.js';
+import { Owner } from '../system/index.js';
+import { stateFolder } from './options/places.js';
 
 export interface OwnedState {
   readonly owner: Owner;

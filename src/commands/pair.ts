@@ -10,8 +10,8 @@ import { type Command, InvalidArgumentError } from 'commander';
 import { deviceNameSchema, PAIR_FRAGMENT } from '../../shared/access.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Terminal } from './ask-terminal.js';
-import { DaemonClient } from './daemon-client.js';
-import { AT_HOME, keepSession, mustKeepSessions, onlyWith } from './daemon-session.js';
+import { DaemonClient } from './elsewhere/daemon-client.js';
+import { AT_HOME, keepSession, mustKeepSessions, onlyWith } from './elsewhere/daemon-session.js';
 import { fingerprintLines } from './lan.js';
 
 const ANSWER_MS = 10_000;

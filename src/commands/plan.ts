@@ -8,8 +8,8 @@ import {
   type RequestOptions,
   statedLimits,
   writtenRequest,
-} from './options.js';
-import { planInWords } from './plan-words.js';
+} from './options/options.js';
+import { planInWords } from './words/plan-words.js';
 
 export function addPlan(program: Command): void {
   addRequestOptions(

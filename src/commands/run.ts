@@ -1,7 +1,7 @@
 // `run stop`, `run hold`, `run go-on`: what a running daemon is told, for scripts and shortcuts. Nothing is waited for beyond its answer.
 import type { Command } from 'commander';
-import { DaemonClient } from './daemon-client.js';
-import { sessionFor } from './daemon-session.js';
+import { DaemonClient } from './elsewhere/daemon-client.js';
+import { sessionFor } from './elsewhere/daemon-session.js';
 
 /** Where `serve` is when it is not told. */
 export const DEFAULT_DAEMON = 'http://127.0.0.1:4160';

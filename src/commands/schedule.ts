@@ -4,16 +4,16 @@ import { EvenrungError } from '../../shared/errors.js';
 import { parseScheduleRequest, type WrittenSchedule } from '../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Plan } from '../plan/index.js';
-import { foreseeSchedule, zoneHere } from '../run/index.js';
-import { addRequestOptions, type LimitOptions, type RequestOptions } from './options.js';
-import { planOnStatedLimits } from './plan.js';
+import { foreseeSchedule, zoneHere } from '../series/index.js';
+import { addRequestOptions, type LimitOptions, type RequestOptions } from './options/options.js';
 import {
   addScheduleOptions,
   endedBeforeSunrise,
   type ScheduleOptions,
   writtenSchedule,
-} from './run-options.js';
-import { foreseenInWords } from './schedule-words.js';
+} from './options/run-options.js';
+import { planOnStatedLimits } from './plan.js';
+import { foreseenInWords } from './words/schedule-words.js';
 
 export function addSchedule(program: Command): void {
   addScheduleOptions(

@@ -2,11 +2,11 @@
 import { type Command, Option } from 'commander';
 import type { Logger } from 'pino';
 import { pageAddress } from '../../shared/pages.js';
-import { type Alarm, EventLog, Station } from '../run/index.js';
-import { type AlarmChoice, addAlarmOptions, alarmFrom } from './alarm-options.js';
+import { type Alarm, EventLog, Station } from '../station/index.js';
 import { askInTerminal } from './ask-terminal.js';
 import { goOnWhenMet } from './go-on.js';
 import { type LanChoice, lanPortOf, tellLan, wantsLan } from './lan.js';
+import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
 import {
   addNamingOptions,
   type BodyOptions,
@@ -18,11 +18,11 @@ import {
   namingOf,
   patienceOption,
   portNumber,
-} from './options.js';
+} from './options/options.js';
+import { notesFolder, panelFolder, stateFolder } from './options/places.js';
 import { type OwnedState, takeState } from './owned-state.js';
-import { notesFolder, panelFolder, stateFolder } from './places.js';
 import { ANSWERS_AGAIN, HELD, onStopSignal, STOPPED, STOPPING } from './process.js';
-import { ScheduleTeller } from './schedule-words.js';
+import { ScheduleTeller } from './words/schedule-words.js';
 
 interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice, LanChoice {
   readonly into: string;

@@ -6,11 +6,17 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Again } from '../../shared/kept.js';
-import { EventLog, findSet, Station } from '../run/index.js';
-import { type OtherWords, printJson, wordsPrinter } from './fire-words.js';
-import { type BodyOptions, bodyOption, cameraOption, finderOptions, patienceOption } from './options.js';
+import { EventLog, findSet, Station } from '../station/index.js';
+import {
+  type BodyOptions,
+  bodyOption,
+  cameraOption,
+  finderOptions,
+  patienceOption,
+} from './options/options.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { type OtherWords, printJson, wordsPrinter } from './words/fire-words.js';
 
 interface TakeUpOptions extends BodyOptions {
   /** Seconds. */

@@ -8,16 +8,9 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { checkSet, exifTool, exportSet, RECORD, type SetCheck, setFoldersIn } from '../frames/index.js';
-import {
-  findSet,
-  JournalReader,
-  newestSets,
-  type StoredRun,
-  type StoredSet,
-  setOnDisk,
-  type Transition,
-} from '../run/index.js';
-import { stateFolder } from './places.js';
+import { JournalReader, type StoredRun, type StoredSet, type Transition } from '../journal/index.js';
+import { findSet, newestSets, setOnDisk } from '../station/index.js';
+import { stateFolder } from './options/places.js';
 import { onStopSignal } from './process.js';
 import { addAgain, addComplete } from './sets-again.js';
 import {
@@ -30,7 +23,7 @@ import {
   type ShownSet,
   setInWords,
   sumOfChecks,
-} from './sets-words.js';
+} from './words/sets-words.js';
 
 export interface ListOptions {
   readonly limit: number;

@@ -1,32 +1,7 @@
 // What came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
-export { checkSet, type Finding, type FindingCode, type SetCheck } from './check.js';
-export {
-  type Checksum,
-  checksumOf,
-  checksumsOf,
-  type ListedSum,
-  parseSums,
-  quickDigest,
-  SUMS,
-  sumsText,
-} from './checksum.js';
-export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './contact-sheet.js';
-export { ExifToolProcess, exifTool } from './exiftool.js';
-export { type ExportedFile, type ExportedSet, type ExportOptions, exportSet } from './export-set.js';
-export { setFoldersIn } from './find-sets.js';
-export { isOfHandOver } from './hand-over.js';
-export { fileInside } from './inside.js';
-export {
-  type AskedExposure,
-  type AskedOffset,
-  judge,
-  judgeMetered,
-  type MeteredVerdict,
-  recordedTv,
-  type Verdict,
-} from './judge.js';
-export { drawable, type Letters, lettersHere } from './letters.js';
-export type { LightGrid } from './light-grid.js';
+
+export { setFoldersIn } from './folder/find-sets.js';
+export { fileInside } from './folder/inside.js';
 export {
   DEFAULT_FRAME_TEMPLATE,
   DEFAULT_SET_TEMPLATE,
@@ -38,15 +13,30 @@ export {
   type SetNaming,
   setFolderName,
   type Template,
-} from './naming.js';
-export { type KeptName, lookOnDisk } from './on-disk.js';
-export { type Picture, readPicture, type SmallPicture, smallPicture } from './picture.js';
-export { isSameSize, type PixelSize, readPixelSize } from './pixel-size.js';
-export { compareLight, type LightComparison, type LightRatio, type LitFrame, lightRatio } from './ratios.js';
-export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './raw.js';
-export { type RecordedExposure, readRecorded } from './recorded.js';
-export { relabelSet } from './relabel.js';
-export { RECORD, SetFolder } from './set-folder.js';
+} from './folder/naming.js';
+export { type KeptName, lookOnDisk } from './folder/on-disk.js';
+export { RECORD, SetFolder } from './folder/set-folder.js';
+export { checkSet, type Finding, type FindingCode, type SetCheck } from './hand-over/check.js';
+export {
+  type Checksum,
+  checksumOf,
+  checksumsOf,
+  type ListedSum,
+  parseSums,
+  quickDigest,
+  SUMS,
+  sumsText,
+} from './hand-over/checksum.js';
+export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './hand-over/contact-sheet.js';
+export {
+  type ExportedFile,
+  type ExportedSet,
+  type ExportOptions,
+  exportSet,
+} from './hand-over/export-set.js';
+export { isOfHandOver } from './hand-over/hand-over.js';
+export { drawable, type Letters, lettersHere } from './hand-over/letters.js';
+export { relabelSet } from './hand-over/relabel.js';
 export {
   readSidecar,
   relabelledSidecar,
@@ -57,19 +47,39 @@ export {
   sidecarText,
   writeSidecar,
   XMP_NAMESPACE,
-} from './sidecar.js';
-export { type OddSize, oddSizeSentence, oddSizes, type SizedFrame } from './sizes.js';
-export { isAlive } from './staging.js';
-export { syncFolder } from './sync.js';
-export { TABLE, type TableRow, tableText } from './table.js';
-export { hasParts, type TakenAt, wallOf } from './taken-at.js';
+} from './hand-over/sidecar.js';
+export { TABLE, type TableRow, tableText } from './hand-over/table.js';
+export {
+  type AskedExposure,
+  type AskedOffset,
+  judge,
+  judgeMetered,
+  type MeteredVerdict,
+  recordedTv,
+  type Verdict,
+} from './judge/judge.js';
+export {
+  compareLight,
+  type LightComparison,
+  type LightRatio,
+  type LitFrame,
+  lightRatio,
+} from './judge/ratios.js';
+export { type OddSize, oddSizeSentence, oddSizes, type SizedFrame } from './judge/sizes.js';
 export {
   judgeWhole,
   mustBeWhole,
   unprovedSentence,
   type WholeFrame,
   type WholeOptions,
-} from './whole-frame.js';
+} from './judge/whole-frame.js';
+export { ExifToolProcess, exifTool } from './read/exiftool.js';
+export type { LightGrid } from './read/light-grid.js';
+export { type Picture, readPicture, type SmallPicture, smallPicture } from './read/picture.js';
+export { isSameSize, type PixelSize, readPixelSize } from './read/pixel-size.js';
+export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './read/raw.js';
+export { type RecordedExposure, readRecorded } from './read/recorded.js';
+export { hasParts, type TakenAt, wallOf } from './read/taken-at.js';
 export { readWholeness, type Wholeness } from './wholeness/index.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */

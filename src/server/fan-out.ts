@@ -6,7 +6,7 @@ import type { Duplex } from 'node:stream';
 import type { WebSocket } from 'ws';
 import type { NumberedEvent } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
-import type { EventLog } from '../run/index.js';
+import type { EventLog } from '../station/index.js';
 
 /** What a watcher may leave untaken before it is dropped. */
 const MOST_UNSENT_BYTES = 1024 * 1024;

@@ -3,13 +3,8 @@ import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
 import { CONTACT_SHEET, fileInside } from '../frames/index.js';
-import {
-  type JournalReader,
-  type ListedSet,
-  type StoredRun,
-  type StoredSet,
-  setOnDisk,
-} from '../run/index.js';
+import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../journal/index.js';
+import { setOnDisk } from '../station/index.js';
 
 /** @throws EvenrungError storing-failed */
 export async function keptSets(

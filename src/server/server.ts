@@ -6,8 +6,9 @@ import { z } from 'zod';
 import { askedSchema } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
 import { lookSchema, tickSchema } from '../../shared/readiness.js';
+import type { JournalReader } from '../journal/index.js';
 import { toWirePlan } from '../plan/index.js';
-import type { EventLog, JournalReader, Station } from '../run/index.js';
+import type { EventLog, Station } from '../station/index.js';
 import {
   Access,
   addAccess,

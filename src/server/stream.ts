@@ -7,7 +7,7 @@ import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
 import { IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { firstIssue } from '../../shared/request.js';
 import { type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';
-import type { EventLog } from '../run/index.js';
+import type { EventLog } from '../station/index.js';
 import { Bucket, type Rate, type Visitor } from './access/index.js';
 import { FanOut, send, written } from './fan-out.js';
 

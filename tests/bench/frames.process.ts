@@ -7,8 +7,10 @@ import { mkdir, readdir, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { setFlagsFromString } from 'node:v8';
 import { runInNewContext } from 'node:vm';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import type { Clock, Sleep } from '../../src/run/schedule/index.js';
+import { Journal } from '../../src/journal/index.js';
+import type { Sleep } from '../../src/series/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
+import type { Clock } from '../../src/system/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
 import {

@@ -5,7 +5,7 @@ import { closeSync, fsyncSync, openSync, writeSync } from 'node:fs';
 import { rm, stat, statfs } from 'node:fs/promises';
 import path from 'node:path';
 import type { FrameState } from '../../shared/state.js';
-import { Journal, journalFile } from '../../src/run/journal/index.js';
+import { Journal, journalFile } from '../../src/journal/index.js';
 import { frame, RUN, setBegun } from '../unit/journal-sample.js';
 import { quantile } from './wire-watch.js';
 

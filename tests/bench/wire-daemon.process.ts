@@ -4,7 +4,7 @@ import { copyFile, readdir, readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import { formatEv } from '../../src/exposure/index.js';
-import { EventLog, Station } from '../../src/run/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import type { DaemonAt, DaemonOrder, Done, Failed, Fired, Planned, Resident } from './wire-messages.js';
 import { watchLinks } from './wire-watch.js';
 

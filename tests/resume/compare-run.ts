@@ -6,11 +6,11 @@ import { isDeepStrictEqual } from 'node:util';
 import { ENDED } from '../../shared/fold.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import type { PracticeState } from '../../src/camera/practice/model.js';
-import { checksumOf } from '../../src/frames/checksum.js';
-import { CONTACT_SHEET } from '../../src/frames/contact-sheet.js';
+import { checksumOf } from '../../src/frames/hand-over/checksum.js';
+import { CONTACT_SHEET } from '../../src/frames/hand-over/contact-sheet.js';
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
-import type { JournalReader, ListedSet, StoredSet } from '../../src/run/index.js';
-import { scheduledIn } from '../../src/run/scheduled-options.js';
+import type { JournalReader, ListedSet, StoredSet } from '../../src/journal/index.js';
+import { scheduledIn } from '../../src/series/scheduled-options.js';
 import type { ShutterBook } from './shutter-book.js';
 
 export interface Finding {
@@ -44,7 +44,7 @@ const BASE_TV = 36;
 const OFFSETS = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
 /** A set that is made in its slot begins there, by a clock that another process may have anchored anew. */
 const SLOT_CLOCK_MS = 20;
-/** So far clocks are believed that do not quite go together (src/run/marks.ts). */
+/** So far clocks are believed that do not quite go together (src/set/marks.ts). */
 const BELIEVED_MS = 3000;
 
 /** A file of a set folder, by its checksum. */

@@ -9,11 +9,13 @@ import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
+import { AsFoundStore } from '../../src/bodies/as-found.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import type { Settings } from '../../src/camera/index.js';
 import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
-import { AsFoundStore } from '../../src/run/as-found.js';
-import { EventLog, Journal, Owner, Station } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal } from '../../src/journal/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
+import { Owner } from '../../src/system/index.js';
 import type { Answered, Asked } from './protocol.js';
 
 const [, , root = '', counted = '', at = '0', does = 'begin'] = process.argv;

@@ -5,13 +5,13 @@ import os from 'node:os';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, checksumOf, exifTool, SUMS } from '../../src/frames/index.js';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import { journalFile } from '../../src/run/journal/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal, journalFile } from '../../src/journal/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { lookAt, type Moment, REFUSED, runChild } from './kills.js';
 
 /** `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. */

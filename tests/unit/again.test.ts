@@ -8,16 +8,17 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Again } from '../../shared/kept.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
+import { AsFoundStore } from '../../src/bodies/as-found.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
-import { AsFoundStore } from '../../src/run/as-found.js';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import { journalFile } from '../../src/run/journal/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
-import type { Clock, Sleep } from '../../src/run/schedule/index.js';
+import { Journal, journalFile } from '../../src/journal/index.js';
+import type { Sleep } from '../../src/series/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
+import type { Clock } from '../../src/system/index.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 

@@ -12,7 +12,7 @@ import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { alarmSchema } from '../../shared/alarm.js';
-import { Alarm, type AlarmOptions, type AlarmTiming, type Halt } from '../../src/run/alarm.js';
+import { Alarm, type AlarmOptions, type AlarmTiming, type Halt } from '../../src/station/alarm.js';
 import { isAlive } from '../built.js';
 
 /** As the real ones, a hundredth of the pauses; tries and ends have room on a busy machine. */
@@ -551,7 +551,7 @@ describe('a program that ends', () => {
       logLevel: 'silent',
       ssr: { noExternal: true },
       build: {
-        ssr: fileURLToPath(new URL('../../src/run/alarm.ts', import.meta.url)),
+        ssr: fileURLToPath(new URL('../../src/station/alarm.ts', import.meta.url)),
         outDir: bundle,
         emptyOutDir: false,
         rolldownOptions: { output: { entryFileNames: 'alarm.mjs' } },

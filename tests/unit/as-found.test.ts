@@ -9,8 +9,8 @@ import { setTimeout as pause } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { AsFoundStore } from '../../src/bodies/as-found.js';
 import type { BodyIdentity, Debts } from '../../src/camera/index.js';
-import { AsFoundStore } from '../../src/run/as-found.js';
 import fc from '../seeded.js';
 
 /** Every call to the file system is noted while `notes` is a list; the one with this number fails. */
@@ -398,7 +398,7 @@ describe('writing', () => {
       logLevel: 'silent',
       ssr: { noExternal: true },
       build: {
-        ssr: fileURLToPath(new URL('../../src/run/as-found.ts', import.meta.url)),
+        ssr: fileURLToPath(new URL('../../src/bodies/as-found.ts', import.meta.url)),
         outDir: folder,
         emptyOutDir: false,
         rolldownOptions: { output: { entryFileNames: 'as-found.mjs' } },

@@ -6,12 +6,12 @@ import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Asked, askedSchema } from '../../shared/asked.js';
 import { formatEv } from '../../shared/ev.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { EventLog, Station } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import {
   fieldsOf,
   isDone,

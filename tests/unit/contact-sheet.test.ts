@@ -189,7 +189,7 @@ describe('letters', () => {
       '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig></fontconfig>',
     );
     // Fontconfig reads its configuration once: a process of its own asks the same function.
-    const source = fileURLToPath(new URL('../../src/frames/letters.ts', import.meta.url));
+    const source = fileURLToPath(new URL('../../src/frames/hand-over/letters.ts', import.meta.url));
     const { code } = await transformWithOxc(await readFile(source, 'utf8'), source);
     const script = path.join(folder, 'letters.mjs');
     const asking = code.replace('import("sharp")', `import(${JSON.stringify(import.meta.resolve('sharp'))})`);

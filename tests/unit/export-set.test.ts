@@ -19,8 +19,8 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import type { SetRecord } from '../../shared/set-record.js';
+import { hostMark } from '../../src/frames/folder/staging.js';
 import { checkSet, exportSet, RECORD, SUMS, setFoldersIn } from '../../src/frames/index.js';
-import { hostMark } from '../../src/frames/staging.js';
 import { asVersion1, BESIDE, FRAMES, keepRecord, makeSet } from './set-sample.js';
 
 /** What happens to the disk while something is copied; by default nothing. */
@@ -29,8 +29,8 @@ const disk = vi.hoisted(() => ({
   beforeWriting: async (_file: string): Promise<void> => {},
 }));
 
-vi.mock('../../src/frames/checksum.js', async (original) => {
-  const whole = await original<typeof import('../../src/frames/checksum.js')>();
+vi.mock('../../src/frames/hand-over/checksum.js', async (original) => {
+  const whole = await original<typeof import('../../src/frames/hand-over/checksum.js')>();
   const checksumOf = async (file: string) => {
     await disk.beforeReading(file);
     return whole.checksumOf(file);

@@ -8,17 +8,17 @@ import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { ENDED } from '../../shared/fold.js';
 import type { NumberedEvent, ScheduleView } from '../../shared/state.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { DaemonClient } from '../../src/commands/daemon-client.js';
-import { AT_HOME } from '../../src/commands/daemon-session.js';
+import { DaemonClient } from '../../src/commands/elsewhere/daemon-client.js';
+import { AT_HOME } from '../../src/commands/elsewhere/daemon-session.js';
 import { addFire } from '../../src/commands/fire.js';
 import { fireAt } from '../../src/commands/fire-at.js';
 import { addRun } from '../../src/commands/run.js';
-import { EventLog, Station } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 
 const THREE = { frames: 3, step: 1, base: '1/60' };
 

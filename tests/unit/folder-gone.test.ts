@@ -6,12 +6,13 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, exifTool } from '../../src/frames/index.js';
-import { EventLog, Journal, Station, setOnDisk } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal } from '../../src/journal/index.js';
+import { EventLog, Station, setOnDisk } from '../../src/station/index.js';
 
 /** Its folder can be taken away before or after a frame, counted from 1. */
 class TestLink extends PracticeLink {

@@ -4,7 +4,8 @@ import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import type { BodyState, Unfinished } from '../../shared/state.js';
 import { goOnWhenMet } from '../../src/commands/go-on.js';
-import { EventLog, type Run } from '../../src/run/index.js';
+import type { Run } from '../../src/set/index.js';
+import { EventLog } from '../../src/station/index.js';
 
 const LEFT: Unfinished = {
   ...{ run: 'one', startedAt: '2026-11-25T15:40:00Z', verified: 4, frames: 9, folder: null },

@@ -10,7 +10,7 @@ import Sqlite from 'better-sqlite3';
 import { build } from 'vite';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import type { FrameView } from '../../shared/state.js';
-import { Journal, journalFile, type StoredSet, type Transition } from '../../src/run/journal/index.js';
+import { Journal, journalFile, type StoredSet, type Transition } from '../../src/journal/index.js';
 
 const KILLS = 20;
 const SEED = 20261125;

@@ -4,7 +4,7 @@ import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import type { WirePlan } from '../../shared/plan.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
-import { journalFile, type RunBegun, type SetBegun } from '../../src/run/journal/index.js';
+import { journalFile, type RunBegun, type SetBegun } from '../../src/journal/index.js';
 
 export const RUN: RunBegun = {
   id: 'run-1',

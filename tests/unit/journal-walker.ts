@@ -3,8 +3,8 @@
 import { writeSync } from 'node:fs';
 import { ENDED } from '../../shared/fold.js';
 import type { RunState } from '../../shared/state.js';
-import { Journal, type StoredFrame } from '../../src/run/journal/index.js';
-import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
+import { Journal, type StoredFrame } from '../../src/journal/index.js';
+import { FRAME_WAYS, RUN_WAYS } from '../../src/journal/ways.js';
 import { frame, RUN, setBegun } from './journal-sample.js';
 
 const [stateFolder = '', seed = '1'] = process.argv.slice(2);

@@ -16,9 +16,9 @@ import os from 'node:os';
 import path from 'node:path';
 import Sqlite, { type Database } from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { openDatabase } from '../../src/run/journal/database.js';
-import { Journal, JournalReader, journalFile, type KeptAside } from '../../src/run/journal/index.js';
-import { APPLICATION_ID, migrate, STEPS } from '../../src/run/journal/schema.js';
+import { openDatabase } from '../../src/journal/database.js';
+import { Journal, JournalReader, journalFile, type KeptAside } from '../../src/journal/index.js';
+import { APPLICATION_ID, migrate, STEPS } from '../../src/journal/schema.js';
 import { copyJournal, dump, frame, PLAN, RUN, setBegun } from './journal-sample.js';
 
 const NOW = new Date(2026, 10, 25, 16, 42, 10);

@@ -10,8 +10,9 @@ import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/prac
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, SetFolder } from '../../src/frames/index.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
-import type { CameSoFar } from '../../src/run/from-before.js';
-import { EventLog, Run } from '../../src/run/index.js';
+import type { CameSoFar } from '../../src/set/from-before.js';
+import { Run } from '../../src/set/index.js';
+import { EventLog } from '../../src/station/index.js';
 import { ASKED } from '../asked.js';
 import { namedBy } from '../set-naming.js';
 

@@ -5,10 +5,10 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { bodyProfileSchema } from '../../shared/profile.js';
+import { learnBody, mostFrames } from '../../src/bodies/learn.js';
 import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, NO_TIME, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { learnBody, mostFrames } from '../../src/run/learn.js';
 import { ASKED } from '../asked.js';
 
 let folder = '';

@@ -5,8 +5,8 @@ import { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { hostMark, stagingName, sweepStaged } from '../../src/frames/folder/staging.js';
 import { SetFolder, setFoldersIn } from '../../src/frames/index.js';
-import { hostMark, stagingName, sweepStaged } from '../../src/frames/staging.js';
 import { namedBy } from '../set-naming.js';
 
 const AT = namedBy(new Date(2026, 10, 25, 16, 42, 10));

@@ -9,7 +9,7 @@ import {
   type LightStep,
   type MeasuredSet,
   measureLevel,
-} from '../../src/run/light.js';
+} from '../../src/series/light.js';
 
 const ISOS = isoSettings(
   '100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400'.split(' '),

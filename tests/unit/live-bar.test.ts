@@ -1,8 +1,8 @@
 // The live bar of a terminal, and what stands there where standard output is none.
 import { describe, expect, it } from 'vitest';
 import type { FrameState, Happening, NumberedEvent, RunView } from '../../shared/state.js';
-import { wordsPrinter } from '../../src/commands/fire-words.js';
-import { barLine, isLive, type Terminal } from '../../src/commands/live-bar.js';
+import { wordsPrinter } from '../../src/commands/words/fire-words.js';
+import { barLine, isLive, type Terminal } from '../../src/commands/words/live-bar.js';
 import { limitsFromStated, planSet, resolveBase, STATED_DEFAULTS, toWirePlan } from '../../src/plan/index.js';
 
 const NOW = Date.parse('2026-11-25T15:40:00Z');

@@ -1,7 +1,7 @@
 // Which look the panel has: by choice, by the system, by the sun (whose events are proven in sun.test.ts), and what the switch does.
 import { describe, expect, it } from 'vitest';
 import type { Place, SunEvent } from '../../shared/schedule.js';
-import { sunEvents } from '../../src/run/schedule/index.js';
+import { sunEvents } from '../../src/series/index.js';
 import {
   type Around,
   CHOICES,

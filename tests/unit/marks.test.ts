@@ -9,8 +9,8 @@ import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { compareLight, type LightComparison } from '../../src/frames/index.js';
-import { takenAtOf } from '../../src/frames/taken-at.js';
-import { type Marked, marksOf as marksOfOne, ratioMarks } from '../../src/run/marks.js';
+import { takenAtOf } from '../../src/frames/read/taken-at.js';
+import { type Marked, marksOf as marksOfOne, ratioMarks } from '../../src/set/marks.js';
 import { fireSet, marksOf } from '../fire-set.js';
 
 let into = '';

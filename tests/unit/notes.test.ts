@@ -9,10 +9,10 @@ import pino from 'pino';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { ERRORS, type ErrorCode, EvenrungError } from '../../shared/errors.js';
 import { anchorOf, PAGES } from '../../shared/pages.js';
-import { EventLog, Station } from '../../src/run/index.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { framed, rendered } from '../../src/server/note-html.js';
 import { addNotes } from '../../src/server/notes.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS, PANEL } from '../built.js';
 
 const TOP = fileURLToPath(new URL('../..', import.meta.url));

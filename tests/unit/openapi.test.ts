@@ -9,10 +9,10 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { z } from 'zod';
 import { NOTHING_YET } from '../../shared/fold.js';
 import { happeningSchema } from '../../shared/state.js';
-import { EventLog, Station } from '../../src/run/index.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { openApi } from '../../src/server/openapi.js';
 import { API_ROUTES } from '../../src/server/routes.js';
+import { EventLog, Station } from '../../src/station/index.js';
 
 let folder = '';
 let server: RunningServer;

@@ -12,8 +12,9 @@ import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { SetFolder } from '../../src/frames/index.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
-import { EventLog, Run } from '../../src/run/index.js';
-import { Steady } from '../../src/run/steady.js';
+import { Run } from '../../src/set/index.js';
+import { Steady } from '../../src/set/steady.js';
+import { EventLog } from '../../src/station/index.js';
 import { ASKED } from '../asked.js';
 import { namedBy } from '../set-naming.js';
 

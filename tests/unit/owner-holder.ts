@@ -1,7 +1,7 @@
 // A process that takes a state folder and keeps it until it is killed, or until its input ends: then it lets go and goes on living.
 // `node owner-holder.js STATE-FOLDER WHAT [ADDRESS]`. With --expose-gc nothing refers to it any more, and memory is tidied up.
 import { asEvenrungError } from '../../shared/errors.js';
-import { Owner } from '../../src/run/owner.js';
+import { Owner } from '../../src/system/owner.js';
 
 const [stateFolder = '', what = '', address] = process.argv.slice(2);
 const began = performance.now();

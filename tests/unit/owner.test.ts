@@ -7,7 +7,7 @@ import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
-import { Owner } from '../../src/run/owner.js';
+import { Owner } from '../../src/system/owner.js';
 
 /** In the project, where the program's libraries are found. */
 const OUT = fileURLToPath(new URL('../../dist/tests/unit', import.meta.url));

@@ -4,7 +4,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { BodyProfile } from '../../shared/profile.js';
-import { type ProfileOwner, ProfileStore } from '../../src/run/profiles.js';
+import { type ProfileOwner, ProfileStore } from '../../src/bodies/profiles.js';
 
 let folder = '';
 let kept: string[] = [];

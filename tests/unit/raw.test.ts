@@ -6,7 +6,6 @@ import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import sharp from 'sharp';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { underWatch } from '../../src/frames/exiftool.js';
 import {
   ExifToolProcess,
   exifTool,
@@ -17,6 +16,7 @@ import {
   readRawRecorded,
   readRecorded,
 } from '../../src/frames/index.js';
+import { underWatch } from '../../src/frames/read/exiftool.js';
 import { makeDng, makeJp2, type RawFacts } from '../raw-files.js';
 
 const FACTS: RawFacts = { exposureTime: [1, 3], fNumber: [56, 10], iso: 200, bias: [-4, 3] };
@@ -253,7 +253,7 @@ describe('the ExifTool process', () => {
   it('does not keep the program alive', async () => {
     const file = await put('frame.jp2', makeJp2(FACTS));
     const library = fileURLToPath(import.meta.resolve('exiftool-vendored'));
-    // As src/frames/exiftool.ts starts it: nobody ends it here.
+    // As src/frames/read/exiftool.ts starts it: nobody ends it here.
     const script = `const { ExifTool } = require(${JSON.stringify(library)});
       const tool = new ExifTool({ maxProcs: 1, unrefStreams: true });
       tool.readRaw(${JSON.stringify(file)}, { readArgs: ['-n', '-ISO'] }).then((tags) => console.log(tags.ISO, tool.pids[0]));`;

@@ -6,8 +6,8 @@ import os from 'node:os';
 import path from 'node:path';
 import { promisify } from 'node:util';
 import { afterEach, beforeEach, expect, it } from 'vitest';
-import { Owner } from '../../src/run/index.js';
-import { sweepParts, writeWhole } from '../../src/run/whole-file.js';
+import { Owner } from '../../src/system/index.js';
+import { sweepParts, writeWhole } from '../../src/system/whole-file.js';
 import { MAIN, start } from '../built.js';
 import { childOf } from '../child-of.js';
 

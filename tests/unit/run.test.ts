@@ -18,9 +18,10 @@ import {
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { SetFolder } from '../../src/frames/index.js';
+import { FRAME_WAYS, RUN_WAYS } from '../../src/journal/ways.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
-import { EventLog, Run } from '../../src/run/index.js';
-import { FRAME_WAYS, RUN_WAYS } from '../../src/run/states.js';
+import { Run } from '../../src/set/index.js';
+import { EventLog } from '../../src/station/index.js';
 import { ASKED } from '../asked.js';
 import { namedBy } from '../set-naming.js';
 

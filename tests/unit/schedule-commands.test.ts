@@ -23,10 +23,10 @@ import {
 } from '../../shared/state.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import { ask } from '../../src/commands/ask-terminal.js';
-import { readConfig } from '../../src/commands/config.js';
-import { endedBeforeSunrise, writtenRunRequest } from '../../src/commands/run-options.js';
-import { foreseenInWords, ScheduleTeller } from '../../src/commands/schedule-words.js';
-import { EventLog } from '../../src/run/index.js';
+import { readConfig } from '../../src/commands/options/config.js';
+import { endedBeforeSunrise, writtenRunRequest } from '../../src/commands/options/run-options.js';
+import { foreseenInWords, ScheduleTeller } from '../../src/commands/words/schedule-words.js';
+import { EventLog } from '../../src/station/index.js';
 import { run, type Started, start } from '../built.js';
 
 let folder = '';

@@ -17,9 +17,7 @@ import {
 } from '../../shared/schedule.js';
 import { type BodyLimits, SHUTTER_SCALES } from '../../src/exposure/index.js';
 import { limitsFromStated, type PlanRequest, resolveBase, STATED_DEFAULTS } from '../../src/plan/index.js';
-import { isoSettings } from '../../src/run/light.js';
 import {
-  type Clock,
   crossesSunrise,
   estimateSchedule,
   fits,
@@ -31,9 +29,10 @@ import {
   scheduleInWords,
   slotStarts,
   slowestBaseThatFits,
-  systemClock,
   whatToGiveUp,
-} from '../../src/run/schedule/index.js';
+} from '../../src/series/index.js';
+import { isoSettings } from '../../src/series/light.js';
+import { type Clock, systemClock } from '../../src/system/index.js';
 import fc from '../seeded.js';
 
 const ZONE = 'Europe/Zurich';

@@ -4,8 +4,9 @@ import { EvenrungError } from '../../shared/errors.js';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { type DaemonState, daemonStateSchema, type Happening } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
-import type { Clock, Sleep } from '../../src/run/schedule/index.js';
-import { type EndedSet, Sequence, type SequenceMemo, type SetMaker } from '../../src/run/sequence.js';
+import type { Sleep } from '../../src/series/index.js';
+import { type EndedSet, Sequence, type SequenceMemo, type SetMaker } from '../../src/series/sequence.js';
+import type { Clock } from '../../src/system/index.js';
 
 const START = Date.parse('2026-11-25T15:40:00Z');
 const MINUTE = 60_000;

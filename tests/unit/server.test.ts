@@ -11,8 +11,8 @@ import { afterHappening, ENDED } from '../../shared/fold.js';
 import { planSchema } from '../../shared/plan.js';
 import { type DaemonState, daemonStateSchema } from '../../shared/state.js';
 import { type DaemonMessage, daemonMessageSchema, errorAnswerSchema } from '../../shared/stream.js';
-import { EventLog, Station } from '../../src/run/index.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 
 let folder = '';

@@ -4,7 +4,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { checkSets, exportTo, folderOf, listSets, type Say, showSet } from '../../src/commands/sets.js';
-import { Journal, JournalReader, journalFile, type SetBegun } from '../../src/run/journal/index.js';
+import { Journal, JournalReader, journalFile, type SetBegun } from '../../src/journal/index.js';
 import { run as runProgram } from '../built.js';
 import { frame, RUN, setBegun } from './journal-sample.js';
 import { asVersion1, FRAMES, keepRecord, makeSet } from './set-sample.js';

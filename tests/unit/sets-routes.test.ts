@@ -12,6 +12,7 @@ import { type KeptSets, keptSetDetailSchema, keptSetsSchema, keptSetViewSchema }
 import { readSetRecord, type SetRecord } from '../../shared/set-record.js';
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import { errorAnswerSchema } from '../../shared/stream.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
@@ -26,11 +27,10 @@ import {
   SUMS,
   sumsText,
 } from '../../src/frames/index.js';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import { journalFile } from '../../src/run/journal/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal, journalFile } from '../../src/journal/index.js';
 import { FramePictures } from '../../src/server/frame-pictures.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { makeDng } from '../raw-files.js';
 import { frame, PLAN, RUN, setBegun } from './journal-sample.js';
 import { FRAMES, keepRecord, makeSet } from './set-sample.js';

@@ -3,7 +3,8 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { createdAtOf, xmpDateOf } from '../../src/frames/created-at.js';
+import { createdAtOf, xmpDateOf } from '../../src/frames/hand-over/created-at.js';
+import { isOurOwn } from '../../src/frames/hand-over/sidecar.js';
 import {
   exifTool,
   readSidecar,
@@ -12,7 +13,6 @@ import {
   sidecarText,
   writeSidecar,
 } from '../../src/frames/index.js';
-import { isOurOwn } from '../../src/frames/sidecar.js';
 import fc from '../seeded.js';
 
 let folder = '';

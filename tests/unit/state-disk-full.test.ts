@@ -5,12 +5,13 @@ import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet } from '../../src/frames/index.js';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal } from '../../src/journal/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 const FULL =

@@ -8,7 +8,7 @@ import { setTimeout as pause } from 'node:timers/promises';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { type Awake, type StayAwakeOptions, stayAwake } from '../../src/run/stay-awake.js';
+import { type Awake, type StayAwakeOptions, stayAwake } from '../../src/system/stay-awake.js';
 import { isAlive } from '../built.js';
 
 const SETTINGS = 'switch off automatic sleep, and leave the lid open.';
@@ -239,7 +239,7 @@ describe('whoever keeps it awake', () => {
       configFile: false,
       logLevel: 'silent',
       build: {
-        ssr: fileURLToPath(new URL('../../src/run/stay-awake.ts', import.meta.url)),
+        ssr: fileURLToPath(new URL('../../src/system/stay-awake.ts', import.meta.url)),
         outDir: folder,
         emptyOutDir: false,
         rolldownOptions: { output: { entryFileNames: 'stay-awake.mjs' } },

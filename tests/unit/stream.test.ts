@@ -5,10 +5,10 @@ import { afterEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import type { Happening } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
-import { EventLog } from '../../src/run/index.js';
 import { AT_THIS_COMPUTER } from '../../src/server/access/visitor.js';
 import { Guard, LOOPBACK_NAMES } from '../../src/server/guard.js';
 import { type Beat, Stream } from '../../src/server/stream.js';
+import { EventLog } from '../../src/station/index.js';
 
 const closing: (() => void)[] = [];
 afterEach(() => {

@@ -18,7 +18,7 @@
 import { Body, Equator, Horizon, Observer, SearchAltitude, SearchRiseSet } from 'astronomy-engine';
 import { describe, expect, it } from 'vitest';
 import { type Place, SUN_EVENTS, type SunEvent } from '../../shared/schedule.js';
-import { sunEvents } from '../../src/run/schedule/index.js';
+import { sunEvents } from '../../src/series/index.js';
 import fc from '../seeded.js';
 
 const SECOND = 1000;

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Place, SunEvent } from '../../shared/schedule.js';
-import { sunEvents } from '../../src/run/schedule/index.js';
+import { sunEvents } from '../../src/series/index.js';
 
 const MINUTE = 60_000;
 const DAY = 24 * 60 * MINUTE;

@@ -7,13 +7,14 @@ import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
+import { AsFoundStore } from '../../src/bodies/as-found.js';
+import { ProfileStore } from '../../src/bodies/profiles.js';
 import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { CONTACT_SHEET, checkSet, type Naming, parseTemplate, SetFolder } from '../../src/frames/index.js';
-import { AsFoundStore } from '../../src/run/as-found.js';
-import { EventLog, Journal, Station } from '../../src/run/index.js';
-import { ProfileStore } from '../../src/run/profiles.js';
+import { Journal } from '../../src/journal/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { namedBy } from '../set-naming.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };

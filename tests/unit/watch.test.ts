@@ -13,7 +13,7 @@ import {
   watch,
   withCharge,
   withFile,
-} from '../../src/run/watch.js';
+} from '../../src/series/watch.js';
 import fc from '../seeded.js';
 
 const MB = 1e6;

@@ -7,7 +7,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { setRecordSchema } from '../../shared/set-record.js';
 import type { PracticeBody, PracticeState } from '../../src/camera/practice/model.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
-import { EventLog, Station } from '../../src/run/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 

@@ -5,7 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { BodyState } from '../../shared/state.js';
-import { EventLog, Station } from '../../src/run/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { type PluggedBody, plugIn } from './ptp/plugged-body.js';
 

@@ -6,7 +6,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { readRecorded } from '../../src/frames/index.js';
-import { EventLog, Station } from '../../src/run/index.js';
+import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS, run, start } from '../built.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 

@@ -6,7 +6,7 @@ import { isIP } from 'node:net';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
-import { PRIVATE, writeWhole } from '../../run/index.js';
+import { PRIVATE, writeWhole } from '../../system/index.js';
 
 export interface Certificate {
   /** PEM. */

@@ -7,7 +7,7 @@ import { z } from 'zod';
 import { type Device, type Role, roleSchema } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
-import { inTurn, isMissing, setAside, writeWhole } from '../../run/index.js';
+import { inTurn, isMissing, setAside, writeWhole } from '../../system/index.js';
 import type { Visitor } from './visitor.js';
 
 const FILE = 'devices.json';

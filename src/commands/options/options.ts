@@ -1,0 +1,270 @@
+// Options that several commands have in common, and how their words become a request and limits.
+import { type Command, InvalidArgumentError, Option } from 'commander';
+import type { Logger } from 'pino';
+import { EvenrungError } from '../../../shared/errors.js';
+import { listed, shortened } from '../../../shared/plain-words.js';
+import {
+  FASTEST_LIGHT_EV_PER_MINUTE,
+  LARGEST_FILE_BYTES,
+  LONGEST_SETTLE_SECONDS,
+  MOST_FOCAL_LENGTH_MM,
+  MOST_FRAMES,
+  type WrittenConditions,
+  type WrittenSetRequest,
+} from '../../../shared/request.js';
+import { BODY_CHOICES, type BodyChoice } from '../../bodies/index.js';
+import type { BodyLimits } from '../../exposure/index.js';
+import {
+  DEFAULT_FRAME_TEMPLATE,
+  DEFAULT_SET_TEMPLATE,
+  defaultNaming,
+  type Naming,
+  parseTemplate,
+  type Template,
+} from '../../frames/index.js';
+import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../../plan/index.js';
+import { configFolder, defaultInto, stateFolder } from './places.js';
+
+export interface RequestOptions {
+  readonly frames?: string;
+  readonly from?: string;
+  readonly to?: string;
+  readonly span?: string;
+  readonly step?: string;
+  readonly base?: string;
+  readonly mode: string;
+  readonly settle?: number;
+  readonly handHeld?: number;
+  readonly mains?: string;
+  readonly lightRate?: number;
+  readonly noiseReduction?: boolean;
+  readonly fileSize?: number;
+}
+
+export type LimitOptions = Partial<StatedLimits>;
+
+export function addRequestOptions(command: Command): Command {
+  return command
+    .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
+    .option('--from <ev>', 'darkest frame, such as -4')
+    .option('--to <ev>', 'lightest frame, such as 4')
+    .option('--span <ev>', 'EV from the darkest to the lightest frame, laid about the base')
+    .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"')
+    .option('--base <time>', 'shutter time that the frames are counted from', '1/60')
+    .addOption(
+      new Option('--mode <mode>', 'what moves the centre of a pass')
+        .choices(['manual', 'aperture'])
+        .default('manual'),
+    )
+    .option(
+      '--max-frames <n>',
+      `frames that the body can bracket: 3, or 3,5,7 (without a body: ${STATED_DEFAULTS.maxFrames})`,
+    )
+    .option(
+      '--body-steps <ev>',
+      'bracket steps that the body has: 1/3,1/2,1,2 (without a body: thirds up to 3)',
+    )
+    .option(
+      '--comp-range <ev>',
+      `how far exposure compensation goes (without a body: ${STATED_DEFAULTS.compRange})`,
+    )
+    .option(
+      '--shutter-range <times>',
+      `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
+    )
+    .option('--settle <s>', 'seconds to wait before each pass', secondsTo(LONGEST_SETTLE_SECONDS))
+    .option(
+      '--hand-held <mm>',
+      'no tripod: the focal length, 35 mm equivalent',
+      numberFrom(1, MOST_FOCAL_LENGTH_MM, 'mm'),
+    )
+    .addOption(new Option('--mains <hz>', 'mains light falls on the scene').choices(['50', '60']))
+    .option(
+      '--light-rate <ev>',
+      'how fast the light changes, in EV a minute',
+      numberFrom(0, FASTEST_LIGHT_EV_PER_MINUTE, 'EV a minute'),
+    )
+    .option('--noise-reduction', 'the camera takes a dark frame after a long exposure')
+    .option(
+      '--file-size <mb>',
+      'megabytes of one file, for the storage',
+      numberFrom(0, LARGEST_FILE_BYTES / 1e6, 'megabytes'),
+    )
+    .option('--json', 'print JSON');
+}
+
+export function bodyOption(): Option {
+  return new Option('--body <kind>', 'practice, usb, or auto: a camera where there is one')
+    .argParser((value): BodyChoice => {
+      const choice = BODY_CHOICES.find((candidate) => candidate === value);
+      if (choice !== undefined) return choice;
+      throw new EvenrungError(
+        'unknown-body',
+        `There is no body '${shortened(value)}': give ${listed(BODY_CHOICES)}.`,
+      );
+    })
+    .default('auto');
+}
+
+export function cameraOption(): Option {
+  return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
+}
+
+/** One folder for all that fires, unless another is named. */
+export function intoOption(): Option {
+  return new Option('--into <folder>', 'folder that takes the set folders').default(defaultInto());
+}
+
+export function patienceOption(): Option {
+  return new Option(
+    '--patience <s>',
+    'seconds to wait for a camera that is gone or busy, before the run halts',
+  )
+    .argParser(secondsTo(LONGEST_WAIT_SECONDS))
+    .default(60);
+}
+
+/** Judged as they are read: a name that does not work must not come up when frames come. */
+export interface NamingOptions {
+  readonly frameName?: Template;
+  readonly setName?: Template;
+}
+
+/** @throws EvenrungError template-unusable, where the command line is read */
+export const addNamingOptions = (command: Command): Command =>
+  command
+    .addOption(
+      new Option(
+        '--frame-name <template>',
+        `how frames are called, such as {name}_{frame}_{offset}EV (else ${DEFAULT_FRAME_TEMPLATE})`,
+      ).argParser((text) => parseTemplate(text, 'frame')),
+    )
+    .addOption(
+      new Option(
+        '--set-name <template>',
+        `how set folders are called, such as {date}_{name}_{set} (else ${DEFAULT_SET_TEMPLATE})`,
+      ).argParser((text) => parseTemplate(text, 'set')),
+    );
+
+export const namingOf = ({ frameName, setName }: NamingOptions): Naming => {
+  const { frame, set } = defaultNaming();
+  return { frame: frameName ?? frame, set: setName ?? set };
+};
+
+export interface BodyOptions {
+  readonly body: BodyChoice;
+  readonly camera?: string;
+}
+
+/** What every command that looks for bodies hands on. */
+export const finderOptions = ({ body, camera }: BodyOptions, log: Logger) => ({
+  choice: body,
+  camera,
+  stateFolder: stateFolder(),
+  configFolder: configFolder(),
+  log: (line: string) => log.warn(line),
+  logAt: (level: 'debug' | 'warn', line: string) => log[level]({ from: 'camera process' }, line),
+});
+
+/** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
+export function writtenRequest(options: RequestOptions): WrittenSetRequest {
+  const { frames, from, to, span, step, base, mode, settle } = options;
+  if (step === undefined)
+    throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
+  return {
+    step,
+    mode: mode === 'aperture' ? 'aperture' : 'manual',
+    ...(frames === undefined ? {} : { frames: wholeNumber(frames) }),
+    ...(span === undefined ? {} : { span }),
+    ...(from === undefined ? {} : { from }),
+    ...(to === undefined ? {} : { to }),
+    ...(base === undefined ? {} : { base }),
+    ...(settle === undefined ? {} : { settle }),
+    conditions: writtenConditions(options),
+  };
+}
+
+function writtenConditions(options: RequestOptions): WrittenConditions {
+  const { handHeld, mains, lightRate, noiseReduction, fileSize } = options;
+  return {
+    ...(handHeld === undefined ? {} : { handHeldMm: handHeld }),
+    ...(mains === undefined ? {} : { mainsHz: mains === '60' ? 60 : 50 }),
+    ...(lightRate === undefined ? {} : { lightEvPerMinute: lightRate }),
+    ...(noiseReduction === undefined ? {} : { noiseReduction }),
+    ...(fileSize === undefined ? {} : { fileBytes: Math.max(1, Math.round(fileSize * 1e6)) }),
+  };
+}
+
+/** What is longer is a slip of the finger. */
+export const LONGEST_WAIT_SECONDS = 9999;
+
+/** @returns what reads a number of this unit, and says both ends where it is none */
+export function numberFrom(least: number, most: number, unit: string): (text: string) => number {
+  return (text) => {
+    const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : Number.NaN;
+    if (value >= least && value <= most) return value;
+    throw new InvalidArgumentError(`give ${least} to ${most} ${unit}.`);
+  };
+}
+
+export const secondsTo = (most: number): ((text: string) => number) => numberFrom(0, most, 'seconds');
+
+function wholeNumber(text: string): number {
+  if (/^[+-]?\d{1,9}$/.test(text.trim())) return Number(text);
+  throw new EvenrungError(
+    'frames-out-of-range',
+    `'${shortened(text)}' is no number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
+  );
+}
+
+export const statedLimits = (options: LimitOptions): BodyLimits =>
+  limitsFromStated({
+    maxFrames: options.maxFrames ?? STATED_DEFAULTS.maxFrames,
+    bodySteps: options.bodySteps ?? STATED_DEFAULTS.bodySteps,
+    compRange: options.compRange ?? STATED_DEFAULTS.compRange,
+    shutterRange: options.shutterRange ?? STATED_DEFAULTS.shutterRange,
+  });
+
+/**
+ * Where options state limits, a body may do only what both it and they allow.
+ * @throws EvenrungError limits-contradict where nothing is left
+ */
+export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLimits {
+  const stated = statedLimits(options);
+  return (limits) => {
+    const counts = new Set(stated.brackets.map((shape) => shape.pattern.length));
+    const steps = new Set(stated.brackets.map((shape) => shape.step));
+    const times = new Set(stated.shutters.map((setting) => setting.tv));
+    const narrowed: BodyLimits = {
+      ...limits,
+      brackets: limits.brackets.filter(
+        ({ pattern, step }) =>
+          (options.maxFrames === undefined || counts.has(pattern.length)) &&
+          (options.bodySteps === undefined || steps.has(step)),
+      ),
+      shutters:
+        options.shutterRange === undefined
+          ? limits.shutters
+          : limits.shutters.filter(({ tv }) => times.has(tv)),
+    };
+    const asked = options.maxFrames !== undefined && counts.size > 0;
+    if (asked && limits.brackets.length > 0 && narrowed.brackets.length === 0) {
+      const offered = [...new Set(limits.brackets.map((shape) => shape.pattern.length))].join(', ');
+      throw new EvenrungError(
+        'limits-contradict',
+        `This body brackets ${offered} frames, not ${options.maxFrames}.`,
+      );
+    }
+    return narrowed;
+  };
+}
+
+export function portNumber(text: string): number {
+  const port = /^\d{1,5}$/.test(text) ? Number(text) : Number.NaN;
+  if (!(port <= 65_535)) throw new InvalidArgumentError('give a number from 0 to 65535.');
+  return port;
+}
+
+/** @returns `1 pass`, `3 passes` */
+export const counted = (count: number, one: string, many: string): string =>
+  `${count} ${count === 1 ? one : many}`;

@@ -1,0 +1,178 @@
+// Options of a run beyond the frames of its set: what it is called, when its sets are made, whether the base follows the light.
+import type { Command } from 'commander';
+import { EvenrungError } from '../../../shared/errors.js';
+import { shortened } from '../../../shared/plain-words.js';
+import { LARGEST_VIEWPOINT, type WrittenLight, type WrittenRunRequest } from '../../../shared/run-request.js';
+import { scheduleFromWords, type WrittenSchedule } from '../../../shared/schedule.js';
+import type { ForeseenSchedule } from '../../../shared/state.js';
+import { crossesSunrise, zoneHere } from '../../series/index.js';
+import { type RequestOptions, writtenRequest } from './options.js';
+
+export interface ScheduleOptions {
+  readonly every?: string;
+  readonly count?: string;
+  readonly until?: string;
+  readonly start?: string;
+  readonly place?: string;
+  readonly overrun?: string;
+  readonly stopBeforeSunrise?: boolean;
+}
+
+export interface LabelOptions {
+  readonly name?: string;
+  readonly note?: string;
+  readonly viewpoint?: string;
+}
+
+export interface DelayOptions {
+  /** Seconds. */
+  readonly delay?: number;
+}
+
+export interface LightOptions {
+  readonly maySleep?: boolean;
+  readonly followLight?: boolean;
+  readonly slowest?: string;
+  readonly fastest?: string;
+  readonly isoLeast?: string;
+  readonly isoMost?: string;
+  readonly mostShift?: string;
+}
+
+export const addScheduleOptions = (command: Command): Command =>
+  command
+    .option('--every <time>', 'make the set again and again: 90s, 4min, 1h30')
+    .option('--count <n>', 'how many sets; or give --until')
+    .option('--until <moment>', 'until when: 05:30, 2026-06-22T05:30, sunrise-20min, nautical dawn')
+    .option('--start <moment>', 'when the first set is made: now, 21:40, sunset+10min')
+    .option('--place <degrees>', 'where the sun is looked up for: "47.5N 8.5E"')
+    .option(
+      '--overrun <way>',
+      'a set that outlasts its slot: skip (wait for the next slot), or follow (begin at once)',
+    )
+    .option('--stop-before-sunrise', 'end in time where the sun would come up');
+
+export const addLabelOptions = (command: Command): Command =>
+  command
+    .option('--name <text>', 'what the set is called')
+    .option('--note <text>', 'what else is to be known of it')
+    .option('--viewpoint <n>', 'number of the place that the camera stands at');
+
+export const addLightOptions = (command: Command): Command =>
+  command
+    .option('--may-sleep', 'the camera may fall asleep between sets: it wakes when it is called')
+    .option('--follow-light', 'the base follows the light from set to set')
+    .option('--slowest <time>', 'the slowest shutter that the base may have')
+    .option('--fastest <time>', 'the fastest shutter that the base may have')
+    .option('--iso-least <n>', 'the lowest ISO that the base may have')
+    .option('--iso-most <n>', 'the highest ISO that the base may have')
+    .option('--most-shift <ev>', 'EV that the base may move from one set to the next (usual: 1)');
+
+/**
+ * @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed
+ * @throws EvenrungError as writtenRequest and scheduleFromWords; malformed-request
+ */
+export function writtenRunRequest(
+  options: RequestOptions & ScheduleOptions & LabelOptions & LightOptions & DelayOptions,
+): WrittenRunRequest {
+  const { delay, name, note, viewpoint, maySleep, followLight } = options;
+  const schedule = writtenSchedule(options);
+  const light = writtenLight(options);
+  if (schedule === undefined && (maySleep || followLight))
+    throw everyIsMissing(maySleep ? '--may-sleep' : '--follow-light');
+  return {
+    ...writtenRequest(options),
+    ...(name === undefined ? {} : { name }),
+    ...(note === undefined ? {} : { note }),
+    ...(viewpoint === undefined ? {} : { viewpoint: wholeNumber('viewpoint', viewpoint, LARGEST_VIEWPOINT) }),
+    ...(schedule === undefined ? {} : { schedule }),
+    ...(light === undefined ? {} : { light }),
+    ...(maySleep === undefined ? {} : { maySleep }),
+    ...(delay === undefined ? {} : { delay }),
+  };
+}
+
+/**
+ * @returns undefined where a single set is asked for
+ * @throws EvenrungError unreadable-schedule; malformed-request where --every is missing; schedule-impossible where the place is
+ */
+export function writtenSchedule(options: ScheduleOptions): WrittenSchedule | undefined {
+  const { every, stopBeforeSunrise, place, ...words } = options;
+  if (every === undefined) {
+    const { count, until, start, overrun } = words;
+    const given = { count, until, start, place, overrun, 'stop-before-sunrise': stopBeforeSunrise };
+    const [lonely] = Object.entries(given).find(([, value]) => value !== undefined) ?? [];
+    if (lonely !== undefined) throw everyIsMissing(`--${lonely}`);
+    return undefined;
+  }
+  if (stopBeforeSunrise && place === undefined)
+    throw new EvenrungError(
+      'schedule-impossible',
+      'When the sun comes up depends on the place: give it, such as --place "47.5N 8.5E".',
+      { field: 'place' },
+    );
+  return scheduleFromWords({ every, place, ...words });
+}
+
+/**
+ * For --stop-before-sunrise.
+ * @returns the schedule with the end that its caution offers; null where it needs none
+ * @throws EvenrungError schedule-impossible where no end takes the caution away
+ */
+export function endedBeforeSunrise(
+  written: WrittenSchedule,
+  { schedule, cautions }: ForeseenSchedule,
+): WrittenSchedule | null {
+  const until = cautions.find((caution) => caution.until !== null)?.until ?? null;
+  if (until !== null) {
+    const { count: _, ...others } = written;
+    return { ...others, until };
+  }
+  const caution = crossesSunrise(schedule, schedule.place, zoneHere());
+  if (caution === null) return null;
+  throw new EvenrungError('schedule-impossible', caution.sentence, { field: 'until' });
+}
+
+function writtenLight(options: LightOptions): WrittenLight | undefined {
+  const { followLight, slowest, fastest, isoLeast, isoMost, mostShift } = options;
+  if (!followLight) {
+    const given = {
+      slowest,
+      fastest,
+      'iso-least': isoLeast,
+      'iso-most': isoMost,
+      'most-shift': mostShift,
+    };
+    const [lonely] = Object.entries(given).find(([, value]) => value !== undefined) ?? [];
+    if (lonely === undefined) return undefined;
+    throw new EvenrungError(
+      'malformed-request',
+      `--${lonely} is for a base that follows the light: give --follow-light, too.`,
+    );
+  }
+  return {
+    ...(slowest === undefined ? {} : { slowest }),
+    ...(fastest === undefined ? {} : { fastest }),
+    ...(isoLeast === undefined ? {} : { isoLeast: wholeNumber('ISO', isoLeast, MOST_ISO) }),
+    ...(isoMost === undefined ? {} : { isoMost: wholeNumber('ISO', isoMost, MOST_ISO) }),
+    ...(mostShift === undefined ? {} : { mostPerSet: mostShift }),
+  };
+}
+
+/** What is larger is no ISO, but a slip of the finger. */
+const MOST_ISO = 10_000_000;
+
+function wholeNumber(what: string, text: string, most: number): number {
+  const value = /^\d{1,9}$/.test(text.trim()) ? Number(text) : 0;
+  if (value >= 1 && value <= most) return value;
+  throw new EvenrungError(
+    'malformed-request',
+    `'${shortened(text)}' is no ${what}: give a whole number from 1 to ${most}.`,
+  );
+}
+
+const everyIsMissing = (option: string): EvenrungError =>
+  new EvenrungError(
+    'malformed-request',
+    `${option} is for sets that are made again and again: give the interval, too, such as --every 4min.`,
+  );

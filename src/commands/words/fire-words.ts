@@ -1,0 +1,201 @@
+// What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
+import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
+import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
+import { formatEv, fromEv } from '../../exposure/index.js';
+import { counted } from '../options/options.js';
+import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout } from '../process.js';
+import { isLive, LiveBar, type Terminal } from './live-bar.js';
+import { ScheduleTeller } from './schedule-words.js';
+
+const movedWords = (ev: number | null): string =>
+  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
+
+const sentencesOf = (marks: readonly FrameViewMark[]): string[] =>
+  marks.filter(({ code }) => code !== 'base-moved').map(({ sentence }) => sentence);
+
+export function printJson(event: NumberedEvent): void {
+  process.stdout.write(`${JSON.stringify(event)}\n`);
+}
+
+/** What is said otherwise where it is not a new set that is fired. */
+export interface OtherWords {
+  /** What is going to be made. */
+  readonly begins: (run: RunView) => string;
+  /** Where frames are made with the bracket off. */
+  readonly singly: string;
+}
+
+/** What is left of a delay. */
+function delayWords(beginsAt: string | null): string {
+  const seconds = beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - Date.now()) / 1000);
+  return seconds <= 0 ? '' : `, beginning in ${seconds} s`;
+}
+
+const OF_NEW_SET: OtherWords = {
+  begins: ({ plan, frames, beginsAt }) =>
+    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
+  singly: 'Making up what is missing, singly',
+};
+
+/** Prints events as lines. */
+export interface WordsPrinter {
+  (event: NumberedEvent): void;
+  /** A line that is about no event: the live bar goes with it, until the next event. */
+  readonly say: (line: string) => void;
+}
+
+/**
+ * A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. At a terminal the live bar stands below
+ * them while a set is fired.
+ */
+export function wordsPrinter(
+  words: OtherWords = OF_NEW_SET,
+  terminal: Terminal = process.stdout,
+): WordsPrinter {
+  if (!isLive(terminal)) {
+    const say = (line: string) => void terminal.write(`${line}\n`);
+    return Object.assign(linesPrinter(words, say), { say });
+  }
+  const bar = new LiveBar(terminal);
+  const print = linesPrinter(words, (line) => bar.say(line));
+  let state = NOTHING_YET;
+  const printWithBar = (event: NumberedEvent) => {
+    state = afterHappening(state, event.happening);
+    const isEnd = event.happening.type === 'run-state' && ENDED.has(event.happening.state);
+    if (isEnd) bar.end();
+    print(event);
+    bar.show(state.run);
+  };
+  return Object.assign(printWithBar, {
+    say: (line: string) => {
+      bar.end();
+      bar.say(line);
+    },
+  });
+}
+
+/**
+ * The next pass is armed while the last frames of the one before are still read: its heading waits for them, so that each frame stands
+ * under the heading of its own pass.
+ */
+class PassHeadings {
+  private readonly say: (line: string) => void;
+  private waiting: { readonly pass: number; readonly heading: string } | null = null;
+  /** By its number, the pass of each frame that was fired and not judged yet. */
+  private readonly open = new Map<number, number>();
+
+  constructor(say: (line: string) => void) {
+    this.say = say;
+  }
+
+  /** Something else begins: what waits is said, and nothing is waited for. */
+  begin(): void {
+    this.open.clear();
+    this.sayIfDue();
+  }
+
+  fires(pass: number, heading: string): void {
+    this.waiting = { pass, heading };
+    this.sayIfDue();
+  }
+
+  /** To be told before anything is said of the frame; what follows on its judgement is said by the next happening. */
+  frame({ number, pass, state }: FrameView): void {
+    const isOpen = state === 'fired' || state === 'stored';
+    // A frame of the pass that waits is judged already: whatever is still open of others is not waited for.
+    const isJudged = state === 'verified' || state === 'rejected';
+    if (isJudged && this.waiting?.pass === pass) this.open.clear();
+    this.sayIfDue();
+    if (isOpen) this.open.set(number, pass);
+    else this.open.delete(number);
+  }
+
+  private sayIfDue(): void {
+    const { waiting } = this;
+    if (waiting === null || [...this.open.values()].some((pass) => pass !== waiting.pass)) return;
+    this.waiting = null;
+    this.say(waiting.heading);
+  }
+}
+
+function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {
+  let introduced = false;
+  let passes = 0;
+  let begun = '';
+  let isHeld = false;
+  /** Sentences about each frame that is verified. */
+  const told = new Map<number, readonly string[]>();
+  /** Frames whose file came. */
+  const came = new Set<number>();
+  const teller = new ScheduleTeller({ isForeseen: true });
+  const headings = new PassHeadings(say);
+  return ({ happening }) => {
+    for (const { line } of teller.linesOf(happening)) say(line);
+    switch (happening.type) {
+      case 'body':
+        // Told anew whenever something about it changes.
+        if (happening.body.state !== 'ready' || introduced) return;
+        introduced = true;
+        if (happening.body.note !== null) say(happening.body.note);
+        if (happening.body.body.link === 'practice')
+          say('Practice body: nothing is photographed, the scene is invented.');
+        else say(`Body: ${happening.body.body.model}`);
+        return;
+      case 'run': {
+        if (happening.run.set.id === begun) return;
+        begun = happening.run.set.id;
+        told.clear();
+        came.clear();
+        for (const { number, state, marks } of happening.run.frames)
+          if (state === 'verified') told.set(number, sentencesOf(marks));
+        passes = happening.run.plan.passes.length;
+        headings.begin();
+        say(words.begins(happening.run));
+        return;
+      }
+      case 'pass':
+        if (happening.state === 'firing')
+          headings.fires(happening.pass, `Pass ${happening.pass} of ${passes}`);
+        return;
+      case 'frame': {
+        const { frame } = happening;
+        headings.frame(frame);
+        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
+        if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
+        if (frame.state === 'stored') came.add(frame.number);
+        if (frame.state !== 'verified') return;
+        const before = told.get(frame.number);
+        if (before === undefined && came.has(frame.number))
+          say(`${name} verified${movedWords(frame.baseMoved)}`);
+        else if (before === undefined) say(`${name} is as it was before`);
+        // More may come to be known of it later.
+        const marks = sentencesOf(frame.marks);
+        for (const sentence of marks.filter((one) => !before?.includes(one)))
+          say(`  frame ${String(frame.number).padStart(2)}  ${sentence}`);
+        told.set(frame.number, marks);
+        return;
+      }
+      case 'trouble':
+        if (happening.trouble === null) say(ANSWERS_AGAIN);
+        else say(`${happening.trouble.sentence} ${happening.trouble.next}`);
+        return;
+      case 'note':
+        say(happening.note);
+        return;
+      case 'run-state':
+        if (happening.state === 'held') say(HELD);
+        if (isHeld && (happening.state === 'firing' || happening.state === 'making-up')) say(GOES_ON);
+        if (happening.state === 'making-up' && !isHeld) {
+          headings.begin();
+          say(words.singly);
+        }
+        isHeld = happening.state === 'held';
+        if (!ENDED.has(happening.state)) return;
+        headings.begin();
+        say(happening.sentence ?? happening.state);
+        if (happening.error !== null) say(moreAbout(happening.error));
+        if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
+        return;
+    }
+  };
+}

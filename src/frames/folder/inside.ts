@@ -1,0 +1,34 @@
+// Names of files in a set folder, as a record or a journal keeps them. What is named there is not to be followed elsewhere.
+import { lstat, stat } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+
+/** Whether it can be the name of a file in a folder, and of none outside. */
+export const isPlainName = (file: string): boolean =>
+  file !== '' && file !== '.' && file !== '..' && !/[/\\\0]/.test(file);
+
+/**
+ * @param folder a set folder
+ * @param file its name in it, as it was kept
+ * @returns its path, where it is a file of that folder: a link is none
+ * @throws EvenrungError not-found
+ */
+export async function fileInside(folder: string, file: string): Promise<string> {
+  const isThere = (await stat(folder).catch(() => null))?.isDirectory() ?? false;
+  const name = path.basename(folder);
+  if (!isThere)
+    throw new EvenrungError(
+      'not-found',
+      `The set folder ${name} is not where it was: it was moved or deleted, or the disk that holds it is not there.`,
+    );
+  if (!isPlainName(file))
+    throw new EvenrungError(
+      'not-found',
+      `What is kept of this set names a file outside its folder ${name}: it is not handed out.`,
+    );
+  const full = path.join(folder, file);
+  const found = await lstat(full).catch(() => null);
+  if (found?.isFile()) return full;
+  const why = found === null ? 'was moved or deleted' : 'is no file any more, or only a link';
+  throw new EvenrungError('not-found', `${file} in the set folder ${name} ${why}.`);
+}

@@ -1,0 +1,68 @@
+// What of a set lies in its folder just now, by names and sizes: cheap enough for every set of a list. Whether the bytes are the same
+// only a whole check tells (check.ts). Reads no file, and knows neither plan nor run.
+import { lstat, stat } from 'node:fs/promises';
+import path from 'node:path';
+import type { OnDisk } from '../../../shared/kept.js';
+import { whyRefused } from '../../../shared/refused.js';
+import { isPlainName } from './inside.js';
+
+/** A file that was taken into a set folder as a frame. */
+export interface KeptName {
+  /** Of the frame, counted from 1. */
+  readonly number: number;
+  /** Its name in the set folder. */
+  readonly file: string;
+  /** Null if nobody kept its size: then any will do. */
+  readonly bytes: number | null;
+}
+
+/** @returns what is there of these files; never throws because of what is in the folder */
+export async function lookOnDisk(folder: string, kept: readonly KeptName[]): Promise<OnDisk> {
+  const why = await whyNoFolder(folder);
+  if (why !== null) {
+    const sentence = `The set folder ${path.basename(folder)} ${why}`;
+    return { state: 'gone', missing: kept.map(({ number }) => number), changed: [], sentence };
+  }
+  const found = await Promise.all(kept.map((one) => lookAt(folder, one)));
+  const numbers = (what: 'missing' | 'changed') =>
+    kept.filter((_, index) => found[index] === what).map(({ number }) => number);
+  const [missing, changed] = [numbers('missing'), numbers('changed')];
+  const sentences = [
+    ...(missing.length === 0 ? [] : [missingSentence(missing)]),
+    ...(changed.length === 0 ? [] : [changedSentence(changed)]),
+  ];
+  return sentences.length === 0
+    ? { state: 'whole', missing, changed, sentence: null }
+    : { state: 'lacking', missing, changed, sentence: sentences.join(' ') };
+}
+
+/** @returns how the sentence goes on that begins with the folder's name; null if the folder is there */
+async function whyNoFolder(folder: string): Promise<string | null> {
+  try {
+    return (await stat(folder)).isDirectory() ? null : 'is not where it was: a file has its name.';
+  } catch (cause) {
+    const isMissing = ['ENOENT', 'ENOTDIR'].includes((cause as NodeJS.ErrnoException).code ?? '');
+    return isMissing
+      ? 'is not where it was: it was moved or deleted, or its disk is not connected. Once it is back, so is the set.'
+      : `cannot be read: ${whyRefused(cause)}.`;
+  }
+}
+
+async function lookAt(folder: string, { file, bytes }: KeptName): Promise<'there' | 'missing' | 'changed'> {
+  const found = isPlainName(file) ? await lstat(path.join(folder, file)).catch(() => null) : null;
+  if (!found?.isFile()) return 'missing';
+  return bytes === null || found.size === bytes ? 'there' : 'changed';
+}
+
+const frames = (numbers: readonly number[]): string =>
+  `${numbers.length === 1 ? 'frame' : 'frames'} ${numbers.join(', ')}`;
+
+const missingSentence = (numbers: readonly number[]): string =>
+  numbers.length === 1
+    ? `The file of ${frames(numbers)} is not in the set folder any more. Put a copy back, or fire the frame again.`
+    : `The files of ${frames(numbers)} are not in the set folder any more. Put copies back, or fire these frames again.`;
+
+const changedSentence = (numbers: readonly number[]): string =>
+  numbers.length === 1
+    ? `The file of ${frames(numbers)} has another size than when it came from the camera. Put a copy in its place; or move it away and fire the frame again.`
+    : `The files of ${frames(numbers)} have other sizes than when they came from the camera. Put copies in their place; or move them away and fire these frames again.`;

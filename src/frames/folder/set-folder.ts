@@ -1,0 +1,489 @@
+// A set on disk: numbered frames, what was set aside, and what is handed over with them. Files arrive in a folder of their own and
+// are renamed into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
+import { constants, type Dirent } from 'node:fs';
+import { access, lstat, mkdir, readdir, rename, rm, rmdir, stat, statfs } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+import { untilStored, whyRefused } from '../../../shared/refused.js';
+import { type SetRecord, setRecordSchema } from '../../../shared/set-record.js';
+import { PARTIAL, putWhole, syncFile, syncFolder } from '../../system/index.js';
+import { type Checksum, checksumOf, SUMS } from '../hand-over/checksum.js';
+import { CONTACT_SHEET } from '../hand-over/contact-sheet.js';
+import { type HandedOver, handOver } from '../hand-over/hand-over.js';
+import { TABLE } from '../hand-over/table.js';
+import { rawKindOf } from '../read/raw.js';
+import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
+import { type KeptName, lookOnDisk } from './on-disk.js';
+import { isForsaken, RESERVE, releaseAll, releaseRest, reserve, reserveAgain } from './reserve.js';
+import { stagingName, sweepStaged } from './staging.js';
+
+const INCOMING = '.incoming';
+const ASIDE = 'set-aside';
+export const RECORD = 'set.json';
+/** What a set folder holds beside its frames. */
+const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
+/** What a frame is taken for until one has come back. */
+const SMALL_FRAME_BYTES = 64 * 1024;
+
+/** What set.json holds. */
+export const recordText = (record: object): string => `${JSON.stringify(record, null, 2)}\n`;
+
+export interface CreateOptions {
+  readonly template?: Template;
+  readonly keeper?: string | null;
+}
+
+export class SetFolder {
+  readonly path: string;
+  /** What it was named by; null for one that was there already. */
+  readonly startedAt: Date | null;
+  /** Where the link puts what comes back. */
+  readonly incoming: string;
+  private taken: Promise<unknown> = Promise.resolve();
+  /** Names under set-aside/ that are spoken for, and have no file yet. */
+  private readonly spokenFor = new Set<string>();
+  private largestFrame = SMALL_FRAME_BYTES;
+
+  /**
+   * It is put together under a hidden name, so that what a killed program leaves behind can be told from a set.
+   * @param into the folder that takes sets; made where it is missing
+   * @param set names the set folder, by the template: set-20261125-164210, with a number behind it where that is taken
+   * @param keeper what keeps account of the sets, such as the state folder
+   * @throws EvenrungError folder-not-writable, before anything is fired
+   */
+  static async create(
+    into: string,
+    set: SetNaming,
+    { template = defaultNaming().set, keeper = null }: CreateOptions = {},
+  ): Promise<SetFolder> {
+    await SetFolder.check(into);
+    const parent = path.resolve(into);
+    const staged = path.join(parent, stagingName('set'));
+    try {
+      await mkdir(staged);
+      await mkdir(path.join(staged, INCOMING));
+      await reserve(staged, keeper);
+      const folder = await renameToFree(staged, path.join(parent, setFolderName(template, set)));
+      return new SetFolder(folder, set.startedAt);
+    } catch (cause) {
+      await rm(staged, { recursive: true, force: true }).catch(() => undefined);
+      throw notWritable(into, cause);
+    }
+  }
+
+  /**
+   * Removes what programs that were killed left behind before a frame came: folders that were being made, and folders of sets
+   * that the keeper knows nothing of. Anything else stays, whoever made it. What cannot be removed stays, too.
+   * @param isKnown whether the keeper accounts for a set in that folder; what it throws is thrown
+   */
+  static async sweepUnused(
+    into: string,
+    keeper: string,
+    isKnown: (folder: string) => boolean,
+  ): Promise<void> {
+    const parent = path.resolve(into);
+    await sweepStaged(parent, 'set');
+    const entries = await readdir(parent, { withFileTypes: true }).catch(() => []);
+    for (const { name } of entries.filter((entry) => entry.isDirectory() && !entry.name.startsWith('.'))) {
+      const folder = path.join(parent, name);
+      const isEmpty = await holdsNothing(folder);
+      if (!isEmpty || !(await isForsaken(folder, keeper)) || isKnown(folder)) continue;
+      // Whatever comes into it meanwhile keeps it.
+      await rmdir(path.join(folder, INCOMING)).catch(() => undefined);
+      await releaseAll(folder).catch(() => undefined);
+      await rmdir(folder).catch(() => undefined);
+    }
+  }
+
+  /**
+   * Makes the folder that takes sets where it is missing, and looks whether it can be written.
+   * @throws EvenrungError folder-not-writable
+   */
+  static async check(into: string): Promise<void> {
+    try {
+      await makeAll(path.resolve(into));
+      await access(into, constants.W_OK);
+    } catch (cause) {
+      throw notWritable(into, cause);
+    }
+  }
+
+  /**
+   * Takes up a set folder that was begun: what is missing of its inside is made again.
+   * @throws EvenrungError set-folder-gone, folder-not-writable
+   */
+  static async reopen(folder: string): Promise<SetFolder> {
+    try {
+      await access(folder, constants.W_OK);
+      const set = new SetFolder(path.resolve(folder));
+      await mkdir(set.incoming, { recursive: true });
+      await set.sweepPartial();
+      await reserveAgain(set.path);
+      return set;
+    } catch (cause) {
+      if (await isGone(folder)) throw notWhereItWas(folder);
+      throw notWritable(folder, cause);
+    }
+  }
+
+  /**
+   * Looks whether a set folder that was handed over is still there and can be written; changes nothing.
+   * @returns the names of the files in it and under set-aside/, from the set folder on, that are neither hidden nor handed over
+   *   with its frames
+   * @throws EvenrungError set-folder-gone, folder-not-writable
+   */
+  static async filesIn(folder: string): Promise<string[]> {
+    try {
+      await access(folder, constants.W_OK);
+      return await framesIn(folder);
+    } catch (cause) {
+      if (await isGone(folder)) throw notWhereItWas(folder);
+      throw new EvenrungError(
+        'folder-not-writable',
+        `The set folder ${folder} cannot be gone on with: ${whyRefused(cause)}. See to that, or fire the set anew.`,
+      );
+    }
+  }
+
+  private constructor(folder: string, startedAt: Date | null = null) {
+    this.path = folder;
+    this.startedAt = startedAt;
+    this.incoming = path.join(folder, INCOMING);
+  }
+
+  /**
+   * Whether the disk takes another frame as large as the largest so far: one that cannot be stored had better not be fired.
+   * @throws EvenrungError storing-failed
+   */
+  async mustHaveRoom(): Promise<void> {
+    const { bavail, bsize } = await this.storing(() => statfs(this.incoming));
+    if (bavail * bsize > this.largestFrame) return;
+    throw storingFailed(this.path, Object.assign(new Error(), { code: 'ENOSPC' }), { released: false });
+  }
+
+  /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
+  async kindOf(file: string): Promise<string | undefined> {
+    const { fileTypeFromFile } = await import('file-type');
+    return this.storing(async () => {
+      this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
+      return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
+    });
+  }
+
+  /**
+   * Whether what was taken in is still there, by names and sizes.
+   * @returns what is wrong, set-folder-gone or set-damaged; null if nothing is
+   */
+  async lost(kept: readonly KeptName[]): Promise<EvenrungError | null> {
+    const { state, sentence } = await lookOnDisk(this.path, kept);
+    if (state === 'gone') return folderGone(this.path, kept.length);
+    return sentence === null ? null : new EvenrungError('set-damaged', sentence);
+  }
+
+  /** @returns why nothing could be stored: if the folder is gone, that is all there is to say */
+  async whyNotStored(error: EvenrungError): Promise<EvenrungError> {
+    if (error.code !== 'storing-failed' || !(await isGone(this.path))) return error;
+    return folderGone(this.path, 0, error.details);
+  }
+
+  /** @param name from the set folder on @returns null where it cannot be read */
+  async checksumOf(name: string): Promise<Checksum | null> {
+    return checksumOf(path.join(this.path, name)).catch(() => null);
+  }
+
+  /**
+   * Takes a verified frame in.
+   * @param stem its name without extension, such as frameStem gives: 03_-2EV
+   * @returns the name; nothing that is there is ever overwritten
+   */
+  async keep(file: string, stem: string, kind: string): Promise<string> {
+    return this.take(file, '', stem, kind);
+  }
+
+  /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
+  async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
+    await this.storing(() => this.makeAside());
+    const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
+    return this.take(file, ASIDE, stem, kind ?? 'unknown');
+  }
+
+  /**
+   * Where a frame that another one takes the place of is going to be moved to. The name is its own from now on.
+   * @param file the frame's name in the set folder
+   * @returns a name under set-aside/, from the set folder on
+   */
+  async nameAside(file: string, frameNumber: number): Promise<string> {
+    return this.inTurn(() =>
+      this.storing(async () => {
+        const folder = await this.makeAside();
+        const taken = new Set([...(await readdir(folder)), ...this.spokenFor]);
+        const stem = `frame-${String(frameNumber).padStart(2, '0')}`;
+        const name = freeName(taken, stem, path.extname(file).slice(1) || 'unknown');
+        this.spokenFor.add(name);
+        return path.join(ASIDE, name);
+      }),
+    );
+  }
+
+  /** Not with what lies above it: a set folder that is gone must not come back empty. @returns its path */
+  private async makeAside(): Promise<string> {
+    const folder = path.join(this.path, ASIDE);
+    await mkdir(folder).catch((cause: NodeJS.ErrnoException) => {
+      if (cause.code !== 'EEXIST') throw cause;
+    });
+    return folder;
+  }
+
+  /** A name under set-aside/ that was given before a restart is still spoken for. */
+  keepNameAside(name: string): void {
+    this.spokenFor.add(path.basename(name));
+  }
+
+  /** Moves a frame to the name that it was given; one that is there already stays. */
+  async moveAside(file: string, name: string): Promise<void> {
+    await this.storing(async () => {
+      const [from, to] = [path.join(this.path, file), path.join(this.path, name)];
+      await this.makeAside();
+      try {
+        await rename(from, to);
+      } catch (cause) {
+        // It was moved before a restart.
+        if ((cause as NodeJS.ErrnoException).code !== 'ENOENT') throw cause;
+      }
+      await syncFolder(path.dirname(to));
+      await syncFolder(path.dirname(from));
+    });
+  }
+
+  /** @param names among the frames or under set-aside/, from the set folder on @returns which of these files are there */
+  async thereAmong(names: readonly string[]): Promise<string[]> {
+    const frames = await readdir(this.path).catch(() => []);
+    const aside = await readdir(path.join(this.path, ASIDE)).catch(() => []);
+    const there = new Set([...frames, ...aside.map((name) => path.join(ASIDE, name))]);
+    return names.filter((name) => there.has(name));
+  }
+
+  /**
+   * Puts every file that nobody knows of, among the frames or under set-aside/, back among the arrivals: the program ended, or could
+   * keep account of nothing, between its having its place and that being known.
+   * @param known names, from the set folder on
+   * @returns the paths of all arrivals
+   */
+  async strangers(known: ReadonlySet<string>): Promise<string[]> {
+    return this.storing(async () => {
+      for (const file of await framesIn(this.path)) {
+        if (known.has(file)) continue;
+        const arrival = `again-${file.replaceAll(path.sep, '-')}`;
+        await rename(path.join(this.path, file), path.join(this.incoming, arrival));
+      }
+      return (await readdir(this.incoming)).sort().map((name) => path.join(this.incoming, name));
+    });
+  }
+
+  /** Takes whatever is still among the arrivals under set-aside/. @returns the names, from the set folder on */
+  async sweep(): Promise<string[]> {
+    const left = await readdir(this.incoming).catch(() => []);
+    const taken: string[] = [];
+    for (const name of left) {
+      const file = path.join(this.incoming, name);
+      taken.push(await this.setAside(file, null, await this.kindOf(file)));
+    }
+    return taken;
+  }
+
+  /**
+   * Writes what lies beside the frames, or writes it anew. Never throws: what could not be made is told, and the room for the
+   * record stays.
+   * @param thumbnails a small JPEG of each frame, by its number
+   * @param leaving names of files that are moved away later
+   * @returns what was made; with it the error, where the disk is full
+   */
+  async handOver(
+    record: SetRecord,
+    thumbnails: ReadonlyMap<number, Buffer>,
+    leaving: ReadonlySet<string>,
+  ): Promise<Omit<HandedOver, 'full'> & { readonly error: EvenrungError | null }> {
+    await this.sweepPartial().catch(() => undefined);
+    await releaseRest(this.path);
+    const { full, ...made } = await handOver(this.path, setRecordSchema.parse(record), thumbnails, leaving);
+    return { ...made, error: full === null ? null : storingFailed(this.path, full) };
+  }
+
+  /** Writes set.json, whose presence says that the set has ended, and removes the folder of arrivals. */
+  async finish(record: SetRecord): Promise<void> {
+    await this.storing(async () => {
+      await releaseAll(this.path);
+      await putWhole(path.join(this.path, RECORD), recordText(setRecordSchema.parse(record)));
+      await syncFolder(this.path);
+      await rmdir(this.incoming).catch(() => undefined);
+    });
+  }
+
+  /** Removes the set folder where nothing was stored in it. @returns whether it was removed */
+  async removeIfEmpty(): Promise<boolean> {
+    await this.sweepPartial().catch(() => undefined);
+    const entries = await readdir(this.path, { recursive: true, withFileTypes: true });
+    if (entries.some((entry) => entry.isFile() && entry.name !== RESERVE)) return false;
+    await rm(this.path, { recursive: true });
+    return true;
+  }
+
+  /** What was being written when an earlier program ended. */
+  private async sweepPartial(): Promise<void> {
+    for (const name of await readdir(this.path)) {
+      const whole = name.endsWith(PARTIAL) ? name.slice(0, -PARTIAL.length) : null;
+      if (whole !== null && (HANDED_OVER.has(whole) || whole.endsWith('.xmp')))
+        await rm(path.join(this.path, name), { force: true });
+    }
+  }
+
+  /** One after the other: names are looked for and taken in two steps. */
+  private take(file: string, folder: string, stem: string, kind: string): Promise<string> {
+    return this.inTurn(() => this.takeNow(file, folder, stem, kind));
+  }
+
+  private inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const taking = this.taken.then(work);
+    this.taken = taking.catch(() => undefined);
+    return taking;
+  }
+
+  private async takeNow(file: string, folder: string, stem: string, kind: string): Promise<string> {
+    return this.storing(async () => {
+      const there = await readdir(path.join(this.path, folder));
+      const taken = new Set([...there, ...(folder === ASIDE ? this.spokenFor : [])]);
+      const name = freeName(taken, stem, kind);
+      const full = path.join(folder, name);
+      // A name must not last longer than what it stands for.
+      await syncFile(file);
+      await rename(file, path.join(this.path, full));
+      await syncFolder(path.join(this.path, folder));
+      return full;
+    });
+  }
+
+  private async storing<T>(work: () => Promise<T>): Promise<T> {
+    try {
+      return await work();
+    } catch (cause) {
+      throw await this.whyNotStored(storingFailed(this.path, cause));
+    }
+  }
+}
+
+const isGone = async (folder: string): Promise<boolean> =>
+  !(await stat(folder).catch(() => null))?.isDirectory();
+
+const notWhereItWas = (folder: string): EvenrungError =>
+  new EvenrungError(
+    'set-folder-gone',
+    `The set folder ${folder} is not where it was: it was moved or deleted, or its disk is not connected. Put it back, then try again; or fire the set anew.`,
+  );
+
+/** @param frames how many were in it, if that is known */
+function folderGone(
+  folder: string,
+  frames: number,
+  details: Readonly<Record<string, unknown>> = {},
+): EvenrungError {
+  const withThem = ['', ', and the frame in it', `, and the ${frames} frames in it`][Math.min(frames, 2)];
+  return new EvenrungError(
+    'set-folder-gone',
+    `The set folder ${folder} is gone${withThem}: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or fire the set anew.`,
+    details,
+  );
+}
+
+/** @returns what lies there as frames do: what is hidden, and what is handed over with them, is no frame */
+const framesAmong = (entries: readonly Dirent[]): string[] =>
+  entries
+    .filter((entry) => entry.isFile())
+    .map(({ name }) => name)
+    .filter((name) => !name.startsWith('.') && !HANDED_OVER.has(name) && !name.endsWith('.xmp'));
+
+/** @returns what lies there as frames do, also under set-aside/, by its name from the set folder on */
+async function framesIn(folder: string): Promise<string[]> {
+  const aside = await readdir(path.join(folder, ASIDE), { withFileTypes: true }).catch(nothingThere);
+  return [
+    ...framesAmong(await readdir(folder, { withFileTypes: true })),
+    ...framesAmong(aside).map((name) => path.join(ASIDE, name)),
+  ];
+}
+
+function freeName(there: ReadonlySet<string>, stem: string, kind: string): string {
+  // On disks that know no case, one would take the place of another.
+  const taken = new Set([...there].map((name) => name.toLowerCase()));
+  let name = `${stem}.${kind}`;
+  for (let again = 2; taken.has(name.toLowerCase()); again += 1) name = `${stem}_${again}.${kind}`;
+  return name;
+}
+
+function storingFailed(
+  folder: string,
+  cause: unknown,
+  details: Readonly<Record<string, unknown>> = {},
+): EvenrungError {
+  return new EvenrungError(
+    'storing-failed',
+    `Nothing can be stored in ${folder}: ${whyRefused(cause)}. ${untilStored(cause)}`,
+    details,
+  );
+}
+
+function notWritable(into: string, cause: unknown): EvenrungError {
+  return new EvenrungError(
+    'folder-not-writable',
+    `The folder ${into} cannot take sets: ${whyRefused(cause)}. ${untilStored(cause)}`,
+  );
+}
+
+/** @returns nothing where the folder was never made @throws what else went wrong */
+function nothingThere(cause: unknown): Dirent[] {
+  if ((cause as NodeJS.ErrnoException).code === 'ENOENT') return [];
+  throw cause;
+}
+
+const sizeOf = async (file: string): Promise<number> => (await stat(file)).size;
+
+/** Level by level: the recursive mkdir of Node never comes back from some file systems that refuse to hold folders. */
+async function makeAll(folder: string): Promise<void> {
+  try {
+    if ((await stat(folder)).isDirectory()) return;
+    throw Object.assign(new Error('it is a file'), { code: 'EEXIST' });
+  } catch (cause) {
+    const missing = (cause as NodeJS.ErrnoException).code === 'ENOENT';
+    if (!missing || path.dirname(folder) === folder) throw cause;
+  }
+  await makeAll(path.dirname(folder));
+  try {
+    await mkdir(folder);
+  } catch (cause) {
+    // Somebody else made it just now.
+    if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
+  }
+}
+
+const TAKEN: ReadonlySet<string> = new Set(['EEXIST', 'ENOTEMPTY', 'ENOTDIR']);
+
+/** @returns the path that it has now: the wanted one, with a number behind it where that is taken */
+async function renameToFree(staged: string, wanted: string): Promise<string> {
+  for (let again = 1; ; again += 1) {
+    const folder = again === 1 ? wanted : `${wanted}-${again}`;
+    // An empty folder would be replaced without a word.
+    if ((await lstat(folder).catch(() => null)) !== null) continue;
+    try {
+      await rename(staged, folder);
+      await syncFolder(path.dirname(folder));
+      return folder;
+    } catch (cause) {
+      if (!TAKEN.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
+    }
+  }
+}
+
+/** Whether nothing lies in the folder of a set but what was made with it. */
+async function holdsNothing(folder: string): Promise<boolean> {
+  const names = await readdir(folder).catch(() => null);
+  if (!names?.includes(RESERVE) || names.some((name) => name !== RESERVE && name !== INCOMING)) return false;
+  return (await readdir(path.join(folder, INCOMING)).catch(() => [])).length === 0;
+}

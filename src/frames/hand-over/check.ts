@@ -1,0 +1,416 @@
+// Whether a set folder still holds what its record says. Reads everything, writes nothing, and says what it finds in sentences; it
+// never throws because of what is in the folder.
+import { lstat, readdir, readFile } from 'node:fs/promises';
+import path from 'node:path';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { formatEv, fromEv } from '../../../shared/ev.js';
+import { whyRefused } from '../../../shared/refused.js';
+import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../../shared/set-record.js';
+import { parseShutter, type ShutterSetting } from '../../exposure/index.js';
+import { isPlainName } from '../folder/inside.js';
+import { RECORD } from '../folder/set-folder.js';
+import { judge } from '../judge/judge.js';
+import { oddSizeSentence, oddSizes } from '../judge/sizes.js';
+import { judgeWhole, unprovedSentence } from '../judge/whole-frame.js';
+import { type RecordedExposure, readRecorded } from '../read/recorded.js';
+import { checksumsOf, parseSums, SUMS } from './checksum.js';
+import { CONTACT_SHEET } from './contact-sheet.js';
+import { readSidecar, sidecarNames } from './sidecar.js';
+import { TABLE } from './table.js';
+
+export type FindingCode =
+  | 'folder-unreadable'
+  | 'record-missing'
+  | 'record-unreadable'
+  | 'record-newer'
+  | 'no-checksums'
+  | 'set-incomplete'
+  | 'frame-missing'
+  | 'frame-changed'
+  | 'frame-unreadable'
+  | 'frame-cut'
+  | 'frame-unproved'
+  | 'size-odd'
+  | 'exposure-wrong'
+  | 'name-outside'
+  | 'sums-differ'
+  | 'sidecar-missing'
+  | 'sidecar-differs'
+  | 'aside-missing'
+  | 'beside-missing'
+  | 'file-unknown'
+  | 'left-over';
+
+export interface Finding {
+  readonly code: FindingCode;
+  /** `wrong`: the set is not what the record says, or not known to be. `note`: worth knowing. */
+  readonly severity: 'wrong' | 'note';
+  /** The frame that it is about, where it is about one. */
+  readonly frame: number | null;
+  /** The file that it is about, from the set folder on. */
+  readonly file: string | null;
+  readonly sentence: string;
+}
+
+export interface SetCheck {
+  /** Null where it cannot be read. */
+  readonly record: KeptSetRecord | null;
+  /** The version in which the record was written. */
+  readonly version: number | null;
+  /** Frames whose file was found and has the checksum that was kept for it. */
+  readonly intact: number;
+  readonly findings: readonly Finding[];
+}
+
+/** @param folder a set folder, finished or not */
+export async function checkSet(folder: string): Promise<SetCheck> {
+  const findings: Finding[] = [];
+  const find: Find = (code, severity, sentence, about = {}) => {
+    findings.push({ code, severity, frame: about.frame ?? null, file: about.file ?? null, sentence });
+  };
+  const read = await recordOf(folder, find);
+  if (read === null) return { record: null, version: null, intact: 0, findings };
+  const { record, version } = read;
+  findIncomplete(record, find);
+  const sums = await sumsOf(folder, record, version, find);
+  const frames = await thereIn(folder, record, find);
+  const { intact, changed } = await checkBytes(folder, frames, sums, find);
+  // A file that has changed is reported already.
+  for (const frame of frames) if (!changed.has(frame)) await checkWhole(folder, frame, find);
+  findOddSizes(frames, find);
+  for (const frame of frames) await checkExposure(folder, record, frame, find);
+  for (const frame of frames) await checkSidecar(folder, record, frame, find);
+  await checkRest(folder, record, find);
+  return { record, version, intact, findings };
+}
+
+type Find = (
+  code: FindingCode,
+  severity: Finding['severity'],
+  sentence: string,
+  about?: { frame?: number; file?: string },
+) => void;
+
+/** A frame whose file is there. */
+interface Present {
+  readonly frame: KeptFrame;
+  readonly file: string;
+  readonly bytes: number;
+}
+
+const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${formatEv(fromEv(offset))} EV)`;
+
+async function recordOf(
+  folder: string,
+  find: Find,
+): Promise<{ record: KeptSetRecord; version: number } | null> {
+  try {
+    return readSetRecord(await readFile(path.join(folder, RECORD), 'utf8'));
+  } catch (cause) {
+    if (cause instanceof EvenrungError) {
+      find(cause.details.newer === true ? 'record-newer' : 'record-unreadable', 'wrong', cause.message, {
+        file: RECORD,
+      });
+    } else if ((cause as NodeJS.ErrnoException).code === 'ENOENT' && (await isFolder(folder))) {
+      find(
+        'record-missing',
+        'wrong',
+        `There is no ${RECORD}: the run did not come to its end, or this is no set folder.`,
+        { file: RECORD },
+      );
+    } else {
+      find('folder-unreadable', 'wrong', `The folder ${folder} cannot be read: ${whyRefused(cause)}.`);
+    }
+    return null;
+  }
+}
+
+function findIncomplete({ frames, complete, sentence }: KeptSetRecord, find: Find): void {
+  const open = frames.filter(({ state, file }) => state !== 'verified' || file === null);
+  if (open.length === 0 && complete) return;
+  const list = open.map(nameOf).join(', ');
+  find(
+    'set-incomplete',
+    'wrong',
+    `The set is not complete${list === '' ? '' : `: ${list} ${open.length === 1 ? 'is' : 'are'} not in it`}. ${sentence}`,
+  );
+}
+
+/** @returns the checksum that was kept for each file, from the record or from the list beside it */
+async function sumsOf(
+  folder: string,
+  record: KeptSetRecord,
+  version: number,
+  find: Find,
+): Promise<ReadonlyMap<string, string>> {
+  const { frames } = record;
+  const text = await readFile(path.join(folder, SUMS), 'utf8').catch(() => '');
+  const listed = new Map(parseSums(text).map(({ file, sha256 }) => [file, sha256]));
+  const kept = new Map<string, string>();
+  for (const frame of frames) {
+    const { file, sha256 } = frame;
+    const inList = file === null ? undefined : listed.get(file);
+    if (file === null || (sha256 === null && inList === undefined)) continue;
+    kept.set(file, sha256 ?? (inList as string));
+    const about = { frame: frame.number, file: SUMS };
+    if (sha256 !== null && inList !== undefined && inList !== sha256)
+      find(
+        'sums-differ',
+        'wrong',
+        `${nameOf(frame)}: ${SUMS} and ${RECORD} keep different checksums for ${file}.`,
+        about,
+      );
+    if (text !== '' && isHandedOver(record) && inList === undefined)
+      find('sums-differ', 'wrong', `${nameOf(frame)}: ${SUMS} does not list ${file}.`, about);
+  }
+  const without = frames.filter(({ file }) => file !== null && !kept.has(file));
+  if (without.length > 0)
+    find(
+      'no-checksums',
+      'note',
+      `No checksum was kept for ${without.length === frames.length ? 'any frame' : without.map(nameOf).join(', ')} (the record is of version ${version}): whether a byte has changed since cannot be told.`,
+    );
+  return kept;
+}
+
+async function thereIn(folder: string, { frames }: KeptSetRecord, find: Find): Promise<Present[]> {
+  const present: Present[] = [];
+  for (const frame of frames) {
+    const { file, number } = frame;
+    if (file === null) continue;
+    if (!isPlainName(file)) {
+      find('name-outside', 'wrong', `${nameOf(frame)}: the record names a file that is not in the folder.`, {
+        frame: number,
+      });
+      continue;
+    }
+    const found = await lstat(path.join(folder, file)).catch(() => null);
+    if (found?.isFile()) present.push({ frame, file, bytes: found.size });
+    else
+      find('frame-missing', 'wrong', `${nameOf(frame)}: its file ${file} is not there.`, {
+        frame: number,
+        file,
+      });
+  }
+  return present;
+}
+
+async function checkBytes(
+  folder: string,
+  frames: readonly Present[],
+  sums: ReadonlyMap<string, string>,
+  find: Find,
+): Promise<{ intact: number; changed: ReadonlySet<Present> }> {
+  const kept = frames.filter(({ file }) => sums.has(file));
+  const results = await checksumsOf(kept.map(({ file }) => path.join(folder, file)));
+  let intact = 0;
+  const changed = new Set<Present>();
+  for (const [index, result] of results.entries()) {
+    const present = kept[index] as Present;
+    const { frame, file, bytes } = present;
+    const about = { frame: frame.number, file };
+    if (result instanceof Error) {
+      changed.add(present);
+      find(
+        'frame-unreadable',
+        'wrong',
+        `${nameOf(frame)}: ${file} cannot be read: ${whyRefused(result)}.`,
+        about,
+      );
+    } else if (result.sha256 === sums.get(file)) {
+      intact += 1;
+    } else {
+      changed.add(present);
+      const sizes =
+        frame.bytes !== null && frame.bytes !== bytes
+          ? `: it has ${bytes} bytes where ${frame.bytes} came from the camera`
+          : ': as many bytes, but not the same ones';
+      find(
+        'frame-changed',
+        'wrong',
+        `${nameOf(frame)}: ${file} is not as it came${sizes}. Take it from a copy.`,
+        about,
+      );
+    }
+  }
+  return { intact, changed };
+}
+
+/** The checksum that was kept proves nothing here: it may be that of a file that came cut short. */
+async function checkWhole(folder: string, { frame, file }: Present, find: Find): Promise<void> {
+  const about = { frame: frame.number, file };
+  try {
+    const { cut, doubt } = await judgeWhole(path.join(folder, file));
+    if (cut !== null)
+      find('frame-cut', 'wrong', `${nameOf(frame)}: ${file} is cut short or broken: ${cut}.`, about);
+    if (doubt !== null)
+      find('frame-unproved', 'note', `${nameOf(frame)}: ${file}. ${unprovedSentence(doubt)}`, about);
+  } catch (cause) {
+    find(
+      'frame-unreadable',
+      'wrong',
+      `${nameOf(frame)}: ${file} cannot be read: ${whyRefused(cause)}.`,
+      about,
+    );
+  }
+}
+
+function findOddSizes(frames: readonly Present[], find: Find): void {
+  const byNumber = new Map(frames.map((one) => [one.frame.number, one]));
+  const sizes = frames
+    .toSorted((one, other) => one.frame.number - other.frame.number)
+    .map(({ frame: { number }, file, bytes }) => ({ number, kind: path.extname(file).slice(1), bytes }));
+  for (const odd of oddSizes(sizes)) {
+    const { frame, file } = byNumber.get(odd.number) as Present;
+    const about = { frame: odd.number, file };
+    find('size-odd', 'note', `${nameOf(frame)}: ${file}. ${oddSizeSentence(odd)}`, about);
+  }
+}
+
+async function checkExposure(
+  folder: string,
+  record: KeptSetRecord,
+  { frame, file }: Present,
+  find: Find,
+): Promise<void> {
+  const about = { frame: frame.number, file };
+  let recorded: RecordedExposure;
+  try {
+    recorded = await readRecorded(path.join(folder, file));
+  } catch (cause) {
+    find('frame-unreadable', 'wrong', `${nameOf(frame)}: ${asEvenrungError(cause).message}`, about);
+    return;
+  }
+  const reasons = [...wrongSettings(record, frame, recorded), ...otherThanKept(frame, recorded)];
+  if (reasons.length > 0) find('exposure-wrong', 'wrong', `${nameOf(frame)}: ${reasons.join(' ')}`, about);
+}
+
+/** In aperture priority the body chose the time by itself: what it recorded then is all that can be compared. */
+function wrongSettings(
+  { mode, base }: KeptSetRecord,
+  { exposureTime, shutter, nominalSeconds }: KeptFrame,
+  recorded: RecordedExposure,
+): readonly string[] {
+  if (mode === 'aperture') return [];
+  const written = parseShutter(shutter);
+  const nominal = nominalSeconds ?? (written?.kind === 'time' ? written.seconds : exposureTime);
+  const asked: ShutterSetting = {
+    label: shutter,
+    wire: shutter,
+    tv: Math.round(-6 * Math.log2(exposureTime)),
+    seconds: exposureTime,
+    nominalSeconds: nominal,
+    settable: true,
+  };
+  const verdict = judge(recorded, {
+    shutter: asked,
+    fNumber: numberIn(base.aperture),
+    iso: numberIn(base.iso),
+  });
+  return verdict.right ? [] : verdict.reasons;
+}
+
+/** @returns the number of `f/8`, `8`, `ISO 100`; null where there is none, as in `Auto` */
+function numberIn(written: string | null): number | null {
+  const [, digits] = /(\d+(?:\.\d+)?)\s*$/.exec(written ?? '') ?? [];
+  return digits === undefined ? null : Number(digits);
+}
+
+/** Readers of other versions may round differently. */
+const SAME_VALUE = 1e-6;
+
+function otherThanKept({ recorded: kept }: KeptFrame, recorded: RecordedExposure): string[] {
+  if (kept === null) return [];
+  const values = [
+    ['time', kept.exposureTime, recorded.exposureTime],
+    ['f-number', kept.fNumber, recorded.fNumber],
+    ['ISO', kept.iso, recorded.iso],
+  ] as const;
+  return values
+    .filter(([, before, now]) => before !== null && (now === null || Math.abs(now / before - 1) > SAME_VALUE))
+    .map(([what, before, now]) => `The file's ${what} is ${now ?? 'gone'}, and the record says ${before}.`);
+}
+
+async function checkSidecar(
+  folder: string,
+  record: KeptSetRecord,
+  { frame, file }: Present,
+  find: Find,
+): Promise<void> {
+  const { sidecar, number } = frame;
+  if (sidecar !== null && !isPlainName(sidecar)) {
+    find('name-outside', 'wrong', `${nameOf(frame)}: the record names a sidecar that is not in the folder.`, {
+      frame: number,
+    });
+    return;
+  }
+  for (const name of sidecar === null ? sidecarNames(file) : [sidecar]) {
+    const about = { frame: number, file: name };
+    const text = await readFile(path.join(folder, name), 'utf8').catch(() => null);
+    if (text === null) {
+      if (sidecar !== null)
+        find('sidecar-missing', 'note', `${nameOf(frame)}: its sidecar ${name} is not there.`, about);
+      continue;
+    }
+    const claims = readSidecar(text);
+    if (claims === null) {
+      // Somebody else's sidecar is none of ours.
+      if (sidecar !== null)
+        find('sidecar-differs', 'note', `${nameOf(frame)}: ${name} does not tell its set any more.`, about);
+      continue;
+    }
+    const others = [
+      claims.set !== record.id ? 'set' : null,
+      claims.frame !== number ? 'frame' : null,
+      claims.offsetEv === null || Math.abs(claims.offsetEv - frame.offset) > 0.01 ? 'offset' : null,
+    ].filter((what) => what !== null);
+    if (others.length > 0)
+      find(
+        'sidecar-differs',
+        'wrong',
+        `${nameOf(frame)}: ${name} tells of another ${others.join(' and ')}.`,
+        about,
+      );
+  }
+}
+
+const LEFT_OVER = /^\.(?:incoming|reserve)(?:$|\/)|\.part$/;
+
+/** What lies in the folder beside the frames. */
+async function checkRest(folder: string, record: KeptSetRecord, find: Find): Promise<void> {
+  const aside = record.setAside.map(({ file }) => file.replaceAll('\\', '/'));
+  const known = new Set<string>([RECORD, SUMS, TABLE, CONTACT_SHEET, ...aside]);
+  for (const { file, sidecar } of record.frames) {
+    if (sidecar !== null) known.add(sidecar);
+    if (file === null) continue;
+    known.add(file);
+    for (const name of sidecarNames(file)) known.add(name);
+  }
+  const files = await filesIn(folder);
+  for (const file of files) {
+    if (known.has(file)) continue;
+    if (LEFT_OVER.test(file))
+      find('left-over', 'note', `${file} is left over from a run that did not come to its end.`, { file });
+    else find('file-unknown', 'note', `${file} is not in the record: somebody else put it there.`, { file });
+  }
+  const there = new Set(files);
+  for (const file of [SUMS, TABLE, CONTACT_SHEET])
+    if (isHandedOver(record) && !there.has(file))
+      find('beside-missing', 'note', `There is no ${file} beside the frames.`, { file });
+  for (const file of aside.filter((name) => !there.has(name)))
+    find('aside-missing', 'note', `${file}, which was set aside, is not there any more.`, { file });
+}
+
+/** Earlier programs wrote the record alone. */
+const isHandedOver = ({ setNumber }: KeptSetRecord): boolean => setNumber !== null;
+
+async function filesIn(folder: string): Promise<string[]> {
+  const entries = await readdir(folder, { recursive: true, withFileTypes: true }).catch(() => []);
+  return entries
+    .filter((entry) => !entry.isDirectory())
+    .map((entry) => path.relative(folder, path.join(entry.parentPath, entry.name)).split(path.sep).join('/'))
+    .sort();
+}
+
+const isFolder = async (folder: string): Promise<boolean> =>
+  (await lstat(folder).catch(() => null))?.isDirectory() ?? false;

@@ -1,0 +1,244 @@
+// A contact sheet: all frames of a set on one picture, the darkest first, with what was asked of each and what is to be known of
+// it. Drawn from the small copies; knows neither files nor states.
+import { formatEv, fromEv } from '../../../shared/ev.js';
+import type { FrameMark } from '../../../shared/set-record.js';
+import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
+
+/** The sheet's name in the set folder. */
+export const CONTACT_SHEET = 'contact-sheet.jpg';
+
+export interface SheetCell {
+  readonly number: number;
+  readonly offsetEv: number;
+  /** The nominal label. */
+  readonly shutter: string;
+  /** JPEG; null where there is none. */
+  readonly thumbnail: Buffer | null;
+  /** False where the frame is not in the set. */
+  readonly isMade: boolean;
+  readonly marks: readonly FrameMark['code'][];
+}
+
+export interface Sheet {
+  /** Stands for the name where that cannot be drawn. */
+  readonly id?: string;
+  /** What a person calls the set; null where nobody gave it a name. */
+  readonly name: string | null;
+  /** When the first frame was fired. */
+  readonly startedAt: Date;
+  readonly base: { readonly shutter: string; readonly aperture: string | null; readonly iso: string | null };
+  /** True where nothing was photographed. */
+  readonly practice: boolean;
+  /** The darkest first. */
+  readonly cells: readonly SheetCell[];
+}
+
+/** Their blanks keep the words of one mark on one line. */
+const WORDS: Readonly<Record<FrameMark['code'], string>> = {
+  'clipped-dark': 'black\u00a0parts',
+  'clipped-light': 'blown\u00a0parts',
+  'base-moved': 'light\u00a0moved',
+  ratio: 'brightness\u00a0off',
+  order: 'out\u00a0of\u00a0order',
+  time: 'odd\u00a0time',
+  unproved: 'not\u00a0proved\u00a0complete',
+  size: 'odd\u00a0size',
+  other: 'see\u00a0the\u00a0record',
+};
+
+const COLOURS = {
+  ground: '#343434',
+  empty: '#282828',
+  line: '#7d7d7d',
+  text: '#f2f2f2',
+  quiet: '#bdbdbd',
+  mark: '#ffc66b',
+} as const;
+
+/** Pixels. */
+const MARGIN = 28;
+const GAP = 18;
+const CELL = { width: 320, height: 214 };
+/** Offset and number; then each line of marks, as many as the frame with the most of them has; then room below. */
+const CAPTION = { lines: 50, mark: { size: 16, line: 20, most: 3 }, below: 16 };
+const TITLE = { size: 30, line: 38 };
+const FACTS = { size: 19, line: 28 };
+/** A title needs room, even over a single frame. */
+const FEWEST_COLUMNS = 3;
+const MOST_COLUMNS = 8;
+
+/**
+ * @param letters how text is drawn; left out: with the machine's fonts where it has any
+ * @returns a JPEG; 3 columns for up to 9 frames, 8 for 61
+ */
+export async function drawContactSheet(sheet: Sheet, letters?: Letters): Promise<Buffer> {
+  const { default: sharp } = await import('sharp');
+  const here = letters ?? (await lettersHere());
+  const layout = layoutOf(sheet, await titleOf(sheet, here), here);
+  const svg = Buffer.from(drawing(sheet, layout, here));
+  const pictures = await Promise.all(
+    sheet.cells.map(async ({ thumbnail }, index) => {
+      if (thumbnail === null) return null;
+      const { left, top } = placeOf(index, layout);
+      const { data, info } = await sharp(thumbnail)
+        .resize({ width: CELL.width, height: CELL.height, fit: 'inside' })
+        .toBuffer({ resolveWithObject: true });
+      return {
+        input: data,
+        left: left + Math.floor((CELL.width - info.width) / 2),
+        top: top + Math.floor((CELL.height - info.height) / 2),
+      };
+    }),
+  );
+  return sharp({
+    create: { width: layout.width, height: layout.height, channels: 3, background: COLOURS.ground },
+  })
+    .composite([{ input: svg, left: 0, top: 0 }, ...pictures.filter((picture) => picture !== null)])
+    .jpeg({ quality: 85 })
+    .toBuffer();
+}
+
+interface Layout {
+  readonly columns: number;
+  readonly width: number;
+  readonly height: number;
+  /** Where the first row of frames begins, and how far it is to the next one. */
+  readonly top: number;
+  readonly row: number;
+  readonly title: readonly string[];
+  readonly facts: readonly string[];
+}
+
+function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
+  const count = sheet.cells.length;
+  const columns = Math.min(MOST_COLUMNS, Math.max(FEWEST_COLUMNS, Math.ceil(Math.sqrt(count))));
+  const width = 2 * MARGIN + columns * CELL.width + (columns - 1) * GAP;
+  const room = { width: width - 2 * MARGIN, lines: 2 };
+  const title = linesOf(words, TITLE.size, room, letters);
+  const facts = [
+    ...linesOf(factsOf(sheet), FACTS.size, room, letters),
+    ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
+  ];
+  const markLines = Math.max(0, ...sheet.cells.map((cell) => marksOf(cell, letters).length));
+  const row = CELL.height + CAPTION.lines + markLines * CAPTION.mark.line + CAPTION.below;
+  const top = MARGIN + title.length * TITLE.line + facts.length * FACTS.line + GAP;
+  const rows = Math.max(1, Math.ceil(count / columns));
+  return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts };
+}
+
+/** So much of an id tells sets apart. */
+const SHORT_ID = 8;
+
+async function titleOf({ id, name }: Sheet, letters: Letters): Promise<string> {
+  const plain = ['Bracketed set', ...(id === undefined ? [] : [id.slice(0, SHORT_ID)])].join(' ');
+  if (name === null || name.trim() === '') return plain;
+  return (await drawable(name, letters))?.trim() || `${plain} (its name is in set.json)`;
+}
+
+function factsOf({ startedAt, base, cells }: Sheet): string {
+  const missing = cells.filter(({ isMade }) => !isMade).length;
+  const { shutter, aperture, iso } = base;
+  return [
+    localTime(startedAt),
+    `base ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
+    `${cells.length} ${cells.length === 1 ? 'frame' : 'frames'}${missing === 0 ? '' : `, ${missing} missing`}`,
+  ].join(', ');
+}
+
+/** Bodies write `8` or `f/8`. */
+const apertureWords = (aperture: string | null): string | null =>
+  aperture === null ? null : `f/${aperture.replace(/^f\//i, '')}`;
+
+function localTime(date: Date): string {
+  const two = (value: number) => String(value).padStart(2, '0');
+  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())} ${two(date.getHours())}:${two(date.getMinutes())}`;
+}
+
+const placeOf = (index: number, { columns, top, row }: Layout): { left: number; top: number } => ({
+  left: MARGIN + (index % columns) * (CELL.width + GAP),
+  top: top + Math.floor(index / columns) * row,
+});
+
+function drawing(sheet: Sheet, layout: Layout, letters: Letters): string {
+  const pen = penOf(letters);
+  const title = layout.title.map((text, line) =>
+    pen({
+      x: 0,
+      y: MARGIN + TITLE.size + line * TITLE.line,
+      size: TITLE.size,
+      text,
+      colour: COLOURS.text,
+      isBold: true,
+    }),
+  );
+  const under = MARGIN + layout.title.length * TITLE.line;
+  const facts = layout.facts.map((text, line) =>
+    pen({
+      x: 0,
+      y: under + FACTS.size + line * FACTS.line,
+      size: FACTS.size,
+      text,
+      colour: COLOURS.quiet,
+    }),
+  );
+  const cells = sheet.cells.map((cell, index) =>
+    cellDrawing(cell, placeOf(index, layout), sheet.practice, pen, letters),
+  );
+  // What is wider than it was taken for ends at the margin.
+  const head = `<svg x="${MARGIN}" y="0" width="${layout.width - 2 * MARGIN}" height="${layout.top}">${[...title, ...facts].join('')}</svg>`;
+  return `<svg xmlns="http://www.w3.org/2000/svg" width="${layout.width}" height="${layout.height}">${head}${cells.join('')}</svg>`;
+}
+
+function cellDrawing(
+  cell: SheetCell,
+  { left, top }: { left: number; top: number },
+  practice: boolean,
+  pen: Pen,
+  letters: Letters,
+): string {
+  const parts: string[] = [];
+  const under = top + CELL.height;
+  if (cell.thumbnail === null) {
+    parts.push(
+      `<rect x="${left + 1}" y="${top + 1}" width="${CELL.width - 2}" height="${CELL.height - 2}" fill="${COLOURS.empty}" stroke="${COLOURS.line}" stroke-width="2" stroke-dasharray="9 7"/>`,
+      pen({
+        x: left + CELL.width / 2,
+        y: top + CELL.height / 2 + 8,
+        size: 22,
+        text: cell.isMade ? 'no picture inside' : 'missing',
+        colour: cell.isMade ? COLOURS.quiet : COLOURS.mark,
+        anchor: 'middle',
+      }),
+    );
+  }
+  const offset = `${formatEv(fromEv(cell.offsetEv))} EV`;
+  parts.push(
+    pen({ x: left, y: under + 23, size: 20, text: offset, colour: COLOURS.text, isBold: true }),
+    pen({
+      x: left + CELL.width,
+      y: under + 23,
+      size: 18,
+      text: `${cell.shutter} s`,
+      colour: COLOURS.text,
+      anchor: 'end',
+    }),
+  );
+  const number = `${cell.number}${practice ? ', invented' : ''}`;
+  parts.push(pen({ x: left, y: under + 45, size: 15, text: number, colour: COLOURS.quiet }));
+  const { size, line } = CAPTION.mark;
+  for (const [index, text] of marksOf(cell, letters).entries())
+    parts.push(
+      pen({ x: left, y: under + CAPTION.lines + size + index * line, size, text, colour: COLOURS.mark }),
+    );
+  return parts.join('');
+}
+
+function marksOf({ marks }: SheetCell, letters: Letters): string[] {
+  const { size, most } = CAPTION.mark;
+  return linesOf(
+    marks.map((code) => WORDS[code]).join(', '),
+    size,
+    { width: CELL.width, lines: most },
+    letters,
+  );
+}

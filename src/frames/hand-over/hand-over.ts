@@ -1,0 +1,205 @@
+// What lies beside the frames of a set when it is handed over: a sidecar for each frame, the contact sheet, the table and the list
+// of checksums. All of it is made from the record and the small copies; frames are never touched, and what cannot be made is told.
+import { readdir, readFile, rm } from 'node:fs/promises';
+import path from 'node:path';
+import { whyRefused } from '../../../shared/refused.js';
+import type { KeptFrame, KeptSetRecord } from '../../../shared/set-record.js';
+import { putWhole, syncFolder } from '../../system/index.js';
+import { SUMS, sumsText } from './checksum.js';
+import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { createdAtOf } from './created-at.js';
+import { isOurOwn, readSidecar, sidecarNames, sidecarText, writeSidecar } from './sidecar.js';
+import { TABLE, type TableRow, tableText } from './table.js';
+
+export interface HandedOver {
+  /** The name of each frame's sidecar, by the frame's number. */
+  readonly sidecars: ReadonlyMap<number, string>;
+  /** What is missing or not as it should be, in one sentence; null where nothing is. */
+  readonly sentence: string | null;
+  /** The error of the file system, where the disk has no room left. */
+  readonly full: unknown;
+}
+
+/** A frame that has a file in the folder. */
+type Made = KeptFrame & { readonly file: string };
+
+/**
+ * Each file is written whole or not at all, and anew where it was there before. Never throws.
+ * @param folder the set folder
+ * @param thumbnails a small JPEG of each frame, by its number
+ * @param leaving names of files that are moved away later
+ */
+export async function handOver(
+  folder: string,
+  record: KeptSetRecord,
+  thumbnails: ReadonlyMap<number, Buffer>,
+  leaving: ReadonlySet<string> = new Set(),
+): Promise<HandedOver> {
+  const making = new Making();
+  const made = record.frames.filter(isMade);
+  const sidecars = await writeSidecars(folder, record, made, leaving, making);
+  const inFolder = (name: string) => path.join(folder, name);
+  await making.one(CONTACT_SHEET, async () =>
+    putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheetOf(record, thumbnails))),
+  );
+  await making.one(TABLE, () => putWhole(inFolder(TABLE), tableText(record.frames.map(rowOf))));
+  await making.one(SUMS, () => putWhole(inFolder(SUMS), sumsText(sumsOf(made))));
+  // Before the record comes, all of it is on disk.
+  await making.one('what the folder itself tells of them', () => syncFolder(folder));
+  return { sidecars, sentence: making.sentence(), full: making.full };
+}
+
+const isMade = (frame: KeptFrame): frame is Made => frame.state === 'verified' && frame.file !== null;
+
+// --- what goes wrong
+
+const FULL: ReadonlySet<string> = new Set(['ENOSPC', 'EDQUOT']);
+
+const NOT_WRITTEN = 'Beside the frames this could not be written:';
+
+/** @returns whether a note says what an earlier attempt to hand the set over could not write */
+export const isOfHandOver = (note: string): boolean => note.startsWith(NOT_WRITTEN);
+
+/** The name of a file, or the number of the frame whose sidecar it is. */
+type What = string | number;
+
+class Making {
+  full: unknown = null;
+  /** By the reason. */
+  private readonly missing = new Map<string, What[]>();
+
+  async one<T>(what: What, make: () => Promise<T>): Promise<T | null> {
+    try {
+      return await make();
+    } catch (cause) {
+      if (FULL.has((cause as NodeJS.ErrnoException).code ?? '')) this.full ??= cause;
+      this.add(what, whyRefused(cause));
+      return null;
+    }
+  }
+
+  add(what: What, reason: string): void {
+    this.missing.set(reason, [...(this.missing.get(reason) ?? []), what]);
+  }
+
+  sentence(): string | null {
+    if (this.missing.size === 0) return null;
+    const parts = [...this.missing].map(([reason, what]) => `${listed(what)} (${reason})`);
+    return `${NOT_WRITTEN} ${parts.join('; ')}. The frames themselves are not touched by it.`;
+  }
+}
+
+function listed(all: readonly What[]): string {
+  const frames = all.filter((what) => typeof what === 'number');
+  const sidecars =
+    frames.length === 1 ? `the sidecar of frame ${frames[0]}` : `the sidecars of frames ${frames.join(', ')}`;
+  const files = all.filter((what) => typeof what === 'string');
+  return [...(frames.length === 0 ? [] : [sidecars]), ...files].join(', ');
+}
+
+// --- sidecars
+
+async function writeSidecars(
+  folder: string,
+  record: KeptSetRecord,
+  made: readonly Made[],
+  leaving: ReadonlySet<string>,
+  making: Making,
+): Promise<ReadonlyMap<number, string>> {
+  const names = new Map<number, string>();
+  for (const frame of made) {
+    const name = await making.one(frame.number, async () => {
+      const createdAt = await createdAtOf(path.join(folder, frame.file));
+      const written = await writeSidecar(folder, frame.file, sidecarText(factsOf(record, frame, createdAt)));
+      if (written === null) making.add(frame.number, 'files of somebody else have its names');
+      return written;
+    });
+    if (name !== null) names.set(frame.number, name);
+  }
+  // Of a frame that another one took the place of, or that is not in the set any more.
+  const staying = new Set([...made.flatMap(({ file }) => sidecarNames(file)), ...leaving]);
+  await making.one('sidecars that are out of date', () => removeStale(folder, staying, record));
+  return names;
+}
+
+/** Only what we wrote, and nobody has touched since. */
+async function removeStale(
+  folder: string,
+  staying: ReadonlySet<string>,
+  record: KeptSetRecord,
+): Promise<void> {
+  for (const name of await readdir(folder)) {
+    if (!name.endsWith('.xmp') || staying.has(name)) continue;
+    const text = await readFile(path.join(folder, name), 'utf8').catch(() => '');
+    const claims = readSidecar(text);
+    const frame = record.frames.find(({ number }) => number === claims?.frame);
+    if (
+      claims?.set !== record.id ||
+      frame === undefined ||
+      !isOurOwn(text, sidecarText(factsOf(record, frame, null)))
+    )
+      continue;
+    await rm(path.join(folder, name));
+  }
+}
+
+const factsOf = (record: KeptSetRecord, frame: KeptFrame, createdAt: string | null) => ({
+  set: record.id,
+  frame: frame.number,
+  frames: record.frames.length,
+  offsetEv: frame.offset,
+  base: record.base,
+  createdAt,
+  name: record.name,
+  note: record.note,
+  viewpoint: record.viewpoint,
+  practice: record.practice,
+});
+
+// --- contact sheet, table, checksums
+
+export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, Buffer>) {
+  const fired = record.frames
+    .filter(isMade)
+    .flatMap(({ firedAt }) => (firedAt === null ? [] : [firedAt]))
+    .sort();
+  return {
+    id: record.id,
+    name: record.name,
+    startedAt: new Date(fired[0] ?? record.startedAt),
+    base: record.base,
+    practice: record.practice,
+    cells: record.frames.map((frame) => ({
+      number: frame.number,
+      offsetEv: frame.offset,
+      shutter: frame.shutter,
+      thumbnail: isMade(frame) ? (thumbnails.get(frame.number) ?? null) : null,
+      isMade: isMade(frame),
+      marks: frame.marks.map(({ code }) => code),
+    })),
+  };
+}
+
+const rowOf = (frame: KeptFrame): TableRow => ({
+  frame: frame.number,
+  offsetEv: frame.offset,
+  shutter: frame.shutter,
+  exactSeconds: frame.exposureTime,
+  recordedSeconds: frame.recorded?.exposureTime ?? null,
+  fNumber: frame.recorded?.fNumber ?? null,
+  iso: frame.recorded?.iso ?? null,
+  state: frame.state,
+  pass: frame.pass,
+  attempts: frame.attempts,
+  clippedDark: frame.clipped?.dark ?? null,
+  clippedLight: frame.clipped?.light ?? null,
+  file: frame.file,
+  sha256: frame.sha256,
+  bytes: frame.bytes,
+  firedAt: frame.firedAt,
+  marks: frame.marks.map(({ sentence }) => sentence),
+});
+
+/** Sidecars are left out: raw programs write into them, and that is what they are for. */
+const sumsOf = (made: readonly Made[]) =>
+  made.flatMap(({ file, sha256 }) => (sha256 === null ? [] : [{ file, sha256 }]));

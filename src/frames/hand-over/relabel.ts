@@ -1,0 +1,106 @@
+// Gives a set that has ended another name, note or viewpoint: in its record, in the sidecars beside its frames, and in the list of
+// checksums where that lists them. Frames are never touched. The contact sheet is drawn anew from them, unless one of them cannot be read.
+import { readFile } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+import { whyRefused } from '../../../shared/refused.js';
+import { type KeptSetRecord, readSetRecord, SET_RECORD_VERSION } from '../../../shared/set-record.js';
+import { putWhole, syncFolder } from '../../system/index.js';
+import { fileInside } from '../folder/inside.js';
+import { RECORD, recordText } from '../folder/set-folder.js';
+import { readPicture } from '../read/picture.js';
+import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
+import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { sheetOf } from './hand-over.js';
+import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
+
+/**
+ * Every file is replaced whole; the record comes after the sidecars, so that where it does not come to that, the same call makes
+ * up for it.
+ * @param ids what the record may call the set
+ * @returns whether the record of this set was there
+ * @throws EvenrungError record-unreadable, storing-failed
+ */
+export async function relabelSet(
+  folder: string,
+  ids: readonly string[],
+  labels: SidecarLabels,
+): Promise<boolean> {
+  const text = await textInside(folder, RECORD);
+  if (text === null) return false;
+  const { record, version } = readSetRecord(text);
+  // The folder may have been given to another set.
+  if (!ids.includes(record.id)) return false;
+  // What this program does not know of a record of its own version is kept.
+  const kept = version === SET_RECORD_VERSION ? (JSON.parse(text) as object) : record;
+  const { name, note, viewpoint } = labels;
+  const changed: string[] = [];
+  const write: Write = async (file, content) => {
+    await storing(folder, async () => {
+      await putWhole(path.join(folder, file), content);
+      await syncFolder(folder);
+    });
+    changed.push(file);
+  };
+  for (const { sidecar } of record.frames) {
+    const before = sidecar === null ? null : await textInside(folder, sidecar);
+    const after = before === null ? null : relabelledSidecar(before, record, labels);
+    if (sidecar !== null && after !== null && after !== before) await write(sidecar, after);
+  }
+  if (name !== record.name) await titleSheet(folder, { ...record, name }, write);
+  await write(RECORD, recordText({ ...kept, name, note, viewpoint }));
+  const listed = await textInside(folder, SUMS);
+  const sums = listed === null ? null : await sumsAnew(folder, listed, changed);
+  if (sums !== null && sums !== listed) await write(SUMS, sums);
+  return true;
+}
+
+type Write = (file: string, content: string | Uint8Array) => Promise<void>;
+
+/** Only one that is there: whoever took it away does not want it back. */
+async function titleSheet(folder: string, record: KeptSetRecord, write: Write): Promise<void> {
+  if ((await fileInside(folder, CONTACT_SHEET).catch(() => null)) === null) return;
+  const thumbnails = new Map<number, Buffer>();
+  try {
+    for (const { number, state, file } of record.frames) {
+      if (state !== 'verified' || file === null) continue;
+      const picture = await readPicture(
+        await fileInside(folder, file),
+        path.extname(file).slice(1).toLowerCase(),
+      );
+      if (picture !== null) thumbnails.set(number, picture.thumbnail);
+    }
+  } catch {
+    // A sheet with all its pictures and its old title is worth more.
+    return;
+  }
+  await write(CONTACT_SHEET, await drawContactSheet(sheetOf(record, thumbnails)));
+}
+
+/** Other lines stay as they are, whoever wrote them. */
+async function sumsAnew(folder: string, listed: string, changed: readonly string[]): Promise<string> {
+  const lines = listed.split('\n').map(async (line) => {
+    const [sum] = parseSums(line);
+    if (sum === undefined || !changed.includes(sum.file)) return line;
+    const { sha256 }: Checksum = await storing(folder, () => checksumOf(path.join(folder, sum.file)));
+    return sumsText([{ file: sum.file, sha256 }]).trimEnd();
+  });
+  return (await Promise.all(lines)).join('\n');
+}
+
+/** @returns null where there is no such file in the folder */
+async function textInside(folder: string, file: string): Promise<string | null> {
+  const full = await fileInside(folder, file).catch(() => null);
+  return full === null ? null : storing(folder, () => readFile(full, 'utf8'));
+}
+
+async function storing<T>(folder: string, work: () => Promise<T>): Promise<T> {
+  try {
+    return await work();
+  } catch (cause) {
+    throw new EvenrungError(
+      'storing-failed',
+      `The set in ${folder} keeps its name: ${whyRefused(cause)}. Look after that folder and its disk, then give it the name again.`,
+    );
+  }
+}

@@ -1,0 +1,173 @@
+// Compares what a file recorded with the settings that were asked for. Pure.
+import {
+  APERTURE_SCALES,
+  formatEv,
+  nearestSetting,
+  parseShutter,
+  SHUTTER_SCALES,
+  type ShutterSetting,
+  type Sixths,
+  toEv,
+} from '../../exposure/index.js';
+import type { RecordedExposure } from '../read/recorded.js';
+
+/** What a frame was asked to be; null where the body does not tell what it stands on. */
+export interface AskedExposure {
+  readonly shutter: ShutterSetting;
+  readonly fNumber: number | null;
+  readonly iso: number | null;
+}
+
+export type Verdict =
+  | { readonly right: true }
+  /** One sentence a mismatch. */
+  | { readonly right: false; readonly reasons: readonly string[] };
+
+/** Bodies round what they record: 0.0008 s for 1/1250 s. Neighbouring settings lie 9 % or more apart. */
+const RELATIVE_TOLERANCE = 0.025;
+
+const close = (a: number, b: number): boolean => Math.abs(a / b - 1) <= RELATIVE_TOLERANCE;
+
+/** Nominal times of a setting besides its label's own: 0.3 s and 1/3 s are one setting, as are 1.3 s and 13/10 s. */
+function nominalSeconds(setting: ShutterSetting): number[] {
+  const named = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half].filter(({ tv }) => tv === setting.tv);
+  const thirds = setting.tv === 10 ? [1 / 3] : [];
+  return [setting.nominalSeconds, ...named.map((twin) => twin.nominalSeconds), ...thirds];
+}
+
+/**
+ * Time, aperture and ISO are checked each by itself; a time is right when it is the nominal or the exact value of the
+ * setting that was asked for. A value that the body did not tell beforehand cannot be wrong; a time that is missing is.
+ */
+export function judge(
+  recorded: Pick<RecordedExposure, 'exposureTime' | 'fNumber' | 'iso'>,
+  asked: AskedExposure,
+): Verdict {
+  const reasons = [
+    timeMismatch(recorded.exposureTime, asked.shutter),
+    apertureMismatch(recorded.fNumber, asked.fNumber),
+    isoMismatch(recorded.iso, asked.iso),
+  ].filter((reason) => reason !== null);
+  return reasons.length === 0 ? { right: true } : { right: false, reasons };
+}
+
+/** What a frame was asked to be in aperture priority, where the body meters the base itself. */
+export interface AskedOffset {
+  readonly offset: Sixths;
+  /** The compensation that was set for its pass. Some bodies record that alone, without the bracket's part. */
+  readonly compensation: Sixths;
+  /** EV between neighbouring frames of the set. */
+  readonly step: Sixths;
+  /** Tv in EV of the base that the first verified frame stands for; null before it. */
+  readonly baseTv: number | null;
+  /** Tv in EV of the longest and of the shortest time that the body has; null if that is not known. */
+  readonly longestTv: number | null;
+  readonly shortestTv: number | null;
+  readonly fNumber: number | null;
+  readonly iso: number | null;
+}
+
+export type MeteredVerdict =
+  | {
+      readonly right: true;
+      /** Tv in EV of the base that this frame stands for. */
+      readonly baseTv: number;
+      /** EV by which that differs from the base so far; + is more light let in. Null where it is less than a sixth. */
+      readonly moved: number | null;
+    }
+  | { readonly right: false; readonly reasons: readonly string[] };
+
+/** Farther than this from the base of the first frame is said: the light moved. */
+const MOVED_EV = 1 / 6 - 0.005;
+
+/**
+ * In aperture priority the time is the body's own choice. A frame is told by the bias that its file records; where that is
+ * missing or does not hold the bracket's part, by the time, which must lie nearer to this offset than to its neighbours.
+ */
+export function judgeMetered(
+  recorded: Pick<RecordedExposure, 'exposureTime' | 'fNumber' | 'iso' | 'bias'>,
+  asked: AskedOffset,
+): MeteredVerdict {
+  const tv = recordedTv(recorded.exposureTime);
+  const reasons = [
+    tv === null ? 'The file does not tell its exposure time.' : null,
+    apertureMismatch(recorded.fNumber, asked.fNumber),
+    isoMismatch(recorded.iso, asked.iso),
+  ].filter((reason) => reason !== null);
+  if (tv === null || reasons.length > 0) return { right: false, reasons };
+  const baseTv = tv + toEv(asked.offset);
+  const moved = asked.baseTv === null ? 0 : asked.baseTv - baseTv;
+  if (!isTold(recorded.bias, moved, asked)) {
+    const said = recorded.bias === null ? '' : ` (it records ${formatEv(Math.round(recorded.bias * 6))} EV)`;
+    return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
+  }
+  const isLongest = asked.longestTv !== null && tv <= asked.longestTv;
+  const isShortest = asked.shortestTv !== null && tv >= asked.shortestTv;
+  // There the body may have been held up: such a frame counts only where it agrees with a base that others told.
+  const agrees = asked.baseTv !== null && Math.abs(moved) < MOVED_EV;
+  if ((isLongest || isShortest) && !agrees) {
+    const remedy = isLongest ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO';
+    return {
+      right: false,
+      reasons: [
+        `Its time stands at the end of the body's range, where the light may ask for a ${isLongest ? 'longer' : 'shorter'} one: ${remedy}.`,
+      ],
+    };
+  }
+  return { right: true, baseTv, moved: Math.abs(moved) >= MOVED_EV ? moved : null };
+}
+
+/** A third of an EV, cut or rounded to two decimals. */
+const SAME_BIAS_EV = 0.05;
+
+function isTold(
+  bias: number | null,
+  moved: number,
+  { offset, compensation, step, baseTv }: AskedOffset,
+): boolean {
+  const records = (ev: Sixths) => bias !== null && Math.abs(bias - toEv(ev)) <= SAME_BIAS_EV;
+  if (records(offset)) return true;
+  if (bias !== null && !records(compensation)) return false;
+  return baseTv === null || Math.abs(moved) < toEv(step) / 2;
+}
+
+/** @returns Tv in EV: of the setting whose nominal time this is, else of the time itself; null where there is none */
+export function recordedTv(seconds: number | null): number | null {
+  if (seconds === null) return null;
+  const nominal = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half].find((setting) =>
+    nominalSeconds(setting).some((time) => close(seconds, time)),
+  );
+  return nominal === undefined ? -Math.log2(seconds) : toEv(nominal.tv);
+}
+
+function timeMismatch(seconds: number | null, shutter: ShutterSetting): string | null {
+  if (seconds === null) return 'The file does not tell its exposure time.';
+  if ([shutter.seconds, ...nominalSeconds(shutter)].some((right) => close(seconds, right))) return null;
+  return `The time is ${shutterWords(seconds)} where ${secondsWords(shutter.label)} was asked for.`;
+}
+
+function apertureMismatch(fNumber: number | null, asked: number | null): string | null {
+  if (fNumber === null || asked === null) return null;
+  const exact = [...APERTURE_SCALES.third, ...APERTURE_SCALES.half].filter(
+    (setting) => setting.nominalFNumber === asked,
+  );
+  if ([asked, ...exact.map((setting) => setting.fNumber)].some((right) => close(fNumber, right))) return null;
+  return `The aperture is f/${fNumber} where f/${asked} was asked for.`;
+}
+
+function isoMismatch(iso: number | null, asked: number | null): string | null {
+  if (iso === null || asked === null || close(iso, asked)) return null;
+  return `The ISO is ${iso} where ${asked} was asked for.`;
+}
+
+/** @returns the nominal label of a time where it has one, else the number: `1/60 s` */
+function shutterWords(seconds: number): string {
+  const nominal = nearestSetting(seconds, SHUTTER_SCALES.third);
+  const plain = `${Number(seconds.toPrecision(3))} s`;
+  return nominal !== undefined && close(seconds, nominal.nominalSeconds)
+    ? secondsWords(nominal.label)
+    : plain;
+}
+
+const secondsWords = (label: string): string =>
+  parseShutter(label) === undefined || label.endsWith('s') ? label : `${label} s`;

@@ -1,0 +1,201 @@
+// One ExifTool process for the whole program, started when it is first needed. It is a Perl program: where there is no Perl,
+// that is said. It never keeps the program alive, and every call has a deadline.
+import { type ChildProcess, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { access, constants, mkdtemp, readFile, rm, stat } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import type { ExifTool } from 'exiftool-vendored';
+import { EvenrungError } from '../../../shared/errors.js';
+
+/** A cold start on a slow machine takes seconds; reading takes milliseconds. */
+const START_DEADLINE_MS = 15_000;
+const CALL_DEADLINE_MS = 15_000;
+/** After so long without work the process is ended: sets come minutes or hours apart. */
+const IDLE_MS = 30_000;
+/** How often it looks whether the program that started it is still there. */
+const WATCH_SECONDS = 2;
+/** A preview is a JPEG of a few megabytes. */
+const LARGEST_PREVIEW_BYTES = 64 * 1024 * 1024;
+
+/** Tags as ExifTool names them, with numbers as numbers; binary ones as `base64:`. */
+export type RawTags = Readonly<Record<string, unknown>>;
+
+export interface ExifToolOptions {
+  /** Where Perl is; left out: looked for. Null: there is none. */
+  readonly perl?: () => Promise<string | null>;
+  readonly callDeadlineMs?: number;
+  /** Another program in ExifTool's place, for tests. */
+  readonly program?: string;
+}
+
+/** Starts the process at the first call, and again where it ended. */
+export class ExifToolProcess {
+  private readonly options: ExifToolOptions;
+  private running: Promise<ExifTool> | null = null;
+
+  constructor(options: ExifToolOptions = {}) {
+    this.options = options;
+  }
+
+  /**
+   * @param args ExifTool's own arguments, such as `-n` and `-EXIF:ExposureTime`
+   * @throws EvenrungError frame-unreadable where there is no Perl, the file is none that it knows, or it takes too long
+   */
+  async read(file: string, args: readonly string[]): Promise<RawTags> {
+    return this.ask(file, (tool) => tool.readRaw(file, { readArgs: [...args], useMWG: false }));
+  }
+
+  /**
+   * By way of a file of its own: through the pipe, as text, a preview of ten megabytes takes ten seconds.
+   * @returns the JPEG in that tag; null where the file has none
+   * @throws EvenrungError frame-unreadable where ExifTool does not answer
+   */
+  async jpeg(file: string, tag: string): Promise<Buffer | null> {
+    const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-preview-'));
+    try {
+      const target = path.join(folder, 'preview.jpg');
+      // In the name of a file to write, ExifTool takes a percent sign for the beginning of a code.
+      await this.ask(file, (tool) => tool.extractBinaryTag(tag, file, target.replaceAll('%', '%%')));
+      if ((await stat(target)).size > LARGEST_PREVIEW_BYTES) return null;
+      const jpeg = await readFile(target);
+      return jpeg[0] === 0xff && jpeg[1] === 0xd8 ? jpeg : null;
+    } catch (cause) {
+      if (cause instanceof EvenrungError && cause.details.noTag !== true) throw cause;
+      return null;
+    } finally {
+      await rm(folder, { recursive: true, force: true });
+    }
+  }
+
+  /** The process that runs, if any. */
+  async pids(): Promise<number[]> {
+    return (await this.running?.catch(() => null))?.pids ?? [];
+  }
+
+  /** Ends the process; the next call starts another one. */
+  async end(): Promise<void> {
+    const running = this.running;
+    this.running = null;
+    await (await running?.catch(() => null))?.end(true);
+  }
+
+  private async ask<T>(file: string, work: (tool: ExifTool) => Promise<T>): Promise<T> {
+    this.running ??= this.start();
+    const running = this.running;
+    try {
+      const tool = await running;
+      return await inTime(tool, work(tool), this.deadlineMs);
+    } catch (cause) {
+      // One that failed for the file's sake goes on; where it does not start or answer, the next call starts another one.
+      if (cause instanceof NoAnswer || cause instanceof EvenrungError) await this.drop(running);
+      throw cause instanceof EvenrungError ? cause : unreadable(file, cause);
+    }
+  }
+
+  /** For one call as a whole: the start, the call before it in the queue, and itself. */
+  private get deadlineMs(): number {
+    return 2 * (this.options.callDeadlineMs ?? CALL_DEADLINE_MS);
+  }
+
+  private async drop(running: Promise<ExifTool>): Promise<void> {
+    if (this.running === running) this.running = null;
+    await (await running.catch(() => null))?.end(false).catch(() => undefined);
+  }
+
+  private async start(): Promise<ExifTool> {
+    const { perl = findPerl, callDeadlineMs = CALL_DEADLINE_MS, program } = this.options;
+    const needsPerl = process.platform !== 'win32' && program === undefined;
+    const interpreter = needsPerl ? await perl() : null;
+    if (needsPerl && interpreter === null) {
+      throw new EvenrungError(
+        'frame-unreadable',
+        'Raw files of this kind can only be read with Perl, and there is none on this computer: install Perl (the package `perl`), or set the camera to JPEG.',
+        { perl: false },
+      );
+    }
+    const { ExifTool, exiftoolPath, DefaultExiftoolArgs } = await import('exiftool-vendored');
+    const script = program ?? (await exiftoolPath());
+    return new ExifTool({
+      // The library's own way to start it ends the whole program where that fails.
+      processFactory: () =>
+        interpreter === null
+          ? started(script, DefaultExiftoolArgs)
+          : started(interpreter, [...underWatch(script), ...DefaultExiftoolArgs]),
+      maxProcs: 1,
+      spawnTimeoutMillis: Math.max(START_DEADLINE_MS, callDeadlineMs),
+      taskTimeoutMillis: callDeadlineMs,
+      taskRetries: 0,
+      maxIdleMsPerProcess: IDLE_MS,
+      unrefStreams: true,
+      checkPerl: false,
+    });
+  }
+}
+
+/** The one that the program uses. Whoever ends the program ends it too. */
+export const exifTool = new ExifToolProcess();
+
+/** It neither answers nor says what is wrong with the file. */
+class NoAnswer extends Error {}
+
+/**
+ * ExifTool waits for more input even after its input has ended: left to itself, it outlives a program that was killed, and keeps
+ * looking. So it looks for its parent as well.
+ * @returns arguments for Perl that run the script
+ */
+export function underWatch(script: string): string[] {
+  const look = `exit 0 if getppid != $parent; alarm ${WATCH_SECONDS}`;
+  const watch = `my $parent = getppid; $SIG{ALRM} = sub { ${look} }; alarm ${WATCH_SECONDS};`;
+  return ['-e', `${watch} $0 = shift; defined(do $0) or die $@ || $!`, script];
+}
+
+async function started(program: string, args: readonly string[]): Promise<ChildProcess> {
+  const child = spawn(program, args, { stdio: 'pipe', env: { LANG: 'C' } });
+  // Throws where it cannot be started; what becomes of it later, the library notices itself.
+  await once(child, 'spawn');
+  return child;
+}
+
+async function inTime<T>(tool: ExifTool, work: Promise<T>, deadlineMs: number): Promise<T> {
+  let giveUp: (cause: NoAnswer) => void = () => undefined;
+  const noAnswer = new Promise<never>((_, reject) => {
+    giveUp = reject;
+  });
+  const notStarted = (cause: Error) =>
+    giveUp(new NoAnswer(`the reader of raw files does not start (${cause.message})`));
+  const timer = setTimeout(() => giveUp(new NoAnswer('the reader of raw files does not answer')), deadlineMs);
+  tool.on('startError', notStarted);
+  try {
+    return await Promise.race([work, noAnswer]);
+  } finally {
+    clearTimeout(timer);
+    tool.off('startError', notStarted);
+  }
+}
+
+async function findPerl(): Promise<string | null> {
+  const folders = ['/usr/bin', ...(process.env.PATH ?? '').split(path.delimiter)];
+  for (const folder of folders.filter((name) => path.isAbsolute(name))) {
+    try {
+      await access(path.join(folder, 'perl'), constants.X_OK);
+      return path.join(folder, 'perl');
+    } catch {
+      // The next one.
+    }
+  }
+  return null;
+}
+
+function unreadable(file: string, cause: unknown): EvenrungError {
+  const words = (cause instanceof Error ? cause.message : String(cause)).replaceAll(
+    file,
+    path.basename(file),
+  );
+  return new EvenrungError(
+    'frame-unreadable',
+    `The file that came back cannot be read: ${words.split('\n')[0]?.slice(0, 200)}.`,
+    // How it says that there is no such tag: nothing was written.
+    /^0 output files/m.test(words) ? { noTag: true } : {},
+  );
+}

@@ -1,0 +1,93 @@
+// What a file says of its own exposure. Exif proves settings, not light.
+import { open } from 'node:fs/promises';
+import { EvenrungError } from '../../../shared/errors.js';
+import { readRawRecorded } from './raw.js';
+import { type TakenAt, takenAtOf } from './taken-at.js';
+
+/** A recorded exposure; null where the file does not tell. */
+export interface RecordedExposure {
+  /** Seconds. */
+  readonly exposureTime: number | null;
+  readonly fNumber: number | null;
+  readonly iso: number | null;
+  /** EV that the body was told to expose more than it meters: compensation and, on most bodies, the bracket. */
+  readonly bias: number | null;
+  /** Millimetres that the lens stood at, as it is, not as on another format. */
+  readonly focalLength: number | null;
+  /** By the camera's own clock. */
+  readonly takenAt: TakenAt | null;
+}
+
+/** Cameras write their Exif at the head of the file; this is far more than any of them needs. */
+const HEAD_BYTES = 512 * 1024;
+
+/**
+ * ExifReader reads JPEG and most raw files within milliseconds and needs nothing else; what it does not understand, or finds
+ * nothing in, ExifTool reads.
+ * @param file a JPEG or a raw file
+ * @throws EvenrungError frame-unreadable where the file is no picture, damaged, or holds no Exif
+ */
+export async function readRecorded(file: string): Promise<RecordedExposure> {
+  const isJpeg = await startsAsJpeg(file);
+  try {
+    const recorded = await readQuickly(file);
+    if (isJpeg || recorded.exposureTime !== null) return recorded;
+  } catch (cause) {
+    if (isJpeg) throw unreadable(cause);
+  }
+  return readRawRecorded(file);
+}
+
+async function readQuickly(file: string): Promise<RecordedExposure> {
+  const { default: ExifReader } = await import('exifreader');
+  const tags = await ExifReader.load(file, { length: HEAD_BYTES, includeUnknown: false });
+  return {
+    exposureTime: rational(tags.ExposureTime?.value),
+    fNumber: rational(tags.FNumber?.value),
+    iso: integer(tags.ISOSpeedRatings?.value),
+    bias: signed(tags.ExposureBiasValue?.value),
+    focalLength: rational(tags.FocalLength?.value),
+    takenAt: takenAtOf(tags.DateTimeOriginal?.value, tags.SubSecTimeOriginal?.value),
+  };
+}
+
+/** What every JPEG begins with (ISO 10918-1, annex B: SOI, then another marker). */
+async function startsAsJpeg(file: string): Promise<boolean> {
+  try {
+    const handle = await open(file, 'r');
+    try {
+      const { buffer, bytesRead } = await handle.read(Buffer.alloc(3), 0, 3, 0);
+      if (bytesRead === 0) throw new Error('it is empty');
+      return buffer[0] === 0xff && buffer[1] === 0xd8 && buffer[2] === 0xff;
+    } finally {
+      await handle.close();
+    }
+  } catch (cause) {
+    throw unreadable(cause);
+  }
+}
+
+function unreadable(cause: unknown): EvenrungError {
+  const words = cause instanceof Error ? cause.message : String(cause);
+  return new EvenrungError(
+    'frame-unreadable',
+    `The exposure that the file records cannot be read (${words}).`,
+  );
+}
+
+function signed(value: unknown): number | null {
+  if (!Array.isArray(value)) return null;
+  const [top, bottom] = value as unknown[];
+  const number = Number(top) / Number(bottom);
+  return Number.isFinite(number) ? number : null;
+}
+
+function rational(value: unknown): number | null {
+  const number = signed(value);
+  return number !== null && number > 0 ? number : null;
+}
+
+function integer(value: unknown): number | null {
+  const number = Number(Array.isArray(value) ? value[0] : value);
+  return Number.isFinite(number) && number > 0 ? number : null;
+}

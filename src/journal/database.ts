@@ -1,0 +1,225 @@
+// Opens the journal's file: looked at before anything is written to it, kept under another name where it is damaged or of a
+// newer program, brought up to this program's tables. It knows files and pragmas, and nothing of runs.
+import { open, rename, stat } from 'node:fs/promises';
+import path from 'node:path';
+import Sqlite, { type Database } from 'better-sqlite3';
+import { EvenrungError } from '../../shared/errors.js';
+import { whyRefused } from '../../shared/refused.js';
+import { ELSEWHERE, isDamage, isMissing, makeReady, refusedAtOpening, writeWhole } from '../system/index.js';
+import { isReadOnlyPlace, openCopy } from './read-only.js';
+import { APPLICATION_ID, migrate, STEPS } from './schema.js';
+
+/** A folder of its own: the database, its log and its index are moved with one rename, whole or not at all. */
+const FOLDER = 'journal';
+const FILE = 'journal.sqlite';
+/** Whoever reads beside us holds nothing for long. */
+const BUSY_MS = 500;
+/** Pages of 4 KiB in the log before they are copied into the database in the middle of work; at the end of a set they always are. */
+const LOG_PAGES = 2000;
+const LOG_BYTES = LOG_PAGES * 4096;
+
+const ABOUT = `What every run did, frame by frame, as a database.
+journal.sqlite, journal.sqlite-wal and journal.sqlite-shm belong together: copy or move the folder as a whole.
+`;
+
+/** Why a journal was not used and another one begun. */
+export interface KeptAside {
+  readonly reason: 'damaged' | 'newer';
+  /** The folder that holds it now. */
+  readonly path: string;
+  /** All of it, for a person. */
+  readonly sentence: string;
+}
+
+export const journalFile = (stateFolder: string): string =>
+  path.join(path.resolve(stateFolder), FOLDER, FILE);
+
+/**
+ * @param now names what is kept aside
+ * @returns the database, ready to be written. Each commit is on disk when it comes back.
+ * @throws EvenrungError state-not-writable
+ */
+export async function openDatabase(
+  stateFolder: string,
+  onKeptAside: (kept: KeptAside) => void,
+  now: () => Date,
+): Promise<Database> {
+  const file = journalFile(stateFolder);
+  await makeReady(stateFolder);
+  try {
+    const trouble = await troubleWith(file);
+    if (trouble !== null) onKeptAside(await keepAside(path.dirname(file), trouble, now()));
+    // Made where it is missing, and its name on disk before anything is in it.
+    await writeWhole(path.join(path.dirname(file), 'about.txt'), ABOUT);
+    return openToWrite(file);
+  } catch (cause) {
+    if (cause instanceof EvenrungError) throw cause;
+    throw refusedAtOpening(file, await firstCause(file, cause));
+  }
+}
+
+/**
+ * Opens a journal that another program may be writing, or that lies where nothing can be written. Nothing is changed, whatever it is like.
+ * @returns null where there is none
+ * @throws EvenrungError state-not-writable where it cannot be read, is damaged, or of another program
+ */
+export async function openToRead(stateFolder: string): Promise<Database | null> {
+  const file = journalFile(stateFolder);
+  try {
+    if ((await sizeOf(file)) === 0) return null;
+    const database = await openAnywhere(file);
+    const version = versionOf(database);
+    if (version === STEPS.length) return database;
+    database.close();
+    if (version === 0) return null;
+  } catch (cause) {
+    if (cause instanceof EvenrungError) throw cause;
+    throw refusedAtOpening(file, await firstCause(file, cause));
+  }
+  throw new EvenrungError(
+    'state-not-writable',
+    `The journal ${file} is of another Evenrung, or of no Evenrung at all. Read it with the one that wrote it.`,
+  );
+}
+
+/** @returns a database that has been read from */
+async function openAnywhere(file: string): Promise<Database> {
+  const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
+  try {
+    // Only the first look shows whether it can be read.
+    versionOf(database);
+    return database;
+  } catch (cause) {
+    database.close();
+    if (!isReadOnlyPlace(cause)) throw cause;
+    return await openCopy(file);
+  }
+}
+
+type Trouble = KeptAside['reason'];
+
+/**
+ * Looks without being able to change anything: opened for writing, a damaged database would take its log over first.
+ * @returns why this is nothing to go on with; null where it is, or where there is nothing yet
+ */
+async function troubleWith(file: string): Promise<Trouble | null> {
+  try {
+    // SQLite throws a log away that has no database.
+    if ((await sizeOf(file)) === 0) return (await sizeOf(`${file}-wal`)) > 0 ? 'damaged' : null;
+    const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
+    try {
+      const version = versionOf(database);
+      if (version > STEPS.length) return 'newer';
+      if (version < 0 || database.pragma('quick_check(1)', { simple: true }) !== 'ok') return 'damaged';
+      return null;
+    } finally {
+      database.close();
+    }
+  } catch (cause) {
+    if (isDamage(cause) || NOT_OURS.has((cause as NodeJS.ErrnoException).code ?? '')) return 'damaged';
+    throw cause;
+  }
+}
+
+/** A folder in the place of the file, or a file in the place of the folder. */
+const NOT_OURS: ReadonlySet<string> = new Set(['EISDIR', 'ENOTDIR']);
+
+/** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */
+function versionOf(database: Database): number {
+  const version = database.pragma('user_version', { simple: true }) as number;
+  if (database.pragma('application_id', { simple: true }) === APPLICATION_ID) return version;
+  const tables = database.prepare('SELECT count(*) FROM sqlite_schema').pluck().get();
+  return version === 0 && tables === 0 ? 0 : -1;
+}
+
+async function keepAside(folder: string, reason: Trouble, at: Date): Promise<KeptAside> {
+  const wanted = `${folder}.${reason}-${stamp(at)}`;
+  let aside = wanted;
+  try {
+    for (let again = 2; await isThere(aside); again += 1) aside = `${wanted}-${again}`;
+    await rename(folder, aside);
+  } catch (cause) {
+    throw new EvenrungError(
+      'state-not-writable',
+      `The journal in ${folder} is ${WHAT_IS_WRONG[reason]} and cannot be given another name: ${whyRefused(cause)}. ${ELSEWHERE}`,
+    );
+  }
+  const sentence = `The journal is ${WHAT_IS_WRONG[reason]}: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`;
+  return { reason, path: aside, sentence };
+}
+
+const WHAT_IS_WRONG: Readonly<Record<Trouble, string>> = {
+  damaged: 'damaged',
+  newer: 'of a newer Evenrung, which can go on with it',
+};
+
+function openToWrite(file: string): Database {
+  const database = new Sqlite(file, { timeout: BUSY_MS });
+  try {
+    const mode = database.pragma('journal_mode = WAL', { simple: true });
+    if (mode !== 'wal') throw noLog(file);
+    // Each commit waits for the disk; where fsync alone does not reach it, the system is told so.
+    database.pragma('synchronous = FULL');
+    database.pragma('fullfsync = ON');
+    database.pragma('checkpoint_fullfsync = ON');
+    database.pragma('foreign_keys = ON');
+    database.pragma('trusted_schema = OFF');
+    database.pragma('cell_size_check = ON');
+    database.pragma(`wal_autocheckpoint = ${LOG_PAGES}`);
+    database.pragma(`journal_size_limit = ${LOG_BYTES}`);
+    migrate(database);
+    // A file that may only be read is opened all the same, and a full disk is not noticed: one commit proves that it is taken.
+    database.pragma(`user_version = ${STEPS.length}`);
+    return database;
+  } catch (cause) {
+    database.close();
+    throw cause;
+  }
+}
+
+const noLog = (file: string) =>
+  new EvenrungError(
+    'state-not-writable',
+    `The disk of ${path.dirname(file)} cannot hold a journal that outlives a crash (no write-ahead log): it may be one of another computer. Give a state folder on a disk of this one, in XDG_STATE_HOME.`,
+  );
+
+/** SQLite only says that it cannot open a file: the file system knows why. @returns its error, or the one given */
+async function firstCause(file: string, cause: unknown): Promise<unknown> {
+  try {
+    // Neither makes anything.
+    await (await open(path.dirname(file), 'r')).close();
+    await (await open(file, 'r+')).close();
+  } catch (found) {
+    if (!isMissing(found)) return found;
+  }
+  return cause;
+}
+
+/** @returns bytes; 0 where there is no such file @throws EISDIR, ENOTDIR where that is no place for one */
+async function sizeOf(file: string): Promise<number> {
+  try {
+    const found = await stat(file);
+    if (found.isDirectory()) throw Object.assign(new Error('It is a folder.'), { code: 'EISDIR' });
+    return found.size;
+  } catch (cause) {
+    if ((cause as NodeJS.ErrnoException).code === 'ENOENT') return 0;
+    throw cause;
+  }
+}
+
+async function isThere(name: string): Promise<boolean> {
+  try {
+    await stat(name);
+    return true;
+  } catch (cause) {
+    if (isMissing(cause)) return false;
+    throw cause;
+  }
+}
+
+/** @returns local time as 20261125-164210, as folders of sets have it */
+function stamp(date: Date): string {
+  const two = (value: number) => String(value).padStart(2, '0');
+  const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
+  return `${day}-${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`;
+}

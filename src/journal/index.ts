@@ -1,0 +1,20 @@
+// What every run does, kept on disk: written as it happens, read again after a crash.
+export { journalFile, type KeptAside } from './database.js';
+export { Journal } from './journal.js';
+export { JournalReader, type UnfinishedRun } from './reader.js';
+export type {
+  Aside,
+  FrameFile,
+  FrameTimes,
+  ListedSet,
+  RunBegun,
+  RunEnded,
+  RunOutcome,
+  SetBegun,
+  StoredFrame,
+  StoredRun,
+  StoredSet,
+  Stray,
+  Transition,
+} from './stored.js';
+export { assertWay, FRAME_WAYS, RUN_WAYS } from './ways.js';

@@ -1,0 +1,568 @@
+// What every run does, on disk before it is told to anyone: the intent to release the shutter before the shutter is touched,
+// each result before it is announced. From it alone a run is resumed. Each call is one transaction, and on disk when it comes
+// back; one that fails has changed nothing. It refuses ways that the tables of states do not know, and knows nothing of bodies,
+// links or files of pictures.
+import type { Database } from 'better-sqlite3';
+import { EvenrungError } from '../../shared/errors.js';
+import { ENDED } from '../../shared/fold.js';
+import { setRequestSchema } from '../../shared/request.js';
+import type { FrameState, FrameView, Labels, RunState, RunView, Trouble } from '../../shared/state.js';
+import { refusedWhileWorking } from '../system/index.js';
+import { type KeptAside, openDatabase } from './database.js';
+import { JournalReader } from './reader.js';
+import {
+  type Aside,
+  columns,
+  type FrameFile,
+  memoText,
+  type PassState,
+  type RunBegun,
+  type RunEnded,
+  type SetBegun,
+  type SetChange,
+  type Stray,
+  type Transition,
+  type Versioned,
+  WHOLE_RUN_WAYS,
+  type WholeRunState,
+} from './stored.js';
+import { assertWay, FRAME_WAYS, RUN_WAYS } from './ways.js';
+
+export interface JournalOptions {
+  /** Told where a journal was damaged or of a newer program, and another one was begun. */
+  readonly onKeptAside: (kept: KeptAside) => void;
+  /** The clock on the wall. */
+  readonly now?: () => Date;
+}
+
+/** What has happened and could not be written yet. */
+interface Late {
+  readonly at: Date;
+  readonly work: () => unknown;
+}
+
+interface Where {
+  readonly about: Transition['about'];
+  readonly run: number;
+  readonly set?: number;
+  readonly number?: number;
+}
+
+interface FoundRun {
+  readonly number: number;
+  readonly state: WholeRunState;
+}
+
+interface FoundSet {
+  readonly number: number;
+  readonly run: number;
+  readonly state: RunState;
+}
+
+interface FoundFrame {
+  readonly state: FrameState;
+  readonly arrived: string | null;
+  readonly sha256: string | null;
+  readonly bytes: number | null;
+}
+
+function prepare(database: Database) {
+  const one = <P extends unknown[], R = never>(sql: string) => database.prepare<P, R>(sql);
+  return {
+    findRun: one<[id: string], FoundRun>('SELECT number, state FROM runs WHERE id = ?'),
+    findRunByNumber: one<[number: number], FoundRun>('SELECT number, state FROM runs WHERE number = ?'),
+    findSet: one<[id: string], FoundSet>('SELECT number, run_number AS run, state FROM sets WHERE id = ?'),
+    findSetInHand: one<[run: number], string>(
+      'SELECT id FROM sets WHERE run_number = ? AND ended_at IS NULL',
+    ).pluck(),
+    findFrame: one<[set: number, number: number], FoundFrame>(
+      'SELECT state, arrived, sha256, bytes FROM frames WHERE set_number = ? AND number = ?',
+    ),
+    findPass: one<[set: number, number: number], string>(
+      'SELECT state FROM passes WHERE set_number = ? AND number = ?',
+    ).pluck(),
+    lastOrdinal: one<[run: number], number>(
+      'SELECT coalesce(max(ordinal), 0) FROM sets WHERE run_number = ?',
+    ).pluck(),
+    addRun: one<unknown[]>(
+      `INSERT INTO runs (id, kind, request, options_version, options, body, into_folder, state, created_at)
+       VALUES (?, ?, ?, ?, ?, ?, ?, 'under-way', ?)`,
+    ),
+    takeUpRun: one<unknown[]>(
+      "UPDATE runs SET state = 'under-way', sentence = NULL, error = NULL, ended_at = NULL WHERE number = ?",
+    ),
+    endRun: one<unknown[]>(
+      'UPDATE runs SET state = ?, sentence = ?, error = ?, ended_at = ? WHERE number = ?',
+    ),
+    setOptions: one<unknown[]>('UPDATE runs SET options_version = ?, options = ? WHERE number = ?'),
+    setRunMemo: one<unknown[]>('UPDATE runs SET memo = ? WHERE number = ?'),
+    addSet: one<unknown[]>(
+      `INSERT INTO sets (id, run_number, ordinal, viewpoint, name, note, folder, plan, base, state, started_at)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+    ),
+    setLabels: one<unknown[]>('UPDATE sets SET name = ?, note = ?, viewpoint = ? WHERE number = ?'),
+    setBase: one<unknown[]>('UPDATE sets SET base = ? WHERE number = ?'),
+    setMemo: one<unknown[]>('UPDATE sets SET memo = ? WHERE number = ?'),
+    setState: one<unknown[]>('UPDATE sets SET state = ? WHERE number = ?'),
+    setSentence: one<unknown[]>('UPDATE sets SET sentence = ? WHERE number = ?'),
+    setError: one<unknown[]>('UPDATE sets SET error = ? WHERE number = ?'),
+    setFolder: one<unknown[]>('UPDATE sets SET folder = ? WHERE number = ?'),
+    takeUpSet: one<unknown[]>(
+      'UPDATE sets SET state = ?, sentence = NULL, error = NULL, ended_at = NULL WHERE number = ?',
+    ),
+    setEndedAt: one<unknown[]>('UPDATE sets SET ended_at = ? WHERE number = ?'),
+    addPass: one<unknown[]>(`INSERT INTO passes (set_number, number, state) VALUES (?, ?, 'planned')`),
+    setPass: one<unknown[]>('UPDATE passes SET state = ? WHERE set_number = ? AND number = ?'),
+    addFrame: one<unknown[]>(
+      'INSERT INTO frames (set_number, number, state, attempts, file, view) VALUES (?, ?, ?, ?, ?, ?)',
+    ),
+    setFrame: one<[named: Record<string, string | number | null>]>(
+      `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
+         arrived = :arrived, sha256 = :sha256, bytes = :bytes,
+         fired_at = iif(:timed, :firedAt, iif(:state = 'fired', :at, fired_at)),
+         stored_at = iif(:timed, :storedAt, iif(:state = 'stored', :at, stored_at)),
+         verified_at = iif(:timed, :verifiedAt, iif(:state = 'verified' AND state <> 'verified', :at, verified_at))
+       WHERE set_number = :set AND number = :number`,
+    ),
+    // Whoever resumes may set the same file aside once more.
+    addAside: one<unknown[]>(
+      `INSERT INTO asides (set_number, file, reason, at) VALUES (?, ?, ?, ?)
+       ON CONFLICT (set_number, file) DO UPDATE SET reason = excluded.reason`,
+    ),
+    addStray: one<unknown[]>('INSERT INTO strays (set_number, stray) VALUES (?, ?)'),
+    removeStray: one<unknown[]>(
+      'DELETE FROM strays WHERE rowid = (SELECT rowid FROM strays WHERE set_number = ? AND stray = ? LIMIT 1)',
+    ),
+    addNote: one<unknown[]>('INSERT INTO notes (run_number, set_number, note, at) VALUES (?, ?, ?, ?)'),
+    addTransition: one<unknown[]>(
+      `INSERT INTO transitions (at, monotonic_ms, about, run_number, set_number, number, from_state, to_state, detail)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+    ),
+  };
+}
+
+export class Journal extends JournalReader {
+  private readonly statements: ReturnType<typeof prepare>;
+  private readonly now: () => Date;
+  private readonly transaction: (work: () => unknown) => unknown;
+  private ended = false;
+  /** In the order in which it happened. */
+  private readonly late: Late[] = [];
+  /** When what is being written happened, where that was before. */
+  private happenedAt: Date | null = null;
+
+  /**
+   * Whoever opens it owns the state folder (src/system/owner.ts). A journal that is damaged or of a newer program is kept under
+   * another name beside it.
+   * @throws EvenrungError state-not-writable
+   */
+  static override async open(
+    stateFolder: string,
+    { onKeptAside, now = () => new Date() }: JournalOptions = { onKeptAside: () => {} },
+  ): Promise<Journal> {
+    return new Journal(await openDatabase(stateFolder, onKeptAside, now), now);
+  }
+
+  /** @param database as openDatabase gives it */
+  constructor(database: Database, now: () => Date = () => new Date()) {
+    super(database);
+    this.now = now;
+    this.statements = prepare(database);
+    this.transaction = database.transaction((work: () => unknown) => work()).immediate;
+  }
+
+  /**
+   * Several calls, committed as one: all of them are on disk when this comes back, or none is.
+   * @throws EvenrungError storing-failed, and what the work throws
+   */
+  together<T>(work: () => T): T {
+    return this.write(work);
+  }
+
+  /**
+   * Keeps what has happened already, and is so whether it can be kept or not. What the disk refuses waits, and is written before
+   * whatever is written next, as one with it: the journal may be behind, and never has a gap.
+   * @returns why it waits; null where it is on disk
+   */
+  keepOrLater(work: () => unknown): EvenrungError | null {
+    // A part of a transaction is kept, or is not, with the rest of it.
+    if (this.database.inTransaction) {
+      work();
+      return null;
+    }
+    try {
+      this.write(work);
+      return null;
+    } catch (cause) {
+      if (!(cause instanceof EvenrungError)) throw cause;
+      this.late.push({ at: this.now(), work });
+      return cause;
+    }
+  }
+
+  /** Writes what waits, if anything does. @throws EvenrungError storing-failed: then it still waits */
+  catchUp(): void {
+    if (this.late.length > 0) this.write(() => undefined);
+  }
+
+  // --- runs
+
+  /** @throws EvenrungError storing-failed; Error where another run is under way */
+  beginRun({ id, kind, request, options, body, into }: RunBegun): void {
+    setRequestSchema.parse(request);
+    this.write(() => {
+      const { version, content } = options;
+      const { lastInsertRowid } = this.statements.addRun.run(
+        id,
+        kind,
+        JSON.stringify(request),
+        version,
+        JSON.stringify(content ?? null),
+        columns.body.text(body),
+        into,
+        this.at(),
+      );
+      this.log({ about: 'run', run: Number(lastInsertRowid) }, null, 'under-way', null);
+    });
+  }
+
+  /** @throws EvenrungError storing-failed; Error where a set of it is still in hand, or where it has ended */
+  endRun(id: string, { state, sentence, error = null, endedAt }: RunEnded): void {
+    this.write(() => {
+      const run = this.findRun(id);
+      assertWay(WHOLE_RUN_WAYS, run.state, state);
+      const inHand = this.statements.findSetInHand.get(run.number);
+      if (inHand !== undefined) throw new Error(`The run '${id}' cannot end: its set '${inHand}' has not.`);
+      this.statements.endRun.run(state, sentence, error, endedAt ?? this.at(), run.number);
+      this.log({ about: 'run', run: run.number }, run.state, state, { sentence, error });
+    });
+    this.tidy();
+  }
+
+  /**
+   * Ends a run that nobody is going to resume, and its set in hand, as halted. What its frames stand at stays.
+   * @throws EvenrungError storing-failed; Error where it has ended
+   */
+  abandonRun(id: string, sentence: string): void {
+    this.together(() => {
+      const inHand = this.statements.findSetInHand.get(this.findRun(id).number);
+      if (inHand !== undefined) this.abandonSet(inHand, { state: 'halted', sentence });
+      this.endRun(id, { state: 'halted', sentence });
+    });
+  }
+
+  /**
+   * Ends a set in hand that nobody is going to resume. What its frames stand at stays.
+   * @throws EvenrungError storing-failed; Error where it has ended
+   */
+  abandonSet(id: string, { state, ...change }: RunEnded): void {
+    this.together(() => {
+      if (this.findSet(id).state !== 'putting-back') this.setChanged(id, 'putting-back');
+      this.setChanged(id, state, change);
+    });
+  }
+
+  /** What was asked for was changed while the run goes on. @throws EvenrungError storing-failed */
+  changeOptions(id: string, { version, content }: Versioned): void {
+    this.write(() => {
+      this.statements.setOptions.run(version, JSON.stringify(content ?? null), this.findRun(id).number);
+    });
+  }
+
+  /**
+   * Keeps what the schedule of a run has to know after a crash, in place of what it kept before.
+   * @param memo plain JSON @throws EvenrungError storing-failed
+   */
+  rememberForRun(id: string, memo: unknown): void {
+    this.write(() => {
+      this.statements.setRunMemo.run(memoText(memo), this.findRun(id).number);
+    });
+  }
+
+  /** A note that is about none of its sets. @throws EvenrungError storing-failed */
+  addRunNote(id: string, note: string): void {
+    this.write(() => {
+      this.statements.addNote.run(this.findRun(id).number, null, note, this.at());
+    });
+  }
+
+  // --- sets
+
+  /**
+   * @returns its ordinal within the run, counted from 1
+   * @throws EvenrungError storing-failed; Error where the run has ended, or has a set in hand
+   */
+  beginSet(begun: SetBegun): number {
+    return this.write(() => {
+      const run = this.findRun(begun.run);
+      if (run.state !== 'under-way') throw new Error(`The run '${begun.run}' has ended.`);
+      const ordinal = (this.statements.lastOrdinal.get(run.number) ?? 0) + 1;
+      const state: RunState = 'preparing';
+      const { lastInsertRowid } = this.statements.addSet.run(
+        begun.id,
+        run.number,
+        ordinal,
+        begun.viewpoint ?? null,
+        begun.name ?? null,
+        begun.note ?? null,
+        begun.folder,
+        columns.plan.text(begun.plan),
+        columns.base.text(begun.base),
+        state,
+        begun.startedAt,
+      );
+      const set = Number(lastInsertRowid);
+      for (const index of begun.plan.passes.keys()) this.statements.addPass.run(set, index + 1);
+      for (const view of begun.frames) {
+        const { number, attempts, file } = view;
+        this.statements.addFrame.run(set, number, view.state, attempts, file, columns.view.text(view));
+      }
+      this.log({ about: 'set', run: run.number, set }, null, state, { ordinal });
+      return ordinal;
+    });
+  }
+
+  /** What a person calls it from now on, also after it has ended. @throws EvenrungError storing-failed */
+  relabelSet(id: string, { name, note, viewpoint }: Labels): void {
+    this.write(() => {
+      this.statements.setLabels.run(name, note, viewpoint, this.findSet(id).number);
+    });
+  }
+
+  /**
+   * Takes up a set that has ended, with its run: both are under way from then on, as if they had never ended, and are found as such
+   * after a crash.
+   * @throws EvenrungError storing-failed; Error where one of them has not ended, or another run is under way
+   */
+  takeUpAgain(id: string): void {
+    this.write(() => {
+      const set = this.findSet(id);
+      const run = this.findRunByNumber(set.run);
+      const state: RunState = 'preparing';
+      if (!ENDED.has(set.state)) throw new Error(`The set '${id}' has not ended.`);
+      assertWay(RUN_WAYS, set.state, state);
+      assertWay(WHOLE_RUN_WAYS, run.state, 'under-way');
+      this.statements.takeUpRun.run(run.number);
+      this.log({ about: 'run', run: run.number }, run.state, 'under-way', null);
+      this.statements.takeUpSet.run(state, set.number);
+      this.log({ about: 'set', run: run.number, set: set.number }, set.state, state, null);
+    });
+  }
+
+  /** The base as it was found, once the body was read. @throws EvenrungError storing-failed */
+  changeBase(id: string, base: RunView['base']): void {
+    this.write(() => {
+      this.statements.setBase.run(columns.base.text(base), this.findSet(id).number);
+    });
+  }
+
+  /** @throws EvenrungError storing-failed; Error where RUN_WAYS knows no such way, or where it has ended: see takeUpAgain */
+  setChanged(id: string, state: RunState, change: SetChange = {}): void {
+    const isEnd = ENDED.has(state);
+    this.write(() => {
+      const set = this.setInHand(id);
+      assertWay(RUN_WAYS, set.state, state);
+      const { sentence, error, folder } = change;
+      const endedAt = isEnd ? (change.endedAt ?? this.at()) : undefined;
+      const { statements } = this;
+      statements.setState.run(state, set.number);
+      if (sentence !== undefined) statements.setSentence.run(sentence, set.number);
+      if (error !== undefined) statements.setError.run(error, set.number);
+      if (folder !== undefined) statements.setFolder.run(folder, set.number);
+      if (endedAt !== undefined) statements.setEndedAt.run(endedAt, set.number);
+      this.log({ about: 'set', run: set.run, set: set.number }, set.state, state, change);
+    });
+    if (isEnd) this.tidy();
+  }
+
+  /** @param pass counted from 1 @throws EvenrungError storing-failed */
+  passChanged(id: string, pass: number, state: PassState): void {
+    this.write(() => {
+      const set = this.setInHand(id);
+      const from = this.statements.findPass.get(set.number, pass);
+      if (from === undefined) throw new Error(`The set '${id}' has no pass ${pass}.`);
+      this.statements.setPass.run(state, set.number, pass);
+      this.log({ about: 'pass', run: set.run, set: set.number, number: pass }, from, state, null);
+    });
+  }
+
+  /** @throws EvenrungError storing-failed; Error where FRAME_WAYS knows no such way */
+  frameChanged(id: string, view: FrameView, file: FrameFile = {}): void {
+    this.write(() => {
+      const set = this.setInHand(id);
+      const found = this.statements.findFrame.get(set.number, view.number);
+      if (found === undefined) throw new Error(`The set '${id}' has no frame ${view.number}.`);
+      assertWay(FRAME_WAYS, found.state, view.state);
+      this.statements.setFrame.run({
+        set: set.number,
+        number: view.number,
+        state: view.state,
+        attempts: view.attempts,
+        file: view.file,
+        view: columns.view.text(view),
+        arrived: file.arrived === undefined ? found.arrived : file.arrived,
+        sha256: file.sha256 === undefined ? found.sha256 : file.sha256,
+        bytes: file.bytes === undefined ? found.bytes : file.bytes,
+        at: this.at(),
+        timed: file.times === undefined ? 0 : 1,
+        firedAt: file.times?.firedAt ?? null,
+        storedAt: file.times?.storedAt ?? null,
+        verifiedAt: file.times?.verifiedAt ?? null,
+      });
+      const { attempts, reason, file: name } = view;
+      const { times: _, ...told } = file;
+      const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
+      // Nothing but a mark makes it verified again.
+      const sentence =
+        found.state === view.state ? view.marks.map((mark) => mark.sentence).join(' ') || null : null;
+      this.log(where, found.state, view.state, { attempts, reason, file: name, sentence, ...told });
+    });
+  }
+
+  /** @param trouble null where it is over @throws EvenrungError storing-failed */
+  troubleChanged(id: string, trouble: Trouble | null): void {
+    this.write(() => {
+      const set = this.findSet(id);
+      this.log({ about: 'trouble', run: set.run, set: set.number }, null, trouble?.doing ?? 'over', trouble);
+    });
+  }
+
+  /**
+   * Keeps what a set has to know after a crash beyond its frames, in place of what it kept before.
+   * @param memo plain JSON @throws EvenrungError storing-failed
+   */
+  rememberForSet(id: string, memo: unknown): void {
+    this.write(() => {
+      this.statements.setMemo.run(memoText(memo), this.findSet(id).number);
+    });
+  }
+
+  /** @throws EvenrungError storing-failed */
+  addNote(id: string, note: string): void {
+    this.write(() => {
+      const set = this.findSet(id);
+      this.statements.addNote.run(set.run, set.number, note, this.at());
+    });
+  }
+
+  /** A file of the set folder that is no frame of it. The same one again only changes the reason. @throws EvenrungError storing-failed */
+  addAside(id: string, { file, reason }: Aside): void {
+    this.write(() => {
+      this.statements.addAside.run(this.findSet(id).number, file, reason, this.at());
+    });
+  }
+
+  /** A release whose file never came. @throws EvenrungError storing-failed */
+  addStray(id: string, stray: Stray): void {
+    this.write(() => {
+      this.statements.addStray.run(this.findSet(id).number, columns.stray.text(stray));
+    });
+  }
+
+  /** Its file has come after all. One that is not there is no error. @throws EvenrungError storing-failed */
+  removeStray(id: string, stray: Stray): void {
+    this.write(() => {
+      this.statements.removeStray.run(this.findSet(id).number, columns.stray.text(stray));
+    });
+  }
+
+  /** What is in the log goes into the database first. Nothing can be read or written after. Closing twice is no error. */
+  override close(): void {
+    try {
+      this.catchUp();
+    } catch {
+      // Whoever opens the journal next finds the run unfinished, and takes up what lies in its folder.
+    }
+    this.ended = true;
+    super.close();
+  }
+
+  private findRun(id: string): FoundRun {
+    const run = this.statements.findRun.get(id);
+    if (run === undefined) throw new Error(`The journal knows no run '${id}'.`);
+    return run;
+  }
+
+  private findRunByNumber(number: number): FoundRun {
+    const run = this.statements.findRunByNumber.get(number);
+    if (run === undefined) throw new Error(`The journal knows no run of number ${number}.`);
+    return run;
+  }
+
+  private findSet(id: string): FoundSet {
+    const set = this.statements.findSet.get(id);
+    if (set === undefined) throw new Error(`The journal knows no set '${id}'.`);
+    return set;
+  }
+
+  /** @throws Error where it has ended: nothing is fired for it any more */
+  private setInHand(id: string): FoundSet {
+    const set = this.findSet(id);
+    if (ENDED.has(set.state)) throw new Error(`The set '${id}' has ended.`);
+    return set;
+  }
+
+  private log(where: Where, from: string | null, to: string, detail: object | null): void {
+    this.statements.addTransition.run(
+      this.at(),
+      Number(process.hrtime.bigint()) / 1e6,
+      where.about,
+      where.run,
+      where.set ?? null,
+      where.number ?? null,
+      from,
+      to,
+      detail === null ? null : withoutNulls(detail),
+    );
+  }
+
+  private at(): string {
+    return (this.happenedAt ?? this.now()).toISOString();
+  }
+
+  /** Within `together` it is a part of that transaction. */
+  private write<T>(work: () => T): T {
+    if (this.ended) throw new Error('The journal is closed.');
+    try {
+      if (this.database.inTransaction || this.late.length === 0) return this.transaction(work) as T;
+      const value = this.transaction(() => {
+        this.writeLate();
+        return work();
+      });
+      this.late.length = 0;
+      return value as T;
+    } catch (cause) {
+      throw refusedWhileWorking(this.file, cause);
+    }
+  }
+
+  private writeLate(): void {
+    try {
+      for (const { at, work } of this.late) {
+        this.happenedAt = at;
+        work();
+      }
+    } finally {
+      this.happenedAt = null;
+    }
+  }
+
+  /**
+   * Between two sets nobody waits: the log is copied into the database now, and not in the middle of the next set. All that it
+   * holds is on disk already, so that failing loses nothing: it is tried again when the log is long.
+   */
+  private tidy(): void {
+    if (this.database.inTransaction) return;
+    try {
+      this.database.pragma('wal_checkpoint(PASSIVE)');
+    } catch {
+      // A disk that takes nothing any more is told by the next write.
+    }
+  }
+}
+
+/** @returns JSON; null where nothing is left */
+function withoutNulls(detail: object): string | null {
+  const left = Object.entries(detail).filter(([, value]) => value !== null && value !== undefined);
+  return left.length === 0 ? null : JSON.stringify(Object.fromEntries(left));
+}

@@ -1,0 +1,229 @@
+// What stands in the journal. Reads page by page: nothing here grows with what is stored.
+import type { Database, Statement } from 'better-sqlite3';
+import type { KeptName } from '../frames/index.js';
+import { refusedWhileReading } from '../system/index.js';
+import { journalFile, openToRead } from './database.js';
+import {
+  type Aside,
+  type FrameRow,
+  type ListedSet,
+  type ListedSetRow,
+  listedSetOf,
+  type RunRow,
+  runOf,
+  type SetRow,
+  type StoredRun,
+  type StoredSet,
+  setOf,
+  type Transition,
+  type TransitionRow,
+  transitionOf,
+} from './stored.js';
+
+/** A page of a list, the newest first. */
+export interface Page {
+  /** 50 where it is left out. */
+  readonly limit?: number;
+  /** Only what has a smaller `number`: that of the last one of the page before. */
+  readonly before?: number;
+}
+
+/** A run that was under way when the program ended, or still is. */
+export interface UnfinishedRun {
+  readonly run: StoredRun;
+  /** The set in hand; null between two sets. */
+  readonly set: StoredSet | null;
+}
+
+const PAGE = 50;
+const TRANSITIONS_A_PAGE = 1000;
+
+const RUN = `SELECT runs.*, (SELECT count(*) FROM sets WHERE run_number = runs.number) AS sets FROM runs`;
+
+const LISTED = `sets.number, sets.id, runs.id AS run, ordinal, viewpoint, name, note, folder, sets.state, started_at,
+  sets.ended_at, sets.sentence, sets.error,
+  (SELECT count(*) FROM frames WHERE set_number = sets.number) AS frames,
+  (SELECT count(*) FROM frames WHERE set_number = sets.number AND state = 'verified') AS verified,
+  (SELECT number FROM frames WHERE set_number = sets.number AND state = 'verified' ORDER BY
+    abs(2 * number - (SELECT count(*) + 1 FROM frames WHERE set_number = sets.number)), number LIMIT 1) AS middle`;
+const FROM_SETS = 'FROM sets JOIN runs ON runs.number = sets.run_number';
+
+const TRANSITION = `SELECT seq, at, monotonic_ms, about, runs.id AS run, sets.id AS "set", transitions.number, from_state AS "from",
+  to_state AS "to", detail
+  FROM transitions JOIN runs ON runs.number = transitions.run_number LEFT JOIN sets ON sets.number = set_number`;
+
+function prepare(database: Database) {
+  const one = <P extends unknown[], R>(sql: string): Statement<P, R> => database.prepare<P, R>(sql);
+  return {
+    run: one<[id: string], RunRow>(`${RUN} WHERE id = ?`),
+    runUnderWay: one<[], RunRow>(`${RUN} WHERE state = 'under-way'`),
+    runs: one<[before: number, limit: number], RunRow>(
+      `${RUN} WHERE number < ? ORDER BY number DESC LIMIT ?`,
+    ),
+    set: one<[id: string], SetRow>(`SELECT ${LISTED}, plan, base, sets.memo ${FROM_SETS} WHERE sets.id = ?`),
+    setInHand: one<[run: number], SetRow>(
+      `SELECT ${LISTED}, plan, base, sets.memo ${FROM_SETS} WHERE run_number = ? AND sets.ended_at IS NULL`,
+    ),
+    sets: one<[before: number, limit: number], ListedSetRow>(
+      `SELECT ${LISTED} ${FROM_SETS} WHERE sets.number < ? ORDER BY sets.number DESC LIMIT ?`,
+    ),
+    setsOfRun: one<[run: string, before: number, limit: number], ListedSetRow>(
+      // By its ordinals, which count as its numbers do: the index has them.
+      `SELECT ${LISTED} ${FROM_SETS} WHERE runs.id = ? AND sets.number < ? ORDER BY ordinal DESC LIMIT ?`,
+    ),
+    completeSets: one<[run: string], number>(
+      "SELECT count(*) FROM sets JOIN runs ON runs.number = sets.run_number WHERE runs.id = ? AND sets.state = 'complete'",
+    ).pluck(),
+    passes: one<[set: number], string>(
+      'SELECT state FROM passes WHERE set_number = ? ORDER BY number',
+    ).pluck(),
+    frames: one<[set: number], FrameRow>(
+      'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY number',
+    ),
+    keptNames: one<[set: number], KeptName>(
+      `SELECT number, file, bytes FROM frames WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
+    ),
+    asides: one<[set: number], Aside>('SELECT file, reason FROM asides WHERE set_number = ? ORDER BY rowid'),
+    strays: one<[set: number], string>(
+      'SELECT stray FROM strays WHERE set_number = ? ORDER BY rowid',
+    ).pluck(),
+    notesOfRun: one<[run: number], string>(
+      'SELECT note FROM notes WHERE run_number = ? AND set_number IS NULL ORDER BY rowid',
+    ).pluck(),
+    notesOfSet: one<[set: number], string>(
+      'SELECT note FROM notes WHERE set_number = ? ORDER BY rowid',
+    ).pluck(),
+    transitionsOfSet: one<[set: string, after: number, limit: number], TransitionRow>(
+      `${TRANSITION} WHERE set_number = (SELECT number FROM sets WHERE id = ?) AND seq > ? ORDER BY seq LIMIT ?`,
+    ),
+    transitions: one<[after: number, limit: number], TransitionRow>(
+      `${TRANSITION} WHERE seq > ? ORDER BY seq LIMIT ?`,
+    ),
+  };
+}
+
+export class JournalReader {
+  protected readonly database: Database;
+  /** The path of the database, for sentences. */
+  readonly file: string;
+  private readonly read: ReturnType<typeof prepare>;
+
+  /**
+   * For whoever only reads, also while another process writes: what it reads is what was committed.
+   * @returns null where there is no journal
+   * @throws EvenrungError state-not-writable where there is one that cannot be read
+   */
+  static async open(stateFolder: string): Promise<JournalReader | null> {
+    const database = await openToRead(stateFolder);
+    return database === null ? null : new JournalReader(database, journalFile(stateFolder));
+  }
+
+  /** @param file its path, where what is read is not the file itself */
+  constructor(database: Database, file = database.name) {
+    this.database = database;
+    this.file = file;
+    this.read = prepare(database);
+  }
+
+  /** @returns the run that is under way, or was when the program ended @throws EvenrungError storing-failed */
+  unfinishedRun(): UnfinishedRun | null {
+    return this.reading(() => {
+      const row = this.read.runUnderWay.get();
+      if (row === undefined) return null;
+      const set = this.read.setInHand.get(row.number);
+      return { run: this.runOf(row), set: set === undefined ? null : this.setOf(set) };
+    });
+  }
+
+  /** @throws EvenrungError storing-failed */
+  run(id: string): StoredRun | null {
+    return this.reading(() => {
+      const row = this.read.run.get(id);
+      return row === undefined ? null : this.runOf(row);
+    });
+  }
+
+  /** @throws EvenrungError storing-failed */
+  runs({ limit = PAGE, before = Number.MAX_SAFE_INTEGER }: Page = {}): StoredRun[] {
+    return this.reading(() => this.read.runs.all(before, limit).map((row) => this.runOf(row)));
+  }
+
+  /** @throws EvenrungError storing-failed */
+  set(id: string): StoredSet | null {
+    return this.reading(() => {
+      const row = this.read.set.get(id);
+      return row === undefined ? null : this.setOf(row);
+    });
+  }
+
+  /** @param run leaves the sets of other runs out @throws EvenrungError storing-failed */
+  sets({ limit = PAGE, before = Number.MAX_SAFE_INTEGER, run }: Page & { run?: string } = {}): ListedSet[] {
+    return this.reading(() =>
+      (run === undefined
+        ? this.read.sets.all(before, limit)
+        : this.read.setsOfRun.all(run, before, limit)
+      ).map(listedSetOf),
+    );
+  }
+
+  /** @param set its `number` @returns the files of its verified frames @throws EvenrungError storing-failed */
+  keptNames(set: number): KeptName[] {
+    return this.reading(() => this.read.keptNames.all(set));
+  }
+
+  /** @returns how many sets of a run are complete @throws EvenrungError storing-failed */
+  completeSets(run: string): number {
+    return this.reading(() => this.read.completeSets.get(run) ?? 0);
+  }
+
+  /**
+   * @param after the `seq` of the last one that is known already
+   * @param set leaves what is about other sets out
+   * @returns the oldest first
+   * @throws EvenrungError storing-failed
+   */
+  transitions({
+    after = 0,
+    limit = TRANSITIONS_A_PAGE,
+    set,
+  }: {
+    after?: number;
+    limit?: number;
+    set?: string;
+  } = {}): Transition[] {
+    return this.reading(() =>
+      (set === undefined
+        ? this.read.transitions.all(after, limit)
+        : this.read.transitionsOfSet.all(set, after, limit)
+      ).map(transitionOf),
+    );
+  }
+
+  /** Nothing can be read or written after. Closing twice is no error. */
+  close(): void {
+    this.database.close();
+  }
+
+  private runOf(row: RunRow): StoredRun {
+    return runOf(row, this.read.notesOfRun.all(row.number));
+  }
+
+  private setOf(row: SetRow): StoredSet {
+    return setOf(row, {
+      passes: this.read.passes.all(row.number),
+      frames: this.read.frames.all(row.number),
+      asides: this.read.asides.all(row.number),
+      strays: this.read.strays.all(row.number),
+      notes: this.read.notesOfSet.all(row.number),
+    });
+  }
+
+  /** Of one moment, although it takes several statements and another process may be writing. */
+  private reading<T>(work: () => T): T {
+    try {
+      return this.database.transaction(work).deferred();
+    } catch (cause) {
+      throw refusedWhileReading(this.file, cause);
+    }
+  }
+}

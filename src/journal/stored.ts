@@ -1,0 +1,384 @@
+// What the journal holds, as it is given to it and as it comes back, and the rows in between. Every JSON column is parsed by its
+// schema on the way in and on the way out: what could not be read back is not written.
+import { z } from 'zod';
+import { errorCodeSchema } from '../../shared/errors.js';
+import { firstIssueOf, IN_PLAIN_WORDS } from '../../shared/plain-words.js';
+import { planSchema, type WirePlan } from '../../shared/plan.js';
+import { setRequestSchema, type WrittenSetRequest } from '../../shared/request.js';
+import {
+  type FrameView,
+  frameViewSchema,
+  passStateSchema,
+  type RunState,
+  type RunView,
+  runStateSchema,
+  runViewSchema,
+} from '../../shared/state.js';
+import type { BodyIdentity } from '../camera/index.js';
+
+export const runKindSchema = z.enum(['once', 'scheduled']);
+export type RunKind = z.infer<typeof runKindSchema>;
+
+/** How a run stands as a whole; each of its sets has states of its own. */
+export const wholeRunStateSchema = z.enum(['under-way', 'complete', 'stopped', 'halted']);
+export type WholeRunState = z.infer<typeof wholeRunStateSchema>;
+export type RunOutcome = Exclude<WholeRunState, 'under-way'>;
+
+/**
+ * A run as a whole is resumed without a change of its state: it is under way until it has ended. Once it has, it is under way
+ * again only for one of its sets that is taken up again.
+ */
+export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunState[]>> = {
+  'under-way': ['complete', 'stopped', 'halted'],
+  complete: ['under-way'],
+  stopped: ['under-way'],
+  halted: ['under-way'],
+};
+
+export type PassState = z.infer<typeof passStateSchema>;
+export type ErrorCode = z.infer<typeof errorCodeSchema>;
+
+export const straySchema = z.strictObject({
+  /** Which frame it was released for. */
+  frame: z.number().int(),
+  offset: z.number(),
+  shutter: z.string(),
+  /** ISO 8601, UTC: when it was released, by this computer's clock. */
+  releasedAt: z.string(),
+  reason: z.string(),
+});
+/** A release whose file never came. */
+export type Stray = z.infer<typeof straySchema>;
+
+/** A file of the set folder that is no frame of the set. */
+export interface Aside {
+  readonly file: string;
+  readonly reason: string;
+}
+
+/** Plain JSON that only its writer understands, with the version by which it knows what it reads. */
+export interface Versioned {
+  readonly version: number;
+  readonly content: unknown;
+}
+
+export interface RunBegun {
+  readonly id: string;
+  readonly kind: RunKind;
+  /** As the person wrote it, and not as it was understood: bodies differ. */
+  readonly request: WrittenSetRequest;
+  /** Whatever else was asked for: schedule, name, note. */
+  readonly options: Versioned;
+  readonly body: BodyIdentity;
+  /** The folder that takes set folders. */
+  readonly into: string;
+}
+
+export interface RunEnded {
+  readonly state: RunOutcome;
+  readonly sentence: string;
+  readonly error?: ErrorCode | null;
+  /** ISO 8601, UTC. Left out, it is the time of the call. */
+  readonly endedAt?: string | null;
+}
+
+export interface SetBegun {
+  readonly id: string;
+  readonly run: string;
+  readonly viewpoint?: string | null;
+  readonly name?: string | null;
+  readonly note?: string | null;
+  /** The set folder, which is there already. */
+  readonly folder: string;
+  readonly plan: WirePlan;
+  readonly base: RunView['base'];
+  /** All of them, as planned. */
+  readonly frames: readonly FrameView[];
+  /** ISO 8601, UTC. */
+  readonly startedAt: string;
+}
+
+/** What comes with a new state of a set. What is left out stays as it is. */
+export interface SetChange {
+  readonly sentence?: string | null;
+  readonly error?: ErrorCode | null;
+  /** Null where the folder was removed again. */
+  readonly folder?: string | null;
+  /** ISO 8601, UTC. An end without it is at the time of the call. */
+  readonly endedAt?: string | null;
+}
+
+/** What is known of a frame's file beyond the view. What is left out stays as it is; null takes it back. */
+export interface FrameFile {
+  /** Where it lies before it has its place in the set. */
+  readonly arrived?: string | null;
+  /** Hexadecimal. */
+  readonly sha256?: string | null;
+  readonly bytes?: number | null;
+  /** Only where a frame goes back to what it was, or is planned anew: then no time is taken. */
+  readonly times?: FrameTimes;
+}
+
+/** When a frame last came into each of these states, ISO 8601, UTC. */
+export interface FrameTimes {
+  readonly firedAt: string | null;
+  readonly storedAt: string | null;
+  readonly verifiedAt: string | null;
+}
+
+export interface StoredRun extends Omit<RunBegun, 'request'> {
+  /** Counts up in the order of beginning: a cursor for lists. */
+  readonly number: number;
+  /** Null where this program does not understand it any more. */
+  readonly request: WrittenSetRequest | null;
+  readonly state: WholeRunState;
+  readonly createdAt: string;
+  readonly endedAt: string | null;
+  readonly sentence: string | null;
+  readonly error: ErrorCode | null;
+  readonly memo: unknown;
+  /** How many sets were begun. */
+  readonly sets: number;
+  /** Those that are about none of its sets. */
+  readonly notes: readonly string[];
+}
+
+/** A set as a list shows it. */
+export interface ListedSet {
+  /** Counts up in the order of beginning, over all runs: a cursor for lists. */
+  readonly number: number;
+  readonly id: string;
+  readonly run: string;
+  /** Counts from 1 within its run. */
+  readonly ordinal: number;
+  readonly viewpoint: string | null;
+  readonly name: string | null;
+  readonly note: string | null;
+  readonly folder: string | null;
+  readonly state: RunState;
+  readonly startedAt: string;
+  readonly endedAt: string | null;
+  readonly sentence: string | null;
+  readonly error: ErrorCode | null;
+  readonly frames: number;
+  readonly verified: number;
+  /** Of the verified frames the one nearest to the middle of the set, counted from 1; null where there is none. */
+  readonly middle: number | null;
+}
+
+export interface StoredFrame extends FrameTimes {
+  readonly view: FrameView;
+  readonly arrived: string | null;
+  readonly sha256: string | null;
+  readonly bytes: number | null;
+}
+
+/** A set with all that is known of it. */
+export interface StoredSet extends Omit<ListedSet, 'frames'> {
+  readonly plan: WirePlan;
+  readonly base: RunView['base'];
+  readonly passes: readonly PassState[];
+  /** The darkest first. One in state `fired` was meant to be released, and nobody knows what came of it. */
+  readonly frames: readonly StoredFrame[];
+  readonly asides: readonly Aside[];
+  readonly strays: readonly Stray[];
+  readonly notes: readonly string[];
+  readonly memo: unknown;
+}
+
+export interface Transition {
+  readonly seq: number;
+  /** ISO 8601, UTC. */
+  readonly at: string;
+  /** Milliseconds of a clock that nobody sets; starts anew with the computer. */
+  readonly monotonicMs: number;
+  readonly about: 'run' | 'set' | 'pass' | 'frame' | 'trouble';
+  readonly run: string;
+  readonly set: string | null;
+  /** The frame, or the pass, within the set. */
+  readonly number: number | null;
+  readonly from: string | null;
+  readonly to: string;
+  readonly detail: unknown;
+}
+
+// --- rows
+
+export interface RunRow {
+  number: number;
+  id: string;
+  kind: string;
+  request: string;
+  options_version: number;
+  options: string;
+  body: string;
+  into_folder: string;
+  state: string;
+  created_at: string;
+  ended_at: string | null;
+  sentence: string | null;
+  error: string | null;
+  memo: string | null;
+  sets: number;
+}
+
+export interface ListedSetRow {
+  number: number;
+  id: string;
+  run: string;
+  ordinal: number;
+  viewpoint: string | null;
+  name: string | null;
+  note: string | null;
+  folder: string | null;
+  state: string;
+  started_at: string;
+  ended_at: string | null;
+  sentence: string | null;
+  error: string | null;
+  frames: number;
+  verified: number;
+  middle: number | null;
+}
+
+export interface SetRow extends ListedSetRow {
+  plan: string;
+  base: string;
+  memo: string | null;
+}
+
+export interface FrameRow {
+  view: string;
+  arrived: string | null;
+  sha256: string | null;
+  bytes: number | null;
+  fired_at: string | null;
+  stored_at: string | null;
+  verified_at: string | null;
+}
+
+export interface TransitionRow extends Omit<Transition, 'monotonicMs' | 'detail'> {
+  monotonic_ms: number;
+  detail: string | null;
+}
+
+/**
+ * What a column holds, there and back.
+ * @returns `text` for what is written, `value` for what was read
+ */
+function column<T>(what: string, schema: z.ZodType<T>) {
+  const checked = (value: unknown): T => {
+    const parsed = schema.safeParse(value, IN_PLAIN_WORDS);
+    // A defect: the schema was changed, and no step of the journal's tables brought along what is stored.
+    if (parsed.success) return parsed.data;
+    const { field, words } = firstIssueOf(parsed.error);
+    throw new Error(
+      `The ${what} in the journal is not understood: ${field === '' ? '' : `${field}: `}${words}`,
+    );
+  };
+  return {
+    text: (value: T): string => JSON.stringify(checked(value)),
+    value: (text: string): T => checked(JSON.parse(text)),
+  };
+}
+
+const bodySchema: z.ZodType<BodyIdentity> = z.strictObject({
+  link: z.enum(['practice', 'usb']),
+  model: z.string(),
+  serial: z.string().nullable(),
+});
+
+export const columns = {
+  plan: column('plan of a set', planSchema),
+  base: column('base of a set', runViewSchema.shape.base),
+  view: column('record of a frame', frameViewSchema),
+  body: column('body of a run', bodySchema),
+  stray: column('record of a stray', straySchema),
+};
+
+/** The request stays as it was written: parsed, it would have the defaults of today in it. */
+export function requestIn(text: string): WrittenSetRequest | null {
+  const written: unknown = JSON.parse(text);
+  return setRequestSchema.safeParse(written).success ? (written as WrittenSetRequest) : null;
+}
+
+export const memoText = (memo: unknown): string | null =>
+  memo === undefined || memo === null ? null : JSON.stringify(memo);
+const memoIn = (text: string | null): unknown => (text === null ? null : JSON.parse(text));
+
+/** A code that this program does not know any more was one all the same. */
+const errorIn = (code: string | null): ErrorCode | null =>
+  code === null ? null : (errorCodeSchema.safeParse(code).data ?? 'internal');
+
+export const runOf = (row: RunRow, notes: readonly string[]): StoredRun => ({
+  number: row.number,
+  id: row.id,
+  kind: runKindSchema.parse(row.kind),
+  request: requestIn(row.request),
+  options: { version: row.options_version, content: JSON.parse(row.options) },
+  body: columns.body.value(row.body),
+  into: row.into_folder,
+  state: wholeRunStateSchema.parse(row.state),
+  createdAt: row.created_at,
+  endedAt: row.ended_at,
+  sentence: row.sentence,
+  error: errorIn(row.error),
+  memo: memoIn(row.memo),
+  sets: row.sets,
+  notes,
+});
+
+export const listedSetOf = (row: ListedSetRow): ListedSet => ({
+  number: row.number,
+  id: row.id,
+  run: row.run,
+  ordinal: row.ordinal,
+  viewpoint: row.viewpoint,
+  name: row.name,
+  note: row.note,
+  folder: row.folder,
+  state: runStateSchema.parse(row.state),
+  startedAt: row.started_at,
+  endedAt: row.ended_at,
+  sentence: row.sentence,
+  error: errorIn(row.error),
+  frames: row.frames,
+  verified: row.verified,
+  middle: row.middle,
+});
+
+const frameOf = (row: FrameRow): StoredFrame => ({
+  view: columns.view.value(row.view),
+  arrived: row.arrived,
+  sha256: row.sha256,
+  bytes: row.bytes,
+  firedAt: row.fired_at,
+  storedAt: row.stored_at,
+  verifiedAt: row.verified_at,
+});
+
+export interface PartsOfSet {
+  readonly passes: readonly string[];
+  readonly frames: readonly FrameRow[];
+  readonly asides: readonly Aside[];
+  readonly strays: readonly string[];
+  readonly notes: readonly string[];
+}
+
+export const setOf = (row: SetRow, parts: PartsOfSet): StoredSet => ({
+  ...listedSetOf(row),
+  plan: columns.plan.value(row.plan),
+  base: columns.base.value(row.base),
+  passes: parts.passes.map((state) => passStateSchema.parse(state)),
+  frames: parts.frames.map(frameOf),
+  asides: parts.asides,
+  strays: parts.strays.map((text) => columns.stray.value(text)),
+  notes: parts.notes,
+  memo: memoIn(row.memo),
+});
+
+export const transitionOf = ({ monotonic_ms, detail, ...row }: TransitionRow): Transition => ({
+  ...row,
+  monotonicMs: monotonic_ms,
+  detail: memoIn(detail),
+});

@@ -1,0 +1,184 @@
+// The base of each set of a schedule, where it follows the light: what light.ts wants of limits and history, from a request, a body
+// and the sets so far. It fires nothing and reads no file.
+import { EvenrungError } from '../../shared/errors.js';
+import type { LightRequest } from '../../shared/run-request.js';
+import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
+import { type Conditions, type PlanRequest, resolveBase } from '../plan/index.js';
+import {
+  followLight,
+  type IsoSetting,
+  isoSettings,
+  type Level,
+  type LightLimits,
+  type MeasuredSet,
+} from './light.js';
+import { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
+
+/** The last sets are enough for the next base; see light.ts. */
+const SETS_KEPT = 10;
+
+/** Plain JSON, kept in the journal of the run. */
+export interface FollowMemo {
+  readonly history: readonly MeasuredSet[];
+  readonly reference: Level | null;
+  /** Tv of the base, in sixths of an EV. */
+  readonly tv: Sixths;
+  /** Null where ISO is not touched. */
+  readonly iso: number | null;
+}
+
+export interface FollowAsked {
+  readonly light: LightRequest;
+  /** The set as it is asked for, with the base that it begins at. */
+  readonly request: PlanRequest;
+  readonly conditions: Conditions;
+  readonly limits: BodyLimits;
+  /** The ISO settings that the body offers, as it writes them. */
+  readonly isoLabels: readonly string[];
+  /** What its ISO stands on; null where it does not tell. */
+  readonly standingIso: number | null;
+  readonly everySeconds: number;
+}
+
+/** The base of the next set. */
+export interface NextBase {
+  readonly shutter: ShutterSetting;
+  /** Null where ISO stays as it stands. */
+  readonly iso: number | null;
+  /** EV in sixths from the set before; + lets in more light. */
+  readonly shift: Sixths;
+  /** Why it moved; null where it did not. */
+  readonly reason: string | null;
+  /** What a person should know before the set is made, and was not told yet: a sentence each. */
+  readonly news: readonly string[];
+}
+
+/** Where ISO cannot be told, it stands for itself. */
+const SOME_ISO: IsoSetting = { label: '', iso: 100, sv: 30 };
+
+export class Follower {
+  private readonly asked: FollowAsked;
+  private readonly limits: LightLimits;
+  private history: readonly MeasuredSet[];
+  private reference: Level | null;
+  private shutter: ShutterSetting;
+  private iso: IsoSetting;
+  /** What was said last of a base that may not move on. */
+  private saidOfCap: string | null = null;
+
+  /**
+   * @param memo of an earlier program, where the run is gone on with
+   * @throws EvenrungError base-not-offered where a cap is no setting of the body; malformed-request where they leave nothing
+   */
+  constructor(asked: FollowAsked, memo?: FollowMemo) {
+    this.asked = asked;
+    const { request, isoLabels, standingIso, limits } = asked;
+    const offered = isoSettings(isoLabels);
+    const isoNow = memo?.iso ?? standingIso;
+    this.iso = offered.find(({ iso }) => iso === isoNow) ?? SOME_ISO;
+    this.shutter = limits.shutters.find(({ tv }) => tv === memo?.tv) ?? request.base;
+    this.history = memo?.history ?? [];
+    this.reference = memo?.reference ?? null;
+    this.limits = limitsOf(asked, this.iso === SOME_ISO ? [SOME_ISO] : offered, this.iso);
+  }
+
+  get memo(): FollowMemo {
+    const { history, reference, shutter } = this;
+    return { history, reference, tv: shutter.tv, iso: this.isoOrNull() };
+  }
+
+  /** @param nextAt when the next set begins, on the clock of the sets that were measured */
+  next(nextAt: number): NextBase {
+    if (this.reference === null || this.history.length === 0)
+      return { shutter: this.shutter, iso: this.isoOrNull(), shift: 0, reason: null, news: [] };
+    const step = followLight({
+      history: this.history,
+      reference: this.reference,
+      nextAt,
+      everySeconds: this.asked.everySeconds,
+      limits: this.limits,
+    });
+    this.shutter = step.shutter;
+    this.iso = step.iso;
+    const cap = step.capHit;
+    const news = cap === null || cap.sentence === this.saidOfCap ? [] : [cap.sentence, ...this.toGiveUp(cap)];
+    this.saidOfCap = cap?.sentence ?? null;
+    return {
+      shutter: step.shutter,
+      iso: this.isoOrNull(),
+      shift: step.shift,
+      reason: step.sentence,
+      news,
+    };
+  }
+
+  /** @param at as `nextAt` @param level of the frame nearest to the base; null where it could not be measured */
+  setMade(at: number, level: Level | null): void {
+    if (level === null) return;
+    this.reference ??= level;
+    const base = { tv: this.shutter.tv, sv: this.iso.sv };
+    this.history = [...this.history, { at, base, level }].slice(-SETS_KEPT);
+  }
+
+  private isoOrNull(): number | null {
+    return this.iso === SOME_ISO ? null : this.iso.iso;
+  }
+
+  /** Where slot or link, and not a cap that somebody gave, keep the base from getting slower: what would make room. */
+  private toGiveUp({ side }: { side: 'lighter' | 'darker' }): string[] {
+    if (side === 'darker') return [];
+    const { request, limits, conditions, everySeconds, light } = this.asked;
+    const slower = limits.shutters
+      .filter(({ tv, settable }) => settable && tv < this.limits.slowestTv)
+      .reduce<ShutterSetting | null>((best, one) => (best === null || one.tv > best.tv ? one : best), null);
+    if (slower === null) return [];
+    if (light.slowest !== null && resolveBase(light.slowest, limits).tv > slower.tv) return [];
+    const asked = { request: { ...request, base: slower }, limits, conditions, everySeconds };
+    const verdict = fits(asked);
+    if (verdict.fits) return [];
+    const offered = this.limits.isos.filter(({ sv }) => sv <= this.limits.mostSv);
+    const iso = this.iso === SOME_ISO ? null : { now: this.iso, offered };
+    return [verdict.sentence, ...whatToGiveUp(asked, iso).map(({ sentence }) => sentence)];
+  }
+}
+
+function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetting): LightLimits {
+  const { light, request, limits, conditions, everySeconds } = asked;
+  const { base } = request;
+  const tvs = limits.shutters.map(({ tv }) => tv);
+  const slowestThatFits = slowestBaseThatFits({ request, limits, conditions, everySeconds });
+  const slowest = light.slowest === null ? null : resolveBase(light.slowest, limits).tv;
+  // Its darkest frame must have a shutter that is as fast.
+  const fastestOfBody = Math.max(...tvs) + Math.min(0, ...request.offsets);
+  const fastest = light.fastest === null ? fastestOfBody : resolveBase(light.fastest, limits).tv;
+  if (slowest !== null && slowest > fastest)
+    throw new EvenrungError(
+      'malformed-request',
+      `The slowest shutter of the base, ${light.slowest} s, is faster than the fastest, ${light.fastest} s: change them over.`,
+      { field: 'slowest' },
+    );
+  const { least, most } = isoRange(light, isos, now);
+  return {
+    shutters: limits.shutters,
+    isos,
+    slowestTv: Math.max(slowest ?? Number.NEGATIVE_INFINITY, slowestThatFits?.tv ?? base.tv),
+    fastestTv: Math.min(fastest, fastestOfBody),
+    leastSv: least,
+    mostSv: most,
+    mostPerSet: light.mostPerSet,
+  };
+}
+
+/** Where nothing is said of it, ISO stays where it is. */
+function isoRange({ isoLeast, isoMost }: LightRequest, isos: readonly IsoSetting[], now: IsoSetting) {
+  if (isoLeast === null && isoMost === null) return { least: now.sv, most: now.sv };
+  const within = isos.filter(({ iso }) => iso >= (isoLeast ?? now.iso) && iso <= (isoMost ?? now.iso));
+  const [least, most] = [within.at(0), within.at(-1)];
+  if (now !== SOME_ISO && least !== undefined && most !== undefined)
+    return { least: least.sv, most: most.sv };
+  throw new EvenrungError(
+    'base-not-offered',
+    `The camera has no ISO setting from ${isoLeast ?? now.iso} to ${isoMost ?? now.iso} that can be set over the cable: give other limits, or leave ISO out.`,
+    { field: isoLeast === null ? 'isoMost' : 'isoLeast' },
+  );
+}

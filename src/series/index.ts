@@ -1,0 +1,20 @@
+// Sets again and again: when they begin, a base that follows the light, what is left for those to come.
+export { isoSettings } from './light.js';
+export { estimateSchedule, scheduleInWords } from './schedule/estimate.js';
+export { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
+export { foreseeSchedule, zoneHere } from './schedule/foresee.js';
+export { handySeconds } from './schedule/handy.js';
+export { lastSetEnds, resolveSchedule, slotStarts } from './schedule/resolve.js';
+export { type Sleep, SlotClock, type SlotProgress } from './schedule/slots.js';
+export { sunEvents } from './schedule/sun.js';
+export { crossesSunrise } from './schedule/sunrise.js';
+export { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from './scheduled-options.js';
+export {
+  followerFor,
+  type Hands,
+  type ScheduledMemo,
+  ScheduledSets,
+  scheduledMemoIn,
+} from './scheduled-sets.js';
+export { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
+export { Stock } from './stock.js';

@@ -1,0 +1,366 @@
+// Light that moves: from how the middle frames of the last sets came out to the base of the next one, so that the middle frame
+// keeps its level. Pure: pixels and numbers in, settings out; it knows no schedule, no body, no file. For manual mode: elsewhere
+// the body meters the base itself.
+//
+// A set tells how light the scene was: the level of its middle frame less what its base let in. Through the last seven of these a
+// line is laid by repeated medians (Siegel, "Robust Regression Using Repeated Medians", Biometrika 69, 1982), which two of the
+// seven cannot bend, and read off where the next set begins: a passing car moves nothing, and a steady ramp is followed without
+// lag. A light that comes on and stays is believed at its third set. The first three sets of a run make no line: the base stays
+// nearer to where it is, and a ramp that is under way already gets up to three sets ahead of it.
+//
+// The order in which the base gives way (common practice, no source): when light goes, the shutter first, up to its cap, then ISO
+// up to its cap; when light comes back, ISO first, then the shutter. Aperture never: it would change what is sharp.
+import { formatEv, parseIso, type ShutterSetting, type Sixths, speedValue, toEv } from '../exposure/index.js';
+
+/** One ISO setting of a body. */
+export interface IsoSetting {
+  /** The label under which the body takes it. */
+  readonly label: string;
+  readonly iso: number;
+  /** APEX speed value, Sv = log2(S / 3.125), in sixths, rounded to thirds and halves: ISO 100 is 30, ISO 125 is 32. */
+  readonly sv: Sixths;
+}
+
+/** How light a frame came out. */
+export interface Level {
+  /** log2 of the mean linear luminance of its small copy, 0 where all of it is white; the mean is trimmed, see measureLevel. */
+  readonly ev: number;
+  /** Shares from 0 to 1 of the small copy that are black or blown out. */
+  readonly dark: number;
+  readonly light: number;
+}
+
+/** What everything is counted from, without the aperture, which stays. */
+export interface Base {
+  readonly tv: Sixths;
+  readonly sv: Sixths;
+}
+
+/** A set that was made. */
+export interface MeasuredSet {
+  /** When its middle frame was made, in ms since whatever moment, the same for all sets. */
+  readonly at: number;
+  readonly base: Base;
+  /** Of its middle frame. */
+  readonly level: Level;
+}
+
+export interface LightLimits {
+  /** What the body offers, in any order. */
+  readonly shutters: readonly ShutterSetting[];
+  readonly isos: readonly IsoSetting[];
+  /** The caps of the base's shutter and ISO: slowest is the smaller Tv. */
+  readonly slowestTv: Sixths;
+  readonly fastestTv: Sixths;
+  readonly leastSv: Sixths;
+  readonly mostSv: Sixths;
+  /** How far the base may move from one set to the next. */
+  readonly mostPerSet: Sixths;
+}
+
+export interface LightAsked {
+  /** Sets made so far, the oldest first; the last ten are enough, and at least one. */
+  readonly history: readonly MeasuredSet[];
+  /** The level to keep: that of the first set's middle frame. */
+  readonly reference: Level;
+  /** When the next set begins, on the clock of `at`. */
+  readonly nextAt: number;
+  readonly everySeconds: number;
+  readonly limits: LightLimits;
+}
+
+export interface LightStep {
+  readonly base: Base;
+  readonly shutter: ShutterSetting;
+  readonly iso: IsoSetting;
+  /** How far the base moves; + lets in more light. Thirds where the settings are thirds. */
+  readonly shift: Sixths;
+  /** For the record; null where the base stays. */
+  readonly sentence: string | null;
+  /** Where the base would have to move on and may not: what can be given up. Else null. */
+  readonly capHit: { readonly side: 'lighter' | 'darker'; readonly sentence: string } | null;
+}
+
+const WINDOW = 7;
+/** From so many sets on there is a line; below, one of them could bend it. */
+const LINE_FROM = 4;
+/** Sets that lie farther apart than so many intervals tell nothing of each other. */
+const GAP_INTERVALS = 3;
+const MOST_LEAD_INTERVALS = 2;
+/** Half a third is rounding, the rest keeps noise from moving the base back and forth. */
+const STAYS_WITHIN_EV = 0.25;
+
+/** @throws Error where there is no set yet, or the base is none of the settings */
+export function followLight(asked: LightAsked): LightStep {
+  const { history, limits } = asked;
+  const last = history.at(-1);
+  if (last === undefined) throw new Error('There is no set yet whose light could be followed.');
+  const blind = believedBound(asked);
+  const wantedEv = blind === null ? deviationEv(asked, last.base) : mostEv(blind, limits);
+  const from = settingsOf(last.base, limits);
+  const to = Math.abs(wantedEv) <= STAYS_WITHIN_EV ? from : nearestOnTheWay(from, wantedEv, limits);
+  const shift = lets(to) - lets(from);
+  return {
+    base: { tv: to.shutter.tv, sv: to.iso.sv },
+    shutter: to.shutter,
+    iso: to.iso,
+    shift,
+    sentence: shift === 0 ? null : moveSentence(from, to, wantedEv, blind, limits),
+    capHit: capHit(to, wantedEv - toEv(shift), blind, limits),
+  };
+}
+
+const mostEv = (blind: 'dark' | 'light', { mostPerSet }: LightLimits): number =>
+  blind === 'dark' ? toEv(mostPerSet) : -toEv(mostPerSet);
+
+/** @returns EV by which the next middle frame would come out too dark with this base; 0 where nothing tells */
+function deviationEv(asked: LightAsked, base: Base): number {
+  const scene = expectedScene(asked);
+  return scene === null ? 0 : asked.reference.ev - scene - toEv(base.sv - base.tv);
+}
+
+/** @returns EV that the scene gives by itself, level less base, when the next set begins; null where nothing tells */
+function expectedScene(asked: LightAsked): number | null {
+  const { nextAt, everySeconds, reference } = asked;
+  const sets = lastSets(asked).slice(-WINDOW);
+  const scenes = sets.map(({ level, base }) => level.ev - toEv(base.sv - base.tv));
+  const last = sets.at(-1);
+  const latest = scenes.at(-1);
+  if (last === undefined || latest === undefined) return null;
+  const [before] = scenes.slice(-2);
+  if (scenes.length === 2 && before !== undefined) {
+    // Which of two is the odd one nobody knows: the one that asks for less.
+    const kept = reference.ev - toEv(last.base.sv - last.base.tv);
+    return Math.abs(latest - kept) < Math.abs(before - kept) ? latest : before;
+  }
+  if (scenes.length < LINE_FROM) return median(scenes);
+  const lead = Math.min(nextAt - last.at, MOST_LEAD_INTERVALS * everySeconds * 1000);
+  const times = sets.map(({ at }) => at - last.at);
+  const slope = repeatedMedianSlope(times, scenes);
+  const atLast = median(scenes.map((scene, index) => scene - slope * (times[index] ?? 0)));
+  return atLast + slope * lead;
+}
+
+/** Siegel 1982: for each point the median of the slopes to all others, and the median of these. */
+function repeatedMedianSlope(times: readonly number[], values: readonly number[]): number {
+  const slopesFrom = (one: number) =>
+    times.flatMap((time, other) => {
+      const apart = time - (times[one] ?? 0);
+      return apart === 0 ? [] : [((values[other] ?? 0) - (values[one] ?? 0)) / apart];
+    });
+  return median(times.map((_, one) => median(slopesFrom(one))));
+}
+
+function median(values: readonly number[]): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  const middle = sorted.length / 2;
+  return ((sorted[Math.ceil(middle) - 1] ?? 0) + (sorted[Math.floor(middle)] ?? 0)) / 2;
+}
+
+/** Sets that tell of the light now: none from before a gap or before frames that were bounds, and no bounds. */
+function lastSets({ history, reference, everySeconds }: LightAsked): MeasuredSet[] {
+  const kept: MeasuredSet[] = [];
+  let next: MeasuredSet | undefined;
+  for (const set of [...history].reverse()) {
+    if (next !== undefined && next.at - set.at > GAP_INTERVALS * everySeconds * 1000) break;
+    const bound = boundOf(set.level, reference);
+    if (bound !== null && next !== undefined && boundOf(next.level, reference) === bound) break;
+    if (bound === null) kept.unshift(set);
+    next = set;
+  }
+  return kept;
+}
+
+/**
+ * A frame that is mostly black or blown out only tells that the light is beyond it. What was black or blown already when the level
+ * was set does not count: half of the rest has to go.
+ */
+function boundOf({ dark, light }: Level, reference: Level): 'dark' | 'light' | null {
+  if (dark > (1 + reference.dark) / 2) return 'dark';
+  return light > (1 + reference.light) / 2 ? 'light' : null;
+}
+
+/** A single one among good ones may be a headlamp or a hand: it is believed when the next set says the same. */
+function believedBound({ history, reference }: LightAsked): 'dark' | 'light' | null {
+  const bounds = history.slice(-3).map(({ level }) => boundOf(level, reference));
+  const last = bounds.at(-1) ?? null;
+  return bounds.length < 3 || bounds.at(-2) === last ? last : null;
+}
+
+interface Settings {
+  readonly shutter: ShutterSetting;
+  readonly iso: IsoSetting;
+}
+
+/** @returns how much light a base lets in, in sixths of an EV from an arbitrary zero */
+const lets = ({ shutter, iso }: Settings): Sixths => iso.sv - shutter.tv;
+
+function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings {
+  const shutter = shutters.find((setting) => setting.tv === tv);
+  const iso = isos.find((setting) => setting.sv === sv);
+  if (shutter === undefined || iso === undefined)
+    throw new Error('The base is none of the settings that the body offers.');
+  return { shutter, iso };
+}
+
+/** Among the settings on the way from a base to the caps, in the order in which it gives way, the one that comes nearest. */
+function nearestOnTheWay(from: Settings, wantedEv: number, limits: LightLimits): Settings {
+  const most = toEv(limits.mostPerSet);
+  const wanted = Math.max(-most, Math.min(most, wantedEv));
+  const off = (to: Settings) => Math.abs(toEv(lets(to) - lets(from)) - wanted);
+  return way(from, wantedEv > 0 ? 'lighter' : 'darker', limits)
+    .filter((to) => Math.abs(lets(to) - lets(from)) <= limits.mostPerSet)
+    .reduce((best, to) => (off(to) < off(best) - 1e-9 ? to : best), from);
+}
+
+/** A base that lies beyond a cap already stays there, and comes back on its way. */
+function way(from: Settings, side: 'lighter' | 'darker', limits: LightLimits): Settings[] {
+  const { slowestTv, fastestTv, leastSv, mostSv } = limits;
+  const shutters = limits.shutters.filter(({ settable }) => settable).sort((a, b) => b.tv - a.tv);
+  const isos = [...limits.isos].sort((a, b) => a.sv - b.sv);
+  if (side === 'lighter') {
+    const slower = shutters.filter(({ tv }) => tv < from.shutter.tv && tv >= slowestTv);
+    const slowest = slower.at(-1) ?? from.shutter;
+    const higher = isos.filter(({ sv }) => sv > from.iso.sv && sv <= mostSv);
+    return [
+      ...slower.map((shutter) => ({ shutter, iso: from.iso })),
+      ...higher.map((iso) => ({ shutter: slowest, iso })),
+    ];
+  }
+  const lower = isos.filter(({ sv }) => sv < from.iso.sv && sv >= leastSv).reverse();
+  const lowest = lower.at(-1) ?? from.iso;
+  const faster = shutters.filter(({ tv }) => tv > from.shutter.tv && tv <= fastestTv).reverse();
+  return [
+    ...lower.map((iso) => ({ shutter: from.shutter, iso })),
+    ...faster.map((shutter) => ({ shutter, iso: lowest })),
+  ];
+}
+
+function moveSentence(
+  from: Settings,
+  to: Settings,
+  wantedEv: number,
+  blind: 'dark' | 'light' | null,
+  { mostPerSet }: LightLimits,
+): string {
+  const moved = [
+    ...(from.shutter.tv === to.shutter.tv ? [] : [`shutter ${from.shutter.label} to ${to.shutter.label}`]),
+    ...(from.iso.sv === to.iso.sv ? [] : [`ISO ${from.iso.iso} to ${to.iso.iso}`]),
+  ];
+  const sentence = `The base moved by ${formatEv(lets(to) - lets(from))} EV: ${moved.join(', ')}.`;
+  if (blind !== null) {
+    const how = blind === 'dark' ? 'mostly black' : 'mostly blown out';
+    return `${sentence} The middle frame was ${how}: how far the light has gone cannot be told from it.`;
+  }
+  const isHeldUp = Math.abs(wantedEv) - toEv(mostPerSet) > STAYS_WITHIN_EV;
+  if (!isHeldUp) return sentence;
+  return `${sentence} The light moves faster than the ${formatEv(mostPerSet, false)} EV that the base may move a set.`;
+}
+
+function capHit(
+  at: Settings,
+  missingEv: number,
+  blind: 'dark' | 'light' | null,
+  limits: LightLimits,
+): LightStep['capHit'] {
+  const side = missingEv > 0 ? 'lighter' : 'darker';
+  const isHit =
+    (blind !== null || Math.abs(missingEv) > STAYS_WITHIN_EV) && way(at, side, limits).length === 0;
+  if (!isHit) return null;
+  const size = blind === null ? `${formatEv(Math.round(Math.abs(missingEv) * 6), false)} EV` : 'far';
+  const stands = `${at.shutter.label} s at ISO ${at.iso.iso}`;
+  return side === 'lighter'
+    ? {
+        side,
+        sentence: `The base is as light as it may be, ${stands}, and the middle frame comes out ${size} too dark: allow a higher ISO, or a slower shutter, for which fewer frames on the light side make room.`,
+      }
+    : {
+        side,
+        sentence: `The base is as dark as it may be, ${stands}, and the middle frame comes out ${size} too light: allow a faster shutter or a lower ISO, or put a filter on.`,
+      };
+}
+
+/** @param labels as the body offers them @returns the ISO settings that are numbers, ascending */
+export function isoSettings(labels: readonly string[]): IsoSetting[] {
+  const settings = labels.flatMap((label) => {
+    const iso = parseIso(label);
+    return typeof iso === 'number' ? [{ label, iso, sv: svOf(iso) }] : [];
+  });
+  return settings.sort((a, b) => a.sv - b.sv);
+}
+
+/** Nominal numbers stand for thirds or halves: 125 is 100 * 2^(1/3), 140 is 100 * 2^(1/2). */
+function svOf(iso: number): Sixths {
+  const ev = speedValue(iso);
+  const third = Math.round(ev * 3) * 2;
+  const half = Math.round(ev * 2) * 3;
+  return Math.abs(ev - toEv(half)) < Math.abs(ev - toEv(third)) ? half : third;
+}
+
+export interface Pixels {
+  readonly width: number;
+  readonly height: number;
+  /** 1 is grey, 3 is RGB, 4 has alpha behind it. */
+  readonly channels: 1 | 3 | 4;
+}
+
+const TILES_ACROSS = 16;
+const TILES_DOWN = 12;
+/** The share of tiles that is left out at either end: passing lights and people, not the scene. */
+const TRIMMED = 0.2;
+/** 8-bit levels at and beyond which a pixel counts as black or blown out, as in src/frames/read/picture.ts. */
+const BLACK = 2;
+const BLOWN = 253;
+
+/** IEC 61966-2-1: from an 8-bit sRGB value to linear light, 0 to 1. */
+const LINEAR = Float64Array.from({ length: 256 }, (_, value) => {
+  const encoded = value / 255;
+  return encoded <= 0.04045 ? encoded / 12.92 : ((encoded + 0.055) / 1.055) ** 2.4;
+});
+
+/** Half of the least light that 8 bits can tell from none. */
+const FLOOR = (LINEAR[1] ?? 0) / 2;
+
+/**
+ * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of 16 x 12 tiles, then
+ * the mean of the tiles without the darkest and the lightest fifth of them, as log2. A camera's JPEG is not encoded by the sRGB
+ * curve alone, so a level that is far from the reference is off by what the camera's own curve adds; near the reference that
+ * vanishes, and there the base is kept.
+ * @param pixels 8-bit sRGB, row by row, of a small copy
+ */
+export function measureLevel(pixels: Uint8Array, { width, height, channels }: Pixels): Level {
+  if (width * height === 0 || pixels.length < width * height * channels)
+    throw new Error('There are fewer pixels than the picture has.');
+  const sums = new Float64Array(TILES_ACROSS * TILES_DOWN);
+  const counts = new Uint32Array(TILES_ACROSS * TILES_DOWN);
+  let dark = 0;
+  let light = 0;
+  for (let y = 0; y < height; y += 1) {
+    const row = Math.floor((y * TILES_DOWN) / height) * TILES_ACROSS;
+    for (let x = 0; x < width; x += 1) {
+      const at = (y * width + x) * channels;
+      const red = pixels[at] ?? 0;
+      const green = channels === 1 ? red : (pixels[at + 1] ?? 0);
+      const blue = channels === 1 ? red : (pixels[at + 2] ?? 0);
+      const tile = row + Math.floor((x * TILES_ACROSS) / width);
+      sums[tile] = (sums[tile] ?? 0) + luminance(red, green, blue);
+      counts[tile] = (counts[tile] ?? 0) + 1;
+      const highest = Math.max(red, green, blue);
+      if (highest <= BLACK) dark += 1;
+      if (highest >= BLOWN) light += 1;
+    }
+  }
+  const means = [...sums].flatMap((sum, tile) => (counts[tile] === 0 ? [] : [sum / (counts[tile] ?? 1)]));
+  const count = width * height;
+  return { ev: Math.log2(Math.max(trimmedMean(means), FLOOR)), dark: dark / count, light: light / count };
+}
+
+const luminance = (red: number, green: number, blue: number): number =>
+  0.2126 * (LINEAR[red] ?? 0) + 0.7152 * (LINEAR[green] ?? 0) + 0.0722 * (LINEAR[blue] ?? 0);
+
+function trimmedMean(values: readonly number[]): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  const out = Math.floor(sorted.length * TRIMMED);
+  const kept = sorted.slice(out, sorted.length - out);
+  return kept.reduce((sum, value) => sum + value, 0) / kept.length;
+}

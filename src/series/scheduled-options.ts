@@ -1,0 +1,28 @@
+// What the journal keeps of a run on a schedule beside its request: read back, it has to be what was written.
+import { z } from 'zod';
+import { foreseenScheduleSchema, labelsSchema } from '../../shared/state.js';
+import type { StoredRun } from '../journal/index.js';
+
+export const SCHEDULED_OPTIONS_VERSION = 1;
+
+const scheduledOptionsSchema = z.strictObject({
+  foreseen: foreseenScheduleSchema,
+  light: z
+    .strictObject({
+      slowest: z.string().nullable(),
+      fastest: z.string().nullable(),
+      isoLeast: z.number().nullable(),
+      isoMost: z.number().nullable(),
+      mostPerSet: z.number(),
+    })
+    .nullable(),
+  maySleep: z.boolean(),
+  labels: labelsSchema,
+});
+export type ScheduledOptions = z.infer<typeof scheduledOptionsSchema>;
+
+/** @returns null where the run is on no schedule, or a newer program wrote it */
+export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options'>): ScheduledOptions | null {
+  if (kind !== 'scheduled' || options.version !== SCHEDULED_OPTIONS_VERSION) return null;
+  return scheduledOptionsSchema.safeParse(options.content).data ?? null;
+}

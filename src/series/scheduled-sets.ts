@@ -1,0 +1,232 @@
+// Makes the sets of a run on a schedule: plans each anew, with a base that may have followed the light, keeps it in the journal,
+// and measures what came of it. When a set is due, sequence.ts says; body and folders come from the station.
+import { randomUUID } from 'node:crypto';
+import { asEvenrungError } from '../../shared/errors.js';
+import type { SetRequest } from '../../shared/request.js';
+import type { LightRequest } from '../../shared/run-request.js';
+import type { Schedule } from '../../shared/schedule.js';
+import type { Labels, RunView } from '../../shared/state.js';
+import type { Watch } from '../../shared/watch.js';
+import type { Body } from '../camera/index.js';
+import { toEv } from '../exposure/index.js';
+import type { SetFolder } from '../frames/index.js';
+import type { Journal } from '../journal/index.js';
+import { type Conditions, type Plan, resolveBase } from '../plan/index.js';
+import type { Run, RunOptions } from '../set/index.js';
+import { Follower, type FollowMemo, type NextBase } from './follow.js';
+import { type Level, measureLevel } from './light.js';
+import { slotStart } from './schedule/resolve.js';
+import type { BegunSet, EndedSet, MakeAsked, SequenceMemo, SetMaker } from './sequence.js';
+import { Stock, type StockMemo } from './stock.js';
+
+/** What the station lends. */
+export interface Hands {
+  /** Looks for one where there is none. @throws EvenrungError no-body and the like */
+  body(): Promise<Body>;
+  /** Reads its settings anew. Never rejects: one that is gone is said to be. @returns null where there is none */
+  look(): Promise<Body | null>;
+  /** @throws EvenrungError as planSet */
+  plan(request: SetRequest): Plan;
+  conditionsOf(request: SetRequest): Conditions;
+  /** @throws EvenrungError folder-not-writable */
+  folder(set: RunView['set']): Promise<SetFolder>;
+  makeRun(
+    options: Pick<RunOptions, 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts'>,
+  ): Run;
+  /** Fires the set. Never rejects. */
+  carryOut(run: Run, body: Body): Promise<EndedSet>;
+  freeBytes(): Promise<number | null>;
+  tellWatch(watch: Watch): void;
+}
+
+export interface ScheduledSetsOptions {
+  readonly run: string;
+  readonly request: SetRequest;
+  readonly labels: Labels;
+  readonly schedule: Schedule;
+  readonly light: LightRequest | null;
+  readonly hands: Hands;
+  readonly journal: Journal | undefined;
+  readonly memo?: ScheduledMemo | undefined;
+}
+
+/** Plain JSON: what the journal keeps for the run. */
+export interface ScheduledMemo {
+  readonly version: 1;
+  readonly sequence: SequenceMemo;
+  readonly stock: StockMemo;
+  readonly follow: FollowMemo | null;
+}
+
+export class ScheduledSets implements SetMaker {
+  private readonly options: ScheduledSetsOptions;
+  private readonly stock: Stock;
+  private follower: Follower | undefined;
+  private sequenceMemo: SequenceMemo | undefined;
+  /** Releases that the last plan counted. */
+  private actuations: number | undefined;
+
+  constructor(options: ScheduledSetsOptions) {
+    this.options = options;
+    this.stock = new Stock(options.memo?.stock);
+    this.sequenceMemo = options.memo?.sequence;
+  }
+
+  /** Keeps how the run stands between its sets. */
+  keep(sequence: SequenceMemo): void {
+    this.sequenceMemo = sequence;
+    this.keepMemo();
+  }
+
+  async look(setsToCome: number): Promise<Watch | null> {
+    const { hands, request } = this.options;
+    const body = await hands.look();
+    if (body === null) return null;
+    const watch = this.stock.look(body, {
+      framesPerSet: this.framesPerSet(),
+      setsToCome,
+      freeBytes: await hands.freeBytes(),
+      statedBytes: request.conditions.fileBytes ?? null,
+    });
+    hands.tellWatch(watch);
+    return watch;
+  }
+
+  async keepAwake(): Promise<void> {
+    await this.options.hands.look();
+  }
+
+  async make({ slot, ordinal, keep }: MakeAsked): Promise<BegunSet> {
+    const { hands, request, labels, schedule, journal, run: id } = this.options;
+    const body = await hands.body();
+    const base = this.followed(body)?.next(slotStart(schedule, slot)) ?? null;
+    const plan = hands.plan(base === null ? request : { ...request, base: base.shutter.label });
+    this.actuations = plan.estimate.actuations;
+    const set = { id: randomUUID(), ordinal, ...labels };
+    const folder = await hands.folder(set);
+    const run = hands.makeRun({
+      set,
+      plan,
+      body,
+      folder,
+      iso: base?.iso ?? null,
+      baseShifts: shiftsOf(base),
+    });
+    for (const sentence of [base?.reason ?? null, ...(base?.news ?? [])])
+      if (sentence !== null) run.noteBefore(sentence);
+    try {
+      const { base: standing, frames, startedAt, plan: wire } = run.view;
+      const isoOfBase = base?.iso ?? null;
+      const begun = {
+        ...{ id: set.id, run: id, ...labels, folder: folder.path, plan: wire, frames, startedAt },
+        base: isoOfBase === null ? standing : { ...standing, iso: String(isoOfBase) },
+      };
+      const begin = () => {
+        journal?.beginSet(begun);
+        keep((memo) => {
+          this.sequenceMemo = memo;
+          this.keepMemo();
+        });
+      };
+      if (journal === undefined) begin();
+      else journal.together(begin);
+    } catch (cause) {
+      await folder.removeIfEmpty();
+      throw cause;
+    }
+    return this.begunSet(run, body, slot, base);
+  }
+
+  /** @param slot counted from 0 @returns the set that was in hand when an earlier program ended */
+  takeUp(run: Run, body: Body, slot: number): BegunSet {
+    return this.begunSet(run, body, slot, null);
+  }
+
+  private begunSet(run: Run, body: Body, slot: number, base: NextBase | null): BegunSet {
+    const { hands, schedule } = this.options;
+    const { base: shown, frames, startedAt, set } = run.view;
+    return {
+      id: set.id,
+      startedAt,
+      frames: frames.length,
+      shutter: shown.shutter,
+      iso: base?.iso === null || base === null ? shown.iso : String(base.iso),
+      shiftEv: base === null ? 0 : toEv(base.shift),
+      carryOut: async () => {
+        const ended = await hands.carryOut(run, body);
+        this.stock.setMade(run.fileBytes, run.released);
+        const follower = this.followed(body);
+        follower?.setMade(slotStart(schedule, slot), await levelOf(run));
+        this.keepMemo();
+        return ended;
+      },
+    };
+  }
+
+  /** What cannot be kept now is kept with the next set: it only makes the next base better. */
+  private keepMemo(): void {
+    const { journal, run } = this.options;
+    const { sequenceMemo } = this;
+    if (sequenceMemo === undefined) return;
+    const memo: ScheduledMemo = {
+      version: 1,
+      sequence: sequenceMemo,
+      stock: this.stock.memo,
+      follow: this.follower?.memo ?? null,
+    };
+    journal?.keepOrLater(() => journal.rememberForRun(run, memo));
+  }
+
+  private framesPerSet(): number {
+    return this.actuations ?? this.options.request.offsets.length;
+  }
+
+  /** Made when a body is there for the first time: its shutters and ISO settings are the ways that the base can go. */
+  private followed(body: Body): Follower | undefined {
+    const { light, request, schedule, hands, memo } = this.options;
+    if (light === null) return undefined;
+    this.follower ??= followerFor(request, light, schedule, body, hands.conditionsOf(request), memo?.follow);
+    return this.follower;
+  }
+}
+
+/** @throws EvenrungError base-not-offered where a limit is no setting of the body; malformed-request where they leave nothing */
+export function followerFor(
+  { offsets, step, mode, settleSeconds, base }: SetRequest,
+  light: LightRequest,
+  { everySeconds }: Schedule,
+  body: Pick<Body, 'limits' | 'isoLabels' | 'standing'>,
+  conditions: Conditions,
+  memo?: FollowMemo | null,
+): Follower {
+  const { limits, isoLabels } = body;
+  return new Follower(
+    {
+      request: { offsets, step, mode, settleSeconds, base: resolveBase(base, limits, mode) },
+      ...{ light, conditions, limits, isoLabels, standingIso: body.standing().iso, everySeconds },
+    },
+    memo ?? undefined,
+  );
+}
+
+/** @returns null where there is none, or a newer program wrote it */
+export function scheduledMemoIn(memo: unknown): ScheduledMemo | null {
+  const written = memo as Partial<ScheduledMemo> | null;
+  return written?.version === 1 && written.sequence !== undefined ? (memo as ScheduledMemo) : null;
+}
+
+const shiftsOf = (base: NextBase | null): RunOptions['baseShifts'] =>
+  base === null || base.shift === 0
+    ? []
+    : [{ at: new Date().toISOString(), ev: toEv(base.shift), reason: base.reason ?? '' }];
+
+/** What cannot be measured tells nothing of the light. */
+async function levelOf(run: Run): Promise<Level | null> {
+  try {
+    const picture = await run.middlePicture();
+    return picture === null ? null : measureLevel(picture.pixels, picture);
+  } catch (cause) {
+    run.note(`The light of this set could not be measured: ${asEvenrungError(cause).message}`);
+    return null;
+  }
+}

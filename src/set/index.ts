@@ -1,0 +1,6 @@
+// One set: the walk from release to release, its frames, how it ends.
+export type { CameSoFar } from './from-before.js';
+export { Hold, KEEP_AWAKE_MS } from './hold.js';
+export { keeperOf, type SetMemo } from './keeper.js';
+export { Run, type RunOptions, THIS_COMPUTER } from './run.js';
+export { type EarlierFrame, earlierOf, type TakenUp } from './taken-up.js';

@@ -1,0 +1,228 @@
+// What a person should know of a frame that is in the set all the same. A mark is never a reason to reject a frame. Pure: it takes
+// what was read of the frames, and returns sentences.
+import { lostIn } from '../../shared/clipping.js';
+import type { FrameView, FrameViewMark } from '../../shared/state.js';
+import {
+  hasParts,
+  type LightComparison,
+  type LightRatio,
+  oddSizeSentence,
+  oddSizes,
+  type SizedFrame,
+  type TakenAt,
+  wallOf,
+} from '../frames/index.js';
+import type { FrameTimes } from '../journal/index.js';
+
+/** What is known of a frame when it is verified. */
+export interface Marked {
+  readonly number: number;
+  /** How many frames the set has. */
+  readonly frames: number;
+  readonly clipped: FrameView['clipped'];
+  readonly baseMoved: number | null;
+  /** By the clock of the camera; null where the file tells none. */
+  readonly takenAt: TakenAt | null;
+  /** By the clock of this computer. */
+  readonly times: Pick<FrameTimes, 'firedAt' | 'storedAt'>;
+  /** Seconds that the camera's clock is ahead; null where it tells none. */
+  readonly clockDifference: number | null;
+  /** The file that came before it. */
+  readonly before: TakenBefore | null;
+  /** Why its file is not proved to be complete, in one sentence; null if it is. */
+  readonly doubt: string | null;
+  /** Milliseconds by which it may have been taken before its release, counted from an earlier file; null if nothing speaks for that. */
+  readonly perhapsEarlyMs: number | null;
+}
+
+export interface TakenBefore {
+  /** Null where it is no frame of the set. */
+  readonly number: number | null;
+  readonly takenAt: TakenAt;
+}
+
+/** @returns all marks that one frame has by itself, and by the one that was fired before it */
+export function marksOf(frame: Marked): FrameViewMark[] {
+  const { baseMoved, takenAt, before, doubt } = frame;
+  return [
+    ...(doubt === null ? [] : [{ code: 'unproved' as const, sentence: doubt }]),
+    ...clippingMarks(frame),
+    ...(baseMoved === null ? [] : [movedMark(baseMoved)]),
+    ...(takenAt === null || before === null ? [] : orderMarks(takenAt, before)),
+    ...(takenAt === null ? [] : timeMarks(takenAt, frame)),
+    ...(frame.perhapsEarlyMs === null ? [] : [doubtMark(frame.perhapsEarlyMs)]),
+  ];
+}
+
+// --- clipping, and the light
+
+function clippingMarks(frame: Pick<Marked, 'number' | 'clipped' | 'frames'>): FrameViewMark[] {
+  return lostIn(frame, frame.frames).map(({ side, share }) =>
+    side === 'blown'
+      ? {
+          code: 'clipped-light',
+          sentence: `${percent(share)} of the darkest frame is blown out: the scene is brighter than the set reaches. A frame more at the dark end holds it.`,
+        }
+      : {
+          code: 'clipped-dark',
+          sentence: `${percent(share)} of the lightest frame is black: the scene is darker than the set reaches. A frame more at the light end holds it.`,
+        },
+  );
+}
+
+const percent = (share: number): string =>
+  `${share < 0.01 ? (share * 100).toFixed(1) : Math.round(share * 100)}%`;
+
+const movedMark = (ev: number): FrameViewMark => ({
+  code: 'base-moved',
+  sentence: `The light had moved by ${signed(ev)} EV since the first frame of the set.`,
+});
+
+// --- the time that the file records
+
+/** Cameras without parts of a second cut them off: of two such times, or of one, only whole seconds are compared. */
+function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark[] {
+  const isExact = hasParts(takenAt) && hasParts(before.takenAt);
+  const [now, earlier] = [wallOf(takenAt), wallOf(before.takenAt)].map((at) =>
+    isExact ? at : Math.floor(at / 1000),
+  ) as [number, number];
+  if (now >= earlier) return [];
+  const which = before.number === null ? 'the file that came before it' : `frame ${before.number}`;
+  return [
+    {
+      code: 'order',
+      sentence: `By its file it was taken before ${which}, and it was fired after that: look whether it is the frame that it should be.`,
+    },
+  ];
+}
+
+/**
+ * Of three clocks each may be a second off: the file and the camera's clock have whole seconds, and reading the clock takes a moment.
+ * Common practice, no source.
+ */
+export const CLOCK_SLACK_MS = 3000;
+/** Zones lie whole quarters of an hour apart, at most 26 h (common practice, no source): one that differs is no odd time. */
+export const ZONE_MS = 900_000;
+const FARTHEST_ZONE_MS = 26 * 3_600_000;
+
+/** The shutter was open at some time between the release and the file's being there, however long the exposure was. */
+function timeMarks(takenAt: TakenAt, release: Marked): FrameViewMark[] {
+  const off = offRelease(takenAt, release) ?? 0;
+  if (off === 0) return [];
+  return [
+    {
+      code: 'time',
+      sentence: `Its file says that it was taken ${spanOf(Math.abs(off))} ${off > 0 ? 'after' : 'before'} it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.`,
+    },
+  ];
+}
+
+const doubtMark = (earlyMs: number): FrameViewMark => ({
+  code: 'time',
+  sentence: `It may have been taken ${spanOf(earlyMs)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
+});
+
+/**
+ * @returns milliseconds by which a file was taken before its release (below 0), or after it was there; 0 where it was taken in
+ *   between, and null where nobody can tell
+ */
+export function offRelease(
+  takenAt: TakenAt,
+  { times: { firedAt, storedAt }, clockDifference }: Pick<Marked, 'times' | 'clockDifference'>,
+): number | null {
+  if (firedAt === null || storedAt === null || clockDifference === null) return null;
+  const taken = wallOf(takenAt) - clockDifference * 1000;
+  const from = wallHere(firedAt) - CLOCK_SLACK_MS;
+  const to = Math.max(from, wallHere(storedAt)) + CLOCK_SLACK_MS;
+  if (isBetween(taken, from, to)) return 0;
+  return taken > to ? taken - to : taken - from;
+}
+
+function isBetween(taken: number, from: number, to: number): boolean {
+  const zone = Math.ceil((taken - to) / ZONE_MS) * ZONE_MS;
+  return Math.abs(zone) <= FARTHEST_ZONE_MS && taken - zone >= from && taken - zone <= to;
+}
+
+/** @returns the time on this computer's wall, counted as wallOf counts */
+function wallHere(at: string): number {
+  const date = new Date(at);
+  return Date.UTC(
+    date.getFullYear(),
+    date.getMonth(),
+    date.getDate(),
+    date.getHours(),
+    date.getMinutes(),
+    date.getSeconds(),
+    date.getMilliseconds(),
+  );
+}
+
+function spanOf(milliseconds: number): string {
+  const seconds = Math.max(1, Math.round(milliseconds / 1000));
+  if (seconds < 120) return `${seconds} s`;
+  if (seconds < 2 * 3600) return `${Math.round(seconds / 60)} min`;
+  if (seconds < 2 * 86_400) return `${Math.round(seconds / 3600)} h`;
+  return `${Math.round(seconds / 86_400)} days`;
+}
+
+// --- neighbours
+
+/** Marks that can only be given once all frames of the set are there. */
+const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'ratio']);
+
+/**
+ * @param sizes the darkest frame first
+ * @returns marks by the numbers of their frames
+ */
+export function neighbourMarks(
+  comparison: LightComparison,
+  sizes: readonly SizedFrame[],
+): ReadonlyMap<number, readonly FrameViewMark[]> {
+  const marks = new Map<number, FrameViewMark[]>();
+  const add = (number: number, mark: FrameViewMark) =>
+    marks.set(number, [...(marks.get(number) ?? []), mark]);
+  for (const odd of oddSizes(sizes)) add(odd.number, { code: 'size', sentence: oddSizeSentence(odd) });
+  for (const [number, mark] of ratioMarks(comparison)) add(number, mark);
+  return marks;
+}
+
+/**
+ * @param marks those that a frame has
+ * @param found those that its neighbours give it now
+ * @returns all its marks; null if nothing changes
+ */
+export function withNeighbourMarks(
+  marks: readonly FrameViewMark[],
+  found: readonly FrameViewMark[],
+): FrameViewMark[] | null {
+  const words = (some: readonly FrameViewMark[]) => some.map(({ sentence }) => sentence).join('\n');
+  const before = marks.filter(({ code }) => OF_NEIGHBOURS.has(code));
+  if (words(before) === words(found)) return null;
+  return [...marks.filter(({ code }) => !OF_NEIGHBOURS.has(code)), ...found];
+}
+
+/** @returns marks by the numbers of their frames */
+export function ratioMarks({ ratios, suspects }: LightComparison): ReadonlyMap<number, FrameViewMark> {
+  const marks = new Map<number, FrameViewMark>();
+  const odd = ratios.filter(({ mark }) => mark);
+  for (const number of suspects) {
+    const pairs = odd.filter(({ darker, lighter }) => darker === number || lighter === number);
+    marks.set(number, {
+      code: 'ratio',
+      sentence: `Its brightness does not fit its neighbours: ${pairs.map(pairWords).join(', ')}. Look at it before you merge.`,
+    });
+  }
+  for (const pair of odd) {
+    if (suspects.includes(pair.darker) || suspects.includes(pair.lighter)) continue;
+    marks.set(pair.lighter, {
+      code: 'ratio',
+      sentence: `The brightness changes otherwise than planned here: ${pairWords(pair)}. The light may have changed in between.`,
+    });
+  }
+  return marks;
+}
+
+const pairWords = ({ darker, lighter, expected, ev }: LightRatio): string =>
+  `from frame ${darker} to ${lighter} ${signed(ev ?? 0)} EV where ${signed(expected)} EV was planned`;
+
+const signed = (ev: number): string => `${ev > 0 ? '+' : ''}${Number(ev.toFixed(2))}`;

@@ -1,0 +1,120 @@
+// One frame of a set while its run lasts, as it was planned and as it stands; and the words for it.
+import { EvenrungError } from '../../shared/errors.js';
+import type { SetRecord } from '../../shared/set-record.js';
+import type { FrameState, FrameView } from '../../shared/state.js';
+import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
+import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
+import type { FrameTimes } from '../journal/index.js';
+import type { Pass, Plan } from '../plan/index.js';
+
+export interface SetFrame {
+  view: FrameView;
+  readonly pass: Pass;
+  readonly shutter: ShutterSetting;
+  thumbnail: Buffer | null;
+  /** How often it was made up. */
+  madeUp: number;
+  /** How often it had been fired before the set was taken up again. */
+  firedBefore: number;
+  /** Of its file, once it is verified. */
+  checksum: Checksum | null;
+  times: FrameTimes;
+  /** Its light, for comparing with the neighbouring frames; null until its picture was looked at, or where it has none. */
+  light: LightGrid | null;
+  /** Whether its picture was looked at since the program began. */
+  looked: boolean;
+}
+
+export const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
+
+/** @returns the frames that somebody asked for, the darkest first */
+export function framesOf(plan: Plan): SetFrame[] {
+  return plan.passes
+    .flatMap((pass, index) =>
+      pass.frames
+        .filter((planned) => planned.wanted)
+        .map((planned) => ({ pass, number: index + 1, planned })),
+    )
+    .sort((a, b) => a.planned.offset - b.planned.offset)
+    .map(({ pass, number, planned }, index) => ({
+      pass,
+      shutter: planned.shutter,
+      thumbnail: null,
+      madeUp: 0,
+      firedBefore: 0,
+      checksum: null,
+      times: NO_TIMES,
+      light: null,
+      looked: false,
+      view: {
+        number: index + 1,
+        pass: number,
+        offset: toEv(planned.offset),
+        exposureTime: planned.shutter.seconds,
+        shutter: planned.shutter.label,
+        state: 'planned',
+        attempts: 0,
+        recorded: null,
+        clipped: null,
+        file: null,
+        reason: null,
+        baseMoved: null,
+        marks: [],
+      },
+    }));
+}
+
+export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
+
+/** Whether it has still to be made: one whose picture is being looked at has not. */
+export const isOpen = (frame: SetFrame): boolean => !isVerified(frame) && frame.view.state !== 'stored';
+
+export const timesOf = ({ firedAt, storedAt, verifiedAt }: FrameTimes): FrameTimes => ({
+  firedAt,
+  storedAt,
+  verifiedAt,
+});
+
+/** @returns the times of a frame that has just come from one state into another */
+export function timesAfter(times: FrameTimes, before: FrameState, state: FrameState): FrameTimes {
+  const now = new Date().toISOString();
+  if (state === 'fired') return { ...NO_TIMES, firedAt: now };
+  if (state === 'stored') return { ...times, storedAt: now, verifiedAt: null };
+  return state === 'verified' && before !== 'verified' ? { ...times, verifiedAt: now } : times;
+}
+
+export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>
+  other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
+
+/** What a file says of its exposure, without what only the judgement needs. */
+export const seen = (recorded: RecordedExposure | null): Pick<FrameView, 'recorded'> => ({
+  recorded:
+    recorded === null
+      ? null
+      : { exposureTime: recorded.exposureTime, fNumber: recorded.fNumber, iso: recorded.iso },
+});
+
+export const nameOf = ({ number, offset, shutter }: FrameView): string =>
+  `Frame ${number} (${formatEv(Math.round(offset * 6))} EV, ${shutter} s)`;
+
+/** The same failure, with the frame that it met. */
+export function ofFrame(
+  frame: FrameView | undefined,
+  { code, message, details }: EvenrungError,
+): EvenrungError {
+  if (frame === undefined) return new EvenrungError(code, message, details);
+  return new EvenrungError(code, `${nameOf(frame)}: ${message}`, { ...details, frame: frame.number });
+}
+
+/** A release whose file never came. */
+export const stray = (
+  { number, offset, shutter }: FrameView,
+  releasedAt: Date,
+  reason: string,
+): SetRecord['strays'][number] => ({
+  frame: number,
+  offset,
+  shutter,
+  releasedAt: releasedAt.toISOString(),
+  reason,
+});

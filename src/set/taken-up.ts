@@ -1,0 +1,152 @@
+// A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
+// what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
+import type { FrameView, RunState } from '../../shared/state.js';
+import type { RunOutcome, StoredFrame } from '../journal/index.js';
+import { hourAndMinute } from '../system/index.js';
+
+/** A frame as it was when it was chosen to be fired again. */
+export interface EarlierFrame {
+  readonly frame: StoredFrame;
+  /** Where its file goes once the record tells of the new one, from the set folder on; null while there is no new one. */
+  readonly aside: string | null;
+}
+
+export interface TakenUp {
+  /** `again`: frames that were chosen. `complete`: all that are missing. */
+  readonly purpose: 'again' | 'complete';
+  /** Numbers of the frames to be made. */
+  readonly frames: readonly number[];
+  readonly earlier: readonly EarlierFrame[];
+  /** Names of files that lay in the set folder, and are nobody's here: merged pictures, for example. */
+  readonly others: readonly string[];
+  /** When it was taken up again, ISO 8601, UTC. */
+  readonly since: string;
+  /** How the set had ended, and when. */
+  readonly outcome: RunOutcome;
+  readonly endedAt: string;
+  /** Nobody went on with it after it was cut off: a file that was made since may be a frame. */
+  readonly abandoned?: boolean;
+}
+
+/** @param taken null for a set that is made for the first time */
+export const isInHand = (taken: TakenUp | null, number: number): boolean =>
+  taken === null || taken.frames.includes(number);
+
+/** @returns what a frame was before, as long as no new one has taken its place */
+export const earlierOf = (taken: TakenUp | null, number: number): StoredFrame | null =>
+  taken?.earlier.find(({ frame, aside }) => frame.view.number === number && aside === null)?.frame ?? null;
+
+/** The new frame is there: from now on the earlier one is going to be moved. */
+export const replacedBy = (taken: TakenUp, number: number, aside: string): TakenUp => ({
+  ...taken,
+  earlier: taken.earlier.map((one) =>
+    one.frame.view.number === number && one.aside === null ? { ...one, aside } : one,
+  ),
+});
+
+/** @returns the names that are known in the set folder although no frame has them just now */
+export const knownBeside = (taken: TakenUp | null): string[] => [
+  ...(taken?.others ?? []),
+  ...(taken?.earlier.flatMap(({ frame }) => frame.view.file ?? []) ?? []),
+];
+
+/** @returns the files that have to make way, and where they go */
+export const makingWay = (taken: TakenUp | null): { number: number; file: string; aside: string }[] =>
+  (taken?.earlier ?? []).flatMap(({ frame: { view }, aside }) =>
+    view.file === null || aside === null ? [] : [{ number: view.number, file: view.file, aside }],
+  );
+
+/** By the clock on the wall. */
+export const firedAgain = (at: Date): string =>
+  `Fired again at ${hourAndMinute(at)}: this is the frame as it was before.`;
+
+/** Which of the frames in hand were made, and which are as they were. */
+function fateOf(taken: TakenUp, frames: readonly FrameView[]) {
+  const isVerified = (number: number) =>
+    frames.some((one) => one.number === number && one.state === 'verified');
+  const inHand = taken.frames.filter(isVerified);
+  const hadOne = (number: number) => taken.earlier.some(({ frame }) => frame.view.number === number);
+  const asBefore = inHand.filter((number) => earlierOf(taken, number) !== null);
+  const made = inHand.filter((number) => !asBefore.includes(number));
+  return { asBefore, again: made.filter(hadOne), first: made.filter((number) => !hadOne(number)) };
+}
+
+export const wasMade = (taken: TakenUp, frame: FrameView): boolean => {
+  const { again, first } = fateOf(taken, [frame]);
+  return again.length + first.length > 0;
+};
+
+/**
+ * @param startedAt when the set was begun
+ * @param madeAt when the last of the frames in hand was made
+ * @returns how long after the set they were made, in a sentence; null where none was
+ */
+export function laterNote(
+  taken: TakenUp,
+  frames: readonly FrameView[],
+  startedAt: Date,
+  madeAt: Date,
+): string | null {
+  const { again, first } = fateOf(taken, frames);
+  const isComplete = frames.every(({ state }) => state === 'verified');
+  if (again.length + first.length === 0) return null;
+  const sinceBegun = `${spanOf(madeAt.getTime() - startedAt.getTime())} after it was begun`;
+  const sinceEnd = `${spanOf(madeAt.getTime() - Date.parse(taken.endedAt))} after the set`;
+  if (taken.purpose === 'complete' && isComplete) return `Completed ${sinceBegun}: the light may have moved.`;
+  const fired = [
+    again.length === 0 ? null : `${were(again)} fired again ${sinceEnd}`,
+    first.length === 0 ? null : `${were(first)} fired ${sinceEnd}`,
+  ].filter((part) => part !== null);
+  const isMarked = frames.some(({ marks }) => marks.some(({ code }) => code === 'ratio'));
+  return `${fired.join(', ')}: the light may have moved.${isMarked ? ' Look at the brightness marks.' : ''}`;
+}
+
+/**
+ * @param more what else has to be said, null where it has not
+ * @returns how firing again ended
+ */
+export function againSentence(
+  taken: TakenUp,
+  frames: readonly FrameView[],
+  more: { readonly stopped: boolean; readonly trouble: string | null; readonly owed: string | null },
+): string {
+  const { asBefore, again, first } = fateOf(taken, frames);
+  const verified = frames.filter(({ state }) => state === 'verified').length;
+  const total = frames.length;
+  return [
+    more.stopped && asBefore.length > 0 ? 'Stopped.' : null,
+    more.trouble,
+    again.length === 0 ? null : `${were(again)} fired again.`,
+    first.length === 0 ? null : `${were(first)} fired.`,
+    asBefore.length === 0
+      ? null
+      : `${asBefore.length === 1 ? `Frame ${asBefore} is as it was` : `Frames ${asBefore.join(', ')} are as they were`} before.`,
+    verified < total
+      ? `${verified} of ${total} frames are verified.`
+      : `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.`,
+    more.owed,
+  ]
+    .filter((sentence) => sentence !== null)
+    .join(' ');
+}
+
+/** @returns how a set ends that nothing went wrong with, and that is not complete */
+export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunState =>
+  taken?.purpose === 'again' && !stopped && taken.outcome !== 'complete' ? taken.outcome : 'stopped';
+
+const were = (numbers: readonly number[]): string =>
+  numbers.length === 1 ? `Frame ${numbers[0]} was` : `Frames ${numbers.join(', ')} were`;
+
+const SECOND = 1000;
+const MINUTE = 60 * SECOND;
+const HOUR = 60 * MINUTE;
+const DAY = 24 * HOUR;
+
+/** @returns `40 s`, `12 min`, `2 h`, `3 days`: as exactly as anybody asks for the light */
+function spanOf(milliseconds: number): string {
+  const of = (unit: number) => Math.max(1, Math.round(milliseconds / unit));
+  if (milliseconds < 1.5 * MINUTE) return `${of(SECOND)} s`;
+  if (milliseconds < 1.5 * HOUR) return `${of(MINUTE)} min`;
+  if (milliseconds < 1.5 * DAY) return `${of(HOUR)} h`;
+  return `${of(DAY)} days`;
+}

@@ -1,0 +1,16 @@
+// What belongs to the computer rather than to photography: whole files, the owner lock, sleep, clocks. Knows no other room.
+export { isAlive } from './alive.js';
+export { type Clock, systemClock } from './clock.js';
+export { Owner, whoOwns } from './owner.js';
+export {
+  ELSEWHERE,
+  isDamage,
+  refusedAtOpening,
+  refusedWhileReading,
+  refusedWhileWorking,
+} from './refused.js';
+export { makeReady } from './state-folder.js';
+export { stayAwake } from './stay-awake.js';
+export { PARTIAL, putWhole, syncFile, syncFolder } from './sync.js';
+export { hourAndMinute, wallDay, wallSecond } from './wall-clock.js';
+export { inTurn, isMissing, PRIVATE, removeWhole, setAside, writeWhole } from './whole-file.js';

@@ -1,0 +1,57 @@
+// Files and names that are on disk when a call comes back, for whoever stores anything.
+import { open, rename, rm } from 'node:fs/promises';
+
+/** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
+const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM']);
+
+/** A name in a folder is on disk once the folder is. @throws the error of the file system */
+export async function syncFolder(folder: string): Promise<void> {
+  if (process.platform === 'win32') return;
+  try {
+    await sync(folder, 'r');
+  } catch (cause) {
+    if (!CANNOT_SYNC.has((cause as NodeJS.ErrnoException).code ?? '')) throw cause;
+  }
+}
+
+/** What a file is called while it is written. */
+export const PARTIAL = '.part';
+
+/**
+ * Writes a file, or writes it anew: what was there before or the new content is there, never a part of it. Its folder has to be there,
+ * and is synced by whoever writes the last file in it.
+ * @param part what it is called meanwhile
+ * @param mode of the file, as for open(2); the usual one if it is left out
+ * @throws the error of the file system
+ */
+export async function putWhole(
+  file: string,
+  content: string | Uint8Array,
+  { part = `${file}${PARTIAL}`, mode }: { part?: string; mode?: number | undefined } = {},
+): Promise<void> {
+  try {
+    const handle = await open(part, 'w', mode);
+    try {
+      await handle.writeFile(content);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await rename(part, file);
+  } catch (cause) {
+    await rm(part, { force: true }).catch(() => undefined);
+    throw cause;
+  }
+}
+
+/** @throws the error of the file system */
+export const syncFile = (file: string): Promise<void> => sync(file, 'r+');
+
+async function sync(file: string, flags: 'r' | 'r+'): Promise<void> {
+  const handle = await open(file, flags);
+  try {
+    await handle.sync();
+  } finally {
+    await handle.close();
+  }
+}
