@@ -64,7 +64,7 @@ export async function fireSet(into: string, options: FireSetOptions = {}): Promi
     events.push(event);
     during?.(event, run);
   });
-  const state = await run.carryOut();
+  const { state } = await run.carryOut();
   return { state, run, log, events, folder: folder.path, record: await recordIn(folder.path) };
 }
 

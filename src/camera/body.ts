@@ -62,6 +62,14 @@ export interface Arming {
   readonly shape: BracketShape | null;
 }
 
+/** What one release has brought. */
+export interface Brought {
+  /** In the order in which they came. */
+  readonly files: readonly FiredFrame[];
+  /** Why no more came; null if nothing went wrong. */
+  readonly failure: EvenrungError | null;
+}
+
 /** A setting that was changed: what it was, and what may stand there instead. */
 export interface Owed {
   readonly found: string;
@@ -413,6 +421,18 @@ export class Body {
       // The rest of the file that was not stored is still on its way: whatever is asked next would get it as its answer.
       if (code === 'storing-failed' && details.released === true) this.dropConnection();
       throw cause;
+    }
+  }
+
+  /**
+   * One release with everything as it is. Never throws: what came and what went wrong are told together, so that two of three files and
+   * then a failure are both known.
+   */
+  async releaseShutter(options: FireOptions): Promise<Brought> {
+    try {
+      return { files: [await this.fire(options)], failure: null };
+    } catch (cause) {
+      return { files: [], failure: asEvenrungError(cause) };
     }
   }
 

@@ -2,6 +2,7 @@
 export {
   type Arming,
   Body,
+  type Brought,
   type Debts,
   type MeetOptions,
   notPutBack,

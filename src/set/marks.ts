@@ -1,5 +1,5 @@
-// What a person should know of a frame that is in the set all the same. A mark is never a reason to reject a frame. Pure: it takes
-// what was read of the frames, and returns sentences.
+// The words of marks: what a person should know of a frame that is in the set all the same. Which mark is asked for when, the table in
+// judgements.ts says. Pure.
 import { lostIn } from '../../shared/clipping.js';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import {
@@ -14,49 +14,30 @@ import {
 } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 
-/** What is known of a frame when it is verified. */
-export interface Marked {
-  readonly number: number;
-  /** How many frames the set has. */
-  readonly frames: number;
-  readonly clipped: FrameView['clipped'];
-  readonly baseMoved: number | null;
-  /** By the clock of the camera; null where the file tells none. */
-  readonly takenAt: TakenAt | null;
+/** A release by the clocks of both. */
+export interface Timed {
   /** By the clock of this computer. */
   readonly times: Pick<FrameTimes, 'firedAt' | 'storedAt'>;
-  /** Seconds that the camera's clock is ahead; null where it tells none. */
+  /** Seconds that the camera's clock is ahead; null if it tells none. */
   readonly clockDifference: number | null;
-  /** The file that came before it. */
-  readonly before: TakenBefore | null;
-  /** Why its file is not proved to be complete, in one sentence; null if it is. */
-  readonly doubt: string | null;
-  /** Milliseconds by which it may have been taken before its release, counted from an earlier file; null if nothing speaks for that. */
-  readonly perhapsEarlyMs: number | null;
 }
 
+/** The file that came before. */
 export interface TakenBefore {
-  /** Null where it is no frame of the set. */
+  /** Null if it is no frame of the set. */
   readonly number: number | null;
+  /** By the clock of the camera. */
   readonly takenAt: TakenAt;
-}
-
-/** @returns all marks that one frame has by itself, and by the one that was fired before it */
-export function marksOf(frame: Marked): FrameViewMark[] {
-  const { baseMoved, takenAt, before, doubt } = frame;
-  return [
-    ...(doubt === null ? [] : [{ code: 'unproved' as const, sentence: doubt }]),
-    ...clippingMarks(frame),
-    ...(baseMoved === null ? [] : [movedMark(baseMoved)]),
-    ...(takenAt === null || before === null ? [] : orderMarks(takenAt, before)),
-    ...(takenAt === null ? [] : timeMarks(takenAt, frame)),
-    ...(frame.perhapsEarlyMs === null ? [] : [doubtMark(frame.perhapsEarlyMs)]),
-  ];
 }
 
 // --- clipping, and the light
 
-function clippingMarks(frame: Pick<Marked, 'number' | 'clipped' | 'frames'>): FrameViewMark[] {
+/** @param frame its number, and how many the set has: only the ends are marked */
+export function clippingMarks(frame: {
+  readonly number: number;
+  readonly frames: number;
+  readonly clipped: FrameView['clipped'];
+}): FrameViewMark[] {
   return lostIn(frame, frame.frames).map(({ side, share }) =>
     side === 'blown'
       ? {
@@ -73,7 +54,7 @@ function clippingMarks(frame: Pick<Marked, 'number' | 'clipped' | 'frames'>): Fr
 const percent = (share: number): string =>
   `${share < 0.01 ? (share * 100).toFixed(1) : Math.round(share * 100)}%`;
 
-const movedMark = (ev: number): FrameViewMark => ({
+export const movedMark = (ev: number): FrameViewMark => ({
   code: 'base-moved',
   sentence: `The light had moved by ${signed(ev)} EV since the first frame of the set.`,
 });
@@ -81,7 +62,7 @@ const movedMark = (ev: number): FrameViewMark => ({
 // --- the time that the file records
 
 /** Cameras without parts of a second cut them off: of two such times, or of one, only whole seconds are compared. */
-function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark[] {
+export function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark[] {
   const isExact = hasParts(takenAt) && hasParts(before.takenAt);
   const [now, earlier] = [wallOf(takenAt), wallOf(before.takenAt)].map((at) =>
     isExact ? at : Math.floor(at / 1000),
@@ -106,7 +87,7 @@ export const ZONE_MS = 900_000;
 const FARTHEST_ZONE_MS = 26 * 3_600_000;
 
 /** The shutter was open at some time between the release and the file's being there, however long the exposure was. */
-function timeMarks(takenAt: TakenAt, release: Marked): FrameViewMark[] {
+export function timeMarks(takenAt: TakenAt, release: Timed): FrameViewMark[] {
   const off = offRelease(takenAt, release) ?? 0;
   if (off === 0) return [];
   return [
@@ -117,7 +98,7 @@ function timeMarks(takenAt: TakenAt, release: Marked): FrameViewMark[] {
   ];
 }
 
-const doubtMark = (earlyMs: number): FrameViewMark => ({
+export const doubtMark = (earlyMs: number): FrameViewMark => ({
   code: 'time',
   sentence: `It may have been taken ${spanOf(earlyMs)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
 });
@@ -128,7 +109,7 @@ const doubtMark = (earlyMs: number): FrameViewMark => ({
  */
 export function offRelease(
   takenAt: TakenAt,
-  { times: { firedAt, storedAt }, clockDifference }: Pick<Marked, 'times' | 'clockDifference'>,
+  { times: { firedAt, storedAt }, clockDifference }: Timed,
 ): number | null {
   if (firedAt === null || storedAt === null || clockDifference === null) return null;
   const taken = wallOf(takenAt) - clockDifference * 1000;
@@ -174,17 +155,8 @@ const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'rati
  * @param sizes the darkest frame first
  * @returns marks by the numbers of their frames
  */
-export function neighbourMarks(
-  comparison: LightComparison,
-  sizes: readonly SizedFrame[],
-): ReadonlyMap<number, readonly FrameViewMark[]> {
-  const marks = new Map<number, FrameViewMark[]>();
-  const add = (number: number, mark: FrameViewMark) =>
-    marks.set(number, [...(marks.get(number) ?? []), mark]);
-  for (const odd of oddSizes(sizes)) add(odd.number, { code: 'size', sentence: oddSizeSentence(odd) });
-  for (const [number, mark] of ratioMarks(comparison)) add(number, mark);
-  return marks;
-}
+export const oddSizeMarks = (sizes: readonly SizedFrame[]): ReadonlyMap<number, readonly FrameViewMark[]> =>
+  new Map(oddSizes(sizes).map((odd) => [odd.number, [{ code: 'size', sentence: oddSizeSentence(odd) }]]));
 
 /**
  * @param marks those that a frame has

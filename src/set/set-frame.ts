@@ -5,11 +5,13 @@ import type { FrameState, FrameView } from '../../shared/state.js';
 import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
 import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
-import type { Pass, Plan } from '../plan/index.js';
+import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
 
 export interface SetFrame {
   view: FrameView;
   readonly pass: Pass;
+  /** The turn of the pass that it is. */
+  readonly planned: PlannedFrame;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
   /** How often it was made up. */
@@ -38,6 +40,7 @@ export function framesOf(plan: Plan): SetFrame[] {
     .sort((a, b) => a.planned.offset - b.planned.offset)
     .map(({ pass, number, planned }, index) => ({
       pass,
+      planned,
       shutter: planned.shutter,
       thumbnail: null,
       madeUp: 0,

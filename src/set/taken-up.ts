@@ -1,6 +1,6 @@
 // A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
-import type { FrameView, RunState } from '../../shared/state.js';
+import type { FrameView } from '../../shared/state.js';
 import type { RunOutcome, StoredFrame } from '../journal/index.js';
 import { hourAndMinute } from '../system/index.js';
 
@@ -131,7 +131,7 @@ export function againSentence(
 }
 
 /** @returns how a set ends that nothing went wrong with, and that is not complete */
-export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunState =>
+export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunOutcome =>
   taken?.purpose === 'again' && !stopped && taken.outcome !== 'complete' ? taken.outcome : 'stopped';
 
 const were = (numbers: readonly number[]): string =>

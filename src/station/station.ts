@@ -622,16 +622,9 @@ export class Station {
 
   private async fireSet(run: Run, body: Body): Promise<EndedSet> {
     const { events, alarm } = this.options;
-    const state = await run.carryOut();
-    const view = events.state.run;
-    const ended: EndedSet = {
-      state,
-      verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
-      endedAt: view?.endedAt ?? new Date().toISOString(),
-      sentence: view?.sentence ?? state,
-      error: run.error?.code ?? null,
-    };
-    if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, view));
+    const { state, verified, endedAt, sentence, error } = await run.carryOut();
+    const ended: EndedSet = { state, verified, endedAt, sentence, error: error?.code ?? null };
+    if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, events.state.run));
     this.stock.setMade(run.fileBytes, run.released);
     if (run.error !== null && LOST.has(run.error.code)) this.lose(run.error);
     else {

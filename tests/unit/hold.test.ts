@@ -256,7 +256,7 @@ describe('the body of a run that is held', () => {
     expect(link.reads - reads).toBeGreaterThan(1);
     expect({ ...body.state }).toEqual(state);
     run.goOn();
-    expect(await ended).toBe('complete');
+    expect(await ended).toMatchObject({ state: 'complete' });
   });
 
   it('may go and come back: it is met again when the run goes on', async () => {
@@ -271,7 +271,7 @@ describe('the body of a run that is held', () => {
     setTimeout(() => {
       link.beforeRead = () => undefined;
     }, 100);
-    expect(await ended).toBe('complete');
+    expect(await ended).toMatchObject({ state: 'complete' });
     expect(link.releases).toBe(3);
   });
 
@@ -287,7 +287,7 @@ describe('the body of a run that is held', () => {
     expect(log.state.run?.state).toBe('held');
     await body.change('mirrorLock', 'off');
     run.goOn();
-    expect(await ended).toBe('complete');
+    expect(await ended).toMatchObject({ state: 'complete' });
   });
 });
 

@@ -8,9 +8,11 @@ import { LOST_SHARE } from '../../shared/clipping.js';
 import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
 import { compareLight, type LightComparison } from '../../src/frames/index.js';
-import { takenAtOf } from '../../src/frames/read/taken-at.js';
-import { type Marked, marksOf as marksOfOne, ratioMarks } from '../../src/set/marks.js';
+import { type TakenAt, takenAtOf } from '../../src/frames/read/taken-at.js';
+import { marksOf as marksOfSeen, type Seen } from '../../src/set/judgements.js';
+import { ratioMarks } from '../../src/set/marks.js';
 import { fireSet, marksOf } from '../fire-set.js';
 
 let into = '';
@@ -43,6 +45,17 @@ class ChangingLink extends PracticeLink {
   }
 }
 
+const BASE = SHUTTER_SCALES.third.find(({ label }) => label === '1/60') as ShutterSetting;
+
+/** What the rules go by. */
+interface Marked extends Pick<Seen, 'number' | 'frames' | 'baseMoved' | 'times' | 'clockDifference'> {
+  readonly before: Seen['before'];
+  readonly perhapsEarlyMs: number | null;
+  readonly clipped: { readonly dark: number; readonly light: number } | null;
+  readonly doubt: string | null;
+  readonly takenAt: TakenAt | null;
+}
+
 const FRAME: Marked = {
   number: 5,
   frames: 9,
@@ -55,6 +68,19 @@ const FRAME: Marked = {
   doubt: null,
   perhapsEarlyMs: null,
 };
+
+const marksOfOne = ({ clipped, doubt, takenAt, ...known }: Marked) =>
+  marksOfSeen({
+    ...known,
+    recorded: { exposureTime: 1 / 60, fNumber: 8, iso: 100, bias: null, focalLength: 24, takenAt },
+    ...{ broken: null, baseTv: null, sizeOfSet: null },
+    looked: { broken: null, doubt, clipped, size: null },
+    asked: {
+      ...{ mode: 'manual', step: 6, fNumber: 8, iso: 100, longestTv: null, shortestTv: null },
+      ...{ offset: 0, centre: 0, shutter: BASE },
+    },
+  });
+
 /** @returns UTC of that time on this computer's wall */
 function localAt(hour: number, minute: number, second: number): string {
   return new Date(2026, 10, 25, hour, minute, second).toISOString();

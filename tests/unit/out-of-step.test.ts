@@ -75,7 +75,7 @@ it('the settings are put back over a new connection, at once', async () => {
     asked: async () => ASKED,
     tell: (happening) => log.tell(happening),
   });
-  expect(await run.carryOut()).toBe('halted');
+  expect(await run.carryOut()).toMatchObject({ state: 'halted' });
   expect(link.kills).toBe(1);
   expect(troubles).toEqual([]);
   expect({ ...practice.state }).toEqual(before);

@@ -120,7 +120,7 @@ async function fire(
     events.push(event);
     during(run, event);
   });
-  const state = await run.carryOut();
+  const { state } = await run.carryOut();
   const kept = log.state.run?.folder ?? null;
   const record =
     kept === null
@@ -361,7 +361,7 @@ describe('a frame that is missing or wrong', () => {
       asked: async () => ASKED,
       tell: () => undefined,
     });
-    expect(await run.carryOut()).toBe('complete');
+    expect(await run.carryOut()).toMatchObject({ state: 'complete' });
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
     );
@@ -670,7 +670,7 @@ describe('what happens between runs and behind our back', () => {
       asked: async () => ASKED,
       tell: () => undefined,
     });
-    expect(await run.carryOut()).toBe('complete');
+    expect(await run.carryOut()).toMatchObject({ state: 'complete' });
     const record = setRecordSchema.parse(
       JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
     );

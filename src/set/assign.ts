@@ -1,0 +1,426 @@
+// Which file is which frame. A function of values: what the files of one release record, which frames it was to bring, and how the set
+// stands. It knows no body, no folder, no journal and no picture; whether a frame is whole is seen later (judgements.ts).
+//
+//   a file is                                      then
+//   from before the release, or from another set   it is set aside; what was released instead is still owed
+//   the frame that was expected                    it is taken in
+//   another open frame of the release or pass      it is taken in: bodies differ in the order in which they fire
+//   an open frame that was fired earlier           it is taken in, late
+//   a frame that is there already, or none at all  it is set aside
+//
+// A release whose own file did not come loses its frame: it is displaced by the file that came instead, in the order of firing.
+import type { FrameState } from '../../shared/state.js';
+import { wallOf } from '../frames/index.js';
+import type { Stray } from '../journal/index.js';
+import { type CameFile, type CameSoFar, cameIn, type Origin, originOf } from './from-before.js';
+import { type AskedOfFrame, type AskedOfSet, meteredVerdict, mismatch, type ReadFile } from './judgements.js';
+import type { TakenBefore } from './marks.js';
+
+/** One file of a release, as far as it was read. */
+export interface Came extends ReadFile {
+  /** Tells one file from another; null if the file was not looked at for that. */
+  readonly digest: string | null;
+  /** When it was there, ISO 8601, by this computer's clock. */
+  readonly storedAt: string;
+}
+
+/** What was released. */
+export interface Released {
+  /** The numbers of the frames in firing order; null for a turn of a bracket that is fired for nothing. */
+  readonly expects: readonly (number | null)[];
+  /** The numbers of the frames that may come of it: all of its pass, or the single one. */
+  readonly pass: readonly number[];
+  /** Whether the bracket is off. */
+  readonly isSingle: boolean;
+  /** ISO 8601, by this computer's clock. */
+  readonly firedAt: string;
+}
+
+/** One frame of the set, as it stands. */
+export interface FrameAtHand extends AskedOfFrame {
+  readonly number: number;
+  readonly state: FrameState;
+  /** Whether its shutter was released since the set was begun or taken up again. */
+  readonly wasFired: boolean;
+  /** Whether its pass is a bracket. */
+  readonly isBracketed: boolean;
+}
+
+/** What the releases so far have told. */
+export interface SoFar {
+  /** The times of the files so far, in this set and in those before. */
+  readonly came: CameSoFar;
+  /** Pictures that waited in the body when the set began, and come first. */
+  readonly waited: number;
+  /** Pictures from before that came. */
+  readonly fromBefore: number;
+  /** Whether the last file that came was of an earlier release: then each may come one release late. */
+  readonly comesLate: boolean;
+  /** The last file of the last release. */
+  readonly before: TakenBefore | null;
+  /** In aperture priority: the biases that the files of the bracket under way have recorded. */
+  readonly biases: readonly number[];
+  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
+  readonly baseTv: number | null;
+}
+
+export interface Known {
+  /** The darkest first. */
+  readonly frames: readonly FrameAtHand[];
+  /** Releases whose file never came. */
+  readonly strays: readonly Pick<Stray, 'frame' | 'releasedAt'>[];
+  readonly soFar: SoFar;
+  readonly asked: AskedOfSet;
+  /** Seconds that the camera's clock is ahead; null if it tells none. */
+  readonly clockDifference: number | null;
+  /** When the set was begun, or taken up again, ISO 8601. */
+  readonly setStartedAt: string;
+  /** Whether the body tells how many pictures wait in it: then what is late was told before. */
+  readonly countsWaiting: boolean;
+  /** Whether the order in which the body fires its brackets was learnt. */
+  readonly knowsOrder: boolean;
+}
+
+/** A frame whose release brought another file. */
+export interface Displaced {
+  readonly frame: number;
+  readonly reason: string;
+  /** Why its own file may still come, in one sentence; null if nothing is owed. */
+  readonly owed: string | null;
+}
+
+interface Decided {
+  readonly recorded: Came['recorded'];
+  /** The frame of an earlier release whose file this is, which counted as owed; null if none. */
+  readonly strayOf: number | null;
+  readonly displaced: Displaced | null;
+  /** Why the connection has to begin anew, in one sentence: what was believed to be set may not be; null if it need not. */
+  readonly anew: string | null;
+}
+
+export type Decision =
+  | (Decided & {
+      readonly is: 'frame';
+      readonly frame: number;
+      /** Whether it is the one that was to come. */
+      readonly isExpected: boolean;
+      /** Whether an earlier release made it. */
+      readonly isLate: boolean;
+      readonly baseMoved: number | null;
+      readonly before: TakenBefore | null;
+      readonly perhapsEarlyMs: number | null;
+    })
+  | (Decided & {
+      readonly is: 'no-frame';
+      /** Why it is none, in one sentence. */
+      readonly reason: string;
+      /** The frame that it is set aside for; null if there is none. */
+      readonly frame: number | null;
+    })
+  | (Decided & { readonly is: 'from-before' })
+  /** In aperture priority nothing tells which frame of the bracket it is. */
+  | (Decided & { readonly is: 'untold' });
+
+export interface Assigned {
+  /** One for each file, in their order. */
+  readonly decisions: readonly Decision[];
+  readonly soFar: SoFar;
+  /** The frames of this release that no file has come for. */
+  readonly missing: readonly number[];
+}
+
+export const NOTHING_SO_FAR: SoFar = {
+  came: { last: null, anchor: null },
+  waited: 0,
+  fromBefore: 0,
+  comesLate: false,
+  before: null,
+  biases: [],
+  baseTv: null,
+};
+
+/** Pictures from before that are told by their time: more of them in one set, and it is the clock that is not to be believed. */
+const MOST_FROM_BEFORE = 4;
+
+export const FROM_BEFORE = 'A picture from before came in its place.';
+
+/** @param files in the order in which they came */
+export function assign(files: readonly Came[], release: Released, known: Known): Assigned {
+  const standing = new Standing(release, known);
+  const found = files.map((file, turn) => standing.find(file, release.expects[turn] ?? null));
+  const missing = standing.stillDue();
+  const decisions = found.map((one) => {
+    const frame = one.isOwn || one.is === 'untold' ? undefined : missing.shift();
+    return standing.decide(one, frame ?? null);
+  });
+  return { decisions, soFar: standing.soFar, missing: missing.map(({ number }) => number) };
+}
+
+/** What one file is, before it is known whose place it takes. */
+interface Found {
+  readonly file: Came;
+  readonly is: Decision['is'];
+  /** The frame that it is. */
+  readonly owner: FrameAtHand | null;
+  /** Whether that is a frame of this release. */
+  readonly isOwn: boolean;
+  readonly isLate: boolean;
+  readonly strayOf: number | null;
+  readonly perhapsEarlyMs: number | null;
+  readonly baseMoved: number | null;
+}
+
+/** The set while the files of one release are gone through: each one changes what the next one can be. */
+class Standing {
+  soFar: SoFar;
+  private readonly release: Released;
+  private readonly known: Known;
+  private readonly frames: Map<number, FrameAtHand>;
+  /** The frames of this release that are still to come. */
+  private readonly due: Set<number>;
+  private readonly strays: Pick<Stray, 'frame' | 'releasedAt'>[];
+
+  constructor(release: Released, known: Known) {
+    this.release = release;
+    this.known = known;
+    this.soFar = known.soFar;
+    this.frames = new Map(known.frames.map((frame) => [frame.number, frame]));
+    this.due = new Set(release.expects.filter((number) => number !== null));
+    this.strays = [...known.strays];
+  }
+
+  stillDue(): FrameAtHand[] {
+    return this.release.expects.flatMap((number) =>
+      number !== null && this.due.has(number) ? [this.frameOf(number)] : [],
+    );
+  }
+
+  /** @param turn the frame that this turn of the release was to bring */
+  find(file: Came, turn: number | null): Found {
+    const nothing = {
+      ...{ file, owner: null, isOwn: false, isLate: false },
+      ...{ strayOf: null, perhapsEarlyMs: null, baseMoved: null },
+    };
+    const origin = this.originOf(file);
+    if (origin.is === 'from-before') {
+      this.see({ fromBefore: this.soFar.fromBefore + 1, comesLate: true });
+      return { ...nothing, is: 'from-before' };
+    }
+    if (!this.canBeTold(file)) return { ...nothing, is: 'untold' };
+    const expected = turn !== null && this.due.has(turn) ? this.frameOf(turn) : null;
+    const earlier = [...this.frames.values()].filter(
+      ({ number, wasFired }) => wasFired && !this.due.has(number),
+    );
+    const possible = [
+      ...(expected === null ? [] : [expected]),
+      ...this.release.pass.map((number) => this.frameOf(number)),
+      ...earlier,
+    ];
+    const owner = possible.find((frame) => isOpen(frame) && this.mismatch(file, frame) === null) ?? null;
+    const isOwn = owner !== null && this.due.has(owner.number);
+    const isLate =
+      owner === null
+        ? earlier.some((frame) => this.mismatch(file, frame) === null)
+        : !isOwn && earlier.includes(owner);
+    if (isOwn) this.see({ comesLate: false });
+    else if (expected !== null && isLate) this.see({ comesLate: true });
+    this.seeBefore(file, owner);
+    const strayOf = isLate ? this.strayOf(file) : null;
+    const baseMoved = owner === null ? null : this.baseMoved(file, owner);
+    if (owner !== null) {
+      this.due.delete(owner.number);
+      this.frames.set(owner.number, { ...owner, state: 'stored', wasFired: true });
+    }
+    // A file that proves to be of an earlier release is no doubtful one.
+    const perhapsEarlyMs = origin.is === 'doubtful' && !isLate ? origin.earlyMs : null;
+    const is = owner === null ? 'no-frame' : 'frame';
+    return { file, is, owner, isOwn, isLate, strayOf, perhapsEarlyMs, baseMoved };
+  }
+
+  /** @param lost the frame of this release in whose place it came */
+  decide({ file, ...found }: Found, lost: FrameAtHand | null): Decision {
+    const { owner, strayOf, isLate, perhapsEarlyMs } = found;
+    const { recorded } = file;
+    if (found.is === 'untold') return { is: 'untold', recorded, strayOf, displaced: null, anew: null };
+    if (found.is === 'from-before') {
+      // If the body keeps what waits, another connection does not help: its files come late, and are told by what they record.
+      const anew = this.known.countsWaiting ? null : FROM_BEFORE;
+      const displaced = lost === null ? null : { frame: lost.number, reason: FROM_BEFORE, owed: FROM_BEFORE };
+      return { is: 'from-before', recorded, strayOf, displaced, anew };
+    }
+    // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
+    const isUnsure = lost !== null && owner === null && (this.release.isSingle || !lost.isBracketed);
+    const mayBeOwed = isUnsure && (isLate || perhapsEarlyMs !== null) && !this.known.countsWaiting;
+    const why =
+      lost === null
+        ? ''
+        : owner === null
+          ? (this.mismatch(file, lost) ?? '')
+          : `Its file proved to be frame ${owner.number}.`;
+    const owed = strayOf !== null || mayBeOwed ? cameInstead(isLate) : null;
+    const displaced = lost === null ? null : { frame: lost.number, reason: why, owed };
+    const decided = { recorded, strayOf, displaced, anew: isUnsure ? why : null };
+    if (owner === null) return { ...decided, is: 'no-frame', ...this.whyNone(file, displaced) };
+    const { number: frame } = owner;
+    // Files of one release may come out of order: each is compared with the release before.
+    const { before } = this.known.soFar;
+    const { baseMoved } = found;
+    return {
+      ...decided,
+      is: 'frame',
+      frame,
+      isExpected: found.isOwn,
+      isLate,
+      baseMoved,
+      before,
+      perhapsEarlyMs,
+    };
+  }
+
+  /** Whether a picture that had waited in the camera came in place of the one that was released. */
+  private originOf({ recorded, digest, storedAt }: Came): Origin {
+    const { came, waited, fromBefore } = this.soFar;
+    const file = cameIn(recorded, digest);
+    this.see({ came: { ...came, last: later(file, came.last, this.known.soFar.came.last) } });
+    if (waited > 0) {
+      this.see({ waited: waited - 1 });
+      return { is: 'from-before' };
+    }
+    if (file === null) return { is: 'its-own' };
+    const { firedAt } = this.release;
+    const { clockDifference, setStartedAt } = this.known;
+    // Files of one release may come out of order: each is compared with the release before.
+    const { last } = this.known.soFar.came;
+    const { anchor } = came;
+    const owedSince = owedSinceIn(this.strays, setStartedAt, this.soFar.comesLate);
+    const origin = originOf(file, {
+      last,
+      anchor,
+      firedAt,
+      storedAt,
+      setStartedAt,
+      owedSince,
+      clockDifference,
+    });
+    if (origin.is === 'from-before' && fromBefore < MOST_FROM_BEFORE) return origin;
+    const { exposureTime = null } = recorded ?? {};
+    const { takenAt } = file;
+    this.see({ came: { ...this.soFar.came, anchor: { takenAt, exposureTime, firedAt, storedAt } } });
+    return origin.is === 'from-before' ? { is: 'its-own' } : origin;
+  }
+
+  /**
+   * In aperture priority a frame is told by the bias that its file records. If two frames of one bracket record the same, the bracket's part
+   * is missing, and which frame a file is can only be told by the order: that must have been learnt.
+   */
+  private canBeTold({ recorded }: Came): boolean {
+    const { asked, knowsOrder } = this.known;
+    const bias = recorded?.bias ?? null;
+    if (asked.mode === 'manual' || this.release.isSingle || knowsOrder || bias === null) return true;
+    if (this.soFar.biases.includes(bias)) return false;
+    this.see({ biases: [...this.soFar.biases, bias] });
+    return true;
+  }
+
+  /** The first frame in aperture priority says what the base is. @returns EV by which it has moved since; null if it has not */
+  private baseMoved({ recorded }: Came, frame: FrameAtHand): number | null {
+    const { asked } = this.known;
+    if (asked.mode === 'manual' || recorded === null) return null;
+    const verdict = meteredVerdict(recorded, { ...asked, ...frame }, this.soFar.baseTv);
+    if (!verdict.right) return null;
+    this.see({ baseTv: this.soFar.baseTv ?? verdict.baseTv });
+    return verdict.moved;
+  }
+
+  /** Of the files of one release the latest counts for the next. */
+  private seeBefore({ recorded }: Came, owner: FrameAtHand | null): void {
+    const takenAt = recorded?.takenAt ?? null;
+    const { before } = this.soFar;
+    const isFirst = before === this.known.soFar.before;
+    if (takenAt === null) return;
+    if (isFirst || before === null || wallOf(takenAt) >= wallOf(before.takenAt))
+      this.see({ before: { number: owner?.number ?? null, takenAt } });
+  }
+
+  /** @returns the frame of an earlier release that had been missing this file; it is owed no more */
+  private strayOf(file: Came): number | null {
+    const owing = new Set(this.strays.map(({ frame }) => frame));
+    const owed = [...this.frames.values()].find(
+      (frame) =>
+        !this.due.has(frame.number) && owing.has(frame.number) && this.mismatch(file, frame) === null,
+    );
+    if (owed === undefined) return null;
+    this.strays.splice(
+      this.strays.findIndex(({ frame }) => frame === owed.number),
+      1,
+    );
+    return owed.number;
+  }
+
+  private whyNone(file: Came, displaced: Displaced | null): { reason: string; frame: number | null } {
+    const pass = this.release.pass.map((number) => this.frameOf(number));
+    const repeated = repeatedBy(file, pass, (frame) => this.mismatch(file, frame));
+    return {
+      reason: displaced?.reason ?? repeated.reason,
+      frame: displaced?.frame ?? repeated.frame,
+    };
+  }
+
+  private mismatch(file: Came, frame: FrameAtHand): string | null {
+    return mismatch(file, { ...this.known.asked, ...frame }, this.soFar.baseTv);
+  }
+
+  private frameOf(number: number): FrameAtHand {
+    const frame = this.frames.get(number);
+    if (frame === undefined) throw new Error(`The set has no frame ${number}.`);
+    return frame;
+  }
+
+  private see(more: Partial<SoFar>): void {
+    this.soFar = { ...this.soFar, ...more };
+  }
+}
+
+/** Whether it has still to be made: one whose picture is being looked at has not. */
+const isOpen = ({ state }: FrameAtHand): boolean => state !== 'verified' && state !== 'stored';
+
+/**
+ * What is no frame of the set: a file that can be none, a repeat of one that is already good, or one that only came with its pass.
+ * @param frames those that it may repeat
+ */
+export function repeatedBy<Frame extends { readonly number: number }>(
+  { broken }: Pick<ReadFile, 'broken'>,
+  frames: readonly Frame[],
+  mismatchOf: (frame: Frame) => string | null,
+): { readonly reason: string; readonly frame: number | null } {
+  const repeated = frames.find((frame) => mismatchOf(frame) === null);
+  const reason =
+    repeated === undefined
+      ? 'Not needed: it came with its pass.'
+      : `A repeat of frame ${repeated.number}, which was already good.`;
+  return { reason: broken ?? reason, frame: repeated?.number ?? null };
+}
+
+/** @returns since when a file of this set may still come; null if each release has brought its own */
+export function owedSinceIn(
+  strays: readonly Pick<Stray, 'releasedAt'>[],
+  setStartedAt: string,
+  comesLate: boolean,
+): string | null {
+  if (comesLate) return setStartedAt;
+  const released = strays.map(({ releasedAt }) => releasedAt).filter((at) => at >= setStartedAt);
+  return released.sort()[0] ?? null;
+}
+
+/** Why the file of a release is still owed. */
+const cameInstead = (isOfEarlier: boolean): string =>
+  isOfEarlier
+    ? 'The file of an earlier frame came in its place.'
+    : 'Another picture came, perhaps one from before, in its place.';
+
+/** Of the files of one release the latest counts for the next; a single one counts whatever its time. */
+function later(file: CameFile | null, soFar: CameFile | null, before: CameFile | null): CameFile | null {
+  if (file === null) return soFar;
+  const isFirst = soFar === before;
+  return isFirst || soFar === null || wallOf(file.takenAt) >= wallOf(soFar.takenAt) ? file : soFar;
+}

@@ -1,0 +1,276 @@
+// The only writer of a set: frames, passes, strays, files that were set aside, notes and state are changed here and nowhere else. Each
+// change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
+import { ENDED } from '../../shared/fold.js';
+import type { SetRecord } from '../../shared/set-record.js';
+import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
+import { type Aside, assertWay, FRAME_WAYS, type FrameFile, RUN_WAYS, type Stray } from '../journal/index.js';
+import type { Decision, Displaced } from './assign.js';
+import { hasHappened, type Keeper, type SetMemo } from './keeper.js';
+import { NO_TIMES, type SetFrame, seen, stray, timesAfter } from './set-frame.js';
+
+type PassState = RunView['passes'][number];
+
+/** What was known of the set before this program. */
+export interface BookBegun {
+  readonly state: RunState;
+  readonly passes: readonly PassState[];
+  readonly asides: readonly Aside[];
+  readonly strays: readonly Stray[];
+  readonly notes: readonly string[];
+}
+
+export interface BookOptions {
+  /** The id of the run. */
+  readonly run: string;
+  readonly frames: readonly SetFrame[];
+  /** How many passes the plan has. */
+  readonly passes: number;
+  readonly keeper: Keeper;
+  readonly tell: (happening: Happening) => void;
+  readonly begun: BookBegun | undefined;
+}
+
+/** What comes with the end of a set. */
+export type EndWords = Partial<Pick<RunView, 'sentence' | 'error' | 'folder' | 'endedAt'>>;
+
+/** When a file's release was made and when the file was there. */
+export type ArrivalTimes = Pick<FrameFileTimes, 'firedAt' | 'storedAt'>;
+type FrameFileTimes = NonNullable<FrameFile['times']>;
+
+export class Book {
+  /** The darkest first. */
+  readonly frames: readonly SetFrame[];
+  /** How the passes stand, in firing order. */
+  private readonly passStates: PassState[];
+  private readonly setAside: SetRecord['setAside'] = [];
+  /** Releases whose file never came. */
+  private readonly owed: SetRecord['strays'] = [];
+  private readonly said: string[] = [];
+  private current: RunState;
+  private readonly options: BookOptions;
+
+  constructor(options: BookOptions) {
+    this.options = options;
+    this.frames = options.frames;
+    const { begun } = options;
+    this.passStates = Array.from(
+      { length: options.passes },
+      (_, index) => begun?.passes[index] ?? ('planned' as const),
+    );
+    this.current = begun?.state ?? 'preparing';
+    if (begun === undefined) return;
+    this.setAside.push(...begun.asides);
+    this.owed.push(...begun.strays);
+    this.said.push(...begun.notes);
+  }
+
+  get state(): RunState {
+    return this.current;
+  }
+  get passes(): readonly PassState[] {
+    return this.passStates;
+  }
+  get asides(): readonly SetRecord['setAside'][number][] {
+    return this.setAside;
+  }
+  get strays(): readonly Stray[] {
+    return this.owed;
+  }
+  get notes(): readonly string[] {
+    return this.said;
+  }
+
+  // --- the set
+
+  enter(state: RunState, end: EndWords = {}): void {
+    if (state === this.current) return;
+    assertWay(RUN_WAYS, this.current, state);
+    this.current = state;
+    const { run } = this.options;
+    const nothing = { sentence: null, error: null, folder: null, endedAt: null };
+    this.tell({ type: 'run-state', run, state, ...nothing, ...end });
+  }
+
+  /** @param view the set as it stands, with what others know of it */
+  tellWhole(view: RunView): void {
+    this.tell({ type: 'run', run: view });
+  }
+
+  tellTrouble(trouble: Trouble | null): void {
+    this.tell({ type: 'trouble', run: this.options.run, trouble });
+  }
+
+  /** @param pass counted from 1 */
+  passChanged(pass: number, state: PassState): void {
+    this.tell({ type: 'pass', run: this.options.run, pass, state });
+    this.passStates[pass - 1] = state;
+  }
+
+  /** A note from before the set, which is told with its beginning. */
+  noteBefore(sentence: string): void {
+    if (!this.said.includes(sentence)) this.said.push(sentence);
+  }
+
+  /** Tells everyone who watches, and the record. A set that is fired again may be told the same once more: that is said once. */
+  note(sentence: string): void {
+    if (this.said.includes(sentence)) return;
+    this.said.push(sentence);
+    this.tell({ type: 'note', run: this.options.run, note: sentence });
+  }
+
+  /** What was so at an earlier end of the set and is not any more. */
+  forgetNotes(isOver: (note: string) => boolean): void {
+    this.said.splice(0, this.said.length, ...this.said.filter((note) => !isOver(note)));
+  }
+
+  /** Keeps what a set has to know after a crash beyond its frames. */
+  remember(memo: SetMemo): void {
+    const { keeper } = this.options;
+    keeper.keepOrLater(() => keeper.memo(memo));
+  }
+
+  // --- frames
+
+  /**
+   * The shutter is about to be released for these frames: one transaction, before it is touched.
+   * @throws EvenrungError storing-failed; then nothing has changed, and the shutter must not be touched
+   */
+  fired(frames: readonly SetFrame[]): void {
+    const { keeper, run, tell } = this.options;
+    if (frames.length === 0) return;
+    const steps = frames.flatMap((frame) => {
+      const attempts = frame.view.attempts + 1;
+      const armed = viewAfter(frame.view, 'armed', { attempts, reason: null });
+      return [armed, viewAfter(armed, 'fired')].map((view) => ({ type: 'frame', run, frame: view }) as const);
+    });
+    keeper.together(() => {
+      for (const step of steps) keeper.happening(step);
+    });
+    for (const step of steps) tell(step);
+    for (const [index, frame] of frames.entries()) {
+      frame.view = steps[2 * index + 1]?.frame ?? frame.view;
+      frame.times = timesAfter(frame.times, 'armed', 'fired');
+    }
+  }
+
+  change(frame: SetFrame, state: FrameState, more: Partial<FrameView> = {}, file?: FrameFile): void {
+    this.changeWith(frame, state, more, file, undefined);
+  }
+
+  /**
+   * A frame was fired again: the new file has its place from now on, and the earlier one is on its way out. All of that is kept, or
+   * nothing.
+   */
+  replaced(frame: SetFrame, more: Partial<FrameView>, file: FrameFile, aside: Aside, memo: SetMemo): void {
+    const { keeper } = this.options;
+    this.changeWith(frame, 'verified', more, file, () => {
+      keeper.aside(aside);
+      keeper.memo(memo);
+    });
+    this.setAside.push(aside);
+  }
+
+  /** What was decided of one file that came. @param times of its release and its being there */
+  apply(decision: Decision, times: ArrivalTimes): void {
+    if (decision.strayOf !== null) this.strayCame(decision.strayOf);
+    if (decision.displaced !== null) this.displace(decision, decision.displaced, times);
+    if (decision.is !== 'frame') return;
+    const frame = this.frameOf(decision.frame);
+    const recorded = seen(decision.recorded);
+    if (decision.isExpected) {
+      this.change(frame, 'stored', recorded);
+      return;
+    }
+    // Another one was told to be fired; or it was fired before, and its file comes late.
+    const attempts = frame.view.attempts + (decision.isLate ? 0 : 1);
+    this.change(
+      frame,
+      'stored',
+      { attempts, reason: null, ...recorded },
+      { times: { ...NO_TIMES, ...times } },
+    );
+  }
+
+  /** The release of this frame brought another file. */
+  private displace(decision: Decision, displaced: Displaced, { firedAt }: ArrivalTimes): void {
+    const frame = this.frameOf(displaced.frame);
+    const { reason, owed } = displaced;
+    if (owed !== null) this.stray(stray(frame.view, new Date(firedAt ?? Date.now()), owed));
+    // A picture from before tells nothing of the frame.
+    if (decision.is !== 'from-before') this.change(frame, 'stored');
+    const recorded = decision.is === 'no-frame' ? seen(decision.recorded) : {};
+    this.change(frame, 'rejected', { reason, ...recorded });
+  }
+
+  frameOf(number: number): SetFrame {
+    const frame = this.frames.find(({ view }) => view.number === number);
+    if (frame === undefined) throw new Error(`The set has no frame ${number}.`);
+    return frame;
+  }
+
+  // --- files and releases beside them
+
+  /** A release whose file never came. */
+  stray(one: Stray): void {
+    const { keeper } = this.options;
+    this.owed.push(one);
+    keeper.keepOrLater(() => keeper.stray(one));
+  }
+
+  /** A file has come that an earlier release of this frame was missing; nothing changes if none was. */
+  strayCame(number: number): void {
+    const { keeper } = this.options;
+    const index = this.owed.findIndex(({ frame }) => frame === number);
+    const [one] = index < 0 ? [] : this.owed.splice(index, 1);
+    if (one !== undefined) keeper.keepOrLater(() => keeper.strayCame(one));
+  }
+
+  /** A file of the set folder that is no frame. */
+  aside(one: Aside): void {
+    const { keeper } = this.options;
+    this.setAside.push(one);
+    keeper.keepOrLater(() => keeper.aside(one));
+  }
+
+  // --- keeping first, telling after
+
+  /** @param also what has to be kept with it, whole or not at all */
+  private changeWith(
+    frame: SetFrame,
+    state: FrameState,
+    more: Partial<FrameView>,
+    file: FrameFile | undefined,
+    also: (() => void) | undefined,
+  ): void {
+    const before = frame.view.state;
+    const view = viewAfter(frame.view, state, more);
+    this.tell({ type: 'frame', run: this.options.run, frame: view }, file, also);
+    frame.view = view;
+    frame.times = file?.times ?? timesAfter(frame.times, before, state);
+  }
+
+  /**
+   * What is about to be done is not done if it cannot be kept: a shutter that nobody knows of must not be touched. What has happened has,
+   * and the end cannot be put off: settings go back and the record is written all the same.
+   */
+  private tell(happening: Happening, file?: FrameFile, also?: () => void): void {
+    const { keeper, tell } = this.options;
+    const keep = () => keeper.happening(happening, file);
+    const isEnding = this.current === 'putting-back' || ENDED.has(this.current);
+    if (also !== undefined)
+      keeper.together(() => {
+        keep();
+        also();
+      });
+    else if (isEnding || hasHappened(happening)) keeper.keepOrLater(keep);
+    else keep();
+    tell(happening);
+  }
+}
+
+/** Marks belong to a file: what is fired anew has none. */
+function viewAfter(before: FrameView, state: FrameState, more: Partial<FrameView> = {}): FrameView {
+  assertWay(FRAME_WAYS, before.state, state);
+  const marks = state === 'verified' ? before.marks : [];
+  return { ...before, marks, ...more, state };
+}

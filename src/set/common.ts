@@ -1,0 +1,73 @@
+// What all frames of a set share, as the first ones told it: the base that the camera metered, where the lens stands, how many pixels the
+// pictures have, how far the camera's clock is off. Knows no file and no journal.
+import type { PixelSize, RecordedExposure } from '../frames/index.js';
+import type { SetMemo } from './keeper.js';
+
+/** Bodies record whole millimetres, and some of them waver by a tenth. */
+const LENS_MOVED = 0.03;
+
+/** The part of a set's memo that its frames share. */
+export type CommonMemo = Pick<SetMemo, 'meteredTv' | 'lensAt' | 'size'>;
+
+export class Common {
+  /** Seconds that the body's clock was ahead at the start; null before, and if it tells no time. */
+  clockDifference: number | null = null;
+  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
+  private metered: number | null;
+  /** Millimetres that the lens stood at for the first frame, and whether it was said that it moved since. */
+  private lens: { readonly at: number; said: boolean } | null;
+  /** Of the first frame that could be measured. */
+  private pixels: PixelSize | null;
+  private readonly changed: () => void;
+
+  /**
+   * @param memo what an earlier program knew; null if there was none
+   * @param changed called when there is something new to be kept
+   */
+  constructor(memo: SetMemo | null, changed: () => void) {
+    this.metered = memo?.meteredTv ?? null;
+    this.lens = memo?.lensAt == null ? null : { at: memo.lensAt, said: false };
+    this.pixels = memo?.size ?? null;
+    this.changed = changed;
+  }
+
+  get memo(): CommonMemo {
+    return { meteredTv: this.metered, lensAt: this.lens?.at ?? null, size: this.pixels };
+  }
+  get meteredTv(): number | null {
+    return this.metered;
+  }
+  get size(): PixelSize | null {
+    return this.pixels;
+  }
+
+  /** The first one stays. */
+  meter(tv: number | null): void {
+    if (tv === null || this.metered !== null) return;
+    this.metered = tv;
+    this.changed();
+  }
+
+  /** The first one stays: frames of two sizes cannot be merged. */
+  measure(size: PixelSize | null): void {
+    if (size === null || this.pixels !== null) return;
+    this.pixels = size;
+    this.changed();
+  }
+
+  /**
+   * Frames of a zoom lens that moved do not lie over each other: that is said once, and decided by whoever looks at them.
+   * @returns the sentence; null if there is nothing to say
+   */
+  watchLens(recorded: RecordedExposure | null): string | null {
+    const now = recorded?.focalLength ?? null;
+    if (now === null) return null;
+    if (this.lens === null) {
+      this.lens = { at: now, said: false };
+      this.changed();
+    }
+    if (this.lens.said || Math.abs(now / this.lens.at - 1) <= LENS_MOVED) return null;
+    this.lens.said = true;
+    return `The lens moved in the middle of the set: it stood at ${this.lens.at} mm, and now stands at ${now} mm. Frames from before and after do not lie over each other: set it back, and fire the set again.`;
+  }
+}

@@ -1,0 +1,241 @@
+// The end of a set, however it came: frames that were to be fired again and were not are what they were, the folder is handed over, and
+// everyone hears how it ended. It never throws: what goes wrong here is part of how the set ended.
+import path from 'node:path';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { SetRecord } from '../../shared/set-record.js';
+import { compareLight, isOfHandOver, readPicture, relabelSet, sidecarNames } from '../frames/index.js';
+import type { InHand } from './in-hand.js';
+import { marksOfSet } from './judgements.js';
+import type { Keeper } from './keeper.js';
+import { withNeighbourMarks } from './marks.js';
+import { recordOf } from './record.js';
+import { endSentence, movedSentence } from './sentence.js';
+import { isVerified, timesOf } from './set-frame.js';
+import { incompleteEnd, laterNote, makingWay } from './taken-up.js';
+import { show } from './verify.js';
+
+export interface EndingOptions {
+  readonly hand: InHand;
+  readonly keeper: Keeper;
+  readonly isStopped: () => boolean;
+  /** What went wrong while frames were fired; null if nothing did. */
+  readonly error: EvenrungError | null;
+  /** The settings that were put back. */
+  readonly putBack: readonly string[];
+  readonly baseShifts: SetRecord['baseShifts'];
+}
+
+/** How a set ended. */
+export interface SetEnded {
+  readonly state: 'complete' | 'stopped' | 'halted';
+  /** How many of its frames are verified, and how many it has. */
+  readonly verified: number;
+  readonly frames: number;
+  readonly sentence: string;
+  readonly error: EvenrungError | null;
+  /** The set folder; null if nothing came of the set. */
+  readonly folder: string | null;
+  readonly endedAt: string;
+}
+
+export async function endSet(options: EndingOptions): Promise<SetEnded> {
+  const ending = new Ending(options);
+  return ending.end();
+}
+
+class Ending {
+  private readonly options: EndingOptions;
+  private readonly hand: InHand;
+  private error: EvenrungError | null;
+  private ratios: SetRecord['ratios'] = [];
+
+  constructor(options: EndingOptions) {
+    this.options = options;
+    this.hand = options.hand;
+    this.error = options.error;
+  }
+
+  async end(): Promise<SetEnded> {
+    const { hand } = this;
+    await this.goBackToEarlier();
+    const moved = movedSentence(hand.frames.map(({ view }) => view));
+    if (moved !== null) hand.book.note(moved);
+    this.error ??= this.options.keeper.catchUp();
+    const isComplete = (await this.isAllThere()) && hand.frames.every(isVerified);
+    const isStopped = this.options.isStopped();
+    const outcome: SetEnded['state'] = isComplete
+      ? 'complete'
+      : this.error === null
+        ? incompleteEnd(hand.redo.takenUp, isStopped)
+        : 'halted';
+    const folder = await this.finish(isComplete, outcome);
+    const endedAt = new Date().toISOString();
+    const { error } = this;
+    const sentence = this.sentence(outcome);
+    hand.book.enter(outcome, { sentence, error: error?.code ?? null, folder, endedAt });
+    const { length: frames } = hand.frames;
+    const verified = hand.frames.filter(isVerified).length;
+    return { state: outcome, verified, frames, sentence, error, folder, endedAt };
+  }
+
+  private sentence(outcome: SetEnded['state']): string {
+    const { hand, error } = this;
+    const isStopped = this.options.isStopped();
+    const frames = hand.frames.map(({ view }) => view);
+    const { debts } = hand.body;
+    return endSentence({ outcome, frames, isStopped, error, debts, takenUp: hand.redo.takenUp });
+  }
+
+  /** Whatever was chosen to be fired again, and was not, is what it was before. */
+  private async goBackToEarlier(): Promise<void> {
+    const { book, folder, redo, frames, plan } = this.hand;
+    for (const frame of frames) {
+      const earlier = redo.earlierOf(frame.view);
+      if (earlier === null || isVerified(frame)) continue;
+      const { view, sha256, bytes } = earlier;
+      const times = timesOf(earlier);
+      const now = view.file === null ? null : await folder.checksumOf(view.file);
+      if (now === null || (sha256 !== null && now.sha256 !== sha256)) continue;
+      if (frame.view.state === 'armed') book.change(frame, 'planned');
+      if (frame.view.state === 'fired' || frame.view.state === 'stored') book.change(frame, 'rejected');
+      const file = { arrived: null, sha256, bytes, times };
+      book.change(frame, 'verified', { ...view, attempts: frame.view.attempts }, file);
+      frame.looked = false;
+      frame.checksum = sha256 === null || bytes === null ? null : { sha256, bytes };
+    }
+    for (const [index, pass] of plan.passes.entries())
+      if (book.passes[index] !== 'done' && this.hand.framesOfPass(pass).every(isVerified))
+        book.passChanged(index + 1, 'done');
+  }
+
+  /** A set whose files somebody took away meanwhile is not complete, whatever was verified. */
+  private async isAllThere(): Promise<boolean> {
+    const kept = this.hand.frames.flatMap(({ view: { number, state, file }, checksum }) =>
+      state === 'verified' && file !== null ? [{ number, file, bytes: checksum?.bytes ?? null }] : [],
+    );
+    const lost = await this.hand.folder.lost(kept);
+    if (lost === null) return true;
+    const { error } = this;
+    const alsoSaid = error === null || error.code === lost.code ? '' : `${error.message} `;
+    this.error = new EvenrungError(lost.code, alsoSaid + lost.message, lost.details);
+    return false;
+  }
+
+  /** @returns the set folder; null if nothing was stored in it */
+  private async finish(isComplete: boolean, outcome: SetEnded['state']): Promise<string | null> {
+    const { folder, labels, book } = this.hand;
+    labels.handOver();
+    try {
+      for (const file of await folder.sweep())
+        book.aside({ file, reason: 'Came back when nothing was waiting for it.' });
+      // If the journal cannot be told that the set has ended, somebody is going to go on with it.
+      if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
+      await this.compareFrames();
+      // It goes by the marks that were found just now.
+      const later = this.laterSentence();
+      if (later !== null) book.note(later);
+      const leaving = await this.makingWay();
+      await folder.finish(await this.handOver(isComplete, outcome, leaving));
+      for (const { file, aside } of leaving) await folder.moveAside(file, aside);
+      // It may have been given another name meanwhile.
+      for (let said = labels.inFolder; said !== labels.set; ) {
+        said = labels.set;
+        await relabelSet(folder.path, [this.hand.run, said.id], said);
+      }
+    } catch (cause) {
+      this.error ??= asEvenrungError(cause);
+    } finally {
+      labels.handedOver();
+    }
+    return folder.path;
+  }
+
+  /** Neighbours are compared once all of them are there: only then can be told how far the camera's tone curve bends steps. */
+  private async compareFrames(): Promise<void> {
+    const { hand } = this;
+    const verified = hand.frames.filter(isVerified);
+    for (const frame of verified) {
+      if (frame.looked) continue;
+      // It was verified before a restart.
+      const file = hand.pathOf(frame);
+      show(frame, await readPicture(file, path.extname(file).slice(1)).catch(() => null));
+    }
+    const comparison = compareLight(
+      verified.map(({ view: { number, offset }, light }) => ({ number, offsetEv: offset, light })),
+    );
+    this.ratios = [...comparison.ratios];
+    const sizes = verified.flatMap(({ view: { number, file }, checksum }) =>
+      file === null || checksum === null
+        ? []
+        : [{ number, kind: path.extname(file).slice(1), bytes: checksum.bytes }],
+    );
+    const found = marksOfSet({ comparison, sizes });
+    for (const frame of verified) {
+      const marks = withNeighbourMarks(frame.view.marks, found.get(frame.view.number) ?? []);
+      if (marks !== null) hand.book.change(frame, 'verified', { marks });
+    }
+  }
+
+  private laterSentence(): string | null {
+    const { redo, frames, startedAt } = this.hand;
+    const { takenUp, madeAt } = redo;
+    if (takenUp === null || madeAt === null) return null;
+    return laterNote(
+      takenUp,
+      frames.map(({ view }) => view),
+      startedAt,
+      madeAt,
+    );
+  }
+
+  /** Frames that others have taken the place of, and what lies beside them, with where they go. */
+  private async makingWay(): Promise<{ file: string; aside: string }[]> {
+    const { book, folder, redo } = this.hand;
+    const leaving: { file: string; aside: string }[] = [];
+    for (const { file, aside } of makingWay(redo.takenUp)) {
+      const reason = book.asides.find((one) => one.file === aside)?.reason ?? '';
+      const stem = path.parse(file).name;
+      for (const sidecar of sidecarNames(file)) {
+        const name = path.join(path.dirname(aside), path.parse(aside).name + sidecar.slice(stem.length));
+        // It may have been moved before a restart, and nobody could keep account of it.
+        const there = await folder.thereAmong([sidecar, name]);
+        if (there.length > 0 && !book.asides.some((one) => one.file === name))
+          book.aside({ file: name, reason });
+        if (there.includes(sidecar)) leaving.push({ file: sidecar, aside: name });
+      }
+      leaving.push({ file, aside });
+    }
+    return leaving;
+  }
+
+  /** What lies beside the frames. @returns the record, which comes after it */
+  private async handOver(
+    isComplete: boolean,
+    outcome: SetEnded['state'],
+    leaving: readonly { file: string }[],
+  ): Promise<SetRecord> {
+    const { book, folder, frames } = this.hand;
+    const thumbnails = new Map(
+      frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])),
+    );
+    const { sidecars, sentence, error } = await folder.handOver(
+      this.record(isComplete, outcome),
+      thumbnails,
+      new Set(leaving.map(({ file }) => file)),
+    );
+    // What was missing at an earlier end is there now.
+    book.forgetNotes(isOfHandOver);
+    if (sentence !== null) book.note(sentence);
+    this.error ??= error;
+    const record = this.record(isComplete, outcome);
+    const listed = record.frames.map((frame) => ({ ...frame, sidecar: sidecars.get(frame.number) ?? null }));
+    return { ...record, frames: listed };
+  }
+
+  private record(complete: boolean, outcome: SetEnded['state']): SetRecord {
+    const { putBack, baseShifts } = this.options;
+    const { ratios } = this;
+    const sentence = this.sentence(outcome);
+    return recordOf(this.hand, { complete, sentence, putBack, ratios, baseShifts, endedAt: new Date() });
+  }
+}

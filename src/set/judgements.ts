@@ -1,0 +1,259 @@
+// Everything that is judged of a frame, as one table: when a rule can be asked, and what comes of it. A new kind of judgement is one new
+// entry here and its test. Pure: it takes what was read, and returns sentences; nobody's files, bodies or journal.
+import type { FrameView, FrameViewMark } from '../../shared/state.js';
+import { type BodyLimits, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import {
+  isSameSize,
+  judge,
+  judgeMetered,
+  type LightComparison,
+  type MeteredVerdict,
+  type PixelSize,
+  type RecordedExposure,
+  type SizedFrame,
+  type TakenAt,
+} from '../frames/index.js';
+import type { FrameTimes } from '../journal/index.js';
+import {
+  clippingMarks,
+  doubtMark,
+  movedMark,
+  oddSizeMarks,
+  orderMarks,
+  ratioMarks,
+  type TakenBefore,
+  timeMarks,
+} from './marks.js';
+
+// --- what is known
+
+/** What all frames of a set were asked to be, and what the body can record. */
+export interface AskedOfSet {
+  readonly mode: 'manual' | 'aperture';
+  /** EV between neighbouring frames. */
+  readonly step: Sixths;
+  /** Null if the body does not tell what it stands on. */
+  readonly fNumber: number | null;
+  readonly iso: number | null;
+  /** Tv in EV of the longest and the shortest time that the body has; null if that is not known. */
+  readonly longestTv: number | null;
+  readonly shortestTv: number | null;
+}
+
+/** What one frame was asked to be. */
+export interface AskedOfFrame {
+  readonly offset: Sixths;
+  readonly shutter: ShutterSetting;
+  /** The compensation that was set for its pass, in aperture priority. */
+  readonly centre: Sixths;
+}
+
+/** A file as far as its records tell. */
+export interface ReadFile {
+  readonly recorded: RecordedExposure | null;
+  /** Why it can be no frame at all, in one sentence. */
+  readonly broken: string | null;
+}
+
+/** What a look at the picture has found. */
+export interface Looked {
+  /** Why the file is cut short or cannot be decoded, in one sentence; null if it can. */
+  readonly broken: string | null;
+  /** Why it is not proved to be complete, in one sentence; null if it is. */
+  readonly doubt: string | null;
+  readonly clipped: FrameView['clipped'];
+  readonly size: PixelSize | null;
+}
+
+/** All that is known of a file that is taken for a frame. */
+export interface Seen extends ReadFile {
+  readonly number: number;
+  /** How many frames the set has. */
+  readonly frames: number;
+  readonly asked: AskedOfFrame & AskedOfSet;
+  /** In aperture priority: Tv in EV of the base that the first frame stands for; null before it. */
+  readonly baseTv: number | null;
+  /** EV by which the base had moved; null if it had not. */
+  readonly baseMoved: number | null;
+  /** By the clock of this computer. */
+  readonly times: Pick<FrameTimes, 'firedAt' | 'storedAt'>;
+  /** Seconds that the camera's clock is ahead; null if it tells none. */
+  readonly clockDifference: number | null;
+  /** The file that came before it. */
+  readonly before: TakenBefore | null;
+  /** Milliseconds by which it may have been taken before its release; null if nothing speaks for that. */
+  readonly perhapsEarlyMs: number | null;
+  /** Null until its picture was looked at. */
+  readonly looked: Looked | null;
+  /** Of the first frame of the set, in pixels; null before it. */
+  readonly sizeOfSet: PixelSize | null;
+}
+
+/** What is known once all frames of a set are there. */
+export interface SeenSet {
+  readonly comparison: LightComparison;
+  /** The darkest frame first. */
+  readonly sizes: readonly SizedFrame[];
+}
+
+// --- the table
+
+/**
+ * `recorded`: as soon as the file's records are read, before the next release. `picture`: once its picture was looked at. `set`: at the end
+ * of the set, when its neighbours are there.
+ */
+export type When = 'recorded' | 'picture' | 'set';
+
+export type Judgement =
+  | {
+      readonly name: string;
+      readonly when: 'recorded' | 'picture';
+      readonly comes: 'reject';
+      /** Whether what the file records is not to be believed either, if it is rejected. */
+      readonly forgets?: boolean;
+      /** @returns why it is not that frame, in one sentence; null if it may be */
+      readonly judge: (seen: Seen) => string | null;
+    }
+  | {
+      readonly name: string;
+      readonly when: 'recorded' | 'picture';
+      readonly comes: 'mark';
+      readonly judge: (seen: Seen) => readonly FrameViewMark[];
+    }
+  | {
+      readonly name: string;
+      readonly when: 'set';
+      readonly comes: 'mark';
+      /** @returns marks by the numbers of their frames */
+      readonly judge: (seen: SeenSet) => ReadonlyMap<number, readonly FrameViewMark[]>;
+    };
+
+export const JUDGEMENTS: readonly Judgement[] = [
+  { name: 'exposure', when: 'recorded', comes: 'reject', judge: wrongExposure },
+  {
+    name: 'whole',
+    when: 'picture',
+    comes: 'reject',
+    forgets: true,
+    judge: ({ looked }) => looked?.broken ?? null,
+  },
+  { name: 'pixels', when: 'picture', comes: 'reject', judge: otherPixels },
+  { name: 'proved', when: 'picture', comes: 'mark', judge: unproved },
+  { name: 'clipping', when: 'picture', comes: 'mark', judge: clipped },
+  { name: 'base', when: 'recorded', comes: 'mark', judge: moved },
+  { name: 'order', when: 'recorded', comes: 'mark', judge: outOfOrder },
+  { name: 'time', when: 'recorded', comes: 'mark', judge: atOddTime },
+  { name: 'doubtful time', when: 'recorded', comes: 'mark', judge: perhapsEarly },
+  { name: 'file size', when: 'set', comes: 'mark', judge: ({ sizes }) => oddSizeMarks(sizes) },
+  { name: 'light', when: 'set', comes: 'mark', judge: ({ comparison }) => listed(ratioMarks(comparison)) },
+];
+
+// --- asking the table
+
+export interface Rejection {
+  readonly reason: string;
+  readonly forgets: boolean;
+}
+
+/** @returns what the first rule of that time says against it; null if none does */
+export function rejected(when: 'recorded' | 'picture', seen: Seen): Rejection | null {
+  for (const rule of JUDGEMENTS) {
+    if (rule.when !== when || rule.comes !== 'reject') continue;
+    const reason = rule.judge(seen);
+    if (reason !== null) return { reason, forgets: rule.forgets ?? false };
+  }
+  return null;
+}
+
+/** @returns all marks that a frame has by itself and by the one that was fired before it, in the order of the table */
+export const marksOf = (seen: Seen): FrameViewMark[] =>
+  JUDGEMENTS.flatMap((rule) => (rule.when !== 'set' && rule.comes === 'mark' ? rule.judge(seen) : []));
+
+/** @returns the marks that only the whole set gives, by the numbers of their frames */
+export function marksOfSet(seen: SeenSet): ReadonlyMap<number, readonly FrameViewMark[]> {
+  const marks = new Map<number, FrameViewMark[]>();
+  for (const rule of JUDGEMENTS) {
+    if (rule.when !== 'set') continue;
+    for (const [number, found] of rule.judge(seen))
+      marks.set(number, [...(marks.get(number) ?? []), ...found]);
+  }
+  return marks;
+}
+
+// --- the recorded exposure
+
+/** @returns why this file is not that frame, in one sentence; null if it may be */
+export function mismatch(
+  { recorded, broken }: ReadFile,
+  asked: AskedOfFrame & AskedOfSet,
+  baseTv: number | null,
+): string | null {
+  if (recorded === null) return broken;
+  const verdict = asked.mode === 'manual' ? judge(recorded, asked) : meteredVerdict(recorded, asked, baseTv);
+  return verdict.right ? null : verdict.reasons.join(' ');
+}
+
+/** In aperture priority a frame is told by its bias, or by its time against the base so far. */
+export const meteredVerdict = (
+  recorded: RecordedExposure,
+  { centre, ...asked }: AskedOfFrame & AskedOfSet,
+  baseTv: number | null,
+): MeteredVerdict => judgeMetered(recorded, { ...asked, compensation: centre, baseTv });
+
+function wrongExposure({ recorded, broken, asked, baseTv }: Seen): string | null {
+  return mismatch({ recorded, broken }, asked, baseTv);
+}
+
+/** @param openEnds ends of the list of times that need not be the body's own: a time there proves nothing */
+export function endsOf({
+  shutters,
+  openEnds = [],
+}: BodyLimits): Pick<AskedOfSet, 'longestTv' | 'shortestTv'> {
+  const times = shutters.map(({ tv }) => toEv(tv));
+  return {
+    longestTv: openEnds.includes('longest') ? null : Math.min(...times),
+    shortestTv: openEnds.includes('shortest') ? null : Math.max(...times),
+  };
+}
+
+// --- the picture
+
+function otherPixels({ looked, sizeOfSet }: Seen): string | null {
+  const size = looked?.size ?? null;
+  if (size === null || sizeOfSet === null || isSameSize(size, sizeOfSet)) return null;
+  return `The picture has ${size.width} x ${size.height} pixels, and the frames of this set have ${sizeOfSet.width} x ${sizeOfSet.height}: frames of two sizes cannot be merged. Set the camera's image size back.`;
+}
+
+function unproved({ looked }: Seen): FrameViewMark[] {
+  const doubt = looked?.doubt ?? null;
+  return doubt === null ? [] : [{ code: 'unproved', sentence: doubt }];
+}
+
+function clipped({ number, frames, looked }: Seen): FrameViewMark[] {
+  return clippingMarks({ number, frames, clipped: looked?.clipped ?? null });
+}
+
+// --- marks by what is recorded
+
+function moved({ baseMoved }: Seen): FrameViewMark[] {
+  return baseMoved === null ? [] : [movedMark(baseMoved)];
+}
+
+const takenAtOf = ({ recorded }: Seen): TakenAt | null => recorded?.takenAt ?? null;
+
+function outOfOrder(seen: Seen): FrameViewMark[] {
+  const takenAt = takenAtOf(seen);
+  return takenAt === null || seen.before === null ? [] : orderMarks(takenAt, seen.before);
+}
+
+function atOddTime(seen: Seen): FrameViewMark[] {
+  const takenAt = takenAtOf(seen);
+  return takenAt === null ? [] : timeMarks(takenAt, seen);
+}
+
+function perhapsEarly({ perhapsEarlyMs }: Seen): FrameViewMark[] {
+  return perhapsEarlyMs === null ? [] : [doubtMark(perhapsEarlyMs)];
+}
+
+const listed = (marks: ReadonlyMap<number, FrameViewMark>): ReadonlyMap<number, readonly FrameViewMark[]> =>
+  new Map([...marks].map(([number, mark]) => [number, [mark]]));

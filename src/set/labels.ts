@@ -1,0 +1,58 @@
+// What a set is called: by whoever asked for it, in its folder once that is handed over, and in the names of its frames, which stay as they
+// were when the set began.
+import type { Labels, RunView } from '../../shared/state.js';
+import { defaultNaming, frameStem, type Naming, parseTemplate } from '../frames/index.js';
+import type { SetMemo } from './keeper.js';
+import type { SetFrame } from './set-frame.js';
+
+export type NamedBy = NonNullable<SetMemo['named']>;
+
+export class SetLabels {
+  /** By what its frames are named. */
+  readonly named: NamedBy;
+  private now: RunView['set'];
+  /** As its folder says it, from when that is handed over. */
+  private handed: RunView['set'] | null = null;
+  private isOver = false;
+
+  /** @param named as an earlier program began it; else as the set is called now */
+  constructor(set: RunView['set'], named: NamedBy | undefined, naming: Naming = defaultNaming()) {
+    this.now = set;
+    const { name, viewpoint } = set;
+    this.named = named ?? { template: naming.frame.text, name, viewpoint };
+  }
+
+  get set(): RunView['set'] {
+    return this.now;
+  }
+  /** As the record says it. */
+  get inFolder(): RunView['set'] {
+    return this.handed ?? this.now;
+  }
+
+  /** It is called otherwise from now on. @returns whether its folder is going to say so; false if that is handed over */
+  change(labels: Labels): boolean {
+    this.now = { ...this.now, ...labels };
+    return !this.isOver;
+  }
+
+  /** The folder is being handed over, with what the set is called now. */
+  handOver(): void {
+    this.handed = this.now;
+  }
+
+  /** The folder is handed over, or nobody could. */
+  handedOver(): void {
+    this.isOver = true;
+  }
+
+  /** @returns the name of a frame's file, without its extension */
+  stemOf({ view: { number, offset, shutter } }: SetFrame, run: string, startedAt: Date): string {
+    const { template, name, viewpoint } = this.named;
+    return frameStem(
+      parseTemplate(template, 'frame'),
+      { run, set: this.now.ordinal, startedAt, name, viewpoint },
+      { number, offsetEv: offset, shutter },
+    );
+  }
+}

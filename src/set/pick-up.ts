@@ -1,0 +1,146 @@
+// A set that an earlier program began: what is known of its frames and what lies in its folder are brought together. Whatever came back is
+// taken in, what was fired and never came is open again, and what was verified has to be what it was.
+
+import { readRecorded } from '../frames/index.js';
+import type { StoredFrame } from '../journal/index.js';
+import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
+import { repeatedBy } from './assign.js';
+import { type CameSoFar, cameIn, originOf } from './from-before.js';
+import type { InHand } from './in-hand.js';
+import { meteredVerdict } from './judgements.js';
+import type { TakenBefore } from './marks.js';
+import { firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
+import { knownBeside } from './taken-up.js';
+import { lookAt, verify } from './verify.js';
+
+/** By so much less the clocks are believed for a file that lay there after a restart. */
+const DOUBTED_AFTER_RESTART_MS = 1500;
+
+/**
+ * @param stored the frames as the journal has them
+ * @param came what the files of earlier sets told of their times
+ * @returns what the frame that was fired last tells of its time
+ */
+export async function pickUp(
+  hand: InHand,
+  stored: readonly StoredFrame[],
+  came: CameSoFar,
+): Promise<TakenBefore | null> {
+  const { book, plan } = hand;
+  book.enter('preparing');
+  for (const frame of hand.frames) {
+    if (frame.view.state === 'armed') book.change(frame, 'planned');
+    if (frame.view.state === 'verified') await checkKept(frame, hand);
+  }
+  for (const file of await hand.folder.strangers(namesKnown(hand))) {
+    const arrival = await readArrival({ path: file, seconds: 0 }, hand.folder);
+    if (isOlder(arrival, came, hand)) await putAside(arrival, { reason: WAITED, frame: null }, hand);
+    else await takeIn(arrival, hand);
+  }
+  for (const frame of hand.frames) {
+    if (frame.view.state === 'fired') lostWithTheProgram(frame, stored, hand);
+    if (frame.view.state === 'stored')
+      book.change(frame, 'rejected', { reason: 'Its file was not there any more after a restart.' });
+  }
+  for (const [index, pass] of plan.passes.entries())
+    if (hand.framesOfPass(pass).every(isVerified)) book.passChanged(index + 1, 'done');
+  return lastTaken(hand);
+}
+
+const namesKnown = ({ book, frames, redo }: InHand): Set<string> =>
+  new Set([
+    ...frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
+    ...knownBeside(redo.takenUp),
+    ...book.asides.map(({ file }) => file),
+  ]);
+
+async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
+  const { book } = hand;
+  const owner = hand.frames.find((frame) => !isVerified(frame) && hand.mismatch(arrival, frame) === null);
+  if (owner === undefined) {
+    const wrong = cameWrong(arrival, hand);
+    const aside =
+      wrong === null
+        ? repeatedBy(arrival, hand.frames.map(numbered), ({ of }) => hand.mismatch(arrival, of))
+        : { reason: wrong.view.reason ?? '', frame: wrong.view.number };
+    await putAside(arrival, aside, hand);
+    return;
+  }
+  if (owner.view.state !== 'fired' && owner.view.state !== 'stored') book.strayCame(owner.view.number);
+  if (owner.view.state !== 'stored') {
+    const times = { ...owner.times, storedAt: null, verifiedAt: null };
+    book.change(owner, 'stored', { reason: null, ...seen(arrival.recorded) }, { times });
+  }
+  const accepted = { baseMoved: baseMoved(arrival, owner, hand), before: null, perhapsEarlyMs: null };
+  await verify(arrival, owner, accepted, await lookAt(arrival), hand);
+}
+
+const numbered = (frame: SetFrame) => ({ number: frame.view.number, of: frame });
+
+/** In aperture priority the first frame says what the base is. */
+function baseMoved({ recorded }: Arrival, frame: SetFrame, hand: InHand): number | null {
+  if (hand.plan.mode === 'manual' || recorded === null) return null;
+  const verdict = meteredVerdict(recorded, hand.askedOf(frame), hand.common.meteredTv);
+  if (!verdict.right) return null;
+  hand.common.meter(verdict.baseTv);
+  return verdict.moved;
+}
+
+/**
+ * A picture from before may have come just as the program ended. For which release a file came nobody knows any more: the first whose
+ * file is missing may have brought it. If in doubt it is set aside: that costs a release, and no more.
+ */
+function isOlder({ recorded, digest }: Arrival, came: CameSoFar, hand: InHand): boolean {
+  const file = cameIn(recorded, digest);
+  if (file === null) return false;
+  const { setStartedAt } = hand;
+  const releases = [
+    ...hand.frames.map((frame) => (isVerified(frame) ? null : frame.times.firedAt)),
+    ...hand.book.strays.map(({ releasedAt }) => releasedAt),
+  ];
+  const owedSince = releases.filter((at) => at !== null && at >= setStartedAt).sort()[0] ?? setStartedAt;
+  const firedAt = new Date(Date.parse(owedSince) + DOUBTED_AFTER_RESTART_MS).toISOString();
+  const { clockDifference } = hand.body;
+  const known = { ...came, last: null, owedSince: null, clockDifference };
+  const release = { firedAt, storedAt: new Date().toISOString(), setStartedAt: firedAt, ...known };
+  return originOf(file, release).is === 'from-before';
+}
+
+/** @returns the frame that was fired last before a restart, if this whole file is what came of it, and is not as it was asked for */
+function cameWrong(arrival: Arrival, hand: InHand): SetFrame | null {
+  const fired = hand.frames.find(({ view }) => view.state === 'fired');
+  if (fired === undefined || arrival.recorded === null) return null;
+  if (hand.frames.some((frame) => isVerified(frame) && hand.mismatch(arrival, frame) === null)) return null;
+  const reason = hand.mismatch(arrival, fired) ?? '';
+  hand.book.change(fired, 'rejected', { reason, ...seen(arrival.recorded) });
+  return fired;
+}
+
+function lostWithTheProgram(frame: SetFrame, stored: readonly StoredFrame[], { book }: InHand): void {
+  const reason = 'Evenrung was ended while the frame was being made.';
+  const firedAt = stored.find(({ view }) => view.number === frame.view.number)?.firedAt ?? null;
+  book.stray(stray(frame.view, firedAt === null ? new Date() : new Date(firedAt), reason));
+  book.change(frame, 'rejected', { reason });
+}
+
+async function checkKept(frame: SetFrame, { book, folder }: InHand): Promise<void> {
+  const { file } = frame.view;
+  const now = file === null ? null : await folder.checksumOf(file);
+  if (now !== null && (frame.checksum === null || now.sha256 === frame.checksum.sha256)) return;
+  frame.checksum = null;
+  const reason =
+    now === null
+      ? 'Its file was gone after a restart.'
+      : 'Its file was not what it had been after a restart.';
+  book.change(frame, 'rejected', { reason, file: null, recorded: null });
+}
+
+async function lastTaken(hand: InHand): Promise<TakenBefore | null> {
+  const last = hand.frames
+    .filter((frame) => isVerified(frame) && frame.times.firedAt !== null)
+    .reduce<SetFrame | null>((latest, one) => (firedLater(one, latest) ? one : latest), null);
+  if (last === null) return null;
+  const recorded = await readRecorded(hand.pathOf(last)).catch(() => null);
+  const takenAt = recorded?.takenAt ?? null;
+  return takenAt === null ? null : { number: last.view.number, takenAt };
+}

@@ -1,0 +1,218 @@
+// One release, from the moment before the shutter is touched to what came of it. It is journalled as fired in one transaction; it brings
+// files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { type Brought, LINK_FAILURES } from '../camera/index.js';
+import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
+import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
+import type { CameSoFar } from './from-before.js';
+import { askedOfFrame, type InHand } from './in-hand.js';
+import { Looks, MOST_LOOKS } from './looks.js';
+import { ofFrame, type SetFrame, stray } from './set-frame.js';
+import type { Steady } from './steady.js';
+import { lookAt, verify } from './verify.js';
+import type { Release } from './walk.js';
+
+/** A release that ended so may have raised the mirror only. */
+const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
+  'frame-missing': 'nothing',
+  'call-timed-out': 'cut off',
+};
+/** Of one frame; what is to be done about it the set says. */
+const NOWHERE_TO_STORE = 'It could not be stored: the set folder is gone.';
+const NO_FILE = 'No file came of it.';
+
+export class Releases {
+  readonly looks = new Looks();
+  private readonly hand: InHand;
+  private readonly steady: Steady;
+  private told: SoFar;
+  /** What came back, release by release. */
+  private readonly outcomes: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
+
+  constructor(hand: InHand, steady: Steady) {
+    this.hand = hand;
+    this.steady = steady;
+    this.told = { ...NOTHING_SO_FAR, baseTv: hand.common.meteredTv };
+  }
+
+  get soFar(): SoFar {
+    return this.told;
+  }
+
+  /** What is known before the first release, or before the next one. */
+  know(more: Partial<SoFar>): void {
+    this.told = { ...this.told, ...more };
+  }
+
+  /** What the files of earlier sets told of their times. */
+  knowEarlier(came: CameSoFar): void {
+    this.know({ came });
+  }
+
+  /**
+   * @returns whether it is known where the bracket stands
+   * @throws EvenrungError what no other try would change, with the frame that it met: storing-failed, set-folder-gone, mirror-locked,
+   *   mode-not-supported
+   */
+  async fire(release: Release): Promise<'done' | 'lost'> {
+    const { hand } = this;
+    const expected = release.expects.filter((frame) => frame !== null);
+    await this.meanIt(expected);
+    const releasedAt = new Date();
+    const brought = await hand.body.releaseShutter({
+      into: hand.folder.incoming,
+      exposureSeconds: longestOf(release),
+    });
+    this.outcomes.push(outcomeOf(brought));
+    const isKnown = await this.takeIn(brought, release, releasedAt);
+    const { failure } = brought;
+    if (failure !== null) return this.failed(failure, expected, releasedAt);
+    return isKnown ? 'done' : 'lost';
+  }
+
+  /** Nothing is fired that could not be stored, or that nobody would know of. */
+  private async meanIt(expected: readonly SetFrame[]): Promise<void> {
+    const { book, folder } = this.hand;
+    try {
+      await folder.mustHaveRoom();
+      book.fired(expected);
+    } catch (cause) {
+      throw ofFrame(expected[0]?.view, await folder.whyNotStored(asEvenrungError(cause)));
+    }
+  }
+
+  private async takeIn({ files, failure }: Brought, release: Release, releasedAt: Date): Promise<boolean> {
+    const arrivals: Arrival[] = [];
+    for (const file of files) arrivals.push(await readArrival(file, this.hand.folder));
+    const firedAt = releasedAt.toISOString();
+    const { decisions, soFar, missing } = assign(
+      arrivals,
+      {
+        expects: release.expects.map((frame) => frame?.view.number ?? null),
+        pass: release.pass.map(({ view }) => view.number),
+        isSingle: release.isSingle,
+        firedAt,
+      },
+      this.known(),
+    );
+    this.told = soFar;
+    this.hand.common.meter(soFar.baseTv);
+    let isKnown = true;
+    for (const [index, decision] of decisions.entries()) {
+      const arrival = arrivals[index];
+      if (arrival === undefined) continue;
+      await this.carryOut(decision, arrival, firedAt);
+      if (decision.is === 'from-before' && decision.anew !== null) isKnown = false;
+    }
+    if (failure === null)
+      for (const number of missing) this.missed(this.hand.book.frameOf(number), releasedAt, NO_FILE, true);
+    return isKnown && (failure !== null || missing.length === 0);
+  }
+
+  private async carryOut(decision: Decision, arrival: Arrival, firedAt: string): Promise<void> {
+    const { hand } = this;
+    if (decision.is === 'untold') throw untold();
+    if (decision.is !== 'from-before') {
+      const moved = hand.common.watchLens(arrival.recorded);
+      if (moved !== null) hand.book.note(moved);
+    }
+    hand.book.apply(decision, { firedAt, storedAt: arrival.storedAt });
+    if (decision.is === 'from-before') await putAside(arrival, { reason: WAITED, frame: null }, hand);
+    if (decision.anew !== null) this.beginAnew(decision.anew);
+    if (decision.is === 'no-frame') await putAside(arrival, decision, hand);
+    if (decision.is !== 'frame') return;
+    const frame = hand.book.frameOf(decision.frame);
+    this.looks.begin(
+      () => lookAt(arrival),
+      (looked) => verify(arrival, frame, decision, looked, hand),
+    );
+    await this.looks.catchUp(MOST_LOOKS);
+  }
+
+  private async failed(
+    failure: EvenrungError,
+    expected: readonly SetFrame[],
+    releasedAt: Date,
+  ): Promise<'lost'> {
+    const { folder, body } = this.hand;
+    const error = await folder.whyNotStored(failure);
+    const reason = error.code === 'set-folder-gone' ? NOWHERE_TO_STORE : error.message;
+    const lost = expected.filter(({ view }) => view.state === 'fired');
+    for (const frame of lost) this.missed(frame, releasedAt, reason, error.details.released !== false);
+    const linkFailed = LINK_FAILURES.has(error.code);
+    if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame((lost[0] ?? expected[0])?.view, error);
+    if (this.everyOtherRelease()) throw mirrorLocked();
+    this.steady.failed(error);
+    // Its file may still come: over this connection it would be taken for the next one.
+    if (!linkFailed) body.dropConnection();
+    return 'lost';
+  }
+
+  /** @param wasReleased whether its file may still come */
+  private missed(frame: SetFrame, releasedAt: Date, reason: string, wasReleased: boolean): void {
+    const { book } = this.hand;
+    if (wasReleased) book.stray(stray(frame.view, releasedAt, reason));
+    book.change(frame, 'rejected', { reason });
+  }
+
+  /** What is on its way, or waits to be sent, would be taken for the next frames. */
+  private beginAnew(why: string): void {
+    this.steady.failed(new EvenrungError('frame-missing', why, { released: true }));
+    this.hand.body.dropConnection();
+  }
+
+  /** With mirror lock-up on, one release raises the mirror and brings nothing, and the next one brings a frame. */
+  private everyOtherRelease(): boolean {
+    const { outcomes } = this;
+    // A call that is cut off may have other reasons: then it takes one more time to be believed.
+    const enough = outcomes.includes('cut off') ? 5 : 3;
+    return (
+      outcomes.length === enough &&
+      outcomes.every((what, index) =>
+        index % 2 === 1 ? what === 'came' : what === 'nothing' || what === 'cut off',
+      )
+    );
+  }
+
+  private known(): Known {
+    const { hand } = this;
+    const { body, book, common } = hand;
+    return {
+      frames: hand.frames.map(atHand),
+      strays: book.strays,
+      soFar: this.told,
+      asked: hand.asked(),
+      clockDifference: common.clockDifference,
+      setStartedAt: hand.setStartedAt,
+      countsWaiting: body.picturesWaiting !== null,
+      knowsOrder: body.profile?.patterns !== undefined,
+    };
+  }
+}
+
+const atHand = (frame: SetFrame): FrameAtHand => ({
+  ...askedOfFrame(frame),
+  number: frame.view.number,
+  state: frame.view.state,
+  wasFired: frame.view.attempts > frame.firedBefore,
+  isBracketed: frame.pass.shape !== null,
+});
+
+/** The deadline is sized by the longest exposure of the pass: bodies differ in the order in which they fire. */
+const longestOf = ({ pass }: Release): number =>
+  Math.max(...pass.flatMap((frame) => frame.pass.frames).map(({ shutter }) => shutter.seconds));
+
+const outcomeOf = ({ files, failure }: Brought) =>
+  files.length > 0 || failure === null ? 'came' : (NOTHING_CAME[failure.code] ?? 'unclear');
+
+const untold = (): EvenrungError =>
+  new EvenrungError(
+    'mode-not-supported',
+    'In aperture priority the files of this camera do not tell which frame of the bracket they are, and the frames of this pass cannot be relied on. Let Evenrung learn the camera once (the command `learn`), so that the order is known; or use manual mode.',
+  );
+
+const mirrorLocked = (): EvenrungError =>
+  new EvenrungError(
+    'mirror-locked',
+    'The first release brought no frame, the second did, the third did not: it looks as if mirror lock-up is on, where one release only raises the mirror. Switch it off on the camera, then fire again. A settle time before each pass does the same job.',
+  );

@@ -1,0 +1,51 @@
+// How a set ended, and what else there is to say of it then. Pure.
+import type { EvenrungError } from '../../shared/errors.js';
+import type { FrameView } from '../../shared/state.js';
+import { type Debts, notPutBack } from '../camera/index.js';
+import type { RunOutcome } from '../journal/index.js';
+import { againSentence, type TakenUp } from './taken-up.js';
+
+export interface Told {
+  readonly outcome: RunOutcome;
+  readonly frames: readonly FrameView[];
+  readonly isStopped: boolean;
+  readonly error: EvenrungError | null;
+  /** What could not be put back. */
+  readonly debts: Debts;
+  readonly takenUp: TakenUp | null;
+}
+
+export function endSentence({ outcome, frames, isStopped, error, debts, takenUp }: Told): string {
+  const verified = frames.filter(({ state }) => state === 'verified').length;
+  const total = frames.length;
+  // What has to be done by hand is said however the set ended.
+  const owed = debts.size === 0 ? null : notPutBack(debts);
+  const trouble = error === null || error.code === 'not-put-back' ? null : error.message;
+  const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
+  if (takenUp?.purpose === 'again')
+    return againSentence(takenUp, frames, { stopped: isStopped && error === null, trouble, owed });
+  switch (outcome) {
+    case 'complete':
+      return sentences(
+        `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.`,
+        trouble,
+        owed,
+      );
+    case 'stopped':
+      return `Stopped after ${verified} of ${total} frames. The camera's settings are as they were found.`;
+    default:
+      return sentences(`Halted after ${verified} of ${total} frames.`, trouble, owed);
+  }
+}
+
+/** @returns what is said of frames that are off the base of the first one; null if none is */
+export function movedSentence(frames: readonly FrameView[]): string | null {
+  const moved = frames.filter((view) => view.baseMoved !== null);
+  if (moved.length === 0) return null;
+  const farthest = moved.reduce((most, view) =>
+    Math.abs(view.baseMoved ?? 0) > Math.abs(most.baseMoved ?? 0) ? view : most,
+  );
+  const size = farthest.baseMoved ?? 0;
+  const list = moved.map(({ number }) => number).join(', ');
+  return `The light moved while the set was made: ${moved.length === 1 ? 'frame' : 'frames'} ${list} ${moved.length === 1 ? 'is' : 'are'} off the base of the first frame, by up to ${size > 0 ? '+' : ''}${size.toFixed(2)} EV.`;
+}
