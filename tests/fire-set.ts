@@ -9,6 +9,7 @@ import { PracticeLink } from '../src/camera/practice/practice-link.js';
 import { type Naming, RECORD, SetFolder } from '../src/frames/index.js';
 import { planSet, resolveBase } from '../src/plan/index.js';
 import { Run } from '../src/set/index.js';
+import { KEEPS_NOTHING, type SetMemo } from '../src/set/keeper.js';
 import { EventLog } from '../src/station/index.js';
 import { ASKED } from './asked.js';
 import { namedBy } from './set-naming.js';
@@ -37,6 +38,8 @@ export interface FireSetOptions {
   readonly link?: Link;
   readonly naming?: Naming;
   readonly set?: RunView['set'];
+  /** Takes what is kept of the set beyond its frames. */
+  readonly memos?: SetMemo[];
   readonly during?: (event: NumberedEvent, run: Run) => void;
 }
 
@@ -58,6 +61,7 @@ export async function fireSet(into: string, options: FireSetOptions = {}): Promi
   const run = new Run({
     ...{ id: 'a-run', set, plan, body, folder, naming, patienceMs: 1000 },
     asked: async () => ({ ...ASKED, mode }),
+    keeper: { ...KEEPS_NOTHING, memo: (memo) => options.memos?.push(memo) },
     tell: (happening) => log.tell(happening),
   });
   log.watch((event) => {

@@ -116,12 +116,14 @@ function prepare(database: Database) {
     addFrame: one<unknown[]>(
       'INSERT INTO frames (set_number, number, state, attempts, file, view) VALUES (?, ?, ?, ?, ?, ?)',
     ),
+    // The times are as timesAfter has them: what is fired again has no later ones.
     setFrame: one<[named: Record<string, string | number | null>]>(
       `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
          arrived = :arrived, sha256 = :sha256, bytes = :bytes,
          fired_at = iif(:timed, :firedAt, iif(:state = 'fired', :at, fired_at)),
-         stored_at = iif(:timed, :storedAt, iif(:state = 'stored', :at, stored_at)),
-         verified_at = iif(:timed, :verifiedAt, iif(:state = 'verified' AND state <> 'verified', :at, verified_at))
+         stored_at = iif(:timed, :storedAt, iif(:state = 'stored', :at, iif(:state = 'fired', NULL, stored_at))),
+         verified_at = iif(:timed, :verifiedAt, iif(:state = 'verified' AND state <> 'verified', :at,
+           iif(:state IN ('fired', 'stored'), NULL, verified_at)))
        WHERE set_number = :set AND number = :number`,
     ),
     // Whoever resumes may set the same file aside once more.

@@ -1,0 +1,65 @@
+// How many pixels the frames of a set have: the first frame that can be measured says it, whichever look ends first, and it is known after
+// a restart.
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { setTimeout as pause } from 'node:timers/promises';
+import sharp from 'sharp';
+import { afterEach, beforeEach, expect, it, vi } from 'vitest';
+import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import type { SetMemo } from '../../src/set/keeper.js';
+import { fireSet } from '../fire-set.js';
+
+/** What becomes of the measuring of each file, in the order in which they came. */
+const measured = vi.hoisted(() => ({ ways: [] as ('slowly' | 'not at all' | 'at once')[] }));
+
+vi.mock('../../src/frames/read/pixel-size.js', async (original) => {
+  const whole = await original<typeof import('../../src/frames/read/pixel-size.js')>();
+  return {
+    ...whole,
+    readPixelSize: async (file: string, format: string) => {
+      const way = measured.ways.shift() ?? 'at once';
+      if (way === 'slowly') await pause(150);
+      return way === 'not at all' ? null : whole.readPixelSize(file, format);
+    },
+  };
+});
+
+let into = '';
+beforeEach(async () => {
+  into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+});
+afterEach(async () => {
+  measured.ways.length = 0;
+  await rm(into, { recursive: true, force: true });
+});
+
+/** Its second file is half as large as the others, once. */
+class SmallerLink extends PracticeLink {
+  private count = 0;
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    const { path: file, seconds } = await super.fire(options);
+    this.count += 1;
+    if (this.count === 2)
+      await writeFile(file, await sharp(file).resize(150, 100).withMetadata().jpeg().toBuffer());
+    return { path: file, seconds };
+  }
+}
+
+it('is that of the first frame, also if its look takes longest', async () => {
+  measured.ways.push('slowly');
+  const { record } = await fireSet(into, { link: new SmallerLink(new PracticeBody(AT_ONCE)) });
+  expect(record?.sentence).toBe('All 3 frames are verified.');
+  expect(record?.setAside.map(({ reason }) => reason)).toEqual([
+    expect.stringMatching(/^The picture has 150 x 100 pixels, and the frames of this set have 300 x 200/),
+  ]);
+});
+
+it('is kept as soon as one can be measured, if the first cannot', async () => {
+  measured.ways.push('not at all');
+  const memos: SetMemo[] = [];
+  await fireSet(into, { memos });
+  expect(memos.at(-1)?.size).toEqual({ width: 300, height: 200 });
+});
