@@ -1,0 +1,347 @@
+// Which file is which frame: recorded sets are fed to it release by release, once with one file at a time and once with all that a bracket
+// brings, and both have to come to the same. The files were recorded from the practice body (recorded-sets.json): an invented scene.
+import { readFileSync } from 'node:fs';
+import { describe, expect, it } from 'vitest';
+import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
+import {
+  assign,
+  type Came,
+  type Decision,
+  FROM_BEFORE,
+  type FrameAtHand,
+  type Known,
+  NOTHING_SO_FAR,
+  type SoFar,
+} from '../../src/set/assign.js';
+
+interface RecordedSet {
+  readonly mode: 'manual' | 'aperture';
+  readonly passes: readonly {
+    readonly centre: number;
+    readonly isBracketed: boolean;
+    readonly turns: readonly { readonly offset: number; readonly shutter: string }[];
+  }[];
+  readonly files: readonly (Omit<Came, 'broken'> & { readonly firedAt: string })[];
+}
+
+const SETS = JSON.parse(readFileSync(new URL('./recorded-sets.json', import.meta.url), 'utf8')) as Record<
+  string,
+  RecordedSet
+>;
+
+type File = Came & { readonly firedAt: string };
+
+const setting = (label: string): ShutterSetting => {
+  const found = SHUTTER_SCALES.third.find((one) => one.label === label);
+  if (found === undefined) throw new Error(`There is no shutter ${label}.`);
+  return found;
+};
+
+/** The frames of a recorded set, the darkest first, none of them fired. */
+function framesOf({ passes }: RecordedSet): FrameAtHand[] {
+  return passes
+    .flatMap(({ centre, isBracketed, turns }) => turns.map((turn) => ({ ...turn, centre, isBracketed })))
+    .sort((a, b) => a.offset - b.offset)
+    .map(({ offset, shutter, centre, isBracketed }, index) => ({
+      ...{ number: index + 1, offset, centre, isBracketed },
+      ...{ shutter: setting(shutter), state: 'planned', wasFired: false },
+    }));
+}
+
+type Rhythm = 'file by file' | 'all of a pass at once';
+const RHYTHMS: readonly Rhythm[] = ['file by file', 'all of a pass at once'];
+
+interface Went {
+  /** The frame of each file by its digest; null if it is none. */
+  readonly frameOf: Record<string, number | null>;
+  readonly decisions: readonly Decision[];
+  readonly open: readonly number[];
+  readonly strays: readonly number[];
+  readonly soFar: SoFar;
+}
+
+interface More {
+  readonly clockDifference?: number | null;
+  readonly countsWaiting?: boolean;
+  readonly knowsOrder?: boolean;
+  readonly waited?: number;
+}
+
+/** As Book.apply does it. */
+function after(
+  frames: FrameAtHand[],
+  strays: { frame: number; releasedAt: string }[],
+  decision: Decision,
+  firedAt: string,
+) {
+  const become = (number: number, state: FrameAtHand['state']) => {
+    const at = frames.findIndex((frame) => frame.number === number);
+    const frame = frames[at];
+    if (frame !== undefined) frames[at] = { ...frame, state, wasFired: true };
+  };
+  if (decision.strayOf !== null) {
+    const at = strays.findIndex(({ frame }) => frame === decision.strayOf);
+    expect(at).toBeGreaterThanOrEqual(0);
+    strays.splice(at, 1);
+  }
+  if (decision.displaced !== null) {
+    become(decision.displaced.frame, 'rejected');
+    if (decision.displaced.owed !== null)
+      strays.push({ frame: decision.displaced.frame, releasedAt: firedAt });
+  }
+  // It is verified before the next release: no picture is cut short here.
+  if (decision.is === 'frame') become(decision.frame, 'verified');
+}
+
+/**
+ * @param came the files that come with each pass, null where a turn brings none
+ * @returns what became of the files when all passes are through
+ */
+function through(
+  set: RecordedSet,
+  came: readonly (readonly (File | null)[])[],
+  rhythm: Rhythm,
+  { clockDifference = 0, countsWaiting = false, knowsOrder = false, waited = 0 }: More = {},
+): Went {
+  const frames = framesOf(set);
+  const strays: { frame: number; releasedAt: string }[] = [];
+  const frameOf: Record<string, number | null> = {};
+  const decided: Decision[] = [];
+  let soFar: SoFar = { ...NOTHING_SO_FAR, waited };
+  const first = set.files[0]?.firedAt ?? '';
+  const known = (): Known => ({
+    ...{ frames: [...frames], strays: [...strays], soFar, clockDifference, setStartedAt: first },
+    ...{ countsWaiting, knowsOrder },
+    asked: { mode: set.mode, step: 6, fNumber: 8, iso: 100, longestTv: -5, shortestTv: 13 },
+  });
+  const isOpen = ({ state }: FrameAtHand) => state !== 'verified';
+  for (const [index, { turns }] of set.passes.entries()) {
+    const own = turns.map(({ offset }) => frames.find((frame) => frame.offset === offset)?.number ?? 0);
+    const files = came[index] ?? [];
+    soFar = { ...soFar, biases: [] };
+    const releases =
+      rhythm === 'file by file'
+        ? own.map((number, turn) => ({ numbers: [number], files: [files[turn] ?? null] }))
+        : [{ numbers: own, files }];
+    for (const { numbers, files: brought } of releases) {
+      const expects = numbers.map((number) =>
+        frames.some((frame) => frame.number === number && isOpen(frame)) ? number : null,
+      );
+      const there = brought.filter((file) => file !== null);
+      const firedAt = there[0]?.firedAt ?? first;
+      for (const number of expects) {
+        const at = frames.findIndex((frame) => frame.number === number);
+        const frame = frames[at];
+        if (frame !== undefined) frames[at] = { ...frame, state: 'fired', wasFired: true };
+      }
+      const { decisions, missing, ...now } = assign(
+        there,
+        { expects, pass: own, isSingle: false, firedAt },
+        known(),
+      );
+      expect(decisions).toHaveLength(there.length);
+      soFar = now.soFar;
+      for (const [turn, decision] of decisions.entries()) {
+        after(frames, strays, decision, firedAt);
+        frameOf[there[turn]?.digest ?? ''] = decision.is === 'frame' ? decision.frame : null;
+        decided.push(decision);
+      }
+      for (const number of missing) {
+        const at = frames.findIndex((frame) => frame.number === number);
+        frames[at] = { ...(frames[at] as FrameAtHand), state: 'rejected' };
+        strays.push({ frame: number, releasedAt: firedAt });
+      }
+    }
+  }
+  const open = frames.filter(isOpen).map(({ number }) => number);
+  return { frameOf, decisions: decided, open, strays: strays.map(({ frame }) => frame), soFar };
+}
+
+/** The files of a recorded set, pass by pass. */
+function passesOf(set: RecordedSet): File[][] {
+  const files = set.files.map((file) => ({ ...file, broken: null }));
+  return set.passes.map(({ turns }) => files.splice(0, turns.length));
+}
+
+/** The frame that each file really is, by what the practice body was set to when it made it. */
+function truth(set: RecordedSet): Record<string, number | null> {
+  const frames = framesOf(set);
+  return Object.fromEntries(
+    set.files.map((file) => {
+      const tv = -Math.log2(file.recorded?.exposureTime ?? 1);
+      const nearest = frames.reduce((best, frame) =>
+        Math.abs(frame.shutter.tv / 6 - tv) < Math.abs(best.shutter.tv / 6 - tv) ? frame : best,
+      );
+      const byBias = frames.find((frame) => frame.offset === Math.round((file.recorded?.bias ?? 0) * 6));
+      return [file.digest ?? '', (set.mode === 'manual' ? nearest : byBias)?.number ?? null];
+    }),
+  );
+}
+
+const named = (name: string): RecordedSet => {
+  const set = SETS[name];
+  if (set === undefined) throw new Error(`There is no recorded set '${name}'.`);
+  return set;
+};
+const PLANNED = named('in the planned order');
+const APERTURE = named('in aperture priority, while the light moves');
+
+describe.each(RHYTHMS)('%s', (rhythm) => {
+  it.each(Object.keys(SETS))('a set %s: every file is its frame', (name) => {
+    const set = named(name);
+    const { frameOf, open, strays, decisions } = through(set, passesOf(set), rhythm);
+    expect(frameOf).toEqual(truth(set));
+    expect(open).toEqual([]);
+    expect(strays).toEqual([]);
+    expect(decisions.every(({ anew }) => anew === null)).toBe(true);
+  });
+
+  it('a file that never comes leaves its frame open and owed, and the others are what they are', () => {
+    const passes: (File | null)[][] = passesOf(PLANNED);
+    const second = passes[1] as (File | null)[];
+    const [lost] = second.splice(1, 1, null);
+    const { frameOf, open, strays } = through(PLANNED, passes, rhythm);
+    const { [lost?.digest ?? '']: number, ...others } = truth(PLANNED);
+    expect(frameOf).toEqual(others);
+    expect([open, strays]).toEqual([[number], [number]]);
+  });
+
+  it('a file of a wrong exposure is no frame; whose place it took says what is wrong', () => {
+    const passes = passesOf(PLANNED);
+    const [, second] = passes;
+    const file = second?.[1] as File;
+    second?.splice(1, 1, {
+      ...file,
+      recorded: { ...(file.recorded as NonNullable<File['recorded']>), iso: 400 },
+    });
+    const { frameOf, open, decisions, strays } = through(PLANNED, passes, rhythm);
+    const number = truth(PLANNED)[file.digest ?? ''];
+    expect(frameOf).toEqual({ ...truth(PLANNED), [file.digest ?? '']: null });
+    expect([open, strays]).toEqual([[number], []]);
+    expect(decisions.filter(({ is }) => is === 'no-frame')).toMatchObject([
+      {
+        reason: 'The ISO is 400 where 100 was asked for.',
+        frame: number,
+        displaced: { frame: number, reason: 'The ISO is 400 where 100 was asked for.', owed: null },
+      },
+    ]);
+  });
+
+  it('a file that comes with the next pass is taken in late, and what it took the place of is owed', () => {
+    const passes = passesOf(PLANNED);
+    const [first = [], second = []] = passes;
+    const late = first.pop() as File;
+    const last = second.pop() as File;
+    const { frameOf, open, strays, decisions } = through(
+      PLANNED,
+      [[...first], [late, ...second], passes[2] ?? []],
+      rhythm,
+    );
+    const { [last.digest ?? '']: number, ...others } = truth(PLANNED);
+    expect(frameOf).toEqual(others);
+    expect([open, strays]).toEqual([[number], [number]]);
+    // File by file the whole pass is late from then on; at once, only that file is.
+    expect(decisions.find((one) => one.is === 'frame' && one.isLate)).toMatchObject({
+      frame: others[late.digest ?? ''],
+      strayOf: others[late.digest ?? ''],
+      isExpected: false,
+    });
+  });
+
+  it('a picture that waited since before the set is set aside, and what was released instead is owed', () => {
+    const passes = passesOf(PLANNED);
+    const [first = []] = passes;
+    const last = first.pop() as File;
+    const at = '2026-11-25T16:30:00.000';
+    const recorded = { ...(last.recorded as NonNullable<File['recorded']>), takenAt: at as never };
+    const waiting = { ...last, digest: 'waiting', recorded, firedAt: first[0]?.firedAt ?? '' };
+    const { frameOf, open, strays, decisions } = through(
+      PLANNED,
+      [[waiting, ...first], ...passes.slice(1)],
+      rhythm,
+      {
+        waited: 1,
+      },
+    );
+    const { [last.digest ?? '']: number, ...others } = truth(PLANNED);
+    expect(frameOf).toEqual({ ...others, waiting: null });
+    expect([open, strays]).toEqual([[number], [number]]);
+    expect(decisions[0]).toMatchObject({ is: 'from-before', anew: FROM_BEFORE });
+  });
+
+  it('a file that comes twice is once a frame', () => {
+    const passes = passesOf(PLANNED);
+    const [, second = []] = passes;
+    const [one, two] = second as [File, File, File];
+    const third = (second as File[]).pop() as File;
+    const again = { ...one, digest: 'again', storedAt: two.storedAt, firedAt: two.firedAt };
+    const { frameOf, open } = through(PLANNED, [passes[0] ?? [], [one, again, two], passes[2] ?? []], rhythm);
+    const { [third.digest ?? '']: number, ...others } = truth(PLANNED);
+    expect(frameOf).toEqual({ ...others, again: null });
+    expect(open).toEqual([number]);
+  });
+
+  it('in aperture priority the first frame says the base, and a moved one is told', () => {
+    const { decisions, soFar } = through(APERTURE, passesOf(APERTURE), rhythm);
+    const moved = decisions.flatMap((one) =>
+      one.is === 'frame' && one.baseMoved !== null ? [one.baseMoved] : [],
+    );
+    // The light moved by 2/3 EV at the fifth of nine files.
+    expect(moved).toHaveLength(5);
+    for (const ev of moved) expect(Math.abs(ev)).toBeCloseTo(2 / 3, 6);
+    expect(soFar.baseTv).not.toBeNull();
+  });
+
+  it('in aperture priority two equal biases in one bracket tell nothing, unless the order was learnt', () => {
+    const passes = passesOf(APERTURE).map((pass) =>
+      pass.map((file) => ({
+        ...file,
+        recorded: { ...(file.recorded as NonNullable<File['recorded']>), bias: 0 },
+      })),
+    );
+    expect(through(APERTURE, passes, rhythm).decisions.some(({ is }) => is === 'untold')).toBe(true);
+    expect(
+      through(APERTURE, passes, rhythm, { knowsOrder: true }).decisions.some(({ is }) => is === 'untold'),
+    ).toBe(false);
+  });
+});
+
+describe('both rhythms agree', () => {
+  it.each(Object.keys(SETS))('on every order of the files of a pass: %s', (name) => {
+    const set = named(name);
+    // Without parts of a second nothing can be told from the order in which they were taken.
+    for (const order of orders(set.passes[0]?.turns.length ?? 1)) {
+      const passes = passesOf(set).map((pass) => order.flatMap((at) => pass[at] ?? []).map(withoutTime));
+      const [one, other] = RHYTHMS.map((rhythm) => through(set, passes, rhythm));
+      expect(one?.frameOf).toEqual(other?.frameOf);
+      expect(one?.open).toEqual(other?.open);
+      expect(one?.open).toEqual([]);
+    }
+  });
+});
+
+const withoutTime = (file: File): File => ({
+  ...file,
+  recorded: file.recorded === null ? null : { ...file.recorded, takenAt: null },
+});
+
+/** All orders of a few files; of many, some: each rotated, and turned round. */
+function orders(length: number): number[][] {
+  const all = Array.from({ length }, (_, at) => at);
+  if (length > 4)
+    return all.flatMap((by) => {
+      const turned = [...all.slice(by), ...all.slice(0, by)];
+      return [turned, [...turned].reverse()];
+    });
+  return all.reduce<number[][]>(
+    (some, next) =>
+      some.flatMap((order) =>
+        Array.from({ length: order.length + 1 }, (_, at) => [
+          ...order.slice(0, at),
+          next,
+          ...order.slice(at),
+        ]),
+      ),
+    [[]],
+  );
+}
