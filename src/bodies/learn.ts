@@ -313,7 +313,7 @@ class Lesson {
   }
 
   private async arm(shutter: ShutterSetting, shape: BracketShape | null): Promise<void> {
-    this.goOn();
+    this.mustNotStop();
     await this.body.arm({ centre: { by: 'shutter', shutter }, shape });
   }
 
@@ -326,7 +326,7 @@ class Lesson {
     exposureSeconds: number,
     { single = null, isShort = true }: { single?: ShutterSetting | null; isShort?: boolean } = {},
   ): Promise<Shot> {
-    this.goOn();
+    this.mustNotStop();
     this.fired += 1;
     const started = performance.now();
     const fired = await this.body.fire({ into: this.folder, exposureSeconds });
@@ -359,7 +359,7 @@ class Lesson {
     this.came.add(sha256);
   }
 
-  private goOn(): void {
+  private mustNotStop(): void {
     if (this.options.stopping?.())
       throw new EvenrungError('ending', 'Learning was stopped; nothing is kept of it.');
   }

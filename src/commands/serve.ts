@@ -4,7 +4,6 @@ import type { Logger } from 'pino';
 import { pageAddress } from '../../shared/pages.js';
 import { type Alarm, EventLog, Station } from '../station/index.js';
 import { askInTerminal } from './ask-terminal.js';
-import { goOnWhenMet } from './go-on.js';
 import { type LanChoice, lanPortOf, tellLan, wantsLan } from './lan.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
 import {
@@ -22,6 +21,7 @@ import {
 import { notesFolder, panelFolder, stateFolder } from './options/places.js';
 import { type OwnedState, takeState } from './owned-state.js';
 import { ANSWERS_AGAIN, HELD, onStopSignal, STOPPED, STOPPING } from './process.js';
+import { resumeWhenMet } from './resume-when-met.js';
 import { ScheduleTeller } from './words/schedule-words.js';
 
 interface ServeOptions extends BodyOptions, NamingOptions, AlarmChoice, LanChoice {
@@ -110,12 +110,12 @@ async function serveWith(
   if (server.network !== null) await tellLan(server.network, isPlain, log);
   station.tellUnfinished();
   const isCutOff = station.unfinished() !== null;
-  const goesOn = resume === 'always' && isCutOff ? goOnWhenMet(station, events, log) : () => undefined;
+  const giveUp = resume === 'always' && isCutOff ? resumeWhenMet(station, events, log) : () => undefined;
   const looked = station.look();
   const forget = resume === 'ask' ? askInTerminal({ station, events, looked }) : () => undefined;
   await new Promise<void>((resolve) => onStopSignal(resolve));
   forget();
-  goesOn();
+  giveUp();
   log.info(station.isRunning ? STOPPING : 'Stopping.');
   await station.close();
   await server.close();

@@ -18,7 +18,7 @@ import { type OwnedState, takeState } from './owned-state.js';
 import { exitCodeOf, onStopSignal, STOPPED, STOPPING } from './process.js';
 import { type OtherWords, printJson, wordsPrinter } from './words/fire-words.js';
 
-interface TakeUpOptions extends BodyOptions {
+interface TakeUpAgainOptions extends BodyOptions {
   /** Seconds. */
   readonly patience: number;
   readonly json?: boolean;
@@ -36,15 +36,15 @@ export function addAgain(sets: Command, log: Logger): void {
     .option('--frames <numbers>', 'which frames, such as 3,4: 1 is the darkest', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
-    const options: TakeUpOptions & ChosenOptions = self.optsWithGlobals();
-    process.exitCode = await takeUp(id, chosenBy(options), options, log);
+    const options: TakeUpAgainOptions & ChosenOptions = self.optsWithGlobals();
+    process.exitCode = await takeUpAgain(id, chosenBy(options), options, log);
   });
 }
 
 export function addComplete(sets: Command, log: Logger): void {
   const command = sets.command('complete').description('make the frames that a set lacks which has ended');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
-    process.exitCode = await takeUp(id, null, self.optsWithGlobals(), log);
+    process.exitCode = await takeUpAgain(id, null, self.optsWithGlobals(), log);
   });
 }
 
@@ -67,25 +67,25 @@ function chosenBy({ frames, pass }: ChosenOptions): Again {
 }
 
 /** @param chosen null for what is missing @returns the exit code */
-async function takeUp(
+async function takeUpAgain(
   id: string,
   chosen: Again | null,
-  options: TakeUpOptions,
+  options: TakeUpAgainOptions,
   log: Logger,
 ): Promise<number> {
   const state = await takeState('sets', log);
   try {
-    return await takeUpWith(state, id, chosen, options, log);
+    return await takeUpAgainWith(state, id, chosen, options, log);
   } finally {
     state.release();
   }
 }
 
-async function takeUpWith(
+async function takeUpAgainWith(
   { journal }: OwnedState,
   id: string,
   chosen: Again | null,
-  options: TakeUpOptions,
+  options: TakeUpAgainOptions,
   log: Logger,
 ): Promise<number> {
   // Before a body is looked for: a slip in the id is said at once.

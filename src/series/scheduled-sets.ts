@@ -138,7 +138,7 @@ export class ScheduledSets implements SetMaker {
   }
 
   /** @param slot counted from 0 @returns the set that was in hand when an earlier program ended */
-  takeUp(run: Run, body: Body, slot: number): BegunSet {
+  resume(run: Run, body: Body, slot: number): BegunSet {
     return this.begunSet(run, body, slot, null);
   }
 

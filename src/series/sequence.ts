@@ -176,7 +176,7 @@ export class Sequence {
     this.stopping.abort();
   }
 
-  /** Lets slots pass until `goOn`. A set in hand is held by whoever made it. @returns false where nothing more is going to be begun */
+  /** Lets slots pass until `letGo`. A set in hand is held by whoever made it. @returns false where nothing more is going to be begun */
   hold(): boolean {
     if (this.isStopping || this.end !== null) return false;
     this.held.ask();
@@ -185,7 +185,7 @@ export class Sequence {
   }
 
   /** Takes `hold` back: it goes on with the next slot. */
-  goOn(): void {
+  letGo(): void {
     if (!this.isHeld) return;
     this.held.letGo();
     this.options.keepMemo?.(this.memo);

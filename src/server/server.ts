@@ -260,7 +260,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
 
   app.post('/api/run/go-on', async (request, reply) => {
     expectNothing(request.body);
-    station.goOn();
+    station.letGo();
     return reply.code(202).send({});
   });
 

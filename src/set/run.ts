@@ -188,7 +188,7 @@ export class Run {
   }
 
   /** Takes `hold` back. */
-  goOn(): void {
+  letGo(): void {
     this.held.letGo();
   }
 

@@ -333,7 +333,7 @@ export class Station {
     this.startedBy = startedBy;
     const scheduled = isTakenUp(left.run) ? null : scheduledIn(left.run);
     if (scheduled !== null) return this.soon(this.resumeScheduled(left, scheduled, staysHeld));
-    return this.soon(this.takeUp(left, this.bodyOf(left), { staysHeld }));
+    return this.soon(this.resumeSet(left, this.bodyOf(left), { staysHeld }));
   }
 
   /**
@@ -344,7 +344,7 @@ export class Station {
   async endUnfinished(): Promise<void> {
     const left = this.mustBeUnfinished();
     try {
-      await this.soon(this.takeUp(left, this.bodyOf(left), { onlyToEnd: true }));
+      await this.soon(this.resumeSet(left, this.bodyOf(left), { onlyToEnd: true }));
       await this.settled();
     } catch (cause) {
       const { journal } = this.options;
@@ -364,7 +364,7 @@ export class Station {
    *   be set back first
    */
   async again(set: string, chosen: Again, startedBy = THIS_COMPUTER): Promise<Run> {
-    return this.takeUpEnded(set, chosen, startedBy);
+    return this.takeUpAgain(set, chosen, startedBy);
   }
 
   /**
@@ -372,10 +372,10 @@ export class Station {
    * @throws EvenrungError as again; nothing-to-complete also where all are verified
    */
   async complete(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
-    return this.takeUpEnded(set, null, startedBy);
+    return this.takeUpAgain(set, null, startedBy);
   }
 
-  private async takeUpEnded(written: string, asked: Again | null, startedBy: string): Promise<Run> {
+  private async takeUpAgain(written: string, asked: Again | null, startedBy: string): Promise<Run> {
     this.mustBeFree();
     const { journal } = this.options;
     journal?.catchUp();
@@ -430,7 +430,7 @@ export class Station {
     );
   }
 
-  private async takeUp(
+  private async resumeSet(
     left: UnfinishedRun,
     body: Body,
     { onlyToEnd = false, staysHeld = false }: { onlyToEnd?: boolean; staysHeld?: boolean },
@@ -693,7 +693,7 @@ export class Station {
         ...memo.sequence,
         complete: this.options.journal?.completeSets(run.id) ?? memo.sequence.complete,
       },
-      inHand: inHand === null ? null : sets.takeUp(inHand, body, slot),
+      inHand: inHand === null ? null : sets.resume(inHand, body, slot),
     });
     if (staysHeld && memo.sequence.held === true) sequence.hold();
     const { events } = this.options;
@@ -848,7 +848,7 @@ export class Station {
     this.run?.stop();
   }
 
-  /** The frame in hand ends, then nothing is fired until `goOn`; the slots of a schedule pass. @throws EvenrungError nothing-to-hold */
+  /** The frame in hand ends, then nothing is fired until `letGo`; the slots of a schedule pass. @throws EvenrungError nothing-to-hold */
   hold(): void {
     this.mustBeUnderWay();
     const isHeld = this.run?.hold() === true;
@@ -857,10 +857,10 @@ export class Station {
   }
 
   /** Takes `hold` back; changes nothing where nobody holds it. @throws EvenrungError nothing-to-hold */
-  goOn(): void {
+  letGo(): void {
     this.mustBeUnderWay();
-    this.sequence?.goOn();
-    this.run?.goOn();
+    this.sequence?.letGo();
+    this.run?.letGo();
   }
 
   private mustBeUnderWay(): void {

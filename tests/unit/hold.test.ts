@@ -112,7 +112,7 @@ describe('a run that is held', () => {
     expect(body.state).not.toEqual(before);
     expect(journal.unfinishedRun()?.set?.state).toBe('held');
     one.hold();
-    one.goOn();
+    one.letGo();
     await one.settled();
     expect(events.state.run).toMatchObject({ state: 'complete', startedBy: 'this computer', beginsAt: null });
     expect(link.releases).toBe(9);
@@ -131,7 +131,7 @@ describe('a run that is held', () => {
     await untilState(events, isHeld);
     await turns();
     expect(link.releases).toBe(0);
-    one.goOn();
+    one.letGo();
     await one.settled();
     expect(events.state.run?.state).toBe('complete');
   });
@@ -151,7 +151,7 @@ describe('a run that is held', () => {
     expect(link.releases).toBe(4);
     expect({ ...body.state }).toEqual(before);
     expect(() => one.hold()).toThrow(expect.objectContaining({ code: 'nothing-to-hold' }));
-    expect(() => one.goOn()).toThrow(expect.objectContaining({ code: 'nothing-to-hold' }));
+    expect(() => one.letGo()).toThrow(expect.objectContaining({ code: 'nothing-to-hold' }));
   });
 
   it('while frames are made up: goes on making them up', async () => {
@@ -168,7 +168,7 @@ describe('a run that is held', () => {
     });
     await one.start(NINE);
     await untilState(events, isHeld);
-    one.goOn();
+    one.letGo();
     await one.settled();
     expect(events.state.run?.state).toBe('complete');
     expect(seen.slice(0, 4)).toEqual(['firing', 'making-up', 'held', 'making-up']);
@@ -183,7 +183,7 @@ describe('a run that is held', () => {
     await one.start(NINE);
     await untilState(events, isHeld);
     await body.change('iso', 400);
-    one.goOn();
+    one.letGo();
     await one.settled();
     const record = await recordOf(events.state.run?.folder);
     expect(record.complete).toBe(true);
@@ -255,7 +255,7 @@ describe('the body of a run that is held', () => {
     await turns();
     expect(link.reads - reads).toBeGreaterThan(1);
     expect({ ...body.state }).toEqual(state);
-    run.goOn();
+    run.letGo();
     expect(await ended).toMatchObject({ state: 'complete' });
   });
 
@@ -267,7 +267,7 @@ describe('the body of a run that is held', () => {
     };
     await turns();
     expect(log.state.run?.state).toBe('held');
-    run.goOn();
+    run.letGo();
     setTimeout(() => {
       link.beforeRead = () => undefined;
     }, 100);
@@ -279,14 +279,14 @@ describe('the body of a run that is held', () => {
     const link = new TestLink(body);
     const { run, log, ended } = await held(link);
     await body.change('mirrorLock', 'on');
-    run.goOn();
+    run.letGo();
     await untilState(
       log,
       ({ run: seen }) => seen?.notes.some((note) => note.startsWith('Still held')) === true,
     );
     expect(log.state.run?.state).toBe('held');
     await body.change('mirrorLock', 'off');
-    run.goOn();
+    run.letGo();
     expect(await ended).toMatchObject({ state: 'complete' });
   });
 });
@@ -433,7 +433,7 @@ describe('a schedule that is held', () => {
     async (overrun) => {
       const { sequence, hands, made, notes, missed, awake, state, memos } = play(6, overrun);
       hands.plans.push({ at: 100_000, what: () => void sequence.hold() });
-      hands.plans.push({ at: 2 * EVERY + 100_000, what: () => sequence.goOn() });
+      hands.plans.push({ at: 2 * EVERY + 100_000, what: () => sequence.letGo() });
       const end = await sequence.carryOut();
       expect(made).toEqual([0, 3, 4, 5]);
       expect(missed.at(-1)).toBe(2);
@@ -451,7 +451,7 @@ describe('a schedule that is held', () => {
     const { sequence, hands, made, notes } = play(3);
     hands.plans.push({ at: 60_000, what: () => void sequence.hold() });
     // Its slot has begun, and could still be made in time.
-    hands.plans.push({ at: EVERY + 5000, what: () => sequence.goOn() });
+    hands.plans.push({ at: EVERY + 5000, what: () => sequence.letGo() });
     expect((await sequence.carryOut()).sentence).toBe('All 3 sets are complete.');
     expect([made, notes]).toEqual([[0, 1, 2], []]);
   });
@@ -474,7 +474,7 @@ describe('a schedule that is held', () => {
   it('as a set is about to be made: nothing is made', async () => {
     const { sequence, hands, made } = play(3);
     hands.plans.push({ at: EVERY - 1, what: () => void sequence.hold() });
-    hands.plans.push({ at: EVERY + 100_000, what: () => sequence.goOn() });
+    hands.plans.push({ at: EVERY + 100_000, what: () => sequence.letGo() });
     await sequence.carryOut();
     expect(made).toEqual([0, 2]);
   });

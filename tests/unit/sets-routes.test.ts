@@ -724,7 +724,7 @@ describe('a set that is under way', () => {
     await writeFile(path.join(journal.set(id)?.folder ?? '', '.incoming', 'new.jpg'), 'not looked at');
     for (const named of ['.incoming%2Fnew.jpg', '..%2F1', '0', '1.5'])
       expect((await get(`/api/sets/${id}/frames/${named}/picture`)).status).toBe(404);
-    station.goOn();
+    station.letGo();
     await station.settled();
     expect(events.state.run?.state).toBe('complete');
     for (const { number } of frames)

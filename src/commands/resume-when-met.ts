@@ -5,14 +5,14 @@ import { asEvenrungError } from '../../shared/errors.js';
 import type { EventLog, Station } from '../station/index.js';
 
 /** @returns what ends it */
-export function goOnWhenMet(
+export function resumeWhenMet(
   station: Pick<Station, 'unfinished' | 'resume' | 'isRunning'>,
   events: Pick<EventLog, 'watch'>,
   log: Pick<Logger, 'warn'>,
 ): () => void {
   let said = '';
   let isTrying = false;
-  const goOn = async (): Promise<void> => {
+  const resume = async (): Promise<void> => {
     if (isTrying || station.isRunning) return;
     isTrying = true;
     try {
@@ -28,7 +28,7 @@ export function goOnWhenMet(
   };
   const unwatch = events.watch(({ happening }) => {
     // Once whoever looked for it is done.
-    if (happening.type === 'body' && happening.body.state === 'ready') setImmediate(() => void goOn());
+    if (happening.type === 'body' && happening.body.state === 'ready') setImmediate(() => void resume());
   });
   return unwatch;
 }

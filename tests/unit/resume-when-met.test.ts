@@ -3,7 +3,7 @@ import { setImmediate as turn } from 'node:timers/promises';
 import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import type { BodyState, Unfinished } from '../../shared/state.js';
-import { goOnWhenMet } from '../../src/commands/go-on.js';
+import { resumeWhenMet } from '../../src/commands/resume-when-met.js';
 import type { Run } from '../../src/set/index.js';
 import { EventLog } from '../../src/station/index.js';
 
@@ -33,7 +33,7 @@ function stage(refusals: (EvenrungError | null)[]) {
       return {} as Run;
     },
   };
-  goOnWhenMet(station, events, { warn: (line: string) => said.push(line) } as never);
+  resumeWhenMet(station, events, { warn: (line: string) => said.push(line) } as never);
   const tell = async (body: BodyState) => {
     events.tell({ type: 'body', body });
     for (let turns = 0; turns < 4; turns += 1) await turn();
