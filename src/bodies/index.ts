@@ -1,4 +1,4 @@
-// Finding bodies, learning them, what is owed to them.
+// Bodies: found, held, learnt; what is owed to them, and what is left for the sets to come.
 export {
   BODY_CHOICES,
   type BodyChoice,
@@ -7,4 +7,8 @@ export {
   type Found,
   type Surveyed,
 } from './finder.js';
-export { type LearnOptions, learnBody } from './learn.js';
+export { BodyInHand, isSameBody } from './in-hand.js';
+export { type LearnOptions, type Learnt, learnAndKeep } from './learn.js';
+export { BodyReport, type ToldOfBody } from './report.js';
+export { Stock, type StockMemo } from './stock.js';
+export { tooLow } from './watch.js';

@@ -3,7 +3,9 @@
 //
 // How many frames a bracket has: with the bracket left on, the body begins anew after its last frame. All positions of a
 // bracket are different, so the first one that comes again is the first frame of the next round.
-import { rm } from 'node:fs/promises';
+import { mkdtemp, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
 import { type Body, LINK_FAILURES, notPutBack, type ReadinessAsked } from '../camera/index.js';
@@ -16,6 +18,7 @@ import {
   readRecorded,
   recordedTv,
 } from '../frames/index.js';
+import type { ProfileStore } from './profiles.js';
 
 /** No body brackets more frames (common practice, no source). */
 const MOST_FRAMES = 9;
@@ -54,6 +57,30 @@ export interface LearnOptions {
   readonly longestSeconds?: number;
   /** Asked before each frame: whether somebody wants it to end. */
   readonly stopping?: () => boolean;
+}
+
+export interface Learnt {
+  readonly profile: BodyProfile;
+  /** Where it is kept. */
+  readonly path: string;
+  /** What could not be put back, in a sentence; null where the body is as it was found. */
+  readonly trouble: string | null;
+}
+
+/** @throws EvenrungError as learnBody; state-not-writable */
+export async function learnAndKeep(
+  body: Body,
+  asked: ReadinessAsked,
+  profiles: Pick<ProfileStore, 'write'>,
+  options: LearnOptions = {},
+): Promise<Learnt> {
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
+  try {
+    const { profile, trouble } = await learnBody(body, { ...asked, mode: 'manual' }, folder, options);
+    return { profile, trouble, path: await profiles.write(profile) };
+  } finally {
+    await rm(folder, { recursive: true, force: true });
+  }
 }
 
 /**

@@ -6,7 +6,8 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Again } from '../../shared/kept.js';
-import { EventLog, findSet, Station } from '../station/index.js';
+import { findSet } from '../journal/index.js';
+import { EventLog, Station } from '../station/index.js';
 import {
   type BodyOptions,
   bodyOption,

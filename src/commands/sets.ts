@@ -8,8 +8,15 @@ import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { checkSet, exifTool, exportSet, RECORD, type SetCheck, setFoldersIn } from '../frames/index.js';
-import { JournalReader, type StoredRun, type StoredSet, type Transition } from '../journal/index.js';
-import { findSet, newestSets, setOnDisk } from '../station/index.js';
+import {
+  findSet,
+  JournalReader,
+  newestSets,
+  type StoredRun,
+  type StoredSet,
+  type Transition,
+} from '../journal/index.js';
+import { setOnDisk } from '../station/index.js';
 import { stateFolder } from './options/places.js';
 import { onStopSignal } from './process.js';
 import { addAgain, addComplete } from './sets-again.js';

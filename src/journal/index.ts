@@ -1,6 +1,7 @@
 // What every run does, kept on disk: written as it happens, read again after a crash.
 export { journalFile, type KeptAside } from './database.js';
 export { Journal } from './journal.js';
+export { findSet, type KeptSet, newestSets } from './kept-sets.js';
 export { JournalReader, type UnfinishedRun } from './reader.js';
 export type {
   Aside,

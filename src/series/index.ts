@@ -1,5 +1,6 @@
 // Sets again and again: when they begin, a base that follows the light, what is left for those to come.
 export { isoSettings } from './light.js';
+export { lineSoFar } from './line.js';
 export { estimateSchedule, scheduleInWords } from './schedule/estimate.js';
 export { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
 export { foreseeSchedule, zoneHere } from './schedule/foresee.js';
@@ -16,5 +17,5 @@ export {
   ScheduledSets,
   scheduledMemoIn,
 } from './scheduled-sets.js';
-export { type EndedSet, Sequence, type SequenceOptions, type SetMaker } from './sequence.js';
-export { Stock } from './stock.js';
+export { Sequence, type SequenceOptions } from './sequence.js';
+export type { EndedSet, SetMaker } from './set-maker.js';

@@ -7,6 +7,7 @@ import type { LightRequest } from '../../shared/run-request.js';
 import type { Schedule } from '../../shared/schedule.js';
 import type { Labels, RunView } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
+import type { Stock, StockMemo } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import { toEv } from '../exposure/index.js';
 import type { SetFolder } from '../frames/index.js';
@@ -16,8 +17,8 @@ import type { Run, RunOptions } from '../set/index.js';
 import { Follower, type FollowMemo, type NextBase } from './follow.js';
 import { type Level, measureLevel } from './light.js';
 import { slotStart } from './schedule/resolve.js';
-import type { BegunSet, EndedSet, MakeAsked, SequenceMemo, SetMaker } from './sequence.js';
-import { Stock, type StockMemo } from './stock.js';
+import type { SequenceMemo } from './sequence.js';
+import type { BegunSet, EndedSet, MakeAsked, SetMaker } from './set-maker.js';
 
 /** What the station lends. */
 export interface Hands {
@@ -46,6 +47,8 @@ export interface ScheduledSetsOptions {
   readonly schedule: Schedule;
   readonly light: LightRequest | null;
   readonly hands: Hands;
+  /** Kept up by whoever fires the sets. */
+  readonly stock: Stock;
   readonly journal: Journal | undefined;
   readonly memo?: ScheduledMemo | undefined;
 }
@@ -60,7 +63,6 @@ export interface ScheduledMemo {
 
 export class ScheduledSets implements SetMaker {
   private readonly options: ScheduledSetsOptions;
-  private readonly stock: Stock;
   private follower: Follower | undefined;
   private sequenceMemo: SequenceMemo | undefined;
   /** Releases that the last plan counted. */
@@ -68,7 +70,6 @@ export class ScheduledSets implements SetMaker {
 
   constructor(options: ScheduledSetsOptions) {
     this.options = options;
-    this.stock = new Stock(options.memo?.stock);
     this.sequenceMemo = options.memo?.sequence;
   }
 
@@ -79,10 +80,10 @@ export class ScheduledSets implements SetMaker {
   }
 
   async look(setsToCome: number): Promise<Watch | null> {
-    const { hands, request } = this.options;
+    const { hands, request, stock } = this.options;
     const body = await hands.look();
     if (body === null) return null;
-    const watch = this.stock.look(body, {
+    const watch = stock.look(body, {
       framesPerSet: this.framesPerSet(),
       setsToCome,
       freeBytes: await hands.freeBytes(),
@@ -152,9 +153,11 @@ export class ScheduledSets implements SetMaker {
       shutter: shown.shutter,
       iso: base?.iso === null || base === null ? shown.iso : String(base.iso),
       shiftEv: base === null ? 0 : toEv(base.shift),
+      stop: () => run.stop(),
+      hold: () => run.hold(),
+      letGo: () => run.letGo(),
       carryOut: async () => {
         const ended = await hands.carryOut(run, body);
-        this.stock.setMade(run.fileBytes, run.released);
         const follower = this.followed(body);
         follower?.setMade(slotStart(schedule, slot), await levelOf(run));
         this.keepMemo();
@@ -165,13 +168,13 @@ export class ScheduledSets implements SetMaker {
 
   /** What cannot be kept now is kept with the next set: it only makes the next base better. */
   private keepMemo(): void {
-    const { journal, run } = this.options;
+    const { journal, run, stock } = this.options;
     const { sequenceMemo } = this;
     if (sequenceMemo === undefined) return;
     const memo: ScheduledMemo = {
       version: 1,
       sequence: sequenceMemo,
-      stock: this.stock.memo,
+      stock: stock.memo,
       follow: this.follower?.memo ?? null,
     };
     journal?.keepOrLater(() => journal.rememberForRun(run, memo));

@@ -1,79 +1,33 @@
 // A run on a schedule: one set after another, each in its slot. It decides when a set is made, when one is passed over, and when
 // the run is over; how a set is made, and with what body, is its maker's business. What it has to know after a crash it hands out
 // as a memo, to be kept with each set that begins.
-import { asEvenrungError, type ErrorCode, type EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type {
   ForeseenSchedule,
   Happening,
   LineSet,
-  RunState,
   ScheduleState,
   ScheduleView,
 } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
+import { tooLow } from '../bodies/index.js';
 import { Hold, KEEP_AWAKE_MS } from '../set/index.js';
 import type { Clock } from '../system/index.js';
 import { hourAndMinute } from '../system/index.js';
 import { type Sleep, type Slot, SlotClock, type SlotProgress } from './schedule/slots.js';
-import { tooLow } from './watch.js';
+import type { BegunSet, EndedSet, SetMaker } from './set-maker.js';
+import { type SequenceEnd, Tally, type TallyMemo } from './tally.js';
 
 /** So long before a slot the body is woken, and looked at. */
 const WAKE_AHEAD_MS = 10_000;
-/** What goes wrong as often in a row is not going to come right by itself. Common practice, no source. */
-const MOST_HALTS_IN_A_ROW = 3;
 /** Notes that a view carries. */
 const MOST_NOTES = 50;
 
 /** Plain JSON. */
-export interface SequenceMemo {
+export interface SequenceMemo extends TallyMemo {
   readonly slots: SlotProgress;
-  /** Slots whose set could not even be begun. */
-  readonly passedOver: number;
-  readonly begun: number;
-  readonly complete: number;
-  readonly haltsInARow: number;
   /** Whether somebody held it. */
   readonly held?: boolean;
-}
-
-/** A set that was begun. */
-export interface BegunSet {
-  readonly id: string;
-  readonly startedAt: string;
-  readonly frames: number;
-  readonly shutter: string;
-  readonly iso: string | null;
-  /** EV by which the base moved from the set before. */
-  readonly shiftEv: number;
-  /** Fires it, and comes back when it has ended. Never rejects. */
-  carryOut(): Promise<EndedSet>;
-}
-
-export interface EndedSet {
-  readonly state: RunState;
-  readonly verified: number;
-  readonly endedAt: string;
-  readonly sentence: string;
-  readonly error: ErrorCode | null;
-}
-
-export interface MakeAsked {
-  /** Counted from 0. */
-  readonly slot: number;
-  /** Counted from 1. */
-  readonly ordinal: number;
-  /** Keeps, in the same breath as the set begins, that its slot is taken. */
-  readonly keep: (journal: (memo: SequenceMemo) => void) => void;
-}
-
-/** Makes the sets. */
-export interface SetMaker {
-  /** Looks at the body and the disk between two sets. @param setsToCome those that are still to be begun */
-  look(setsToCome: number): Promise<Watch | null>;
-  /** Only keeps the body from falling asleep. Never rejects. */
-  keepAwake(): Promise<void>;
-  /** @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ... */
-  make(asked: MakeAsked): Promise<BegunSet>;
 }
 
 export interface SequenceOptions {
@@ -92,14 +46,6 @@ export interface SequenceOptions {
   readonly begun?: { readonly memo: SequenceMemo; readonly inHand: BegunSet | null };
 }
 
-export interface SequenceEnd {
-  readonly state: Exclude<ScheduleState, 'waiting' | 'firing' | 'held'>;
-  readonly sentence: string;
-  readonly error: ErrorCode | null;
-  /** Whether it ended before its time, and nobody had stopped it. */
-  readonly early: boolean;
-}
-
 export class Sequence {
   private readonly options: SequenceOptions;
   private readonly slots: SlotClock;
@@ -107,15 +53,10 @@ export class Sequence {
   private readonly held = new Hold();
   private state: ScheduleState = 'waiting';
   private next: ScheduleView['next'] = null;
-  private passedOver = 0;
-  private begun = 0;
-  private complete = 0;
-  private haltsInARow = 0;
-  private lastError: ErrorCode | null = null;
+  private readonly tally: Tally;
+  private inHand: BegunSet | null = null;
   private readonly notes: string[] = [];
   private end: (SequenceEnd & { readonly at: string }) | null = null;
-  /** Why the last set was not even begun: said once. */
-  private whyNot: string | null = null;
   /** What was said of something that runs low. */
   private saidLow = '';
 
@@ -127,23 +68,20 @@ export class Sequence {
       begun === undefined
         ? SlotClock.start(schedule, clock, sleep)
         : SlotClock.resume(schedule, begun.memo.slots, clock, sleep);
-    if (begun === undefined) return;
-    this.passedOver = begun.memo.passedOver;
-    this.begun = begun.memo.begun;
-    this.complete = begun.memo.complete;
-    this.haltsInARow = begun.memo.haltsInARow;
+    this.tally = new Tally(schedule.count, begun?.memo);
   }
 
   get view(): ScheduleView {
     const { run, foreseen } = this.options;
+    const { begun, complete, passedOver } = this.tally.memo;
     return {
       ...foreseen,
       run,
       state: this.state,
       next: this.next,
-      begun: this.begun,
-      complete: this.complete,
-      missed: this.missed,
+      begun,
+      complete,
+      missed: this.missed + passedOver,
       notes: [...this.notes],
       sentence: this.end?.sentence ?? null,
       error: this.end?.error ?? null,
@@ -153,32 +91,28 @@ export class Sequence {
   }
 
   get memo(): SequenceMemo {
-    return {
-      slots: this.slots.progress(),
-      passedOver: this.passedOver,
-      begun: this.begun,
-      complete: this.complete,
-      haltsInARow: this.haltsInARow,
-      held: this.held.isAsked,
-    };
+    return { slots: this.slots.progress(), ...this.tally.memo, held: this.held.isAsked };
   }
 
-  get isStopping(): boolean {
+  /** Whether it has ended: nothing of it is told any more. */
+  get isOver(): boolean {
+    return this.end !== null;
+  }
+
+  private get isStopping(): boolean {
     return this.stopping.signal.aborted;
   }
 
-  get isHeld(): boolean {
-    return this.held.isAsked;
-  }
-
-  /** Asks it to end: nothing new is begun. A set in hand is stopped by whoever made it. */
+  /** Asks it to end: nothing new is begun, and the set in hand is stopped. */
   stop(): void {
     this.stopping.abort();
+    this.inHand?.stop();
   }
 
-  /** Lets slots pass until `letGo`. A set in hand is held by whoever made it. @returns false where nothing more is going to be begun */
+  /** Holds the set in hand, and lets slots pass until `letGo`. @returns false where nothing more is going to be fired */
   hold(): boolean {
-    if (this.isStopping || this.end !== null) return false;
+    const isHeld = this.inHand?.hold() ?? false;
+    if (this.isStopping || this.end !== null) return isHeld;
     this.held.ask();
     this.options.keepMemo?.(this.memo);
     return true;
@@ -186,9 +120,11 @@ export class Sequence {
 
   /** Takes `hold` back: it goes on with the next slot. */
   letGo(): void {
-    if (!this.isHeld) return;
-    this.held.letGo();
-    this.options.keepMemo?.(this.memo);
+    if (this.held.isAsked) {
+      this.held.letGo();
+      this.options.keepMemo?.(this.memo);
+    }
+    this.inHand?.letGo();
   }
 
   /** Goes through the slots. Never rejects. */
@@ -199,7 +135,7 @@ export class Sequence {
       end = await this.walk();
     } catch (cause) {
       const error = asEvenrungError(cause);
-      end = this.halted(error.code, error.message);
+      end = this.tally.halted(error.code, error.message, this.missed);
     }
     this.state = end.state;
     this.next = null;
@@ -212,12 +148,12 @@ export class Sequence {
     const inHand = this.options.begun?.inHand ?? null;
     if (inHand !== null) {
       const slot = Math.max(0, (this.options.begun?.memo.slots.nextIndex ?? 1) - 1);
-      await this.carryOutSet(inHand, slot, this.begun);
+      await this.carryOutSet(inHand, slot, this.tally.begun);
     }
     let wasHeld = false;
     for (;;) {
-      if (this.stopping.signal.aborted) return this.stopped();
-      if (this.haltsInARow >= MOST_HALTS_IN_A_ROW) return this.gaveUp();
+      if (this.isStopping) return this.tally.stopped(this.missed);
+      if (this.tally.isHopeless) return this.tally.gaveUp(this.missed);
       if (this.held.isAsked) {
         wasHeld = true;
         await this.letSlotsPass();
@@ -225,12 +161,12 @@ export class Sequence {
       // A slot that passed while it was held is not begun late.
       const next = wasHeld ? this.slots.next('skip') : this.slots.next();
       if (next.kind === 'over') {
-        this.passedOver += next.missed;
-        return this.over();
+        this.tally.slotsPassed(next.missed);
+        return this.tally.over(this.missed);
       }
       const low = await this.waitFor(next.slot);
       if (low === 'again') continue;
-      if (low.length > 0) return this.ranLow(low);
+      if (low.length > 0) return this.tally.ranLow(low, this.missed);
       wasHeld = false;
       await this.makeSet(next.slot);
     }
@@ -289,7 +225,7 @@ export class Sequence {
       if (!(await this.waitAwake(slot, slot.start + this.slots.graceMs, this.disturbed))) continue;
       passed += 1 + next.missed;
       this.slots.begin(slot);
-      this.passedOver += 1;
+      this.tally.slotsPassed(1);
     }
     if (passed === 0) return;
     const span = `from ${hourAndMinute(new Date(since))} to ${hourAndMinute(new Date(this.slots.now()))}`;
@@ -298,8 +234,8 @@ export class Sequence {
 
   private async makeSet(slot: Slot): Promise<void> {
     const { maker } = this.options;
-    const ordinal = this.begun + 1;
-    const before = this.memo;
+    const begunBefore = this.tally.begun;
+    const ordinal = begunBefore + 1;
     let set: BegunSet;
     try {
       set = await maker.make({
@@ -307,16 +243,15 @@ export class Sequence {
         ordinal,
         keep: (journal) => {
           this.slots.begin(slot);
-          this.begun = ordinal;
+          this.tally.setBegins(ordinal);
           journal(this.memo);
         },
       });
     } catch (cause) {
-      this.begun = before.begun;
-      this.notBegun(slot, asEvenrungError(cause));
+      this.notBegun(slot, begunBefore, asEvenrungError(cause));
       return;
     }
-    this.whyNot = null;
+    this.tally.setIsUnderWay();
     await this.carryOutSet(set, slot.index, ordinal);
   }
 
@@ -331,21 +266,29 @@ export class Sequence {
     this.next = null;
     this.tell();
     tell({ type: 'line-set', run, set: inLine });
-    const { state, verified, endedAt, sentence, error } = await set.carryOut();
-    if (state === 'complete') this.complete += 1;
-    if (state === 'halted') this.lastError = error;
-    this.haltsInARow = state === 'halted' ? this.haltsInARow + 1 : 0;
+    const { state, verified, endedAt, sentence, error } = await this.whileInHand(set);
+    this.tally.setEnded(state, error);
     tell({ type: 'line-set', run, set: { ...inLine, state, verified, endedAt, sentence } });
   }
 
-  /** Its slot is over all the same. A body that is gone may come back all night; other reasons end the run when they stay. */
-  private notBegun(slot: Slot, error: EvenrungError): void {
+  private async whileInHand(set: BegunSet): Promise<EndedSet> {
+    this.inHand = set;
+    const ended = set.carryOut();
+    // Somebody may have asked for it while the set was being begun.
+    if (this.isStopping) set.stop();
+    if (this.held.isAsked) set.hold();
+    try {
+      return await ended;
+    } finally {
+      this.inHand = null;
+    }
+  }
+
+  /** Its slot is over all the same. */
+  private notBegun(slot: Slot, begunBefore: number, error: EvenrungError): void {
     if (this.slots.progress().nextIndex <= slot.index) this.slots.begin(slot);
-    this.passedOver += 1;
-    this.lastError = error.code;
-    if (error.code !== 'no-body') this.haltsInARow += 1;
-    if (this.whyNot === error.message) return;
-    this.whyNot = error.message;
+    // Said once.
+    if (this.tally.setNotBegun(begunBefore, error)) return;
     this.note(`No set was made at ${hourAndMinute(new Date(slot.start))}: ${error.message}`);
   }
 
@@ -366,52 +309,9 @@ export class Sequence {
     this.tell();
   }
 
-  // --- the end
-
+  /** Slots that passed by the clock alone. */
   private get missed(): number {
-    return this.slots.progress().missed + this.passedOver;
-  }
-
-  private howFar(): string {
-    const incomplete = this.begun - this.complete;
-    const { count } = this.options.foreseen.schedule;
-    return [
-      `${this.complete} of ${count} sets ${this.complete === 1 ? 'is' : 'are'} complete.`,
-      incomplete === 0 ? '' : `${incomplete} ${incomplete === 1 ? 'is' : 'are'} not.`,
-      this.missed === 0 ? '' : `${this.missed} ${this.missed === 1 ? 'slot' : 'slots'} passed without a set.`,
-    ]
-      .filter((sentence) => sentence !== '')
-      .join(' ');
-  }
-
-  private over(): SequenceEnd {
-    const { count } = this.options.foreseen.schedule;
-    const isWhole = this.complete === count;
-    const all =
-      count === 1 ? 'The set is complete.' : `${count === 2 ? 'Both' : `All ${count}`} sets are complete.`;
-    const sentence = isWhole ? all : this.howFar();
-    return { state: 'complete', sentence, error: isWhole ? null : (this.lastError ?? null), early: false };
-  }
-
-  private stopped(): SequenceEnd {
-    return { state: 'stopped', sentence: `Stopped. ${this.howFar()}`, error: null, early: false };
-  }
-
-  private ranLow(low: readonly string[]): SequenceEnd {
-    const sentence = `Ended before the next set, with the camera's settings as they were found. ${low.join(' ')} ${this.howFar()}`;
-    return { state: 'stopped', sentence, error: null, early: true };
-  }
-
-  private gaveUp(): SequenceEnd {
-    const why = this.whyNot === null ? '' : ` ${this.whyNot}`;
-    return this.halted(
-      this.lastError,
-      `Halted, because ${MOST_HALTS_IN_A_ROW} sets in a row went wrong.${why}`,
-    );
-  }
-
-  private halted(error: ErrorCode | null, why: string): SequenceEnd {
-    return { state: 'halted', sentence: `${why} ${this.howFar()}`, error, early: true };
+    return this.slots.progress().missed;
   }
 
   private tell(): void {

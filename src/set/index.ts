@@ -2,5 +2,6 @@
 export type { CameSoFar } from './from-before.js';
 export { Hold, KEEP_AWAKE_MS } from './hold.js';
 export { keeperOf, type SetMemo } from './keeper.js';
+export { lastCame } from './last-came.js';
 export { Run, type RunOptions, THIS_COMPUTER } from './run.js';
 export { type EarlierFrame, earlierOf, type TakenUp } from './taken-up.js';

@@ -1,5 +1,5 @@
 // Joins the rooms: one set, one series or one lesson at a time; the events that everyone sees; going on after an end.
 export { Alarm } from './alarm.js';
 export { EventLog } from './event-log.js';
-export { findSet, type KeptSet, newestSets, setOnDisk } from './kept-sets.js';
+export { setOnDisk } from './set-on-disk.js';
 export { Station } from './station.js';

@@ -17,7 +17,8 @@ import { checkSet, SetFolder } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
 import type { Sleep } from '../../src/series/index.js';
-import { type EndedSet, Sequence, type SequenceMemo, type SetMaker } from '../../src/series/sequence.js';
+import { Sequence, type SequenceMemo } from '../../src/series/sequence.js';
+import type { EndedSet, SetMaker } from '../../src/series/set-maker.js';
 import { Run } from '../../src/set/index.js';
 import { EventLog, Station } from '../../src/station/index.js';
 import type { Clock } from '../../src/system/index.js';
@@ -390,6 +391,7 @@ describe('a schedule that is held', () => {
         const startedAt = new Date(hands.wall()).toISOString();
         return {
           ...{ id: `set-${ordinal}`, startedAt, frames: 9, shutter: '1/60', iso: '100', shiftEv: 0 },
+          ...{ stop: () => undefined, hold: () => true, letGo: () => undefined },
           carryOut: async (): Promise<EndedSet> => {
             hands.at += 30_000;
             return { state: 'complete', verified: 9, endedAt: startedAt, sentence: 'Verified.', error: null };

@@ -5,7 +5,8 @@ import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { type DaemonState, daemonStateSchema, type Happening } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
 import type { Sleep } from '../../src/series/index.js';
-import { type EndedSet, Sequence, type SequenceMemo, type SetMaker } from '../../src/series/sequence.js';
+import { Sequence, type SequenceMemo } from '../../src/series/sequence.js';
+import type { EndedSet, SetMaker } from '../../src/series/set-maker.js';
 import type { Clock } from '../../src/system/index.js';
 
 const START = Date.parse('2026-11-25T15:40:00Z');
@@ -70,6 +71,7 @@ function play(asked: Play) {
     id: `set-${ordinal}`,
     startedAt: new Date(hands.wall()).toISOString(),
     ...{ frames: 9, shutter: '1/60', iso: '100', shiftEv: 0 },
+    ...{ stop: () => undefined, hold: () => true, letGo: () => undefined },
     carryOut: async (): Promise<EndedSet> => {
       asked.during?.(sequence, ordinal);
       const { takes = 30_000, ...ended } = asked.set?.(ordinal) ?? {};

@@ -2,7 +2,6 @@
 
 import { describe, expect, it } from 'vitest';
 import { watchSchema } from '../../shared/watch.js';
-import { batteryCharge, framesLeftOnCard, type Setting } from '../../src/camera/index.js';
 import {
   type ChargeReading,
   DISK_RESERVE_BYTES,
@@ -13,7 +12,8 @@ import {
   watch,
   withCharge,
   withFile,
-} from '../../src/series/watch.js';
+} from '../../src/bodies/watch.js';
+import { batteryCharge, framesLeftOnCard, type Setting } from '../../src/camera/index.js';
 import fc from '../seeded.js';
 
 const MB = 1e6;

@@ -6,8 +6,14 @@ import type { OnDisk } from '../../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../../shared/set-record.js';
 import type { RunState } from '../../../shared/state.js';
 import type { ExportedSet, Finding, SetCheck } from '../../frames/index.js';
-import type { ListedSet, StoredFrame, StoredRun, StoredSet, Transition } from '../../journal/index.js';
-import type { KeptSet } from '../../station/index.js';
+import type {
+  KeptSet,
+  ListedSet,
+  StoredFrame,
+  StoredRun,
+  StoredSet,
+  Transition,
+} from '../../journal/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
 import { dayOf, timeOf } from './clock-words.js';

@@ -3,9 +3,8 @@
 import path from 'node:path';
 import type { BodyIdentity } from '../camera/index.js';
 import { readRecorded } from '../frames/index.js';
-import type { JournalReader, StoredFrame } from '../journal/index.js';
-import type { CameSoFar } from '../set/index.js';
-import { newestSets } from './kept-sets.js';
+import { type JournalReader, newestSets, type StoredFrame } from '../journal/index.js';
+import type { CameSoFar } from './from-before.js';
 
 /** Sets that are looked through: whatever lies farther back tells little of the camera's clock. */
 const MOST_SETS = 5;

@@ -1,9 +1,7 @@
-// What a person asks of the journal by hand: which sets there were, which one is meant by the beginning of an id, and what of a set
-// is still there. It only reads.
+// What a person asks of the journal by hand: which sets there were, and which one is meant by the beginning of an id. It only reads.
 import { EvenrungError } from '../../shared/errors.js';
-import type { OnDisk } from '../../shared/kept.js';
-import { lookOnDisk } from '../frames/index.js';
-import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../journal/index.js';
+import type { JournalReader } from './reader.js';
+import type { ListedSet, StoredRun, StoredSet } from './stored.js';
 
 /** A set with its run; null for a run that has not begun one. */
 export interface KeptSet {
@@ -52,17 +50,6 @@ export function findSet(journal: JournalReader, written: string): StoredSet {
   const found = journal.set(meant.id);
   if (found === null) throw new Error(`The set '${meant.id}' is not in the journal any more.`);
   return found;
-}
-
-/**
- * @returns what of a set lies in its folder just now; null where nothing was stored
- * @throws EvenrungError storing-failed
- */
-export async function setOnDisk(
-  journal: JournalReader,
-  { number, folder }: Pick<ListedSet, 'number' | 'folder'>,
-): Promise<OnDisk | null> {
-  return folder === null ? null : lookOnDisk(folder, journal.keptNames(number));
 }
 
 function several(written: string, sets: readonly ListedSet[]): EvenrungError {

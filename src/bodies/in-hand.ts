@@ -1,0 +1,276 @@
+// The body in hand: looks for it, looks again when it is gone, pays back what is owed to it, and lends it out. Who may have it, and
+// when, is decided elsewhere: it knows no set, run or plan.
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { ReadinessCode } from '../../shared/readiness.js';
+import { type Body, type BodyIdentity, LOST } from '../camera/index.js';
+import { warmUp } from '../frames/index.js';
+import type { Finder } from './finder.js';
+import type { BodyReport } from './report.js';
+
+export interface BodyInHandOptions {
+  readonly finder: Pick<Finder, 'find'>;
+  readonly report: BodyReport;
+  /** Serial number or model of the camera, where several may be attached. */
+  readonly camera: string | null;
+  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
+  readonly lookAgainMs?: number | undefined;
+}
+
+type There =
+  /** With what was said about it when it was found. */
+  | { readonly is: 'met'; readonly body: Body; readonly note: string | null }
+  /** Why, where looking for one failed; and the camera that was lost: no practice body takes its place. */
+  | { readonly is: 'absent'; readonly why: EvenrungError | null; readonly lost: BodyIdentity | null };
+
+export class BodyInHand {
+  private readonly options: BodyInHandOptions;
+  private there: There = { is: 'absent', why: null, lost: null };
+  /** Serial number or model of the camera that was chosen. */
+  private camera: string | null;
+  private looking: Promise<void> | undefined;
+  /** Until it looks for a camera that is not there. */
+  private untilNextLook: NodeJS.Timeout | undefined;
+  /** What was put back that an earlier run had owed, until it is in a record. */
+  private paid: string | null = null;
+  private isEnding = false;
+
+  constructor(options: BodyInHandOptions) {
+    this.options = options;
+    this.camera = options.camera;
+  }
+
+  get body(): Body | undefined {
+    return this.there.is === 'met' ? this.there.body : undefined;
+  }
+
+  /** Why there is none, where looking for one failed. */
+  get problem(): EvenrungError | null {
+    return this.there.is === 'met' ? null : this.there.why;
+  }
+
+  /** @throws EvenrungError no-body */
+  must(): Body {
+    if (this.body !== undefined) return this.body;
+    throw noBody('No body is connected yet: plug the camera in, switch it on, and look for it again.');
+  }
+
+  /** @throws EvenrungError no-body */
+  mustNotBeLooking(): void {
+    if (this.looking !== undefined) throw noBody('Evenrung is still looking for a camera: wait a moment.');
+  }
+
+  // --- looking
+
+  /**
+   * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event; never throws.
+   * @param camera serial number or model, where another one is wanted from now on
+   */
+  look(camera?: string): Promise<void> {
+    const isOther = camera !== undefined && camera !== this.camera;
+    if (camera !== undefined) this.camera = camera;
+    // A look that is under way may be after another one.
+    if (isOther) return this.beginLook({ after: this.looking });
+    return this.looking ?? this.beginLook();
+  }
+
+  /** Looks for it where it is not there. @throws EvenrungError no-body where there is none, or another one */
+  async anew(wanted: BodyIdentity): Promise<Body> {
+    if (this.body === undefined) await (this.looking ?? this.beginLook({ quietly: true }));
+    if (this.problem !== null) throw noBody(this.problem.message);
+    const body = this.must();
+    if (isSameBody(body.identity, wanted)) return body;
+    throw noBody(`The run was begun with another camera than the one that is attached: ${wanted.model}.`);
+  }
+
+  /** Looks for it where it is not there, and reads its settings anew. Never rejects. @returns null where it cannot be reached */
+  async awake(wanted: BodyIdentity): Promise<Body | null> {
+    try {
+      const body = await this.anew(wanted);
+      await body.refresh();
+      return body;
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (error.code !== 'no-body') this.loseIfLost(error);
+      return null;
+    }
+  }
+
+  /** One look at a time. @param quietly where nobody asked for it: only what is found is told */
+  private beginLook({
+    after = Promise.resolve(),
+    quietly = false,
+  }: {
+    after?: Promise<void> | undefined;
+    quietly?: boolean;
+  } = {}): Promise<void> {
+    const looking = after
+      .then(() => this.lookOnce(quietly))
+      .finally(() => {
+        if (this.looking === looking) this.looking = undefined;
+      });
+    this.looking = looking;
+    return looking;
+  }
+
+  private async lookOnce(quietly: boolean): Promise<void> {
+    const { report } = this.options;
+    clearTimeout(this.untilNextLook);
+    if (!quietly) report.looking();
+    await this.release();
+    try {
+      // Only saves time later; what fails here fails again, and is told, where it is needed.
+      const warm = warmUp().catch(() => undefined);
+      const { body, notes } = await this.find();
+      await warm;
+      this.paid = await payBack(body);
+      report.met(body);
+      this.there = { is: 'met', body, note: joined(...notes, this.paid) };
+      await this.tell();
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      const isNews = error.message !== this.problem?.message;
+      this.there = { is: 'absent', why: error, lost: this.lost };
+      if (!quietly || isNews) report.absent(error, this.next());
+      this.lookAgain();
+    }
+  }
+
+  /** Somebody who looks for a camera while one was lost means any that is there. */
+  private find() {
+    const { camera, lost } = this;
+    const { finder } = this.options;
+    if (lost === null || lost.link === 'practice') return finder.find(camera);
+    return finder.find(camera, 'usb');
+  }
+
+  private get lost(): BodyIdentity | null {
+    return this.there.is === 'met' ? null : this.there.lost;
+  }
+
+  /** Also for the practice body: its camera process may have been killed as it was met. */
+  private looksAgain(): boolean {
+    return this.options.lookAgainMs !== undefined && !this.isEnding;
+  }
+
+  private next(): string | null {
+    if (!this.looksAgain()) return null;
+    return `Evenrung looks for it every ${(this.options.lookAgainMs ?? 0) / 1000} s, and puts back what it owes.`;
+  }
+
+  private lookAgain(): void {
+    clearTimeout(this.untilNextLook);
+    if (!this.looksAgain()) return;
+    this.untilNextLook = setTimeout(() => {
+      if (this.looking !== undefined || this.body !== undefined || this.isEnding) return;
+      void this.beginLook({ quietly: true });
+    }, this.options.lookAgainMs);
+  }
+
+  // --- lending
+
+  /**
+   * Does something with the body, and tells how it stands after. Nothing else may have it meanwhile.
+   * @throws EvenrungError no-body, and what the work throws
+   */
+  async withBody<T>(work: (body: Body) => Promise<T>): Promise<T> {
+    this.mustNotBeLooking();
+    const body = this.must();
+    try {
+      return await work(body);
+    } catch (cause) {
+      throw this.loseIfLost(asEvenrungError(cause));
+    } finally {
+      if (this.body === body) await this.tell();
+    }
+  }
+
+  /** Whoever had it is done. @param error how that went wrong; null where it did not */
+  async backAgain(body: Body, error: EvenrungError | null): Promise<void> {
+    if (error !== null && LOST.has(error.code)) this.lose(error);
+    else {
+      await body.recycle();
+      await this.tell();
+    }
+  }
+
+  /** A person says that something is so which the wire cannot tell. @throws EvenrungError no-body */
+  async tick(code: ReadinessCode, isSo: boolean): Promise<void> {
+    this.must();
+    this.options.report.tick(code, isSo);
+    await this.tell();
+  }
+
+  /** Tells how the body stands that is there. */
+  async tell(): Promise<void> {
+    const { there } = this;
+    if (there.is === 'met') await this.options.report.ready(there.body, there.note);
+  }
+
+  /** @returns the same error */
+  loseIfLost(error: EvenrungError): EvenrungError {
+    if (LOST.has(error.code)) this.lose(error);
+    return error;
+  }
+
+  private lose(error: EvenrungError): void {
+    const lost = this.body?.identity ?? null;
+    this.options.report.absent(error, this.next());
+    void this.body?.release();
+    this.there = { is: 'absent', why: error, lost };
+    this.lookAgain();
+  }
+
+  // --- what was owed
+
+  /** What was put back that an earlier run had owed, as long as no record has it. */
+  get paidBack(): string | null {
+    return this.paid;
+  }
+
+  paidIsKept(): void {
+    this.paid = null;
+  }
+
+  // --- the end
+
+  /** From now on nobody looks for one that is gone. */
+  endLooking(): void {
+    this.isEnding = true;
+    clearTimeout(this.untilNextLook);
+  }
+
+  /** Waits for a look that is under way, and lets go of the body. Never throws. */
+  async close(): Promise<void> {
+    this.endLooking();
+    await this.looking;
+    await this.release();
+  }
+
+  private async release(): Promise<void> {
+    const { body } = this;
+    await body?.release();
+    if (body !== undefined) this.there = { is: 'absent', why: null, lost: null };
+  }
+}
+
+/**
+ * What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again.
+ * @returns what came of it, in one sentence; null where nothing was owed
+ */
+async function payBack(body: Body): Promise<string | null> {
+  if (body.debts.size === 0) return null;
+  try {
+    const names = await body.putBack();
+    return `What an earlier run had changed is put back: ${names.join(', ')}.`;
+  } catch (cause) {
+    return asEvenrungError(cause).message;
+  }
+}
+
+export const isSameBody = (one: BodyIdentity, other: BodyIdentity): boolean =>
+  one.model === other.model && one.serial === other.serial && one.link === other.link;
+
+const joined = (...notes: (string | null)[]): string | null =>
+  notes.filter((note) => note !== null).join(' ') || null;
+
+const noBody = (sentence: string) => new EvenrungError('no-body', sentence);

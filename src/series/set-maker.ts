@@ -1,0 +1,49 @@
+// What a run on a schedule asks of whoever makes its sets, and what it is told of them.
+import type { ErrorCode } from '../../shared/errors.js';
+import type { RunState } from '../../shared/state.js';
+import type { Watch } from '../../shared/watch.js';
+import type { SequenceMemo } from './sequence.js';
+
+/** A set that was begun. */
+export interface BegunSet {
+  readonly id: string;
+  readonly startedAt: string;
+  readonly frames: number;
+  readonly shutter: string;
+  readonly iso: string | null;
+  /** EV by which the base moved from the set before. */
+  readonly shiftEv: number;
+  /** Fires it, and comes back when it has ended. Never rejects. */
+  carryOut(): Promise<EndedSet>;
+  /** As those of a set that is made by itself. */
+  stop(): void;
+  hold(): boolean;
+  letGo(): void;
+}
+
+export interface EndedSet {
+  readonly state: RunState;
+  readonly verified: number;
+  readonly endedAt: string;
+  readonly sentence: string;
+  readonly error: ErrorCode | null;
+}
+
+export interface MakeAsked {
+  /** Counted from 0. */
+  readonly slot: number;
+  /** Counted from 1. */
+  readonly ordinal: number;
+  /** Keeps, in the same breath as the set begins, that its slot is taken. */
+  readonly keep: (journal: (memo: SequenceMemo) => void) => void;
+}
+
+/** Makes the sets. */
+export interface SetMaker {
+  /** Looks at the body and the disk between two sets. @param setsToCome those that are still to be begun */
+  look(setsToCome: number): Promise<Watch | null>;
+  /** Only keeps the body from falling asleep. Never rejects. */
+  keepAwake(): Promise<void>;
+  /** @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ... */
+  make(asked: MakeAsked): Promise<BegunSet>;
+}

@@ -1,0 +1,65 @@
+// Which set is taken up again after its end, and which frames of it are to be made. It only reads the journal.
+import { EvenrungError } from '../../../shared/errors.js';
+import type { Again } from '../../../shared/kept.js';
+import { findSet, type Journal, type StoredRun, type StoredSet } from '../../journal/index.js';
+import type { TakenUp } from '../../set/index.js';
+
+/** A set that has ended, and which frames of it are to be made. */
+export interface ChosenSet {
+  readonly run: StoredRun;
+  readonly set: StoredSet;
+  readonly folder: string;
+  readonly purpose: TakenUp['purpose'];
+  /** Their numbers, ascending. */
+  readonly frames: readonly number[];
+}
+
+/**
+ * @param written id of the set, or the beginning of it
+ * @param chosen null for all frames that are missing
+ * @throws EvenrungError no-such-set, run-unfinished, nothing-to-complete, frames-out-of-range
+ */
+export function chooseSet(journal: Journal, written: string, chosen: Again | null): ChosenSet {
+  const set = findSet(journal, written);
+  const run = journal.run(set.run);
+  if (journal.unfinishedRun() !== null)
+    throw new EvenrungError(
+      'run-unfinished',
+      'An earlier set was cut off and is not ended yet. Go on with it or end it first.',
+    );
+  if (run === null || set.folder === null || run.request === null)
+    throw new EvenrungError(
+      'nothing-to-complete',
+      `Of the set ${set.id} nothing is left to go on with${set.folder === null ? ': nothing was stored in it' : ''}. Fire it anew.`,
+    );
+  const of = { run, set, folder: set.folder };
+  if (chosen !== null) return { ...of, purpose: 'again', frames: numbersOf(set, chosen) };
+  const frames = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
+  // What was cut short only at its end, since its folder was gone, has that end still to come.
+  if (frames.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames };
+  throw new EvenrungError(
+    'nothing-to-complete',
+    `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. Choose frames to fire some of them again.`,
+  );
+}
+
+/** @throws EvenrungError frames-out-of-range */
+function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
+  if ('pass' in chosen) {
+    const numbers = frames.filter(({ view }) => view.pass === chosen.pass).map(({ view }) => view.number);
+    if (numbers.length > 0) return numbers;
+    const passes = plan.passes.length;
+    throw new EvenrungError(
+      'frames-out-of-range',
+      `The set has no pass ${chosen.pass}: ${passes === 1 ? 'it has one' : `they are counted from 1 to ${passes}`}.`,
+    );
+  }
+  const there = new Set(frames.map(({ view }) => view.number));
+  const unknown = chosen.frames.filter((number) => !there.has(number));
+  if (unknown.length > 0 || chosen.frames.length === 0)
+    throw new EvenrungError(
+      'frames-out-of-range',
+      `${chosen.frames.length === 0 ? 'No frame is chosen' : `The set has no frame ${unknown.join(', ')}`}: they are counted from 1, the darkest, to ${frames.length}.`,
+    );
+  return [...new Set(chosen.frames)].sort((a, b) => a - b);
+}

@@ -1,0 +1,192 @@
+// What the journal is told of a set that is taken up again after its end: that it is under way, what its frames were before, and
+// how it and its run end. It knows no body, and fires nothing.
+import { z } from 'zod';
+import { errorCodeSchema } from '../../../shared/errors.js';
+import type { FrameState, FrameView } from '../../../shared/state.js';
+import { SetFolder } from '../../frames/index.js';
+import type {
+  Journal,
+  RunEnded,
+  StoredFrame,
+  StoredRun,
+  StoredSet,
+  UnfinishedRun,
+} from '../../journal/index.js';
+import { type EarlierFrame, earlierOf, type SetMemo, type TakenUp } from '../../set/index.js';
+import type { ChosenSet } from './choose.js';
+
+const takenUpRunSchema = z.object({
+  takenUp: z.object({
+    /** How the run had ended. */
+    state: z.enum(['complete', 'stopped', 'halted']),
+    sentence: z.string(),
+    error: errorCodeSchema.nullable().catch('internal'),
+    endedAt: z.string().nullable(),
+  }),
+  /** What it kept before. */
+  before: z.unknown(),
+});
+
+/** @returns how a run had ended of which one set is taken up again; null where the run itself is under way */
+const endBefore = ({ memo }: Pick<StoredRun, 'memo'>) => takenUpRunSchema.safeParse(memo).data ?? null;
+
+/** Whether only one set of it is in hand, which was taken up after the end: no schedule goes on with it. */
+export const isTakenUp = (run: Pick<StoredRun, 'memo'>): boolean => endBefore(run) !== null;
+
+/**
+ * From now on the set is under way: what its frames were is kept before they are planned anew, all of it at once.
+ * @returns what is to be gone on with
+ * @throws EvenrungError storing-failed, folder-not-writable
+ */
+export async function keepTakenUp(journal: Journal, chosen: ChosenSet): Promise<UnfinishedRun> {
+  const { set, run } = chosen;
+  const there = new Set(await SetFolder.filesIn(chosen.folder));
+  const again = set.frames.filter(
+    ({ view }) => view.state === 'verified' && chosen.frames.includes(view.number),
+  );
+  const isThere = ({ view }: StoredFrame) => view.file !== null && there.has(view.file);
+  const memo = set.memo as SetMemo | null;
+  const takenUp: TakenUp = {
+    purpose: chosen.purpose,
+    frames: chosen.frames,
+    earlier: [
+      ...leftBehind(memo?.takenUp ?? null, set, there),
+      ...again.filter(isThere).map((frame): EarlierFrame => ({ frame, aside: null })),
+    ],
+    others: othersIn(set, there),
+    since: new Date().toISOString(),
+    outcome: outcomeOf(set),
+    endedAt: set.endedAt ?? new Date().toISOString(),
+  };
+  journal.together(() => {
+    journal.takeUpAgain(set.id);
+    const { state, sentence, error, endedAt } = run;
+    journal.rememberForRun(run.id, {
+      takenUp: { state, sentence: sentence ?? '', error, endedAt },
+      before: run.memo,
+    });
+    journal.rememberForSet(set.id, { meteredTv: null, lensAt: null, ...memo, takenUp } satisfies SetMemo);
+    for (const frame of again)
+      journal.frameChanged(set.id, isThere(frame) ? plannedAnew(frame.view) : gone(frame.view), NO_FILE);
+  });
+  const left = journal.unfinishedRun();
+  if (left === null) throw new Error(`The run '${run.id}' was taken up and is not under way.`);
+  return left;
+}
+
+const NO_FILE = {
+  ...{ arrived: null, sha256: null, bytes: null },
+  times: { firedAt: null, storedAt: null, verifiedAt: null },
+};
+
+const plannedAnew = (view: FrameView): FrameView => ({
+  ...view,
+  ...{
+    state: 'planned',
+    recorded: null,
+    clipped: null,
+    file: null,
+    reason: null,
+    baseMoved: null,
+    marks: [],
+  },
+});
+
+const gone = (view: FrameView): FrameView => ({
+  ...plannedAnew(view),
+  ...{ state: 'rejected', reason: 'Its file was not there any more.' },
+});
+
+const outcomeOf = ({ state }: StoredSet): TakenUp['outcome'] =>
+  state === 'complete' || state === 'stopped' ? state : 'halted';
+
+/** What an earlier taking up has not moved yet. */
+const leftBehind = (
+  before: TakenUp | null,
+  { frames }: StoredSet,
+  there: ReadonlySet<string>,
+): EarlierFrame[] =>
+  (before?.earlier ?? []).filter(({ frame: { view }, aside }) => {
+    const isFrame = frames.some((now) => now.view.file === view.file);
+    return aside !== null && view.file !== null && there.has(view.file) && !isFrame;
+  });
+
+const IN_BETWEEN: ReadonlySet<FrameState> = new Set(['armed', 'fired', 'stored']);
+
+/** @returns what is nobody's here; where the set was cut off and never gone on with, a frame may be among it: then none */
+function othersIn({ frames, memo }: StoredSet, there: ReadonlySet<string>): readonly string[] {
+  const before = (memo as SetMemo | null)?.takenUp ?? null;
+  if (before?.abandoned === true) return before.others;
+  if (frames.some(({ view }) => IN_BETWEEN.has(view.state))) return [];
+  const known = new Set(frames.map(({ view }) => view.file));
+  return [...there].filter((name) => !known.has(name));
+}
+
+/**
+ * Ends a run. One on a schedule, of which a set was taken up again, has ended as it had ended before.
+ * @throws EvenrungError storing-failed
+ */
+export function endRun(journal: Journal, id: string, ended: RunEnded): void {
+  const run = journal.run(id);
+  const before = run === null ? null : endBefore(run);
+  if (run === null || before === null) {
+    journal.endRun(id, ended);
+    return;
+  }
+  journal.together(() => {
+    journal.rememberForRun(id, before.before ?? null);
+    journal.endRun(id, run.kind === 'scheduled' ? before.takenUp : ended);
+  });
+}
+
+/**
+ * Ends a run that nobody goes on with, in the journal alone. Frames that were to be fired again are what they were before.
+ * @throws EvenrungError storing-failed
+ */
+export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence: string): void {
+  if (!isTakenUp(run)) {
+    journal.abandonRun(run.id, sentence);
+    return;
+  }
+  const memo = (set?.memo ?? null) as SetMemo | null;
+  const takenUp = memo?.takenUp ?? null;
+  journal.together(() => {
+    if (set === null) {
+      endRun(journal, run.id, endOfLast(journal, run));
+      return;
+    }
+    for (const frame of set.frames) goBack(journal, set.id, frame, earlierOf(takenUp, frame.view.number));
+    if (memo !== null && takenUp !== null)
+      journal.rememberForSet(set.id, { ...memo, takenUp: { ...takenUp, abandoned: true } } satisfies SetMemo);
+    const isComplete = journal.set(set.id)?.frames.every(({ view }) => view.state === 'verified') ?? false;
+    const before = takenUp?.outcome ?? 'halted';
+    const state = isComplete ? 'complete' : before === 'complete' ? 'halted' : before;
+    journal.abandonSet(set.id, { state, sentence });
+    endRun(journal, run.id, { state, sentence });
+  });
+}
+
+function goBack(journal: Journal, set: string, { view }: StoredFrame, earlier: StoredFrame | null): void {
+  if (earlier === null || view.state === 'verified') return;
+  const { sha256, bytes, firedAt, storedAt, verifiedAt } = earlier;
+  if (view.state === 'fired') {
+    const { number, offset, shutter } = view;
+    const reason = 'Evenrung was ended while the frame was being made.';
+    journal.addStray(set, { frame: number, offset, shutter, releasedAt: new Date().toISOString(), reason });
+  }
+  if (view.state === 'armed') journal.frameChanged(set, { ...view, state: 'planned' });
+  if (view.state === 'fired' || view.state === 'stored')
+    journal.frameChanged(set, { ...view, state: 'rejected' });
+  journal.frameChanged(
+    set,
+    { ...earlier.view, attempts: view.attempts },
+    { arrived: null, sha256, bytes, times: { firedAt, storedAt, verifiedAt } },
+  );
+}
+
+/** @returns how a run ends of which only that was not written any more */
+export function endOfLast(journal: Journal, run: Pick<StoredRun, 'id'>): RunEnded {
+  const [last] = journal.sets({ run: run.id, limit: 1 });
+  const state = last?.state === 'complete' || last?.state === 'stopped' ? last.state : 'halted';
+  return { state, sentence: last?.sentence ?? 'Nothing was fired.', error: last?.error ?? null };
+}

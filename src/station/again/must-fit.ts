@@ -1,0 +1,95 @@
+// What has to hold before a set is taken up again: its files are what they were, and the body stands as it did then. It changes
+// nothing.
+import { readFile } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+import { readSetRecord, type SetRecord } from '../../../shared/set-record.js';
+import type { Body, ReadinessAsked } from '../../camera/index.js';
+import { checksumsOf, RECORD, SetFolder } from '../../frames/index.js';
+import type { StoredFrame } from '../../journal/index.js';
+import { scheduledIn } from '../../series/index.js';
+import type { ChosenSet } from './choose.js';
+
+/**
+ * Reads the body's settings anew, and changes nothing.
+ * @throws EvenrungError set-folder-gone, folder-not-writable, set-damaged, body-not-ready with what to set back; what links throw
+ */
+export async function mustFit(chosen: ChosenSet, body: Body, asked: ReadinessAsked): Promise<void> {
+  await mustBeWhole(chosen);
+  await body.refresh();
+  const stops = body.readiness(asked).filter(({ mark }) => mark === 'stops');
+  if (stops.length > 0)
+    throw new EvenrungError('body-not-ready', stops.map(({ message }) => message).join(' '), {
+      items: stops,
+    });
+  mustStandAsThen(chosen, body);
+}
+
+/** What is verified has to be what it was. A frame that is made again may be gone. */
+async function mustBeWhole({ set, folder, frames }: ChosenSet): Promise<void> {
+  const there = new Set(await SetFolder.filesIn(folder));
+  const verified = set.frames.filter(({ view }) => view.state === 'verified' && view.file !== null);
+  const isGone = ({ view }: StoredFrame) => !there.has(view.file ?? '');
+  const gone = verified.filter((frame) => isGone(frame) && !frames.includes(frame.view.number));
+  if (gone.length > 0)
+    throw new EvenrungError(
+      'set-damaged',
+      `${filesOf(gone)} not in ${folder} any more. Put back a copy first, or choose ${framesOf(gone)} to be fired again.`,
+    );
+  const kept = verified.filter((frame) => !isGone(frame) && frame.sha256 !== null);
+  const sums = await checksumsOf(kept.map(({ view }) => path.join(folder, view.file ?? '')));
+  const changed = kept.filter((frame, index) => {
+    const sum = sums[index];
+    return sum === undefined || sum instanceof Error || sum.sha256 !== frame.sha256;
+  });
+  if (changed.length > 0)
+    throw new EvenrungError(
+      'set-damaged',
+      `${filesOf(changed)} not what came from the camera any more. Put back a copy first; or move what is there away, and choose ${framesOf(changed)} to be fired again.`,
+    );
+}
+
+const filesOf = (frames: readonly StoredFrame[]): string =>
+  `${frames.map(({ view }) => view.file).join(', ')} ${frames.length === 1 ? 'is' : 'are'}`;
+const framesOf = (frames: readonly StoredFrame[]): string =>
+  `frame${frames.length === 1 ? '' : 's'} ${frames.map(({ view }) => view.number).join(', ')}`;
+
+/**
+ * Frames of one set share aperture and ISO: what was set by hand then has to be set by hand now.
+ * @throws EvenrungError body-not-ready
+ */
+export function mustStandAsThen({ run, set }: Pick<ChosenSet, 'run' | 'set'>, body: Body): void {
+  const { aperture, iso } = body.standing();
+  const now = { aperture, iso: iso === null ? null : String(iso) };
+  const off: string[] = [];
+  if (set.base.aperture !== null && now.aperture !== null && set.base.aperture !== now.aperture)
+    off.push(`the aperture from f/${now.aperture} to f/${set.base.aperture}`);
+  if (
+    set.base.iso !== null &&
+    now.iso !== null &&
+    set.base.iso !== now.iso &&
+    isoToSet({ run, set }) === null
+  )
+    off.push(`the ISO from ${now.iso} to ${set.base.iso}`);
+  if (off.length === 0) return;
+  throw new EvenrungError(
+    'body-not-ready',
+    `The camera does not stand as it did when the set was made. Set ${off.join(', and ')}, then try again.`,
+    { aperture: set.base.aperture, iso: set.base.iso },
+  );
+}
+
+/** @returns the ISO of a set that Evenrung set itself, to follow the light; null where it stood as the photographer had it */
+export function isoToSet({ run, set }: Pick<ChosenSet, 'run' | 'set'>): number | null {
+  const follows = (scheduledIn(run)?.light ?? null) !== null;
+  return follows ? Number(set.base.iso) || null : null;
+}
+
+/** @returns how the base was moved for a set, as its record tells; none where it cannot be read */
+export async function shiftsIn(folder: string): Promise<SetRecord['baseShifts']> {
+  try {
+    return readSetRecord(await readFile(path.join(folder, RECORD), 'utf8')).record.baseShifts;
+  } catch {
+    return [];
+  }
+}

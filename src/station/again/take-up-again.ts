@@ -1,0 +1,42 @@
+// A set that has ended is taken up again: frames of it are fired once more, or the missing ones are made.
+import { asEvenrungError } from '../../../shared/errors.js';
+import { parseSetRequest } from '../../../shared/request.js';
+import type { Body } from '../../camera/index.js';
+import type { Journal } from '../../journal/index.js';
+import type { Run } from '../../set/index.js';
+import { forgetSchedule } from '../firing.js';
+import type { Parts } from '../parts.js';
+import { remake } from '../remake.js';
+import type { ChosenSet } from './choose.js';
+import { abandon, keepTakenUp } from './kept.js';
+import { mustFit } from './must-fit.js';
+
+/**
+ * Comes back as soon as it is under way. The earlier frames are kept, and stay in the set where nothing comes of it.
+ * @throws EvenrungError as mustFit; storing-failed, folder-not-writable, ending
+ */
+export async function takeUpAgain(
+  parts: Parts,
+  journal: Journal,
+  chosen: ChosenSet,
+  { body, startedBy }: { readonly body: Body; readonly startedBy: string },
+): Promise<Run> {
+  const { one, bodies, report, planner, firing, events } = parts;
+  planner.askFor(parseSetRequest(chosen.run.request));
+  try {
+    await mustFit(chosen, body, await report.readinessAsked());
+  } catch (cause) {
+    throw bodies.loseIfLost(asEvenrungError(cause));
+  }
+  one.mustNotBeEnding();
+  const left = await keepTakenUp(journal, chosen);
+  try {
+    const run = await remake(parts, left, { body, startedBy });
+    forgetSchedule(events);
+    firing.begin(startedBy, run, body);
+    return run;
+  } catch (cause) {
+    abandon(journal, left, `Nothing was fired: ${asEvenrungError(cause).message}`);
+    throw cause;
+  }
+}

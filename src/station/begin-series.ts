@@ -1,0 +1,39 @@
+// A run on a schedule is begun: the journal is told, and its slots are waited for.
+import { randomUUID } from 'node:crypto';
+import type { RunRequest } from '../../shared/run-request.js';
+import type { ForeseenSchedule } from '../../shared/state.js';
+import type { Body } from '../camera/index.js';
+import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions } from '../series/index.js';
+import type { Begun } from './firing.js';
+import type { Parts } from './parts.js';
+import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
+
+/**
+ * Comes back as soon as it is under way.
+ * @throws EvenrungError folder-not-writable, storing-failed, ending
+ */
+export async function beginSeries(
+  parts: Parts,
+  request: RunRequest,
+  foreseen: ForeseenSchedule,
+  { body, startedBy }: { readonly body: Body; readonly startedBy: string },
+): Promise<Begun> {
+  const { one, folders, journal } = parts;
+  await folders.check();
+  one.mustNotBeEnding();
+  const run = randomUUID();
+  const { light, maySleep, labels, writtenSet } = request;
+  const kept: ScheduledOptions = { foreseen, light, maySleep, labels };
+  const asked: SeriesAsked = { run, request: request.set, kept, body, startedBy };
+  const sets = setsOf(parts, asked);
+  const sequence = sequenceOf(parts, asked, sets);
+  journal?.together(() => {
+    const options = { version: SCHEDULED_OPTIONS_VERSION, content: kept };
+    journal.beginRun({
+      ...{ id: run, kind: 'scheduled', request: writtenSet, options, body: body.identity },
+      into: folders.into,
+    });
+    sets.keep(sequence.memo);
+  });
+  return carryOutSeries(parts, asked, sequence);
+}

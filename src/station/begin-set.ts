@@ -1,0 +1,51 @@
+// A set that is a run by itself is begun: its folder is made, the journal is told, and it is fired.
+import { randomUUID } from 'node:crypto';
+import type { RunRequest } from '../../shared/run-request.js';
+import type { Body } from '../camera/index.js';
+import type { Plan } from '../plan/index.js';
+import type { Run } from '../set/index.js';
+import { forgetSchedule } from './firing.js';
+import type { Parts } from './parts.js';
+
+export interface SetAsked {
+  readonly request: RunRequest;
+  readonly plan: Plan;
+  readonly body: Body;
+  /** Before this moment nothing is fired. */
+  readonly beginsAt: Date | null;
+  readonly startedBy: string;
+}
+
+/**
+ * Comes back as soon as the set is under way.
+ * @throws EvenrungError folder-not-writable, storing-failed, ending; then nothing of it is left
+ */
+export async function beginSet(
+  { one, folders, firing, events, journal }: Pick<Parts, 'one' | 'folders' | 'firing' | 'events' | 'journal'>,
+  { request: { writtenSet, labels }, plan, body, beginsAt, startedBy }: SetAsked,
+): Promise<Run> {
+  const id = randomUUID();
+  const set = { id: randomUUID(), ordinal: 1, ...labels };
+  const folder = await folders.make(id, set);
+  try {
+    one.mustNotBeEnding();
+    const run = firing.makeRun({ id, set, plan, body, folder, beginsAt, startedBy });
+    forgetSchedule(events);
+    journal?.together(() => {
+      const { base, frames, startedAt, plan: wire } = run.view;
+      journal.beginRun({
+        ...{ id, kind: 'once', request: writtenSet, body: body.identity, into: folders.into },
+        options: { version: 1, content: {} },
+      });
+      journal.beginSet({
+        ...{ id: set.id, run: id, ...labels, folder: folder.path },
+        ...{ plan: wire, base, frames, startedAt },
+      });
+    });
+    firing.begin(startedBy, run, body);
+    return run;
+  } catch (cause) {
+    await folder.removeIfEmpty();
+    throw cause;
+  }
+}

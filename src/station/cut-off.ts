@@ -1,0 +1,71 @@
+// What is told of a run that was cut off, and what ends by itself of it. It only reads the journal, but for an end that was not written
+// any more.
+import { EvenrungError } from '../../shared/errors.js';
+import type { Unfinished } from '../../shared/state.js';
+import type { Journal, UnfinishedRun } from '../journal/index.js';
+import { scheduledIn } from '../series/index.js';
+import { earlierOf, type SetMemo } from '../set/index.js';
+import { endOfLast, endRun, isTakenUp } from './again/kept.js';
+
+/** @throws EvenrungError nothing-unfinished, storing-failed */
+export function mustBeCutOff(journal: Journal | undefined): UnfinishedRun {
+  journal?.catchUp();
+  const left = journal?.unfinishedRun() ?? null;
+  if (left !== null) return left;
+  throw new EvenrungError('nothing-unfinished', 'There is no run that was cut off.');
+}
+
+/** A run of which only its end was not written any more is ended. @throws EvenrungError storing-failed */
+export function endWhatIsOver(journal: Journal): void {
+  const left = journal.unfinishedRun();
+  if (left === null || left.set !== null) return;
+  if (left.run.kind === 'once' || isTakenUp(left.run))
+    endRun(journal, left.run.id, endOfLast(journal, left.run));
+}
+
+/** @returns what is told of it */
+export const shown = (left: UnfinishedRun): Unfinished => shownTakenUp(left) ?? shownUnfinished(left);
+
+function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
+  const frames = set?.frames ?? [];
+  const verified = frames.filter(({ view }) => view.state === 'verified').length;
+  const count = scheduledIn(run)?.foreseen.schedule.count ?? null;
+  const when = 'when Evenrung was ended or the computer went down';
+  const after = `after ${verified} of ${frames.length} frames`;
+  const what =
+    count === null
+      ? `A set was cut off ${after}, ${when}.`
+      : `A run on a schedule was cut off in set ${run.sets} of ${count}${set === null ? '' : ` ${after}`}, ${when}.`;
+  return {
+    ...{ run: run.id, set: set?.id ?? null },
+    startedAt: run.createdAt,
+    verified,
+    frames: frames.length,
+    folder: set?.folder ?? null,
+    scheduled: count !== null,
+    sentence: `${what} Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
+  };
+}
+
+/** @returns what is told of a set that was cut off after it was taken up again; null where it was not */
+function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
+  const takenUp = ((set?.memo ?? null) as SetMemo | null)?.takenUp ?? null;
+  if (!isTakenUp(run) || set === null || takenUp === null) return null;
+  const frames = set.frames.length;
+  const verified = set.frames.filter(
+    ({ view }) => view.state === 'verified' || earlierOf(takenUp, view.number) !== null,
+  ).length;
+  const what =
+    takenUp.purpose === 'complete'
+      ? 'A set was cut off while it was being completed'
+      : `A set was cut off while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being fired again`;
+  return {
+    ...{ run: run.id, set: set.id },
+    startedAt: set.startedAt,
+    verified,
+    frames,
+    folder: set.folder,
+    scheduled: false,
+    sentence: `${what}, when Evenrung was ended or the computer went down. Go on with it, if the camera still stands where it stood; or end it, and its frames are as they were, where no new one was verified.`,
+  };
+}

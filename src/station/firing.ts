@@ -1,0 +1,126 @@
+// One set fired with the body in hand: its run made, carried out, and its end kept. When it is fired, and what for, it does not know.
+import type { ErrorCode, EvenrungError } from '../../shared/errors.js';
+import type { RunView } from '../../shared/state.js';
+import type { BodyInHand, BodyReport } from '../bodies/index.js';
+import type { Body } from '../camera/index.js';
+import type { Naming } from '../frames/index.js';
+import type { Journal } from '../journal/index.js';
+import type { EndedSet } from '../series/index.js';
+import { keeperOf, lastCame, Run, type RunOptions } from '../set/index.js';
+import { endRun } from './again/kept.js';
+import type { Alarm, Halt } from './alarm.js';
+import type { EventLog } from './event-log.js';
+import type { OneAtATime } from './one-at-a-time.js';
+import { whileAwake } from './while-awake.js';
+
+export interface FiringOptions {
+  readonly one: Pick<OneAtATime, 'fire'>;
+  readonly bodies: Pick<BodyInHand, 'paidBack' | 'paidIsKept' | 'backAgain'>;
+  readonly report: Pick<BodyReport, 'readinessAsked' | 'stockOf'>;
+  readonly events: EventLog;
+  readonly journal: Journal | undefined;
+  readonly naming?: Naming | undefined;
+  /** As RunOptions.patienceMs. */
+  readonly patienceMs?: number | undefined;
+  /** Calls for somebody when a set halts. */
+  readonly alarm?: Pick<Alarm, 'raise'> | undefined;
+  readonly log: (line: string) => void;
+}
+
+/** What differs from run to run. */
+export type MadeRun = Pick<
+  RunOptions,
+  'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts' | 'beginsAt'
+> & { readonly startedBy: string };
+
+export class Firing {
+  private readonly options: FiringOptions;
+  private last: Run | undefined;
+
+  constructor(options: FiringOptions) {
+    this.options = options;
+  }
+
+  /** The run of the set that is under way, or of the last one. */
+  get run(): Run | undefined {
+    return this.last;
+  }
+
+  makeRun(made: MadeRun): Run {
+    const { events, patienceMs, journal, naming, report } = this.options;
+    const before = this.last;
+    return new Run({
+      ...made,
+      // A picture of the set before may wait in the body.
+      cameBefore: async () =>
+        before?.cameFrom(made.body) ?? (journal === undefined ? null : lastCame(journal, made.body.identity)),
+      naming,
+      asked: () => report.readinessAsked(),
+      tell: (happening) => events.tell(happening),
+      patienceMs,
+      keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),
+    });
+  }
+
+  /** Fires a set that is a run by itself, and comes back at once. @param by who asked for it */
+  begin(by: string, run: Run, body: Body): void {
+    this.options.one.fire(by, { is: 'set', run }, async () => {
+      const ended = await whileAwake('A bracketed set is being made.', run, () => this.fire(run, body));
+      this.endInJournal(run.id, ended);
+    });
+  }
+
+  /** Fires a set. Never rejects but for defects. */
+  async fire(run: Run, body: Body): Promise<EndedSet> {
+    const { bodies, report, events, alarm } = this.options;
+    this.last = run;
+    this.notePaid(run);
+    const { state, verified, endedAt, sentence, error } = await run.carryOut();
+    const ended: EndedSet = { state, verified, endedAt, sentence, error: error?.code ?? null };
+    if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, events.state.run));
+    report.stockOf(body.identity).setMade(run.fileBytes, run.released);
+    await bodies.backAgain(body, error);
+    return ended;
+  }
+
+  /** Belongs into a record, and the run that owed it may have left none. */
+  private notePaid(run: Run): void {
+    const { bodies } = this.options;
+    if (bodies.paidBack !== null) run.noteBefore(bodies.paidBack);
+    // Whoever only ends a run that was cut off tells it in the next record, too.
+    if (!run.isStopping) bodies.paidIsKept();
+  }
+
+  /** Where it cannot be written before this program ends, the run is found unfinished at the next start. */
+  endInJournal(id: string, { state, sentence, error }: Pick<EndedSet, 'state' | 'sentence' | 'error'>): void {
+    const { journal, log } = this.options;
+    const outcome = state === 'complete' || state === 'stopped' ? state : 'halted';
+    const refused = journal?.keepOrLater(() => endRun(journal, id, { state: outcome, sentence, error }));
+    if (refused) log(`The end of the run is not kept yet: ${refused.message}`);
+  }
+}
+
+/** @param view of the set that was fired last */
+export const haltOf = (
+  run: string,
+  state: Halt['state'],
+  { error, sentence }: { error: ErrorCode | null; sentence: string },
+  view: RunView | null,
+): Halt => ({
+  ...{ run, state, error, sentence },
+  folder: view?.folder ?? null,
+  verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
+  frames: view?.frames.length ?? 0,
+});
+
+/** A set by itself is on no schedule. */
+export function forgetSchedule(events: EventLog): void {
+  if (events.state.schedule !== null) events.tell({ type: 'schedule', schedule: null });
+}
+
+/** A run that was begun, or gone on with. */
+export interface Begun {
+  readonly id: string;
+  /** How it went wrong, once it did. */
+  readonly error: EvenrungError | null;
+}

@@ -1,0 +1,59 @@
+// Where the sets go: makes their folders, and sweeps what earlier programs left there without a frame. It fires nothing.
+import path from 'node:path';
+import { asEvenrungError } from '../../shared/errors.js';
+import type { RunView } from '../../shared/state.js';
+import { defaultNaming, type Naming, SetFolder } from '../frames/index.js';
+import { type Journal, newestSets } from '../journal/index.js';
+
+export interface SetFoldersOptions {
+  /** The folder that takes set folders. */
+  readonly into: string;
+  readonly stateFolder: string;
+  readonly journal: Journal | undefined;
+  readonly naming?: Naming | undefined;
+  readonly log: (line: string) => void;
+}
+
+export class SetFolders {
+  private readonly options: SetFoldersOptions;
+  private sweeping: Promise<void> | undefined;
+
+  constructor(options: SetFoldersOptions) {
+    this.options = options;
+  }
+
+  /** The folder that takes set folders, from the root of the disk on. */
+  get into(): string {
+    return path.resolve(this.options.into);
+  }
+
+  /** @throws EvenrungError folder-not-writable */
+  async check(): Promise<void> {
+    await SetFolder.check(this.options.into);
+  }
+
+  /** @throws EvenrungError folder-not-writable */
+  async make(run: string, { ordinal, name, viewpoint }: RunView['set']): Promise<SetFolder> {
+    const { into, journal, stateFolder, naming = defaultNaming() } = this.options;
+    this.sweepUnused();
+    return SetFolder.create(
+      into,
+      { run, set: ordinal, startedAt: new Date(), name, viewpoint },
+      { template: naming.set, keeper: journal === undefined ? null : path.resolve(stateFolder) },
+    );
+  }
+
+  /** What earlier programs left behind there without a frame: once, and nobody waits for it. */
+  sweepUnused(): void {
+    const { into, journal, stateFolder, log } = this.options;
+    if (journal === undefined) return;
+    const hasSet = (folder: string) => [...newestSets(journal)].some(({ set }) => set?.folder === folder);
+    this.sweeping ??= SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet).catch((cause: unknown) =>
+      log(`What was left behind in ${into} stays: ${asEvenrungError(cause).message}`),
+    );
+  }
+
+  async swept(): Promise<void> {
+    await this.sweeping;
+  }
+}

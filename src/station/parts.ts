@@ -1,0 +1,27 @@
+// What the station is put together from. Whoever begins, resumes or ends something is handed what it needs of it, and no more.
+import type { BodyInHand, BodyReport } from '../bodies/index.js';
+import type { Journal } from '../journal/index.js';
+import type { Sleep } from '../series/index.js';
+import type { Clock } from '../system/index.js';
+import type { Alarm } from './alarm.js';
+import type { EventLog } from './event-log.js';
+import type { Firing } from './firing.js';
+import type { SetFolders } from './folders.js';
+import type { OneAtATime } from './one-at-a-time.js';
+import type { Planner } from './planner.js';
+
+export interface Parts {
+  readonly one: OneAtATime;
+  readonly bodies: BodyInHand;
+  readonly report: BodyReport;
+  readonly planner: Planner;
+  readonly folders: SetFolders;
+  readonly firing: Firing;
+  readonly events: EventLog;
+  readonly journal: Journal | undefined;
+  /** Calls for somebody when a run ends early. */
+  readonly alarm: Pick<Alarm, 'raise'> | undefined;
+  readonly clock: Clock;
+  readonly sleep: Sleep | undefined;
+  readonly log: (line: string) => void;
+}

@@ -1,0 +1,83 @@
+// Plans for the body that is there, and foresees schedules for it. What is asked for is what its readiness is judged for from then
+// on. It fires nothing.
+import { EvenrungError } from '../../shared/errors.js';
+import type { SetRequest } from '../../shared/request.js';
+import type { LightRequest } from '../../shared/run-request.js';
+import type { ScheduleRequest } from '../../shared/schedule.js';
+import type { ForeseenSchedule } from '../../shared/state.js';
+import type { BodyInHand, BodyReport } from '../bodies/index.js';
+import type { Body } from '../camera/index.js';
+import type { BodyLimits } from '../exposure/index.js';
+import { type Conditions, type Plan, planWritten } from '../plan/index.js';
+import { followerFor, foreseeSchedule, zoneHere } from '../series/index.js';
+import type { Clock } from '../system/index.js';
+import type { OneAtATime } from './one-at-a-time.js';
+
+export interface PlannerOptions {
+  readonly bodies: Pick<BodyInHand, 'must' | 'tell'>;
+  readonly report: Pick<BodyReport, 'askFor' | 'stockOf'>;
+  readonly one: Pick<OneAtATime, 'isFiring'>;
+  readonly clock: Clock;
+  /** Narrows what the body offers to what was asked for. */
+  readonly narrow?: ((limits: BodyLimits) => BodyLimits) | undefined;
+}
+
+export class Planner {
+  private readonly options: PlannerOptions;
+
+  constructor(options: PlannerOptions) {
+    this.options = options;
+  }
+
+  /** @throws EvenrungError as planWritten; no-body, body-not-ready */
+  plan(request: SetRequest): Plan {
+    const { bodies, narrow } = this.options;
+    const body = bodies.must();
+    const limits = narrow?.(body.limits) ?? body.limits;
+    const { offsets, step, mode, settleSeconds, base } = request;
+    this.askFor(request);
+    if (mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
+    return planWritten(
+      { offsets, step, mode, settleSeconds, base },
+      limits,
+      this.conditionsOf(request, body),
+    );
+  }
+
+  conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {
+    const { fNumber, iso, shutterTv } = body.standing();
+    return {
+      ...conditions,
+      fileBytes: conditions.fileBytes ?? this.options.report.stockOf(body.identity).fileBytes,
+      noiseReduction: conditions.noiseReduction ?? body.profile?.noiseReduction,
+      baseWritten: base,
+      standingTv: mode === 'manual' ? (shutterTv ?? undefined) : undefined,
+      fNumber: fNumber ?? undefined,
+      iso: iso ?? undefined,
+    };
+  }
+
+  /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
+  askFor({ mode, offsets, conditions }: SetRequest): void {
+    const { bodies, report, one } = this.options;
+    const asked = { mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null };
+    if (report.askFor(asked) && !one.isFiring) void bodies.tell();
+  }
+
+  foresee({ estimate }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
+    const now = new Date(this.options.clock.wall());
+    return foreseeSchedule(schedule, estimate, { now, timeZone: zoneHere() });
+  }
+
+  /** Limits of a base that follows the light have to be settings of this body. @throws EvenrungError base-not-offered */
+  mustFollow(request: SetRequest, light: LightRequest, { schedule }: ForeseenSchedule): void {
+    const body = this.options.bodies.must();
+    followerFor(request, light, schedule, body, this.conditionsOf(request, body));
+  }
+}
+
+const noShutter = () =>
+  new EvenrungError(
+    'body-not-ready',
+    'The camera does not let its shutter be set: turn its mode dial to M (manual), then look for it again. Or ask for aperture priority.',
+  );

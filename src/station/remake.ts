@@ -1,0 +1,48 @@
+// The run of a set that is in the journal already, made anew: for whoever goes on with it, ends it, or takes it up again.
+import { EvenrungError } from '../../shared/errors.js';
+import { parseSetRequest } from '../../shared/request.js';
+import { type BodyInHand, isSameBody } from '../bodies/index.js';
+import type { Body } from '../camera/index.js';
+import { SetFolder } from '../frames/index.js';
+import type { StoredRun, UnfinishedRun } from '../journal/index.js';
+import { fromWirePlan } from '../plan/index.js';
+import type { Run, SetMemo } from '../set/index.js';
+import { isTakenUp } from './again/kept.js';
+import { isoToSet, shiftsIn } from './again/must-fit.js';
+import type { MadeRun } from './firing.js';
+import type { Parts } from './parts.js';
+
+/** The body that a run was begun with. @throws EvenrungError no-body, body-not-ready where another one is there */
+export function bodyOf(bodies: Pick<BodyInHand, 'must'>, { body: wanted }: Pick<StoredRun, 'body'>): Body {
+  const body = bodies.must();
+  if (isSameBody(body.identity, wanted)) return body;
+  const name = wanted.serial === null ? wanted.model : `${wanted.model}, serial number ${wanted.serial}`;
+  throw new EvenrungError(
+    'body-not-ready',
+    `The run was begun with another body: ${name}. Connect that one to go on, or end the run.`,
+  );
+}
+
+/** The set that was in hand, as its journal left it. @throws EvenrungError nothing-unfinished, folder-not-writable */
+export async function remake(
+  { planner, firing }: Pick<Parts, 'planner' | 'firing'>,
+  { run, set }: UnfinishedRun,
+  { body, startedBy, iso = null }: Pick<MadeRun, 'body' | 'startedBy' | 'iso'>,
+): Promise<Run> {
+  if (set === null || set.folder === null || run.request === null) throw nothingLeft();
+  const request = parseSetRequest(run.request);
+  planner.askFor(request);
+  const { step, mode, settleSeconds } = request;
+  const plan = fromWirePlan(set.plan, { step, mode, settleSeconds }, body.limits);
+  const baseShifts = await shiftsIn(set.folder);
+  const folder = await SetFolder.reopen(set.folder);
+  const { memo, id, ordinal, name, note, viewpoint } = set;
+  return firing.makeRun({
+    ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, baseShifts, startedBy },
+    iso: isTakenUp(run) ? isoToSet({ run, set }) : iso,
+    begun: { ...set, memo: (memo ?? null) as SetMemo | null },
+  });
+}
+
+export const nothingLeft = () =>
+  new EvenrungError('nothing-unfinished', 'Of the run that was cut off nothing is left to go on with.');

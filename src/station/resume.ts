@@ -1,0 +1,116 @@
+// What was cut off is gone on with, or ended: the set that was in hand first, then, on a schedule, the slots that are left.
+import { asEvenrungError } from '../../shared/errors.js';
+import { parseSetRequest } from '../../shared/request.js';
+import type { Body } from '../camera/index.js';
+import type { UnfinishedRun } from '../journal/index.js';
+import { lineSoFar, type ScheduledOptions, scheduledIn, scheduledMemoIn } from '../series/index.js';
+import type { Run } from '../set/index.js';
+import { hourAndMinute } from '../system/index.js';
+import { abandon, isTakenUp } from './again/kept.js';
+import { mustStandAsThen } from './again/must-fit.js';
+import { type Begun, forgetSchedule } from './firing.js';
+import type { Parts } from './parts.js';
+import { bodyOf, nothingLeft, remake } from './remake.js';
+import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
+
+export interface Resuming {
+  /** Who goes on with it, as a person would name them. */
+  readonly startedBy: string;
+  /** Where it was held, it stays so: nobody has said that it may fire. */
+  readonly staysHeld: boolean;
+}
+
+/**
+ * Comes back as soon as it is under way.
+ * @throws EvenrungError nothing-unfinished, no-body, body-not-ready, folder-not-writable; what links throw
+ */
+export async function resume(parts: Parts, left: UnfinishedRun, resuming: Resuming): Promise<Begun> {
+  const { run } = left;
+  const scheduled = isTakenUp(run) ? null : scheduledIn(run);
+  return scheduled === null
+    ? resumeSet(parts, left, resuming)
+    : resumeSeries(parts, left, scheduled, resuming);
+}
+
+async function resumeSet(
+  parts: Parts,
+  { run, set }: UnfinishedRun,
+  { startedBy, staysHeld }: Resuming,
+): Promise<Run> {
+  const body = bodyOf(parts.bodies, run);
+  if (set !== null && isTakenUp(run)) {
+    await body.refresh();
+    mustStandAsThen({ run, set }, body);
+  }
+  const made = await remake(parts, { run, set }, { body, startedBy });
+  if (staysHeld && set?.state === 'held') made.hold();
+  carryOn(parts, made, body, startedBy);
+  made.note(goneOnWith());
+  return made;
+}
+
+/**
+ * What came back is taken in, and the record says how far it got. Without its body or its folder only the journal says so.
+ * @throws EvenrungError storing-failed
+ */
+export async function endCutOff(parts: Parts, left: UnfinishedRun, startedBy: string): Promise<void> {
+  const { one, bodies, journal } = parts;
+  try {
+    await one.begin(startedBy, async () => {
+      const body = bodyOf(bodies, left.run);
+      const made = await remake(parts, left, { body, startedBy });
+      made.stop();
+      carryOn(parts, made, body, startedBy);
+    });
+    await one.settled();
+  } catch (cause) {
+    const { message } = asEvenrungError(cause);
+    if (journal !== undefined)
+      abandon(journal, left, `Ended after it was cut off, without a record: ${message}`);
+  }
+}
+
+function carryOn(
+  { events, firing }: Pick<Parts, 'events' | 'firing'>,
+  made: Run,
+  body: Body,
+  startedBy: string,
+): void {
+  forgetSchedule(events);
+  events.tell({ type: 'unfinished', unfinished: null });
+  firing.begin(startedBy, made, body);
+}
+
+async function resumeSeries(
+  parts: Parts,
+  left: UnfinishedRun,
+  kept: ScheduledOptions,
+  { startedBy, staysHeld }: Resuming,
+): Promise<Begun> {
+  const { events, journal } = parts;
+  const { run, set } = left;
+  const memo = scheduledMemoIn(run.memo);
+  if (run.request === null || memo === null) throw nothingLeft();
+  const body = bodyOf(parts.bodies, run);
+  const request = parseSetRequest(run.request);
+  const asked: SeriesAsked = { run: run.id, request, kept, body, startedBy, memo };
+  const sets = setsOf(parts, asked);
+  const iso = kept.light === null || set === null ? null : Number(set.base.iso) || null;
+  const inHand = set === null ? null : await remake(parts, left, { body, startedBy, iso });
+  const slot = Math.max(0, memo.sequence.slots.nextIndex - 1);
+  const sequence = sequenceOf(parts, asked, sets, {
+    // The memo is as old as the last set; how that ended, the journal knows.
+    memo: { ...memo.sequence, complete: journal?.completeSets(run.id) ?? memo.sequence.complete },
+    inHand: inHand === null ? null : sets.resume(inHand, body, slot),
+  });
+  if (staysHeld && memo.sequence.held === true) sequence.hold();
+  events.tell({ type: 'unfinished', unfinished: null });
+  events.tell({ type: 'schedule', schedule: sequence.view });
+  const line = journal === undefined ? [] : lineSoFar(journal, run.id, kept.foreseen.schedule, body);
+  for (const one of line) events.tell({ type: 'line-set', run: run.id, set: one });
+  const begun = carryOutSeries(parts, asked, sequence);
+  sequence.note(goneOnWith());
+  return begun;
+}
+
+const goneOnWith = (): string => `Gone on with after a restart, at ${hourAndMinute(new Date())}.`;

@@ -1,0 +1,92 @@
+// A run on a schedule, put together and carried out: the sequence of its slots, and the sets that it makes with the body in hand.
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { SetRequest } from '../../shared/request.js';
+import type { Body } from '../camera/index.js';
+import {
+  type Hands,
+  type ScheduledMemo,
+  type ScheduledOptions,
+  ScheduledSets,
+  Sequence,
+  type SequenceOptions,
+} from '../series/index.js';
+import { freeBytesIn } from '../system/index.js';
+import { type Begun, haltOf } from './firing.js';
+import type { Parts } from './parts.js';
+import { whileAwake } from './while-awake.js';
+
+export interface SeriesAsked {
+  readonly run: string;
+  readonly request: SetRequest;
+  readonly kept: ScheduledOptions;
+  readonly body: Body;
+  readonly startedBy: string;
+  /** What an earlier program knew of it. */
+  readonly memo?: ScheduledMemo;
+}
+
+type ForSets = Pick<Parts, 'bodies' | 'report' | 'planner' | 'folders' | 'firing' | 'events' | 'journal'>;
+
+export function setsOf(parts: ForSets, asked: SeriesAsked): ScheduledSets {
+  const { bodies, report, planner, folders, firing, events, journal } = parts;
+  const { run, request, body, startedBy, memo } = asked;
+  const { labels, light, foreseen } = asked.kept;
+  const hands: Hands = {
+    body: () => bodies.anew(body.identity),
+    look: () => bodies.awake(body.identity),
+    plan: (set) => planner.plan(set),
+    conditionsOf: (set) => planner.conditionsOf(set, bodies.must()),
+    folder: (set) => folders.make(run, set),
+    makeRun: (made) => firing.makeRun({ id: run, startedBy, ...made }),
+    carryOut: (made, on) => firing.fire(made, on),
+    freeBytes: () => freeBytesIn(folders.into),
+    tellWatch: (watch) => events.tell({ type: 'watch', watch }),
+  };
+  if (memo !== undefined) report.restock(body.identity, memo.stock);
+  const stock = report.stockOf(body.identity);
+  return new ScheduledSets({
+    ...{ run, request, labels, light, hands, stock, journal, memo },
+    schedule: foreseen.schedule,
+  });
+}
+
+export function sequenceOf(
+  { events, journal, clock, sleep, log }: Pick<Parts, 'events' | 'journal' | 'clock' | 'sleep' | 'log'>,
+  { run, kept: { foreseen, maySleep } }: SeriesAsked,
+  sets: ScheduledSets,
+  begun?: SequenceOptions['begun'],
+): Sequence {
+  const unlessRefused = (what: string, work: () => void) => {
+    try {
+      work();
+    } catch (cause) {
+      log(`${what} could not be kept: ${asEvenrungError(cause).message}`);
+    }
+  };
+  return new Sequence({
+    ...{ run, foreseen, maySleep, maker: sets, clock, sleep },
+    tell: (happening) => events.tell(happening),
+    keepNote: (note) => unlessRefused('A note of the run', () => journal?.addRunNote(run, note)),
+    keepMemo: (memo) => unlessRefused('Whether the run is held', () => sets.keep(memo)),
+    ...(begun === undefined ? {} : { begun }),
+  });
+}
+
+/** Goes through its slots, and comes back at once. */
+export function carryOutSeries(
+  { one, bodies, firing, events, alarm }: Pick<Parts, 'one' | 'bodies' | 'firing' | 'events' | 'alarm'>,
+  { run: id, startedBy }: SeriesAsked,
+  sequence: Sequence,
+): Begun {
+  const begun: { id: string; error: EvenrungError | null } = { id, error: null };
+  one.fire(startedBy, { is: 'series', sequence }, async () => {
+    const end = await whileAwake('Bracketed sets are being made.', sequence, () => sequence.carryOut());
+    if (end.error !== null) begun.error = new EvenrungError(end.error, end.sentence);
+    firing.endInJournal(id, end);
+    if (end.early)
+      alarm?.raise(haltOf(id, end.state === 'halted' ? 'halted' : 'stopped', end, events.state.run));
+    // From now on it is told what is left for single sets.
+    await bodies.tell();
+  });
+  return begun;
+}
