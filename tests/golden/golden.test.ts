@@ -298,7 +298,7 @@ it('a set that is held between two frames', async () => {
   };
   await one.station.start(NINE);
   await expect.poll(() => one.events.state.run?.state).toBe('held');
-  one.station.goOn();
+  one.station.letGo();
   await one.station.settled();
   await pinned('held', [one]);
 });
