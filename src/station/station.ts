@@ -8,63 +8,21 @@ import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest } from '../../shared/request.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Unfinished } from '../../shared/state.js';
-import {
-  BodyInHand,
-  BodyReport,
-  Finder,
-  type FinderOptions,
-  type LearnOptions,
-  type Learnt,
-  learnAndKeep,
-  type ToldOfBody,
-} from '../bodies/index.js';
-import type { BodyLimits } from '../exposure/index.js';
-import { exifTool, type Naming } from '../frames/index.js';
-import type { Journal } from '../journal/index.js';
+import { Finder, type LearnOptions, type Learnt, learnAndKeep } from '../bodies/index.js';
+import { exifTool } from '../frames/index.js';
 import type { Plan } from '../plan/index.js';
-import type { Sleep } from '../series/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
-import { type Clock, systemClock } from '../system/index.js';
 import { chooseSet } from './again/choose.js';
 import { takeUpAgain } from './again/take-up-again.js';
-import type { Alarm } from './alarm.js';
 import { beginSeries } from './begin-series.js';
 import { beginSet } from './begin-set.js';
 import { endWhatIsOver, mustBeCutOff, shown } from './cut-off.js';
-import type { EventLog } from './event-log.js';
-import { type Begun, Firing } from './firing.js';
-import { SetFolders } from './folders.js';
-import { OneAtATime } from './one-at-a-time.js';
+import type { Begun } from './firing.js';
 import type { Parts } from './parts.js';
-import { Planner } from './planner.js';
+import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
 import { bodyOf } from './remake.js';
 import { endCutOff, type Resuming, resume } from './resume.js';
-
-export interface StationOptions extends FinderOptions {
-  /** The folder that takes set folders. */
-  readonly into: string;
-  readonly events: EventLog;
-  /** Serial number or model of the camera, where several may be attached. */
-  readonly camera?: string | undefined;
-  /** Narrows what the body offers to what was asked for. */
-  readonly narrow?: (limits: BodyLimits) => BodyLimits;
-  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
-  readonly lookAgainMs?: number;
-  /** Finds the body, where that is not to be done by a Finder with these options. */
-  readonly finder?: Pick<Finder, 'find' | 'profiles'>;
-  /** Keeps what runs do; whoever gives it owns the state folder. Left out, nothing is kept. */
-  readonly journal?: Journal | undefined;
-  /** As RunOptions.patienceMs. */
-  readonly patienceMs?: number;
-  /** How set folders and frames are called; by default as they are anywhere. */
-  readonly naming?: Naming | undefined;
-  /** Calls for somebody when a run ends early. */
-  readonly alarm?: Pick<Alarm, 'raise'> | undefined;
-  /** The clocks that schedules go by; the computer's where they are left out. */
-  readonly clock?: Clock;
-  readonly sleep?: Sleep;
-}
 
 export class Station {
   private readonly parts: Parts;
@@ -333,24 +291,6 @@ export class Station {
     await bodies.close();
     await exifTool.end();
   }
-}
-
-function partsOf(options: StationOptions, finder: Pick<Finder, 'find'>): Parts {
-  const { into, events, journal, naming, patienceMs, alarm, log, stateFolder, narrow, sleep } = options;
-  const { clock = systemClock(), camera = null, lookAgainMs } = options;
-  const one = new OneAtATime(log);
-  const report = new BodyReport({ into, tell: (told) => tellOfBody(events, one, told) });
-  const bodies = new BodyInHand({ finder, report, camera, lookAgainMs });
-  const planner = new Planner({ bodies, report, one, clock, narrow });
-  const folders = new SetFolders({ into, stateFolder, journal, naming, log });
-  const firing = new Firing({ one, bodies, report, events, journal, naming, patienceMs, alarm, log });
-  return { one, bodies, report, planner, folders, firing, events, journal, alarm, clock, sleep, log };
-}
-
-/** What is left is told where it has changed. A series knows how many sets are to come, and tells it itself. */
-function tellOfBody(events: EventLog, one: OneAtATime, told: ToldOfBody): void {
-  if (told.type === 'watch' && (one.isInSeries || isDeepStrictEqual(told.watch, events.state.watch))) return;
-  events.tell(told);
 }
 
 const unfinishedFirst = () =>

@@ -1,0 +1,58 @@
+// Puts the station together from its parts, by what whoever runs it says.
+import { isDeepStrictEqual } from 'node:util';
+import { BodyInHand, BodyReport, type Finder, type FinderOptions, type ToldOfBody } from '../bodies/index.js';
+import type { BodyLimits } from '../exposure/index.js';
+import type { Naming } from '../frames/index.js';
+import type { Journal } from '../journal/index.js';
+import type { Sleep } from '../series/index.js';
+import { type Clock, systemClock } from '../system/index.js';
+import type { Alarm } from './alarm.js';
+import type { EventLog } from './event-log.js';
+import { Firing } from './firing.js';
+import { SetFolders } from './folders.js';
+import { OneAtATime } from './one-at-a-time.js';
+import type { Parts } from './parts.js';
+import { Planner } from './planner.js';
+
+export interface StationOptions extends FinderOptions {
+  /** The folder that takes set folders. */
+  readonly into: string;
+  readonly events: EventLog;
+  /** Serial number or model of the camera, where several may be attached. */
+  readonly camera?: string | undefined;
+  /** Narrows what the body offers to what was asked for. */
+  readonly narrow?: (limits: BodyLimits) => BodyLimits;
+  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
+  readonly lookAgainMs?: number;
+  /** Finds the body, where that is not to be done by a Finder with these options. */
+  readonly finder?: Pick<Finder, 'find' | 'profiles'>;
+  /** Keeps what runs do; whoever gives it owns the state folder. Left out, nothing is kept. */
+  readonly journal?: Journal | undefined;
+  /** As RunOptions.patienceMs. */
+  readonly patienceMs?: number;
+  /** How set folders and frames are called; by default as they are anywhere. */
+  readonly naming?: Naming | undefined;
+  /** Calls for somebody when a run ends early. */
+  readonly alarm?: Pick<Alarm, 'raise'> | undefined;
+  /** The clocks that schedules go by; the computer's where they are left out. */
+  readonly clock?: Clock;
+  readonly sleep?: Sleep;
+}
+
+export function partsOf(options: StationOptions, finder: Pick<Finder, 'find'>): Parts {
+  const { into, events, journal, naming, patienceMs, alarm, log, stateFolder, narrow, sleep } = options;
+  const { clock = systemClock(), camera = null, lookAgainMs } = options;
+  const one = new OneAtATime(log);
+  const report = new BodyReport({ into, tell: (told) => tellOfBody(events, one, told) });
+  const bodies = new BodyInHand({ finder, report, camera, lookAgainMs });
+  const planner = new Planner({ bodies, report, one, clock, narrow });
+  const folders = new SetFolders({ into, stateFolder, journal, naming, log });
+  const firing = new Firing({ one, bodies, report, events, journal, naming, patienceMs, alarm, log });
+  return { one, bodies, report, planner, folders, firing, events, journal, alarm, clock, sleep, log };
+}
+
+/** What is left is told where it has changed. A series knows how many sets are to come, and tells it itself. */
+function tellOfBody(events: EventLog, one: OneAtATime, told: ToldOfBody): void {
+  if (told.type === 'watch' && (one.isInSeries || isDeepStrictEqual(told.watch, events.state.watch))) return;
+  events.tell(told);
+}
