@@ -6,6 +6,7 @@ import readline from 'node:readline';
 import type { Readable, Writable } from 'node:stream';
 import tty from 'node:tty';
 import { asEvenrungError } from '../../shared/errors.js';
+import { THIS_COMPUTER } from '../set/index.js';
 import type { EventLog, Station } from '../station/index.js';
 
 export interface Question {
@@ -70,7 +71,7 @@ export function ask({ station, events, looked }: Question, { input, output }: Te
   };
   const act = async (word: 'go' | 'end') => {
     try {
-      if (word === 'go') await station.resume();
+      if (word === 'go') await station.resume({ startedBy: THIS_COMPUTER });
       else await station.endUnfinished();
     } catch (cause) {
       say(asEvenrungError(cause).message);

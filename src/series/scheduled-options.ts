@@ -3,7 +3,9 @@ import { z } from 'zod';
 import { foreseenScheduleSchema, labelsSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
 
-export const SCHEDULED_OPTIONS_VERSION = 1;
+export const SCHEDULED_OPTIONS_VERSION = 2;
+/** Did not keep who began it. */
+const BEFORE = 1;
 
 const scheduledOptionsSchema = z.strictObject({
   foreseen: foreseenScheduleSchema,
@@ -18,11 +20,14 @@ const scheduledOptionsSchema = z.strictObject({
     .nullable(),
   maySleep: z.boolean(),
   labels: labelsSchema,
+  /** Who began it, as a person would name them. */
+  startedBy: z.string().optional(),
 });
 export type ScheduledOptions = z.infer<typeof scheduledOptionsSchema>;
 
 /** @returns null where the run is on no schedule, or a newer program wrote it */
 export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options'>): ScheduledOptions | null {
-  if (kind !== 'scheduled' || options.version !== SCHEDULED_OPTIONS_VERSION) return null;
+  const { version } = options;
+  if (kind !== 'scheduled' || (version !== SCHEDULED_OPTIONS_VERSION && version !== BEFORE)) return null;
   return scheduledOptionsSchema.safeParse(options.content).data ?? null;
 }

@@ -23,7 +23,7 @@ export async function beginSeries(
   one.mustNotBeEnding();
   const run = randomUUID();
   const { light, maySleep, labels, writtenSet } = request;
-  const kept: ScheduledOptions = { foreseen, light, maySleep, labels };
+  const kept: ScheduledOptions = { foreseen, light, maySleep, labels, startedBy };
   const asked: SeriesAsked = { run, request: request.set, kept, body, startedBy };
   const sets = setsOf(parts, asked);
   const sequence = sequenceOf(parts, asked, sets);

@@ -6,6 +6,7 @@ import type { Plan } from '../plan/index.js';
 import type { Run } from '../set/index.js';
 import { forgetSchedule } from './firing.js';
 import type { Parts } from './parts.js';
+import { SINGLE_OPTIONS_VERSION, type SingleOptions } from './single-options.js';
 
 export interface SetAsked {
   readonly request: RunRequest;
@@ -31,11 +32,12 @@ export async function beginSet(
     one.mustNotBeEnding();
     const run = firing.makeRun({ id, set, plan, body, folder, beginsAt, startedBy });
     forgetSchedule(events);
+    const kept: SingleOptions = { beginsAt: beginsAt?.toISOString() ?? null, startedBy };
     journal?.together(() => {
       const { base, frames, startedAt, plan: wire } = run.view;
       journal.beginRun({
         ...{ id, kind: 'once', request: writtenSet, body: body.identity, into: folders.into },
-        options: { version: 1, content: {} },
+        options: { version: SINGLE_OPTIONS_VERSION, content: kept },
       });
       journal.beginSet({
         ...{ id: set.id, run: id, ...labels, folder: folder.path },

@@ -11,6 +11,7 @@ import { isTakenUp } from './again/kept.js';
 import { isoToSet, shiftsIn } from './again/must-fit.js';
 import type { MadeRun } from './firing.js';
 import type { Parts } from './parts.js';
+import { singleIn } from './single-options.js';
 
 /** The body that a run was begun with. @throws EvenrungError no-body, body-not-ready where another one is there */
 export function bodyOf(bodies: Pick<BodyInHand, 'must'>, { body: wanted }: Pick<StoredRun, 'body'>): Body {
@@ -40,8 +41,16 @@ export async function remake(
   return firing.makeRun({
     ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, baseShifts, startedBy },
     iso: isTakenUp(run) ? isoToSet({ run, set }) : iso,
+    beginsAt: restOfDelay({ run, set }),
     begun: { ...set, memo: (memo ?? null) as SetMemo | null },
   });
+}
+
+/** @returns when a delay is over that had not passed when the set was cut off; null where there is nothing to wait for any more */
+function restOfDelay({ run, set }: Pick<UnfinishedRun, 'run' | 'set'>): Date | null {
+  const isUntouched = set?.frames.every(({ view }) => view.attempts === 0) ?? true;
+  const beginsAt = new Date(singleIn(run)?.beginsAt ?? 0);
+  return isUntouched && beginsAt.getTime() > Date.now() ? beginsAt : null;
 }
 
 export const nothingLeft = () =>

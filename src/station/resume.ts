@@ -4,7 +4,7 @@ import { parseSetRequest } from '../../shared/request.js';
 import type { Body } from '../camera/index.js';
 import type { UnfinishedRun } from '../journal/index.js';
 import { lineSoFar, type ScheduledOptions, scheduledIn, scheduledMemoIn } from '../series/index.js';
-import type { Run } from '../set/index.js';
+import { type Run, THIS_COMPUTER } from '../set/index.js';
 import { hourAndMinute } from '../system/index.js';
 import { abandon, isTakenUp } from './again/kept.js';
 import { mustStandAsThen } from './again/must-fit.js';
@@ -12,6 +12,11 @@ import { type Begun, forgetSchedule } from './firing.js';
 import type { Parts } from './parts.js';
 import { bodyOf, nothingLeft, remake } from './remake.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
+import { singleIn } from './single-options.js';
+
+/** @returns who began it, where that is known; whoever takes a set up again is not kept */
+export const beganBy = ({ run }: UnfinishedRun): string =>
+  (isTakenUp(run) ? null : (singleIn(run) ?? scheduledIn(run)))?.startedBy ?? THIS_COMPUTER;
 
 export interface Resuming {
   /** Who goes on with it, as a person would name them. */
@@ -53,7 +58,8 @@ async function resumeSet(
  * What came back is taken in, and the record says how far it got. Without its body or its folder only the journal says so.
  * @throws EvenrungError storing-failed
  */
-export async function endCutOff(parts: Parts, left: UnfinishedRun, startedBy: string): Promise<void> {
+export async function endCutOff(parts: Parts, left: UnfinishedRun): Promise<void> {
+  const startedBy = beganBy(left);
   const { one, bodies, journal } = parts;
   try {
     await one.begin(startedBy, async () => {

@@ -22,7 +22,7 @@ import type { Parts } from './parts.js';
 import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
 import { bodyOf } from './remake.js';
-import { endCutOff, type Resuming, resume } from './resume.js';
+import { beganBy, endCutOff, type Resuming, resume } from './resume.js';
 
 export class Station {
   private readonly parts: Parts;
@@ -197,15 +197,16 @@ export class Station {
   }
 
   /**
-   * Goes on with the run that was cut off, and comes back at once.
+   * Goes on with the run that was cut off, and comes back at once. Where nobody is said to have asked for it, it is whoever began it.
    * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
    *   base-not-offered, folder-not-writable
    */
-  async resume({ startedBy = THIS_COMPUTER, staysHeld = false }: Partial<Resuming> = {}): Promise<Begun> {
+  async resume({ startedBy, staysHeld = false }: Partial<Resuming> = {}): Promise<Begun> {
     const { parts } = this;
     parts.one.mustBeFree();
     const left = mustBeCutOff(parts.journal);
-    return parts.one.begin(startedBy, () => resume(parts, left, { startedBy, staysHeld }));
+    const by = startedBy ?? beganBy(left);
+    return parts.one.begin(by, () => resume(parts, left, { startedBy: by, staysHeld }));
   }
 
   /**
@@ -216,7 +217,7 @@ export class Station {
   async endUnfinished(): Promise<void> {
     const { parts } = this;
     parts.one.mustBeFree();
-    await endCutOff(parts, mustBeCutOff(parts.journal), THIS_COMPUTER);
+    await endCutOff(parts, mustBeCutOff(parts.journal));
     this.tellUnfinished();
   }
 

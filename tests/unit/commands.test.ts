@@ -343,6 +343,49 @@ describe('learn', () => {
 });
 
 describe('serve', () => {
+  const begin = (...more: string[]) => {
+    const daemon = start(
+      ['serve', '--body', 'practice', '--port', '0', '--into', path.join(into, 'sets'), ...more],
+      { XDG_STATE_HOME: path.join(into, 'state') },
+    );
+    onTestFinished(() => daemon.signal('SIGKILL'));
+    return daemon;
+  };
+  const ready = async (daemon: Started) => {
+    const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
+    await daemon.until(/Body: Practice body/);
+    return address;
+  };
+  const post = (address: string, to: string, body: object = {}) =>
+    fetch(`${address}${to}`, {
+      method: 'POST',
+      headers: { 'content-type': 'application/json' },
+      body: JSON.stringify(body),
+    });
+  const runAt = async (address: string) => {
+    const { state } = (await (await fetch(`${address}/api/state`)).json()) as { state: DaemonState };
+    return state.run;
+  };
+
+  it('killed during the delay of a set: the next one waits for the rest of it', async () => {
+    const first = begin();
+    const address = await ready(first);
+    const asked = { frames: 3, step: 1, base: '1/60', delay: 12 };
+    expect((await post(address, '/api/run', asked)).status).toBe(202);
+    const beginsAt = (await runAt(address))?.beginsAt ?? '';
+    first.signal('SIGKILL');
+    await first.ended;
+    const second = begin('--resume', 'always');
+    const again = await ready(second);
+    await expect.poll(() => runAt(again)).not.toBeNull();
+    const run = await runAt(again);
+    expect(run).toMatchObject({ state: 'preparing', beginsAt });
+    await second.until(/All 3 frames are verified/);
+    expect(Date.now()).toBeGreaterThanOrEqual(Date.parse(beginsAt));
+    second.signal('SIGTERM');
+    expect((await second.ended).code).toBe(130);
+  });
+
   function serve(port: number, state = 'state'): Started {
     const daemon = start(['serve', '--body', 'practice', '--port', String(port), '--into', into], {
       XDG_STATE_HOME: path.join(into, state),
@@ -354,25 +397,6 @@ describe('serve', () => {
   it.each(['always', 'ask'] as const)(
     'killed in the middle of a set: the next one tells of it, and goes on (%s)',
     async (resume) => {
-      const begin = (...more: string[]) => {
-        const daemon = start(
-          ['serve', '--body', 'practice', '--port', '0', '--into', path.join(into, 'sets'), ...more],
-          { XDG_STATE_HOME: path.join(into, 'state') },
-        );
-        onTestFinished(() => daemon.signal('SIGKILL'));
-        return daemon;
-      };
-      const ready = async (daemon: Started) => {
-        const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
-        await daemon.until(/Body: Practice body/);
-        return address;
-      };
-      const post = (address: string, to: string, body: object = {}) =>
-        fetch(`${address}${to}`, {
-          method: 'POST',
-          headers: { 'content-type': 'application/json' },
-          body: JSON.stringify(body),
-        });
       const first = begin();
       const address = await ready(first);
       expect((await post(address, '/api/run/resume')).status).toBe(409);

@@ -76,7 +76,12 @@ async function station(link: PracticeLink, naming?: Naming): Promise<{ station: 
 }
 
 /** A set of which so many frames are verified, and the next one was being made. */
-async function cutOff(frames: number, naming?: Naming, request: object = NINE): Promise<string> {
+async function cutOff(
+  frames: number,
+  naming?: Naming,
+  request: object = NINE,
+  startedBy?: string,
+): Promise<string> {
   const { station: dying, events } = await station(new DyingLink(body, frames), naming);
   const isThere = new Promise<void>((resolve) => {
     let fired = 0;
@@ -88,7 +93,7 @@ async function cutOff(frames: number, naming?: Naming, request: object = NINE): 
       if (fired === frames + 1 && verified === frames) resolve();
     });
   });
-  await dying.start(request);
+  await dying.start(request, startedBy);
   await isThere;
   const [set] = await readdir(into);
   return path.join(into, set ?? '');
@@ -268,6 +273,52 @@ describe('a run that was cut off', () => {
     await next.close();
     expect(await readdir(into)).toHaveLength(1);
     expect(await readdir(folder).catch(() => [])).not.toContain('.reserve');
+  });
+
+  it('says who began it, unless somebody else goes on with it', async () => {
+    await cutOff(2, undefined, NINE, 'a phone');
+    const { station: next, events } = await station(new DyingLink(body, 1));
+    await next.resume();
+    expect(events.state.run?.startedBy).toBe('a phone');
+    await expect(next.start(NINE)).rejects.toThrow('A set is already being fired by "a phone"');
+    await expect.poll(() => events.state.run?.frames.map(({ state }) => state)).toContain('fired');
+    await expect
+      .poll(() => events.state.run?.frames.filter(({ state }) => state === 'verified'))
+      .toHaveLength(3);
+    const { station: third, events: told } = await station(new PracticeLink(body));
+    await third.resume({ startedBy: 'a tablet' });
+    await third.settled();
+    expect(told.state.run).toMatchObject({ state: 'complete', startedBy: 'a tablet' });
+    await third.close();
+  });
+
+  it('by a program that kept nothing of who began it, or one that is newer, is gone on with all the same', async () => {
+    for (const options of [
+      { version: 1, content: {} },
+      { version: 9, content: { beginsAt: '2100-01-01T00:00:00.000Z', startedBy: 7 } },
+      { version: 2, content: 'damaged' },
+    ]) {
+      const folder = await cutOff(2, undefined, NINE, 'a phone');
+      journal.changeOptions(journal.unfinishedRun()?.run.id ?? '', options);
+      const { station: next, events } = await station(new PracticeLink(body));
+      await next.resume();
+      await next.settled();
+      expect(events.state.run).toMatchObject({ state: 'complete', startedBy: 'this computer', folder });
+      await next.close();
+      await rm(into, { recursive: true });
+    }
+  });
+
+  it('has no delay any more once a frame of it was fired', async () => {
+    const soon = new Date(Date.now() + 60_000).toISOString();
+    await cutOff(2);
+    const options = { version: 2, content: { beginsAt: soon, startedBy: 'this computer' } };
+    journal.changeOptions(journal.unfinishedRun()?.run.id ?? '', options);
+    const { station: next, events } = await station(new PracticeLink(body));
+    await next.resume();
+    await next.settled();
+    expect(events.state.run).toMatchObject({ state: 'complete', beginsAt: null });
+    await next.close();
   });
 
   it('is not gone on with by another body', async () => {
