@@ -338,10 +338,10 @@ class DyingLink extends PracticeLink {
 
 describe('a program that dies', () => {
   /** Until so many frames were made; what was committed is in the journal. */
-  async function cutOff(frames: number, request: object): Promise<string> {
+  async function cutOff(frames: number, request: object, startedBy?: string): Promise<string> {
     const { station: dying, events } = await station(new DyingLink(body, frames));
     opened = [];
-    const { id } = await dying.start(request);
+    const { id } = await dying.start(request, startedBy);
     await new Promise<void>((resolve) => {
       let fired = 0;
       let verified = 0;
@@ -371,6 +371,26 @@ describe('a program that dies', () => {
       expect((await checkSet(folder)).findings.filter(({ severity }) => severity === 'wrong')).toEqual([]);
     expect(journal.run(id)).toMatchObject({ state: 'complete', sets: 4 });
     expect(events.seq).toBeGreaterThan(0);
+  });
+
+  it('says who began it, where nobody else goes on with it; an earlier program did not keep that', async () => {
+    const id = await cutOff(4, { ...THREE, schedule: { every: '4min', count: 3 } }, 'a phone');
+    const kept = journal.run(id)?.options.content as Record<string, unknown>;
+    const { startedBy: _, ...before } = kept;
+    const { station: one, events } = await station();
+    await one.resume();
+    expect(() => one.look()).toThrow('A set is already being fired by "a phone"');
+    await one.settled();
+    expect(events.state.run?.startedBy).toBe('a phone');
+
+    const earlier = await cutOff(1, { ...THREE, schedule: { every: '4min', count: 2 } }, 'a phone');
+    journal.changeOptions(earlier, { version: 1, content: before });
+    const { station: next, events: told } = await station();
+    expect(told.state.unfinished).toMatchObject({ run: earlier, scheduled: true });
+    await next.resume();
+    await next.settled();
+    expect(told.state.schedule).toMatchObject({ run: earlier, state: 'complete' });
+    expect(told.state.run?.startedBy).toBe('this computer');
   });
 
   it('between two sets: it goes on with the next slot', async () => {
