@@ -8,7 +8,8 @@ export {
   type Surveyed,
 } from './finder.js';
 export { BodyInHand, isSameBody } from './in-hand.js';
-export { type LearnOptions, type Learnt, learnAndKeep } from './learn.js';
+export { type Learnt, learnAndKeep } from './learn.js';
+export type { LearnOptions } from './lesson.js';
 export { BodyReport, type ToldOfBody } from './report.js';
 export { Stock, type StockMemo } from './stock.js';
 export { tooLow } from './watch.js';

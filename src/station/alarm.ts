@@ -1,32 +1,13 @@
 // Calls for somebody when a run ends early: a command on this computer, a webhook elsewhere. Both are given on the command line
 // or in the config, never over the API: whoever reaches the panel must not have commands run, or requests sent, from here.
 // Nothing here holds a run up or throws into it; what fails is a line in the log. It knows nothing of cameras.
-import { type ChildProcess, execFile, spawn } from 'node:child_process';
-import { randomUUID } from 'node:crypto';
+import { type ChildProcess, spawn } from 'node:child_process';
 import { once, setMaxListeners } from 'node:events';
-import http from 'node:http';
-import https from 'node:https';
-import type { LookupFunction, Socket } from 'node:net';
-import os from 'node:os';
-import path from 'node:path';
+import type { Socket } from 'node:net';
 import { setTimeout as pause } from 'node:timers/promises';
-import { ALARM_VERSION, type AlarmNotice, alarmSchema } from '../../shared/alarm.js';
-import { asEvenrungError, type ErrorCode, EvenrungError } from '../../shared/errors.js';
-import { pageAddress } from '../../shared/pages.js';
-
-/** Why somebody should come. */
-export interface Halt {
-  /** The id of the run. */
-  readonly run: string;
-  /** `stopped`: it ended by itself before something ran out. Whoever stops a run is there, and need not be called. */
-  readonly state: 'halted' | 'stopped';
-  readonly error: ErrorCode | null;
-  readonly sentence: string;
-  /** The path of the set folder, where there is one. */
-  readonly folder: string | null;
-  readonly verified: number;
-  readonly frames: number;
-}
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { environmentOf, type Halt, noticeOf } from './alarm-notice.js';
+import { elsewhere, post, wordsOf } from './alarm-post.js';
 
 /** Milliseconds, all of them. */
 export interface AlarmTiming {
@@ -61,8 +42,6 @@ export interface AlarmOptions {
   readonly random?: () => number;
 }
 
-/** Longest sentence that is handed on, in characters: a system takes only so much environment. */
-const LONGEST_SENTENCE = 4000;
 const LONGEST_COMMAND = 8000;
 const LONGEST_ADDRESS = 2000;
 /** What is kept of what a command prints, in characters. */
@@ -271,51 +250,6 @@ class Output {
   }
 }
 
-function environmentOf({ sentence, run, state, folder, error }: Halt): Record<string, string> {
-  const values = {
-    EVENRUNG_SENTENCE: cutSentence(sentence),
-    EVENRUNG_RUN: run,
-    EVENRUNG_STATE: state,
-    EVENRUNG_FOLDER: folder ?? '',
-    EVENRUNG_ERROR: error ?? '',
-  };
-  // The one sign that no environment can hold.
-  return Object.fromEntries(
-    Object.entries(values).map(([name, value]) => [name, value.replaceAll('\0', '')]),
-  );
-}
-
-function noticeOf({ run, state, error, sentence, folder, verified, frames }: Halt, at: Date): AlarmNotice {
-  return alarmSchema.parse({
-    version: ALARM_VERSION,
-    id: randomUUID(),
-    at: at.toISOString(),
-    run,
-    state,
-    error,
-    sentence: withoutPlaces(cutSentence(sentence), folder),
-    page: error === null ? null : pageAddress(error),
-    verified,
-    frames,
-    folder: folder === null ? null : path.basename(folder),
-  } satisfies AlarmNotice);
-}
-
-const cutSentence = (sentence: string): string => sentence.slice(0, LONGEST_SENTENCE);
-
-/** A path tells who somebody is. */
-function withoutPlaces(sentence: string, folder: string | null): string {
-  const into = folder === null ? '' : path.dirname(folder);
-  const places: [string, string][] = [
-    [folder ?? '', path.basename(folder ?? '')],
-    [into, path.basename(into)],
-    [os.homedir(), '~'],
-  ];
-  return places
-    .filter(([place]) => place.length > 1)
-    .reduce((text, [place, name]) => text.replaceAll(place, () => name), sentence);
-}
-
 /** With all that it has started, as long as that has not left its group. */
 function endGroup(child: ChildProcess): void {
   try {
@@ -325,92 +259,6 @@ function endGroup(child: ChildProcess): void {
   } catch {
     // It has just ended.
   }
-}
-
-/** Comes back with the head of the answer: what follows is not read, however much it is. No redirect is followed. */
-function post(
-  address: URL,
-  body: string,
-  signal: AbortSignal,
-): Promise<{ status: number; location: string | undefined }> {
-  return new Promise((resolve, reject) => {
-    const { request } = address.protocol === 'https:' ? https : http;
-    const asked = request(address, {
-      method: 'POST',
-      // A connection of its own, that nothing keeps open.
-      agent: false,
-      lookup: lookupWith(signal),
-      signal,
-      headers: {
-        'content-type': 'application/json',
-        'content-length': Buffer.byteLength(body),
-        'user-agent': 'Evenrung',
-      },
-    });
-    asked.on('socket', (socket) => socket.unref());
-    asked.on('error', reject);
-    asked.on('response', (answer) => {
-      answer.on('error', () => undefined);
-      resolve({ status: answer.statusCode ?? 0, location: answer.headers.location });
-      answer.destroy();
-    });
-    asked.end(body);
-  });
-}
-
-const LOOK_UP = `require('node:dns').lookup(process.argv[1], { all: true }, (error, found) =>
-  process.stdout.write(JSON.stringify(error ? { code: error.code } : { found })));`;
-
-/**
- * Looks names up in a process of its own. Without a network, which is when alarms are raised, the system may take half a minute
- * over it; that cannot be broken off, and the process that asked cannot end before.
- */
-function lookupWith(signal: AbortSignal): LookupFunction {
-  return (name, { all }, done) => {
-    const fail = (code: string) => done(Object.assign(new Error(code), { code }), '', 0);
-    const options = { signal, killSignal: 'SIGKILL', encoding: 'utf8' } as const;
-    const child = execFile(process.execPath, ['-e', LOOK_UP, '--', name], options, (error, text) => {
-      const answer = error === null ? lookedUp(text) : {};
-      const [first] = answer.found ?? [];
-      if (first === undefined) fail(answer.code ?? 'EAI_AGAIN');
-      else if (all) done(null, answer.found ?? []);
-      else done(null, first.address, first.family);
-    });
-    child.unref();
-    for (const pipe of [child.stdout, child.stderr]) (pipe as Socket | null)?.unref();
-  };
-}
-
-function lookedUp(text: string): { code?: string; found?: { address: string; family: number }[] } {
-  try {
-    return JSON.parse(text);
-  } catch {
-    return {};
-  }
-}
-
-const WORDS: Readonly<Record<string, string>> = {
-  ECONNREFUSED: 'nothing listens there',
-  ECONNRESET: 'the connection was closed without an answer',
-  EPIPE: 'the connection was closed without an answer',
-  ENOTFOUND: 'its name is not known, or there is no network',
-  EAI_AGAIN: 'its name cannot be looked up, or there is no network',
-  ENETUNREACH: 'there is no way to it, or no network',
-  EHOSTUNREACH: 'there is no way to it, or no network',
-  ETIMEDOUT: 'there is no way to it, or no network',
-};
-
-function wordsOf(cause: unknown): string {
-  const { code, message } = cause as NodeJS.ErrnoException;
-  return WORDS[code ?? ''] ?? `${code ?? message}`;
-}
-
-/** It would send what the webhook is told to somewhere that nobody has named. */
-function elsewhere(status: number, location: string | undefined, webhook: URL): string {
-  const { href } = webhook;
-  const to =
-    location !== undefined && URL.canParse(location, href) ? new URL(location, href).origin : 'elsewhere';
-  return `it answered ${status} and leads to ${to}, where nothing is sent: give that address itself`;
 }
 
 /** @throws EvenrungError alarm-unusable */

@@ -12,7 +12,8 @@ import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 import { afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { alarmSchema } from '../../shared/alarm.js';
-import { Alarm, type AlarmOptions, type AlarmTiming, type Halt } from '../../src/station/alarm.js';
+import { Alarm, type AlarmOptions, type AlarmTiming } from '../../src/station/alarm.js';
+import type { Halt } from '../../src/station/alarm-notice.js';
 import { isAlive } from '../built.js';
 
 /** As the real ones, a hundredth of the pauses; tries and ends have room on a busy machine. */

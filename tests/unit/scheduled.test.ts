@@ -14,7 +14,7 @@ import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import type { Sleep } from '../../src/series/index.js';
-import type { Halt } from '../../src/station/alarm.js';
+import type { Halt } from '../../src/station/alarm-notice.js';
 import { EventLog, Station } from '../../src/station/index.js';
 import type { Clock } from '../../src/system/index.js';
 

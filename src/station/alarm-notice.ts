@@ -1,0 +1,72 @@
+// What an alarm says, and to whom how much of it: a command on this computer is told all, a webhook elsewhere no paths.
+import { randomUUID } from 'node:crypto';
+import os from 'node:os';
+import path from 'node:path';
+import { ALARM_VERSION, type AlarmNotice, alarmSchema } from '../../shared/alarm.js';
+import type { ErrorCode } from '../../shared/errors.js';
+import { pageAddress } from '../../shared/pages.js';
+
+/** Why somebody should come. */
+export interface Halt {
+  /** The id of the run. */
+  readonly run: string;
+  /** `stopped`: it ended by itself before something ran out. Whoever stops a run is there, and need not be called. */
+  readonly state: 'halted' | 'stopped';
+  readonly error: ErrorCode | null;
+  readonly sentence: string;
+  /** The path of the set folder, where there is one. */
+  readonly folder: string | null;
+  readonly verified: number;
+  readonly frames: number;
+}
+
+/** Longest sentence that is handed on, in characters: a system takes only so much environment. */
+const LONGEST_SENTENCE = 4000;
+
+export function environmentOf({ sentence, run, state, folder, error }: Halt): Record<string, string> {
+  const values = {
+    EVENRUNG_SENTENCE: cutSentence(sentence),
+    EVENRUNG_RUN: run,
+    EVENRUNG_STATE: state,
+    EVENRUNG_FOLDER: folder ?? '',
+    EVENRUNG_ERROR: error ?? '',
+  };
+  // The one sign that no environment can hold.
+  return Object.fromEntries(
+    Object.entries(values).map(([name, value]) => [name, value.replaceAll('\0', '')]),
+  );
+}
+
+export function noticeOf(
+  { run, state, error, sentence, folder, verified, frames }: Halt,
+  at: Date,
+): AlarmNotice {
+  return alarmSchema.parse({
+    version: ALARM_VERSION,
+    id: randomUUID(),
+    at: at.toISOString(),
+    run,
+    state,
+    error,
+    sentence: withoutPlaces(cutSentence(sentence), folder),
+    page: error === null ? null : pageAddress(error),
+    verified,
+    frames,
+    folder: folder === null ? null : path.basename(folder),
+  } satisfies AlarmNotice);
+}
+
+const cutSentence = (sentence: string): string => sentence.slice(0, LONGEST_SENTENCE);
+
+/** A path tells who somebody is. */
+function withoutPlaces(sentence: string, folder: string | null): string {
+  const into = folder === null ? '' : path.dirname(folder);
+  const places: [string, string][] = [
+    [folder ?? '', path.basename(folder ?? '')],
+    [into, path.basename(into)],
+    [os.homedir(), '~'],
+  ];
+  return places
+    .filter(([place]) => place.length > 1)
+    .reduce((text, [place, name]) => text.replaceAll(place, () => name), sentence);
+}
