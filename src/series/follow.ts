@@ -4,14 +4,8 @@ import { EvenrungError } from '../../shared/errors.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
 import { type Conditions, type PlanRequest, resolveBase } from '../plan/index.js';
-import {
-  followLight,
-  type IsoSetting,
-  isoSettings,
-  type Level,
-  type LightLimits,
-  type MeasuredSet,
-} from './light.js';
+import type { Level } from './level.js';
+import { followLight, type IsoSetting, isoSettings, type LightLimits, type MeasuredSet } from './light.js';
 import { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
 
 /** The last sets are enough for the next base; see light.ts. */

@@ -11,6 +11,7 @@
 // The order in which the base gives way (common practice, no source): when light goes, the shutter first, up to its cap, then ISO
 // up to its cap; when light comes back, ISO first, then the shutter. Aperture never: it would change what is sharp.
 import { formatEv, parseIso, type ShutterSetting, type Sixths, speedValue, toEv } from '../exposure/index.js';
+import type { Level } from './level.js';
 
 /** One ISO setting of a body. */
 export interface IsoSetting {
@@ -19,15 +20,6 @@ export interface IsoSetting {
   readonly iso: number;
   /** APEX speed value, Sv = log2(S / 3.125), in sixths, rounded to thirds and halves: ISO 100 is 30, ISO 125 is 32. */
   readonly sv: Sixths;
-}
-
-/** How light a frame came out. */
-export interface Level {
-  /** log2 of the mean linear luminance of its small copy, 0 where all of it is white; the mean is trimmed, see measureLevel. */
-  readonly ev: number;
-  /** Shares from 0 to 1 of the small copy that are black or blown out. */
-  readonly dark: number;
-  readonly light: number;
 }
 
 /** What everything is counted from, without the aperture, which stays. */
@@ -295,72 +287,4 @@ function svOf(iso: number): Sixths {
   const third = Math.round(ev * 3) * 2;
   const half = Math.round(ev * 2) * 3;
   return Math.abs(ev - toEv(half)) < Math.abs(ev - toEv(third)) ? half : third;
-}
-
-export interface Pixels {
-  readonly width: number;
-  readonly height: number;
-  /** 1 is grey, 3 is RGB, 4 has alpha behind it. */
-  readonly channels: 1 | 3 | 4;
-}
-
-const TILES_ACROSS = 16;
-const TILES_DOWN = 12;
-/** The share of tiles that is left out at either end: passing lights and people, not the scene. */
-const TRIMMED = 0.2;
-/** 8-bit levels at and beyond which a pixel counts as black or blown out, as in src/frames/read/picture.ts. */
-const BLACK = 2;
-const BLOWN = 253;
-
-/** IEC 61966-2-1: from an 8-bit sRGB value to linear light, 0 to 1. */
-const LINEAR = Float64Array.from({ length: 256 }, (_, value) => {
-  const encoded = value / 255;
-  return encoded <= 0.04045 ? encoded / 12.92 : ((encoded + 0.055) / 1.055) ** 2.4;
-});
-
-/** Half of the least light that 8 bits can tell from none. */
-const FLOOR = (LINEAR[1] ?? 0) / 2;
-
-/**
- * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of 16 x 12 tiles, then
- * the mean of the tiles without the darkest and the lightest fifth of them, as log2. A camera's JPEG is not encoded by the sRGB
- * curve alone, so a level that is far from the reference is off by what the camera's own curve adds; near the reference that
- * vanishes, and there the base is kept.
- * @param pixels 8-bit sRGB, row by row, of a small copy
- */
-export function measureLevel(pixels: Uint8Array, { width, height, channels }: Pixels): Level {
-  if (width * height === 0 || pixels.length < width * height * channels)
-    throw new Error('There are fewer pixels than the picture has.');
-  const sums = new Float64Array(TILES_ACROSS * TILES_DOWN);
-  const counts = new Uint32Array(TILES_ACROSS * TILES_DOWN);
-  let dark = 0;
-  let light = 0;
-  for (let y = 0; y < height; y += 1) {
-    const row = Math.floor((y * TILES_DOWN) / height) * TILES_ACROSS;
-    for (let x = 0; x < width; x += 1) {
-      const at = (y * width + x) * channels;
-      const red = pixels[at] ?? 0;
-      const green = channels === 1 ? red : (pixels[at + 1] ?? 0);
-      const blue = channels === 1 ? red : (pixels[at + 2] ?? 0);
-      const tile = row + Math.floor((x * TILES_ACROSS) / width);
-      sums[tile] = (sums[tile] ?? 0) + luminance(red, green, blue);
-      counts[tile] = (counts[tile] ?? 0) + 1;
-      const highest = Math.max(red, green, blue);
-      if (highest <= BLACK) dark += 1;
-      if (highest >= BLOWN) light += 1;
-    }
-  }
-  const means = [...sums].flatMap((sum, tile) => (counts[tile] === 0 ? [] : [sum / (counts[tile] ?? 1)]));
-  const count = width * height;
-  return { ev: Math.log2(Math.max(trimmedMean(means), FLOOR)), dark: dark / count, light: light / count };
-}
-
-const luminance = (red: number, green: number, blue: number): number =>
-  0.2126 * (LINEAR[red] ?? 0) + 0.7152 * (LINEAR[green] ?? 0) + 0.0722 * (LINEAR[blue] ?? 0);
-
-function trimmedMean(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  const out = Math.floor(sorted.length * TRIMMED);
-  const kept = sorted.slice(out, sorted.length - out);
-  return kept.reduce((sum, value) => sum + value, 0) / kept.length;
 }

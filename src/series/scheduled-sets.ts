@@ -15,7 +15,7 @@ import type { Journal } from '../journal/index.js';
 import { type Conditions, type Plan, resolveBase } from '../plan/index.js';
 import type { Run, RunOptions } from '../set/index.js';
 import { Follower, type FollowMemo, type NextBase } from './follow.js';
-import { type Level, measureLevel } from './light.js';
+import { type Level, measureLevel } from './level.js';
 import { slotStart } from './schedule/resolve.js';
 import type { SequenceMemo } from './sequence.js';
 import type { BegunSet, EndedSet, MakeAsked, SetMaker } from './set-maker.js';

@@ -1,14 +1,13 @@
 import { describe, expect, it } from 'vitest';
 import { SHUTTER_SCALES, type Sixths, toEv } from '../../src/exposure/index.js';
+import { type Level, measureLevel } from '../../src/series/level.js';
 import {
   type Base,
   followLight,
   isoSettings,
-  type Level,
   type LightLimits,
   type LightStep,
   type MeasuredSet,
-  measureLevel,
 } from '../../src/series/light.js';
 
 const ISOS = isoSettings(
