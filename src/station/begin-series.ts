@@ -4,7 +4,7 @@ import type { RunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
 import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions } from '../series/index.js';
-import type { Begun } from './firing.js';
+import type { BegunRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
 
@@ -17,7 +17,7 @@ export async function beginSeries(
   request: RunRequest,
   foreseen: ForeseenSchedule,
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
-): Promise<Begun> {
+): Promise<BegunRun> {
   const { one, folders, journal } = parts;
   await folders.check();
   one.mustNotBeEnding();

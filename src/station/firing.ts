@@ -120,7 +120,7 @@ export function forgetSchedule(events: EventLog): void {
 }
 
 /** A run that was begun, or gone on with. */
-export interface Begun {
+export interface BegunRun {
   readonly id: string;
   /** How it went wrong, once it did. */
   readonly error: EvenrungError | null;

@@ -8,7 +8,7 @@ import { type Run, THIS_COMPUTER } from '../set/index.js';
 import { hourAndMinute } from '../system/index.js';
 import { abandon, isTakenUp } from './again/kept.js';
 import { mustStandAsThen } from './again/must-fit.js';
-import { type Begun, forgetSchedule } from './firing.js';
+import { type BegunRun, forgetSchedule } from './firing.js';
 import type { Parts } from './parts.js';
 import { bodyOf, nothingLeft, remake } from './remake.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
@@ -29,7 +29,7 @@ export interface Resuming {
  * Comes back as soon as it is under way.
  * @throws EvenrungError nothing-unfinished, no-body, body-not-ready, folder-not-writable; what links throw
  */
-export async function resume(parts: Parts, left: UnfinishedRun, resuming: Resuming): Promise<Begun> {
+export async function resume(parts: Parts, left: UnfinishedRun, resuming: Resuming): Promise<BegunRun> {
   const { run } = left;
   const scheduled = isTakenUp(run) ? null : scheduledIn(run);
   return scheduled === null
@@ -92,7 +92,7 @@ async function resumeSeries(
   left: UnfinishedRun,
   kept: ScheduledOptions,
   { startedBy, staysHeld }: Resuming,
-): Promise<Begun> {
+): Promise<BegunRun> {
   const { events, journal } = parts;
   const { run, set } = left;
   const memo = scheduledMemoIn(run.memo);

@@ -11,7 +11,7 @@ import {
   type SequenceOptions,
 } from '../series/index.js';
 import { freeBytesIn } from '../system/index.js';
-import { type Begun, haltOf } from './firing.js';
+import { type BegunRun, haltOf } from './firing.js';
 import type { Parts } from './parts.js';
 import { whileAwake } from './while-awake.js';
 
@@ -77,7 +77,7 @@ export function carryOutSeries(
   { one, bodies, firing, events, alarm }: Pick<Parts, 'one' | 'bodies' | 'firing' | 'events' | 'alarm'>,
   { run: id, startedBy }: SeriesAsked,
   sequence: Sequence,
-): Begun {
+): BegunRun {
   const begun: { id: string; error: EvenrungError | null } = { id, error: null };
   one.fire(startedBy, { is: 'series', sequence }, async () => {
     const end = await whileAwake('Bracketed sets are being made.', sequence, () => sequence.carryOut());

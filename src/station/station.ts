@@ -17,7 +17,7 @@ import { takeUpAgain } from './again/take-up-again.js';
 import { beginSeries } from './begin-series.js';
 import { beginSet } from './begin-set.js';
 import { endWhatIsOver, mustBeCutOff, shown } from './cut-off.js';
-import type { Begun } from './firing.js';
+import type { BegunRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
@@ -130,7 +130,7 @@ export class Station {
    * @param startedBy who does, as a person would name them
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
-  async start(written: unknown, startedBy = THIS_COMPUTER): Promise<Begun> {
+  async start(written: unknown, startedBy = THIS_COMPUTER): Promise<BegunRun> {
     const { parts } = this;
     const { one, bodies, planner, journal } = parts;
     one.mustBeFree();
@@ -201,7 +201,7 @@ export class Station {
    * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
    *   base-not-offered, folder-not-writable
    */
-  async resume({ startedBy, staysHeld = false }: Partial<Resuming> = {}): Promise<Begun> {
+  async resume({ startedBy, staysHeld = false }: Partial<Resuming> = {}): Promise<BegunRun> {
     const { parts } = this;
     parts.one.mustBeFree();
     const left = mustBeCutOff(parts.journal);

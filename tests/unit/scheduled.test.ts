@@ -108,6 +108,20 @@ async function records() {
 }
 
 describe('a run on a schedule', () => {
+  it('knows from the sets before it how large files are', async () => {
+    const { station: one, events } = await station();
+    await one.start(THREE);
+    await one.settled();
+    const told: (number | null)[] = [];
+    events.watch(({ happening }) => {
+      if (happening.type === 'watch') told.push(happening.watch?.disk?.framesLeft ?? null);
+    });
+    await one.start({ ...THREE, schedule: EVERY_4_MIN });
+    await one.settled();
+    expect(told.length).toBeGreaterThan(2);
+    expect(told).not.toContain(null);
+  });
+
   it('makes every set, whole and by itself, and leaves the body as it was found', async () => {
     const before = { ...body.state };
     const { station: one, events, halts } = await station();
