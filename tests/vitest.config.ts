@@ -2,13 +2,13 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { configDefaults, defineConfig } from 'vitest/config';
 
 /** What measures: nothing else runs beside it. */
-const ALONE = ['tests/unit/learn.test.ts', 'tests/unit/speed.test.ts', 'tests/browser/pace.test.ts'];
+const ALONE = ['tests/engine/learn.test.ts', 'tests/commands/speed.test.ts', 'tests/browser/pace.test.ts'];
 /** Each of these works at several things at a time. */
 const TWO_AT_A_TIME = [
   'tests/faults/**/*.test.ts',
   'tests/resume/**/*.test.ts',
   'tests/wire/fuzz.test.ts',
-  'tests/unit/attacks.test.ts',
+  'tests/server/attacks.test.ts',
 ];
 /** They put other modules in the place of real ones, which the tests after them must not find. */
 const WITH_STAND_INS = readdirSync('tests', { recursive: true, encoding: 'utf8' })

@@ -6,7 +6,7 @@ import { rm, stat, statfs } from 'node:fs/promises';
 import path from 'node:path';
 import type { FrameState } from '../../shared/state.js';
 import { Journal, journalFile } from '../../src/journal/index.js';
-import { frame, RUN, setBegun } from '../unit/journal-sample.js';
+import { frame, RUN, setBegun } from '../journal/journal-sample.js';
 import { quantile } from './wire-watch.js';
 
 const TRANSITIONS = 2000;

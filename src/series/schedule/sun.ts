@@ -29,7 +29,7 @@ const SECOND_MS = 1000;
 /**
  * Every such event from one moment to another, in ms since 1970, ascending, one after another as they are asked for; none where the
  * sun does not come by. For a level horizon at sea level: from a height the sun is seen earlier and longer, behind a ridge later and
- * shorter. tests/unit/sun-ephemeris.test.ts holds how far it is off, at which latitudes.
+ * shorter. tests/long/sun-ephemeris.test.ts holds how far it is off, at which latitudes.
  */
 export function* sunEvents(
   event: SunEvent,

@@ -6,8 +6,8 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { checkSets, exportTo, folderOf, listSets, type Say, showSet } from '../../src/commands/sets.js';
 import { Journal, JournalReader, journalFile, type SetBegun } from '../../src/journal/index.js';
 import { run as runProgram } from '../built.js';
-import { frame, RUN, setBegun } from './journal-sample.js';
-import { asVersion1, FRAMES, keepRecord, makeSet } from './set-sample.js';
+import { asVersion1, FRAMES, keepRecord, makeSet } from '../frames/set-sample.js';
+import { frame, RUN, setBegun } from '../journal/journal-sample.js';
 
 let root = '';
 let state = '';

@@ -10,7 +10,7 @@ import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from
 import { Owner } from '../../src/system/owner.js';
 
 /** In the project, where the program's libraries are found. */
-const OUT = fileURLToPath(new URL('../../dist/tests/unit', import.meta.url));
+const OUT = fileURLToPath(new URL('../../dist/tests/processes', import.meta.url));
 const HOLDER = path.join(OUT, 'owner-holder.js');
 const MOST_WAIT_MS = 100;
 const ADDRESS = 'http://127.0.0.1:4160';

@@ -15,7 +15,7 @@ import { Journal, journalFile, type StoredSet, type Transition } from '../../src
 const KILLS = 20;
 const SEED = 20261125;
 /** In the project, where the program's libraries are found. */
-const OUT = fileURLToPath(new URL('../../dist/tests/unit', import.meta.url));
+const OUT = fileURLToPath(new URL('../../dist/tests/journal', import.meta.url));
 const WALKER = path.join(OUT, 'journal-walker.js');
 
 let folder = '';

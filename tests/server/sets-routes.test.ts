@@ -31,9 +31,9 @@ import { Journal, journalFile } from '../../src/journal/index.js';
 import { FramePictures } from '../../src/server/frame-pictures.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { EventLog, Station } from '../../src/station/index.js';
+import { FRAMES, keepRecord, makeSet } from '../frames/set-sample.js';
+import { frame, PLAN, RUN, setBegun } from '../journal/journal-sample.js';
 import { makeDng } from '../raw-files.js';
-import { frame, PLAN, RUN, setBegun } from './journal-sample.js';
-import { FRAMES, keepRecord, makeSet } from './set-sample.js';
 
 let root = '';
 let sets = '';

@@ -608,22 +608,9 @@ describe('the slot clock', () => {
     const slots = SlotClock.start(schedule, new HandClock());
     const stop = new AbortController();
     const waiting = slots.waitUntil(nextSlot(slots).slot, stop.signal);
-    setTimeout(() => stop.abort(), 20);
+    setImmediate(() => stop.abort());
     expect(await waiting).toBe('stopped');
     expect(await slots.waitUntil(nextSlot(slots).slot, stop.signal)).toBe('stopped');
-  });
-
-  it('waits in real time to within 100 ms', async () => {
-    const now = new Date(Date.now() + 300);
-    const schedule = resolveSchedule(parseScheduleRequest({ every: 5, count: 2 }), {
-      now,
-      timeZone: ZONE,
-      setSeconds: 1,
-    });
-    const slots = SlotClock.start(schedule, systemClock());
-    expect(await slots.waitUntil(nextSlot(slots).slot)).toBe('due');
-    expect(Date.now() - now.getTime()).toBeGreaterThanOrEqual(-5);
-    expect(Date.now() - now.getTime()).toBeLessThan(100);
   });
 
   describe('in another process', () => {

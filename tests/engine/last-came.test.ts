@@ -7,7 +7,7 @@ import { readRecorded } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import { lastCame } from '../../src/set/last-came.js';
 import { fireSet } from '../fire-set.js';
-import { frame, RUN, setBegun } from './journal-sample.js';
+import { frame, RUN, setBegun } from '../journal/journal-sample.js';
 
 let root = '';
 let journal: Journal;
