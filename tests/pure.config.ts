@@ -1,0 +1,15 @@
+// `npm run quick` and `npm run watch`: what is pure. Nothing is built before it, and no file has a process of its own.
+import { defineConfig } from 'vitest/config';
+
+export default defineConfig({
+  test: {
+    root: '.',
+    include: ['tests/pure/**/*.test.ts'],
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
+    reporters: [['default', { summary: false }], './tests/closing-line.ts'],
+    isolate: false,
+    maxWorkers: 2,
+    // They are read by tests, not imported.
+    forceRerunTriggers: ['README.md', 'hardware-notes/**', 'web/src/style/**', 'web/*.html', 'web/tokens.md'],
+  },
+});
