@@ -14,13 +14,12 @@ import pino from 'pino';
 import { WebSocket } from 'ws';
 import { pairingSchema } from '../shared/access.js';
 import { errorAnswerSchema } from '../shared/stream.js';
-import { ProfileStore } from '../src/bodies/profiles.js';
-import { Body } from '../src/camera/index.js';
 import { AT_ONCE, NO_TIME, PracticeBody, type PracticeTiming } from '../src/camera/practice/model.js';
-import { PracticeLink } from '../src/camera/practice/practice-link.js';
 import type { Bounds } from '../src/server/access/index.js';
 import { type RunningServer, startServer } from '../src/server/index.js';
-import { EventLog, Station } from '../src/station/index.js';
+import type { EventLog, Station } from '../src/station/index.js';
+import { TestLink } from './harness/links.js';
+import { openStation } from './harness/station.js';
 
 /** What the second door is called: no such name leads anywhere, and nothing leaves this computer. */
 export const NAME = 'boathouse.test';
@@ -98,20 +97,9 @@ export async function openDoors(options: DoorsOptions = {}): Promise<Doors> {
   await writeFile(path.join(folder, 'private.txt'), PRIVATE);
   await writeFile(path.join(state, 'private.txt'), PRIVATE);
   const body = new PracticeBody({ ...AT_ONCE, timing });
-  const events = new EventLog();
-  const station = new Station({
-    choice: 'practice',
-    into: path.join(folder, `sets-${PRIVATE}`),
-    stateFolder: state,
-    configFolder: path.join(folder, 'config'),
-    events,
-    log: () => undefined,
-    finder: {
-      profiles: new ProfileStore(path.join(folder, 'config'), () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(new PracticeLink(body)) }),
-    },
+  const { station, events } = await openStation(folder, new TestLink(body), {
+    ...{ into: path.join(folder, `sets-${PRIVATE}`), stateFolder: state },
   });
-  await station.look();
   let now = Date.now();
   const server = await startServer({
     station,

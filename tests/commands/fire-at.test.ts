@@ -8,34 +8,20 @@ import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { ENDED } from '../../shared/fold.js';
 import type { NumberedEvent, ScheduleView } from '../../shared/state.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FireOptions } from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { DaemonClient } from '../../src/commands/elsewhere/daemon-client.js';
 import { AT_HOME } from '../../src/commands/elsewhere/daemon-session.js';
 import { addFire } from '../../src/commands/fire.js';
 import { fireAt } from '../../src/commands/fire-at.js';
 import { addRun } from '../../src/commands/run.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
+import { TestLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 const THREE = { frames: 3, step: 1, base: '1/60' };
 
-class SlowLink extends PracticeLink {
-  releases = 0;
-  afterFire: (count: number) => void | Promise<void> = () => undefined;
-  override async fire(options: FireOptions) {
-    this.releases += 1;
-    const count = this.releases;
-    const frame = await super.fire(options);
-    await this.afterFire(count);
-    return frame;
-  }
-}
-
 let folder = '';
-let link: SlowLink;
+let link: TestLink;
 let station: Station;
 let events: EventLog;
 let server: RunningServer;
@@ -44,17 +30,8 @@ const closing: (() => void)[] = [];
 beforeEach(async () => {
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   await writeFile(path.join(folder, 'index.html'), '<title>panel</title>');
-  link = new SlowLink(new PracticeBody(AT_ONCE));
-  events = new EventLog();
-  station = new Station({
-    ...{ choice: 'practice', into: path.join(folder, 'sets'), events, log: () => undefined },
-    ...{ stateFolder: path.join(folder, 'state'), configFolder: path.join(folder, 'config') },
-    finder: {
-      profiles: new ProfileStore(path.join(folder, 'config'), () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(link) }),
-    },
-  });
-  await station.look();
+  link = new TestLink();
+  ({ station, events } = await openStation(folder, link));
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, log, panel: folder, notes: folder, port: 0 });
   said = [];

@@ -8,28 +8,24 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Again } from '../../shared/kept.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
-import { AsFoundStore } from '../../src/bodies/as-found.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
+import type { FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
 import { Journal, journalFile } from '../../src/journal/index.js';
-import type { Sleep } from '../../src/series/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import type { Clock } from '../../src/system/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
+import { Hands } from '../harness/hands.js';
+import { TestLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 
 let root = '';
-let into = '';
 let journal: Journal;
 let body: PracticeBody;
 let stations: Station[] = [];
 beforeEach(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
-  into = path.join(root, 'sets');
   stations = [];
   journal = await Journal.open(path.join(root, 'state'));
   body = new PracticeBody(AT_ONCE);
@@ -40,41 +36,6 @@ afterEach(async () => {
   await exifTool.end();
   await rm(root, { recursive: true, force: true });
 });
-
-/** Lets everything through, unless told otherwise. */
-class TestLink extends PracticeLink {
-  releases = 0;
-  readonly changes: string[] = [];
-  /** Called before each frame, counted from 1: what it throws is the answer, and the shutter stays closed. */
-  beforeFire: (count: number) => void | Promise<void> = () => undefined;
-  /** Called after each frame: what it throws loses the file. */
-  afterFire: (count: number) => void | Promise<void> = () => undefined;
-
-  override async changeSetting(name: string, value: string) {
-    this.changes.push(`${name}=${value}`);
-    return super.changeSetting(name, value);
-  }
-
-  override async fire(options: FireOptions): Promise<FiredFrame> {
-    this.releases += 1;
-    const count = this.releases;
-    await this.beforeFire(count);
-    const frame = await super.fire(options);
-    await this.afterFire(count);
-    return frame;
-  }
-}
-
-/** Goes on only while somebody waits. */
-class Hands implements Clock {
-  private at = Date.now();
-  monotonic = () => this.at;
-  wall = () => this.at;
-  readonly sleep: Sleep = async (milliseconds) => {
-    this.at += milliseconds;
-    await new Promise<void>((resolve) => setImmediate(resolve));
-  };
-}
 
 const lost = () =>
   new EvenrungError('frame-missing', 'The shutter went, but no file came.', { released: true });
@@ -91,35 +52,10 @@ async function station(
   of: PracticeBody = body,
   see: (limits: BodyLimits) => BodyLimits = (limits) => limits,
 ): Promise<Made> {
-  const events = new EventLog();
   const link = new TestLink(of);
   const hands = new Hands();
-  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
-  const made = new Station({
-    choice: 'practice',
-    into,
-    stateFolder: path.join(root, 'state'),
-    configFolder: path.join(root, 'config'),
-    events,
-    log: () => undefined,
-    journal,
-    patienceMs: 1000,
-    clock: hands,
-    sleep: hands.sleep,
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => {
-        const met = await Body.meet(link, {
-          owed: (identity) => asFound.read(identity),
-          keepDebts: (identity, debts) => asFound.write(identity, debts),
-        });
-        return { notes: [], body: Object.defineProperty(met, 'limits', { value: see(met.limits) }) };
-      },
-    },
-  });
-  made.tellUnfinished();
-  await made.look();
-  return { station: made, events, link };
+  const made = await openStation(root, link, { journal, clock: hands, sleep: hands.sleep, see });
+  return { ...made, link };
 }
 
 /** One that is closed at the end. */

@@ -21,7 +21,7 @@ import {
   SUMS,
 } from '../../src/frames/index.js';
 import { makeJpeg, makeMovieRaw } from '../container-files.js';
-import { fireSet } from '../fire-set.js';
+import { fireSet } from '../harness/set.js';
 import { makeRaw, noise, type RawFacts } from '../raw-files.js';
 
 let root = '';

@@ -6,29 +6,12 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, exifTool } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station, setOnDisk } from '../../src/station/index.js';
-
-/** Its folder can be taken away before or after a frame, counted from 1. */
-class TestLink extends PracticeLink {
-  releases = 0;
-  beforeFire: (count: number) => Promise<void> = async () => undefined;
-  afterFire: (count: number) => Promise<void> = async () => undefined;
-
-  override async fire(options: FireOptions): Promise<FiredFrame> {
-    this.releases += 1;
-    const count = this.releases;
-    await this.beforeFire(count);
-    const frame = await super.fire(options);
-    await this.afterFire(count);
-    return frame;
-  }
-}
+import { type EventLog, type Station, setOnDisk } from '../../src/station/index.js';
+import { TestLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 let root = '';
 let into = '';
@@ -41,19 +24,9 @@ beforeEach(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   into = path.join(root, 'sets');
   journal = await Journal.open(path.join(root, 'state'));
-  events = new EventLog();
   body = new PracticeBody(AT_ONCE);
   link = new TestLink(body);
-  const config = path.join(root, 'config');
-  station = new Station({
-    ...{ choice: 'practice', into, stateFolder: path.join(root, 'state'), configFolder: config },
-    ...{ events, log: () => undefined, journal, patienceMs: 1000 },
-    finder: {
-      profiles: new ProfileStore(config, () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(link) }),
-    },
-  });
-  await station.look();
+  ({ station, events } = await openStation(root, link, { journal }));
 });
 afterEach(async () => {
   await station.close();

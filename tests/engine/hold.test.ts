@@ -8,22 +8,18 @@ import { EvenrungError } from '../../shared/errors.js';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import { readSetRecord } from '../../shared/set-record.js';
-import { type DaemonState, daemonStateSchema, type NumberedEvent } from '../../shared/state.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FireOptions } from '../../src/camera/index.js';
+import { type DaemonState, daemonStateSchema } from '../../shared/state.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { checkSet, SetFolder } from '../../src/frames/index.js';
+import { checkSet } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { planSet, resolveBase } from '../../src/plan/index.js';
 import type { Sleep } from '../../src/series/index.js';
 import { Sequence, type SequenceMemo } from '../../src/series/sequence.js';
 import type { EndedSet, SetMaker } from '../../src/series/set-maker.js';
-import { Run } from '../../src/set/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
 import type { Clock } from '../../src/system/index.js';
-import { ASKED } from '../asked.js';
-import { namedBy } from '../set-naming.js';
+import { TestLink } from '../harness/links.js';
+import { prepareSet } from '../harness/set.js';
+import { openStation } from '../harness/station.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 
@@ -45,42 +41,10 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-class TestLink extends PracticeLink {
-  releases = 0;
-  reads = 0;
-  /** Called after each frame, counted from 1: what it throws loses the file. */
-  afterFire: (count: number) => void | Promise<void> = () => undefined;
-  /** Called before settings are read. */
-  beforeRead: () => void = () => undefined;
-
-  override async readSettings() {
-    this.reads += 1;
-    this.beforeRead();
-    return super.readSettings();
-  }
-  override async fire(options: FireOptions) {
-    this.releases += 1;
-    const count = this.releases;
-    const frame = await super.fire(options);
-    await this.afterFire(count);
-    return frame;
-  }
-}
-
 async function station(link: TestLink): Promise<{ station: Station; events: EventLog }> {
-  const events = new EventLog();
-  const made = new Station({
-    ...{ choice: 'practice', into, events, journal, patienceMs: 1000, log: () => undefined },
-    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(link) }),
-    },
-  });
-  opened.push(made);
-  made.tellUnfinished();
-  await made.look();
-  return { station: made, events };
+  const made = await openStation(root, link, { journal });
+  opened.push(made.station);
+  return made;
 }
 
 const untilState = (events: EventLog, wanted: (state: DaemonState) => boolean) =>
@@ -224,22 +188,7 @@ describe('a run that is held', () => {
 
 describe('the body of a run that is held', () => {
   async function held(link: TestLink) {
-    const met = await Body.meet(link);
-    const offsets = [-6, 0, 6];
-    const plan = planSet(
-      { offsets, step: 6, mode: 'manual', settleSeconds: 0, base: resolveBase('1/60', met.limits) },
-      met.limits,
-    );
-    const folder = await SetFolder.create(into, namedBy(new Date()));
-    const events: NumberedEvent[] = [];
-    const log = new EventLog();
-    log.watch((event) => events.push(event));
-    const run = new Run({
-      ...{ id: 'a-run', plan, body: met, folder, patienceMs: 1000, keepAwakeMs: 10 },
-      set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
-      asked: async () => ASKED,
-      tell: (happening) => log.tell(happening),
-    });
+    const { run, log } = await prepareSet(into, { link, keepAwakeMs: 10 });
     link.afterFire = (count) => {
       if (count === 2) run.hold();
     };

@@ -4,17 +4,12 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
-import { readSetRecord } from '../../shared/set-record.js';
 import { Body, type FiredFrame, type FireOptions, type Settings } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { checkSet, SetFolder } from '../../src/frames/index.js';
-import { planSet, resolveBase } from '../../src/plan/index.js';
+import { checkSet } from '../../src/frames/index.js';
 import type { CameSoFar } from '../../src/set/from-before.js';
-import { Run } from '../../src/set/index.js';
-import { EventLog } from '../../src/station/index.js';
-import { ASKED } from '../asked.js';
-import { namedBy } from '../set-naming.js';
+import { fireSet } from '../harness/set.js';
 
 const FRAMES = 9;
 /** Milliseconds that the pictures which wait are older than the set. */
@@ -97,21 +92,10 @@ async function late(shape: PracticeShape, what: Waiting, waits: number) {
  */
 async function makeSet(link: LateLink, count = FRAMES, cameBefore: CameSoFar | null = null) {
   const body = await Body.meet(link);
-  const offsets = Array.from({ length: count }, (_, index) => (index - (count - 1) / 2) * 6);
-  const base = resolveBase('1/60', body.limits);
-  const plan = planSet({ offsets, step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
-  const folder = await SetFolder.create(root, namedBy(new Date()));
-  const log = new EventLog();
-  const run = new Run({
-    ...{ id: 'a-run', plan, body, folder, patienceMs: 1000 },
-    set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
-    asked: async () => ASKED,
-    tell: (happening) => log.tell(happening),
-    cameBefore: async () => cameBefore,
-  });
-  await run.carryOut();
-  const { record } = readSetRecord(await readFile(path.join(folder.path, 'set.json'), 'utf8'));
-  const { findings } = await checkSet(folder.path);
+  const fired = await fireSet(root, { body, frames: count, cameBefore: async () => cameBefore });
+  const { record, run } = fired;
+  if (record === null) throw new Error('The set has no record.');
+  const { findings } = await checkSet(fired.folder);
   return {
     record,
     wrong: findings.filter(({ severity }) => severity === 'wrong'),

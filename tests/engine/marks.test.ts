@@ -4,10 +4,9 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { fireSet, marksOf } from '../fire-set.js';
+import type { PracticeOptions } from '../../src/camera/practice/model.js';
+import { TestLink } from '../harness/links.js';
+import { fireSet, marksOf } from '../harness/set.js';
 
 let into = '';
 beforeEach(async () => {
@@ -17,27 +16,9 @@ afterEach(async () => {
   await rm(into, { recursive: true, force: true });
 });
 
-/** A link whose body can be changed before each frame, and whose files can be changed after. */
-class ChangingLink extends PracticeLink {
-  readonly of: PracticeBody;
-  released = 0;
-  before: (count: number) => void | Promise<void> = () => undefined;
-  after: (file: string, count: number) => void | Promise<void> = () => undefined;
-
-  constructor(options: Partial<PracticeOptions> = {}) {
-    const of = new PracticeBody({ ...AT_ONCE, ...options });
-    super(of);
-    this.of = of;
-  }
-
-  override async fire(options: FireOptions): Promise<FiredFrame> {
-    this.released += 1;
-    await this.before(this.released);
-    const { path: file, seconds } = await super.fire(options);
-    await this.after(file, this.released);
-    return { path: file, seconds };
-  }
-}
+/** Files are made anew, in another size. */
+const changing = (options: Partial<PracticeOptions> = {}) =>
+  Object.assign(new TestLink(options), { saysSize: false });
 
 describe('clipping', () => {
   it('of a set that does not reach is told with its frame, in the record and to the panel', async () => {
@@ -53,16 +34,16 @@ describe('clipping', () => {
 
 describe('the time that a file records', () => {
   it('in a real set: right as it is, with a clock that is off, and marked where the clock is set on the way', async () => {
-    const right = new ChangingLink();
-    const off = new ChangingLink();
+    const right = changing();
+    const off = changing();
     off.of.setClock(new Date(Date.now() - 3 * 86_400_000 - 123_456));
     // From the fourth frame on: some minutes fast; and an hour slow, as in the night when summer time ends.
-    const onTheWay = new ChangingLink();
-    onTheWay.before = (count) => {
+    const onTheWay = changing();
+    onTheWay.beforeFire = (count) => {
       if (count === 4) onTheWay.of.setClock(new Date(Date.now() + 400_000));
     };
-    const atNight = new ChangingLink();
-    atNight.before = (count) => {
+    const atNight = changing();
+    atNight.beforeFire = (count) => {
       if (count === 4) atNight.of.setClock(new Date(Date.now() - 3_600_000));
     };
     const marks = [];
@@ -77,9 +58,9 @@ describe('the time that a file records', () => {
   });
 
   it('that a camera does not write: no mark', async () => {
-    const link = new ChangingLink();
+    const link = changing();
     link.of.setClock(new Date(Date.now() - 400_000));
-    link.after = async (file) => {
+    link.afterFire = async (_, file) => {
       const bytes = await sharp(file)
         .withExif({ IFD2: { ExposureTime: '1/60', FNumber: '8/1', ISOSpeedRatings: '100' } })
         .jpeg()
@@ -94,13 +75,13 @@ describe('the time that a file records', () => {
 
 describe('the light of neighbours', () => {
   it('in a real set: a lamp that goes on for one frame is seen, told, and no reason to fire again', async () => {
-    const link = new ChangingLink({ shape: 'none' });
-    link.before = (count) => {
+    const link = changing({ shape: 'none' });
+    link.beforeFire = (count) => {
       if (count === 5) link.of.moveLight(9);
       if (count === 6) link.of.moveLight(-9);
     };
     const { record, log, events, state } = await fireSet(into, { frames: 9, link });
-    expect([state, link.released]).toEqual(['complete', 9]);
+    expect([state, link.releases]).toEqual(['complete', 9]);
     const odd = marksOf(record?.frames ?? []).filter(([, code]) => code === 'ratio');
     expect(odd).toEqual([[5, 'ratio']]);
     expect(marksOf(log.state.run?.frames ?? [])).toEqual(marksOf(record?.frames ?? []));
@@ -118,8 +99,8 @@ describe('the light of neighbours', () => {
 
 describe('a frame of another size', () => {
   const shrink = (count: number) => {
-    const link = new ChangingLink();
-    link.after = async (file, at) => {
+    const link = changing();
+    link.afterFire = async (at, file) => {
       if (at !== count) return;
       await writeFile(file, await sharp(file).resize(150).keepExif().jpeg().toBuffer());
     };
@@ -129,7 +110,7 @@ describe('a frame of another size', () => {
   it('is rejected with both sizes, set aside, and made up', async () => {
     const link = shrink(5);
     const { record, state, folder, events } = await fireSet(into, { frames: 9, link });
-    expect([state, link.released]).toEqual(['complete', 10]);
+    expect([state, link.releases]).toEqual(['complete', 10]);
     const reason =
       "The picture has 150 x 100 pixels, and the frames of this set have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.";
     expect(record?.setAside).toEqual([{ file: 'set-aside/frame-04.jpg', reason }]);
@@ -145,8 +126,8 @@ describe('a frame of another size', () => {
   });
 
   it('from then on: the run halts and says so', async () => {
-    const link = new ChangingLink();
-    link.after = async (file, at) => {
+    const link = changing();
+    link.afterFire = async (at, file) => {
       if (at > 3) await writeFile(file, await sharp(file).resize(150).keepExif().jpeg().toBuffer());
     };
     const { state, run } = await fireSet(into, { frames: 9, link });

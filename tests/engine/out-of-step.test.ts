@@ -1,22 +1,16 @@
 // A frame that was made and could not be stored leaves the connection out of step: what is on its way of the file would be the answer
 // to whatever is asked next. Nothing is asked of the body before another connection was begun.
-import { mkdtemp, readFile, rm } from 'node:fs/promises';
+import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
-import { readSetRecord } from '../../shared/set-record.js';
 import type { Trouble } from '../../shared/state.js';
-import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.js';
+import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { SetFolder } from '../../src/frames/index.js';
-import { planSet, resolveBase } from '../../src/plan/index.js';
-import { Run } from '../../src/set/index.js';
 import { Steady } from '../../src/set/steady.js';
-import { EventLog } from '../../src/station/index.js';
-import { ASKED } from '../asked.js';
-import { namedBy } from '../set-naming.js';
+import { fireSet } from '../harness/set.js';
 
 const FULL_AT = 3;
 
@@ -60,28 +54,16 @@ it('the settings are put back over a new connection, at once', async () => {
   await practice.change('drive', 'continuous');
   const before = { ...practice.state };
   const link = new OutOfStep(practice);
-  const body = await Body.meet(link);
-  const base = resolveBase('1/60', body.limits);
-  const plan = planSet({ offsets: [-6, 0, 6], step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
-  const folder = await SetFolder.create(root, namedBy(new Date()));
-  const log = new EventLog();
-  const troubles: (Trouble | null)[] = [];
-  log.watch(({ happening }) => {
-    if (happening.type === 'trouble') troubles.push(happening.trouble);
-  });
-  const run = new Run({
-    ...{ id: 'a-run', plan, body, folder, patienceMs: 1000 },
-    set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
-    asked: async () => ASKED,
-    tell: (happening) => log.tell(happening),
-  });
-  expect(await run.carryOut()).toMatchObject({ state: 'halted' });
+  const { state, record, events } = await fireSet(root, { link });
+  const troubles = events.flatMap(({ happening }) =>
+    happening.type === 'trouble' ? [happening.trouble] : [],
+  );
+  expect(state).toBe('halted');
   expect(link.kills).toBe(1);
   expect(troubles).toEqual([]);
   expect({ ...practice.state }).toEqual(before);
-  const { record } = readSetRecord(await readFile(path.join(folder.path, 'set.json'), 'utf8'));
-  expect(record.notPutBack).toEqual([]);
-  expect(record.sentence).toMatch(/^Halted after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
+  expect(record?.notPutBack).toEqual([]);
+  expect(record?.sentence).toMatch(/^Halted after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
 });
 
 /** @returns how long it was tried in all, and what was told to come next */

@@ -22,7 +22,7 @@ import { framesOf } from '../../src/set/set-frame.js';
 import { Steady } from '../../src/set/steady.js';
 import { armingOf } from '../../src/set/walk.js';
 import { ASKED } from '../asked.js';
-import { THE_SET } from '../fire-set.js';
+import { THE_SET } from '../harness/set.js';
 import { namedBy } from '../set-naming.js';
 
 let into = '';

@@ -4,26 +4,15 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
-import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
-import {
-  Body,
-  type Debts,
-  type FiredFrame,
-  type FireOptions,
-  type Link,
-  type Setting,
-  type Settings,
-} from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { SetFolder } from '../../src/frames/index.js';
+import { Body, type Debts, type FireOptions } from '../../src/camera/index.js';
+import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { FRAME_WAYS, RUN_WAYS } from '../../src/journal/ways.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
-import { Run } from '../../src/set/index.js';
-import { EventLog } from '../../src/station/index.js';
+import type { Run } from '../../src/set/index.js';
 import { ASKED } from '../asked.js';
-import { namedBy } from '../set-naming.js';
+import { TestLink } from '../harness/links.js';
+import { type FiredSet, fireSet, type SetOptions } from '../harness/set.js';
 
 let into = '';
 beforeEach(async () => {
@@ -33,121 +22,26 @@ afterEach(async () => {
   await rm(into, { recursive: true, force: true });
 });
 
-/** Lets everything through, unless told otherwise. */
-class TestLink implements Link {
-  readonly body: PracticeBody;
-  readonly changes: string[] = [];
-  fired = 0;
-  /** Called before each frame, counted from 1. Throwing is the link's answer; the shutter is not released. */
-  beforeFire: (count: number) => void | Promise<void> = () => undefined;
-  /** Called after each frame was released. Throwing loses the file. */
-  afterFire: (count: number) => void | Promise<void> = () => undefined;
-  beforeChange: (name: string, value: string) => void = () => undefined;
-  /** What is read of the body's settings. */
-  told: (settings: Settings) => Settings = (settings) => settings;
-  private readonly inner: PracticeLink;
-
-  constructor(options: Partial<PracticeOptions> = {}) {
-    this.body = new PracticeBody({ ...AT_ONCE, ...options });
-    this.inner = new PracticeLink(this.body);
-  }
-
-  identify() {
-    return this.inner.identify();
-  }
-  readLimits() {
-    return this.inner.readLimits();
-  }
-  async readSettings(): Promise<Settings> {
-    return this.told(await this.inner.readSettings());
-  }
-  async changeSetting(name: string, value: string): Promise<Setting> {
-    this.beforeChange(name, value);
-    this.changes.push(`${name}=${value}`);
-    return this.inner.changeSetting(name, value);
-  }
-  async fire(options: FireOptions): Promise<FiredFrame> {
-    this.fired += 1;
-    await this.beforeFire(this.fired);
-    const frame = await this.inner.fire(options);
-    await this.afterFire(this.fired);
-    return frame;
-  }
-  async release() {
-    await this.inner.release();
-  }
-}
-
-interface Outcome {
-  readonly state: RunState;
-  readonly run: Run;
-  readonly events: readonly NumberedEvent[];
-  readonly log: EventLog;
-  readonly record: SetRecord | null;
-  readonly files: readonly string[];
-}
-
-async function fire(
+const fire = (
   link: TestLink,
   frames = 9,
   during: (run: Run, event: NumberedEvent) => void = () => undefined,
-  {
-    mode = 'manual',
-    settleSeconds = 0,
-    patienceMs = 1000,
-  }: { mode?: 'manual' | 'aperture'; settleSeconds?: number; patienceMs?: number } = {},
-): Promise<Outcome> {
-  const body = await Body.meet(link);
-  const offsets = Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
-  const plan = planSet(
-    { offsets, step: 6, mode, settleSeconds, base: resolveBase('1/60', body.limits) },
-    body.limits,
-  );
-  const folder = await SetFolder.create(into, namedBy(new Date()));
-  const log = new EventLog();
-  const events: NumberedEvent[] = [];
-  const run = new Run({
-    id: 'a-run',
-    set: THE_SET,
-    plan,
-    body,
-    folder,
-    asked: async () => ({ ...ASKED, mode }),
-    tell: (happening) => log.tell(happening),
-    patienceMs,
-  });
-  log.watch((event) => {
-    events.push(event);
-    during(run, event);
-  });
-  const { state } = await run.carryOut();
-  const kept = log.state.run?.folder ?? null;
-  const record =
-    kept === null
-      ? null
-      : setRecordSchema.parse(JSON.parse(await readFile(path.join(kept, 'set.json'), 'utf8')));
-  return {
-    state,
-    run,
-    events,
-    log,
-    record,
-    files: kept === null ? [] : (await readdir(kept, { recursive: true })).sort(),
-  };
-}
+  more: Pick<SetOptions, 'mode' | 'settleSeconds' | 'patienceMs'> = {},
+): Promise<FiredSet> =>
+  fireSet(into, { link, frames, set: THE_SET, during: (event, run) => during(run, event), ...more });
 
 const THE_SET = { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null };
-const truth = (link: TestLink) => link.body.shots.map((shot) => 36 - shot.tv).map((sixths) => sixths / 6);
+const truth = (link: TestLink) => link.of.shots.map((shot) => 36 - shot.tv).map((sixths) => sixths / 6);
 const frameEvents = (events: readonly NumberedEvent[]) =>
   events.flatMap(({ happening }) => (happening.type === 'frame' ? [happening.frame] : []));
 
 describe('nine frames', () => {
   it('come back verified in three passes, and the settings go back', async () => {
     const link = new TestLink();
-    await link.body.change('shutter', 30);
-    await link.body.change('drive', 'continuous');
-    await link.body.change('bracketStep', 4);
-    const before = { ...link.body.state };
+    await link.of.change('shutter', 30);
+    await link.of.change('drive', 'continuous');
+    await link.of.change('bracketStep', 4);
+    const before = { ...link.of.state };
     const { state, record, files, run } = await fire(link);
     expect(state).toBe('complete');
     expect(run.error).toBeNull();
@@ -160,7 +54,7 @@ describe('nine frames', () => {
       'frames.csv',
       'set.json',
     ]);
-    expect({ ...link.body.state }).toEqual(before);
+    expect({ ...link.of.state }).toEqual(before);
     expect(record).toMatchObject({
       complete: true,
       practice: true,
@@ -261,7 +155,7 @@ describe('a body that fires in another order than was believed', () => {
       const link = new TestLink({ patterns: [pattern] });
       const { state, record } = await fire(link);
       expect(state).toBe('complete');
-      expect(link.fired).toBe(9);
+      expect(link.releases).toBe(9);
       expect(record?.setAside).toEqual([]);
       expect(record?.frames.map((frame) => frame.recorded?.exposureTime)).toEqual([
         1 / 1000,
@@ -288,16 +182,16 @@ describe('a frame that is missing or wrong', () => {
       };
       const { state, record } = await fire(link);
       expect(state).toBe('complete');
-      expect(link.fired).toBe(10);
+      expect(link.releases).toBe(10);
       // Its file had been written before the answer was lost: it is kept, and replaces nothing.
       expect(record?.setAside.map(({ file }) => file)).toEqual(['set-aside/stray.jpg']);
       expect(record?.frames.filter((frame) => frame.attempts > 1)).toHaveLength(1);
       // What is made up is made with the bracket off.
-      const made = link.body.shots;
+      const made = link.of.shots;
       const repeats = truth(link).filter((offset, index, all) => all.indexOf(offset) !== index);
       expect(repeats).toHaveLength(1);
       expect(made.filter((shot) => shot.bracketPosition === 0).length).toBeGreaterThanOrEqual(3);
-      expect(link.body.state.bracketStep).toBe(0);
+      expect(link.of.state.bracketStep).toBe(0);
     },
   );
 
@@ -305,8 +199,8 @@ describe('a frame that is missing or wrong', () => {
     const link = new TestLink();
     // Somebody turns the dial in the middle of the second pass.
     link.beforeFire = async (count) => {
-      if (count === 5) await link.body.change('iso', 400);
-      if (count === 6) await link.body.change('iso', 100);
+      if (count === 5) await link.of.change('iso', 400);
+      if (count === 6) await link.of.change('iso', 100);
     };
     const { state, record, files, events } = await fire(link);
     expect(state).toBe('complete');
@@ -315,25 +209,25 @@ describe('a frame that is missing or wrong', () => {
     ]);
     expect(files).toContain('set-aside/frame-04.jpg');
     expect(frameEvents(events).find((frame) => frame.state === 'rejected')).toMatchObject({ number: 4 });
-    expect(link.fired).toBe(10);
+    expect(link.releases).toBe(10);
   });
 
   it('is made up at most twice; then the run halts, says which and why, and puts the settings back', async () => {
     const link = new TestLink();
-    const before = { ...link.body.state };
+    const before = { ...link.of.state };
     link.afterFire = (count) => {
       if (count >= 2) throw new EvenrungError('frame-missing', 'The shutter went, but no file came.');
     };
     const { state, run, record, log } = await fire(link);
     expect(state).toBe('halted');
-    expect(link.fired).toBe(4);
+    expect(link.releases).toBe(4);
     expect(run.error?.code).toBe('frame-missing');
     expect(log.state.run?.sentence).toBe(
       'Halted after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) could not be made in 3 attempts: The shutter went, but no file came.',
     );
     expect(record).toMatchObject({ complete: false });
     expect(record?.frames.map((frame) => frame.state).filter((kept) => kept === 'verified')).toHaveLength(1);
-    expect({ ...link.body.state }).toEqual(before);
+    expect({ ...link.of.state }).toEqual(before);
   });
 
   it('whose shutter cannot be set by its label is made up by repeating the pass, repeats kept aside', async () => {
@@ -352,24 +246,16 @@ describe('a frame that is missing or wrong', () => {
       settable: false,
     });
     link.beforeFire = async (count) => {
-      if (count === 2) await link.body.change('aperture', 30);
-      if (count === 3) await link.body.change('aperture', 36);
+      if (count === 2) await link.of.change('aperture', 30);
+      if (count === 3) await link.of.change('aperture', 36);
     };
-    const folder = await SetFolder.create(into, namedBy(new Date()));
-    const run = new Run({
-      ...{ id: 'a-run', set: THE_SET, plan, body, folder },
-      asked: async () => ASKED,
-      tell: () => undefined,
-    });
-    expect(await run.carryOut()).toMatchObject({ state: 'complete' });
-    const record = setRecordSchema.parse(
-      JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
-    );
-    expect(record.setAside.map((aside) => aside.reason)).toEqual([
+    const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
+    expect(state).toBe('complete');
+    expect(record?.setAside.map((aside) => aside.reason)).toEqual([
       'The aperture is f/5.6 where f/8 was asked for.',
       'A repeat of frame 2, which was already good.',
     ]);
-    expect(link.fired).toBe(5);
+    expect(link.releases).toBe(5);
   });
 });
 
@@ -378,7 +264,7 @@ describe('stopping', () => {
     'after frame %s: that frame ends, settings go back, what was made is kept',
     async (after) => {
       const link = new TestLink();
-      const before = { ...link.body.state };
+      const before = { ...link.of.state };
       let stored = 0;
       const { state, record } = await fire(link, 9, (run, { happening }) => {
         if (happening.type !== 'frame' || happening.frame.state !== 'stored') return;
@@ -386,8 +272,8 @@ describe('stopping', () => {
         if (stored === after) run.stop();
       });
       expect(state).toBe(after === 9 ? 'complete' : 'stopped');
-      expect(link.fired).toBe(after);
-      expect({ ...link.body.state }).toEqual(before);
+      expect(link.releases).toBe(after);
+      expect({ ...link.of.state }).toEqual(before);
       expect(record?.frames.filter((frame) => frame.state === 'verified')).toHaveLength(after);
       expect(record?.complete).toBe(after === 9);
     },
@@ -396,7 +282,7 @@ describe('stopping', () => {
   it('before the first frame: nothing is fired, and no folder is left', async () => {
     const link = new TestLink();
     const { state, record } = await fire(link, 9, (run) => run.stop());
-    expect([state, record, link.fired]).toEqual(['stopped', null, 0]);
+    expect([state, record, link.releases]).toEqual(['stopped', null, 0]);
     expect(await readdir(into)).toEqual([]);
   });
 });
@@ -411,7 +297,7 @@ describe('a body that was away', () => {
       if (count === 5) throw pulled();
     };
     link.told = (settings) => {
-      if (link.fired === 5 && left > 0) {
+      if (link.releases === 5 && left > 0) {
         left -= 1;
         throw new EvenrungError('body-busy', 'The camera is busy.');
       }
@@ -448,7 +334,7 @@ describe('a body that was away', () => {
     const { state, record } = await fire(link, 9, () => undefined, { patienceMs: 60_000 });
     expect(state).toBe('complete');
     expect(record?.strays).toEqual([]);
-    expect(link.body.shots).toHaveLength(9);
+    expect(link.of.shots).toHaveLength(9);
   });
 
   it('that stays busy is waited for as long as one that is gone, and then the run halts', async () => {
@@ -459,14 +345,14 @@ describe('a body that was away', () => {
     const { state, log } = await fire(link, 9, () => undefined, { patienceMs: 1500 });
     expect(state).toBe('halted');
     expect(log.state.run?.sentence).toMatch(/The camera is busy\./);
-    expect(link.body.shots).toHaveLength(4);
+    expect(link.of.shots).toHaveLength(4);
   });
 
   it('and does not take a change at first is asked again', async () => {
     const link = new TestLink();
     let refused = 0;
     link.beforeChange = (name) => {
-      if (name !== 'shutterspeed' || link.fired !== 3 || refused === 2) return;
+      if (name !== 'shutterspeed' || link.releases !== 3 || refused === 2) return;
       refused += 1;
       throw new EvenrungError('setting-not-taken', 'The camera says otherwise.');
     };
@@ -476,11 +362,11 @@ describe('a body that was away', () => {
 
   it('comes back with another ISO and aperture: they are set back, and nothing is owed for it', async () => {
     const link = new TestLink();
-    const before = { ...link.body.state };
+    const before = { ...link.of.state };
     link.beforeFire = async (count) => {
       if (count !== 5) return;
-      await link.body.change('iso', 400);
-      await link.body.change('aperture', 30);
+      await link.of.change('iso', 400);
+      await link.of.change('aperture', 30);
       throw pulled();
     };
     const { state, record, log } = await fire(link);
@@ -488,7 +374,7 @@ describe('a body that was away', () => {
     expect(log.state.run?.notes).toEqual([
       'While the camera was away, somebody changed aperture, iso: set back as it was.',
     ]);
-    expect({ ...link.body.state }).toEqual(before);
+    expect({ ...link.of.state }).toEqual(before);
     expect(record?.frames.every(({ recorded }) => recorded?.iso === 100 && recorded.fNumber === 8)).toBe(
       true,
     );
@@ -498,11 +384,11 @@ describe('a body that was away', () => {
     const link = new TestLink();
     link.beforeFire = async (count) => {
       if (count !== 5) return;
-      await link.body.change('mode', 'aperture');
+      await link.of.change('mode', 'aperture');
       throw pulled();
     };
     const { state, run, log } = await fire(link);
-    expect([state, run.error?.code, link.fired]).toEqual(['halted', 'body-not-ready', 5]);
+    expect([state, run.error?.code, link.releases]).toEqual(['halted', 'body-not-ready', 5]);
     expect(log.state.run?.error).toBe('body-not-ready');
     expect(log.state.run?.sentence).toMatch(/^Halted after 4 of 9 frames\. .*manual/);
   });
@@ -512,7 +398,7 @@ describe('a lens that moves in the middle', () => {
   it('is said once, and stands in the record; the frames are kept', async () => {
     const link = new TestLink();
     link.beforeFire = (count) => {
-      if (count >= 5) link.body.focalLength = 35;
+      if (count >= 5) link.of.focalLength = 35;
     };
     const { state, record } = await fire(link);
     expect(state).toBe('complete');
@@ -530,7 +416,7 @@ describe('a frame that cannot be stored', () => {
         throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: true });
     };
     const { state, log, record } = await fire(link);
-    expect([state, link.fired]).toEqual(['halted', 4]);
+    expect([state, link.releases]).toEqual(['halted', 4]);
     const { number, shutter } = record?.frames.find(({ state: now }) => now === 'rejected') ?? {};
     expect(log.state.run?.sentence).toBe(
       `Halted after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
@@ -547,7 +433,7 @@ describe('a link that fails', () => {
       if (count === 5) throw new EvenrungError('body-lost', 'The cable was pulled.');
     };
     link.beforeChange = (name) => {
-      if (name === 'shutterspeed' && link.fired === 5 && failures < 2) {
+      if (name === 'shutterspeed' && link.releases === 5 && failures < 2) {
         failures += 1;
         throw new EvenrungError('body-lost', 'Not yet.');
       }
@@ -556,7 +442,7 @@ describe('a link that fails', () => {
     expect(state).toBe('complete');
     expect(failures).toBe(2);
     expect([...new Set(truth(link))].sort((a, b) => a - b)).toEqual([-4, -3, -2, -1, 0, 1, 2, 3, 4]);
-    expect(link.body.shots).toHaveLength(9);
+    expect(link.of.shots).toHaveLength(9);
   });
 
   it('for good: halts with its words, and says what could not be put back', async () => {
@@ -565,7 +451,7 @@ describe('a link that fails', () => {
       if (count > 1) throw new EvenrungError('body-lost', 'The cable was pulled.');
     };
     link.beforeChange = () => {
-      if (link.fired > 1) throw new EvenrungError('body-lost', 'The cable was pulled.');
+      if (link.releases > 1) throw new EvenrungError('body-lost', 'The cable was pulled.');
     };
     const { state, run, record, log } = await fire(link, 3);
     expect([state, run.error?.code]).toEqual(['halted', 'body-lost']);
@@ -581,22 +467,22 @@ describe('a link that fails', () => {
 
   it('once while putting back: tried again, and everything is as found', async () => {
     const link = new TestLink();
-    const before = { ...link.body.state };
+    const before = { ...link.of.state };
     let failures = 0;
     link.beforeChange = () => {
-      if (link.fired < 9 || failures >= 3) return;
+      if (link.releases < 9 || failures >= 3) return;
       failures += 1;
       throw new EvenrungError(failures === 1 ? 'setting-not-taken' : 'body-lost', 'Not now.');
     };
     const { state, run } = await fire(link);
     expect([state, run.error, failures]).toEqual(['complete', null, 3]);
-    expect({ ...link.body.state }).toEqual(before);
+    expect({ ...link.of.state }).toEqual(before);
   });
 
   it('only while putting back: the set is complete, and the sentence says what to check', async () => {
     const link = new TestLink();
     link.beforeChange = (name, value) => {
-      if (name === 'aeb' && value === 'off' && link.fired === 3)
+      if (name === 'aeb' && value === 'off' && link.releases === 3)
         throw new EvenrungError('setting-not-taken', 'No.');
     };
     const { state, run, log } = await fire(link, 3);
@@ -612,11 +498,11 @@ describe('what happens between runs and behind our back', () => {
   it('a dial that was touched is set right again for the frame that is made up', async () => {
     const link = new TestLink({ shape: 'none' });
     link.beforeFire = async (count) => {
-      if (count === 3) await link.body.change('shutter', 12);
+      if (count === 3) await link.of.change('shutter', 12);
     };
     const { state, record } = await fire(link, 5);
     expect(state).toBe('complete');
-    expect(link.fired).toBe(6);
+    expect(link.releases).toBe(6);
     expect(record?.setAside.map(({ reason }) => reason)).toEqual([
       'The time is 1/4 s where 1/60 s was asked for.',
     ]);
@@ -637,7 +523,7 @@ describe('what happens between runs and behind our back', () => {
 
   it('what one meeting owes, the next one puts back; what was corrected by hand stays', async () => {
     const link = new TestLink();
-    await link.body.change('shutter', 30);
+    await link.of.change('shutter', 30);
     const body = await Body.meet(link);
     await body.makeReady(ASKED);
     const centre = body.limits.shutters.find(({ tv }) => tv === 60);
@@ -647,14 +533,14 @@ describe('what happens between runs and behind our back', () => {
     expect([...body.debts.keys()].sort()).toEqual(['aeb', 'capturetarget', 'shutterspeed']);
     const again = await Body.meet(link, { owed: async () => new Map(body.debts) });
     await again.putBack();
-    expect(link.body.state).toMatchObject({ shutter: 30, bracketStep: 0, target: 'memory' });
+    expect(link.of.state).toMatchObject({ shutter: 30, bracketStep: 0, target: 'memory' });
 
     await body.makeReady(ASKED);
     await body.arm({ centre: { by: 'shutter', shutter: centre }, shape });
-    await link.body.change('shutter', 24);
+    await link.of.change('shutter', 24);
     await body.makeReady(ASKED);
     await body.putBack();
-    expect(link.body.state).toMatchObject({ shutter: 24, bracketStep: 0 });
+    expect(link.of.state).toMatchObject({ shutter: 24, bracketStep: 0 });
   });
 
   it('frames that only came with their pass are set aside', async () => {
@@ -664,27 +550,19 @@ describe('what happens between runs and behind our back', () => {
     const offsets = [-18, -12, -6, 0, 6, 12, 18, 24];
     const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
     expect(plan.passes).toHaveLength(3);
-    const folder = await SetFolder.create(into, namedBy(new Date()));
-    const run = new Run({
-      ...{ id: 'a-run', set: THE_SET, plan, body, folder },
-      asked: async () => ASKED,
-      tell: () => undefined,
-    });
-    expect(await run.carryOut()).toMatchObject({ state: 'complete' });
-    const record = setRecordSchema.parse(
-      JSON.parse(await readFile(path.join(folder.path, 'set.json'), 'utf8')),
-    );
-    expect(record.frames).toHaveLength(8);
-    expect(link.fired - record.setAside.length).toBe(8);
+    const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
+    expect(state).toBe('complete');
+    expect(record?.frames).toHaveLength(8);
+    expect(link.releases - (record?.setAside.length ?? 0)).toBe(8);
   });
 });
 
 describe('a body that is not ready', () => {
   it('in an automatic mode: says what to turn, fires nothing', async () => {
     const link = new TestLink();
-    await link.body.change('mode', 'aperture');
+    await link.of.change('mode', 'aperture');
     const { state, log, record } = await fire(link);
-    expect([state, record, link.fired]).toEqual(['halted', null, 0]);
+    expect([state, record, link.releases]).toEqual(['halted', null, 0]);
     expect(log.state.run?.sentence).toMatch(/manual/i);
   });
 });
@@ -693,7 +571,7 @@ describe('aperture priority', () => {
   const nothing = () => undefined;
   async function aperture(shape: PracticeOptions['shape'] = 'amount'): Promise<TestLink> {
     const link = new TestLink({ shape });
-    await link.body.change('mode', 'aperture');
+    await link.of.change('mode', 'aperture');
     return link;
   }
 
@@ -701,11 +579,11 @@ describe('aperture priority', () => {
     'moves the centre by compensation (%s); the base is what the first frame stands for',
     async (shape) => {
       const link = await aperture(shape);
-      const before = { ...link.body.state };
+      const before = { ...link.of.state };
       const frames = shape === 'none' ? 7 : 9;
       const { state, record } = await fire(link, frames, nothing, { mode: 'aperture' });
       expect(state).toBe('complete');
-      const metered = link.body.shots.map(({ tv }) => tv).sort((a, b) => b - a);
+      const metered = link.of.shots.map(({ tv }) => tv).sort((a, b) => b - a);
       const middle = metered[Math.floor(frames / 2)] ?? 0;
       expect(metered).toEqual(
         Array.from({ length: frames }, (_, k) => middle + (Math.floor(frames / 2) - k) * 6),
@@ -715,18 +593,18 @@ describe('aperture priority', () => {
       expect(record?.base.exposureTime).toBeCloseTo(2 ** (-middle / 6), 12);
       expect(record?.notes).toEqual([]);
       expect(link.changes.some((change) => change.startsWith('shutterspeed'))).toBe(false);
-      expect({ ...link.body.state }).toEqual(before);
+      expect({ ...link.of.state }).toEqual(before);
     },
   );
 
   it('a cloud between two passes: nothing is lost, the frames are marked, and it is said', async () => {
     const link = await aperture();
     link.beforeFire = (count) => {
-      if (count === 4) link.body.moveLight(-2);
+      if (count === 4) link.of.moveLight(-2);
     };
     const { state, record, log } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('complete');
-    expect(link.fired).toBe(9);
+    expect(link.releases).toBe(9);
     const moved = record?.frames.map((frame) => frame.baseMoved) ?? [];
     expect(moved.slice(0, 3)).toEqual([null, null, null]);
     for (const ev of moved.slice(3)) expect(ev).toBeCloseTo(1 / 3, 6);
@@ -738,11 +616,11 @@ describe('aperture priority', () => {
 
   it('a frame that the body cannot expose long enough is rejected, and says why', async () => {
     const link = await aperture();
-    const [longest = 0] = link.body.choices.shutter;
+    const [longest = 0] = link.of.choices.shutter;
     // What it meters now is told by one frame.
     await link.fire({ into, exposureSeconds: 1 });
-    const metered = link.body.shots[0]?.tv ?? 0;
-    link.body.moveLight(longest + 2 * 6 - metered);
+    const metered = link.of.shots[0]?.tv ?? 0;
+    link.of.moveLight(longest + 2 * 6 - metered);
     const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     const rejected = record?.frames.find((frame) => frame.state === 'rejected');
@@ -752,9 +630,9 @@ describe('aperture priority', () => {
 
   it('a first frame at the end of the range is no base: it is rejected, and nothing is verified by it', async () => {
     const link = await aperture('none');
-    const shortest = link.body.choices.shutter.at(-1) ?? 0;
+    const shortest = link.of.choices.shutter.at(-1) ?? 0;
     await link.fire({ into, exposureSeconds: 1 });
-    link.body.moveLight(shortest - 6 - (link.body.shots[0]?.tv ?? 0));
+    link.of.moveLight(shortest - 6 - (link.of.shots[0]?.tv ?? 0));
     const { state, record } = await fire(link, 7, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(record?.frames.filter((frame) => frame.state === 'verified') ?? []).toEqual([]);
@@ -763,12 +641,12 @@ describe('aperture priority', () => {
 
   it('files without the part of the bracket, and an order that nobody knows: halted before a set is wrong', async () => {
     const link = new TestLink({ recordsBracket: false, patterns: [[-1, 0, 1]] });
-    await link.body.change('mode', 'aperture');
+    await link.of.change('mode', 'aperture');
     const { state, run } = await fire(link, 3, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mode-not-supported');
     expect(run.error?.message).toMatch(/learn the camera once/);
-    expect(link.fired).toBe(2);
+    expect(link.releases).toBe(2);
   });
 
   it('a lost frame is made up singly, with its own compensation', async () => {
@@ -789,7 +667,7 @@ describe('a file that is cut short', () => {
     const { fire } = link;
     link.fire = async (options: FireOptions) => {
       const { path: file, seconds } = await fire.call(link, options);
-      if (releases.includes(link.fired)) {
+      if (releases.includes(link.releases)) {
         const whole = await readFile(file);
         await writeFile(file, whole.subarray(0, Math.floor(whole.length * 0.7)));
       }
@@ -802,7 +680,7 @@ describe('a file that is cut short', () => {
     const link = cutting(2, 9);
     const { state, record } = await fire(link);
     expect(state).toBe('complete');
-    expect(link.fired).toBe(11);
+    expect(link.releases).toBe(11);
     expect(record?.setAside).toHaveLength(2);
     for (const { reason } of record?.setAside ?? []) expect(reason).toMatch(/cut short/);
     expect(record?.frames.every((frame) => frame.state === 'verified')).toBe(true);
@@ -827,7 +705,7 @@ describe('before each pass', () => {
     const again = performance.now();
     const stopped = await fire(link, 9, (run) => setTimeout(() => run.stop(), 50), { settleSeconds: 60 });
     expect(stopped.state).toBe('stopped');
-    expect(link.fired).toBe(0);
+    expect(link.releases).toBe(0);
     expect(performance.now() - again).toBeLessThan(20_000);
   });
 });
@@ -835,9 +713,9 @@ describe('before each pass', () => {
 describe('mirror lock-up', () => {
   it('that the wire tells stops the run before a frame is lost', async () => {
     const link = new TestLink();
-    await link.body.change('mirrorLock', 'on');
+    await link.of.change('mirrorLock', 'on');
     const { state, log } = await fire(link);
-    expect([state, link.fired]).toEqual(['halted', 0]);
+    expect([state, link.releases]).toEqual(['halted', 0]);
     expect(log.state.run?.sentence).toMatch(/mirror lock-up/i);
   });
 
@@ -845,12 +723,12 @@ describe('mirror lock-up', () => {
     const link = new TestLink();
     link.told = (settings) => new Map([...settings].filter(([name]) => name !== 'mirrorlock'));
     link.beforeFire = async (count) => {
-      if (count === 1) await link.body.change('mirrorLock', 'on');
+      if (count === 1) await link.of.change('mirrorLock', 'on');
     };
     const { state, run, log } = await fire(link);
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mirror-locked');
-    expect(link.fired).toBe(3);
+    expect(link.releases).toBe(3);
     expect(log.state.run?.sentence).toMatch(/one release only raises the mirror/);
   });
 });
@@ -865,10 +743,10 @@ describe('a body that locks step and pattern while its bracket is off', () => {
         [0, -1, 1],
       ],
     });
-    const before = { ...link.body.state };
+    const before = { ...link.of.state };
     const { state, record } = await fire(link, frames);
     expect([state, record?.notPutBack]).toEqual(['complete', []]);
-    expect({ ...link.body.state }).toEqual(before);
+    expect({ ...link.of.state }).toEqual(before);
   });
 });
 
@@ -876,10 +754,10 @@ it('a dial that is turned before a frame is made up: its shutter is set again', 
   const link = new TestLink();
   const { fire: inner } = link;
   link.fire = async (options: FireOptions) => {
-    if (link.fired === 3) await link.body.change('shutter', 38);
+    if (link.releases === 3) await link.of.change('shutter', 38);
     const fired = await inner.call(link, options);
     // The centre of the pass comes back broken.
-    if (link.fired === 1) await writeFile(fired.path, 'no picture');
+    if (link.releases === 1) await writeFile(fired.path, 'no picture');
     return fired;
   };
   const { state, record } = await fire(link, 3);
@@ -895,13 +773,13 @@ it('what was settled by hand is forgotten on disk too, and does not come back', 
       disk = new Map(debts);
     },
   };
-  await link.body.change('shutter', 30);
+  await link.of.change('shutter', 30);
   expect((await Body.meet(link, options)).debts.size).toBe(0);
   expect(disk.size).toBe(0);
-  await link.body.change('shutter', 36);
+  await link.of.change('shutter', 36);
   const again = await Body.meet(link, options);
   await again.putBack();
-  expect(link.body.state.shutter).toBe(36);
+  expect(link.of.state.shutter).toBe(36);
 });
 
 describe('as found', () => {

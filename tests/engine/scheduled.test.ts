@@ -6,40 +6,20 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { daemonStateSchema } from '../../shared/state.js';
-import { AsFoundStore } from '../../src/bodies/as-found.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FireOptions } from '../../src/camera/index.js';
+import type { FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import type { Sleep } from '../../src/series/index.js';
 import type { Halt } from '../../src/station/alarm-notice.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import type { Clock } from '../../src/system/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
+import { Hands } from '../harness/hands.js';
+import { DyingLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 const THREE = { frames: 3, step: 1, base: '1/60' };
 const EVERY_4_MIN = { every: '4min', count: 3 };
-
-/** Goes on only while somebody waits. */
-class Hands implements Clock {
-  at = Date.now();
-  monotonic(): number {
-    return this.at;
-  }
-  wall(): number {
-    return this.at;
-  }
-  /** What happens while somebody waits. */
-  meanwhile: (() => void) | undefined;
-  readonly sleep: Sleep = async (milliseconds, signal) => {
-    if (signal?.aborted === true) return;
-    this.meanwhile?.();
-    this.at += milliseconds;
-    // Whoever waits for a set or a stop gets a turn.
-    await new Promise<void>((resolve) => setImmediate(resolve));
-  };
-}
 
 let root = '';
 let into = '';
@@ -47,6 +27,8 @@ let journal: Journal;
 let body: PracticeBody;
 let hands: Hands;
 let opened: Station[] = [];
+/** The logs of stations that have nothing to say there. */
+let silent: (readonly string[])[] = [];
 beforeEach(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   into = path.join(root, 'sets');
@@ -54,9 +36,11 @@ beforeEach(async () => {
   body = new PracticeBody(AT_ONCE);
   hands = new Hands();
   opened = [];
+  silent = [];
 });
 afterEach(async () => {
   for (const one of opened) await one.close();
+  expect(silent.flat()).toEqual([]);
   journal.close();
   await rm(root, { recursive: true, force: true });
 });
@@ -71,30 +55,14 @@ async function station(
   link: PracticeLink = new PracticeLink(body),
   sleep: Sleep = hands.sleep,
 ): Promise<Started> {
-  const events = new EventLog();
   const halts: Halt[] = [];
-  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
-  const made = new Station({
-    ...{ choice: 'practice', into, events, journal, clock: hands, sleep },
-    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
-    log: (line) => expect(line).toBe(''),
-    patienceMs: 300,
+  const made = await openStation(root, link, {
+    ...{ journal, clock: hands, sleep, patienceMs: 300 },
     alarm: { raise: (halt) => halts.push(halt) },
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(link, {
-          owed: (identity) => asFound.read(identity),
-          keepDebts: (identity, debts) => asFound.write(identity, debts),
-        }),
-      }),
-    },
   });
-  opened.push(made);
-  made.tellUnfinished();
-  await made.look();
-  return { station: made, events, halts };
+  opened.push(made.station);
+  silent.push(made.logged);
+  return { ...made, halts };
 }
 
 const folders = async (): Promise<string[]> =>
@@ -336,19 +304,6 @@ describe('the base', () => {
     );
   });
 });
-
-/** Frames that come back before the program dies; then the shutter never does. */
-class DyingLink extends PracticeLink {
-  left: number;
-  constructor(of: PracticeBody, left: number) {
-    super(of);
-    this.left = left;
-  }
-  override fire(options: FireOptions) {
-    this.left -= 1;
-    return this.left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
-  }
-}
 
 describe('a program that dies', () => {
   /** Until so many frames were made; what was committed is in the journal. */

@@ -10,7 +10,7 @@ import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import type { SetMemo } from '../../src/set/keeper.js';
-import { fireSet } from '../fire-set.js';
+import { fireSet } from '../harness/set.js';
 
 /** What becomes of the measuring of each file, in the order in which they came. */
 const measured = vi.hoisted(() => ({ ways: [] as ('slowly' | 'not at all' | 'at once')[] }));

@@ -5,13 +5,11 @@ import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import { TestLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
 const FULL =
@@ -39,21 +37,7 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-async function station() {
-  const events = new EventLog();
-  const logged: string[] = [];
-  const made = new Station({
-    ...{ choice: 'practice', into: path.join(root, 'sets'), events, journal },
-    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
-    log: (line) => logged.push(line),
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(new PracticeLink(body)) }),
-    },
-  });
-  await made.look();
-  return { station: made, events, logged };
-}
+const station = () => openStation(root, new TestLink(body), { journal });
 
 /** Full from when the fourth frame was released on. */
 async function halted() {

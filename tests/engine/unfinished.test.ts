@@ -7,14 +7,13 @@ import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { readSetRecord } from '../../shared/set-record.js';
-import { AsFoundStore } from '../../src/bodies/as-found.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FireOptions } from '../../src/camera/index.js';
+import type { FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { CONTACT_SHEET, checkSet, type Naming, parseTemplate, SetFolder } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import { DyingLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 import { namedBy } from '../set-naming.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60' };
@@ -34,46 +33,7 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-/** Frames that come back before the program dies; then the shutter never does. */
-class DyingLink extends PracticeLink {
-  left: number;
-  constructor(of: PracticeBody, left: number) {
-    super(of);
-    this.left = left;
-  }
-  override fire(options: FireOptions) {
-    this.left -= 1;
-    return this.left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
-  }
-}
-
-async function station(link: PracticeLink, naming?: Naming): Promise<{ station: Station; events: EventLog }> {
-  const events = new EventLog();
-  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
-  const made = new Station({
-    choice: 'practice',
-    into,
-    stateFolder: path.join(root, 'state'),
-    configFolder: path.join(root, 'config'),
-    events,
-    log: () => undefined,
-    journal,
-    naming,
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(link, {
-          owed: (identity) => asFound.read(identity),
-          keepDebts: (identity, debts) => asFound.write(identity, debts),
-        }),
-      }),
-    },
-  });
-  made.tellUnfinished();
-  await made.look();
-  return { station: made, events };
-}
+const station = (link: PracticeLink, naming?: Naming) => openStation(root, link, { journal, naming });
 
 /** A set of which so many frames are verified, and the next one was being made. */
 async function cutOff(

@@ -20,7 +20,7 @@ import {
   sidecarText,
   TABLE,
 } from '../../src/frames/index.js';
-import { type FiredSet, fireSet, recordIn, THE_SET } from '../fire-set.js';
+import { type FiredSet, fireSet, recordIn, THE_SET } from '../harness/set.js';
 
 /** What the disk does with these files; by default nothing. Names are of what is being written, without `.part`. */
 const disk = vi.hoisted(() => ({

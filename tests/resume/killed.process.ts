@@ -9,13 +9,10 @@ import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
-import { AsFoundStore } from '../../src/bodies/as-found.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import type { Settings } from '../../src/camera/index.js';
-import { Body, type FiredFrame, type FireOptions, type Link, type Setting } from '../../src/camera/index.js';
+import type { FiredFrame, FireOptions, Link, Setting, Settings } from '../../src/camera/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
 import { Owner } from '../../src/system/index.js';
+import { stationOver } from '../harness/station.js';
 import type { Answered, Asked } from './protocol.js';
 
 const [, , root = '', counted = '', at = '0', does = 'begin'] = process.argv;
@@ -134,27 +131,12 @@ function begin(): Promise<unknown> {
 const owner = await Owner.take(stateFolder, { what: 'test' });
 const journal = await Journal.open(stateFolder, { onKeptAside: ({ sentence }) => console.log(sentence) });
 if (counted === 'full' || counted === 'refused') refuseCommits(journal);
-const asFound = new AsFoundStore(path.join(stateFolder, 'as-found'));
 const link = new ParentLink();
-const events = new EventLog();
-const station = new Station({
-  choice: 'practice',
+const { station, events } = stationOver(root, link, {
   into,
   stateFolder,
-  configFolder: path.join(root, 'config'),
-  log: (line) => console.log(line),
-  events,
   journal,
-  finder: {
-    profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-    find: async () => ({
-      notes: [],
-      body: await Body.meet(link, {
-        owed: (identity) => asFound.read(identity),
-        keepDebts: (identity, debts) => asFound.write(identity, debts),
-      }),
-    }),
-  },
+  log: (line) => console.log(line),
 });
 process.on('exit', () => console.log(`counted ${count}`));
 // As the daemon does: what a killed program left behind is swept.

@@ -5,13 +5,12 @@ import os from 'node:os';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet, checksumOf, exifTool, SUMS } from '../../src/frames/index.js';
 import { Journal, journalFile } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import { TestLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 import { lookAt, type Moment, REFUSED, runChild } from './kills.js';
 
 /** `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. */
@@ -34,17 +33,7 @@ export async function makeEnded(taking: Taking): Promise<Ended> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-ended-'));
   const body = new PracticeBody(AT_ONCE);
   const journal = await Journal.open(path.join(root, 'state'));
-  const events = new EventLog();
-  const station = new Station({
-    ...{ choice: 'practice', into: path.join(root, 'sets'), events, journal },
-    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
-    log: () => undefined,
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({ notes: [], body: await Body.meet(new PracticeLink(body)) }),
-    },
-  });
-  await station.look();
+  const { station, events } = await openStation(root, new TestLink(body), { journal });
   events.watch(({ happening }) => {
     if (taking !== 'complete' || happening.type !== 'frame') return;
     if (happening.frame.state === 'fired' && body.shots.length === STOPPED_AFTER - 1) station.stop();

@@ -6,12 +6,8 @@ import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Asked, askedSchema } from '../../shared/asked.js';
 import { formatEv } from '../../shared/ev.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body } from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
 import {
   fieldsOf,
   isDone,
@@ -20,6 +16,8 @@ import {
   readViewpoint,
   writeRequest,
 } from '../../web/src/request.js';
+import { TestLink } from '../harness/links.js';
+import { stationOver } from '../harness/station.js';
 import fc from '../seeded.js';
 
 let folder = '';
@@ -29,19 +27,7 @@ let server: RunningServer;
 beforeEach(async () => {
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   await writeFile(path.join(folder, 'index.html'), '<title>panel</title>');
-  events = new EventLog();
-  const config = path.join(folder, 'config');
-  station = new Station({
-    ...{ choice: 'practice', into: path.join(folder, 'sets'), events, log: () => undefined },
-    ...{ stateFolder: path.join(folder, 'state'), configFolder: config },
-    finder: {
-      profiles: new ProfileStore(config, () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(new PracticeLink(new PracticeBody(AT_ONCE))),
-      }),
-    },
-  });
+  ({ station, events } = stationOver(folder, new TestLink()));
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, log, panel: folder, notes: folder, port: 0 });
 });

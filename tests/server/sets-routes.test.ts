@@ -12,10 +12,7 @@ import { type KeptSets, keptSetDetailSchema, keptSetsSchema, keptSetViewSchema }
 import { readSetRecord, type SetRecord } from '../../shared/set-record.js';
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import { errorAnswerSchema } from '../../shared/stream.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import {
   CONTACT_SHEET,
   checkSet,
@@ -30,8 +27,10 @@ import {
 import { Journal, journalFile } from '../../src/journal/index.js';
 import { FramePictures } from '../../src/server/frame-pictures.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import type { EventLog, Station } from '../../src/station/index.js';
 import { FRAMES, keepRecord, makeSet } from '../frames/set-sample.js';
+import { DyingLink, TestLink } from '../harness/links.js';
+import { stationOver } from '../harness/station.js';
 import { frame, PLAN, RUN, setBegun } from '../journal/journal-sample.js';
 import { makeDng } from '../raw-files.js';
 
@@ -49,27 +48,10 @@ beforeEach(async () => {
   const panel = path.join(root, 'panel');
   await mkdir(panel);
   journal = await Journal.open(state);
-  events = new EventLog();
-  station = stationOn(events, () => Body.meet(new PracticeLink(new PracticeBody(AT_ONCE))));
+  ({ station, events } = stationOver(root, new TestLink(), { journal }));
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, journal, log, panel, notes: root, port: 0 });
 });
-function stationOn(of: EventLog, meet: () => Promise<Body>): Station {
-  const config = path.join(root, 'config');
-  return new Station({
-    choice: 'practice',
-    into: sets,
-    stateFolder: state,
-    configFolder: config,
-    events: of,
-    log: () => undefined,
-    journal,
-    finder: {
-      profiles: new ProfileStore(config, () => undefined),
-      find: async () => ({ notes: [], body: await meet() }),
-    },
-  });
-}
 afterEach(async () => {
   await station.close();
   await server.close();
@@ -655,15 +637,7 @@ describe('another name for the set that is being fired', () => {
 
   it('is kept where the set was cut off, and gone on with', async () => {
     const body = new PracticeBody(AT_ONCE);
-    let left = 2;
-    // The program that dies: its shutter does not come back any more.
-    class DyingLink extends PracticeLink {
-      override fire(options: FireOptions) {
-        left -= 1;
-        return left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
-      }
-    }
-    const dying = stationOn(new EventLog(), async () => Body.meet(new DyingLink(body)));
+    const { station: dying } = stationOver(root, new DyingLink(body, 2), { journal });
     await dying.look();
     await dying.start({ frames: 3, step: 1, base: '1/60', name: 'Boathouse' });
     while (journal.sets()[0]?.verified !== 2) await new Promise((resolve) => setTimeout(resolve, 5));

@@ -1,0 +1,67 @@
+// Links to a practice body in this process that can be made to fail. They know nothing of sets and stations.
+import type { FiredFrame, FireOptions, Setting, Settings } from '../../src/camera/index.js';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+
+/** Lets everything through, unless told otherwise. */
+export class TestLink extends PracticeLink {
+  readonly of: PracticeBody;
+  /** How often the shutter was asked for. */
+  releases = 0;
+  /** How often settings were read. */
+  reads = 0;
+  readonly changes: string[] = [];
+  /** Called before each frame, counted from 1. What it throws is the link's answer, and the shutter stays closed. */
+  beforeFire: (count: number) => void | Promise<void> = () => undefined;
+  /** Called after each frame. What it throws loses the file; it may also change it. */
+  afterFire: (count: number, file: string) => void | Promise<void> = () => undefined;
+  beforeChange: (name: string, value: string) => void = () => undefined;
+  beforeRead: () => void = () => undefined;
+  /** What is read of the body's settings. */
+  told: (settings: Settings) => Settings = (settings) => settings;
+  /** Whether it says how large a file was made: not where afterFire makes another one of it. */
+  saysSize = true;
+
+  /** @param of a body, or what is different about a new one */
+  constructor(of: PracticeBody | Partial<PracticeOptions> = {}) {
+    const body = of instanceof PracticeBody ? of : new PracticeBody({ ...AT_ONCE, ...of });
+    super(body);
+    this.of = body;
+  }
+
+  override async readSettings(): Promise<Settings> {
+    this.reads += 1;
+    this.beforeRead();
+    return this.told(await super.readSettings());
+  }
+
+  override async changeSetting(name: string, value: string): Promise<Setting> {
+    this.beforeChange(name, value);
+    this.changes.push(`${name}=${value}`);
+    return super.changeSetting(name, value);
+  }
+
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    this.releases += 1;
+    const count = this.releases;
+    await this.beforeFire(count);
+    const frame = await super.fire(options);
+    await this.afterFire(count, frame.path);
+    return this.saysSize ? frame : { path: frame.path, seconds: frame.seconds };
+  }
+}
+
+/** The link of a program that dies: so many frames come back, then the shutter never does. */
+export class DyingLink extends PracticeLink {
+  private left: number;
+
+  constructor(of: PracticeBody, frames: number) {
+    super(of);
+    this.left = frames;
+  }
+
+  override fire(options: FireOptions): Promise<FiredFrame> {
+    this.left -= 1;
+    return this.left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
+  }
+}
