@@ -1,23 +1,14 @@
 // What a suggestion leaves to be done at the camera: the bar keeps it in sight, on every device, until the camera says that it was done.
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { ask, freshly, PracticePanel, type Size, screenAt, trigger, wellLaid } from './practice-panel.js';
+import { describe, expect, it } from 'vitest';
+import { ask, freshly, panelForTests, type Size, screenAt, trigger, wellLaid } from './practice-panel.js';
 
 const SIZES: readonly Size[] = [
   { name: 'phone', width: 390, height: 844, colorScheme: 'dark', hasTouch: true },
   { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
 ];
 
-let panel: PracticePanel;
-beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
-}, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 
 const reminder = (page: Page) => page.locator('.by-hand');
 

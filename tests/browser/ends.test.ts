@@ -1,7 +1,7 @@
 // A set that reaches farther at one end: the form shows both ends, each grows and shrinks by itself, and all devices show the same.
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { freshly, PracticePanel, rungNames, type Size, screenAt, wellLaid } from './practice-panel.js';
+import { describe, expect, it } from 'vitest';
+import { freshly, panelForTests, rungNames, type Size, screenAt, wellLaid } from './practice-panel.js';
 
 const SIZES: readonly Size[] = [
   { name: 'phone', width: 390, height: 844, colorScheme: 'light', hasTouch: true },
@@ -9,16 +9,7 @@ const SIZES: readonly Size[] = [
 ];
 const [PHONE, LAPTOP] = SIZES as [Size, Size];
 
-let panel: PracticePanel;
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-}, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
 
 const asks = (asked: unknown) =>
   fetch(new URL('/api/asked', panel.address), {

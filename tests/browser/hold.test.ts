@@ -1,18 +1,8 @@
 // Holding a run and letting it go on, on the panel; and a press whose answer is lost, which counts once.
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { ask, freshly, hold, PracticePanel, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
+import { describe, expect, it } from 'vitest';
+import { ask, freshly, hold, panelForTests, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
 
 describe.each(SIZES)('on a $name', (size) => {
   it('Hold keeps the next frame back, says so, and Go on fires it', async () => {

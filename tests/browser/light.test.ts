@@ -2,30 +2,20 @@
 // and that large letters fit.
 import type { CDPSession, Page } from 'playwright-core';
 import sharp from 'sharp';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { lookOf } from '../../web/src/looks.js';
 import {
   ask,
   freshly,
   hold,
   NARROW,
-  PracticePanel,
+  panelForTests,
   type Size,
   screenAt,
   wellLaid,
 } from './practice-panel.js';
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 
 /** The system is light: whatever is not by night is bright. */
 const PHONE: Size = { name: 'phone', width: 390, height: 844, colorScheme: 'light', hasTouch: true };

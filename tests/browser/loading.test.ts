@@ -4,23 +4,13 @@ import http from 'node:http';
 import path from 'node:path';
 import { brotliDecompressSync, gunzipSync } from 'node:zlib';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { PANEL } from '../built.js';
-import { freshly, hold, NARROW, PracticePanel, SIZES, trigger } from './practice-panel.js';
+import { freshly, hold, NARROW, panelForTests, SIZES, trigger } from './practice-panel.js';
 
 const SCRIPTS_WITHIN_BYTES = 80 * 1024;
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_PICTURE: 'full' });
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests({ EVENRUNG_PRACTICE_PICTURE: 'full' });
 
 interface Answer {
   readonly headers: http.IncomingHttpHeaders;

@@ -1,9 +1,9 @@
 // How soon the panel is there on a slow way, how soon a press is confirmed, and that a long ladder scrolls: measured while nothing else
 // runs.
 import type { CDPSession, Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import type { DaemonState, RunView } from '../../shared/state.js';
-import { freshly, hold, PracticePanel, SIZES } from './practice-panel.js';
+import { freshly, hold, panelForTests, SIZES } from './practice-panel.js';
 
 const [PHONE] = SIZES;
 
@@ -17,19 +17,9 @@ const THIRD_GENERATION = {
 const FIRST_VIEW_WITHIN_MS = 1000;
 const FRAME_WITHIN_MS = 50;
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start({
-    EVENRUNG_PRACTICE_TIMING: 'at-once',
-    EVENRUNG_PRACTICE_PICTURE: 'full',
-  });
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
+const panel = panelForTests({
+  EVENRUNG_PRACTICE_TIMING: 'at-once',
+  EVENRUNG_PRACTICE_PICTURE: 'full',
 });
 
 const ended = (page: Page) =>

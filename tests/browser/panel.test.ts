@@ -1,13 +1,13 @@
 // The panel from asking to nine verified frames, on a phone and on a laptop, by day and by night.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { setRecordSchema } from '../../shared/set-record.js';
 import {
   ask,
   freshly,
   hold,
-  PracticePanel,
+  panelForTests,
   rungNames,
   rungs,
   SIZES,
@@ -17,17 +17,7 @@ import {
   wellLaid,
 } from './practice-panel.js';
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
 
 const NINE = ['1/4', '1/8', '1/15', '1/30', '1/60', '1/125', '1/250', '1/500', '1/1000'];
 

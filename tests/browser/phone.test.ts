@@ -3,13 +3,13 @@
 import { readFile } from 'node:fs/promises';
 import { fileURLToPath } from 'node:url';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { text } from '../../web/src/text.js';
 import {
   ask,
   freshly,
   hold,
-  PracticePanel,
+  panelForTests,
   SIZES,
   type Size,
   screenAt,
@@ -21,17 +21,7 @@ const SOON = { timeout: 8000 };
 const PHONE = SIZES[0];
 const ON_ITS_SIDE: Size = { ...PHONE, name: 'sideways', width: 740, height: 360 };
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
 
 /** The browser's lock of the screen, as a list of what was asked of it. */
 const LOCK = () => {

@@ -5,7 +5,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { type Browser, chromium, type Page, type WebSocketRoute } from 'playwright-core';
-import { expect } from 'vitest';
+import { afterAll, afterEach, beforeAll, expect } from 'vitest';
 import type { DaemonState, Happening } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
 import { browserPath } from '../../src/set-up/system-parts.mjs';
@@ -50,31 +50,35 @@ export interface Shown {
 
 export class PracticePanel {
   /** Holds the set folders. */
-  readonly sets: string;
+  sets = '';
   address = '';
   daemon: Started | undefined;
-  private readonly folder: string;
-  private readonly browser: Browser;
+  private folder = '';
+  private browser: Browser | undefined;
   private readonly env: Readonly<Record<string, string>>;
   private pages: { page: Page; complaints: string[] }[] = [];
 
   /** @param env for the daemon, beside its folders */
   static async start(env: Readonly<Record<string, string>> = {}): Promise<PracticePanel> {
+    const panel = new PracticePanel(env);
+    await panel.begin();
+    return panel;
+  }
+
+  /** @param env as start() takes it; nothing is there before begin() */
+  constructor(env: Readonly<Record<string, string>>) {
+    this.env = env;
+  }
+
+  async begin(): Promise<void> {
     mkdirSync(SCREENS, { recursive: true });
     const executablePath = browserPath();
     if (executablePath === undefined)
       throw new Error('The browser tests need Chromium; npm test says how to install it.');
-    const browser = await chromium.launch({ executablePath, args: FLAGS });
-    const panel = new PracticePanel(browser, await mkdtemp(path.join(os.tmpdir(), 'evenrung-')), env);
-    await panel.serve(0);
-    return panel;
-  }
-
-  private constructor(browser: Browser, folder: string, env: Readonly<Record<string, string>>) {
-    this.browser = browser;
-    this.folder = folder;
-    this.env = env;
-    this.sets = path.join(folder, 'sets');
+    this.browser = await chromium.launch({ executablePath, args: FLAGS });
+    this.folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+    this.sets = path.join(this.folder, 'sets');
+    await this.serve(0);
   }
 
   /** @param port 0 takes any free port */
@@ -100,6 +104,7 @@ export class PracticePanel {
   ): Promise<Page> {
     // All pages ask for the same set: each test begins with the usual one.
     if (this.pages.length === 0) await this.askAnew();
+    if (this.browser === undefined) throw new Error('The panel is not there before it has begun.');
     const context = await this.browser.newContext({
       ...{ viewport: { width, height }, colorScheme, hasTouch },
       locale: 'en-GB',
@@ -186,11 +191,25 @@ export class PracticePanel {
   }
 
   async end(): Promise<void> {
-    await this.browser.close();
+    await this.browser?.close();
     this.daemon?.signal('SIGTERM');
     await this.daemon?.ended;
-    await rm(this.folder, { recursive: true, force: true });
+    if (this.folder !== '') await rm(this.folder, { recursive: true, force: true });
   }
+}
+
+/**
+ * A panel for all tests of a file: there before the first, gone after the last. What its pages complain of fails the test.
+ * @param env for the daemon, beside its folders
+ */
+export function panelForTests(env: Readonly<Record<string, string>> = {}): PracticePanel {
+  const panel = new PracticePanel(env);
+  beforeAll(() => panel.begin(), 60_000);
+  afterEach(async () => {
+    expect(await panel.closePages()).toEqual([]);
+  });
+  afterAll(() => panel.end());
+  return panel;
 }
 
 export const rungs = (page: Page) => page.getByRole('list', { name: /^Rungs/ }).getByRole('listitem');

@@ -3,14 +3,14 @@
 import { readdir } from 'node:fs/promises';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import type { BodyState, BodyView, FrameView } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
 import {
   ask,
   freshly,
   hold,
-  PracticePanel,
+  panelForTests,
   rungNames,
   SIZES,
   screenAt,
@@ -20,18 +20,8 @@ import {
 
 const [PHONE, LAPTOP] = SIZES;
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  // Where no tool can be found that keeps the computer awake, each run has a note that says so.
-  panel = await PracticePanel.start({ PATH: path.join('/', 'nowhere') });
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+// Where no tool can be found that keeps the computer awake, each run has a note that says so.
+const panel = panelForTests({ PATH: path.join('/', 'nowhere') });
 
 const line = (page: Page) => page.locator('.readiness summary').first();
 const list = (page: Page) => page.getByRole('list', { name: 'What to see to' });

@@ -4,7 +4,7 @@
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { setRecordSchema } from '../../shared/set-record.js';
 import type { ScheduleView } from '../../shared/state.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
@@ -14,7 +14,7 @@ import {
   freshly,
   hold,
   NARROW,
-  PracticePanel,
+  panelForTests,
   rungNames,
   SIZES,
   screenAt,
@@ -24,17 +24,7 @@ import {
 
 const [PHONE, LAPTOP] = SIZES;
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 
 const field = (page: Page, label: string) => page.getByLabel(label, { exact: true });
 const caution = (page: Page) => page.getByRole('list', { name: 'Mind' });

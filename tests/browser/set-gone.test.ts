@@ -2,24 +2,15 @@
 import { readdirSync, renameSync, rmSync } from 'node:fs';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { freshly, hold, PracticePanel, type Size, screenAt, verified, wellLaid } from './practice-panel.js';
+import { describe, expect, it } from 'vitest';
+import { freshly, hold, panelForTests, type Size, screenAt, verified, wellLaid } from './practice-panel.js';
 
 const SIZES: readonly Size[] = [
   { name: 'phone', width: 390, height: 844, colorScheme: 'light', hasTouch: true },
   { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
 ];
 
-let panel: PracticePanel;
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-}, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
 
 const newest = () => path.join(panel.sets, readdirSync(panel.sets).sort().at(-1) ?? '');
 const away = () => path.join(panel.sets, '..', 'away');

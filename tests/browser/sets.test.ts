@@ -4,14 +4,14 @@ import { createHash } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it } from 'vitest';
 import { setRecordSchema } from '../../shared/set-record.js';
 import {
   ask,
   freshly,
   hold,
   NARROW,
-  PracticePanel,
+  panelForTests,
   SIZES,
   screenAt,
   trigger,
@@ -24,13 +24,9 @@ const [PHONE, LAPTOP] = SIZES;
 const MANY = 31;
 const FEW = 3;
 
-let panel: PracticePanel;
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once', EVENRUNG_PRACTICE_PICTURE: 'full' });
 
 beforeAll(async () => {
-  panel = await PracticePanel.start({
-    EVENRUNG_PRACTICE_TIMING: 'at-once',
-    EVENRUNG_PRACTICE_PICTURE: 'full',
-  });
   const page = await panel.open(LAPTOP);
   await freshly(page);
   await page.getByText('Name, note, viewpoint').click();
@@ -49,12 +45,6 @@ beforeAll(async () => {
   await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
   expect(await panel.closePages()).toEqual([]);
 }, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
 
 const list = (page: Page) => page.getByRole('list', { name: 'Finished sets' }).getByRole('listitem');
 const tiles = (page: Page) => page.getByRole('list', { name: 'Frames' }).getByRole('listitem');

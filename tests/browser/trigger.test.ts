@@ -1,12 +1,12 @@
 // What fires: the bar as the first thing on a phone, the space bar on a laptop, and a first frame that waits.
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import {
   ask,
   freshly,
   hold,
   NARROW,
-  PracticePanel,
+  panelForTests,
   SIZES,
   type Size,
   screenAt,
@@ -19,16 +19,7 @@ const LYING: Size = { name: 'lying', width: 740, height: 360, colorScheme: 'dark
 /** Longer than the bar has to be held. */
 const HELD_MS = 900;
 
-let panel: PracticePanel;
-beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
-}, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 
 const bar = (page: Page) => page.locator('.trigger');
 const view = (page: Page) => page.locator('main').getAttribute('data-view');

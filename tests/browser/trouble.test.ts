@@ -2,18 +2,17 @@
 // the notes. The practice body meets with none of it, so the states are put into the stream on its way to the page; the run in
 // them was fired, and the notes come from the daemon.
 import type { Page } from 'playwright-core';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it } from 'vitest';
 import type { ErrorCode } from '../../shared/errors.js';
 import { PAGES, pageAddress } from '../../shared/pages.js';
 import type { BodyState, DaemonState, RunView, Trouble } from '../../shared/state.js';
-import { ask, freshly, hold, PracticePanel, SIZES, type Size, screenAt, wellLaid } from './practice-panel.js';
+import { ask, freshly, hold, panelForTests, SIZES, type Size, screenAt, wellLaid } from './practice-panel.js';
 
 const NARROWEST = { ...SIZES[0], name: 'narrow', width: 320, height: 568 } as const;
 
-let panel: PracticePanel;
+const panel = panelForTests();
 
 beforeAll(async () => {
-  panel = await PracticePanel.start();
   // A run to show: nine frames of which each is verified.
   const page = await panel.open(SIZES[1]);
   await freshly(page);
@@ -21,12 +20,6 @@ beforeAll(async () => {
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
   await panel.closePages();
-});
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
 });
 
 const RECONNECTING: Trouble = {

@@ -1,21 +1,11 @@
 // A daemon that is killed in the middle of a set: what the panel asks when the next one is there, and that the set is gone on with.
 import { readdirSync, renameSync } from 'node:fs';
 import path from 'node:path';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
-import { ask, freshly, hold, PracticePanel, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
+import { afterEach, describe, expect, it } from 'vitest';
+import { ask, freshly, hold, panelForTests, SIZES, screenAt, verified, wellLaid } from './practice-panel.js';
 
-let panel: PracticePanel;
-
-beforeAll(async () => {
-  panel = await PracticePanel.start();
-});
-afterEach(async () => {
-  panel.forgetComplaints();
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
+const panel = panelForTests();
+afterEach(() => panel.forgetComplaints());
 
 describe.each(SIZES)('$name', (size) => {
   it.each(['Go on with it', 'End it'])(

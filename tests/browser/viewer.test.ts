@@ -4,14 +4,14 @@ import { readdir, rename } from 'node:fs/promises';
 import path from 'node:path';
 import type { Page } from 'playwright-core';
 import sharp from 'sharp';
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { beforeAll, describe, expect, it } from 'vitest';
 import type { RunView } from '../../shared/state.js';
 import {
   ask,
   freshly,
   hold,
   NARROW,
-  PracticePanel,
+  panelForTests,
   SIZES,
   type Size,
   screenAt,
@@ -38,11 +38,10 @@ const CUT_OFF: Pick<RunView, 'state' | 'endedAt' | 'sentence' | 'trouble'> = {
   },
 };
 
-let panel: PracticePanel;
+const panel = panelForTests({ EVENRUNG_PRACTICE_PICTURE: 'full' });
 let set = '';
 
 beforeAll(async () => {
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_PICTURE: 'full' });
   const page = await panel.open(LAPTOP);
   await freshly(page);
   await ask(page, FRAMES, '1 EV', '1/60');
@@ -51,12 +50,6 @@ beforeAll(async () => {
   set = await latestSet();
   expect(await panel.closePages()).toEqual([]);
 }, 60_000);
-afterEach(async () => {
-  expect(await panel.closePages()).toEqual([]);
-});
-afterAll(async () => {
-  await panel?.end();
-});
 
 const latestSet = async (): Promise<string> => {
   const answer = await fetch(new URL('/api/sets', panel.address));

@@ -11,9 +11,9 @@ import type { Happening } from '../../shared/state.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS } from '../built.js';
+import { EventLog } from '../../src/station/index.js';
 import { cameraProcesses } from '../camera-processes.js';
+import { stationOfProcess } from '../harness/process-station.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 
 export const BODIES = ['amount', 'pattern', 'drive-entry', 'standard', 'practice'] as const;
@@ -173,21 +173,14 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   };
   const wrong: string[] = [];
   const newStation = () =>
-    new Station({
-      choice: plugged === undefined ? 'practice' : 'usb',
-      into,
-      stateFolder,
-      configFolder: path.join(root, 'config'),
-      events,
-      log: () => undefined,
-      journal,
-      patienceMs: PATIENCE_MS,
-      link: {
-        entry: CAMERA_PROCESS,
-        env: plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : { ...plugged.environment },
-        deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES,
+    stationOfProcess(
+      root,
+      plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : plugged.environment,
+      {
+        ...{ choice: plugged === undefined ? 'practice' : 'usb', into, stateFolder, events, journal },
+        ...{ patienceMs: PATIENCE_MS, deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES },
       },
-    });
+    ).station;
   let station = newStation();
   let fired = 0;
   events.watch(({ happening }) => {

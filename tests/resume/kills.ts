@@ -120,16 +120,37 @@ export async function killAll(
   return wrong;
 }
 
-/** @returns what does not hold after the set was killed and gone on with, a sentence each */
-export async function killAndResume({ counted, at }: Moment): Promise<string[]> {
+interface Scene {
+  /** With a folder for sets in it. */
+  readonly root: string;
+  readonly into: string;
+  /** As somebody left it. */
+  readonly body: PracticeBody;
+  readonly link: PracticeLink;
+  /** What does not hold, a sentence each. */
+  readonly wrong: string[];
+  /** @returns what stands otherwise on the body than it was left, a sentence each */
+  changed(): string[];
+}
+
+/** Plays one scene, with a body and a folder of its own. @returns what play() returns */
+async function overBody(play: (scene: Scene) => Promise<string[]>): Promise<string[]> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
   const body = await bodyAsLeft();
   const before = { ...body.state };
   const link = new PracticeLink(body);
-  const wrong: string[] = [];
   try {
+    return await play({ root, into, body, link, wrong: [], changed: () => changedIn(body, before) });
+  } finally {
+    await rm(root, { recursive: true, force: true });
+  }
+}
+
+/** @returns what does not hold after the set was killed and gone on with, a sentence each */
+export const killAndResume = ({ counted, at }: Moment): Promise<string[]> =>
+  overBody(async ({ root, into, body, link, wrong, changed }) => {
     const first = await runChild(link, [root, counted, String(at)]);
     if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
     const second = await runChild(link, [root]);
@@ -145,11 +166,8 @@ export async function killAndResume({ counted, at }: Moment): Promise<string[]> 
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
       wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length)));
     }
-    return [...wrong, ...changedIn(body, before)];
-  } finally {
-    await rm(root, { recursive: true, force: true });
-  }
-}
+    return [...wrong, ...changed()];
+  });
 
 /** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way. */
 async function bodyAsLeft(): Promise<PracticeBody> {
@@ -179,15 +197,8 @@ function changedIn(body: PracticeBody, before: PracticeState): string[] {
  * there; once there is room again, the set is gone on with, and no good frame is fired twice.
  * @returns what does not hold, a sentence each
  */
-export async function fillAndResume({ counted, at }: Moment): Promise<string[]> {
-  const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-full-'));
-  const into = path.join(root, 'sets');
-  await mkdir(into);
-  const body = await bodyAsLeft();
-  const before = { ...body.state };
-  const link = new PracticeLink(body);
-  const wrong: string[] = [];
-  try {
+export const fillAndResume = ({ counted, at }: Moment): Promise<string[]> =>
+  overBody(async ({ root, into, body, link, wrong, changed }) => {
     const first = await runChild(link, [root, counted, String(at)]);
     const released = body.shots.length;
     const isBegun = first.code === 0;
@@ -196,7 +207,7 @@ export async function fillAndResume({ counted, at }: Moment): Promise<string[]> 
     if (/cannot end|no way from|UNIQUE|has ended\./.test(first.said)) wrong.push(`It says: ${first.said}`);
     const isHalted = says.startsWith('halted');
     if (isBegun && isHalted && !NOT_KEPT.test(says)) wrong.push(`It says: ${says}`);
-    wrong.push(...changedIn(body, before));
+    wrong.push(...changed());
     const [set] = await readdir(into);
     if (set !== undefined) {
       const { findings } = await checkSet(path.join(into, set));
@@ -213,12 +224,9 @@ export async function fillAndResume({ counted, at }: Moment): Promise<string[]> 
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     // Nine, and one for the file that was cut short.
     if (body.shots.length !== 10) wrong.push(`${released} were fired at first, ${body.shots.length} in all.`);
-    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length)), ...changedIn(body, before));
+    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length)), ...changed());
     return wrong;
-  } finally {
-    await rm(root, { recursive: true, force: true });
-  }
-}
+  });
 
 /** For the photographer: what, where, why, and what to do. */
 const NOT_KEPT = /What happens cannot be kept in the journal .*: the disk is full\. Make room there/;

@@ -12,8 +12,9 @@ import { anchorOf, PAGES } from '../../shared/pages.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { framed, rendered } from '../../src/server/note-html.js';
 import { addNotes } from '../../src/server/notes.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS, PANEL } from '../built.js';
+import type { Station } from '../../src/station/index.js';
+import { PANEL } from '../built.js';
+import { stationOfProcess } from '../harness/process-station.js';
 
 const TOP = fileURLToPath(new URL('../..', import.meta.url));
 
@@ -23,16 +24,9 @@ let station: Station;
 
 beforeAll(async () => {
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
-  const events = new EventLog();
-  station = new Station({
-    choice: 'practice',
-    into: path.join(folder, 'sets'),
-    stateFolder: path.join(folder, 'state'),
-    configFolder: path.join(folder, 'config'),
-    events,
-    log: () => undefined,
-    link: { entry: CAMERA_PROCESS },
-  });
+  const made = stationOfProcess(folder, {}, { choice: 'practice' });
+  station = made.station;
+  const { events } = made;
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, log, panel: PANEL, notes: TOP, port: 0 });
 });

@@ -12,18 +12,15 @@ import { happeningSchema } from '../../shared/state.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import { openApi } from '../../src/server/openapi.js';
 import { API_ROUTES } from '../../src/server/routes.js';
-import { EventLog, Station } from '../../src/station/index.js';
+import { TestLink } from '../harness/links.js';
+import { stationOver } from '../harness/station.js';
 
 let folder = '';
 let server: RunningServer;
 beforeAll(async () => {
   folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   await writeFile(path.join(folder, 'index.html'), '<title>panel</title>');
-  const events = new EventLog();
-  const station = new Station({
-    ...{ choice: 'practice', into: folder, events, log: () => undefined },
-    ...{ stateFolder: path.join(folder, 'state'), configFolder: path.join(folder, 'config') },
-  });
+  const { station, events } = stationOver(folder, new TestLink());
   const log = pino({ level: 'silent' });
   server = await startServer({ station, events, log, panel: folder, notes: folder, port: 0 });
 });

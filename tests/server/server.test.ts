@@ -12,8 +12,8 @@ import { planSchema } from '../../shared/plan.js';
 import { type DaemonState, daemonStateSchema } from '../../shared/state.js';
 import { type DaemonMessage, daemonMessageSchema, errorAnswerSchema } from '../../shared/stream.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS } from '../built.js';
+import type { EventLog, Station } from '../../src/station/index.js';
+import { stationOfProcess } from '../harness/process-station.js';
 
 let folder = '';
 let sets = '';
@@ -28,16 +28,11 @@ beforeAll(async () => {
   const panel = path.join(folder, 'panel');
   await import('node:fs/promises').then(({ mkdir }) => mkdir(panel));
   await writeFile(path.join(panel, 'index.html'), '<title>panel</title>');
-  events = new EventLog();
-  station = new Station({
-    choice: 'practice',
-    into: sets,
-    stateFolder: path.join(folder, 'state'),
-    configFolder: path.join(folder, 'config'),
-    events,
-    log: () => undefined,
-    link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'lifelike' } },
-  });
+  ({ station, events } = stationOfProcess(
+    folder,
+    { EVENRUNG_PRACTICE_TIMING: 'lifelike' },
+    { choice: 'practice' },
+  ));
   server = await startServer({
     station,
     events,
@@ -421,15 +416,7 @@ describe('clients that misbehave', () => {
 
 describe('a station', () => {
   const another = () =>
-    new Station({
-      choice: 'practice',
-      into: sets,
-      stateFolder: path.join(folder, 'state'),
-      configFolder: path.join(folder, 'config'),
-      events: new EventLog(),
-      log: () => undefined,
-      link: { entry: CAMERA_PROCESS, env: { EVENRUNG_PRACTICE_TIMING: 'at-once' } },
-    });
+    stationOfProcess(folder, { EVENRUNG_PRACTICE_TIMING: 'at-once' }, { choice: 'practice' }).station;
 
   it('that is closed while a run begins fires nothing', async () => {
     const other = another();

@@ -7,8 +7,8 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS } from '../built.js';
+import type { EventLog, Station } from '../../src/station/index.js';
+import { stationOfProcess } from '../harness/process-station.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let into = '';
@@ -34,24 +34,13 @@ async function plug(face: FaceName, options: Partial<PracticeOptions> = {}): Pro
 }
 
 function stationFor(bodies: readonly PluggedBody[], camera?: string): { station: Station; events: EventLog } {
-  const events = new EventLog();
   const [first] = bodies;
   if (first === undefined) throw new Error('There is no body.');
   const sockets = bodies.map(({ environment }) => environment.VIRTUAL_BODY_SOCKETS).join(':');
-  station = new Station({
-    choice: 'usb',
-    camera,
-    into,
-    stateFolder: path.join(into, 'state'),
-    configFolder: path.join(into, 'config'),
-    events,
-    log: () => undefined,
-    link: {
-      entry: CAMERA_PROCESS,
-      env: { ...first.environment, VIRTUAL_BODY_SOCKETS: sockets },
-    },
-  });
-  return { station, events };
+  const env = { ...first.environment, VIRTUAL_BODY_SOCKETS: sockets };
+  const made = stationOfProcess(into, env, { camera });
+  station = made.station;
+  return made;
 }
 
 async function recordOf(events: EventLog): Promise<{ record: SetRecord; folder: string }> {
@@ -105,27 +94,6 @@ describe.each(FACES)('the virtual body %s', (face) => {
     },
     60_000,
   );
-
-  it('7 frames, 1 EV apart, in aperture priority: compensation moves them, whatever shutter times it lists', async () => {
-    // So light that the darkest frames come near to the shortest time.
-    const { body } = await plug(face);
-    await body.change('mode', 'aperture');
-    body.moveLight(8);
-    const { station, events } = stationFor(plugged);
-    await station.look();
-    expect(station.problem).toBeNull();
-    const asked = { frames: 7, step: '1', mode: 'aperture' as const };
-    // A base that this body does not have, and one that is left out.
-    for (const base of ['1/59', undefined])
-      expect(station.plan({ ...asked, ...(base === undefined ? {} : { base }) }).offsets).toHaveLength(7);
-    await station.start(asked);
-    await station.settled();
-    expect(events.state.run?.sentence).toMatch(/^All 7 frames are verified/);
-    const { record } = await recordOf(events);
-    const tvs = record.frames.map(({ recorded }) => recordedTv(recorded?.exposureTime ?? null) ?? Number.NaN);
-    for (const [index, tv] of tvs.entries()) expect(tv).toBeCloseTo((tvs[0] ?? 0) - index, 9);
-    await station.close();
-  }, 60_000);
 
   it('is learnt from outside, exactly', async () => {
     const { body } = await plug(face);

@@ -5,8 +5,8 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { BodyState } from '../../shared/state.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS } from '../built.js';
+import { EventLog, type Station } from '../../src/station/index.js';
+import { stationOfProcess } from '../harness/process-station.js';
 import { type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let root = '';
@@ -26,17 +26,10 @@ afterEach(async () => {
 });
 
 function begin(choice: 'usb' | 'auto', lookAgainMs?: number): void {
-  station = new Station({
-    choice,
-    into: path.join(root, 'sets'),
-    stateFolder: path.join(root, 'state'),
-    configFolder: path.join(root, 'config'),
-    events,
-    log: () => undefined,
+  ({ station } = stationOfProcess(root, plugged.environment, {
+    ...{ choice, events, patienceMs: 500 },
     ...(lookAgainMs === undefined ? {} : { lookAgainMs }),
-    patienceMs: 500,
-    link: { entry: CAMERA_PROCESS, env: { ...plugged.environment } },
-  });
+  }));
 }
 
 /** @returns the next state of the body that is so */

@@ -6,8 +6,8 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { readRecorded } from '../../src/frames/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import { CAMERA_PROCESS, run, start } from '../built.js';
+import { run, start } from '../built.js';
+import { stationOfProcess } from '../harness/process-station.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let into = '';
@@ -187,17 +187,7 @@ describe('the daemon is killed in the middle', () => {
 it('a body lost for good in the middle, and found again later: what was owed is put back, and said', async () => {
   const { body, env } = await plug('amount');
   const before = { ...body.body.state };
-  const events = new EventLog();
-  const station = new Station({
-    choice: 'usb',
-    into,
-    stateFolder: path.join(into, 'state'),
-    configFolder: path.join(into, 'config'),
-    events,
-    log: () => undefined,
-    patienceMs: 2000,
-    link: { entry: CAMERA_PROCESS, env },
-  });
+  const { station, events } = stationOfProcess(into, env, { patienceMs: 2000 });
   try {
     await station.look();
     events.watch(({ happening }) => {
