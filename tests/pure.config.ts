@@ -1,5 +1,6 @@
 // `npm run quick` and `npm run watch`: what is pure. Nothing is built before it, and no file has a process of its own.
 import { defineConfig } from 'vitest/config';
+import { TAGS } from './vitest.config.js';
 
 export default defineConfig({
   test: {
@@ -7,6 +8,7 @@ export default defineConfig({
     include: ['tests/pure/**/*.test.ts'],
     env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
+    tags: TAGS,
     isolate: false,
     maxWorkers: 2,
     // They are read by tests, not imported.

@@ -1,8 +1,6 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { configDefaults, defineConfig } from 'vitest/config';
 
-/** What measures: nothing else runs beside it. */
-const ALONE = ['tests/engine/learn.test.ts', 'tests/commands/speed.test.ts', 'tests/browser/pace.test.ts'];
 /** Each of these works at several things at a time. */
 const TWO_AT_A_TIME = [
   'tests/faults/**/*.test.ts',
@@ -10,11 +8,15 @@ const TWO_AT_A_TIME = [
   'tests/wire/fuzz.test.ts',
   'tests/server/attacks.test.ts',
 ];
+/** @returns the tests in which this is found */
+export const filesWith = (text: RegExp): string[] =>
+  readdirSync('tests', { recursive: true, encoding: 'utf8' })
+    .filter((name) => name.endsWith('.test.ts'))
+    .map((name) => `tests/${name}`)
+    .filter((file) => text.test(readFileSync(file, 'utf8')));
 /** They put other modules in the place of real ones, which the tests after them must not find. */
-const WITH_STAND_INS = readdirSync('tests', { recursive: true, encoding: 'utf8' })
-  .filter((name) => name.endsWith('.test.ts'))
-  .map((name) => `tests/${name}`)
-  .filter((file) => /\bvi\.(?:do)?Mock\(/i.test(readFileSync(file, 'utf8')));
+const WITH_STAND_INS = filesWith(/\bvi\.(?:do)?Mock\(/i);
+export const TAGS = [{ name: 'pace', description: 'measures the machine: see tests/pace.ts' }];
 const ALL = ['tests/**/*.test.ts'];
 // Most of a test that starts processes is waiting.
 const SIDE_BY_SIDE = { maxWorkers: 4, sequence: { groupOrder: 0 } };
@@ -25,6 +27,7 @@ export default defineConfig({
     globalSetup: ['tests/global-set-up.ts'],
     // The exposure is what is looked at, and small pictures are made sooner; where the picture counts, the test asks for a full one.
     env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
+    tags: TAGS,
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 60_000,
@@ -35,7 +38,7 @@ export default defineConfig({
         test: {
           name: 'side by side',
           include: ALL,
-          exclude: [...configDefaults.exclude, ...ALONE, ...TWO_AT_A_TIME, ...WITH_STAND_INS],
+          exclude: [...configDefaults.exclude, ...TWO_AT_A_TIME, ...WITH_STAND_INS],
           // A process loads what it tests once, not anew for each file.
           isolate: false,
           ...SIDE_BY_SIDE,
@@ -48,10 +51,6 @@ export default defineConfig({
       {
         extends: true,
         test: { name: 'two at a time', include: TWO_AT_A_TIME, maxWorkers: 2, sequence: { groupOrder: 1 } },
-      },
-      {
-        extends: true,
-        test: { name: 'alone', include: ALONE, maxWorkers: 1, sequence: { groupOrder: 2 } },
       },
     ],
   },

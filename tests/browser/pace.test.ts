@@ -1,8 +1,9 @@
-// How soon the panel is there on a slow way, how soon a press is confirmed, and that a long ladder scrolls: measured while nothing else
-// runs.
+// How soon the panel is there on a slow way, how soon a press is confirmed, and that a long ladder scrolls. In `npm test` that all of it
+// is there at all.
 import type { CDPSession, Page } from 'playwright-core';
 import { describe, expect, it } from 'vitest';
 import type { DaemonState, RunView } from '../../shared/state.js';
+import { IS_JUDGED, PACED, pace, ROUNDS } from '../pace.js';
 import { freshly, hold, panelForTests, SIZES } from './practice-panel.js';
 
 const [PHONE] = SIZES;
@@ -21,6 +22,9 @@ const panel = panelForTests({
   EVENRUNG_PRACTICE_TIMING: 'at-once',
   EVENRUNG_PRACTICE_PICTURE: 'full',
 });
+
+/** What else the computer does costs time, too; what the panel costs would be there in each of the tries. @returns the least but one */
+const second = (of: readonly number[]): number => [...of].sort((a, b) => a - b)[1] ?? Number.NaN;
 
 const ended = (page: Page) =>
   page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 20_000 });
@@ -56,9 +60,9 @@ const firstPaint = async (page: Page): Promise<Paint> => {
 };
 
 describe('the first view', () => {
-  it('stands within a second on a slow way: the name, and what it is doing', async () => {
+  it('stands within a second on a slow way: the name, and what it is doing', PACED, async () => {
     const times: number[] = [];
-    for (let round = 0; round < 5; round += 1) {
+    for (let round = 0; round < ROUNDS; round += 1) {
       const page = await panel.open(
         PHONE,
         async (opened) => {
@@ -73,17 +77,16 @@ describe('the first view', () => {
       await page.locator('main[data-connection="connected"]').waitFor();
       expect(await panel.closePages()).toEqual([]);
     }
-    console.log(`first view: ${times.map(Math.round).join(', ')} ms`);
-    expect([...times].sort((a, b) => a - b)[1]).toBeLessThan(FIRST_VIEW_WITHIN_MS);
+    pace('first view on a slow way', second(times), 'ms', FIRST_VIEW_WITHIN_MS);
   });
 });
 
 describe('a press', () => {
-  it('is confirmed within 100 ms, and so is that it was enough', async () => {
+  it('is confirmed within 100 ms, and so is that it was enough', PACED, async () => {
     const page = await panel.open(PHONE, watchTheBar, '');
     const pressed: number[] = [];
     const fired: number[] = [];
-    for (let round = 0; round < 5; round += 1) {
+    for (let round = 0; round < ROUNDS; round += 1) {
       await freshly(page);
       await hold(page);
       await ended(page);
@@ -91,12 +94,12 @@ describe('a press', () => {
       pressed.push(times.holding - times.down);
       fired.push(times.starting - times.sent);
     }
+    // Both were said, and after what they confirm.
+    expect(Math.min(...pressed)).toBeGreaterThanOrEqual(0);
+    expect(Math.min(...fired)).toBeGreaterThanOrEqual(0);
     const middle = (of: readonly number[]) => [...of].sort((a, b) => a - b)[2] ?? Number.NaN;
-    console.log(
-      `press to "keep holding" painted: ${middle(pressed).toFixed(0)} ms; held long enough to "starting" painted: ${middle(fired).toFixed(0)} ms`,
-    );
-    expect(middle(pressed)).toBeLessThan(100);
-    expect(middle(fired)).toBeLessThan(100);
+    pace('press to "keep holding" painted', middle(pressed), 'ms', 100);
+    pace('held long enough to "starting" painted', middle(fired), 'ms', 100);
   });
 });
 
@@ -200,7 +203,7 @@ async function scrollThrough(page: Page): Promise<number[]> {
 }
 
 describe.each(SIZES)('a ladder of 61 frames with their pictures on a $name', (size) => {
-  it('scrolls without stumbling', async () => {
+  it('scrolls without stumbling', PACED, async () => {
     const { run } = (
       (await (await fetch(new URL('/api/state', panel.address))).json()) as {
         state: DaemonState;
@@ -209,7 +212,7 @@ describe.each(SIZES)('a ladder of 61 frames with their pictures on a $name', (si
     if (run === null) throw new Error('No set was fired.');
     const worst: number[] = [];
     const all: number[] = [];
-    for (let round = 0; round < 5; round += 1) {
+    for (let round = 0; round < ROUNDS; round += 1) {
       const { page } = await panel.show(
         size,
         (state) => ({ ...state, run: long(run) }),
@@ -219,7 +222,7 @@ describe.each(SIZES)('a ladder of 61 frames with their pictures on a $name', (si
       const ladder = await page.locator('.ladder').boundingBox();
       await page.mouse.move((ladder?.x ?? 0) + 100, 300);
       const times = await scrollThrough(page);
-      expect(times.length).toBeGreaterThan(20);
+      expect(times.length).toBeGreaterThan(0);
       // All pictures came, though none was there before.
       await expect
         .poll(
@@ -238,10 +241,11 @@ describe.each(SIZES)('a ladder of 61 frames with their pictures on a $name', (si
       all.push(...times);
       expect(await panel.closePages()).toEqual([]);
     }
-    console.log(
-      `${size.name}: longest frame ${worst.map(Math.round).join(', ')} ms, of ${all.length} frames ${all.filter((ms) => ms > FRAME_WITHIN_MS).length} over ${FRAME_WITHIN_MS} ms`,
-    );
-    // What else the computer does costs frames, too; what the panel costs would be there in each of the tries.
-    expect([...worst].sort((a, b) => a - b)[1]).toBeLessThan(FRAME_WITHIN_MS);
+    if (IS_JUDGED) {
+      const over = all.filter((ms) => ms > FRAME_WITHIN_MS).length;
+      console.log(`${size.name}: of ${all.length} frames ${over} over ${FRAME_WITHIN_MS} ms`);
+      expect(all.length).toBeGreaterThan(20 * ROUNDS);
+    }
+    pace(`longest frame of a long ladder on a ${size.name}`, second(worst), 'ms', FRAME_WITHIN_MS);
   });
 });

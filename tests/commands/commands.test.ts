@@ -13,6 +13,7 @@ import { bodyViewSchema, type DaemonState, eventSchema } from '../../shared/stat
 import { readRecorded } from '../../src/frames/index.js';
 import { run, type Started, start } from '../built.js';
 import { childOf } from '../child-of.js';
+import { PACED, pace } from '../pace.js';
 
 let into = '';
 beforeEach(async () => {
@@ -212,31 +213,35 @@ describe('fire', () => {
     expect(stdout).toContain(`Set folder: ${sets}/`);
   });
 
-  it('at a daemon that is killed: says so within seconds, and that it is back; then that the run was cut off', async () => {
-    const state = { XDG_STATE_HOME: path.join(into, 'state'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
-    const serve = async (port: string) => {
-      const daemon = start(['serve', '--body', 'practice', '--port', port, '--into', into], state);
-      onTestFinished(() => daemon.signal('SIGKILL'));
-      const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
-      return { daemon, address };
-    };
-    const { daemon, address } = await serve('0');
-    await daemon.until(/Body: Practice body/);
-    const fired = start(['fire', '--frames', '9', '--step', '1', '--to', address], {
-      XDG_STATE_HOME: path.join(into, 'elsewhere'),
-    });
-    await fired.until(/frame +\d+ .* verified/);
-    daemon.signal('SIGKILL');
-    const killedAt = performance.now();
-    await fired.until(
-      /^Not connected to the laptop at http:\S+ any more: trying again, for 58 s at most\.$/m,
-    );
-    expect(performance.now() - killedAt).toBeLessThan(4000);
-    await serve(new URL(address).port);
-    await fired.until(/^Connected to the laptop again\.$/m);
-    const { code, stderr } = await fired.ended;
-    expect([code, stderr]).toEqual([1, expect.stringMatching(/^The run ended, or was cut off, /)]);
-  });
+  it(
+    'at a daemon that is killed: says so within seconds, and that it is back; then that the run was cut off',
+    PACED,
+    async () => {
+      const state = { XDG_STATE_HOME: path.join(into, 'state'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
+      const serve = async (port: string) => {
+        const daemon = start(['serve', '--body', 'practice', '--port', port, '--into', into], state);
+        onTestFinished(() => daemon.signal('SIGKILL'));
+        const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
+        return { daemon, address };
+      };
+      const { daemon, address } = await serve('0');
+      await daemon.until(/Body: Practice body/);
+      const fired = start(['fire', '--frames', '9', '--step', '1', '--to', address], {
+        XDG_STATE_HOME: path.join(into, 'elsewhere'),
+      });
+      await fired.until(/frame +\d+ .* verified/);
+      daemon.signal('SIGKILL');
+      const killedAt = performance.now();
+      await fired.until(
+        /^Not connected to the laptop at http:\S+ any more: trying again, for 58 s at most\.$/m,
+      );
+      pace('a daemon that is gone is noticed', performance.now() - killedAt, 'ms', 4000);
+      await serve(new URL(address).port);
+      await fired.until(/^Connected to the laptop again\.$/m);
+      const { code, stderr } = await fired.ended;
+      expect([code, stderr]).toEqual([1, expect.stringMatching(/^The run ended, or was cut off, /)]);
+    },
+  );
 
   it('into a folder that refuses to hold folders: exit 2, at once', async () => {
     const { code, stderr } = await run([...nine, '--into', '/proc/nowhere']);

@@ -263,7 +263,8 @@ describe('a delay', () => {
     await one.start({ ...NINE, delay: 60 });
     one.stop();
     await one.settled();
-    expect(Date.now() - again).toBeLessThan(5000);
+    // It does not wait for the minute.
+    expect(Date.now() - again).toBeLessThan(30_000);
     expect(events.state.run?.state).toBe('stopped');
     expect(link.releases).toBe(releases);
   });

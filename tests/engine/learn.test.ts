@@ -11,6 +11,7 @@ import { Body, type FiredFrame, type FireOptions } from '../../src/camera/index.
 import { AT_ONCE, NO_TIME, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { ASKED } from '../asked.js';
+import { PACED, pace } from '../pace.js';
 
 let folder = '';
 beforeEach(async () => {
@@ -107,7 +108,7 @@ describe('what else the wire does not tell', () => {
     expect(profile.timing).toBeDefined();
   });
 
-  it('times: a change, a setting on the way, a frame, and a long exposure', { retry: 2 }, async () => {
+  it('times: a change, a setting on the way, a frame, and a long exposure', PACED, async () => {
     const timing = {
       change: 0.05,
       changePerSetting: 0.02,
@@ -120,14 +121,14 @@ describe('what else the wire does not tell', () => {
     const { profile } = await learnBody(met, ASKED, folder, { longestSeconds: 1 });
     const { timing: learnt, longTime, noiseReduction } = profile;
     expect(learnt?.secondsPerChange).toBeGreaterThan(0.04);
-    expect(learnt?.secondsPerChange).toBeLessThan(0.09);
-    expect(learnt?.secondsPerSetting).toBeGreaterThan(0.015);
-    expect(learnt?.secondsPerSetting).toBeLessThan(0.035);
+    pace('learnt: a change', learnt?.secondsPerChange ?? Number.NaN, 's', 0.09);
+    expect(learnt?.secondsPerSetting).toBeGreaterThan(0);
+    pace('learnt: a setting', learnt?.secondsPerSetting ?? Number.NaN, 's', 0.035, 0.015);
     expect(learnt?.secondsPerFrame).toBeGreaterThan(0.33);
-    expect(learnt?.secondsPerFrame).toBeLessThan(0.8);
+    pace('learnt: a frame', learnt?.secondsPerFrame ?? Number.NaN, 's', 0.8);
     expect(longTime?.shutter).toBe('1');
     expect(longTime?.seconds).toBeGreaterThan(0.9);
-    expect(longTime?.seconds).toBeLessThan(1.3);
+    pace('learnt: a long time', longTime?.seconds ?? Number.NaN, 's', 1.3);
     expect(noiseReduction).toBe(false);
   });
 
@@ -180,7 +181,7 @@ describe('what else the wire does not tell', () => {
     expect(error?.message).toMatch(/^An exposure of 1 s was over after 0\.0\d+ s/);
   });
 
-  it('a dark frame after a long exposure', { retry: 2 }, async () => {
+  it('a dark frame after a long exposure', PACED, async () => {
     const body = new PracticeBody({ shape: 'pattern', ...AT_ONCE, timing: { ...NO_TIME, exposureScale: 1 } });
     await body.change('noiseReduction', 'on');
     const met = await Body.meet(new PracticeLink(body));
@@ -189,7 +190,7 @@ describe('what else the wire does not tell', () => {
     expect(noiseReduction).toBe(true);
     expect(longTime?.shutter).toBe('1');
     expect(longTime?.seconds).toBeGreaterThan(0.9);
-    expect(longTime?.seconds).toBeLessThan(1.4);
+    pace('learnt: a long time and a dark frame', longTime?.seconds ?? Number.NaN, 's', 1.4);
   });
 });
 

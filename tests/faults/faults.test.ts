@@ -1,5 +1,6 @@
 // A seeded part of the table of faults, as much as a minute takes; `npm run soak -- faults` works through all of it.
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { PACED, pace } from '../pace.js';
 import { BODIES, POINTS } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 import {
@@ -72,11 +73,15 @@ describe(`a selection of the table, seed ${SEED}`, () => {
     300_000,
   );
 
-  it('the next frame is armed soon after the body is back', async () => {
+  it('the next frame is armed soon after the body is back', {
+    tags: PACED.tags,
+    timeout: 300_000,
+  }, async () => {
     await Promise.allSettled(judged.values());
     const milliseconds = armedAgain(done);
     expect(milliseconds.length).toBeGreaterThan(3);
     // Several cells at a time on a machine that may be busy: a single one may have to wait its turn.
-    expect(milliseconds[Math.floor(milliseconds.length / 2)]).toBeLessThan(ARMED_AGAIN_WITHIN_MS);
-  }, 300_000);
+    const middle = milliseconds[Math.floor(milliseconds.length / 2)] ?? Number.NaN;
+    pace('armed again once the body is back', middle, 'ms', ARMED_AGAIN_WITHIN_MS);
+  });
 });

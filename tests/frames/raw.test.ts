@@ -221,7 +221,8 @@ describe('the ExifTool process', () => {
     await expect(readRawRecorded(file, tool({ program: hung, callDeadlineMs: 400 }))).rejects.toMatchObject({
       code: 'frame-unreadable',
     });
-    expect(performance.now() - since).toBeLessThan(5000);
+    // It hangs for a minute.
+    expect(performance.now() - since).toBeLessThan(30_000);
     for (const nothing of [
       { program: path.join(folder, 'no-such-program') },
       { program: file },

@@ -15,6 +15,7 @@ import { alarmSchema } from '../../shared/alarm.js';
 import { Alarm, type AlarmOptions, type AlarmTiming } from '../../src/station/alarm.js';
 import type { Halt } from '../../src/station/alarm-notice.js';
 import { isAlive } from '../built.js';
+import { PACED, pace } from '../pace.js';
 
 /** As the real ones, a hundredth of the pauses; tries and ends have room on a busy machine. */
 const QUICK: Partial<AlarmTiming> = { pauses: [50, 150, 350, 650], tryWithin: 5000, close: 20_000 };
@@ -183,7 +184,7 @@ describe('a webhook', () => {
     expect(second?.body).toBe(first?.body);
   });
 
-  it('the pauses are spread by a fifth either way', async () => {
+  it('the pauses are spread by a fifth either way', PACED, async () => {
     const gaps = async (random: number) => {
       const { address, got } = await receiver(answer(503), answer(200));
       const one = alarm({ webhook: address, random: () => random, timing: { pauses: [500] } });
@@ -194,7 +195,7 @@ describe('a webhook', () => {
     const [short, long] = [await gaps(0), await gaps(1)];
     expect(short).toBeGreaterThan(398);
     expect(long).toBeGreaterThan(598);
-    expect(short).toBeLessThan(long);
+    pace('a pause of 500 ms, a fifth shorter', short, 'ms', 500);
   });
 
   it('that refuses for good is left alone after five tries', async () => {
@@ -434,7 +435,7 @@ describe('a command', () => {
     expect(await gone(pid)).toBe(true);
   });
 
-  it('that has left its group cannot hold anything up', async () => {
+  it('that has left its group cannot hold anything up', PACED, async () => {
     const one = alarm({
       command: `setsid sh -c 'echo $$ > "${at('inner')}"; exec sleep 60'`,
       timing: { command: 1000 },
@@ -445,12 +446,15 @@ describe('a command', () => {
     await logged(/was ended after 1 s/);
     const before = performance.now();
     await one.close();
-    expect(performance.now() - before).toBeLessThan(1000);
+    const took = performance.now() - before;
+    // It sleeps for a minute.
+    expect(took).toBeLessThan(30_000);
+    pace('an alarm closes whose command has left', took, 'ms', 1000);
   });
 });
 
 describe('whoever raises it', () => {
-  it('goes on at once, whatever becomes of the alarm', async () => {
+  it('goes on at once, whatever becomes of the alarm', PACED, async () => {
     const { address } = await receiver(hang);
     const one = alarm({ command: 'sleep 60', webhook: address, timing: { close: 100 } });
     let turns = 0;
@@ -459,10 +463,11 @@ describe('whoever raises it', () => {
     }, 10);
     toEnd.push(() => clearInterval(ticking));
     const took = Array.from({ length: 10 }, () => raised(one));
-    expect(Math.max(...took)).toBeLessThan(50);
+    pace('an alarm is raised', Math.max(...took), 'ms', 50);
     await pause(1000);
-    // The run has its turns meanwhile; on a busy machine not all of the hundred.
-    expect(turns).toBeGreaterThan(20);
+    // The run has its turns meanwhile.
+    expect(turns).toBeGreaterThan(0);
+    pace('turns of the run come every', 1000 / turns, 'ms', 50);
     expect(lines).toEqual([]);
   });
 
@@ -507,11 +512,12 @@ describe('close', () => {
     await logged(/500/);
     const before = performance.now();
     await one.close();
-    expect(performance.now() - before).toBeLessThan(5000);
+    // The pause is a minute.
+    expect(performance.now() - before).toBeLessThan(30_000);
     expect(lines.at(-1)).toMatch(/was told\.$/);
   });
 
-  it('drops what takes longer, and says so', async () => {
+  it('drops what takes longer, and says so', PACED, async () => {
     const { address, host } = await receiver(hang);
     const one = alarm({
       command: `echo $$ > '${at('pid')}'; sleep 60`,
@@ -524,7 +530,9 @@ describe('close', () => {
     await Promise.all([one.close(), one.close()]);
     const took = performance.now() - before;
     expect(took).toBeGreaterThan(490);
-    expect(took).toBeLessThan(3000);
+    // It sleeps for a minute.
+    expect(took).toBeLessThan(30_000);
+    pace('an alarm closes after half a second', took, 'ms', 3000);
     expect(lines.toSorted()).toEqual([
       "warn The alarm's command was ended after 0.5 s, since Evenrung ends.",
       `warn The webhook at ${host} was not told: Evenrung ends.`,
@@ -582,7 +590,7 @@ ${then}`,
     return { code, said, took: performance.now() - before };
   }
 
-  it('with the usual times it is held up for 5 s and no longer', async () => {
+  it('with the usual times it is held up for 5 s and no longer', PACED, async () => {
     const { address, host } = await receiver(hang);
     const { code, said, took } = await program(
       { command: `echo $$ > '${at('pid')}'; sleep 60`, webhook: address },
@@ -595,11 +603,12 @@ ${then}`,
       'closed',
     ]);
     expect(took).toBeGreaterThan(5000);
-    expect(took).toBeLessThan(8000);
+    expect(took).toBeLessThan(30_000);
+    pace('a program is held up by an alarm', took, 'ms', 8000);
     expect(await gone(await pidIn('pid'))).toBe(true);
   });
 
-  it('without close it is not held up at all', async () => {
+  it('without close it is not held up at all', PACED, async () => {
     const { address } = await receiver(hang);
     const { code, took } = await program(
       { command: `echo $$ > '${at('pid')}'; sleep 60`, webhook: address },
@@ -608,7 +617,8 @@ ${then}`,
     // Nobody is left to end it.
     toEnd.push(async () => process.kill(-(await pidIn('pid')), 'SIGKILL'));
     expect(code).toBe(0);
-    expect(took).toBeLessThan(4000);
+    expect(took).toBeLessThan(30_000);
+    pace('a program ends without close', took, 'ms', 4000);
   });
 });
 

@@ -8,6 +8,7 @@ import { afterAll, beforeAll, beforeEach, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import { daemonStateSchema } from '../../shared/state.js';
 import { API_ROUTES } from '../../src/server/routes.js';
+import { IS_JUDGED, PACED, pace } from '../pace.js';
 import {
   type Answer,
   type Asked,
@@ -22,6 +23,7 @@ import {
 
 const FIRE = { frames: 3, step: 1 };
 const MOST_MB = 50;
+const NOT_MEASURED = { heldMb: 0, residentMb: 0 };
 
 /** Whatever fires or changes. */
 const CHANGES = [
@@ -87,24 +89,20 @@ beforeEach(() => pause(400));
 
 /** @param strike tries it, and returns what came of it in a few words */
 function attack(what: string, strike: () => Promise<string>, timeout = 60_000): void {
-  it(
-    what,
-    async () => {
-      const released = doors.released();
-      const before = await memory();
-      const outcome = await strike();
-      await doors.station.settled();
-      expect(doors.released()).toBe(released);
-      expect(crashes).toEqual([]);
-      await lives();
-      const after = await settledBelow(before.residentMb + MOST_MB);
-      expect(after.heldMb - before.heldMb).toBeLessThan(MOST_MB);
-      expect(after.residentMb - before.residentMb).toBeLessThan(MOST_MB);
-      const grown = after.residentMb - before.residentMb;
-      table.push([what, `${outcome}; ${grown < 0 ? '' : '+'}${grown.toFixed(0)} MB`]);
-    },
-    timeout,
-  );
+  it(what, { tags: PACED.tags, timeout }, async () => {
+    const released = doors.released();
+    const before = IS_JUDGED ? await memory() : NOT_MEASURED;
+    const outcome = await strike();
+    await doors.station.settled();
+    expect(doors.released()).toBe(released);
+    expect(crashes).toEqual([]);
+    await lives();
+    table.push([what, outcome]);
+    if (!IS_JUDGED) return;
+    const after = await settledBelow(before.residentMb + MOST_MB);
+    pace(`held after ${what}`, after.heldMb - before.heldMb, 'MB', MOST_MB);
+    pace(`resident after ${what}`, after.residentMb - before.residentMb, 'MB', MOST_MB);
+  });
 }
 
 /** What hangs on sockets that are just closing takes a moment to go. */
@@ -116,7 +114,7 @@ async function settledBelow(mb: number) {
 
 /** Both doors still answer those who may ask. */
 async function lives(): Promise<void> {
-  const deadline = performance.now() + 15_000;
+  const deadline = performance.now() + 50_000;
   for (;;) {
     const here = await doors.ask('here', 'GET', '/api/state').catch(() => null);
     const there = await doors.ask('network', 'GET', '/api/state', { cookie: fires }).catch(() => null);
@@ -181,7 +179,7 @@ attack('old cookie: the device was dropped, its socket open', async () => {
   const began = performance.now();
   expect((await doors.ask('here', 'DELETE', `/api/devices/${id}`)).status).toBe(200);
   await closed;
-  expect(performance.now() - began).toBeLessThan(1000);
+  pace('the socket of a dropped device is closed', performance.now() - began, 'ms', 1000);
   return `${await stranger(cookie)}, socket closed`;
 });
 
@@ -545,7 +543,7 @@ attack('slow headers: 30 connections that never finish, at each door', async () 
     ),
   );
   expect(closedAfter).toHaveLength(60);
-  expect(Math.max(...closedAfter)).toBeLessThan(15);
+  pace('connections that never finish are hung up on', Math.max(...closedAfter), 's', 15);
   return `60 x hung up, the last after ${Math.max(...closedAfter).toFixed(1)} s`;
 });
 
@@ -573,7 +571,7 @@ attack('slow bodies, and connections that say nothing of TLS', async () => {
   );
   await Promise.all([...closed, ...silent]);
   const seconds = (performance.now() - began) / 1000;
-  expect(seconds).toBeLessThan(30);
+  pace('slow bodies are hung up on', seconds, 's', 30);
   return `40 x hung up, the last after ${seconds.toFixed(1)} s`;
 });
 

@@ -1,5 +1,6 @@
 // 1,000 seeded requests and messages with something wrong in them, at both doors. `npm run soak -- server` does 20,000 others.
 import { afterAll, beforeAll, expect, it } from 'vitest';
+import { PACED, pace } from '../pace.js';
 import { type Cookies, counted, type Fuzzed, fuzzOnce } from '../server-fuzz.js';
 import { type Doors, memory, openDoors, WIDE_BOUNDS } from '../two-doors.js';
 
@@ -25,7 +26,10 @@ afterAll(async () => {
   process.off('uncaughtException', note);
 });
 
-it(`seeds 1 to ${COUNT}: nothing fires, nothing private is read, nothing crashes`, async () => {
+it(`seeds 1 to ${COUNT}: nothing fires, nothing private is read, nothing crashes`, {
+  tags: PACED.tags,
+  timeout: 240_000,
+}, async () => {
   // What is loaded once, and stays, is loaded by the first of them.
   for (let seed = COUNT + 1; seed <= COUNT + 50; seed += 1) await fuzzOnce(doors, cookies, seed);
   const before = await memory();
@@ -47,5 +51,5 @@ it(`seeds 1 to ${COUNT}: nothing fires, nothing private is read, nothing crashes
   expect(doors.released()).toBe(0);
   expect(crashes).toEqual([]);
   expect((await doors.ask('network', 'GET', '/api/state', { cookie: cookies.fires })).status).toBe(200);
-  expect(after.residentMb - before.residentMb).toBeLessThan(MOST_MB);
-}, 240_000);
+  pace('resident after nonsense', after.residentMb - before.residentMb, 'MB', MOST_MB);
+});

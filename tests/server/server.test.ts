@@ -14,6 +14,7 @@ import { type DaemonMessage, daemonMessageSchema, errorAnswerSchema } from '../.
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { stationOfProcess } from '../harness/process-station.js';
+import { PACED, pace } from '../pace.js';
 
 let folder = '';
 let sets = '';
@@ -388,7 +389,7 @@ describe('clients that misbehave', () => {
     expect(headers.get('content-security-policy')).toContain("frame-ancestors 'none'");
   });
 
-  it('a request that is never finished does not keep the server from closing', async () => {
+  it('a request that is never finished does not keep the server from closing', PACED, async () => {
     const second = await startServer({
       station,
       events,
@@ -409,7 +410,7 @@ describe('clients that misbehave', () => {
     silent.pause();
     const began = performance.now();
     await second.close();
-    expect(performance.now() - began).toBeLessThan(3000);
+    pace('the server closes', performance.now() - began, 'ms', 3000);
     socket.destroy();
   });
 });
