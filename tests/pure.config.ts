@@ -11,6 +11,8 @@ export default defineConfig({
     tags: TAGS,
     isolate: false,
     maxWorkers: 2,
+    // A machine that is busy with other things takes its time.
+    testTimeout: 60_000,
     // They are read by tests, not imported.
     forceRerunTriggers: ['README.md', 'hardware-notes/**', 'web/src/style/**', 'web/*.html', 'web/tokens.md'],
   },
