@@ -11,7 +11,7 @@ import { withNeighbourMarks } from './marks.js';
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
 import { isVerified, timesOf } from './set-frame.js';
-import { incompleteEnd, laterNote, makingWay } from './taken-up.js';
+import { incompleteEnd, laterNote, makingWay, wayBack } from './taken-up.js';
 import { show } from './verify.js';
 
 export interface EndingOptions {
@@ -96,8 +96,7 @@ class Ending {
       const times = timesOf(earlier);
       const now = view.file === null ? null : await folder.checksumOf(view.file);
       if (now === null || (sha256 !== null && now.sha256 !== sha256)) continue;
-      if (frame.view.state === 'armed') book.change(frame, 'planned');
-      if (frame.view.state === 'fired' || frame.view.state === 'stored') book.change(frame, 'rejected');
+      for (const state of wayBack(frame.view.state)) book.change(frame, state);
       const file = { arrived: null, sha256, bytes, times };
       book.change(frame, 'verified', { ...view, attempts: frame.view.attempts }, file);
       frame.looked = false;

@@ -4,4 +4,5 @@ export { Hold, KEEP_AWAKE_MS } from './hold.js';
 export { keeperOf, type SetMemo } from './keeper.js';
 export { lastCame } from './last-came.js';
 export { Run, type RunOptions, THIS_COMPUTER } from './run.js';
-export { type EarlierFrame, earlierOf, type TakenUp } from './taken-up.js';
+export { ENDED_MEANWHILE, stray, UNMADE } from './set-frame.js';
+export { type EarlierFrame, earlierOf, type TakenUp, wayBack } from './taken-up.js';

@@ -9,7 +9,7 @@ import { type CameSoFar, cameIn, originOf } from './from-before.js';
 import type { InHand } from './in-hand.js';
 import { meteredVerdict } from './judgements.js';
 import type { TakenBefore } from './marks.js';
-import { firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
+import { ENDED_MEANWHILE, firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
 import { knownBeside } from './taken-up.js';
 import { lookAt, verify } from './verify.js';
 
@@ -117,10 +117,9 @@ function cameWrong(arrival: Arrival, hand: InHand): SetFrame | null {
 }
 
 function lostWithTheProgram(frame: SetFrame, stored: readonly StoredFrame[], { book }: InHand): void {
-  const reason = 'Evenrung was ended while the frame was being made.';
   const firedAt = stored.find(({ view }) => view.number === frame.view.number)?.firedAt ?? null;
-  book.stray(stray(frame.view, firedAt === null ? new Date() : new Date(firedAt), reason));
-  book.change(frame, 'rejected', { reason });
+  book.stray(stray(frame.view, firedAt === null ? new Date() : new Date(firedAt), ENDED_MEANWHILE));
+  book.change(frame, 'rejected', { reason: ENDED_MEANWHILE });
 }
 
 async function checkKept(frame: SetFrame, { book, folder }: InHand): Promise<void> {

@@ -29,6 +29,12 @@ export interface SetFrame {
 
 export const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
 
+/** What is known of a frame that is still to be made. */
+export const UNMADE = {
+  ...{ recorded: null, clipped: null, file: null },
+  ...{ reason: null, baseMoved: null, marks: [] as FrameView['marks'] },
+} satisfies Partial<FrameView>;
+
 /** @returns the frames that somebody asked for, the darkest first */
 export function framesOf(plan: Plan): SetFrame[] {
   return plan.passes
@@ -57,12 +63,7 @@ export function framesOf(plan: Plan): SetFrame[] {
         shutter: planned.shutter.label,
         state: 'planned',
         attempts: 0,
-        recorded: null,
-        clipped: null,
-        file: null,
-        reason: null,
-        baseMoved: null,
-        marks: [],
+        ...UNMADE,
       },
     }));
 }
@@ -108,6 +109,9 @@ export function ofFrame(
   if (frame === undefined) return new EvenrungError(code, message, details);
   return new EvenrungError(code, `${nameOf(frame)}: ${message}`, { ...details, frame: frame.number });
 }
+
+/** Why nobody knows what came of a release. */
+export const ENDED_MEANWHILE = 'Evenrung was ended while the frame was being made.';
 
 /** A release whose file never came. */
 export const stray = (

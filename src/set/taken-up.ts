@@ -1,6 +1,6 @@
 // A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
-import type { FrameView } from '../../shared/state.js';
+import type { FrameState, FrameView } from '../../shared/state.js';
 import type { RunOutcome, StoredFrame } from '../journal/index.js';
 import { hourAndMinute } from '../system/index.js';
 
@@ -35,6 +35,12 @@ export const isInHand = (taken: TakenUp | null, number: number): boolean =>
 /** @returns what a frame was before, as long as no new one has taken its place */
 export const earlierOf = (taken: TakenUp | null, number: number): StoredFrame | null =>
   taken?.earlier.find(({ frame, aside }) => frame.view.number === number && aside === null)?.frame ?? null;
+
+/** @returns the states that a frame goes through before it is what it was: of a release that was not ended nothing is left */
+export function wayBack(state: FrameState): readonly FrameState[] {
+  if (state === 'armed') return ['planned'];
+  return state === 'fired' || state === 'stored' ? ['rejected'] : [];
+}
 
 /** The new frame is there: from now on the earlier one is going to be moved. */
 export const replacedBy = (taken: TakenUp, number: number, aside: string): TakenUp => ({

@@ -267,7 +267,7 @@ describe('a frame that is fired again', () => {
     await fireAgain(made, set, { frames: [3] });
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
-    expect(picturesAside(record)).toEqual(['set-aside/stray.jpg', 'set-aside/frame-03.jpg']);
+    expect(picturesAside(record)).toEqual(['set-aside/other.jpg', 'set-aside/frame-03.jpg']);
     expect(record.strays).toMatchObject([{ frame: 3, reason: 'A picture from before came in its place.' }]);
   });
 

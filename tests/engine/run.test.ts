@@ -184,7 +184,7 @@ describe('a frame that is missing or wrong', () => {
       expect(state).toBe('complete');
       expect(link.releases).toBe(10);
       // Its file had been written before the answer was lost: it is kept, and replaces nothing.
-      expect(record?.setAside.map(({ file }) => file)).toEqual(['set-aside/stray.jpg']);
+      expect(record?.setAside.map(({ file }) => file)).toEqual(['set-aside/other.jpg']);
       expect(record?.frames.filter((frame) => frame.attempts > 1)).toHaveLength(1);
       // What is made up is made with the bracket off.
       const made = link.of.shots;
@@ -516,9 +516,9 @@ describe('what happens between runs and behind our back', () => {
     const { state, record, files } = await fire(link, 3);
     expect(state).toBe('complete');
     expect(record?.setAside).toEqual([
-      { file: 'set-aside/stray.jpg', reason: 'Came back when nothing was waiting for it.' },
+      { file: 'set-aside/other.jpg', reason: 'Came back when nothing was waiting for it.' },
     ]);
-    expect(files).toContain('set-aside/stray.jpg');
+    expect(files).toContain('set-aside/other.jpg');
   });
 
   it('what one meeting owes, the next one puts back; what was corrected by hand stays', async () => {

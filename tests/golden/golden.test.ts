@@ -297,7 +297,7 @@ it('a set that is held between two frames', async () => {
     return undefined;
   };
   await one.station.start(NINE);
-  await expect.poll(() => one.events.state.run?.state).toBe('held');
+  await expect.poll(() => one.events.state.run?.state, { timeout: 30_000 }).toBe('held');
   one.station.letGo();
   await one.station.settled();
   await pinned('held', [one]);

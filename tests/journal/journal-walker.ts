@@ -70,7 +70,7 @@ function betweenSets(run: string): Told {
 }
 
 function besideStates(set: string, step: number): Told {
-  const file = `set-aside/stray_${step}.jpg`;
+  const file = `set-aside/other_${step}.jpg`;
   const pass = 1 + Math.floor(next() * 3);
   switch (Math.floor(next() * 4)) {
     case 0:

@@ -136,8 +136,8 @@ describe('what was written', () => {
       releasedAt: AT,
       reason: 'Nothing came back.',
     });
-    journal.addAside('set-2', { file: 'set-aside/stray.jpg', reason: 'Not needed.' });
-    journal.addAside('set-2', { file: 'set-aside/stray.jpg', reason: 'A repeat.' });
+    journal.addAside('set-2', { file: 'set-aside/other.jpg', reason: 'Not needed.' });
+    journal.addAside('set-2', { file: 'set-aside/other.jpg', reason: 'A repeat.' });
     journal.addNote('set-2', 'The light moved.');
     journal.addRunNote(RUN.id, 'Begun late.');
     journal.rememberForSet('set-2', { meteredTv: 6.25 });
@@ -180,7 +180,7 @@ describe('what was written', () => {
       plan: PLAN,
       base: { shutter: '1/30', aperture: 'f/8', iso: '200' },
       passes: ['firing', 'planned', 'planned'],
-      asides: [{ file: 'set-aside/stray.jpg', reason: 'A repeat.' }],
+      asides: [{ file: 'set-aside/other.jpg', reason: 'A repeat.' }],
       strays: [{ frame: 2, offset: -3, shutter: '2^-9', releasedAt: AT, reason: 'Nothing came back.' }],
       notes: ['The light moved.'],
       memo: { meteredTv: 6.25 },

@@ -203,7 +203,7 @@ export class SetFolder {
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
     await this.storing(() => this.makeAside());
-    const stem = frameNumber === null ? 'stray' : `frame-${String(frameNumber).padStart(2, '0')}`;
+    const stem = frameNumber === null ? 'other' : `frame-${String(frameNumber).padStart(2, '0')}`;
     return this.take(file, ASIDE, stem, kind ?? 'unknown');
   }
 

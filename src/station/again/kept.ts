@@ -12,7 +12,16 @@ import type {
   StoredSet,
   UnfinishedRun,
 } from '../../journal/index.js';
-import { type EarlierFrame, earlierOf, type SetMemo, type TakenUp } from '../../set/index.js';
+import {
+  type EarlierFrame,
+  ENDED_MEANWHILE,
+  earlierOf,
+  type SetMemo,
+  stray,
+  type TakenUp,
+  UNMADE,
+  wayBack,
+} from '../../set/index.js';
 import type { ChosenSet } from './choose.js';
 
 const takenUpRunSchema = z.object({
@@ -79,18 +88,7 @@ const NO_FILE = {
   times: { firedAt: null, storedAt: null, verifiedAt: null },
 };
 
-const plannedAnew = (view: FrameView): FrameView => ({
-  ...view,
-  ...{
-    state: 'planned',
-    recorded: null,
-    clipped: null,
-    file: null,
-    reason: null,
-    baseMoved: null,
-    marks: [],
-  },
-});
+const plannedAnew = (view: FrameView): FrameView => ({ ...view, ...UNMADE, state: 'planned' });
 
 const gone = (view: FrameView): FrameView => ({
   ...plannedAnew(view),
@@ -169,14 +167,8 @@ export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence:
 function goBack(journal: Journal, set: string, { view }: StoredFrame, earlier: StoredFrame | null): void {
   if (earlier === null || view.state === 'verified') return;
   const { sha256, bytes, firedAt, storedAt, verifiedAt } = earlier;
-  if (view.state === 'fired') {
-    const { number, offset, shutter } = view;
-    const reason = 'Evenrung was ended while the frame was being made.';
-    journal.addStray(set, { frame: number, offset, shutter, releasedAt: new Date().toISOString(), reason });
-  }
-  if (view.state === 'armed') journal.frameChanged(set, { ...view, state: 'planned' });
-  if (view.state === 'fired' || view.state === 'stored')
-    journal.frameChanged(set, { ...view, state: 'rejected' });
+  if (view.state === 'fired') journal.addStray(set, stray(view, new Date(), ENDED_MEANWHILE));
+  for (const state of wayBack(view.state)) journal.frameChanged(set, { ...view, state });
   journal.frameChanged(
     set,
     { ...earlier.view, attempts: view.attempts },
