@@ -382,7 +382,7 @@ describe('serve', () => {
     await first.ended;
     const second = begin('--resume', 'always');
     const again = await ready(second);
-    await expect.poll(() => runAt(again)).not.toBeNull();
+    await expect.poll(() => runAt(again), { timeout: 10_000 }).not.toBeNull();
     const run = await runAt(again);
     expect(run).toMatchObject({ state: 'preparing', beginsAt });
     await second.until(/All 3 frames are verified/);
