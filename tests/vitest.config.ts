@@ -28,7 +28,8 @@ export default defineConfig({
     // The exposure is what is looked at, and small pictures are made sooner; where the picture counts, the test asks for a full one.
     env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
     tags: TAGS,
-    reporters: [['default', { summary: false }], './tests/closing-line.ts'],
+    reporters: [['default', { summary: false }], './tests/closing-line.ts', './tests/ways-taken.ts'],
+    setupFiles: ['tests/ways-seen.ts'],
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 60_000,
     hookTimeout: 60_000,

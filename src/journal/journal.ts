@@ -23,10 +23,9 @@ import {
   type Stray,
   type Transition,
   type Versioned,
-  WHOLE_RUN_WAYS,
   type WholeRunState,
 } from './stored.js';
-import { assertWay, FRAME_WAYS, RUN_WAYS } from './ways.js';
+import { assertWay, FRAME_WAYS, RUN_WAYS, WHOLE_RUN_WAYS } from './ways.js';
 
 export interface JournalOptions {
   /** Told where a journal was damaged or of a newer program, and another one was begun. */

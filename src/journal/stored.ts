@@ -24,17 +24,6 @@ export const wholeRunStateSchema = z.enum(['under-way', 'complete', 'stopped', '
 export type WholeRunState = z.infer<typeof wholeRunStateSchema>;
 export type RunOutcome = Exclude<WholeRunState, 'under-way'>;
 
-/**
- * A run as a whole is resumed without a change of its state: it is under way until it has ended. Once it has, it is under way
- * again only for one of its sets that is taken up again.
- */
-export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunState[]>> = {
-  'under-way': ['complete', 'stopped', 'halted'],
-  complete: ['under-way'],
-  stopped: ['under-way'],
-  halted: ['under-way'],
-};
-
 export type PassState = z.infer<typeof passStateSchema>;
 export type ErrorCode = z.infer<typeof errorCodeSchema>;
 

@@ -1,5 +1,7 @@
 // The states of a run and of a frame, and the only ways from one to another. Drawn in DEVELOPERS.md.
+import { channel } from 'node:diagnostics_channel';
 import type { FrameState, RunState } from '../../shared/state.js';
+import type { WholeRunState } from './stored.js';
 
 export const FRAME_WAYS: Readonly<Record<FrameState, readonly FrameState[]>> = {
   // A file of the same pass may prove to be this frame although another one was expected. Verified: it was chosen to be fired
@@ -31,6 +33,29 @@ export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
   halted: ['preparing'],
 };
 
+/**
+ * A run as a whole is resumed without a change of its state: it is under way until it has ended. Once it has, it is under way
+ * again only for one of its sets that is taken up again.
+ */
+export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunState[]>> = {
+  'under-way': ['complete', 'stopped', 'halted'],
+  complete: ['under-way'],
+  stopped: ['under-way'],
+  halted: ['under-way'],
+};
+
+/** Each table by what it is about. */
+export const TABLES = { frame: FRAME_WAYS, set: RUN_WAYS, run: WHOLE_RUN_WAYS } as const;
+
+/** The channel on which each way is told that is taken. Nothing is paid for where nobody listens. */
+export const WAY_TAKEN = 'evenrung:way';
+export interface WayTaken {
+  readonly table: keyof typeof TABLES;
+  readonly from: string;
+  readonly to: string;
+}
+const taken = channel(WAY_TAKEN);
+
 /** @throws Error where the table knows no such way: that is a defect, not something that happens to a photographer */
 export function assertWay<State extends string>(
   ways: Readonly<Record<State, readonly State[]>>,
@@ -38,4 +63,8 @@ export function assertWay<State extends string>(
   to: State,
 ): void {
   if (!ways[from].includes(to)) throw new Error(`There is no way from '${from}' to '${to}'.`);
+  if (!taken.hasSubscribers) return;
+  for (const [table, known] of Object.entries(TABLES)) {
+    if (known === (ways as unknown)) taken.publish({ table, from, to });
+  }
 }

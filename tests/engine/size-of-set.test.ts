@@ -6,10 +6,8 @@ import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import sharp from 'sharp';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
-import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
-import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
-import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import type { SetMemo } from '../../src/set/keeper.js';
+import { TestLink } from '../harness/links.js';
 import { fireSet } from '../harness/set.js';
 
 /** What becomes of the measuring of each file, in the order in which they came. */
@@ -37,20 +35,18 @@ afterEach(async () => {
 });
 
 /** Its second file is half as large as the others, once. */
-class SmallerLink extends PracticeLink {
-  private count = 0;
-  override async fire(options: FireOptions): Promise<FiredFrame> {
-    const { path: file, seconds } = await super.fire(options);
-    this.count += 1;
-    if (this.count === 2)
-      await writeFile(file, await sharp(file).resize(150, 100).withMetadata().jpeg().toBuffer());
-    return { path: file, seconds };
-  }
+function smaller(): TestLink {
+  const link = Object.assign(new TestLink(), { saysSize: false });
+  link.afterFire = async (count, file) => {
+    if (count !== 2) return;
+    await writeFile(file, await sharp(file).resize(150, 100).withMetadata().jpeg().toBuffer());
+  };
+  return link;
 }
 
 it('is that of the first frame, also if its look takes longest', async () => {
   measured.ways.push('slowly');
-  const { record } = await fireSet(into, { link: new SmallerLink(new PracticeBody(AT_ONCE)) });
+  const { record } = await fireSet(into, { link: smaller() });
   expect(record?.sentence).toBe('All 3 frames are verified.');
   expect(record?.setAside.map(({ reason }) => reason)).toEqual([
     expect.stringMatching(/^The picture has 150 x 100 pixels, and the frames of this set have 300 x 200/),

@@ -12,7 +12,7 @@ import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { CONTACT_SHEET, checkSet, type Naming, parseTemplate, SetFolder } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { DyingLink } from '../harness/links.js';
+import { DyingLink, TestLink } from '../harness/links.js';
 import { openStation } from '../harness/station.js';
 import { namedBy } from '../set-naming.js';
 
@@ -132,6 +132,45 @@ describe('a run that was cut off', () => {
     ]);
     for (const { marks } of record.frames) expect(marks.filter(({ code }) => code === 'time')).toEqual([]);
     expect(body.shots.filter(({ tv }) => tv === 36 - 4 * 6)).toHaveLength(1);
+    await next.close();
+  });
+
+  it('that was cut off while the settings were put back: they are, and it ends as it was about to', async () => {
+    const before = { ...body.state };
+    const link = new TestLink(body);
+    const { station: dying, events: told } = await station(link);
+    const isPuttingBack = new Promise<void>((resolve) => {
+      link.beforeChange = () => {
+        if (told.state.run?.state !== 'putting-back') return;
+        resolve();
+        return new Promise<never>(() => undefined);
+      };
+    });
+    await dying.start(NINE);
+    await isPuttingBack;
+    expect(body.state).not.toEqual(before);
+    const { station: next, events } = await station(new PracticeLink(body));
+    expect({ ...body.state }).toEqual(before);
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    expect(body.shots).toHaveLength(9);
+    await next.close();
+  });
+
+  it('by a program that kept a frame as armed before it fired it: that frame was not fired', async () => {
+    const folder = await cutOff(4);
+    const set = journal.unfinishedRun()?.set;
+    const planned = set?.frames.find(({ view }) => view.state === 'planned')?.view;
+    if (set === null || set === undefined || planned === undefined) throw new Error('Nothing is left to do.');
+    journal.frameChanged(set.id, { ...planned, state: 'armed', attempts: 1 });
+    const { station: next, events } = await station(new PracticeLink(body));
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    // The one that was being made when it was cut off, and no other, is on the card alone.
+    expect((await recordIn(folder)).strays).toHaveLength(1);
+    expect(await wrongIn(folder)).toEqual([]);
     await next.close();
   });
 

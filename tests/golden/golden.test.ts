@@ -6,14 +6,13 @@ import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Happening } from '../../shared/state.js';
-import { AsFoundStore } from '../../src/bodies/as-found.js';
-import { ProfileStore } from '../../src/bodies/profiles.js';
-import { Body, type FiredFrame, type FireOptions, type Settings } from '../../src/camera/index.js';
+import type { FiredFrame, FireOptions, Settings } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { Journal } from '../../src/journal/index.js';
-import { EventLog, Station } from '../../src/station/index.js';
-import type { Clock } from '../../src/system/index.js';
+import { EventLog, type Station } from '../../src/station/index.js';
+import { Hands } from '../harness/hands.js';
+import { openStation } from '../harness/station.js';
 import { inOrder, journalled, withoutChance } from './told.js';
 
 const NINE = { frames: 9, step: 1, base: '1/60', name: 'The boathouse at dusk', viewpoint: 3 };
@@ -58,17 +57,6 @@ class ToldLink extends PracticeLink {
   }
 }
 
-/** Goes on only while somebody waits. */
-class Turned implements Clock {
-  private at = Date.now();
-  monotonic = () => this.at;
-  wall = () => this.at;
-  readonly sleep = async (milliseconds: number) => {
-    this.at += milliseconds;
-    await new Promise<void>((resolve) => setImmediate(resolve));
-  };
-}
-
 let root = '';
 let journal: Journal;
 let stations: Station[] = [];
@@ -99,27 +87,9 @@ async function made(options: Partial<PracticeOptions> = {}, of?: PracticeBody, d
     while (events.state.run?.frames.some(({ state }) => state === 'stored'))
       await new Promise((resolve) => setTimeout(resolve, 2));
   };
-  const clock = new Turned();
-  const asFound = new AsFoundStore(path.join(root, 'state', 'as-found'));
-  const station = new Station({
-    ...{ choice: 'practice', into: path.join(root, 'sets'), events, journal, clock, sleep: clock.sleep },
-    ...{ stateFolder: path.join(root, 'state'), configFolder: path.join(root, 'config') },
-    log: () => undefined,
-    patienceMs: 1000,
-    finder: {
-      profiles: new ProfileStore(path.join(root, 'config'), () => undefined),
-      find: async () => ({
-        notes: [],
-        body: await Body.meet(link, {
-          owed: (identity) => asFound.read(identity),
-          keepDebts: (identity, debts) => asFound.write(identity, debts),
-        }),
-      }),
-    },
-  });
+  const clock = new Hands();
+  const { station } = await openStation(root, link, { events, journal, clock, sleep: clock.sleep });
   if (!dies) stations.push(station);
-  station.tellUnfinished();
-  await station.look();
   return { station, events, link, body };
 }
 

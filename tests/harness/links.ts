@@ -15,7 +15,8 @@ export class TestLink extends PracticeLink {
   beforeFire: (count: number) => void | Promise<void> = () => undefined;
   /** Called after each frame. What it throws loses the file; it may also change it. */
   afterFire: (count: number, file: string) => void | Promise<void> = () => undefined;
-  beforeChange: (name: string, value: string) => void = () => undefined;
+  /** Called before each change. What it throws is the link's answer, and nothing is changed. */
+  beforeChange: (name: string, value: string) => void | Promise<void> = () => undefined;
   beforeRead: () => void = () => undefined;
   /** What is read of the body's settings. */
   told: (settings: Settings) => Settings = (settings) => settings;
@@ -36,7 +37,7 @@ export class TestLink extends PracticeLink {
   }
 
   override async changeSetting(name: string, value: string): Promise<Setting> {
-    this.beforeChange(name, value);
+    await this.beforeChange(name, value);
     this.changes.push(`${name}=${value}`);
     return super.changeSetting(name, value);
   }
