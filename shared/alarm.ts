@@ -1,7 +1,7 @@
 // What a webhook is told when a run ends early. Others write programs against it: a field may come to be added, and the version
 // goes up where one changes its meaning or goes away.
 import { z } from 'zod';
-import { errorCodeSchema } from './errors.js';
+import { errorCodeSchema } from './error-codes.js';
 
 export const ALARM_VERSION = 1;
 

@@ -1,11 +1,12 @@
 // The sets that were fired, as the panel asks for them over HTTP: a list, page by page, one set, and new names for it. All of it
 // comes from the journal, but for what lies in the set folder: that is looked at each time.
 import { z } from 'zod';
-import { errorCodeSchema } from './errors.js';
+import { errorCodeSchema } from './error-codes.js';
+import { labelsSchema } from './labels.js';
 import { planSchema } from './plan.js';
 import { MOST_FRAMES } from './request.js';
 import { LARGEST_VIEWPOINT, LONGEST_NAME, LONGEST_NOTE } from './run-request.js';
-import { frameViewSchema, labelsSchema, runStateSchema, runViewSchema } from './state.js';
+import { frameViewSchema, runStateSchema, runViewSchema } from './state.js';
 
 export const MOST_SETS_A_PAGE = 100;
 export const SETS_A_PAGE = 20;

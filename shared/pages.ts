@@ -1,6 +1,6 @@
 // Where the notes say more about each error: one page and one section for every code of the catalogue. The panel takes this in
 // as well, so it must need nothing.
-import type { ErrorCode } from './errors.js';
+import type { ErrorCode } from './error-codes.js';
 
 export interface PageSection {
   /** Path of a Markdown file, from the top of the project. */

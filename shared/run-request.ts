@@ -3,6 +3,7 @@
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, type Sixths } from './ev.js';
+import type { Labels } from './labels.js';
 import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import {
   delaySchema,
@@ -15,7 +16,6 @@ import {
   writtenTimeSchema,
 } from './request.js';
 import { parseScheduleRequest, type ScheduleRequest, scheduleRequestSchema } from './schedule.js';
-import type { Labels } from './state.js';
 
 export const LONGEST_NAME = 300;
 export const LONGEST_NOTE = 4000;

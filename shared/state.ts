@@ -1,7 +1,8 @@
 // What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
 import { z } from 'zod';
 import { askedSchema } from './asked.js';
-import { errorCodeSchema } from './errors.js';
+import { errorCodeSchema } from './error-codes.js';
+import { labelsSchema } from './labels.js';
 import { markCodeSchema } from './mark.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
@@ -81,15 +82,6 @@ export const troubleSchema = z.strictObject({
 });
 export type Trouble = z.infer<typeof troubleSchema>;
 
-/** What a person calls a set. */
-export const labelsSchema = z.strictObject({
-  name: z.string().nullable(),
-  note: z.string().nullable(),
-  /** The number of the place that the camera stands at. */
-  viewpoint: z.string().nullable(),
-});
-export type Labels = z.infer<typeof labelsSchema>;
-
 /** A run, as far as the set in hand goes, or the last one. */
 export const runViewSchema = z.strictObject({
   id: z.string(),
@@ -116,7 +108,7 @@ export const runViewSchema = z.strictObject({
   trouble: troubleSchema.nullable(),
   /** How it ended, in one sentence. */
   sentence: z.string().nullable(),
-  /** What went wrong, where something did: errors.ts says where to read more of it. */
+  /** What went wrong, where something did: pages.ts says where to read more of it. */
   error: errorCodeSchema.nullable(),
   /** The finished set folder. */
   folder: z.string().nullable(),

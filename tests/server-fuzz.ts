@@ -2,7 +2,7 @@
 // viewer, by somebody who may fire. What has to hold of each is judged here.
 import { setTimeout as pause } from 'node:timers/promises';
 import type { WebSocket } from 'ws';
-import { ERRORS } from '../shared/errors.js';
+import { ERRORS } from '../shared/error-codes.js';
 import { type Doors, IS_PRIVATE, type Which } from './two-doors.js';
 
 export const WHO = ['stranger', 'forger', 'viewer', 'shooter', 'page elsewhere', 'other name'] as const;

@@ -3,7 +3,8 @@
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import { z } from 'zod';
 import { type Device, type deviceSchema, devicesSchema, pairingSchema } from '../../shared/access.js';
-import { EvenrungError, errorCodeSchema } from '../../shared/errors.js';
+import { errorCodeSchema } from '../../shared/error-codes.js';
+import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import { whoOwns } from '../system/index.js';
 import { hasColours, pairingWords } from './lan.js';

@@ -1,5 +1,6 @@
 // `fire --to ADDRESS`: a daemon that runs there fires, and its events go by here as if it were fired here.
-import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { ERRORS } from '../../shared/error-codes.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
 import type {

@@ -1,7 +1,8 @@
 // What commands have in common as processes: exit codes, stop signals, and how an error is told.
 import { CommanderError } from 'commander';
 import { z } from 'zod';
-import { asEvenrungError, ERRORS, type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import { ERRORS, type ErrorCode } from '../../shared/error-codes.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { pageWords } from '../../shared/pages.js';
 import { listed, shortened } from '../../shared/plain-words.js';
 import { suggestionSchema } from '../../shared/plan.js';

@@ -1,4 +1,6 @@
 // Film speeds as bodies write them.
+import { speedValue } from './apex.js';
+import { type Sixths, toEv } from './ev.js';
 
 /** Beyond what any body has; what lies above is a code that a library printed as a number. */
 const LARGEST_ISO = 10_000_000;
@@ -20,4 +22,30 @@ export function parseIso(text: string): number | 'automatic' | undefined {
   const iso = Number(bare);
   if (AUTOMATIC_CODES.includes(iso)) return 'automatic';
   return iso > 0 && iso <= LARGEST_ISO ? iso : undefined;
+}
+
+/** One ISO setting of a body. */
+export interface IsoSetting {
+  /** The label under which the body takes it. */
+  readonly label: string;
+  readonly iso: number;
+  /** APEX speed value, Sv = log2(S / 3.125), in sixths, rounded to thirds and halves: ISO 100 is 30, ISO 125 is 32. */
+  readonly sv: Sixths;
+}
+
+/** @param labels as the body offers them @returns the ISO settings that are numbers, ascending */
+export function isoSettings(labels: readonly string[]): IsoSetting[] {
+  const settings = labels.flatMap((label) => {
+    const iso = parseIso(label);
+    return typeof iso === 'number' ? [{ label, iso, sv: svOf(iso) }] : [];
+  });
+  return settings.sort((a, b) => a.sv - b.sv);
+}
+
+/** Nominal numbers stand for thirds or halves: 125 is 100 * 2^(1/3), 140 is 100 * 2^(1/2). */
+function svOf(iso: number): Sixths {
+  const ev = speedValue(iso);
+  const third = Math.round(ev * 3) * 2;
+  const half = Math.round(ev * 2) * 3;
+  return Math.abs(ev - toEv(half)) < Math.abs(ev - toEv(third)) ? half : third;
 }

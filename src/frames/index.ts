@@ -78,7 +78,8 @@ export type { LightGrid } from './read/light-grid.js';
 export { type Picture, readPicture, type SmallPicture, smallPicture } from './read/picture.js';
 export { isSameSize, type PixelSize, readPixelSize } from './read/pixel-size.js';
 export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './read/raw.js';
-export { type RecordedExposure, readRecorded } from './read/recorded.js';
+export { readRecorded } from './read/recorded.js';
+export type { RecordedExposure } from './read/recorded-exposure.js';
 export { hasParts, type TakenAt, wallOf } from './read/taken-at.js';
 export { readWholeness, type Wholeness } from './wholeness/index.js';
 

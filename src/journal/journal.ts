@@ -5,8 +5,9 @@
 import type { Database } from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
+import type { Labels } from '../../shared/labels.js';
 import { setRequestSchema } from '../../shared/request.js';
-import type { FrameState, FrameView, Labels, RunState, RunView, Trouble } from '../../shared/state.js';
+import type { FrameState, FrameView, RunState, RunView, Trouble } from '../../shared/state.js';
 import { refusedWhileWorking } from '../system/index.js';
 import { type KeptAside, openDatabase } from './database.js';
 import { JournalReader } from './reader.js';

@@ -1,11 +1,11 @@
 // What stands in the journal. Reads page by page: nothing here grows with what is stored.
 import type { Database, Statement } from 'better-sqlite3';
-import type { KeptName } from '../frames/index.js';
 import { refusedWhileReading } from '../system/index.js';
 import { journalFile, openToRead } from './database.js';
 import {
   type Aside,
   type FrameRow,
+  type KeptFile,
   type ListedSet,
   type ListedSetRow,
   listedSetOf,
@@ -80,7 +80,7 @@ function prepare(database: Database) {
     frames: one<[set: number], FrameRow>(
       'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY number',
     ),
-    keptNames: one<[set: number], KeptName>(
+    keptNames: one<[set: number], KeptFile>(
       `SELECT number, file, bytes FROM frames WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
     ),
     asides: one<[set: number], Aside>('SELECT file, reason FROM asides WHERE set_number = ? ORDER BY rowid'),
@@ -167,7 +167,7 @@ export class JournalReader {
   }
 
   /** @param set its `number` @returns the files of its verified frames @throws EvenrungError storing-failed */
-  keptNames(set: number): KeptName[] {
+  keptNames(set: number): KeptFile[] {
     return this.reading(() => this.read.keptNames.all(set));
   }
 

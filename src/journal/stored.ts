@@ -1,7 +1,7 @@
 // What the journal holds, as it is given to it and as it comes back, and the rows in between. Every JSON column is parsed by its
 // schema on the way in and on the way out: what could not be read back is not written.
 import { z } from 'zod';
-import { errorCodeSchema } from '../../shared/errors.js';
+import { errorCodeSchema } from '../../shared/error-codes.js';
 import { firstIssueOf, IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { planSchema, type WirePlan } from '../../shared/plan.js';
 import { setRequestSchema, type WrittenSetRequest } from '../../shared/request.js';
@@ -14,7 +14,6 @@ import {
   runStateSchema,
   runViewSchema,
 } from '../../shared/state.js';
-import type { BodyIdentity } from '../camera/index.js';
 
 export const runKindSchema = z.enum(['once', 'scheduled']);
 export type RunKind = z.infer<typeof runKindSchema>;
@@ -51,6 +50,23 @@ export interface Versioned {
   readonly content: unknown;
 }
 
+/** The body of a run, as it named itself. */
+export interface StoredBody {
+  readonly link: 'practice' | 'usb';
+  readonly model: string;
+  readonly serial: string | null;
+}
+
+/** The file of a frame that is verified. */
+export interface KeptFile {
+  /** Of the frame, counted from 1. */
+  readonly number: number;
+  /** Its name in the set folder. */
+  readonly file: string;
+  /** Null if nobody kept its size. */
+  readonly bytes: number | null;
+}
+
 export interface RunBegun {
   readonly id: string;
   readonly kind: RunKind;
@@ -58,7 +74,7 @@ export interface RunBegun {
   readonly request: WrittenSetRequest;
   /** Whatever else was asked for: schedule, name, note. */
   readonly options: Versioned;
-  readonly body: BodyIdentity;
+  readonly body: StoredBody;
   /** The folder that takes set folders. */
   readonly into: string;
 }
@@ -271,7 +287,7 @@ function column<T>(what: string, schema: z.ZodType<T>) {
   };
 }
 
-const bodySchema: z.ZodType<BodyIdentity> = z.strictObject({
+const bodySchema: z.ZodType<StoredBody> = z.strictObject({
   link: z.enum(['practice', 'usb']),
   model: z.string(),
   serial: z.string().nullable(),

@@ -1,6 +1,7 @@
 // When a request cannot be met: which frames fail and why, and the smallest changes that would make it possible. Every
 // suggestion was checked: with it, each frame can be made.
-import { type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
+import { EvenrungError } from '../../shared/errors.js';
 import type { Suggestion } from '../../shared/plan.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import {

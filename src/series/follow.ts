@@ -2,10 +2,16 @@
 // and the sets so far. It fires nothing and reads no file.
 import { EvenrungError } from '../../shared/errors.js';
 import type { LightRequest } from '../../shared/run-request.js';
-import type { BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  type IsoSetting,
+  isoSettings,
+  type ShutterSetting,
+  type Sixths,
+} from '../exposure/index.js';
 import { type Conditions, type PlanRequest, resolveBase } from '../plan/index.js';
 import type { Level } from './level.js';
-import { followLight, type IsoSetting, isoSettings, type LightLimits, type MeasuredSet } from './light.js';
+import { followLight, type LightLimits, type MeasuredSet } from './light.js';
 import { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
 
 /** The last sets are enough for the next base; see light.ts. */

@@ -1,5 +1,4 @@
 // Sets again and again: when they begin, a base that follows the light, what is left for those to come.
-export { isoSettings } from './light.js';
 export { lineSoFar } from './line.js';
 export { estimateSchedule, scheduleInWords } from './schedule/estimate.js';
 export { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';

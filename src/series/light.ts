@@ -10,17 +10,8 @@
 //
 // The order in which the base gives way (common practice, no source): when light goes, the shutter first, up to its cap, then ISO
 // up to its cap; when light comes back, ISO first, then the shutter. Aperture never: it would change what is sharp.
-import { formatEv, parseIso, type ShutterSetting, type Sixths, speedValue, toEv } from '../exposure/index.js';
+import { formatEv, type IsoSetting, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import type { Level } from './level.js';
-
-/** One ISO setting of a body. */
-export interface IsoSetting {
-  /** The label under which the body takes it. */
-  readonly label: string;
-  readonly iso: number;
-  /** APEX speed value, Sv = log2(S / 3.125), in sixths, rounded to thirds and halves: ISO 100 is 30, ISO 125 is 32. */
-  readonly sv: Sixths;
-}
 
 /** What everything is counted from, without the aperture, which stays. */
 export interface Base {
@@ -270,21 +261,4 @@ function capHit(
         side,
         sentence: `The base is as dark as it may be, ${stands}, and the middle frame comes out ${size} too light: allow a faster shutter or a lower ISO, or put a filter on.`,
       };
-}
-
-/** @param labels as the body offers them @returns the ISO settings that are numbers, ascending */
-export function isoSettings(labels: readonly string[]): IsoSetting[] {
-  const settings = labels.flatMap((label) => {
-    const iso = parseIso(label);
-    return typeof iso === 'number' ? [{ label, iso, sv: svOf(iso) }] : [];
-  });
-  return settings.sort((a, b) => a.sv - b.sv);
-}
-
-/** Nominal numbers stand for thirds or halves: 125 is 100 * 2^(1/3), 140 is 100 * 2^(1/2). */
-function svOf(iso: number): Sixths {
-  const ev = speedValue(iso);
-  const third = Math.round(ev * 3) * 2;
-  const half = Math.round(ev * 2) * 3;
-  return Math.abs(ev - toEv(half)) < Math.abs(ev - toEv(third)) ? half : third;
 }

@@ -3,9 +3,8 @@ import { LINE_SETS } from '../../shared/fold.js';
 import type { Schedule } from '../../shared/schedule.js';
 import type { LineSet } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
-import { type Sixths, toEv } from '../exposure/index.js';
+import { isoSettings, type Sixths, toEv } from '../exposure/index.js';
 import type { JournalReader } from '../journal/index.js';
-import { isoSettings } from './light.js';
 
 /** @returns the last of them, in the order in which they were made @throws EvenrungError storing-failed */
 export function lineSoFar(

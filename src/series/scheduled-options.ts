@@ -1,6 +1,7 @@
 // What the journal keeps of a run on a schedule beside its request: read back, it has to be what was written.
 import { z } from 'zod';
-import { foreseenScheduleSchema, labelsSchema } from '../../shared/state.js';
+import { labelsSchema } from '../../shared/labels.js';
+import { foreseenScheduleSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
 
 export const SCHEDULED_OPTIONS_VERSION = 2;

@@ -2,10 +2,11 @@
 // and measures what came of it. When a set is due, sequence.ts says; body and folders come from the station.
 import { randomUUID } from 'node:crypto';
 import { asEvenrungError } from '../../shared/errors.js';
+import type { Labels } from '../../shared/labels.js';
 import type { SetRequest } from '../../shared/request.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { Schedule } from '../../shared/schedule.js';
-import type { Labels, RunView } from '../../shared/state.js';
+import type { RunView } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
 import type { Stock, StockMemo } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
@@ -17,7 +18,7 @@ import type { Run, RunOptions } from '../set/index.js';
 import { Follower, type FollowMemo, type NextBase } from './follow.js';
 import { type Level, measureLevel } from './level.js';
 import { slotStart } from './schedule/resolve.js';
-import type { SequenceMemo } from './sequence.js';
+import type { SequenceMemo } from './sequence-memo.js';
 import type { BegunSet, EndedSet, MakeAsked, SetMaker } from './set-maker.js';
 
 /** What the station lends. */

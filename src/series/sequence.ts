@@ -14,21 +14,15 @@ import { tooLow } from '../bodies/index.js';
 import { Hold, KEEP_AWAKE_MS } from '../set/index.js';
 import type { Clock } from '../system/index.js';
 import { hourAndMinute } from '../system/index.js';
-import { type Sleep, type Slot, SlotClock, type SlotProgress } from './schedule/slots.js';
+import { type Sleep, type Slot, SlotClock } from './schedule/slots.js';
+import type { SequenceMemo } from './sequence-memo.js';
 import type { BegunSet, EndedSet, SetMaker } from './set-maker.js';
-import { type SequenceEnd, Tally, type TallyMemo } from './tally.js';
+import { type SequenceEnd, Tally } from './tally.js';
 
 /** So long before a slot the body is woken, and looked at. */
 const WAKE_AHEAD_MS = 10_000;
 /** Notes that a view carries. */
 const MOST_NOTES = 50;
-
-/** Plain JSON. */
-export interface SequenceMemo extends TallyMemo {
-  readonly slots: SlotProgress;
-  /** Whether somebody held it. */
-  readonly held?: boolean;
-}
 
 export interface SequenceOptions {
   readonly run: string;

@@ -1,8 +1,8 @@
 // What a run on a schedule asks of whoever makes its sets, and what it is told of them.
-import type { ErrorCode } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
 import type { RunState } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
-import type { SequenceMemo } from './sequence.js';
+import type { SequenceMemo } from './sequence-memo.js';
 
 /** A set that was begun. */
 export interface BegunSet {

@@ -1,5 +1,6 @@
 // How the sets of a run on a schedule have gone so far, counted, and how the run ends by that. It knows neither clocks nor bodies.
-import type { ErrorCode, EvenrungError } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
+import type { EvenrungError } from '../../shared/errors.js';
 import type { RunState, ScheduleState } from '../../shared/state.js';
 
 /** What goes wrong as often in a row is not going to come right by itself. Common practice, no source. */

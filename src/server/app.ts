@@ -9,7 +9,8 @@ import Fastify, {
   type FastifyServerOptions,
   LogController,
 } from 'fastify';
-import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { ERRORS } from '../../shared/error-codes.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { boundConnections, type Door, LARGEST_HEADER_BYTES, LOOK_FOR_SLOW_MS } from './access/index.js';
 
 const LARGEST_BODY_BYTES = 16 * 1024;

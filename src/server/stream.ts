@@ -3,7 +3,8 @@
 import type { IncomingMessage } from 'node:http';
 import type { Duplex } from 'node:stream';
 import { type RawData, type WebSocket, WebSocketServer } from 'ws';
-import { asEvenrungError, ERRORS, EvenrungError } from '../../shared/errors.js';
+import { ERRORS } from '../../shared/error-codes.js';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { firstIssue } from '../../shared/request.js';
 import { type WatcherMessage, watcherMessageSchema } from '../../shared/stream.js';

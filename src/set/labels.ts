@@ -1,6 +1,7 @@
 // What a set is called: by whoever asked for it, in its folder once that is handed over, and in the names of its frames, which stay as they
 // were when the set began.
-import type { Labels, RunView } from '../../shared/state.js';
+import type { Labels } from '../../shared/labels.js';
+import type { RunView } from '../../shared/state.js';
 import { defaultNaming, frameStem, type Naming, parseTemplate } from '../frames/index.js';
 import type { SetMemo } from './keeper.js';
 import type { SetFrame } from './set-frame.js';

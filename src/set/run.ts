@@ -4,8 +4,9 @@ import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
+import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
-import type { Happening, Labels, RunView } from '../../shared/state.js';
+import type { Happening, RunView } from '../../shared/state.js';
 import type { Body, ReadinessAsked } from '../camera/index.js';
 import {
   type Naming,

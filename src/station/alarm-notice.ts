@@ -3,7 +3,7 @@ import { randomUUID } from 'node:crypto';
 import os from 'node:os';
 import path from 'node:path';
 import { ALARM_VERSION, type AlarmNotice, alarmSchema } from '../../shared/alarm.js';
-import type { ErrorCode } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
 import { pageAddress } from '../../shared/pages.js';
 
 /** Why somebody should come. */

@@ -1,5 +1,6 @@
 // One set fired with the body in hand: its run made, carried out, and its end kept. When it is fired, and what for, it does not know.
-import type { ErrorCode, EvenrungError } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
+import type { EvenrungError } from '../../shared/errors.js';
 import type { RunView } from '../../shared/state.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';

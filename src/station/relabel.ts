@@ -1,7 +1,7 @@
 // What a set is called from now on, whoever has it in hand: the journal always says so, and its folder once the set has ended.
 import { EvenrungError } from '../../shared/errors.js';
 import type { Relabel } from '../../shared/kept.js';
-import type { Labels } from '../../shared/state.js';
+import type { Labels } from '../../shared/labels.js';
 import { relabelSet } from '../frames/index.js';
 import type { Journal, StoredSet } from '../journal/index.js';
 import type { Run } from '../set/index.js';

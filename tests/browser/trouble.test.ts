@@ -3,7 +3,7 @@
 // them was fired, and the notes come from the daemon.
 import type { Page } from 'playwright-core';
 import { beforeAll, describe, expect, it } from 'vitest';
-import type { ErrorCode } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
 import { PAGES, pageAddress } from '../../shared/pages.js';
 import type { BodyState, DaemonState, RunView, Trouble } from '../../shared/state.js';
 import { ask, freshly, hold, panelForTests, SIZES, type Size, screenAt, wellLaid } from './practice-panel.js';

@@ -4,7 +4,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished } from 'vitest';
-import type { ErrorCode } from '../../shared/errors.js';
+import type { ErrorCode } from '../../shared/error-codes.js';
 import { pageAddress, pageWords } from '../../shared/pages.js';
 import { planSchema } from '../../shared/plan.js';
 import { bodyProfileSchema } from '../../shared/profile.js';

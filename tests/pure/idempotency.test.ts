@@ -1,7 +1,8 @@
 // A press that is sent twice counts once: the kept answers by themselves, and over requests.
 import Fastify from 'fastify';
 import { describe, expect, it } from 'vitest';
-import { ERRORS, EvenrungError } from '../../shared/errors.js';
+import { ERRORS } from '../../shared/error-codes.js';
+import { EvenrungError } from '../../shared/errors.js';
 import { addIdempotency, KEY_HEADER, KeptAnswers } from '../../src/server/idempotency.js';
 
 const KEY = '7b0c9c1e-9b0e-4a52-8d5e-2f5c1a7b3d11';

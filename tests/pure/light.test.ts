@@ -1,10 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import { SHUTTER_SCALES, type Sixths, toEv } from '../../src/exposure/index.js';
+import { isoSettings, SHUTTER_SCALES, type Sixths, toEv } from '../../src/exposure/index.js';
 import { type Level, measureLevel } from '../../src/series/level.js';
 import {
   type Base,
   followLight,
-  isoSettings,
   type LightLimits,
   type LightStep,
   type MeasuredSet,

@@ -4,7 +4,8 @@ import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
-import { ERRORS, type ErrorCode, EvenrungError } from '../../shared/errors.js';
+import { ERRORS, type ErrorCode } from '../../shared/error-codes.js';
+import { EvenrungError } from '../../shared/errors.js';
 import { anchorOf, PAGES, pageAddress, pageWords } from '../../shared/pages.js';
 
 const TOP = fileURLToPath(new URL('../..', import.meta.url));

@@ -16,6 +16,7 @@ import {
   type WrittenSchedule,
 } from '../../shared/schedule.js';
 import { type BodyLimits, SHUTTER_SCALES } from '../../src/exposure/index.js';
+import { isoSettings } from '../../src/exposure/iso.js';
 import { limitsFromStated, type PlanRequest, resolveBase, STATED_DEFAULTS } from '../../src/plan/index.js';
 import {
   crossesSunrise,
@@ -31,7 +32,6 @@ import {
   slowestBaseThatFits,
   whatToGiveUp,
 } from '../../src/series/index.js';
-import { isoSettings } from '../../src/series/light.js';
 import { type Clock, systemClock } from '../../src/system/index.js';
 import fc from '../seeded.js';
 

@@ -5,7 +5,8 @@ import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { type DaemonState, daemonStateSchema, type Happening } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
 import type { Sleep } from '../../src/series/index.js';
-import { Sequence, type SequenceMemo } from '../../src/series/sequence.js';
+import { Sequence } from '../../src/series/sequence.js';
+import type { SequenceMemo } from '../../src/series/sequence-memo.js';
 import type { EndedSet, SetMaker } from '../../src/series/set-maker.js';
 import type { Clock } from '../../src/system/index.js';
 

@@ -7,6 +7,7 @@ import { driveEntries } from './drive-entry/drive-entry.js';
 import { none } from './none/none.js';
 import { pattern } from './pattern/pattern.js';
 
+export { BRACKET_OFF, bracketLabel, shutterLabel } from './amount/labels.js';
 export { APERTURES, COMPENSATION, choicesOf, ISO, SHUTTER } from './common.js';
 export type { Centre, Dialect, DialectName } from './dialect.js';
 

@@ -1,7 +1,7 @@
 // How the practice body shows itself: for each shape the names and labels that libgphoto2 gives the settings of such a body.
 // It translates, and decides nothing that a camera decides.
 import { APERTURE_SCALES, formatEv, SHUTTER_SCALES, type Sixths } from '../../exposure/index.js';
-import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/amount/labels.js';
+import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/index.js';
 import type { Setting } from '../link.js';
 import type { DriveEntry, PracticeBody, PracticeShape, PracticeState } from './model.js';
 

@@ -9,7 +9,7 @@ import {
   type Sixths,
   toEv,
 } from '../../exposure/index.js';
-import type { RecordedExposure } from '../read/recorded.js';
+import type { RecordedExposure } from '../read/recorded-exposure.js';
 
 /** What a frame was asked to be; null where the body does not tell what it stands on. */
 export interface AskedExposure {

@@ -2,7 +2,7 @@
 // into it as a preview. ExifTool reads them.
 import { EvenrungError } from '../../../shared/errors.js';
 import { type ExifToolProcess, exifTool, type RawTags } from './exiftool.js';
-import type { RecordedExposure } from './recorded.js';
+import type { RecordedExposure } from './recorded-exposure.js';
 import { takenAtOf } from './taken-at.js';
 
 /** A preview with its longer side below this is too coarse for clipping; a larger one is looked for. */

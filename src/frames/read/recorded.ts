@@ -2,21 +2,8 @@
 import { open } from 'node:fs/promises';
 import { EvenrungError } from '../../../shared/errors.js';
 import { readRawRecorded } from './raw.js';
-import { type TakenAt, takenAtOf } from './taken-at.js';
-
-/** A recorded exposure; null where the file does not tell. */
-export interface RecordedExposure {
-  /** Seconds. */
-  readonly exposureTime: number | null;
-  readonly fNumber: number | null;
-  readonly iso: number | null;
-  /** EV that the body was told to expose more than it meters: compensation and, on most bodies, the bracket. */
-  readonly bias: number | null;
-  /** Millimetres that the lens stood at, as it is, not as on another format. */
-  readonly focalLength: number | null;
-  /** By the camera's own clock. */
-  readonly takenAt: TakenAt | null;
-}
+import type { RecordedExposure } from './recorded-exposure.js';
+import { takenAtOf } from './taken-at.js';
 
 /** Cameras write their Exif at the head of the file; this is far more than any of them needs. */
 const HEAD_BYTES = 512 * 1024;

@@ -2,9 +2,14 @@
 // planned.
 import { EvenrungError } from '../../../shared/errors.js';
 import { formatDuration, LONGEST_INTERVAL_SECONDS } from '../../../shared/schedule.js';
-import { type BodyLimits, formatEv, type ShutterSetting, type Sixths } from '../../exposure/index.js';
+import {
+  type BodyLimits,
+  formatEv,
+  type IsoSetting,
+  type ShutterSetting,
+  type Sixths,
+} from '../../exposure/index.js';
 import { type Conditions, type Plan, type PlanRequest, planSet } from '../../plan/index.js';
-import type { IsoSetting } from '../light.js';
 import { handySeconds } from './handy.js';
 
 export interface FitsAsked {

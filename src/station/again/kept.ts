@@ -1,7 +1,7 @@
 // What the journal is told of a set that is taken up again after its end: that it is under way, what its frames were before, and
 // how it and its run end. It knows no body, and fires nothing.
 import { z } from 'zod';
-import { errorCodeSchema } from '../../../shared/errors.js';
+import { errorCodeSchema } from '../../../shared/error-codes.js';
 import type { FrameState, FrameView } from '../../../shared/state.js';
 import { SetFolder } from '../../frames/index.js';
 import type {

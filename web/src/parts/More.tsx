@@ -1,5 +1,5 @@
 // The way to what the notes say about an error. It opens beside the panel, which keeps what was asked for.
-import type { ErrorCode } from '../../../shared/errors.js';
+import type { ErrorCode } from '../../../shared/error-codes.js';
 import { PAGES, pageAddress } from '../../../shared/pages.js';
 import type { Refusal } from '../api.js';
 import { text } from '../text.js';
