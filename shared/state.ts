@@ -17,6 +17,8 @@ export const recordedSchema = z.strictObject({
   exposureTime: z.number().nullable(),
   fNumber: z.number().nullable(),
   iso: z.number().nullable(),
+  /** EV that the body was told to expose more than it meters; null where the file does not tell, and from earlier programs. */
+  bias: z.number().nullable().default(null),
 });
 
 /** What a person should know of a frame that is in the set all the same. */

@@ -90,13 +90,12 @@ export function timesAfter(times: FrameTimes, before: FrameState, state: FrameSt
 export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>
   other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
 
-/** What a file says of its exposure, without what only the judgement needs. */
-export const seen = (recorded: RecordedExposure | null): Pick<FrameView, 'recorded'> => ({
-  recorded:
-    recorded === null
-      ? null
-      : { exposureTime: recorded.exposureTime, fNumber: recorded.fNumber, iso: recorded.iso },
-});
+/** What a file says of its exposure: what proves it to be its frame, and no more. */
+export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'recorded'> {
+  if (recorded === null) return { recorded: null };
+  const { exposureTime, fNumber, iso, bias } = recorded;
+  return { recorded: { exposureTime, fNumber, iso, bias } };
+}
 
 export const nameOf = ({ number, offset, shutter }: FrameView): string =>
   `Frame ${number} (${formatEv(Math.round(offset * 6))} EV, ${shutter} s)`;

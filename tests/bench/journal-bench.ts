@@ -40,7 +40,7 @@ function timed(times: number[], work: () => void): void {
 
 function change(journal: Journal, set: string, number: number, state: FrameState): void {
   const view = frame(number, state, {
-    recorded: state === 'verified' ? { exposureTime: 1 / 60, fNumber: 8, iso: 100 } : null,
+    recorded: state === 'verified' ? { exposureTime: 1 / 60, fNumber: 8, iso: 100, bias: 0 } : null,
     clipped: state === 'verified' ? { dark: 0.125, light: 0.0625 } : null,
     file: state === 'verified' ? `0${number}_-4EV.jpg` : null,
   });

@@ -7,6 +7,7 @@ import { EvenrungError } from '../../shared/errors.js';
 import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
 import { Body, type Debts, type FireOptions } from '../../src/camera/index.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
+import { checkSet } from '../../src/frames/index.js';
 import { FRAME_WAYS, RUN_WAYS } from '../../src/journal/ways.js';
 import { planSet, resolveBase } from '../../src/plan/index.js';
 import type { Run } from '../../src/set/index.js';
@@ -590,6 +591,9 @@ describe('aperture priority', () => {
       );
       expect(record?.frames.every((frame) => frame.baseMoved === null)).toBe(true);
       expect(record?.mode).toBe('aperture');
+      expect(record?.frames.map(({ recorded }) => recorded?.bias?.toFixed(3))).toEqual(
+        record?.frames.map(({ offset }) => offset.toFixed(3)),
+      );
       expect(record?.base.exposureTime).toBeCloseTo(2 ** (-middle / 6), 12);
       expect(record?.notes).toEqual([]);
       expect(link.changes.some((change) => change.startsWith('shutterspeed'))).toBe(false);
@@ -612,6 +616,8 @@ describe('aperture priority', () => {
       'The light moved while the set was made: frames 4, 5, 6, 7, 8, 9 are off the base of the first frame, by up to +0.33 EV.',
     ]);
     expect(log.state.run?.notes).toEqual(record?.notes);
+    const { findings } = await checkSet(log.state.run?.folder ?? '');
+    expect(findings.filter(({ severity }) => severity === 'wrong')).toEqual([]);
   });
 
   it('a frame that the body cannot expose long enough is rejected, and says why', async () => {

@@ -35,10 +35,17 @@ afterAll(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-const jpegOf = (exposureTime: string, iso = '100') =>
+const jpegOf = (exposureTime: string, iso = '100', bias?: number) =>
   sharp({ create: { width: 60, height: 40, channels: 3, background: '#777' } })
     .jpeg()
-    .withExif({ IFD2: { ExposureTime: exposureTime, FNumber: '8/1', ISOSpeedRatings: iso } })
+    .withExif({
+      IFD2: {
+        ExposureTime: exposureTime,
+        FNumber: '8/1',
+        ISOSpeedRatings: iso,
+        ...(bias === undefined ? {} : { ExposureBiasValue: `${bias}/1` }),
+      },
+    })
     .toBuffer();
 
 const fileOf = (index: number): string => record.frames[index]?.file as string;
@@ -184,6 +191,91 @@ describe('a set as it was left', () => {
     for (const frame of record.frames) Object.assign(frame, { exposureTime: 1, shutter: '1' });
     await keep();
     expect(await found()).toEqual([]);
+  });
+});
+
+describe('in aperture priority', () => {
+  /** The light came up by a stop after the first frame: the second has the same time, and only its bias tells it from the first. */
+  const TIMES = ['1/125', '1/125', '1/60'];
+
+  /** @param biases that the files record; null where a file has none */
+  async function metered(biases: readonly (number | null)[], kept = biases): Promise<void> {
+    record.mode = 'aperture';
+    record.passes = [{ centre: 0, step: 1, offsets: OFFSETS, frames: [] }];
+    await rm(inSet(SUMS));
+    for (const [index, frame] of record.frames.entries()) {
+      const time = TIMES[index] as string;
+      await writeFile(inSet(fileOf(index)), await jpegOf(time, '100', biases[index] ?? undefined));
+      const exposureTime = 1 / Number(time.slice(2));
+      frame.recorded = { exposureTime, fNumber: 8, iso: 100, bias: kept[index] ?? null };
+      frame.sha256 = null;
+    }
+    await keep();
+  }
+
+  async function exchange(one: number, other: number): Promise<void> {
+    const [first, second] = [await readFile(inSet(fileOf(one))), await readFile(inSet(fileOf(other)))];
+    await writeFile(inSet(fileOf(one)), second);
+    await writeFile(inSet(fileOf(other)), first);
+  }
+
+  const wrong = async () => (await found()).filter(([, severity]) => severity === 'wrong');
+
+  it('the biases of the files prove the frames', async () => {
+    await metered(OFFSETS);
+    expect(await wrong()).toEqual([]);
+    await exchange(0, 1);
+    expect(await wrong()).toEqual([
+      [
+        'exposure-wrong',
+        'wrong',
+        1,
+        "Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV). The file's bias is 0 EV, and the record says -1 EV.",
+      ],
+      [
+        'exposure-wrong',
+        'wrong',
+        2,
+        "Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV). The file's bias is -1 EV, and the record says 0 EV.",
+      ],
+    ]);
+  });
+
+  it('they do so where an earlier program kept none of them', async () => {
+    await metered(OFFSETS, [null, null, null]);
+    expect(await wrong()).toEqual([]);
+    await exchange(0, 1);
+    expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
+      [1, 'Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV).'],
+      [2, 'Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV).'],
+    ]);
+  });
+
+  it('a bias that the record has and the file has not is said', async () => {
+    await metered([null, 0, 1], OFFSETS);
+    expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
+      [1, "Frame 1 (-1 EV): The file's bias is gone, and the record says -1 EV."],
+    ]);
+  });
+
+  it('files without the bracket’s part, or without a bias, are told by their times', async () => {
+    TIMES[1] = '1/60';
+    TIMES[2] = '1/30';
+    for (const biases of [
+      [0, 0, 0],
+      [null, null, null],
+    ]) {
+      await writeFile(inSet(SUMS), '');
+      await metered(biases, [null, null, null]);
+      for (const frame of record.frames) frame.recorded = null;
+      await keep();
+      expect(await wrong()).toEqual([]);
+      await exchange(0, 2);
+      expect((await wrong()).map(([code, , frame]) => [code, frame])).toEqual([
+        ['exposure-wrong', 1],
+        ['exposure-wrong', 3],
+      ]);
+    }
   });
 });
 

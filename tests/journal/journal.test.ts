@@ -404,6 +404,8 @@ describe('what was written', () => {
         '{"shutter":"1/60","aperture":null,"iso":"100"}',
       );
     expect(journal.set('set-1')?.frames[0]?.view).toMatchObject({ state: 'verified', file: '01_-4EV.jpg' });
+    // It was not kept then.
+    expect(journal.set('set-1')?.frames[0]?.view.recorded).toMatchObject({ exposureTime: 0.001, bias: null });
     expect(journal.set('set-1')?.plan.passes).toHaveLength(1);
     expect(journal.run(RUN.id)?.body.serial).toBeNull();
   });

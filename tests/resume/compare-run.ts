@@ -307,8 +307,8 @@ function disagreements(
     ...set.frames.map(({ view, sha256, bytes }, index): [string, unknown, unknown] => {
       const frame = record.frames[index];
       if (frame === undefined) return [`frame ${view.number}`, view.state, 'nothing'];
-      const { exposureTime = null, fNumber = null, iso = null } = frame.recorded ?? {};
-      const recorded = frame.recorded === null ? null : { exposureTime, fNumber, iso };
+      const { exposureTime = null, fNumber = null, iso = null, bias = null } = frame.recorded ?? {};
+      const recorded = frame.recorded === null ? null : { exposureTime, fNumber, iso, bias };
       const isThere = view.state === 'verified';
       return [
         `frame ${view.number}`,

@@ -6,7 +6,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { setRecordSchema } from '../../shared/set-record.js';
 import type { PracticeBody, PracticeState } from '../../src/camera/practice/model.js';
-import { readRecorded, recordedTv } from '../../src/frames/index.js';
+import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { stationOfProcess } from '../harness/process-station.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
@@ -52,6 +52,7 @@ async function recordedIn(events: EventLog): Promise<number[]> {
   const record = setRecordSchema.parse(JSON.parse(await readFile(path.join(folder, 'set.json'), 'utf8')));
   expect(record).toMatchObject({ complete: true, mode: 'aperture', notPutBack: [] });
   expect(record.frames.every(({ baseMoved }) => baseMoved === null)).toBe(true);
+  expect((await checkSet(folder)).findings).toEqual([]);
   const tvs: number[] = [];
   for (const { file } of record.frames)
     tvs.push(recordedTv((await readRecorded(path.join(folder, file ?? ''))).exposureTime) ?? Number.NaN);

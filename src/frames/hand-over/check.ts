@@ -9,7 +9,7 @@ import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../../shar
 import { parseShutter, type ShutterSetting } from '../../exposure/index.js';
 import { isPlainName } from '../folder/inside.js';
 import { RECORD } from '../folder/set-folder.js';
-import { judge } from '../judge/judge.js';
+import { judge, judgeMetered } from '../judge/judge.js';
 import { oddSizeSentence, oddSizes } from '../judge/sizes.js';
 import { judgeWhole, unprovedSentence } from '../judge/whole-frame.js';
 import { readRecorded } from '../read/recorded.js';
@@ -79,7 +79,7 @@ export async function checkSet(folder: string): Promise<SetCheck> {
   // A file that has changed is reported already.
   for (const frame of frames) if (!changed.has(frame)) await checkWhole(folder, frame, find);
   findOddSizes(frames, find);
-  for (const frame of frames) await checkExposure(folder, record, frame, find);
+  checkExposures(record, await exposuresOf(folder, frames, find), find);
   for (const frame of frames) await checkSidecar(folder, record, frame, find);
   await checkRest(folder, record, find);
   return { record, version, intact, findings };
@@ -268,31 +268,42 @@ function findOddSizes(frames: readonly Present[], find: Find): void {
   }
 }
 
-async function checkExposure(
-  folder: string,
-  record: KeptSetRecord,
-  { frame, file }: Present,
-  find: Find,
-): Promise<void> {
-  const about = { frame: frame.number, file };
-  let recorded: RecordedExposure;
-  try {
-    recorded = await readRecorded(path.join(folder, file));
-  } catch (cause) {
-    find('frame-unreadable', 'wrong', `${nameOf(frame)}: ${asEvenrungError(cause).message}`, about);
-    return;
-  }
-  const reasons = [...wrongSettings(record, frame, recorded), ...otherThanKept(frame, recorded)];
-  if (reasons.length > 0) find('exposure-wrong', 'wrong', `${nameOf(frame)}: ${reasons.join(' ')}`, about);
+/** A frame whose file tells its exposure. */
+interface Exposed extends Present {
+  readonly recorded: RecordedExposure;
 }
 
-/** In aperture priority the body chose the time by itself: what it recorded then is all that can be compared. */
-function wrongSettings(
-  { mode, base }: KeptSetRecord,
-  { exposureTime, shutter, nominalSeconds }: KeptFrame,
-  recorded: RecordedExposure,
-): readonly string[] {
-  if (mode === 'aperture') return [];
+async function exposuresOf(folder: string, frames: readonly Present[], find: Find): Promise<Exposed[]> {
+  const exposed: Exposed[] = [];
+  for (const present of frames) {
+    const { frame, file } = present;
+    try {
+      exposed.push({ ...present, recorded: await readRecorded(path.join(folder, file)) });
+    } catch (cause) {
+      const about = { frame: frame.number, file };
+      find('frame-unreadable', 'wrong', `${nameOf(frame)}: ${asEvenrungError(cause).message}`, about);
+    }
+  }
+  return exposed;
+}
+
+function checkExposures(record: KeptSetRecord, frames: readonly Exposed[], find: Find): void {
+  const wrongIn =
+    record.mode === 'manual'
+      ? (one: Exposed) => wrongSettings(record, one)
+      : wrongOffsets(record, recordsBracket(record, frames));
+  for (const one of frames) {
+    const { frame, file, recorded } = one;
+    const reasons = [...wrongIn(one), ...otherThanKept(frame, recorded)];
+    const about = { frame: frame.number, file };
+    if (reasons.length > 0) find('exposure-wrong', 'wrong', `${nameOf(frame)}: ${reasons.join(' ')}`, about);
+  }
+}
+
+const askedOf = ({ base }: KeptSetRecord) => ({ fNumber: numberIn(base.aperture), iso: numberIn(base.iso) });
+
+function wrongSettings(record: KeptSetRecord, { frame, recorded }: Exposed): readonly string[] {
+  const { exposureTime, shutter, nominalSeconds } = frame;
   const written = parseShutter(shutter);
   const nominal = nominalSeconds ?? (written?.kind === 'time' ? written.seconds : exposureTime);
   const asked: ShutterSetting = {
@@ -303,12 +314,42 @@ function wrongSettings(
     nominalSeconds: nominal,
     settable: true,
   };
-  const verdict = judge(recorded, {
-    shutter: asked,
-    fNumber: numberIn(base.aperture),
-    iso: numberIn(base.iso),
-  });
+  const verdict = judge(recorded, { shutter: asked, ...askedOf(record) });
   return verdict.right ? [] : verdict.reasons;
+}
+
+/** The compensation that was set for the pass of a frame. */
+const centreOf = ({ passes }: KeptSetRecord, { pass, offset }: KeptFrame): number =>
+  passes[pass - 1]?.centre ?? offset;
+
+/**
+ * In aperture priority a bias that is the compensation alone is believed only of a body whose files lack the bracket's part. All files
+ * of a body have it or none: it takes one that was fired in its bracket. One that was made up singly was compensated by its whole offset.
+ */
+const recordsBracket = (record: KeptSetRecord, frames: readonly Exposed[]): boolean =>
+  frames.some(
+    ({ frame, recorded: { bias } }) =>
+      bias !== null &&
+      frame.attempts === 1 &&
+      centreOf(record, frame) !== frame.offset &&
+      fromEv(bias) === fromEv(frame.offset),
+  );
+
+/** In aperture priority the time was the body's own choice: a frame is told as it was while the set was fired. */
+function wrongOffsets(record: KeptSetRecord, hasBracket: boolean): (one: Exposed) => readonly string[] {
+  return ({ frame, recorded }) => {
+    const verdict = judgeMetered(recorded, {
+      offset: fromEv(frame.offset),
+      compensation: fromEv(hasBracket ? frame.offset : centreOf(record, frame)),
+      step: fromEv(record.step),
+      baseTv: -Math.log2(record.base.exposureTime),
+      // Which times the body has, the record does not say.
+      longestTv: null,
+      shortestTv: null,
+      ...askedOf(record),
+    });
+    return verdict.right ? [] : verdict.reasons;
+  };
 }
 
 /** @returns the number of `f/8`, `8`, `ISO 100`; null where there is none, as in `Auto` */
@@ -327,9 +368,19 @@ function otherThanKept({ recorded: kept }: KeptFrame, recorded: RecordedExposure
     ['f-number', kept.fNumber, recorded.fNumber],
     ['ISO', kept.iso, recorded.iso],
   ] as const;
-  return values
+  const others = values
     .filter(([, before, now]) => before !== null && (now === null || Math.abs(now / before - 1) > SAME_VALUE))
     .map(([what, before, now]) => `The file's ${what} is ${now ?? 'gone'}, and the record says ${before}.`);
+  return [...others, ...otherBias(kept.bias, recorded.bias)];
+}
+
+/** By the difference, where the others go by the ratio: a bias may be 0. */
+function otherBias(before: number | null, now: number | null): string[] {
+  if (before === null || (now !== null && Math.abs(now - before) <= SAME_VALUE)) return [];
+  const written = (ev: number): string => `${formatEv(fromEv(ev))} EV`;
+  return [
+    `The file's bias is ${now === null ? 'gone' : written(now)}, and the record says ${written(before)}.`,
+  ];
 }
 
 async function checkSidecar(
