@@ -1,19 +1,44 @@
 // EV values as people and programs write them, and as everything inside counts them: whole sixths of an EV.
 // Thirds are two sixths, halves three, so that every step that a body knows adds up exactly.
 
-/** Exposure value difference in whole sixths of an EV: 6 is one stop. Positive is more light. */
-export type Sixths = number;
+declare const unit: unique symbol;
+
+/**
+ * Exposure value, or the difference of two, in whole sixths of an EV: 6 is one stop. A difference above 0 is more light. The compiler
+ * tells it from EV and from any other number; sums and the like of two are made here, and toEv and fromEv are the only ways to EV.
+ */
+export type Sixths = number & { readonly [unit]: 'sixths of an EV' };
+
+/** The one place where a number becomes sixths. Minus nothing is nothing. */
+const whole = (count: number): Sixths => (count === 0 ? 0 : count) as Sixths;
+
+/** @throws RangeError where that is no whole number */
+export function sixths(count: number): Sixths {
+  if (!Number.isSafeInteger(count)) throw new RangeError(`${count} is no whole number of sixths of an EV.`);
+  return whole(count);
+}
 
 export const SIXTHS_PER_EV = 6;
+export const NO_EV = sixths(0);
+export const ONE_EV = sixths(SIXTHS_PER_EV);
+
+export const plusSixths = (one: Sixths, other: Sixths): Sixths => whole(one + other);
+export const minusSixths = (one: Sixths, other: Sixths): Sixths => whole(one - other);
+export const negated = (value: Sixths): Sixths => whole(-value);
+export const magnitude = (value: Sixths): Sixths => whole(Math.abs(value));
+/** @param count a whole number */
+export const timesSixths = (value: Sixths, count: number): Sixths => whole(value * count);
+export const leastOf = (...values: readonly [Sixths, ...Sixths[]]): Sixths => whole(Math.min(...values));
+export const mostOf = (...values: readonly [Sixths, ...Sixths[]]): Sixths => whole(Math.max(...values));
 
 /** Farther than any body or scene reaches; what lies beyond is a slip of the finger. */
 export const LARGEST_EV = 40;
 
 /** @returns the value in EV, as a plain number */
-export const toEv = (sixths: Sixths): number => (sixths === 0 ? 0 : sixths / SIXTHS_PER_EV);
+export const toEv = (value: Sixths): number => value / SIXTHS_PER_EV;
 
-/** @returns whole sixths; the number must be one that toEv gave (it is rounded, not checked) */
-export const fromEv = (ev: number): Sixths => Math.round(ev * SIXTHS_PER_EV);
+/** @returns the nearest whole sixths */
+export const fromEv = (ev: number): Sixths => whole(Math.round(ev * SIXTHS_PER_EV));
 
 const FRACTION = /^([+-]?)(?:(\d{1,3})(?:\s+|(?=$)))?(?:(\d{1,3})\/(\d{1,3}))?$/;
 const DECIMAL = /^([+-]?)(\d{0,3})(?:\.(\d{1,17}))?$/;
@@ -25,43 +50,42 @@ const DECIMAL = /^([+-]?)(\d{0,3})(?:\.(\d{1,17}))?$/;
  */
 export function parseEv(written: string | number): Sixths | undefined {
   const text = String(written).trim().replace('\u2212', '-');
-  const sixths = parseFraction(text) ?? parseDecimal(text);
-  if (sixths === undefined || Math.abs(sixths) > LARGEST_EV * SIXTHS_PER_EV) return undefined;
-  return sixths === 0 ? 0 : sixths;
+  const value = parseFraction(text) ?? parseDecimal(text);
+  return value === undefined || Math.abs(toEv(value)) > LARGEST_EV ? undefined : value;
 }
 
 function parseFraction(text: string): Sixths | undefined {
-  const [, sign, whole, top, bottom] = FRACTION.exec(text) ?? [];
-  if (whole === undefined && top === undefined) return undefined;
-  const sixths =
-    Number(whole ?? 0) * SIXTHS_PER_EV +
+  const [, sign, units, top, bottom] = FRACTION.exec(text) ?? [];
+  if (units === undefined && top === undefined) return undefined;
+  const size =
+    Number(units ?? 0) * SIXTHS_PER_EV +
     (top === undefined ? 0 : (Number(top) * SIXTHS_PER_EV) / Number(bottom));
-  if (!Number.isInteger(sixths)) return undefined;
-  return sign === '-' ? -sixths : sixths;
+  return Number.isInteger(size) ? withSign(sign, whole(size)) : undefined;
 }
 
 function parseDecimal(text: string): Sixths | undefined {
-  const [, sign, whole = '', digits = ''] = DECIMAL.exec(text) ?? [];
-  if (whole === '' && digits === '') return undefined;
-  const value = Number(`${whole || '0'}.${digits || '0'}`);
+  const [, sign, units = '', digits = ''] = DECIMAL.exec(text) ?? [];
+  if (units === '' && digits === '') return undefined;
+  const value = Number(`${units || '0'}.${digits || '0'}`);
   // Rounded to its last digit; from two digits on also cut there (0.66), as some programs write it.
   const unit = 10 ** -digits.length;
   const reach = Math.max(digits.length >= 2 ? unit : unit / 2, 1e-9) * (1 + 1e-9);
-  const half = Math.round(value * 2) * 3;
-  const third = Math.round(value * 3) * 2;
+  const half = whole(Math.round(value * 2) * 3);
+  const third = whole(Math.round(value * 3) * 2);
   const exactHalf = Math.abs(value - toEv(half)) < 1e-9;
   const nearThird = Math.abs(value - toEv(third)) <= reach && digits.length > 0;
   if (!exactHalf && !nearThird) return undefined;
-  const sixths = exactHalf ? half : third;
-  return sign === '-' ? -sixths : sixths;
+  return withSign(sign, exactHalf ? half : third);
 }
 
+const withSign = (sign: string | undefined, size: Sixths): Sixths => (sign === '-' ? negated(size) : size);
+
 /** @returns `0`, `+1 1/3`, `-2/3`; without the plus sign where `signed` is false */
-export function formatEv(sixths: Sixths, signed = true): string {
-  if (sixths === 0) return '0';
-  const sign = sixths < 0 ? '-' : signed ? '+' : '';
-  const size = Math.abs(sixths);
-  const whole = Math.floor(size / SIXTHS_PER_EV);
+export function formatEv(value: Sixths, signed = true): string {
+  if (value === 0) return '0';
+  const sign = value < 0 ? '-' : signed ? '+' : '';
+  const size = Math.abs(value);
+  const units = Math.floor(size / SIXTHS_PER_EV);
   const fraction = ['', '1/6', '1/3', '1/2', '2/3', '5/6'][size % SIXTHS_PER_EV] ?? '';
-  return `${sign}${[whole === 0 ? '' : String(whole), fraction].filter((part) => part !== '').join(' ')}`;
+  return `${sign}${[units === 0 ? '' : String(units), fraction].filter((part) => part !== '').join(' ')}`;
 }

@@ -1,13 +1,13 @@
 // What a person asks for: the frames of a set. Parsed once, here, whether it comes from the panel or the command line.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
-import { parseEv, type Sixths } from './ev.js';
+import { parseEv, plusSixths, type Sixths, sixths, timesSixths } from './ev.js';
 import { firstIssueOf, IN_PLAIN_WORDS, shortened } from './plain-words.js';
 
 /** Twenty EV in thirds. More frames than that are a slip of the finger. */
 export const MOST_FRAMES = 61;
-export const SMALLEST_STEP: Sixths = 2;
-export const LARGEST_STEP: Sixths = 18;
+export const SMALLEST_STEP = sixths(2);
+export const LARGEST_STEP = sixths(18);
 
 /** An EV value as people write it: what is longer than any of them is refused before it is read. */
 export const writtenEvSchema = z.union([
@@ -141,8 +141,8 @@ const notWholeSteps = () =>
   );
 
 function readEv(written: string | number, what: string): Sixths {
-  const sixths = parseEv(written);
-  if (sixths === undefined) {
+  const value = parseEv(written);
+  if (value === undefined) {
     const shown = shortened(String(written));
     throw new EvenrungError(
       'unreadable-ev',
@@ -150,7 +150,7 @@ function readEv(written: string | number, what: string): Sixths {
       { field: what },
     );
   }
-  return sixths;
+  return value;
 }
 
 /** Symmetric about 0 where the count is odd; where it is even the extra frame is on the lighter side. */
@@ -162,7 +162,7 @@ function offsetsByCount(frames: number, step: Sixths): Sixths[] {
     );
   }
   const below = Math.floor((frames - 1) / 2);
-  return Array.from({ length: frames }, (_, index) => (index - below) * step);
+  return Array.from({ length: frames }, (_, index) => timesSixths(step, index - below));
 }
 
 function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
@@ -180,7 +180,7 @@ function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
       `That would be ${frames} frames: ${MOST_FRAMES} are the most.`,
     );
   }
-  return Array.from({ length: frames }, (_, index) => from + index * step);
+  return Array.from({ length: frames }, (_, index) => plusSixths(from, timesSixths(step, index)));
 }
 
 /** @returns one sentence about the first thing that is wrong with what was sent */

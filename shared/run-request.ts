@@ -2,7 +2,7 @@
 // they are made and whether the base follows the light. Parsed once, here, whether it comes from the panel or the command line.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
-import { parseEv, type Sixths } from './ev.js';
+import { parseEv, type Sixths, sixths } from './ev.js';
 import type { Labels } from './labels.js';
 import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import {
@@ -22,8 +22,8 @@ export const LONGEST_NOTE = 4000;
 export const LARGEST_VIEWPOINT = 9999;
 const LARGEST_ISO = 10_000_000;
 /** A base that jumped farther would leave the frames before and after with nothing in common. */
-const LARGEST_SHIFT: Sixths = 18;
-const SMALLEST_SHIFT: Sixths = 2;
+const LARGEST_SHIFT = sixths(18);
+const SMALLEST_SHIFT = sixths(2);
 
 /** Limits within which the base follows the light: the shutter first, then ISO; the aperture never. */
 export const lightRequestSchema = z

@@ -2,6 +2,7 @@
 // code of its own and solved by HiGHS, a published solver of mixed-integer programs (npm package highs). Shares the
 // planner's types and its stated cost model, and none of its code.
 import loader, { type Highs } from 'highs';
+import { type Sixths, sixths } from '../shared/ev.js';
 import { type BodyLimits, SHUTTER_SCALES, type ShutterSetting } from '../src/exposure/index.js';
 import type { Plan, PlanRequest } from '../src/plan/index.js';
 
@@ -29,10 +30,10 @@ const whole = (from: number, to: number, next: Random): number => from + Math.fl
 
 const symmetric = (count: number): number[] =>
   Array.from({ length: count }, (_, index) => index - (count - 1) / 2);
-const thirds = [2, 4, 6, 8, 10, 12, 14, 16, 18];
-const brackets = (steps: readonly number[], patterns: readonly (readonly number[])[]) =>
+const thirds = [2, 4, 6, 8, 10, 12, 14, 16, 18].map(sixths);
+const brackets = (steps: readonly Sixths[], patterns: readonly (readonly number[])[]) =>
   steps.flatMap((step) => patterns.map((pattern) => ({ step, pattern })));
-const some = (steps: readonly number[], next: Random): number[] => {
+const some = (steps: readonly Sixths[], next: Random): Sixths[] => {
   const kept = steps.filter(() => next() < 0.6);
   return kept.length > 0 ? kept : [pick(steps, next)];
 };
@@ -44,7 +45,7 @@ const KINDS: Readonly<
   'no bracket': () => ({ brackets: [] }),
   'three frames': (next) => ({ brackets: brackets(some(thirds, next), [symmetric(3)]) }),
   'three and five, whole stops': (next) => ({
-    brackets: brackets(some([6, 12, 18], next), [symmetric(3), symmetric(5)]),
+    brackets: brackets(some([6, 12, 18].map(sixths), next), [symmetric(3), symmetric(5)]),
   }),
   'three to nine in pairs, nine up to 1 EV': (next) => ({
     brackets: some(thirds, next).flatMap((step) =>
@@ -52,7 +53,7 @@ const KINDS: Readonly<
     ),
   }),
   'two and one-sided': (next) => ({
-    brackets: brackets(some([2, 4, 6, 12], next), [
+    brackets: brackets(some([2, 4, 6, 12].map(sixths), next), [
       [0, 1],
       [0, -1],
       [0, 1, 2],
@@ -62,7 +63,7 @@ const KINDS: Readonly<
   'limited by compensation': (next) => ({
     mode: 'aperture',
     brackets: brackets(some(thirds, next), [symmetric(3), symmetric(5)]),
-    compensation: { range: pick([12, 18, 30], next), grid: 2 },
+    compensation: { range: sixths(pick([12, 18, 30], next)), grid: sixths(2) },
   }),
   'limited by the shutter': (next) => {
     const from = whole(0, 20, next);
@@ -85,14 +86,14 @@ export function instance(seed: number): Instance {
   const limits: BodyLimits = {
     shutters: SHUTTER_SCALES.third.filter(({ tv }) => tv <= 78),
     brackets: [],
-    compensation: { range: 18, grid: 2 },
+    compensation: { range: sixths(18), grid: sixths(2) },
     longestSeconds: Number.POSITIVE_INFINITY,
     secondsPerChange: pick([0, 0.02, 0.3, 1, 4], next),
     secondsPerSetting: pick([0, 0, 0.05], next),
     secondsPerFrame: pick([0.1, 0.5, 2], next),
     ...special,
   };
-  const step = pick([2, 4, 6, 8, 12], next);
+  const step = sixths(pick([2, 4, 6, 8, 12], next));
   const room = limits.shutters.length * 2;
   const most = Math.max(1, Math.min(61, Math.floor(room / step) + 1));
   const frames = next() < 0.2 ? most : whole(1, most, next);
@@ -100,7 +101,7 @@ export function instance(seed: number): Instance {
   const darkestTv = (limits.shutters.at(-1)?.tv ?? 0) - first * 2;
   const base = pick(limits.shutters, next);
   const offsets = Array.from({ length: frames }, (_, index) => base.tv - darkestTv + index * step);
-  return { kind, request: { offsets, step, base, mode }, limits };
+  return { kind, request: { offsets: offsets.map(sixths), step, base, mode }, limits };
 }
 
 interface Column {
@@ -124,13 +125,13 @@ function passCost(frames: readonly ShutterSetting[], { request, limits }: Instan
 const anyTimes = (): ShutterSetting[] =>
   Array.from({ length: 1001 }, (_, index) => index - 500).map((tv) => {
     const seconds = 2 ** (-tv / 6);
-    return { label: '', wire: '', tv, seconds, nominalSeconds: seconds, settable: false };
+    return { label: '', wire: '', tv: sixths(tv), seconds, nominalSeconds: seconds, settable: false };
   });
 
 /** Every pass that the limits allow, by trying every shape at every sixth of an EV. */
 function columns(given: Instance): Column[] {
   const { request, limits } = given;
-  const byTv = new Map(
+  const byTv = new Map<number, ShutterSetting>(
     (request.mode === 'manual' ? limits.shutters : anyTimes()).map((setting) => [setting.tv, setting]),
   );
   const shapes = [{ step: 0, pattern: [0] as readonly number[] }, ...limits.brackets];
@@ -145,7 +146,7 @@ function columns(given: Instance): Column[] {
       if (!reachable || !byTv.has(request.base.tv - centre) || frames.some((frame) => frame === undefined))
         continue;
       const rows = pattern
-        .map((position) => request.offsets.indexOf(centre + position * step))
+        .map((position) => request.offsets.indexOf(sixths(centre + position * step)))
         .filter((row) => row >= 0);
       if (rows.length === 0) continue;
       const column = {

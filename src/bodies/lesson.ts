@@ -6,7 +6,7 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
 import type { Body } from '../camera/index.js';
-import { type BracketShape, type ShutterSetting, SIXTHS_PER_EV } from '../exposure/index.js';
+import { type BracketShape, ONE_EV, type ShutterSetting, sixths, toEv } from '../exposure/index.js';
 import { notMoved, tooFewTimes, tooQuick } from './not-learnt.js';
 import { TestFrames } from './test-frames.js';
 
@@ -18,8 +18,10 @@ const LONG_SECONDS = 17;
 const TOO_QUICK = 0.7;
 /** From here on an exposure that took this many times its time was followed by a dark frame. */
 const DOUBLED = 1.7;
-/** 1/2000 s, in sixths. Every body has it; some offer shorter times that they do not have. */
-const FASTEST_TV = 66;
+/** 1/2000 s. Every body has it; some offer shorter times that they do not have. */
+const FASTEST_TV = sixths(66);
+/** A frame is on a step of the bracket within this: bodies round what they record. */
+const OFF_ITS_STEP_EV = 0.1;
 /** Settings between the two that a far change is timed over: four stops in thirds. */
 const FAR = 12;
 /** What a change takes more for each setting on its way is told from noise above this. */
@@ -129,7 +131,7 @@ export class Lesson {
     for (const _ of pattern) {
       try {
         const { tv } = await this.frames.shoot(shortest.seconds);
-        const steps = (shortest.tv - tv * SIXTHS_PER_EV) / shape.step;
+        const steps = (toEv(shortest.tv) - tv) / toEv(shape.step);
         if (Math.abs(steps) < 0.5) atTheEnd += 1;
         else if (steps < 0) beyond += 1;
       } catch (cause) {
@@ -164,9 +166,10 @@ export class Lesson {
 
   private async position(centre: ShutterSetting, shape: BracketShape): Promise<number> {
     const { tv } = await this.frames.shoot(centre.seconds);
-    const steps = ((centre.tv / SIXTHS_PER_EV - tv) * SIXTHS_PER_EV) / shape.step;
+    const steps = (toEv(centre.tv) - tv) / toEv(shape.step);
     const position = Math.round(steps);
-    if (Math.abs(steps - position) * shape.step <= 0.6) return position === 0 ? 0 : position;
+    if (Math.abs(steps - position) * toEv(shape.step) <= OFF_ITS_STEP_EV)
+      return position === 0 ? 0 : position;
     throw new EvenrungError(
       'not-learnt',
       `A frame of the bracket recorded ${(2 ** -tv).toPrecision(3)} s, which is no whole step from its centre at ${centre.label} s. Look whether the camera brackets the shutter, and whether its ISO is fixed; then learn again.`,
@@ -271,7 +274,7 @@ function oneEachPattern(brackets: readonly BracketShape[]): BracketShape[] {
   return [...chosen.values()].sort((a, b) => a.pattern.length - b.pattern.length);
 }
 
-const offWhole = ({ step }: BracketShape): number => Math.abs(step - SIXTHS_PER_EV);
+const offWhole = ({ step }: BracketShape): number => Math.abs(step - ONE_EV);
 
 function middleOf(settings: readonly ShutterSetting[]): ShutterSetting {
   const middle = settings[Math.floor(settings.length / 2)];

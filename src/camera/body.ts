@@ -11,9 +11,12 @@ import {
   isSameShape,
   parseAperture,
   parseIso,
+  plusSixths,
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
+  sixths,
+  timesSixths,
   toEv,
 } from '../exposure/index.js';
 import {
@@ -581,9 +584,13 @@ function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
 /** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
 function stepsOf({ shutters }: BodyLimits): Sixths[] {
   const exists = new Set(shutters.map((setting) => setting.tv));
-  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) => SMALLEST_STEP + index);
+  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) =>
+    sixths(SMALLEST_STEP + index),
+  );
   return steps.filter((step) =>
-    shutters.some(({ tv }) => exists.has(tv + step) && exists.has(tv + 2 * step)),
+    shutters.some(
+      ({ tv }) => exists.has(plusSixths(tv, step)) && exists.has(plusSixths(tv, timesSixths(step, 2))),
+    ),
   );
 }
 

@@ -1,6 +1,6 @@
 // Aperture scales: exact f-numbers as powers of the square root of two, nominal labels as lenses and bodies write them.
 // Full stops as in Exif 2.32 (CIPA DC-008-2019), annex C; half and third stops are common practice, no source.
-import { SIXTHS_PER_EV, type Sixths } from './ev.js';
+import { SIXTHS_PER_EV, type Sixths, sixths, timesSixths, toEv } from './ev.js';
 import type { StopScale } from './shutter.js';
 
 /** One position of an aperture scale. */
@@ -20,20 +20,18 @@ const THIRDS =
   '1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1 8 9 10 11 13 14 16 18 20 22 25 29 32';
 const HALVES = '1 1.2 1.4 1.7 2 2.4 2.8 3.3 4 4.8 5.6 6.7 8 9.5 11 13 16 19 22 27 32';
 
-const scale = (labels: string, sixthsPerStep: Sixths): readonly ApertureSetting[] =>
-  labels.split(' ').map((label, index) => ({
-    label,
-    av: index * sixthsPerStep,
-    fNumber: 2 ** ((index * sixthsPerStep) / (2 * SIXTHS_PER_EV)),
-    nominalFNumber: Number(label),
-  }));
+const scale = (labels: string, stepSize: Sixths): readonly ApertureSetting[] =>
+  labels.split(' ').map((label, index) => {
+    const av = timesSixths(stepSize, index);
+    return { label, av, fNumber: 2 ** (toEv(av) / 2), nominalFNumber: Number(label) };
+  });
 
-const third = scale(THIRDS, 2);
+const third = scale(THIRDS, sixths(2));
 
 /** The nominal aperture scales, widest first. */
 export const APERTURE_SCALES: Readonly<Record<StopScale, readonly ApertureSetting[]>> = {
   full: third.filter((setting) => setting.av % SIXTHS_PER_EV === 0),
-  half: scale(HALVES, 3),
+  half: scale(HALVES, sixths(3)),
   third,
 };
 

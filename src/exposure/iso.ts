@@ -1,6 +1,6 @@
 // Film speeds as bodies write them.
 import { speedValue } from './apex.js';
-import { type Sixths, toEv } from './ev.js';
+import { type Sixths, sixths, toEv } from './ev.js';
 
 /** Beyond what any body has; what lies above is a code that a library printed as a number. */
 const LARGEST_ISO = 10_000_000;
@@ -45,7 +45,7 @@ export function isoSettings(labels: readonly string[]): IsoSetting[] {
 /** Nominal numbers stand for thirds or halves: 125 is 100 * 2^(1/3), 140 is 100 * 2^(1/2). */
 function svOf(iso: number): Sixths {
   const ev = speedValue(iso);
-  const third = Math.round(ev * 3) * 2;
-  const half = Math.round(ev * 2) * 3;
+  const third = sixths(Math.round(ev * 3) * 2);
+  const half = sixths(Math.round(ev * 2) * 3);
   return Math.abs(ev - toEv(half)) < Math.abs(ev - toEv(third)) ? half : third;
 }

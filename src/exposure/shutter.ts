@@ -1,6 +1,6 @@
 // Shutter settings: exact times as powers of two, nominal labels as they are written on bodies, and every spelling of both.
 // Nominal tables: full stops as in Exif 2.32 (CIPA DC-008-2019), annex C; half and third stops are common practice, no source.
-import { SIXTHS_PER_EV, type Sixths } from './ev.js';
+import { minusSixths, plusSixths, SIXTHS_PER_EV, type Sixths, sixths, timesSixths, toEv } from './ev.js';
 
 /** One position of a shutter scale. */
 export interface ShutterSetting {
@@ -72,14 +72,14 @@ const HALVES =
   '30 20 15 10 8 6 4 3 2 1.5 1 0.7 0.5 0.3 1/4 1/6 1/8 1/10 1/15 1/20 1/30 1/45 1/60 1/90 1/125 1/180 1/250 1/350 1/500 1/750 ' +
   '1/1000 1/1500 1/2000 1/3000 1/4000 1/6000 1/8000 1/12000 1/16000 1/24000 1/32000';
 
-const LONGEST_TV: Sixths = -5 * SIXTHS_PER_EV;
+const LONGEST_TV = sixths(-5 * SIXTHS_PER_EV);
 
 /** @returns the exact time in seconds, t = 2^(-Tv) (APEX) */
-export const secondsOf = (tv: Sixths): number => 2 ** (-tv / SIXTHS_PER_EV);
+export const secondsOf = (tv: Sixths): number => 2 ** -toEv(tv);
 
-function scale(labels: string, sixthsPerStep: Sixths): readonly ShutterSetting[] {
+function scale(labels: string, stepSize: Sixths): readonly ShutterSetting[] {
   return labels.split(' ').map((label, index) => {
-    const tv = LONGEST_TV + index * sixthsPerStep;
+    const tv = plusSixths(LONGEST_TV, timesSixths(stepSize, index));
     const seconds = secondsOf(tv);
     const written = parseShutter(label);
     const nominalSeconds = written?.kind === 'time' ? written.seconds : seconds;
@@ -87,8 +87,8 @@ function scale(labels: string, sixthsPerStep: Sixths): readonly ShutterSetting[]
   });
 }
 
-const third = scale(THIRDS, 2);
-const half = scale(HALVES, 3);
+const third = scale(THIRDS, sixths(2));
+const half = scale(HALVES, sixths(3));
 
 /** The nominal shutter scales, longest first. */
 export const SHUTTER_SCALES: Readonly<Record<StopScale, readonly ShutterSetting[]>> = {
@@ -117,8 +117,8 @@ export function timeAt(tv: Sixths): ShutterSetting {
   const onScale = bodySetting(tv, '', false);
   if (onScale !== undefined) return { ...onScale, wire: onScale.label };
   const label =
-    bodySetting(tv - 1, '')?.label ??
-    bodySetting(tv + 1, '')?.label ??
+    bodySetting(minusSixths(tv, sixths(1)), '')?.label ??
+    bodySetting(plusSixths(tv, sixths(1)), '')?.label ??
     (seconds < 1 ? `1/${Math.round(1 / seconds)}` : String(Math.round(seconds)));
   return { label, wire: label, tv, seconds, nominalSeconds: seconds, settable: false };
 }

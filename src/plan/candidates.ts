@@ -3,9 +3,13 @@
 import {
   type BodyLimits,
   type BracketShape,
+  minusSixths,
+  NO_EV,
+  plusSixths,
   type ShutterSetting,
   type Sixths,
   timeAt,
+  timesSixths,
 } from '../exposure/index.js';
 import type { PlanRequest } from './types.js';
 
@@ -102,27 +106,29 @@ function centres(
   const highest = (offsets.at(-1) ?? 0) + reach;
   const all =
     mode === 'manual'
-      ? [...usableShutters(limits).values()].filter(({ settable }) => settable).map(({ tv }) => base.tv - tv)
+      ? [...usableShutters(limits).values()]
+          .filter(({ settable }) => settable)
+          .map(({ tv }) => minusSixths(base.tv, tv))
       : onGrid(limits.compensation.range, limits.compensation.grid);
   return all.filter((centre) => centre >= lowest && centre <= highest).sort((a, b) => a - b);
 }
 
 function onGrid(range: Sixths, grid: Sixths): Sixths[] {
   const steps = Math.floor(range / grid);
-  return Array.from({ length: 2 * steps + 1 }, (_, index) => (index - steps) * grid);
+  return Array.from({ length: 2 * steps + 1 }, (_, index) => timesSixths(grid, index - steps));
 }
 
 function passAt(centre: Sixths, shape: BracketShape | null, ground: Ground): PossiblePass | undefined {
   const { request, rows } = ground;
   const { tv } = request.base;
-  const centreShutter = ground.shutterAt(tv - centre);
+  const centreShutter = ground.shutterAt(minusSixths(tv, centre));
   if (centreShutter === undefined) return undefined;
-  const step = shape?.step ?? 0;
+  const step = shape?.step ?? NO_EV;
   const frames: PossibleFrame[] = [];
   const makes: number[] = [];
   for (const position of shape?.pattern ?? SINGLE) {
-    const offset = centre + position * step;
-    const shutter = ground.shutterAt(tv - offset);
+    const offset = plusSixths(centre, timesSixths(step, position));
+    const shutter = ground.shutterAt(minusSixths(tv, offset));
     if (shutter === undefined) return undefined;
     const row = rows.get(offset) ?? null;
     if (row !== null) makes.push(row);
@@ -133,4 +139,4 @@ function passAt(centre: Sixths, shape: BracketShape | null, ground: Ground): Pos
 }
 
 const spanOf = (shape: BracketShape | null): Sixths =>
-  shape === null ? 0 : (Math.max(...shape.pattern) - Math.min(...shape.pattern)) * shape.step;
+  shape === null ? NO_EV : timesSixths(shape.step, Math.max(...shape.pattern) - Math.min(...shape.pattern));

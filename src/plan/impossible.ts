@@ -10,11 +10,16 @@ import {
   evBetween,
   FARTHEST_NOMINAL_EV,
   formatEv,
+  fromEv,
+  magnitude,
+  minusSixths,
   nearestOf,
+  plusSixths,
   type ShutterSetting,
-  SIXTHS_PER_EV,
   type Sixths,
+  sixths,
   timeAt,
+  timesSixths,
   toEv,
 } from '../exposure/index.js';
 import { possiblePasses, usableShutters } from './candidates.js';
@@ -116,7 +121,7 @@ function framesAt(offsets: readonly Sixths[]): string {
 
 /** @returns `of 1/90 s`, `of 1/90, 1/45 or 1/20 s`; longer lists by their ends */
 function timesAt(offsets: readonly Sixths[], base: ShutterSetting): string {
-  const labels = offsets.map((offset) => timeAt(base.tv - offset).label);
+  const labels = offsets.map((offset) => timeAt(minusSixths(base.tv, offset)).label);
   const last = labels.pop();
   if (labels.length === 0) return `of ${last} s`;
   if (labels.length < 6) return `of ${labels.join(', ')} or ${last} s`;
@@ -146,8 +151,8 @@ function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditi
     .sort((a, b) => distance(a) - distance(b) || a.tv - b.tv)
     .find((setting) => possible({ ...request, base: setting }, limits));
   if (base === undefined) return [];
-  const shift = request.base.tv - base.tv;
-  const size = formatEv(Math.abs(shift), false);
+  const shift = minusSixths(request.base.tv, base.tv);
+  const size = formatEv(magnitude(shift), false);
   const change = { base: base.label };
   const moved: Suggestion = {
     code: 'base',
@@ -187,12 +192,12 @@ const filterOf = (ev: Sixths): HandWork => ({
  * @returns null if no lens goes that far
  */
 function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
-  const size = formatEv(Math.abs(ev), false);
+  const size = formatEv(magnitude(ev), false);
   if (now === undefined) {
     const words = `the aperture ${size} EV ${ev < 0 ? 'wider' : 'smaller'}`;
     return { what: 'aperture', value: null, sentence: `Set ${words}.`, words };
   }
-  const wanted = Math.round(2 * Math.log2(now) * SIXTHS_PER_EV) + ev;
+  const wanted = plusSixths(fromEv(2 * Math.log2(now)), ev);
   const scale = [...APERTURE_SCALES.third, ...APERTURE_SCALES.half];
   const setting = scale.reduce((best, one) =>
     Math.abs(one.av - wanted) < Math.abs(best.av - wanted) ? one : best,
@@ -211,12 +216,12 @@ const THIRD_STOP_ISOS = [100, 125, 160, 200, 250, 320, 400, 500, 640];
 
 /** @returns the speed that many EV from another, as it is written on cameras; null if no camera has it */
 function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
-  const size = formatEv(Math.abs(ev), false);
+  const size = formatEv(magnitude(ev), false);
   if (now === undefined) {
     const words = `the ISO ${size} EV ${ev < 0 ? 'higher' : 'lower'}`;
     return { what: 'iso', value: null, sentence: `Set ${words}.`, words };
   }
-  const exact = now * 2 ** (-ev / SIXTHS_PER_EV);
+  const exact = now * 2 ** -toEv(ev);
   if (exact < LOWEST_ISO || exact > HIGHEST_ISO) return null;
   const octave = 2 ** Math.floor(Math.log2(exact / 98));
   const value = THIRD_STOP_ISOS.map((iso) => iso * octave).reduce((best, iso) =>
@@ -285,7 +290,9 @@ function otherStep(request: PlanRequest, limits: BodyLimits): Suggestion[] {
   const frames = request.offsets.length;
   if (frames < 2) return [];
   const below = Math.floor((frames - 1) / 2);
-  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) => SMALLEST_STEP + index)
+  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) =>
+    sixths(SMALLEST_STEP + index),
+  )
     .filter((step) => (step % 2 === 0 || step % 3 === 0) && step !== request.step)
     .sort((a, b) => Math.abs(a - request.step) - Math.abs(b - request.step) || b - a);
   const step = steps.find((candidate) =>
@@ -293,7 +300,7 @@ function otherStep(request: PlanRequest, limits: BodyLimits): Suggestion[] {
       {
         ...request,
         step: candidate,
-        offsets: request.offsets.map((_, index) => (index - below) * candidate),
+        offsets: request.offsets.map((_, index) => timesSixths(candidate, index - below)),
       },
       limits,
     ),

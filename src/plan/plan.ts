@@ -9,11 +9,11 @@ import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import {
   type BodyLimits,
+  fromEv,
   nearestSetting,
   parseShutter,
   SHUTTER_SCALES,
   type ShutterSetting,
-  SIXTHS_PER_EV,
   timeAt,
 } from '../exposure/index.js';
 import { type PossiblePass, possiblePasses } from './candidates.js';
@@ -174,7 +174,7 @@ export function resolveBase(
   if (mode === 'aperture')
     return (
       nearestSetting(seconds, [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half]) ??
-      timeAt(Math.round(-Math.log2(seconds) * SIXTHS_PER_EV))
+      timeAt(fromEv(-Math.log2(seconds)))
     );
   const setting = nearestSetting(seconds, limits.shutters);
   if (setting !== undefined) return setting;

@@ -10,6 +10,7 @@ import {
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
+  sixths,
 } from '../exposure/index.js';
 
 export interface StatedLimits {
@@ -38,7 +39,7 @@ export function limitsFromStated(stated: StatedLimits): BodyLimits {
   return {
     shutters: readShutterRange(stated.shutterRange, steps),
     brackets: steps.flatMap((step) => counts.map((count) => ({ step, pattern: meteredFirst(count) }))),
-    compensation: { range: readRange(stated.compRange), grid: 2 },
+    compensation: { range: readRange(stated.compRange), grid: sixths(2) },
     longestSeconds: Number.POSITIVE_INFINITY,
     secondsPerChange: SECONDS_PER_CHANGE,
     secondsPerSetting: 0,

@@ -4,6 +4,8 @@ import type { WirePlan } from '../../shared/plan.js';
 import {
   type BodyLimits,
   fromEv,
+  minusSixths,
+  NO_EV,
   type ShutterSetting,
   type Sixths,
   timeAt,
@@ -17,7 +19,7 @@ export function toWirePlan(plan: Plan): WirePlan {
     offsets: plan.offsets.map(toEv),
     passes: plan.passes.map((pass) => ({
       centre: toEv(pass.centre),
-      step: toEv(pass.shape?.step ?? 0),
+      step: toEv(pass.shape?.step ?? NO_EV),
       offsets: pass.frames
         .map((frame) => frame.offset)
         .sort((a, b) => a - b)
@@ -58,10 +60,10 @@ export function fromWirePlan(
     passes: wire.passes.map((pass): Pass => {
       const centre = fromEv(pass.centre);
       const step = fromEv(pass.step);
+      const centreTv = minusSixths(base.tv, centre);
       return {
         centre,
-        centreShutter:
-          asked.mode === 'aperture' ? timeAt(base.tv - centre) : (byTv(base.tv - centre, limits) ?? base),
+        centreShutter: asked.mode === 'aperture' ? timeAt(centreTv) : (byTv(centreTv, limits) ?? base),
         shape:
           step === 0
             ? null

@@ -6,8 +6,13 @@ import {
   type BodyLimits,
   type IsoSetting,
   isoSettings,
+  leastOf,
+  mostOf,
+  NO_EV,
+  plusSixths,
   type ShutterSetting,
   type Sixths,
+  sixths,
 } from '../exposure/index.js';
 import { type Conditions, type PlanRequest, resolveBase } from '../plan/index.js';
 import type { Level } from './level.js';
@@ -54,7 +59,7 @@ export interface NextBase {
 }
 
 /** Where ISO cannot be told, it stands for itself. */
-const SOME_ISO: IsoSetting = { label: '', iso: 100, sv: 30 };
+const SOME_ISO: IsoSetting = { label: '', iso: 100, sv: sixths(30) };
 
 export class Follower {
   private readonly asked: FollowAsked;
@@ -90,7 +95,7 @@ export class Follower {
   /** @param nextAt when the next set begins, on the clock of the sets that were measured */
   next(nextAt: number): NextBase {
     if (this.reference === null || this.history.length === 0)
-      return { shutter: this.shutter, iso: this.isoOrNull(), shift: 0, reason: null, news: [] };
+      return { shutter: this.shutter, iso: this.isoOrNull(), shift: NO_EV, reason: null, news: [] };
     const step = followLight({
       history: this.history,
       reference: this.reference,
@@ -145,11 +150,11 @@ export class Follower {
 function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetting): LightLimits {
   const { light, request, limits, conditions, everySeconds } = asked;
   const { base } = request;
-  const tvs = limits.shutters.map(({ tv }) => tv);
   const slowestThatFits = slowestBaseThatFits({ request, limits, conditions, everySeconds });
   const slowest = light.slowest === null ? null : resolveBase(light.slowest, limits).tv;
   // Its darkest frame must have a shutter that is as fast.
-  const fastestOfBody = Math.max(...tvs) + Math.min(0, ...request.offsets);
+  const shortest = limits.shutters.reduce((most, { tv }) => mostOf(most, tv), base.tv);
+  const fastestOfBody = plusSixths(shortest, leastOf(NO_EV, ...request.offsets));
   const fastest = light.fastest === null ? fastestOfBody : resolveBase(light.fastest, limits).tv;
   if (slowest !== null && slowest > fastest)
     throw new EvenrungError(
@@ -161,8 +166,8 @@ function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetti
   return {
     shutters: limits.shutters,
     isos,
-    slowestTv: Math.max(slowest ?? Number.NEGATIVE_INFINITY, slowestThatFits?.tv ?? base.tv),
-    fastestTv: Math.min(fastest, fastestOfBody),
+    slowestTv: mostOf(slowestThatFits?.tv ?? base.tv, ...(slowest === null ? [] : [slowest])),
+    fastestTv: leastOf(fastest, fastestOfBody),
     leastSv: least,
     mostSv: most,
     mostPerSet: light.mostPerSet,

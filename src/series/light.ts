@@ -10,7 +10,15 @@
 //
 // The order in which the base gives way (common practice, no source): when light goes, the shutter first, up to its cap, then ISO
 // up to its cap; when light comes back, ISO first, then the shutter. Aperture never: it would change what is sharp.
-import { formatEv, type IsoSetting, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import {
+  formatEv,
+  fromEv,
+  type IsoSetting,
+  minusSixths,
+  type ShutterSetting,
+  type Sixths,
+  toEv,
+} from '../exposure/index.js';
 import type { Level } from './level.js';
 
 /** What everything is counted from, without the aperture, which stays. */
@@ -82,7 +90,7 @@ export function followLight(asked: LightAsked): LightStep {
   const wantedEv = blind === null ? deviationEv(asked, last.base) : mostEv(blind, limits);
   const from = settingsOf(last.base, limits);
   const to = Math.abs(wantedEv) <= STAYS_WITHIN_EV ? from : nearestOnTheWay(from, wantedEv, limits);
-  const shift = lets(to) - lets(from);
+  const shift = minusSixths(lets(to), lets(from));
   return {
     base: { tv: to.shutter.tv, sv: to.iso.sv },
     shutter: to.shutter,
@@ -99,21 +107,21 @@ const mostEv = (blind: 'dark' | 'light', { mostPerSet }: LightLimits): number =>
 /** @returns EV by which the next middle frame would come out too dark with this base; 0 where nothing tells */
 function deviationEv(asked: LightAsked, base: Base): number {
   const scene = expectedScene(asked);
-  return scene === null ? 0 : asked.reference.ev - scene - toEv(base.sv - base.tv);
+  return scene === null ? 0 : asked.reference.ev - scene - letsIn(base);
 }
 
 /** @returns EV that the scene gives by itself, level less base, when the next set begins; null where nothing tells */
 function expectedScene(asked: LightAsked): number | null {
   const { nextAt, everySeconds, reference } = asked;
   const sets = lastSets(asked).slice(-WINDOW);
-  const scenes = sets.map(({ level, base }) => level.ev - toEv(base.sv - base.tv));
+  const scenes = sets.map(({ level, base }) => level.ev - letsIn(base));
   const last = sets.at(-1);
   const latest = scenes.at(-1);
   if (last === undefined || latest === undefined) return null;
   const [before] = scenes.slice(-2);
   if (scenes.length === 2 && before !== undefined) {
     // Which of two is the odd one nobody knows: the one that asks for less.
-    const kept = reference.ev - toEv(last.base.sv - last.base.tv);
+    const kept = reference.ev - letsIn(last.base);
     return Math.abs(latest - kept) < Math.abs(before - kept) ? latest : before;
   }
   if (scenes.length < LINE_FROM) return median(scenes);
@@ -175,8 +183,11 @@ interface Settings {
   readonly iso: IsoSetting;
 }
 
-/** @returns how much light a base lets in, in sixths of an EV from an arbitrary zero */
-const lets = ({ shutter, iso }: Settings): Sixths => iso.sv - shutter.tv;
+/** @returns how much light a base lets in, from an arbitrary zero */
+const lets = ({ shutter, iso }: Settings): Sixths => minusSixths(iso.sv, shutter.tv);
+
+/** The same in EV. */
+const letsIn = ({ tv, sv }: Base): number => toEv(minusSixths(sv, tv));
 
 function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings {
   const shutter = shutters.find((setting) => setting.tv === tv);
@@ -190,7 +201,7 @@ function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings
 function nearestOnTheWay(from: Settings, wantedEv: number, limits: LightLimits): Settings {
   const most = toEv(limits.mostPerSet);
   const wanted = Math.max(-most, Math.min(most, wantedEv));
-  const off = (to: Settings) => Math.abs(toEv(lets(to) - lets(from)) - wanted);
+  const off = (to: Settings) => Math.abs(toEv(minusSixths(lets(to), lets(from))) - wanted);
   return way(from, wantedEv > 0 ? 'lighter' : 'darker', limits)
     .filter((to) => Math.abs(lets(to) - lets(from)) <= limits.mostPerSet)
     .reduce((best, to) => (off(to) < off(best) - 1e-9 ? to : best), from);
@@ -230,7 +241,7 @@ function moveSentence(
     ...(from.shutter.tv === to.shutter.tv ? [] : [`shutter ${from.shutter.label} to ${to.shutter.label}`]),
     ...(from.iso.sv === to.iso.sv ? [] : [`ISO ${from.iso.iso} to ${to.iso.iso}`]),
   ];
-  const sentence = `The base moved by ${formatEv(lets(to) - lets(from))} EV: ${moved.join(', ')}.`;
+  const sentence = `The base moved by ${formatEv(minusSixths(lets(to), lets(from)))} EV: ${moved.join(', ')}.`;
   if (blind !== null) {
     const how = blind === 'dark' ? 'mostly black' : 'mostly blown out';
     return `${sentence} The middle frame was ${how}: how far the light has gone cannot be told from it.`;
@@ -250,7 +261,7 @@ function capHit(
   const isHit =
     (blind !== null || Math.abs(missingEv) > STAYS_WITHIN_EV) && way(at, side, limits).length === 0;
   if (!isHit) return null;
-  const size = blind === null ? `${formatEv(Math.round(Math.abs(missingEv) * 6), false)} EV` : 'far';
+  const size = blind === null ? `${formatEv(fromEv(Math.abs(missingEv)), false)} EV` : 'far';
   const stands = `${at.shutter.label} s at ISO ${at.iso.iso}`;
   return side === 'lighter'
     ? {

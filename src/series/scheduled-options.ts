@@ -1,5 +1,6 @@
 // What the journal keeps of a run on a schedule beside its request: read back, it has to be what was written.
 import { z } from 'zod';
+import { sixths } from '../../shared/ev.js';
 import { labelsSchema } from '../../shared/labels.js';
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
@@ -16,7 +17,7 @@ const scheduledOptionsSchema = z.strictObject({
       fastest: z.string().nullable(),
       isoLeast: z.number().nullable(),
       isoMost: z.number().nullable(),
-      mostPerSet: z.number(),
+      mostPerSet: z.number().int().transform(sixths),
     })
     .nullable(),
   maySleep: z.boolean(),

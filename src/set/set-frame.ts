@@ -2,7 +2,7 @@
 import { EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
-import { formatEv, type ShutterSetting, toEv } from '../exposure/index.js';
+import { formatEv, fromEv, type ShutterSetting, toEv } from '../exposure/index.js';
 import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
@@ -98,7 +98,7 @@ export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'record
 }
 
 export const nameOf = ({ number, offset, shutter }: FrameView): string =>
-  `Frame ${number} (${formatEv(Math.round(offset * 6))} EV, ${shutter} s)`;
+  `Frame ${number} (${formatEv(fromEv(offset))} EV, ${shutter} s)`;
 
 /** The same failure, with the frame that it met. */
 export function ofFrame(

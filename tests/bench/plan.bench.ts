@@ -1,5 +1,6 @@
 // `npm run bench -- plan`: medians of the planner from 9 to 61 offsets, beside an independent solver (HiGHS) on the same
 // instances in the same run.
+import { sixths } from '../../shared/ev.js';
 import { limitsFromStated, planSet, resolveBase, STATED_DEFAULTS, toWirePlan } from '../../src/plan/index.js';
 import { referenceCost } from '../plan-reference.js';
 
@@ -40,8 +41,8 @@ for (const { name, frames, step, base: written, maxFrames } of ROWS) {
   const limits = limitsFromStated({ ...STATED_DEFAULTS, maxFrames, shutterRange: '30..1/32000' });
   const base = resolveBase(written, limits);
   const below = Math.floor((frames - 1) / 2);
-  const offsets = Array.from({ length: frames }, (_, index) => (index - below) * step);
-  const request = { offsets, step, base, mode: 'manual' as const };
+  const offsets = Array.from({ length: frames }, (_, index) => sixths((index - below) * step));
+  const request = { offsets, step: sixths(step), base, mode: 'manual' as const };
   const rounds = frames > 30 ? 15 : 60;
   await timed(rounds, () => planSet(request, limits));
   const ours = await timed(rounds, () => planSet(request, limits));

@@ -6,6 +6,7 @@ import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import type { Again } from '../../shared/kept.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import type { FireOptions } from '../../src/camera/index.js';
@@ -254,7 +255,7 @@ describe('a frame that is fired again', () => {
     // A minute later, with just the exposure of frame 3; nobody fetched it.
     aheadMs = -60_000;
     const { shutter } = body.state;
-    await body.change('shutter', 48);
+    await body.change('shutter', sixths(48));
     const [waiting] = await body.release();
     await body.change('shutter', shutter);
     aheadMs = 0;
@@ -289,7 +290,7 @@ describe('a frame that is fired again', () => {
     await made.station.settled();
     const [{ id, folder } = { id: '', folder: '' }] = journal.sets();
     const set = { id, folder: folder ?? '' };
-    body.moveLight(-4);
+    body.moveLight(sixths(-4));
     await fireAgain(made, set, { frames: [3] });
     const record = await expectSound(set);
     expect(record.frames.map(({ baseMoved }) => baseMoved === null)).toEqual(
@@ -618,7 +619,7 @@ describe('is refused, and nothing is changed', () => {
   it('an aperture or an ISO that stands otherwise than it did', async () => {
     const made = await atWork();
     const set = await setOf(made);
-    await body.change('aperture', 30);
+    await body.change('aperture', sixths(30));
     await body.change('iso', 400);
     const error = await untouched(set, () => made.station.again(set.id, { frames: [3] }));
     expect(error).toMatchObject({
@@ -626,7 +627,7 @@ describe('is refused, and nothing is changed', () => {
       message:
         'The camera does not stand as it did when the set was made. Set the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
     });
-    await body.change('aperture', 36);
+    await body.change('aperture', sixths(36));
     await body.change('iso', 100);
     await fireAgain(made, set, { frames: [3] });
     await expectSound(set);
@@ -727,13 +728,13 @@ describe('cut off in the middle', () => {
 
   it('is gone on with only where aperture and ISO stand as they did', async () => {
     const set = await cutOff({ frames: [3, 4] });
-    await body.change('aperture', 30);
+    await body.change('aperture', sixths(30));
     const next = await atWork();
     expect(await refusal(next.station.resume())).toMatchObject({
       code: 'body-not-ready',
       message: expect.stringMatching(/Set the aperture from f\/5\.6 to f\/8, then try again\.$/),
     });
-    await body.change('aperture', 36);
+    await body.change('aperture', sixths(36));
     await next.station.resume();
     await next.station.settled();
     expect(await expectSound(set)).toMatchObject({ complete: true, base: { aperture: '8' } });

@@ -1,9 +1,11 @@
 // Files that come one release late, because a picture waited in the camera: what a set makes of them.
+
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import { Body, type FiredFrame, type FireOptions, type Settings } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
@@ -204,7 +206,7 @@ async function silentWithOneWaiting(ms: number) {
   expect(first.record.sentence).toBe('The frame is verified.');
   expect(first.record.clockDifference).toBeNull();
   older = 60_000 + ms;
-  await body.change('shutter', 36);
+  await body.change('shutter', sixths(36));
   const [waiting] = await body.release();
   older = 60_000;
   if (waiting !== undefined) link.waiting.push(waiting.jpeg);

@@ -1,9 +1,11 @@
 // What a person should know of frames that are in the set all the same: in sets that are really fired.
+
 import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { TestLink } from '../harness/links.js';
 import { fireSet, marksOf } from '../harness/set.js';
@@ -77,8 +79,8 @@ describe('the light of neighbours', () => {
   it('in a real set: a lamp that goes on for one frame is seen, told, and no reason to fire again', async () => {
     const link = changing({ shape: 'none' });
     link.beforeFire = (count) => {
-      if (count === 5) link.of.moveLight(9);
-      if (count === 6) link.of.moveLight(-9);
+      if (count === 5) link.of.moveLight(sixths(9));
+      if (count === 6) link.of.moveLight(sixths(-9));
     };
     const { record, log, events, state } = await fireSet(into, { frames: 9, link });
     expect([state, link.releases]).toEqual(['complete', 9]);

@@ -1,6 +1,7 @@
 // Settings trees that no body should have: whatever a body says, it is explained or left aside, and nothing breaks.
 
 import { describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { PROFILE_VERSION } from '../../shared/profile.js';
 import { Body, type Link, type Setting } from '../../src/camera/index.js';
 import { AT_ONCE, PRACTICE_SHAPES, PracticeBody } from '../../src/camera/practice/model.js';
@@ -72,7 +73,12 @@ describe('a bracket that is not understood is left aside: frame by frame', () =>
     expect(body.limits.brackets).toEqual([]);
     expect(body.view(ASKED).dialect).toBe('none');
     const plan = planSet(
-      { offsets: [-6, 0, 6], step: 6, mode: 'manual', base: resolveBase('1/60', body.limits) },
+      {
+        offsets: [-6, 0, 6].map(sixths),
+        step: sixths(6),
+        mode: 'manual',
+        base: resolveBase('1/60', body.limits),
+      },
       body.limits,
     );
     expect(plan.passes).toHaveLength(3);
@@ -143,7 +149,12 @@ describe('enormous lists', () => {
     expect(JSON.stringify(view).length).toBeLessThan(20_000);
     expect(
       planSet(
-        { offsets: [-6, 0, 6], step: 6, mode: 'manual', base: resolveBase('1/30', body.limits) },
+        {
+          offsets: [-6, 0, 6].map(sixths),
+          step: sixths(6),
+          mode: 'manual',
+          base: resolveBase('1/30', body.limits),
+        },
         body.limits,
       ).passes.length,
     ).toBeGreaterThan(0);

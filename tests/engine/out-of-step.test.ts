@@ -1,10 +1,12 @@
 // A frame that was made and could not be stored leaves the connection out of step: what is on its way of the file would be the answer
 // to whatever is asked next. Nothing is asked of the body before another connection was begun.
+
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import type { Trouble } from '../../shared/state.js';
 import type { FiredFrame, FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
@@ -50,7 +52,7 @@ afterEach(async () => {
 
 it('the settings are put back over a new connection, at once', async () => {
   const practice = new PracticeBody(AT_ONCE);
-  await practice.change('shutter', 30);
+  await practice.change('shutter', sixths(30));
   await practice.change('drive', 'continuous');
   const before = { ...practice.state };
   const link = new OutOfStep(practice);

@@ -5,6 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import type { Happening } from '../../shared/state.js';
 import { Body, type Brought, type FiredFrame } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
@@ -38,7 +39,10 @@ async function burst(bring: (files: FiredFrame[]) => Brought, keeper: Partial<Ke
   const practice = new PracticeBody(AT_ONCE);
   const body = await Body.meet(new PracticeLink(practice));
   const base = resolveBase('1/60', body.limits);
-  const plan = planSet({ offsets: [-6, 0, 6], step: 6, mode: 'manual', settleSeconds: 0, base }, body.limits);
+  const plan = planSet(
+    { offsets: [-6, 0, 6].map(sixths), step: sixths(6), mode: 'manual', settleSeconds: 0, base },
+    body.limits,
+  );
   const [pass] = plan.passes;
   if (pass === undefined) throw new Error('There is no pass.');
   await body.makeReady(ASKED);

@@ -1,9 +1,11 @@
 // The engine over the practice body in this process, with a link in between that can be made to fail.
+
 import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import { eventSchema, type FrameState, type NumberedEvent, type RunState } from '../../shared/state.js';
 import { Body, type Debts, type FireOptions } from '../../src/camera/index.js';
 import type { PracticeOptions } from '../../src/camera/practice/model.js';
@@ -39,9 +41,9 @@ const frameEvents = (events: readonly NumberedEvent[]) =>
 describe('nine frames', () => {
   it('come back verified in three passes, and the settings go back', async () => {
     const link = new TestLink();
-    await link.of.change('shutter', 30);
+    await link.of.change('shutter', sixths(30));
     await link.of.change('drive', 'continuous');
-    await link.of.change('bracketStep', 4);
+    await link.of.change('bracketStep', sixths(4));
     const before = { ...link.of.state };
     const { state, record, files, run } = await fire(link);
     expect(state).toBe('complete');
@@ -241,14 +243,14 @@ describe('a frame that is missing or wrong', () => {
     }));
     const limits = { ...body.limits, shutters };
     const base = resolveBase('0.4', limits);
-    const plan = planSet({ offsets: [-2, 0, 2], step: 2, mode: 'manual', base }, limits);
+    const plan = planSet({ offsets: [-2, 0, 2].map(sixths), step: sixths(2), mode: 'manual', base }, limits);
     expect(plan.passes[0]?.frames.find((frame) => frame.offset === -2)?.shutter).toMatchObject({
       label: '0.3',
       settable: false,
     });
     link.beforeFire = async (count) => {
-      if (count === 2) await link.of.change('aperture', 30);
-      if (count === 3) await link.of.change('aperture', 36);
+      if (count === 2) await link.of.change('aperture', sixths(30));
+      if (count === 3) await link.of.change('aperture', sixths(36));
     };
     const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
     expect(state).toBe('complete');
@@ -367,7 +369,7 @@ describe('a body that was away', () => {
     link.beforeFire = async (count) => {
       if (count !== 5) return;
       await link.of.change('iso', 400);
-      await link.of.change('aperture', 30);
+      await link.of.change('aperture', sixths(30));
       throw pulled();
     };
     const { state, record, log } = await fire(link);
@@ -499,7 +501,7 @@ describe('what happens between runs and behind our back', () => {
   it('a dial that was touched is set right again for the frame that is made up', async () => {
     const link = new TestLink({ shape: 'none' });
     link.beforeFire = async (count) => {
-      if (count === 3) await link.of.change('shutter', 12);
+      if (count === 3) await link.of.change('shutter', sixths(12));
     };
     const { state, record } = await fire(link, 5);
     expect(state).toBe('complete');
@@ -524,7 +526,7 @@ describe('what happens between runs and behind our back', () => {
 
   it('what one meeting owes, the next one puts back; what was corrected by hand stays', async () => {
     const link = new TestLink();
-    await link.of.change('shutter', 30);
+    await link.of.change('shutter', sixths(30));
     const body = await Body.meet(link);
     await body.makeReady(ASKED);
     const centre = body.limits.shutters.find(({ tv }) => tv === 60);
@@ -538,7 +540,7 @@ describe('what happens between runs and behind our back', () => {
 
     await body.makeReady(ASKED);
     await body.arm({ centre: { by: 'shutter', shutter: centre }, shape });
-    await link.of.change('shutter', 24);
+    await link.of.change('shutter', sixths(24));
     await body.makeReady(ASKED);
     await body.putBack();
     expect(link.of.state).toMatchObject({ shutter: 24, bracketStep: 0 });
@@ -549,7 +551,10 @@ describe('what happens between runs and behind our back', () => {
     const body = await Body.meet(link);
     const slow = { ...body.limits, secondsPerChange: 5 };
     const offsets = [-18, -12, -6, 0, 6, 12, 18, 24];
-    const plan = planSet({ offsets, step: 6, mode: 'manual', base: resolveBase('1/60', slow) }, slow);
+    const plan = planSet(
+      { offsets: offsets.map(sixths), step: sixths(6), mode: 'manual', base: resolveBase('1/60', slow) },
+      slow,
+    );
     expect(plan.passes).toHaveLength(3);
     const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
     expect(state).toBe('complete');
@@ -604,7 +609,7 @@ describe('aperture priority', () => {
   it('a cloud between two passes: nothing is lost, the frames are marked, and it is said', async () => {
     const link = await aperture();
     link.beforeFire = (count) => {
-      if (count === 4) link.of.moveLight(-2);
+      if (count === 4) link.of.moveLight(sixths(-2));
     };
     const { state, record, log } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('complete');
@@ -626,7 +631,7 @@ describe('aperture priority', () => {
     // What it meters now is told by one frame.
     await link.fire({ into, exposureSeconds: 1 });
     const metered = link.of.shots[0]?.tv ?? 0;
-    link.of.moveLight(longest + 2 * 6 - metered);
+    link.of.moveLight(sixths(longest + 2 * 6 - metered));
     const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     const rejected = record?.frames.find((frame) => frame.state === 'rejected');
@@ -638,7 +643,7 @@ describe('aperture priority', () => {
     const link = await aperture('none');
     const shortest = link.of.choices.shutter.at(-1) ?? 0;
     await link.fire({ into, exposureSeconds: 1 });
-    link.of.moveLight(shortest - 6 - (link.of.shots[0]?.tv ?? 0));
+    link.of.moveLight(sixths(shortest - 6 - (link.of.shots[0]?.tv ?? 0)));
     const { state, record } = await fire(link, 7, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(record?.frames.filter((frame) => frame.state === 'verified') ?? []).toEqual([]);
@@ -760,7 +765,7 @@ it('a dial that is turned before a frame is made up: its shutter is set again', 
   const link = new TestLink();
   const { fire: inner } = link;
   link.fire = async (options: FireOptions) => {
-    if (link.releases === 3) await link.of.change('shutter', 38);
+    if (link.releases === 3) await link.of.change('shutter', sixths(38));
     const fired = await inner.call(link, options);
     // The centre of the pass comes back broken.
     if (link.releases === 1) await writeFile(fired.path, 'no picture');
@@ -779,10 +784,10 @@ it('what was settled by hand is forgotten on disk too, and does not come back', 
       disk = new Map(debts);
     },
   };
-  await link.of.change('shutter', 30);
+  await link.of.change('shutter', sixths(30));
   expect((await Body.meet(link, options)).debts.size).toBe(0);
   expect(disk.size).toBe(0);
-  await link.of.change('shutter', 36);
+  await link.of.change('shutter', sixths(36));
   const again = await Body.meet(link, options);
   await again.putBack();
   expect(link.of.state.shutter).toBe(36);

@@ -3,6 +3,7 @@ import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { daemonStateSchema } from '../../shared/state.js';
@@ -230,7 +231,7 @@ describe('the base', () => {
     const { station: one, events } = await station();
     events.watch(({ happening }) => {
       // Half an EV a set: dusk.
-      if (happening.type === 'line-set' && happening.set.endedAt !== null) body.moveLight(-3);
+      if (happening.type === 'line-set' && happening.set.endedAt !== null) body.moveLight(sixths(-3));
     });
     await one.start({
       ...{ frames: 3, step: 1, base: '1/15', light: { ...LIGHT, slowest: '1/2' } },
@@ -267,7 +268,7 @@ describe('the base', () => {
     const notes: string[] = [];
     events.watch(({ happening }) => {
       if (happening.type === 'run') notes.push(...happening.run.notes);
-      if (happening.type === 'line-set' && happening.set.endedAt !== null) body.moveLight(-6);
+      if (happening.type === 'line-set' && happening.set.endedAt !== null) body.moveLight(sixths(-6));
     });
     await one.start({
       ...{ frames: 3, step: 1, base: '2', light: { mostPerSet: 1 } },

@@ -6,6 +6,7 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import type { FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
@@ -117,7 +118,7 @@ describe('a run that was cut off', () => {
 
   it('takes no picture for a frame that the camera had kept since before the set', async () => {
     const older = new PracticeBody({ ...AT_ONCE, now: () => new Date(Date.now() - 60_000) });
-    await older.change('shutter', 36 - 4 * 6);
+    await older.change('shutter', sixths(36 - 4 * 6));
     const [kept] = await older.release();
     const folder = await cutOff(4);
     // It came in place of the frame that was being made, the lightest one.

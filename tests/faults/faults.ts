@@ -12,6 +12,7 @@ import {
   writeSync,
 } from 'node:fs';
 import path from 'node:path';
+import { sixths } from '../../shared/ev.js';
 import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
 import { padJpeg } from '../pad-jpeg.js';
 import { CONTAINER, type Container } from '../wire/ptp/containers.js';
@@ -464,7 +465,7 @@ export const FAULTS = {
         body.nextShot = nextShot;
         cell.hit();
         const shot = nextShot(bracket);
-        return { ...shot, tv: shot.tv + 2, clamped: true };
+        return { ...shot, tv: sixths(shot.tv + 2), clamped: true };
       };
     },
   },

@@ -5,6 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import type { Happening } from '../../shared/state.js';
 import type { FiredFrame, FireOptions, Settings } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
@@ -215,7 +216,7 @@ it('nine frames in aperture priority, while the light moves', async () => {
   const one = await made();
   await one.body.change('mode', 'aperture');
   one.link.before = (count) => {
-    if (count === 5) one.body.moveLight(-4);
+    if (count === 5) one.body.moveLight(sixths(-4));
   };
   await fire(one, { ...NINE, mode: 'aperture' });
   await pinned('aperture-priority', [one]);

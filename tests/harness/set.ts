@@ -1,6 +1,8 @@
 // One set of an engine over a practice body in this process: its plan, its folder, its events, and what it leaves on disk.
+
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
+import { type Sixths, sixths } from '../../shared/ev.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import type { FrameView, NumberedEvent, RunState, RunView } from '../../shared/state.js';
 import { Body, type Link } from '../../src/camera/index.js';
@@ -56,8 +58,8 @@ export interface FiredSet extends Omit<PreparedSet, 'folder'> {
 }
 
 /** @returns offsets 1 EV apart; of an even number the extra one is on the lighter side */
-export const offsetsOf = (frames: number): number[] =>
-  Array.from({ length: frames }, (_, index) => (index - Math.floor((frames - 1) / 2)) * 6);
+export const offsetsOf = (frames: number): Sixths[] =>
+  Array.from({ length: frames }, (_, index) => sixths((index - Math.floor((frames - 1) / 2)) * 6));
 
 /** @param into an existing folder @returns a set that nobody has begun to carry out */
 export async function prepareSet(into: string, options: SetOptions = {}): Promise<PreparedSet> {
@@ -65,7 +67,8 @@ export async function prepareSet(into: string, options: SetOptions = {}): Promis
   const body = options.body ?? (await Body.meet(options.link ?? new TestLink()));
   const base = resolveBase('1/60', body.limits);
   const plan =
-    options.plan ?? planSet({ offsets: offsetsOf(frames), step: 6, mode, settleSeconds, base }, body.limits);
+    options.plan ??
+    planSet({ offsets: offsetsOf(frames), step: sixths(6), mode, settleSeconds, base }, body.limits);
   const folder = await SetFolder.create(
     into,
     { ...namedBy(new Date()), set: set.ordinal, name: set.name, viewpoint: set.viewpoint },

@@ -2,6 +2,7 @@ import path from 'node:path';
 import ExifReader from 'exifreader';
 import sharp from 'sharp';
 import { afterEach, describe, expect, it, vi } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { keptScene } from '../../src/camera/practice/drawn-scene.js';
 import { drawScene, type FrameToRender, renderFrame } from '../../src/camera/practice/render.js';
 import {
@@ -18,10 +19,10 @@ import {
 vi.setConfig({ testTimeout: 60_000 });
 
 const BASE: FrameToRender = {
-  tv: 36,
-  av: 36,
+  tv: sixths(36),
+  av: sixths(36),
   iso: 100,
-  biasSixths: 0,
+  biasSixths: sixths(0),
   takenAt: new Date('2031-02-03T04:05:06.078Z'),
   model: 'Practice body',
   serial: 'PB-0007',
@@ -87,10 +88,10 @@ function noiseOf(one: Picture, other: Picture, pixels: readonly number[]): numbe
 }
 
 const SAME_EXPOSURES: readonly Partial<FrameToRender>[] = [
-  { tv: 42, av: 30 },
-  { tv: 38, av: 34 },
-  { tv: 42, iso: 200 },
-  { tv: 54, iso: 800 },
+  { tv: sixths(42), av: sixths(30) },
+  { tv: sixths(38), av: sixths(34) },
+  { tv: sixths(42), iso: 200 },
+  { tv: sixths(54), iso: 800 },
 ];
 const later = new Date(BASE.takenAt.getTime() + 1000);
 
@@ -109,7 +110,7 @@ describe('the light of a frame', () => {
       const { luminance: map } = await sceneMap();
       const truth = mean(pixels.map((pixel) => map[pixel] ?? 0));
       for (const offset of offsets) {
-        const picture = await render({ tv: BASE.tv - offset });
+        const picture = await render({ tv: sixths(BASE.tv - offset) });
         expect(holds(picture, pixels)).toBe(true);
         const seconds = 2 ** ((offset - BASE.tv) / 6);
         const luminance = ((meanLinear(picture, pixels) / 0.18) * 12.5 * 8 ** 2) / (seconds * 100);
@@ -145,8 +146,8 @@ describe('the light of a frame', () => {
     const base = await render();
     expect(mean(levelsOf(base, beams))).toBeLessThan(3);
     expect(mean(levelsOf(base, lake))).toBeGreaterThan(250);
-    expect(Math.max(...levelsOf(await render({ tv: 60 }), lake))).toBeLessThan(255);
-    expect(mean(levelsOf(await render({ tv: 12 }), beams))).toBeGreaterThan(12);
+    expect(Math.max(...levelsOf(await render({ tv: sixths(60) }), lake))).toBeLessThan(255);
+    expect(mean(levelsOf(await render({ tv: sixths(12) }), beams))).toBeGreaterThan(12);
   });
 });
 
@@ -154,7 +155,7 @@ describe('the noise of a frame', () => {
   it('falls with light, beside the signal (Hasinoff, Durand and Freeman, CVPR 2010)', async () => {
     const pixels = pixelsOf(WALL_BOARDS);
     const relative: number[] = [];
-    for (const tv of [48, 36, 24]) {
+    for (const tv of [48, 36, 24].map(sixths)) {
       const one = await render({ tv });
       relative.push(noiseOf(one, await render({ tv, takenAt: later }), pixels) / meanLinear(one, pixels));
     }
@@ -167,7 +168,7 @@ describe('the noise of a frame', () => {
   it('grows with sensitivity', async () => {
     const pixels = pixelsOf(WALL_BOARDS);
     const low = noiseOf(await render(), await render({ takenAt: later }), pixels);
-    const fast = { tv: 66, iso: 3200 };
+    const fast = { tv: sixths(66), iso: 3200 };
     expect(noiseOf(await render(fast), await render({ ...fast, takenAt: later }), pixels)).toBeGreaterThan(
       2 * low,
     );
@@ -229,7 +230,7 @@ describe('the Exif of a frame', () => {
   it('records the nominal time of every third stop from 30 s to 1/8000 s as a rational', async () => {
     const written: string[] = [];
     for (let tv = -30; tv <= 78; tv += 2) {
-      const { tags, types } = await tagsOf({ tv });
+      const { tags, types } = await tagsOf({ tv: sixths(tv) });
       expect(types.get(0x829a)).toEqual({ type: RATIONAL, count: 1 });
       const value = tags.ExposureTime?.value;
       written.push(Array.isArray(value) ? value.join('/') : String(value));
@@ -238,13 +239,13 @@ describe('the Exif of a frame', () => {
   });
 
   it.each(F_NUMBERS)('records the nominal f-number of Av %d/6', async (av, value) => {
-    const { tags, types } = await tagsOf({ av });
+    const { tags, types } = await tagsOf({ av: sixths(av) });
     expect(types.get(0x829d)).toEqual({ type: RATIONAL, count: 1 });
     expect(tags.FNumber?.value).toEqual(value);
   });
 
   it.each(BIASES)('records a bias of %d/6 EV, signed and exact', async (biasSixths, value) => {
-    const { tags, types } = await tagsOf({ biasSixths });
+    const { tags, types } = await tagsOf({ biasSixths: sixths(biasSixths) });
     expect(types.get(0x9204)).toEqual({ type: SRATIONAL, count: 1 });
     expect(tags.ExposureBiasValue?.value).toEqual(value);
   });
@@ -258,11 +259,11 @@ describe('the Exif of a frame', () => {
   // Exif 2.32, 4.6.5, from memory: ExposureProgram 1 manual, 3 aperture priority; ExposureMode 0 auto, 1 manual, 2 auto bracket.
   it.each([
     ['manual', {}, 1, 1],
-    ['manual, a bracket off its centre', { biasSixths: 6 }, 1, 2],
+    ['manual, a bracket off its centre', { biasSixths: sixths(6) }, 1, 2],
     ['manual, the centre of a bracket', { bracketed: true }, 1, 2],
     ['aperture priority', { manual: false }, 3, 0],
-    ['aperture priority, compensated', { manual: false, biasSixths: 6 }, 3, 0],
-    ['aperture priority, bracketed', { manual: false, biasSixths: 6, bracketed: true }, 3, 2],
+    ['aperture priority, compensated', { manual: false, biasSixths: sixths(6) }, 3, 0],
+    ['aperture priority, bracketed', { manual: false, biasSixths: sixths(6), bracketed: true }, 3, 2],
   ] as const)('records program and mode: %s', async (_, changes, program, mode) => {
     const { tags, types } = await tagsOf(changes);
     expect(types.get(0x8822)).toEqual({ type: SHORT, count: 1 });
@@ -298,8 +299,8 @@ describe('the Exif of a frame', () => {
   });
 
   it('refuses a time or an aperture that is on no third-stop scale', async () => {
-    await expect(renderFrame({ ...BASE, tv: 37 })).rejects.toThrow(RangeError);
-    await expect(renderFrame({ ...BASE, av: 35 })).rejects.toThrow(RangeError);
+    await expect(renderFrame({ ...BASE, tv: sixths(37) })).rejects.toThrow(RangeError);
+    await expect(renderFrame({ ...BASE, av: sixths(35) })).rejects.toThrow(RangeError);
   });
 });
 
@@ -318,7 +319,7 @@ describe('a small picture', () => {
     expect(tags.ExposureTime).toEqual((await tagsOf({})).tags.ExposureTime);
   });
 
-  it.each([24, 36, 48])('has the light of the full one, at Tv %d', async (tv) => {
+  it.each([24, 36, 48].map(sixths))('has the light of the full one, at Tv %d', async (tv) => {
     const ratio = (await lightOf({ tv, picture: 'small' })) / (await lightOf({ tv }));
     expect(ratio).toBeGreaterThan(0.97);
     expect(ratio).toBeLessThan(1.03);

@@ -3,6 +3,7 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { renderFrame } from '../../src/camera/practice/render.js';
 import {
   compareLight,
@@ -26,10 +27,10 @@ beforeAll(async () => {
   const whole = Array.from({ length: 13 }, (_, index) => (index - 6) * 6);
   for (const offset of [...whole, -4, -2, 2, 4]) {
     const jpeg = await renderFrame({
-      tv: BASE_TV - offset,
-      av: 36,
+      tv: sixths(BASE_TV - offset),
+      av: sixths(36),
       iso: 100,
-      biasSixths: 0,
+      biasSixths: sixths(0),
       takenAt: new Date(1_000_000 + offset),
       model: 'Practice',
       serial: '1',

@@ -2,7 +2,7 @@
 // brings, and both have to come to the same. The files were recorded from the practice body (recorded-sets.json): an invented scene.
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
+import { SHUTTER_SCALES, type ShutterSetting, sixths } from '../../src/exposure/index.js';
 import {
   assign,
   type Came,
@@ -43,7 +43,7 @@ function framesOf({ passes }: RecordedSet): FrameAtHand[] {
     .flatMap(({ centre, isBracketed, turns }) => turns.map((turn) => ({ ...turn, centre, isBracketed })))
     .sort((a, b) => a.offset - b.offset)
     .map(({ offset, shutter, centre, isBracketed }, index) => ({
-      ...{ number: index + 1, offset, centre, isBracketed },
+      ...{ number: index + 1, offset: sixths(offset), centre: sixths(centre), isBracketed },
       ...{ shutter: setting(shutter), state: 'planned', wasFired: false },
     }));
 }
@@ -112,7 +112,7 @@ function through(
   const known = (): Known => ({
     ...{ frames: [...frames], strays: [...strays], soFar, clockDifference, setStartedAt: first },
     ...{ countsWaiting, knowsOrder },
-    asked: { mode: set.mode, step: 6, fNumber: 8, iso: 100, longestTv: -5, shortestTv: 13 },
+    asked: { mode: set.mode, step: sixths(6), fNumber: 8, iso: 100, longestTv: -5, shortestTv: 13 },
   });
   const isOpen = ({ state }: FrameAtHand) => state !== 'verified';
   for (const [index, { turns }] of set.passes.entries()) {

@@ -10,7 +10,7 @@ import { recogniseDialect } from '../../src/camera/dialects/index.js';
 import { standardShutterSettings } from '../../src/camera/dialects/none/labels.js';
 import { endsOpen } from '../../src/camera/dialects/shutters.js';
 import type { Setting } from '../../src/camera/index.js';
-import { SHUTTER_SCALES } from '../../src/exposure/index.js';
+import { SHUTTER_SCALES, sixths } from '../../src/exposure/index.js';
 import { judgeMetered, recordedTv } from '../../src/frames/index.js';
 
 // Dialect A's shutter labels with the codes behind them, as libgphoto2 2.5.30 lists them: eighths of an EV, 0x38 is 1 s;
@@ -95,10 +95,11 @@ describe('other labels of dialect A', () => {
   });
 
   it('brackets: what is written is read back', () => {
-    for (let step = 2; step <= 18; step += 1) {
+    for (let count = 2; count <= 18; count += 1) {
+      const step = sixths(count);
       if (step % 2 === 0 || step % 3 === 0) expect(bracketStep(bracketLabel(step))).toBe(step);
     }
-    expect(bracketLabel(8)).toBe('+/- 1 1/3');
+    expect(bracketLabel(sixths(8))).toBe('+/- 1 1/3');
     expect(bracketStep('off')).toBeUndefined();
   });
 });
@@ -139,9 +140,9 @@ describe('a list of shutter times whose short ones cannot be told apart', () => 
     // Bias -3 EV and 1/800 s, the base that the others told being 1/100 s.
     const recorded = { exposureTime: 1 / 800, fNumber: 8, iso: 100, bias: -3 };
     const asked = {
-      offset: -18,
-      compensation: -18,
-      step: 6,
+      offset: sixths(-18),
+      compensation: sixths(-18),
+      step: sixths(6),
       baseTv: null,
       longestTv: -5,
       fNumber: 8,

@@ -1,5 +1,20 @@
 import { describe, expect, it } from 'vitest';
-import { formatEv, parseEv, toEv } from '../../src/exposure/index.js';
+import {
+  formatEv,
+  fromEv,
+  leastOf,
+  magnitude,
+  minusSixths,
+  mostOf,
+  NO_EV,
+  negated,
+  ONE_EV,
+  parseEv,
+  plusSixths,
+  sixths,
+  timesSixths,
+  toEv,
+} from '../../src/exposure/index.js';
 
 describe('EV values as people write them', () => {
   it.each([
@@ -56,16 +71,18 @@ describe('EV values as people write them', () => {
   });
 
   it('reads back all that it writes, from -20 to +20 EV', () => {
-    for (let sixths = -120; sixths <= 120; sixths += 1) {
-      expect(parseEv(formatEv(sixths))).toBe(sixths);
-      expect(parseEv(formatEv(sixths, false).replace(/^/, sixths < 0 ? '' : ''))).toBe(sixths);
+    for (let count = -120; count <= 120; count += 1) {
+      const value = sixths(count);
+      expect(parseEv(formatEv(value))).toBe(count);
+      expect(parseEv(formatEv(value, false))).toBe(count);
       // JSON carries plain numbers: thirds and halves come back exactly.
-      if (sixths % 2 === 0 || sixths % 3 === 0) expect(parseEv(toEv(sixths))).toBe(sixths);
+      if (count % 2 === 0 || count % 3 === 0) expect(parseEv(toEv(value))).toBe(count);
+      expect(fromEv(toEv(value))).toBe(count);
     }
   });
 
   it('writes fractions, never decimals', () => {
-    expect([-8, -2, 0, 3, 6, 10].map((sixths) => formatEv(sixths))).toEqual([
+    expect([-8, -2, 0, 3, 6, 10].map((count) => formatEv(sixths(count)))).toEqual([
       '-1 1/3',
       '-1/3',
       '0',
@@ -73,6 +90,25 @@ describe('EV values as people write them', () => {
       '+1',
       '+1 2/3',
     ]);
-    expect(formatEv(8, false)).toBe('1 1/3');
+    expect(formatEv(sixths(8), false)).toBe('1 1/3');
+  });
+});
+
+describe('sixths', () => {
+  it('are whole, and no other number is taken for them', () => {
+    expect(() => sixths(0.5)).toThrow(RangeError);
+    expect(() => sixths(Number.NaN)).toThrow(RangeError);
+    // @ts-expect-error EV are no sixths
+    expect(toEv(1.5)).toBe(0.25);
+    // @ts-expect-error nor is what plain arithmetic makes of them
+    expect(formatEv(ONE_EV + ONE_EV)).toBe('+2');
+  });
+
+  it('add up, and nothing has no sign', () => {
+    const [one, third] = [ONE_EV, sixths(2)];
+    expect([plusSixths(one, third), minusSixths(third, one), timesSixths(third, -3)]).toEqual([8, -4, -6]);
+    expect([leastOf(one, third), mostOf(one, third), magnitude(sixths(-3))]).toEqual([2, 6, 3]);
+    for (const nothing of [sixths(-0), negated(NO_EV), timesSixths(one, -0), fromEv(-0.01)])
+      expect(Object.is(nothing, 0)).toBe(true);
   });
 });

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { isoSettings, SHUTTER_SCALES, type Sixths, toEv } from '../../src/exposure/index.js';
+import { isoSettings, SHUTTER_SCALES, type Sixths, sixths, toEv } from '../../src/exposure/index.js';
 import { type Level, measureLevel } from '../../src/series/level.js';
 import {
   type Base,
@@ -12,9 +12,12 @@ import {
 const ISOS = isoSettings(
   '100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400'.split(' '),
 );
-const sv = (iso: number): Sixths => ISOS.find((setting) => setting.iso === iso)?.sv ?? Number.NaN;
+const never = (): never => {
+  throw new Error('No such setting.');
+};
+const sv = (iso: number): Sixths => ISOS.find((setting) => setting.iso === iso)?.sv ?? never();
 const tv = (label: string): Sixths =>
-  SHUTTER_SCALES.third.find((setting) => setting.label === label)?.tv ?? Number.NaN;
+  SHUTTER_SCALES.third.find((setting) => setting.label === label)?.tv ?? never();
 
 const LIMITS: LightLimits = {
   shutters: SHUTTER_SCALES.third,
@@ -23,7 +26,7 @@ const LIMITS: LightLimits = {
   fastestTv: tv('1/4000'),
   leastSv: sv(100),
   mostSv: sv(6400),
-  mostPerSet: 6,
+  mostPerSet: sixths(6),
 };
 
 const EVERY_SECONDS = 240;
@@ -62,7 +65,7 @@ interface Weather {
 /** An invented scene: dark below, light above, five stops apart, mid grey at 0 EV. */
 function picture({ sceneEv, noise, car }: Weather, base: Base, first: Base): Uint8Array {
   const { width, height } = SIZE;
-  const exposure = sceneEv + toEv(base.sv - base.tv - (first.sv - first.tv));
+  const exposure = sceneEv + toEv(sixths(base.sv - base.tv - (first.sv - first.tv)));
   const pixels = new Uint8Array(width * height * 3);
   for (let y = 0; y < height; y += 1) {
     for (let x = 0; x < width; x += 1) {
@@ -115,7 +118,7 @@ function follow({ sets, sceneEv, first, limits = LIMITS, seed, flickerEv = 0, ca
         : undefined;
     if (car !== undefined) passed.push(set);
     const level = levelOf({ sceneEv: sceneEv(set) + flicker, noise, car }, base, first);
-    errors.push(sceneEv(set) + toEv(base.sv - base.tv - (first.sv - first.tv)));
+    errors.push(sceneEv(set) + toEv(sixths(base.sv - base.tv - (first.sv - first.tv))));
     history.push({ at: set * EVERY_SECONDS * 1000, base, level });
     const reference = history[0]?.level ?? level;
     const nextAt = (set + 1) * EVERY_SECONDS * 1000;
@@ -212,7 +215,7 @@ function followed(
   const errors: number[] = [];
   let base = first;
   for (let set = 0; set < sets; set += 1) {
-    const error = sceneEv(set) + toEv(base.sv - base.tv - (first.sv - first.tv));
+    const error = sceneEv(set) + toEv(sixths(base.sv - base.tv - (first.sv - first.tv)));
     errors.push(error);
     history.push({ at: set * EVERY_SECONDS * 1000, base, level: level(-2.5 + error) });
     const step = followLight(asked(history, limits));
@@ -242,7 +245,7 @@ const settled = (base: Base, ev: number): MeasuredSet[] =>
 
 describe('the order in which the base gives way', () => {
   it('is the shutter up to its cap, then ISO up to its cap, and mirrored on the way back', () => {
-    const limits = { ...LIMITS, slowestTv: tv('2'), mostSv: sv(400), mostPerSet: 100 };
+    const limits = { ...LIMITS, slowestTv: tv('2'), mostSv: sv(400), mostPerSet: sixths(100) };
     const first: Base = { tv: tv('1'), sv: sv(100) };
     const lighter = followLight(asked(settled(first, -2 - 2 / 3), limits));
     expect(lighter.base).toEqual({ tv: tv('2'), sv: sv(320) });
@@ -266,12 +269,12 @@ describe('the order in which the base gives way', () => {
       ...LIMITS,
       shutters: SHUTTER_SCALES.half,
       isos: isoSettings(['100', '200', '400']),
-      slowestTv: -6,
-      mostPerSet: 100,
+      slowestTv: sixths(-6),
+      mostPerSet: sixths(100),
     };
-    const step = followLight(asked(settled({ tv: 0, sv: 30 }, -2.4), halves));
+    const step = followLight(asked(settled({ tv: sixths(0), sv: sixths(30) }, -2.4), halves));
     expect([step.shutter.label, step.iso.iso]).toEqual(['2', 200]);
-    const small = followLight(asked(settled({ tv: 0, sv: 30 }, -0.6), halves));
+    const small = followLight(asked(settled({ tv: sixths(0), sv: sixths(30) }, -0.6), halves));
     expect(small.shutter.label).toBe('1.5');
   });
 

@@ -1,5 +1,6 @@
 // The live bar of a terminal, and what stands there where standard output is none.
 import { describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import type { FrameState, Happening, NumberedEvent, RunView } from '../../shared/state.js';
 import { wordsPrinter } from '../../src/commands/words/fire-words.js';
 import { barLine, isLive, type Terminal } from '../../src/commands/words/live-bar.js';
@@ -16,7 +17,13 @@ function runOf(
   const limits = limitsFromStated(STATED_DEFAULTS);
   const offsets = Array.from({ length: count }, (_, index) => (index - Math.floor((count - 1) / 2)) * 2);
   const base = resolveBase('1/60', limits);
-  const plan = toWirePlan(planSet({ offsets, step: 2, mode: 'manual', settleSeconds: 0, base }, limits, {}));
+  const plan = toWirePlan(
+    planSet(
+      { offsets: offsets.map(sixths), step: sixths(2), mode: 'manual', settleSeconds: 0, base },
+      limits,
+      {},
+    ),
+  );
   const frames = plan.passes
     .flatMap((pass, index) => pass.frames.map((frame) => ({ ...frame, pass: index + 1 })))
     .filter(({ wanted }) => wanted)

@@ -1,6 +1,8 @@
 // What a person should know of frames that are in the set all the same: each mark by its rule.
+
 import { describe, expect, it } from 'vitest';
 import { LOST_SHARE } from '../../shared/clipping.js';
+import { NO_EV, sixths } from '../../shared/ev.js';
 import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
 import { compareLight, type LightComparison } from '../../src/frames/index.js';
 import { type TakenAt, takenAtOf } from '../../src/frames/read/taken-at.js';
@@ -38,8 +40,8 @@ const marksOfOne = ({ clipped, doubt, takenAt, ...known }: Marked) =>
     ...{ broken: null, baseTv: null, sizeOfSet: null },
     looked: { broken: null, doubt, clipped, size: null },
     asked: {
-      ...{ mode: 'manual', step: 6, fNumber: 8, iso: 100, longestTv: null, shortestTv: null },
-      ...{ offset: 0, centre: 0, shutter: BASE },
+      ...{ mode: 'manual', step: sixths(6), fNumber: 8, iso: 100, longestTv: null, shortestTv: null },
+      ...{ offset: NO_EV, centre: NO_EV, shutter: BASE },
     },
   });
 

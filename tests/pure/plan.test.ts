@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan.js';
 import { parseSetRequest } from '../../shared/request.js';
 import { type BodyLimits, isSameShape, SHUTTER_SCALES, timeAt } from '../../src/exposure/index.js';
@@ -277,15 +278,17 @@ const BODIES: Readonly<Record<string, BodyLimits>> = {
   'three and five, whole stops': limits({ maxFrames: '3,5', bodySteps: '1,2,3' }),
   'pairs, nine only up to 1 EV': {
     ...limits(),
-    brackets: [2, 4, 6, 12, 18].flatMap((step) =>
-      [3, 5, 7, 9]
-        .filter((count) => count < 9 || step <= 6)
-        .map((count) => ({ step, pattern: meteredFirst(count) })),
-    ),
+    brackets: [2, 4, 6, 12, 18]
+      .map(sixths)
+      .flatMap((step) =>
+        [3, 5, 7, 9]
+          .filter((count) => count < 9 || step <= 6)
+          .map((count) => ({ step, pattern: meteredFirst(count) })),
+      ),
   },
   'two and one-sided': {
     ...limits(),
-    brackets: [6, 12].flatMap((step) =>
+    brackets: [6, 12].map(sixths).flatMap((step) =>
       [
         [0, 1],
         [0, -1],
@@ -332,8 +335,8 @@ describe('any request within the limits', () => {
         const body = BODIES[name] ?? limits();
         const base = body.shutters.find((setting) => setting.tv === baseTv);
         if (base === undefined) return;
-        const offsets = Array.from({ length: frames }, (_, index) => darkest + index * step);
-        const request = { offsets, step, base, mode };
+        const offsets = Array.from({ length: frames }, (_, index) => sixths(darkest + index * step));
+        const request = { offsets, step: sixths(step), base, mode };
         let made: Plan;
         try {
           made = planSet(request, body);
@@ -376,7 +379,7 @@ describe('any request within the limits', () => {
         );
         const shutterAt = (offset: number) =>
           mode === 'aperture'
-            ? timeAt(baseTv - offset)
+            ? timeAt(sixths(baseTv - offset))
             : body.shutters.find((setting) => setting.tv === baseTv - offset);
         const settable = (offset: number) => mode === 'manual' || Math.abs(offset) <= body.compensation.range;
         if (offsets.every(settable)) {
@@ -533,8 +536,8 @@ describe('warnings', () => {
     const at = (baseWritten: string) => {
       const body = limits();
       const request = {
-        offsets: [0],
-        step: 6,
+        offsets: [sixths(0)],
+        step: sixths(6),
         mode: 'manual' as const,
         base: resolveBase(baseWritten, body),
       };
@@ -626,20 +629,25 @@ describe('bad input', () => {
 describe('where the body stands', () => {
   const body = limits();
   const base = resolveBase('1/60', body);
-  const nine = { offsets: [-24, -18, -12, -6, 0, 6, 12, 18, 24], step: 6, mode: 'manual' as const, base };
+  const nine = {
+    offsets: [-24, -18, -12, -6, 0, 6, 12, 18, 24].map(sixths),
+    step: sixths(6),
+    mode: 'manual' as const,
+    base,
+  };
   const centresAt = (conditions: Conditions) =>
     planSet(nine, body, conditions).passes.map((pass) => pass.centre / 6);
 
   it('a pass that is centred there is fired first, and saves a change', () => {
     expect(centresAt({})).toEqual([-3, 0, 3]);
     expect(centresAt({ standingTv: base.tv })).toEqual([0, -3, 3]);
-    expect(centresAt({ standingTv: base.tv + 18 })).toEqual([-3, 0, 3]);
+    expect(centresAt({ standingTv: sixths(base.tv + 18) })).toEqual([-3, 0, 3]);
     // Last is as good as first: the shutter need not go back.
-    expect(centresAt({ standingTv: base.tv - 18 })).toEqual([-3, 0, 3]);
-    expect(centresAt({ standingTv: base.tv + 2 })).toEqual([-3, 0, 3]);
+    expect(centresAt({ standingTv: sixths(base.tv - 18) })).toEqual([-3, 0, 3]);
+    expect(centresAt({ standingTv: sixths(base.tv + 2) })).toEqual([-3, 0, 3]);
     const seconds = (conditions: Conditions) => planSet(nine, body, conditions).estimate.seconds;
     const { secondsPerChange } = body;
-    expect(seconds({ standingTv: base.tv + 2 }) - seconds({ standingTv: base.tv })).toBeCloseTo(
+    expect(seconds({ standingTv: sixths(base.tv + 2) }) - seconds({ standingTv: base.tv })).toBeCloseTo(
       secondsPerChange,
       9,
     );
@@ -705,7 +713,7 @@ describe('in aperture priority', () => {
 
   it('no shutter time of the body has to be the base, or a step from it: compensation moves, and nothing else', () => {
     const request = {
-      ...{ offsets: [-18, -12, -6, 0, 6, 12, 18], step: 6, mode: 'aperture' as const },
+      ...{ offsets: [-18, -12, -6, 0, 6, 12, 18].map(sixths), step: sixths(6), mode: 'aperture' as const },
       base: '1/60',
     };
     const made = planWritten(request, coarse());
@@ -718,7 +726,12 @@ describe('in aperture priority', () => {
   });
 
   it('frames that may take longer than the link waits are planned, and said', () => {
-    const request = { offsets: [-6, 0, 6, 12, 18], step: 6, mode: 'aperture' as const, base: '8' };
+    const request = {
+      offsets: [-6, 0, 6, 12, 18].map(sixths),
+      step: sixths(6),
+      mode: 'aperture' as const,
+      base: '8',
+    };
     const warned = (longestSeconds: number) =>
       planWritten(request, { ...coarse(), longestSeconds }).warnings.find(
         ({ code }) => code === 'outlasts-link',
@@ -729,8 +742,8 @@ describe('in aperture priority', () => {
 
   it('it says how far compensation goes, and in which steps, and names the frames that it does not reach', () => {
     const request = (offsets: number[], step: number) => ({
-      offsets,
-      step,
+      offsets: offsets.map(sixths),
+      step: sixths(step),
       mode: 'aperture' as const,
       base: '1/60',
     });
@@ -748,7 +761,7 @@ describe('a base that the body does not have', () => {
     ...limits(),
     shutters: SHUTTER_SCALES.third.filter(({ label }) => label !== '1/60'),
   });
-  const request = { offsets: [-6, 0, 6], step: 6, mode: 'manual' as const };
+  const request = { offsets: [-6, 0, 6].map(sixths), step: sixths(6), mode: 'manual' as const };
 
   it('is refused with how far off the nearest one is, the bound, and the two that would do', () => {
     const refused = refusal(() => planWritten({ ...request, base: '1/60' }, fifty()));
@@ -770,7 +783,7 @@ describe('a base that the body does not have', () => {
 
 describe('another base with what makes up for it at the camera', () => {
   const request = {
-    ...{ offsets: [0, 6, 12, 18], step: 6, mode: 'manual' as const },
+    ...{ offsets: [0, 6, 12, 18].map(sixths), step: sixths(6), mode: 'manual' as const },
     base: '8',
   };
   const offered = (conditions: Conditions) =>
@@ -803,7 +816,7 @@ describe('another base with what makes up for it at the camera', () => {
   });
 
   it('a filter is among them if the times have to get longer', () => {
-    const bright = { ...request, offsets: [-18, -12, -6, 0], base: '1/4000' };
+    const bright = { ...request, offsets: [-18, -12, -6, 0].map(sixths), base: '1/4000' };
     const hands = suggestions(refusal(() => planWritten(bright, limits(), { fNumber: 8, iso: 400 }))).flatMap(
       ({ byHand }) => byHand ?? [],
     );

@@ -4,6 +4,7 @@
 import { mkdir, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
+import { sixths } from '../../shared/ev.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
 import type { Overrun } from '../../shared/schedule.js';
 import type { DaemonState } from '../../shared/state.js';
@@ -201,7 +202,7 @@ class Driven {
     if (plugged !== undefined) {
       // As somebody left it: none of it is what a set needs.
       await plugged.body.change('target', 'card');
-      await plugged.body.change('shutter', 30);
+      await plugged.body.change('shutter', sixths(30));
       await plugged.body.change('drive', 'continuous');
       await new ProfileStore(path.join(root, 'config', 'evenrung', 'bodies')).write({
         version: 1,

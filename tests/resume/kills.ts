@@ -6,6 +6,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
+import { sixths } from '../../shared/ev.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody, type PracticeState } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
@@ -172,7 +173,7 @@ export const killAndResume = ({ counted, at }: Moment): Promise<string[]> =>
 /** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way. */
 async function bodyAsLeft(): Promise<PracticeBody> {
   const body = new PracticeBody(AT_ONCE);
-  await body.change('shutter', 30);
+  await body.change('shutter', sixths(30));
   await body.change('drive', 'continuous');
   const release = body.release.bind(body);
   body.release = async () => {

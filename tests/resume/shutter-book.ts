@@ -28,12 +28,12 @@ export class ShutterBook {
     body.release = async () => {
       const files = await release();
       const made = body.shots.slice(-files.length);
-      for (const [index, { jpeg }] of files.entries())
-        this.shots.push({
-          tv: made[index]?.tv ?? Number.NaN,
-          at: Date.now(),
-          sha256: createHash('sha256').update(jpeg).digest('hex'),
-        });
+      for (const [index, { jpeg }] of files.entries()) {
+        const shot = made[index];
+        if (shot === undefined) throw new Error('A file came of no exposure.');
+        const sha256 = createHash('sha256').update(jpeg).digest('hex');
+        this.shots.push({ tv: shot.tv, at: Date.now(), sha256 });
+      }
       await this.released();
       return files;
     };

@@ -5,7 +5,7 @@ import path from 'node:path';
 import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type Asked, askedSchema } from '../../shared/asked.js';
-import { formatEv } from '../../shared/ev.js';
+import { formatEv, sixths, timesSixths } from '../../shared/ev.js';
 import { type RunningServer, startServer } from '../../src/server/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import {
@@ -76,8 +76,8 @@ describe('what is asked for', () => {
   });
 });
 
-const sixths = (least: number, most: number) =>
-  fc.integer({ min: least, max: most }).map((thirds) => thirds * 2);
+const someThirds = (least: number, most: number) =>
+  fc.integer({ min: least, max: most }).map((thirds) => sixths(thirds * 2));
 const text = (max: number) => fc.string({ minLength: 1, maxLength: max }).filter((one) => one.trim() === one);
 
 const askedAnyhow: fc.Arbitrary<Asked> = fc
@@ -85,14 +85,14 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
     fc.oneof(
       fc.record({
         frames: fc.integer({ min: 1, max: 61 }),
-        step: sixths(1, 9).map((ev) => formatEv(ev, false)),
+        step: someThirds(1, 9).map((ev) => formatEv(ev, false)),
       }),
       fc
-        .tuple(sixths(1, 9), fc.integer({ min: -12, max: 0 }), fc.integer({ min: 0, max: 12 }))
+        .tuple(someThirds(1, 9), fc.integer({ min: -12, max: 0 }), fc.integer({ min: 0, max: 12 }))
         .map(([step, from, to]) => ({
           step: formatEv(step, false),
-          from: formatEv(from * step),
-          to: formatEv(to * step),
+          from: formatEv(timesSixths(step, from)),
+          to: formatEv(timesSixths(step, to)),
         })),
     ),
     fc.record(

@@ -4,6 +4,7 @@ import { mkdtemp, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { setRecordSchema } from '../../shared/set-record.js';
 import type { PracticeBody, PracticeState } from '../../src/camera/practice/model.js';
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
@@ -98,7 +99,7 @@ describe.each(FACES)('the virtual body %s in aperture priority', (face) => {
     await fires(9, '1/4000');
     expect(body.shots.some(({ clamped }) => clamped)).toBe(false);
     // So light that the darkest frames come near to the shortest time.
-    body.moveLight(8);
+    body.moveLight(sixths(8));
     await fires(7);
     await station.close();
     expect({ ...body.state }).toEqual(before);
@@ -111,7 +112,7 @@ describe('times beyond the labels that can be told apart', () => {
     await body.release();
     const [{ tv = 0 } = {}] = body.shots;
     // The darkest frame comes first, at 1/6400 s. Its label is that of its neighbours.
-    body.moveLight(76 - 18 - tv);
+    body.moveLight(sixths(76 - 18 - tv));
     await station.start({ frames: 7, step: 1, mode: 'aperture' });
     await station.settled();
     expect(events.state.run?.sentence).toMatch(/^All 7 frames are verified/);

@@ -1,6 +1,7 @@
 // Dialect C on the wire: the real libgphoto2 and its binding read, set and fire bodies of vendor extension 0x11 on the virtual
 // USB port. Also the traps that library and binding set for such bodies, so that a newer version which sets others is noticed.
 import { expect, test } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { NO_TIME } from '../../src/camera/practice/model.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { type LinkedBody, withLinkedBody } from './linked-body.js';
@@ -85,7 +86,9 @@ const buttons = ({ responder }: LinkedBody): string[] =>
 
 test('exposure times are written as fractions, from 0.4 s on in tenths', () => {
   // Seen on real bodies (libgphoto2 2.5.30, camlibs/ptp2/cameras): 300/10, 13/10, 4/10, 1/3, 1/60, 1/4000.
-  expect([-30, -2, 8, 10, 36, 72].map(fractionCode)).toEqual([19660810, 851978, 262154, 65539, 65596, 69536]);
+  expect([-30, -2, 8, 10, 36, 72].map(sixths).map(fractionCode)).toEqual([
+    19660810, 851978, 262154, 65539, 65596, 69536,
+  ]);
 });
 
 test('the settings of a body that takes values have these names and labels', () =>

@@ -4,6 +4,7 @@ import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { run, start } from '../built.js';
@@ -178,7 +179,7 @@ describe('the daemon is killed in the middle', () => {
 
   it('what was set by hand meanwhile stays', async () => {
     const { body, env, before } = await killedInTheMiddle();
-    await body.body.change('shutter', 50);
+    await body.body.change('shutter', sixths(50));
     expect((await run([...again, '--into', path.join(into, 'again')], env)).code).toBe(0);
     expect({ ...body.body.state }).toEqual({ ...before, shutter: 50 });
   });

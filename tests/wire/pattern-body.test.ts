@@ -1,6 +1,7 @@
 // Dialect B on the wire: the real libgphoto2 and its binding read, set and fire a body of vendor extension 0x0A on the virtual
 // USB port. Also the traps that the library sets for such bodies, so that a newer version which sets others is noticed.
 import { expect, test } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { facesOf } from '../../src/camera/practice/faces.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { type LinkedBody, withLinkedBody } from './linked-body.js';
@@ -75,7 +76,7 @@ function reportFirst({ responder }: LinkedBody, events: readonly (readonly [numb
 
 test('exposure times are written as fractions', () => {
   // x and y of x/y in the two halves (libgphoto2 2.5.30, camlibs/ptp2/config.c).
-  expect([-30, -2, 0, 10, 36, 42, 78].map(fractionCode)).toEqual([
+  expect([-30, -2, 0, 10, 36, 42, 78].map(sixths).map(fractionCode)).toEqual([
     0x001e0001, 0x000d000a, 0x00010001, 0x0003000a, 0x0001003c, 0x0001007d, 0x00011f40,
   ]);
 });

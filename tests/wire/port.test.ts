@@ -7,6 +7,7 @@ import { createConnection, type Socket } from 'node:net';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { expect, test } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import type { Settings } from '../../src/camera/link.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { withLinkedBody } from './linked-body.js';
@@ -20,9 +21,9 @@ const choicesFor = (settings: Settings, name: string) => settings.get(name)?.cho
 
 test('exposures are written in eighths of an EV', () => {
   // Read off the label tables of libgphoto2 2.5.30 (camlibs/ptp2/config.c): +/- 1/3 is 3, 1/2 is 4, 2/3 is 5; -1/3 is 0xfd.
-  expect([2, 3, 4, 6, 8, 10, 18].map(eighths)).toEqual([3, 4, 5, 8, 11, 13, 24]);
-  expect(eighths(-2) & 0xff).toBe(0xfd);
-  expect(eighths(-10) & 0xff).toBe(0xf3);
+  expect([2, 3, 4, 6, 8, 10, 18].map(sixths).map(eighths)).toEqual([3, 4, 5, 8, 11, 13, 24]);
+  expect(eighths(sixths(-2)) & 0xff).toBe(0xfd);
+  expect(eighths(sixths(-10)) & 0xff).toBe(0xf3);
 });
 
 test('a body of dialect A is found, and shows its settings under the names and labels of vendor extension 0x0B', () =>
@@ -85,7 +86,7 @@ test('a body of dialect A is found, and shows its settings under the names and l
 test('a setting that was changed on the body itself is seen at the next reading', () =>
   withLinkedBody('amount', async ({ link, body }) => {
     await link.readSettings();
-    await body.change('aperture', 24);
+    await body.change('aperture', sixths(24));
     await body.change('mode', 'aperture');
     const settings = await link.readSettings();
     expect(valueFor(settings, 'aperture')).toBe('4');

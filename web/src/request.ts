@@ -1,14 +1,14 @@
 // The choices that the panel offers and the request that they make. Pure. Must not know what a body can do beyond what it
 // offers: the daemon refuses the rest.
 import type { Asked } from '../../shared/asked.js';
-import { formatEv, fromEv, parseEv, type Sixths } from '../../shared/ev.js';
+import { formatEv, fromEv, NO_EV, ONE_EV, parseEv, type Sixths, sixths } from '../../shared/ev.js';
 import type { ByHand } from '../../shared/plan.js';
 import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import { evenSpan, framesIn, isEven, type Span } from './span.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
-const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18];
+export const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18].map(sixths);
 const USUAL_BASE = '1/60';
 
 export interface Steps {
@@ -74,7 +74,7 @@ export function spanOf({
   framesWritten,
   step,
 }: Pick<Fields, 'ends' | 'framesWritten' | 'step'>): Span | null {
-  if (ends !== null) return { from: parseEv(ends.from) ?? 0, to: parseEv(ends.to) ?? 0 };
+  if (ends !== null) return { from: parseEv(ends.from) ?? NO_EV, to: parseEv(ends.to) ?? NO_EV };
   const frames = readFrames(framesWritten);
   return frames === undefined || !Number.isInteger(frames) || frames < 1 ? null : evenSpan(frames, step);
 }
@@ -207,20 +207,18 @@ export function isDone(
 /** Neighbouring f-numbers and speeds lie 12 % apart and more; some cameras write f/3.6 for f/3.5. */
 const SAME_VALUE = 0.04;
 
-const USUAL_STEP: Sixths = 6;
-
 /** @returns the fields that would be asked for with; the daemon has checked that they can be */
 export function fieldsOf(asked: Asked): Fields {
-  const step = parseEv(asked.step) ?? USUAL_STEP;
+  const step = parseEv(asked.step) ?? ONE_EV;
   const { from, to, span: asFar, conditions = {} } = asked;
-  const sixths = (ev: number | string) => parseEv(ev) ?? 0;
-  const span = from === undefined || to === undefined ? null : { from: sixths(from), to: sixths(to) };
+  const read = (ev: number | string) => parseEv(ev) ?? NO_EV;
+  const span = from === undefined || to === undefined ? null : { from: read(from), to: read(to) };
   const ends = span === null ? null : endsOf(span, step);
   const frames =
     span !== null
       ? framesIn(span, step)
       : asFar !== undefined
-        ? framesIn({ from: 0, to: sixths(asFar) }, step)
+        ? framesIn({ from: NO_EV, to: read(asFar) }, step)
         : (asked.frames ?? 0);
   const { handHeldMm, mainsHz, lightEvPerMinute, noiseReduction, fileBytes } = conditions;
   const written = (number: number | undefined) => (number === undefined ? '' : String(number));

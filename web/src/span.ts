@@ -1,7 +1,7 @@
 // From where to where a set reaches, counted from the base, and how it grows and shrinks at either end. Pure.
-import type { Sixths } from '../../shared/ev.js';
+import { minusSixths, plusSixths, type Sixths, timesSixths } from '../../shared/ev.js';
 
-/** EV of the darkest and the brightest frame, in sixths. */
+/** The offsets of the darkest and the brightest frame. */
 export interface Span {
   readonly from: Sixths;
   readonly to: Sixths;
@@ -17,8 +17,8 @@ export const framesIn = ({ from, to }: Span, step: Sixths): number => (to - from
 
 /** @returns the ends of so many frames laid evenly about the base; of an even number the extra one is on the brighter side */
 export function evenSpan(frames: number, step: Sixths): Span {
-  const from = -Math.floor((frames - 1) / 2) * step + 0;
-  return { from, to: from + (frames - 1) * step };
+  const from = timesSixths(step, -Math.floor((frames - 1) / 2));
+  return { from, to: plusSixths(from, timesSixths(step, frames - 1)) };
 }
 
 /** Whether the number of frames alone says where the set lies. */
@@ -29,7 +29,8 @@ export function isEven(span: Span, step: Sixths): boolean {
 
 /** @returns the span with one frame more or fewer at one end, the other end where it was; null if there can be none */
 export function moved({ from, to }: Span, step: Sixths, end: End, by: 1 | -1): Span | null {
-  const next = end === 'darker' ? { from: from - by * step, to } : { from, to: to + by * step };
+  const more = timesSixths(step, by);
+  const next = end === 'darker' ? { from: minusSixths(from, more), to } : { from, to: plusSixths(to, more) };
   const frames = framesIn(next, step);
   return frames >= 1 && frames <= MOST_FRAMES ? next : null;
 }
@@ -37,5 +38,5 @@ export function moved({ from, to }: Span, step: Sixths, end: End, by: 1 | -1): S
 /** @returns the span in whole steps: it keeps its darker end and reaches at least as far at the brighter one */
 export const inSteps = ({ from, to }: Span, step: Sixths): Span => ({
   from,
-  to: from + Math.ceil((to - from) / step) * step,
+  to: plusSixths(from, timesSixths(step, Math.ceil((to - from) / step))),
 });

@@ -2,7 +2,7 @@
 // exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
-import { parseEv, type Sixths } from '../../shared/ev.js';
+import { NO_EV, ONE_EV, parseEv, type Sixths } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
@@ -151,8 +151,7 @@ effect(() => {
 
 /** As it stands in the field: it may be no number while somebody types. */
 export const framesWritten = signal('9');
-/** In sixths of an EV. */
-export const step = signal(6);
+export const step = signal<Sixths>(ONE_EV);
 /** Null where the set lies evenly about the base: then the number of frames says all. */
 export const ends = signal<Ends | null>(null);
 /** From where to where the frames reach; null where their number cannot be read. */
@@ -266,7 +265,8 @@ export function askFor(change: Suggestion['change'], hand: ByHand | null = null)
       ends.value = null;
       framesWritten.value = String(change.frames);
     }
-    if (from !== undefined && to !== undefined) reach({ from: parseEv(from) ?? 0, to: parseEv(to) ?? 0 });
+    if (from !== undefined && to !== undefined)
+      reach({ from: parseEv(from) ?? NO_EV, to: parseEv(to) ?? NO_EV });
     if (change.base !== undefined) chosenBase.value = change.base;
     if (change.mode !== undefined) mode.value = change.mode;
   });

@@ -1,7 +1,15 @@
 // What dialects have in common: bare names of settings, and the parts of limits and centre that do not depend on how a body
 // brackets.
 import { EvenrungError } from '../../../shared/errors.js';
-import type { BodyLimits, Sixths } from '../../exposure/index.js';
+import {
+  type BodyLimits,
+  leastOf,
+  mostOf,
+  NO_EV,
+  negated,
+  type Sixths,
+  sixths,
+} from '../../exposure/index.js';
 import type { LinkLimits, Settings } from '../link.js';
 import { compensation } from './compensation.js';
 import type { Centre, Changes } from './dialect.js';
@@ -25,8 +33,9 @@ export function commonLimits(
   const values = choicesOf(settings, COMPENSATION).flatMap((label) => compensation(label) ?? []);
   return {
     compensation: {
-      range: values.length === 0 ? 0 : Math.max(0, Math.min(Math.max(...values), -Math.min(...values))),
-      grid: values.some((value) => value % 6 === 3) ? 3 : 2,
+      // Where one side is not offered at all, compensation goes nowhere.
+      range: leastOf(mostOf(NO_EV, ...values), negated(leastOf(NO_EV, ...values))),
+      grid: sixths(values.some((value) => value % 6 === 3) ? 3 : 2),
     },
     longestSeconds: link.longestSeconds,
     secondsPerChange: link.secondsPerChange,

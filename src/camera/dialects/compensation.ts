@@ -1,13 +1,23 @@
 // The labels of `exposurecompensation`, of whatever dialect: `-0.3` and `-0.333`, `0.7` and `0.667` and `0.6` say the same.
-import { LARGEST_EV, parseEv, SIXTHS_PER_EV, type Sixths } from '../../exposure/index.js';
+import {
+  LARGEST_EV,
+  negated,
+  ONE_EV,
+  parseEv,
+  plusSixths,
+  type Sixths,
+  sixths,
+  timesSixths,
+  toEv,
+} from '../../exposure/index.js';
 
 /** Decimals that stand for a part of an EV, in sixths: a third or two, cut or rounded, or a half. */
 const PARTS: readonly (readonly [RegExp, Sixths])[] = [
-  [/^0*$/, 0],
-  [/^3+$/, 2],
-  [/^50*$/, 3],
-  [/^(?:6+7?|70*)$/, 4],
-  [/^30+$/, 2],
+  [/^0*$/, sixths(0)],
+  [/^3+$/, sixths(2)],
+  [/^50*$/, sixths(3)],
+  [/^(?:6+7?|70*)$/, sixths(4)],
+  [/^30+$/, sixths(2)],
 ];
 
 /**
@@ -21,7 +31,7 @@ export function compensation(label: string): Sixths | undefined {
   const [, sign, whole, decimals] = /^([+-]?)(\d{1,2})(?:\.(\d|\d{3,6}))?$/.exec(label) ?? [];
   const [, part] = PARTS.find(([pattern]) => pattern.test(decimals ?? '')) ?? [];
   if (whole === undefined || part === undefined) return undefined;
-  const size = Number(whole) * SIXTHS_PER_EV + part;
-  if (size > LARGEST_EV * SIXTHS_PER_EV) return undefined;
-  return sign === '-' && size > 0 ? -size : size;
+  const size = plusSixths(timesSixths(ONE_EV, Number(whole)), part);
+  if (toEv(size) > LARGEST_EV) return undefined;
+  return sign === '-' ? negated(size) : size;
 }

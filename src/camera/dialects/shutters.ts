@@ -9,6 +9,7 @@ import {
   type ShutterSetting,
   type Sixths,
   secondsOf,
+  sixths,
 } from '../../exposure/index.js';
 
 type Grid = 'thirds' | 'halves' | 'both';
@@ -78,18 +79,18 @@ export function settingsBehind(
 
 /** How some bodies write a time otherwise than the scales do; Tv in sixths. Read off the tables of libgphoto2 2.5.30. */
 const OTHER_SPELLINGS: readonly (readonly [string, Sixths])[] = [
-  ['20.3', -27],
-  ['10.3', -20],
-  ['6.3', -16],
-  ['3', -10],
-  ['10/13', 2],
-  ['10/15', 3],
-  ['10/16', 4],
-  ['1/3', 10],
-  ['1/3', 9],
-  ['1/12500', 82],
-  ['1/13000', 82],
-  ['1/25000', 88],
+  ['20.3', sixths(-27)],
+  ['10.3', sixths(-20)],
+  ['6.3', sixths(-16)],
+  ['3', sixths(-10)],
+  ['10/13', sixths(2)],
+  ['10/15', sixths(3)],
+  ['10/16', sixths(4)],
+  ['1/3', sixths(10)],
+  ['1/3', sixths(9)],
+  ['1/12500', sixths(82)],
+  ['1/13000', sixths(82)],
+  ['1/25000', sixths(88)],
 ];
 
 const SPELLED: readonly { readonly seconds: number; readonly tv: Sixths }[] = [

@@ -85,9 +85,9 @@ function rational(label: string): string {
   return tenths === undefined ? `${whole}/1` : `${Number(whole + tenths)}/10`;
 }
 
-function bias(sixths: Sixths): string {
-  const unit = [1, 2, 3].find((factor) => (sixths * factor) % SIXTHS_PER_EV === 0) ?? SIXTHS_PER_EV;
-  return `${(sixths * unit) / SIXTHS_PER_EV}/${unit}`;
+function bias(value: Sixths): string {
+  const unit = [1, 2, 3].find((factor) => (value * factor) % SIXTHS_PER_EV === 0) ?? SIXTHS_PER_EV;
+  return `${(value * unit) / SIXTHS_PER_EV}/${unit}`;
 }
 
 const digits = (value: number, places: number): string => String(value).padStart(places, '0');

@@ -1,6 +1,13 @@
 // How the practice body shows itself: for each shape the names and labels that libgphoto2 gives the settings of such a body.
 // It translates, and decides nothing that a camera decides.
-import { APERTURE_SCALES, formatEv, SHUTTER_SCALES, type Sixths } from '../../exposure/index.js';
+import {
+  APERTURE_SCALES,
+  formatEv,
+  SHUTTER_SCALES,
+  SIXTHS_PER_EV,
+  type Sixths,
+  toEv,
+} from '../../exposure/index.js';
 import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/index.js';
 import type { Setting } from '../link.js';
 import type { DriveEntry, PracticeBody, PracticeShape, PracticeState } from './model.js';
@@ -38,17 +45,16 @@ const fNumberAt = (av: Sixths): string =>
   APERTURE_SCALES.third.find((setting) => setting.av === av)?.label ?? 'unknown';
 
 /** Decimals are cut, as the library writes them for dialect A: 2/3 is 0.6. */
-const cutCompensation = (sixths: Sixths): string => {
-  const size = Math.abs(sixths);
-  const part = { 2: '.3', 4: '.6' }[size % 6] ?? '';
-  return `${sixths < 0 ? '-' : ''}${Math.floor(size / 6)}${part}`;
+const cutCompensation = (value: Sixths): string => {
+  const part = { 2: '.3', 4: '.6' }[Math.abs(value) % SIXTHS_PER_EV] ?? '';
+  return `${value < 0 ? '-' : ''}${Math.floor(Math.abs(toEv(value)))}${part}`;
 };
 
 /** PTP's thousandths of EV: 2/3 is 0.666. */
-const thousandths = (sixths: Sixths): string => String(Math.trunc((sixths * 1000) / 6) / 1000);
+const thousandths = (value: Sixths): string => String(Math.trunc(toEv(value) * 1000) / 1000);
 
 /** Bodies of dialect C round to a tenth: 2/3 is 0.7. */
-const roundedCompensation = (sixths: Sixths): string => String(Math.round((sixths * 10) / 6) / 10);
+const roundedCompensation = (value: Sixths): string => String(Math.round(toEv(value) * 10) / 10);
 
 const anyShape: readonly Face[] = [
   face('iso', 'iso', String),
@@ -138,7 +144,7 @@ function patternLabel(pattern: readonly number[]): string {
 
 /** `Bracketing S 0.7 Steps 3 Pictures` */
 function entryLabel({ press, step, pattern }: DriveEntry): string {
-  return `Bracketing ${press === 'each' ? 'S' : 'C'} ${(step / 6).toFixed(1)} Steps ${pattern.length} Pictures`;
+  return `Bracketing ${press === 'each' ? 'S' : 'C'} ${toEv(step).toFixed(1)} Steps ${pattern.length} Pictures`;
 }
 
 /** What the body tells and nobody can set over this link, and its clock. */

@@ -3,10 +3,18 @@
 // face may decide anything that a camera decides; that is done here.
 import {
   APERTURE_SCALES,
+  leastOf,
+  minusSixths,
+  mostOf,
+  NO_EV,
+  ONE_EV,
+  plusSixths,
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
   secondsOf,
+  sixths,
+  timesSixths,
 } from '../../exposure/index.js';
 import { renderFrame } from './render.js';
 import { meteredTv, type PictureSize } from './scene.js';
@@ -112,9 +120,13 @@ export interface PracticeOptions {
 /** A body that keeps nobody waiting, not for its pictures either. */
 export const AT_ONCE = { timing: NO_TIME, picture: 'small' } as const satisfies Partial<PracticeOptions>;
 
-const EV = 6;
+const evs = (count: number): Sixths => timesSixths(ONE_EV, count);
+const A_THIRD = sixths(2);
 const upTo = (count: number, step: Sixths): Sixths[] =>
-  Array.from({ length: count }, (_, index) => (index + 1) * step);
+  Array.from({ length: count }, (_, index) => timesSixths(step, index + 1));
+
+/** Two thirds and less, and whole EV. */
+const COMMON_STEPS = [2, 4, 6, 12, 18].map(sixths);
 
 const THREE_TO_NINE = [
   [0, -1, 1],
@@ -128,9 +140,9 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'pi
   amount: {
     serial: 'PB-0001',
     patterns: [[0, -1, 1]],
-    steps: upTo(9, 2),
-    widestLongBracket: 0,
-    shortestTv: 13 * EV,
+    steps: upTo(9, A_THIRD),
+    widestLongBracket: NO_EV,
+    shortestTv: evs(13),
     restarts: true,
     timing: LIFELIKE,
     locksWhileOff: false,
@@ -140,9 +152,9 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'pi
   pattern: {
     serial: 'PB-0002',
     patterns: [[0, -1], [0, 1], [0, -2, -1], [0, 1, 2], ...THREE_TO_NINE],
-    steps: [2, 4, EV, 2 * EV, 3 * EV],
-    widestLongBracket: 3 * EV,
-    shortestTv: 13 * EV,
+    steps: COMMON_STEPS,
+    widestLongBracket: evs(3),
+    shortestTv: evs(13),
     restarts: true,
     timing: { ...LIFELIKE, change: 0.03, releaseLag: 0.05, cycle: 0.1 },
     locksWhileOff: false,
@@ -156,9 +168,9 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'pi
       [0, -1, 1, -2, 2],
       [0, -1, 1, -2, 2, -3, 3, -4, 4],
     ],
-    steps: [2, 4, EV, 2 * EV, 3 * EV],
-    widestLongBracket: EV,
-    shortestTv: 12 * EV,
+    steps: COMMON_STEPS,
+    widestLongBracket: ONE_EV,
+    shortestTv: evs(12),
     restarts: true,
     timing: { ...LIFELIKE, change: 0.06, cycle: 0.09 },
     locksWhileOff: false,
@@ -169,8 +181,8 @@ const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'pi
     serial: 'PB-0004',
     patterns: [],
     steps: [],
-    widestLongBracket: 0,
-    shortestTv: 13 * EV,
+    widestLongBracket: NO_EV,
+    shortestTv: evs(13),
     restarts: true,
     timing: { ...LIFELIKE, releaseLag: 0.08, cycle: 0.2 },
     locksWhileOff: false,
@@ -196,8 +208,9 @@ export interface PracticeShot {
   readonly clamped: boolean;
 }
 
+/** @param range in whole EV, either way */
 const thirdsUpTo = (range: number): Sixths[] =>
-  Array.from({ length: range * EV + 1 }, (_, index) => index * 2 - range * EV);
+  Array.from({ length: 6 * range + 1 }, (_, index) => timesSixths(A_THIRD, index - 3 * range));
 
 /** Exposures from here on are followed by a dark frame, where noise reduction is on. */
 const LONG_SECONDS = 1;
@@ -219,13 +232,13 @@ export class PracticeBody {
   readonly shots: PracticeShot[] = [];
   private readonly settings: PracticeState = {
     mode: 'manual',
-    shutter: 6 * EV,
-    aperture: 6 * EV,
+    shutter: evs(6),
+    aperture: evs(6),
     iso: 100,
-    compensation: 0,
+    compensation: NO_EV,
     bracket: 'off',
     bracketOf: 'exposure',
-    bracketStep: 0,
+    bracketStep: NO_EV,
     bracketPattern: 0,
     bracketOrder: 'as-listed',
     drive: 'single',
@@ -244,7 +257,7 @@ export class PracticeBody {
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
   /** How much lighter the scene has become since it was drawn, in sixths. */
-  private lightMoved: Sixths = 0;
+  private lightMoved: Sixths = NO_EV;
 
   constructor(options: Partial<PracticeOptions> = {}) {
     const { shape = 'amount' } = options;
@@ -258,12 +271,12 @@ export class PracticeBody {
       shutter: this.shutters.map((setting) => setting.tv),
       aperture: APERTURE_SCALES.third
         .map((setting) => setting.av)
-        .filter((av) => av >= 3 * EV && av <= 9 * EV),
+        .filter((av) => av >= evs(3) && av <= evs(9)),
       iso: [100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200],
       compensation: thirdsUpTo(3),
       bracket: isPattern ? switches : ['off'],
       bracketOf: isPattern ? ['exposure', 'white-balance'] : ['exposure'],
-      bracketStep: isPattern ? steps : shape === 'amount' ? [0, ...steps] : [0],
+      bracketStep: isPattern ? steps : shape === 'amount' ? [NO_EV, ...steps] : [NO_EV],
       bracketPattern: isPattern ? patterns.map((_, index) => index) : [0],
       bracketOrder: isPattern ? ['as-listed', 'dark-first'] : ['as-listed'],
       drive: ['single', 'continuous', ...this.driveEntries()],
@@ -274,7 +287,7 @@ export class PracticeBody {
       noiseReduction: switches,
       mirrorLock: switches,
     };
-    if (isPattern) this.settings.bracketStep = steps[0] ?? 0;
+    if (isPattern) this.settings.bracketStep = steps[0] ?? NO_EV;
   }
 
   get state(): Readonly<PracticeState> {
@@ -302,7 +315,7 @@ export class PracticeBody {
       case 'pattern':
         if (bracket === 'off') return null;
         return {
-          step: bracketOf === 'exposure' ? bracketStep : 0,
+          step: bracketOf === 'exposure' ? bracketStep : NO_EV,
           pattern: bracketOrder === 'as-listed' ? pattern : [...pattern].sort((a, b) => a - b),
         };
       default:
@@ -322,7 +335,7 @@ export class PracticeBody {
   }
 
   moveLight(by: Sixths): void {
-    this.lightMoved += by;
+    this.lightMoved = plusSixths(this.lightMoved, by);
   }
 
   setClock(to: Date): void {
@@ -384,9 +397,10 @@ export class PracticeBody {
       tv: shot.tv,
       av: settings.aperture,
       iso: settings.iso,
-      biasSixths:
-        (this.options.recordsBracket ? shot.bracketPosition * (bracket?.step ?? 0) : 0) +
-        (settings.mode === 'manual' ? 0 : settings.compensation),
+      biasSixths: plusSixths(
+        this.options.recordsBracket ? partOf(bracket, shot.bracketPosition) : NO_EV,
+        settings.mode === 'manual' ? NO_EV : settings.compensation,
+      ),
       takenAt,
       model: this.model,
       serial: this.options.serial,
@@ -428,14 +442,19 @@ export class PracticeBody {
     const pattern = bracket?.pattern ?? [0];
     const bracketPosition = pattern[this.turn % pattern.length] ?? 0;
     if (bracket !== null) this.turn += 1;
-    const centre = mode === 'manual' ? shutter : meteredTv(aperture, iso) + this.lightMoved - compensation;
-    const wanted = centre - bracketPosition * (bracket?.step ?? 0);
+    const metered = () => minusSixths(plusSixths(meteredTv(aperture, iso), this.lightMoved), compensation);
+    const centre = mode === 'manual' ? shutter : metered();
+    const wanted = minusSixths(centre, partOf(bracket, bracketPosition));
     const longest = this.shutters[0]?.tv ?? wanted;
     const shortest = this.shutters.at(-1)?.tv ?? wanted;
-    const tv = Math.min(shortest, Math.max(longest, wanted));
+    const tv = leastOf(shortest, mostOf(longest, wanted));
     return { tv, bracketPosition, clamped: tv !== wanted };
   }
 }
+
+/** What the bracket adds to the exposure of one of its frames. */
+const partOf = (bracket: PracticeBody['activeBracket'], position: number): Sixths =>
+  timesSixths(bracket?.step ?? NO_EV, position);
 
 /** A change of any of these starts the bracket anew. */
 const BRACKET_SETTINGS: ReadonlySet<keyof PracticeState> = new Set<keyof PracticeState>([

@@ -1,7 +1,7 @@
 // One exposure of the practice body's scene: luminance to electrons, noise, sRGB, JPEG with Exif. Time and f-number are
 // exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
 import sharp from 'sharp';
-import { METER_CONSTANT_K, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
+import { METER_CONSTANT_K, NO_EV, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
 import { type DrawnScene, keptScene } from './drawn-scene.js';
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
 import { inSlices, PICTURES, type PictureSize, type SceneMap, sceneMap } from './scene.js';
@@ -88,7 +88,7 @@ export async function drawScene(picture: PictureSize): Promise<DrawnScene> {
 }
 
 function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
-  const signal = signalTable(frame.tv, frame.av, frame.light ?? 0);
+  const signal = signalTable(frame.tv, frame.av, frame.light ?? NO_EV);
   const levels = levelTable(frame.iso);
   const last = noise.length - 1;
   const from = seedOf(frame) % noise.length;

@@ -1,7 +1,7 @@
 // The practice body's scene: a boathouse at dusk, its doors open on a bright lake, as a formula. Invented: no place, no
 // picture file and no measurement lies behind it. Real dusk is darker: the light is set so that f/8, 1/60 s, ISO 100 is
 // metered, with the beams near 1 cd/m2 and the low light on the lake near 14 000 (13.8 EV). Knows no frame.
-import { exposureValueOfLuminance, type Sixths, toEv } from '../../exposure/index.js';
+import { exposureValueOfLuminance, type Sixths, sixths, toEv } from '../../exposure/index.js';
 
 /** How large a picture is. */
 export type PictureSize = 'full' | 'small';
@@ -522,5 +522,5 @@ function sceneEv(): number {
  */
 export function meteredTv(av: Sixths, iso: number): Sixths {
   meteredEv ??= sceneEv();
-  return 2 * Math.round(3 * (meteredEv + Math.log2(iso / 100) - toEv(av)));
+  return sixths(2 * Math.round(3 * (meteredEv + Math.log2(iso / 100) - toEv(av))));
 }

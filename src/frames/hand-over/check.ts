@@ -309,7 +309,7 @@ function wrongSettings(record: KeptSetRecord, { frame, recorded }: Exposed): rea
   const asked: ShutterSetting = {
     label: shutter,
     wire: shutter,
-    tv: Math.round(-6 * Math.log2(exposureTime)),
+    tv: fromEv(-Math.log2(exposureTime)),
     seconds: exposureTime,
     nominalSeconds: nominal,
     settable: true,

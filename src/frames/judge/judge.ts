@@ -2,6 +2,7 @@
 import {
   APERTURE_SCALES,
   formatEv,
+  fromEv,
   nearestSetting,
   parseShutter,
   SHUTTER_SCALES,
@@ -98,7 +99,7 @@ export function judgeMetered(
   const baseTv = tv + toEv(asked.offset);
   const moved = asked.baseTv === null ? 0 : asked.baseTv - baseTv;
   if (!isTold(recorded.bias, moved, asked)) {
-    const said = recorded.bias === null ? '' : ` (it records ${formatEv(Math.round(recorded.bias * 6))} EV)`;
+    const said = recorded.bias === null ? '' : ` (it records ${formatEv(fromEv(recorded.bias))} EV)`;
     return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
   }
   const isLongest = asked.longestTv !== null && tv <= asked.longestTv;

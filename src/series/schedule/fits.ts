@@ -6,6 +6,7 @@ import {
   type BodyLimits,
   formatEv,
   type IsoSetting,
+  NO_EV,
   type ShutterSetting,
   type Sixths,
 } from '../../exposure/index.js';
@@ -101,7 +102,7 @@ function fewerFrames(asked: FitsAsked): GiveUp | null {
     const out = request.offsets.length - kept;
     const which = out === 1 ? 'the lightest frame' : `the ${out} lightest frames`;
     const takes = formatDuration(Math.ceil(verdict.plan.estimate.seconds));
-    const ends = formatEv(offsets.at(-1) ?? 0);
+    const ends = formatEv(offsets.at(-1) ?? NO_EV);
     return {
       code: 'fewer-frames',
       sentence: `Leave out ${which}, so that the set ends at ${ends} EV and takes ${takes}.`,

@@ -6,7 +6,7 @@
 // again (0x9116): values as 0xC189, choices as 0xC18A, new pictures as 0xC181 or, where they wait in the body's memory, as
 // 0xC186. Numbers and layouts were read off libgphoto2 2.5.30, camlibs/ptp2 (ptp.h, ptp-pack.c, config.c, library.c).
 import type { PracticeBody, PracticeFile, PracticeState } from '../../../src/camera/practice/model.js';
-import type { Sixths } from '../../../src/exposure/index.js';
+import { type Sixths, sixths } from '../../../src/exposure/index.js';
 import { array, u16, u32 } from './bytes.js';
 import { Card, STORAGE } from './card.js';
 import { OBJECT_FORMAT, RESPONSE } from './codes.js';
@@ -72,9 +72,9 @@ const READY = 0;
 const EIGHTHS_OF_SIXTHS = [0, 1, 3, 4, 5, 7];
 
 /** @returns eighths of an EV; 2/3 EV is 5, -1/3 EV is -3 */
-export function eighths(sixths: Sixths): number {
-  const whole = Math.floor(sixths / 6);
-  return whole * 8 + (EIGHTHS_OF_SIXTHS[sixths - whole * 6] ?? 0);
+export function eighths(value: Sixths): number {
+  const whole = Math.floor(value / 6);
+  return whole * 8 + (EIGHTHS_OF_SIXTHS[value - whole * 6] ?? 0);
 }
 
 // Where the scales have their zero: f/1, 1 s, and ISO 100.
@@ -85,7 +85,7 @@ const ISO_100 = 0x48;
 const CHOSEN_BY_BODY = 0;
 
 /** ISO steps are thirds: 125 is 1/3 EV above 100. */
-const isoCode = (iso: number): number => ISO_100 + eighths(Math.round(Math.log2(iso / 100) * 3) * 2);
+const isoCode = (iso: number): number => ISO_100 + eighths(sixths(Math.round(Math.log2(iso / 100) * 3) * 2));
 
 interface Property {
   /** The value as it stands in a record, padded to whole words. */

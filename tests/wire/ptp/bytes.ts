@@ -1,6 +1,6 @@
 // Values as PTP writes them (ISO 15740, clause 5: little endian over USB, counted strings, counted arrays), and the units
 // of its own properties (clause 13.5).
-import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths } from '../../../src/exposure/index.js';
+import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths, toEv } from '../../../src/exposure/index.js';
 
 export function u8(value: number): Buffer {
   return Buffer.from([value & 0xff]);
@@ -75,4 +75,4 @@ export function hundredths(av: Sixths): number {
 }
 
 /** The exposure bias in thousandths of EV, cut: 2/3 is 666. */
-export const thousandths = (sixths: Sixths): number => Math.trunc((sixths * 1000) / 6);
+export const thousandths = (value: Sixths): number => Math.trunc(toEv(value) * 1000);

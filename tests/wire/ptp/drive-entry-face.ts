@@ -12,7 +12,7 @@ import type {
   PracticeFile,
   PracticeState,
 } from '../../../src/camera/practice/model.js';
-import { SHUTTER_SCALES, type Sixths } from '../../../src/exposure/index.js';
+import { SHUTTER_SCALES, type Sixths, toEv } from '../../../src/exposure/index.js';
 import { array, hundredths, u16, u32 } from './bytes.js';
 import { Card, STORAGE } from './card.js';
 import { OBJECT_FORMAT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
@@ -89,10 +89,11 @@ const isSameFraction = (one: number, other: number): boolean =>
   one !== 0 && (one >>> 16) * (other & 0xffff) === (other >>> 16) * (one & 0xffff);
 
 /** Thousandths of EV with one digit: 1/3 is 300, 2/3 is 700. */
-const tenthsAsThousandths = (sixths: Sixths): number => Math.round((sixths / 6) * 10) * 100;
+const tenthsAsThousandths = (value: Sixths): number => Math.round(toEv(value) * 10) * 100;
 
 /** The lower half of an entry that fires a frame a press; 1 more where a press fires all. */
-const STEP_CODES: ReadonlyMap<Sixths, number> = new Map([
+const STEP_CODES: ReadonlyMap<number, number> = new Map([
+  // Sixths of an EV.
   [2, 0x36],
   [3, 0x56],
   [4, 0x76],

@@ -6,7 +6,7 @@
 // body keeps no capture target. Whether the frame is made is asked for (0x90C8), and so are the events (0x90C7). Numbers,
 // types and forms were read off libgphoto2 2.5.30, camlibs/ptp2 (ptp.h, ptp-pack.c, config.c, library.c).
 import type { PracticeBody, PracticeFile, PracticeState } from '../../../src/camera/practice/model.js';
-import { SHUTTER_SCALES, type Sixths } from '../../../src/exposure/index.js';
+import { SHUTTER_SCALES, type Sixths, sixths } from '../../../src/exposure/index.js';
 import {
   array,
   hundredths,
@@ -61,7 +61,7 @@ export const PATTERN_EVENT = {
 const INTO_MEMORY = 1;
 
 // The places of a step, and of a pattern by its frames under and over the normal one, are their values.
-const STEPS: readonly Sixths[] = [2, 3, 4, 6, 12, 18];
+const STEPS: readonly Sixths[] = [2, 3, 4, 6, 12, 18].map(sixths);
 const PATTERNS = ['1-0', '0-1', '2-0', '0-2', '1-1', '2-2', '3-3', '4-4'];
 
 function stepCode(step: Sixths): number {

@@ -1,6 +1,6 @@
 // What somebody asks for: frames, step and base, and folded away what is rarely changed, the schedule, and what the sets are
 // called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
-import { formatEv } from '../../../shared/ev.js';
+import { formatEv, type Sixths, sixths } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
 import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
 import { isNarrow } from '../screen.js';
@@ -201,10 +201,10 @@ function Step(about: About) {
   const found = body.value;
   if (found === null) return null;
   const { bracketed, other } = stepsFor(found, mode.value);
-  const options = (steps: readonly number[]) =>
-    steps.map((sixths) => (
-      <option key={sixths} value={sixths} selected={sixths === step.value}>
-        {text.ask.steps(formatEv(sixths, false))}
+  const options = (steps: readonly Sixths[]) =>
+    steps.map((offered) => (
+      <option key={offered} value={offered} selected={offered === step.value}>
+        {text.ask.steps(formatEv(offered, false))}
       </option>
     ));
   return (
@@ -214,7 +214,7 @@ function Step(about: About) {
         id="ask-step"
         value={step.value}
         onChange={(event) => {
-          changeStep(Number(event.currentTarget.value));
+          changeStep(sixths(Number(event.currentTarget.value)));
         }}
         {...about}
       >

@@ -1,7 +1,7 @@
 // How a run ended, where its frames are, and the way on.
 import { useEffect, useRef } from 'preact/hooks';
 import type { Clipping } from '../../../shared/clipping.js';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { formatEv, fromEv, minusSixths, NO_EV, plusSixths } from '../../../shared/ev.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
@@ -79,14 +79,14 @@ function askAnew() {
 
 /** The same set, reaching one frame farther. */
 function askWider({ plan: { offsets } }: RunView, side: Clipping['side']) {
-  const sixths = offsets.map(fromEv);
-  const [darkest = 0, next = darkest + step.value] = sixths;
-  const lightest = sixths.at(-1) ?? 0;
-  const apart = next - darkest;
+  const made = offsets.map(fromEv);
+  const [darkest = NO_EV, next = plusSixths(darkest, step.value)] = made;
+  const lightest = made.at(-1) ?? NO_EV;
+  const apart = minusSixths(next, darkest);
   askAnew();
   askFor({
-    from: formatEv(side === 'blown' ? darkest - apart : darkest),
-    to: formatEv(side === 'black' ? lightest + apart : lightest),
+    from: formatEv(side === 'blown' ? minusSixths(darkest, apart) : darkest),
+    to: formatEv(side === 'black' ? plusSixths(lightest, apart) : lightest),
     step: formatEv(apart, false),
   });
 }

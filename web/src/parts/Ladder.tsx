@@ -2,7 +2,7 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { formatEv, fromEv, minusSixths } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
@@ -108,7 +108,11 @@ function Size({ plan, seconds, called = '', children }: SizeProps) {
       </strong>
       {frames > 1 && (
         <span>
-          {text.ladder.span(formatEv(lightest - darkest, false), formatEv(darkest), formatEv(lightest))}
+          {text.ladder.span(
+            formatEv(minusSixths(lightest, darkest), false),
+            formatEv(darkest),
+            formatEv(lightest),
+          )}
         </span>
       )}
       {children !== undefined && <span class="soft">{children}</span>}

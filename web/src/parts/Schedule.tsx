@@ -6,6 +6,7 @@ import { formatEv } from '../../../shared/ev.js';
 import type { SunEvent } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
 import { place } from '../place.js';
+import { USUAL_STEPS } from '../request.js';
 import {
   endOffered,
   fieldNamed,
@@ -415,8 +416,7 @@ function Overrun() {
   );
 }
 
-/** In sixths: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
-const SHIFTS = [2, 3, 4, 6, 8, 9, 12, 18].map((sixths) => formatEv(sixths, false));
+const SHIFTS = USUAL_STEPS.map((most) => formatEv(most, false));
 
 const shutterOptions = (shutters: readonly string[]) => [
   ['', words.noLimit] as const,

@@ -2,7 +2,7 @@
 // which frame is shown, so that the way back closes it, too; how large it is and which part is seen stays from frame to frame. Only
 // what is shown is loaded.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { formatEv, fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath } from '../api.js';
@@ -321,7 +321,7 @@ const exposureOf = (frame: FrameView): string =>
   `${text.ladder.ev(evOf(frame))}, ${text.shutter(frame.shutter)}`;
 const aboutOf = (frame: FrameView): string => text.set.frame(frame.number, evOf(frame), frame.shutter);
 const apart = (one: FrameView, other: FrameView): string =>
-  formatEv(Math.abs(fromEv(one.offset) - fromEv(other.offset)), false);
+  formatEv(magnitude(minusSixths(fromEv(one.offset), fromEv(other.offset))), false);
 
 /** How large the part of the dialog is that pictures lie in, while that changes. */
 function useStage() {

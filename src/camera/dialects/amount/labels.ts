@@ -6,6 +6,7 @@ import {
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
+  sixths,
 } from '../../../exposure/index.js';
 import { settingsBehind } from '../shutters.js';
 
@@ -16,18 +17,22 @@ export { compensation } from '../compensation.js';
  * writing the label sets the one that the body offers (tried over the virtual port, on bodies set to thirds and to halves);
  * where it offers both, the first.
  */
-const MISLEADING: ReadonlyMap<string, readonly [Sixths, ...Sixths[]]> = new Map([
-  ['20.3', [-27]],
-  ['20', [-26]],
-  ['10', [-21]],
-  ['10.3', [-20]],
-  ['6.3', [-16]],
-  ['6', [-15]],
-  ['0.3', [9, 10]],
-  ['1/6', [15, 16]],
-  ['1/10', [20, 21]],
-  ['1/20', [26, 27]],
-]);
+const MISLEADING: ReadonlyMap<string, readonly Sixths[]> = new Map(
+  (
+    [
+      ['20.3', [-27]],
+      ['20', [-26]],
+      ['10', [-21]],
+      ['10.3', [-20]],
+      ['6.3', [-16]],
+      ['6', [-15]],
+      ['0.3', [9, 10]],
+      ['1/6', [15, 16]],
+      ['1/10', [20, 21]],
+      ['1/20', [26, 27]],
+    ] as const
+  ).map(([label, tvs]) => [label, tvs.map(sixths)]),
+);
 
 /** @returns the settings that a label may stand for; none where it is no time */
 function candidates(label: string): readonly Sixths[] {

@@ -1,7 +1,7 @@
 // The labels of dialect B (PTP vendor extension 0x0A) and what they stand for, read off the tables of libgphoto2 2.5.30 (those
 // of 2.5.34 are the same). The library names the codes of step and pattern by one table, but bodies number them in
 // several ways: what a label means can depend on what else is offered. Recorded exposures have the last word.
-import { parseEv, type ShutterSetting, type Sixths } from '../../../exposure/index.js';
+import { parseEv, type ShutterSetting, type Sixths, sixths } from '../../../exposure/index.js';
 import { isStandardLabel, standardShutters, writtenShutters } from '../shutters.js';
 
 export const BRACKETING_ON = 'On';
@@ -34,17 +34,17 @@ function stepCode(label: string): number | undefined {
 }
 
 /** Eight codes, 0 to 7: every third and half up to 2 EV (from memory). */
-const EIGHT_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 10, 12];
+const EIGHT_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 10, 12].map(sixths);
 
 /** Five EV: beyond any auto-bracket. */
-const LARGEST_STEP: Sixths = 30;
+const LARGEST_STEP = sixths(30);
 
 /** @param codes that a body offers @returns what its code stands for, in sixths */
 function numberingOf(codes: readonly number[]): (code: number) => Sixths | undefined {
   const largest = Math.max(...codes);
   if (largest < STEP_LABELS.length) return (code) => patternStep(STEP_LABELS[code] ?? '');
   if (codes.includes(0)) return (code) => (largest < EIGHT_STEPS.length ? EIGHT_STEPS[code] : undefined);
-  return (code) => (code <= LARGEST_STEP && (code % 2 === 0 || code % 3 === 0) ? code : undefined);
+  return (code) => (code <= LARGEST_STEP && (code % 2 === 0 || code % 3 === 0) ? sixths(code) : undefined);
 }
 
 /**
