@@ -319,17 +319,5 @@ function letteredPlace(bare: string): Place | undefined {
 export const formatPlace = ({ latitude, longitude }: Place): string =>
   `${Math.abs(latitude)}${latitude < 0 ? 'S' : 'N'} ${Math.abs(longitude)}${longitude < 0 ? 'W' : 'E'}`;
 
-/** @returns `45 s`, `4 min`, `4 min 30 s`, `1 h`, `1 h 30 min`; seconds are left out from an hour on */
-export function formatDuration(seconds: number): string {
-  const whole = seconds < 3600 ? Math.round(seconds) : Math.round(seconds / 60) * 60;
-  const parts = [
-    [Math.floor(whole / 3600), 'h'],
-    [Math.floor((whole % 3600) / 60), 'min'],
-    [whole % 60, 's'],
-  ] as const;
-  const said = parts.filter(([count]) => count > 0).map(([count, unit]) => `${count} ${unit}`);
-  return said.length === 0 ? '0 s' : said.join(' ');
-}
-
 const unreadable = (field: string, message: string) =>
   new EvenrungError('unreadable-schedule', message, { field });

@@ -1,6 +1,7 @@
 // The words of marks: what a person should know of a frame that is in the set all the same. Which mark is asked for when, the table in
 // judgements.ts says. Pure.
 import { lostIn } from '../../shared/clipping.js';
+import { roughDuration } from '../../shared/duration.js';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import {
   hasParts,
@@ -93,14 +94,14 @@ export function timeMarks(takenAt: TakenAt, release: Timed): FrameViewMark[] {
   return [
     {
       code: 'time',
-      sentence: `Its file says that it was taken ${spanOf(Math.abs(off))} ${off > 0 ? 'after' : 'before'} it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.`,
+      sentence: `Its file says that it was taken ${roughDuration(Math.abs(off) / 1000)} ${off > 0 ? 'after' : 'before'} it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.`,
     },
   ];
 }
 
 export const doubtMark = (earlyMs: number): FrameViewMark => ({
   code: 'time',
-  sentence: `It may have been taken ${spanOf(earlyMs)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
+  sentence: `It may have been taken ${roughDuration(earlyMs / 1000)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
 });
 
 /**
@@ -136,14 +137,6 @@ function wallHere(at: string): number {
     date.getSeconds(),
     date.getMilliseconds(),
   );
-}
-
-function spanOf(milliseconds: number): string {
-  const seconds = Math.max(1, Math.round(milliseconds / 1000));
-  if (seconds < 120) return `${seconds} s`;
-  if (seconds < 2 * 3600) return `${Math.round(seconds / 60)} min`;
-  if (seconds < 2 * 86_400) return `${Math.round(seconds / 3600)} h`;
-  return `${Math.round(seconds / 86_400)} days`;
 }
 
 // --- neighbours

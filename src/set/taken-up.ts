@@ -1,5 +1,6 @@
 // A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
+import { roughDuration } from '../../shared/duration.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
 import type { RunOutcome, StoredFrame } from '../journal/index.js';
 import { hourAndMinute } from '../system/index.js';
@@ -66,6 +67,9 @@ export const makingWay = (taken: TakenUp | null): { number: number; file: string
 export const firedAgain = (at: Date): string =>
   `Fired again at ${hourAndMinute(at)}: this is the frame as it was before.`;
 
+/** How long after a moment, in words. */
+const after = (before: number, at: Date): string => roughDuration((at.getTime() - before) / 1000);
+
 /** Which of the frames in hand were made, and which are as they were. */
 function fateOf(taken: TakenUp, frames: readonly FrameView[]) {
   const isVerified = (number: number) =>
@@ -96,8 +100,8 @@ export function laterNote(
   const { again, first } = fateOf(taken, frames);
   const isComplete = frames.every(({ state }) => state === 'verified');
   if (again.length + first.length === 0) return null;
-  const sinceBegun = `${spanOf(madeAt.getTime() - startedAt.getTime())} after it was begun`;
-  const sinceEnd = `${spanOf(madeAt.getTime() - Date.parse(taken.endedAt))} after the set`;
+  const sinceBegun = `${after(startedAt.getTime(), madeAt)} after it was begun`;
+  const sinceEnd = `${after(Date.parse(taken.endedAt), madeAt)} after the set`;
   if (taken.purpose === 'complete' && isComplete) return `Completed ${sinceBegun}: the light may have moved.`;
   const fired = [
     again.length === 0 ? null : `${were(again)} fired again ${sinceEnd}`,
@@ -142,17 +146,3 @@ export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunOutco
 
 const were = (numbers: readonly number[]): string =>
   numbers.length === 1 ? `Frame ${numbers[0]} was` : `Frames ${numbers.join(', ')} were`;
-
-const SECOND = 1000;
-const MINUTE = 60 * SECOND;
-const HOUR = 60 * MINUTE;
-const DAY = 24 * HOUR;
-
-/** @returns `40 s`, `12 min`, `2 h`, `3 days`: as exactly as anybody asks for the light */
-function spanOf(milliseconds: number): string {
-  const of = (unit: number) => Math.max(1, Math.round(milliseconds / unit));
-  if (milliseconds < 1.5 * MINUTE) return `${of(SECOND)} s`;
-  if (milliseconds < 1.5 * HOUR) return `${of(MINUTE)} min`;
-  if (milliseconds < 1.5 * DAY) return `${of(HOUR)} h`;
-  return `${of(DAY)} days`;
-}

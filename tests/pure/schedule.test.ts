@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
+import { formatDuration } from '../../shared/duration.js';
 import { EvenrungError } from '../../shared/errors.js';
 import { parseSetRequest } from '../../shared/request.js';
 import {
-  formatDuration,
   formatPlace,
   type Moment,
   parseDuration,

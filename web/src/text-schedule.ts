@@ -1,10 +1,11 @@
 // What the panel says of runs on a schedule, of what is left for them, and of the alarm.
+import { formatDuration } from '../../shared/duration.js';
 import type { SunEvent } from '../../shared/schedule.js';
 import type { ScheduleState } from '../../shared/state.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import type { ScheduleField, Unit } from './schedule-form.js';
 import type { Went } from './time-line.js';
-import { apertureAndIso, count, length, percent, sets, shutter, unbroken } from './words.js';
+import { apertureAndIso, count, percent, sets, shutter, unbroken } from './words.js';
 
 const suns: Readonly<Record<SunEvent, string>> = {
   sunset: 'Sunset',
@@ -103,7 +104,7 @@ export const scheduleText = {
     isoTo: 'to',
     isoWhy: 'Left empty, ISO stays.',
     mostPerSet: 'At most from set to set',
-    takeShortest: (seconds: number) => `Every ${length(seconds)}`,
+    takeShortest: (seconds: number) => `Every ${formatDuration(seconds)}`,
     unreadable,
     noPosition: {
       insecure:
@@ -128,13 +129,14 @@ export const scheduleText = {
   trigger: {
     hold: (number: number) => `Hold to fire ${sets(number)}`,
     size: (frameCount: string, everySeconds: number, ends: string) =>
-      `${frameCount} every ${length(everySeconds)}, done about ${ends}`,
+      `${frameCount} every ${formatDuration(everySeconds)}, done about ${ends}`,
     planning: 'Working out the schedule',
     refused: 'Change the schedule first',
   },
   line: {
     heading: 'Time line',
-    size: (number: number, everySeconds: number) => `${sets(number)}, one every ${length(everySeconds)}`,
+    size: (number: number, everySeconds: number) =>
+      `${sets(number)}, one every ${formatDuration(everySeconds)}`,
     counts: (counts: Readonly<Record<Went, number>>) =>
       (Object.keys(went) as Went[])
         .filter((name) => counts[name] > 0)
@@ -155,9 +157,10 @@ export const scheduleText = {
   },
   running: {
     of: (ordinal: number, number: number) => `Set ${ordinal} of ${number}`,
-    next: (seconds: number) => (seconds <= 0 ? 'Next set now' : `Next set in ${unbroken(length(seconds))}`),
+    next: (seconds: number) =>
+      seconds <= 0 ? 'Next set now' : `Next set in ${unbroken(formatDuration(seconds))}`,
     first: (seconds: number) =>
-      seconds <= 0 ? 'First set now' : `First set in ${unbroken(length(seconds))}`,
+      seconds <= 0 ? 'First set now' : `First set in ${unbroken(formatDuration(seconds))}`,
     at: (at: string) => `at ${at}`,
     progress: 'Slots that have had their turn',
   },

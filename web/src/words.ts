@@ -36,18 +36,6 @@ export function about(seconds: number): string {
   return `about ${Math.floor(whole / 60)} min${rest === 0 ? '' : ` ${rest} s`}`;
 }
 
-/** @returns `45 s`, `4 min`, `4 min 30 s`, `1 h 30 min`; seconds are left out from an hour on */
-export function length(seconds: number): string {
-  const whole = seconds < 3600 ? Math.round(seconds) : Math.round(seconds / 60) * 60;
-  const parts = [
-    [Math.floor(whole / 3600), 'h'],
-    [Math.floor((whole % 3600) / 60), 'min'],
-    [whole % 60, 's'],
-  ] as const;
-  const said = parts.filter(([number]) => number > 0).map(([number, unit]) => `${number} ${unit}`);
-  return said.length === 0 ? '0 s' : said.join(' ');
-}
-
 /** A number must not part from its unit at the end of a line. */
 export const unbroken = (words: string): string => words.replace(/(\d) /g, '$1\u00a0');
 

@@ -2,6 +2,7 @@
 // it. Drawn from the small copies; knows neither files nor states.
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { FrameMark } from '../../../shared/set-record.js';
+import { hourAndMinute, wallDay } from '../../system/index.js';
 import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
 
 /** The sheet's name in the set folder. */
@@ -139,7 +140,7 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
   const missing = cells.filter(({ isMade }) => !isMade).length;
   const { shutter, aperture, iso } = base;
   return [
-    localTime(startedAt),
+    `${wallDay(startedAt)} ${hourAndMinute(startedAt)}`,
     `base ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
     `${cells.length} ${cells.length === 1 ? 'frame' : 'frames'}${missing === 0 ? '' : `, ${missing} missing`}`,
   ].join(', ');
@@ -148,11 +149,6 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
 /** Bodies write `8` or `f/8`. */
 const apertureWords = (aperture: string | null): string | null =>
   aperture === null ? null : `f/${aperture.replace(/^f\//i, '')}`;
-
-function localTime(date: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
-  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())} ${two(date.getHours())}:${two(date.getMinutes())}`;
-}
 
 const placeOf = (index: number, { columns, top, row }: Layout): { left: number; top: number } => ({
   left: MARGIN + (index % columns) * (CELL.width + GAP),

@@ -1,5 +1,6 @@
 // What a schedule takes: sets, time, shutter actuations, storage.
-import { formatDuration, type Schedule } from '../../../shared/schedule.js';
+import { formatDuration } from '../../../shared/duration.js';
+import type { Schedule } from '../../../shared/schedule.js';
 import { lastSetEnds } from './resolve.js';
 import { inWords } from './zone.js';
 

@@ -1,7 +1,9 @@
 // Whether a set still fits its slot and the link at another base, and what could be given up where it does not. Every answer was
 // planned.
+
+import { formatDuration } from '../../../shared/duration.js';
 import { EvenrungError } from '../../../shared/errors.js';
-import { formatDuration, LONGEST_INTERVAL_SECONDS } from '../../../shared/schedule.js';
+import { LONGEST_INTERVAL_SECONDS } from '../../../shared/schedule.js';
 import {
   type BodyLimits,
   formatEv,

@@ -4,9 +4,9 @@
 // given to the minute still counts as now while that minute lasts. On days when clocks are changed see momentsOf in zone.ts: a
 // time that comes twice is taken at its first coming that still lies ahead, one that is left out comes as much later as the
 // clocks are put forward. Slots are even steps from the start and know nothing of clocks.
+import { formatDuration } from '../../../shared/duration.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import {
-  formatDuration,
   formatPlace,
   LONGEST_INTERVAL_SECONDS,
   MOST_SETS,

@@ -1,5 +1,6 @@
 // The caution of a schedule that meets the sun: hardware-notes/cautions.md says more.
-import { formatDuration, formatPlace, type Place, type Schedule } from '../../../shared/schedule.js';
+import { formatDuration } from '../../../shared/duration.js';
+import { formatPlace, type Place, type Schedule } from '../../../shared/schedule.js';
 import { lastSetEnds } from './resolve.js';
 import { sunEvents } from './sun.js';
 import { DAY_MS, dayOf, inWords, momentsOf, readingAt } from './zone.js';
