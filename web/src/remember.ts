@@ -1,8 +1,8 @@
 // What this browser keeps from one visit to the next. A browser that keeps nothing (private windows, a full disk) is no trouble.
-import { effect, type Signal, signal } from '@preact/signals';
+import { effect, type ReadonlySignal, type Signal, signal } from '@preact/signals';
 import { KEPT, recall, storeAt, type Where } from './recall.js';
 
-export { oneOf, textsOver } from './recall.js';
+export { oneOf, recall, textsOver } from './recall.js';
 
 /** @returns a signal that begins with what was kept; `read` gives undefined for what it cannot use */
 export function remembered<T>(
@@ -12,8 +12,13 @@ export function remembered<T>(
   where: Where = 'local',
 ): Signal<T> {
   const kept = signal(read(recall(where, name)) ?? otherwise);
-  effect(() => keep(where, name, kept.value));
+  keepsUp(name, kept, where);
   return kept;
+}
+
+/** Has this browser keep a value whenever it changes. */
+export function keepsUp<T>(name: string, value: ReadonlySignal<T>, where: Where = 'local'): void {
+  effect(() => keep(where, name, value.value));
 }
 
 /** Has a signal follow what another page of this browser keeps under its name. */

@@ -2,10 +2,10 @@
 // offers: the daemon refuses the rest.
 import type { Asked } from '../../shared/asked.js';
 import { formatEv, fromEv, NO_EV, ONE_EV, parseEv, type Sixths, sixths } from '../../shared/ev.js';
-import type { ByHand } from '../../shared/plan.js';
+import type { ByHand, Suggestion } from '../../shared/plan.js';
 import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
-import { evenSpan, framesIn, isEven, type Span } from './span.js';
+import { evenSpan, framesIn, inSteps, isEven, type Span } from './span.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
 export const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18].map(sixths);
@@ -73,7 +73,7 @@ export function spanOf({
   ends,
   framesWritten,
   step,
-}: Pick<Fields, 'ends' | 'framesWritten' | 'step'>): Span | null {
+}: Pick<RequestForm, 'ends' | 'framesWritten' | 'step'>): Span | null {
   if (ends !== null) return { from: parseEv(ends.from) ?? NO_EV, to: parseEv(ends.to) ?? NO_EV };
   const frames = readFrames(framesWritten);
   return frames === undefined || !Number.isInteger(frames) || frames < 1 ? null : evenSpan(frames, step);
@@ -179,20 +179,114 @@ export function writeRequest({
   };
 }
 
-/** What stands in the fields of the form. */
-export interface Fields {
+/** What is asked for, as it stands in the fields. */
+export interface RequestForm {
+  /** It may be no number while somebody types. */
   readonly framesWritten: string;
   readonly step: Sixths;
+  /** Null where the set lies evenly about the base: then the number of frames says all. */
   readonly ends: Ends | null;
+  /** Null as long as nobody chose: then it follows the body. */
   readonly base: string | null;
   readonly mode: Mode;
+  /** Seconds before each pass. */
   readonly settleWritten: string;
   readonly circumstances: Circumstances;
+  /** What the sets are called. */
   readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
-  /** Seconds before the first frame. */
+  /** Seconds before the first frame: whoever fires steps back. */
   readonly delay: number;
+  /** What somebody still has to do at the camera, so that the exposures come out as they were asked for. */
   readonly byHand: ByHand | null;
 }
+
+export const NO_LABELS = { name: '', note: '', viewpoint: '' } satisfies RequestForm['labels'];
+
+export const USUAL_REQUEST: RequestForm = {
+  framesWritten: '9',
+  step: ONE_EV,
+  ends: null,
+  base: null,
+  mode: 'manual',
+  settleWritten: '0',
+  circumstances: NOTHING_KNOWN,
+  labels: NO_LABELS,
+  delay: 0,
+  byHand: null,
+};
+
+/** @returns the same from there to there */
+export const reaching = (form: RequestForm, span: Span): RequestForm => ({
+  ...form,
+  ends: endsOf(span, form.step),
+  framesWritten: String(framesIn(span, form.step)),
+});
+
+/** @returns the same in another step; a set that reaches farther at one end keeps its ends */
+export function inStep(form: RequestForm, step: Sixths): RequestForm {
+  const before = form.ends === null ? null : spanOf(form);
+  const next = { ...form, step };
+  return before === null ? next : reaching(next, inSteps(before, step));
+}
+
+/** @returns the same with so many frames, evenly about the base */
+export const evenly = (form: RequestForm, framesWritten: string): RequestForm => ({
+  ...form,
+  ends: null,
+  framesWritten,
+});
+
+/** @returns what the daemon suggests instead, with what has to be done for it at the camera */
+export function asSuggested(
+  form: RequestForm,
+  { step, frames, from, to, base, mode }: Suggestion['change'],
+  byHand: ByHand | null,
+): RequestForm {
+  const read = (ev: string) => parseEv(ev) ?? NO_EV;
+  let next: RequestForm = { ...form, byHand };
+  if (step !== undefined) next = inStep(next, parseEv(step) ?? form.step);
+  if (frames !== undefined) next = evenly(next, String(frames));
+  if (from !== undefined && to !== undefined) next = reaching(next, { from: read(from), to: read(to) });
+  return { ...next, base: base ?? next.base, mode: mode ?? next.mode };
+}
+
+export type Unreadable = 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
+
+/**
+ * @param base what everything is counted from; null where the body offers none
+ * @returns the set that is asked for, or the field that cannot be read
+ */
+export function readRequest(form: RequestForm, base: string | null): WrittenSetRequest | Unreadable {
+  const frames = readFrames(form.framesWritten);
+  const settle = readSettle(form.settleWritten);
+  const conditions = readCircumstances(form.circumstances);
+  if (frames === undefined) return 'frames';
+  if (settle === undefined) return 'settle';
+  if (typeof conditions === 'string') return conditions;
+  if (readViewpoint(form.labels.viewpoint) === undefined) return 'viewpoint';
+  const { step, ends, mode } = form;
+  return writeRequest({ frames, step, base, ends, mode, settle, conditions });
+}
+
+/** @returns what the set is called; what is not said is left out */
+export function writeLabels({
+  labels: { name, note, viewpoint },
+}: RequestForm): Pick<Asked, 'name' | 'note' | 'viewpoint'> {
+  const number = readViewpoint(viewpoint) ?? null;
+  return {
+    ...(name.trim() === '' ? {} : { name: name.trim() }),
+    ...(note.trim() === '' ? {} : { note: note.trim() }),
+    ...(number === null ? {} : { viewpoint: number }),
+  };
+}
+
+export const writeDelay = ({ delay }: RequestForm): Pick<Asked, 'delay'> => (delay === 0 ? {} : { delay });
+
+/** @returns the same for the viewpoint after this one, or for the first */
+export const atNextViewpoint = (form: RequestForm): RequestForm => ({
+  ...form,
+  labels: { ...form.labels, viewpoint: String((readViewpoint(form.labels.viewpoint) ?? 0) + 1) },
+});
 
 /** @returns whether the camera says that it was done; what it does not tell somebody has to say */
 export function isDone(
@@ -208,7 +302,7 @@ export function isDone(
 const SAME_VALUE = 0.04;
 
 /** @returns the fields that would be asked for with; the daemon has checked that they can be */
-export function fieldsOf(asked: Asked): Fields {
+export function fieldsOf(asked: Asked): RequestForm {
   const step = parseEv(asked.step) ?? ONE_EV;
   const { from, to, span: asFar, conditions = {} } = asked;
   const read = (ev: number | string) => parseEv(ev) ?? NO_EV;

@@ -2,7 +2,7 @@
 // exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
-import { NO_EV, ONE_EV, parseEv, type Sixths } from '../../shared/ev.js';
+import type { Sixths } from '../../shared/ev.js';
 import { ENDED } from '../../shared/fold.js';
 import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode, ReadinessItem } from '../../shared/readiness.js';
@@ -31,23 +31,26 @@ import {
   refusalOf,
 } from './api.js';
 import { place } from './place.js';
-import { remembered, textsOver } from './remember.js';
+import { keepsUp, recall, remembered, textsOver } from './remember.js';
 import {
+  asSuggested,
+  atNextViewpoint,
   baseFor,
-  type CircumstanceField,
   type Circumstances,
-  type Ends,
-  endsOf,
+  evenly,
   fieldsOf,
+  inStep,
   isDone,
-  type Mode,
+  NO_LABELS,
   NOTHING_KNOWN,
-  readCircumstances,
-  readFrames,
-  readSettle,
-  readViewpoint,
+  type RequestForm,
+  reaching,
+  readRequest,
   spanOf,
-  writeRequest,
+  type Unreadable,
+  USUAL_REQUEST,
+  writeDelay,
+  writeLabels,
 } from './request.js';
 import {
   NO_SCHEDULE,
@@ -56,7 +59,7 @@ import {
   type SchedulePart,
   writeSchedule,
 } from './schedule-form.js';
-import { type End, framesIn, inSteps, moved, type Span } from './span.js';
+import { type End, moved } from './span.js';
 import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 import { isUnderWay as isScheduleUnderWay } from './time-line.js';
@@ -149,57 +152,43 @@ effect(() => {
 
 // --- What is asked for, and the plan for it.
 
-/** As it stands in the field: it may be no number while somebody types. */
-export const framesWritten = signal('9');
-export const step = signal<Sixths>(ONE_EV);
-/** Null where the set lies evenly about the base: then the number of frames says all. */
-export const ends = signal<Ends | null>(null);
-/** From where to where the frames reach; null where their number cannot be read. */
-export const span = computed(() =>
-  spanOf({ ends: ends.value, framesWritten: framesWritten.value, step: step.value }),
-);
-/** Null as long as nobody chose: then it follows the body. */
-export const chosenBase = signal<string | null>(null);
+const readDelay = (kept: unknown): number | undefined =>
+  typeof kept === 'number' && kept >= 0 && kept <= 60 ? Math.round(kept) : undefined;
 
-export const mode = signal<Mode>('manual');
-/** Seconds before each pass, as it stands in the field. */
-export const settleWritten = signal('0');
-
-export const circumstances = remembered<Circumstances>(
+/** As it stands in the fields. Circumstances and delay are kept as long as the page is open, labels from set to set. */
+export const request = signal<RequestForm>({
+  ...USUAL_REQUEST,
+  circumstances: textsOver<Circumstances>(NOTHING_KNOWN)(recall('session', 'circumstances')) ?? NOTHING_KNOWN,
+  delay: readDelay(recall('session', 'delay')) ?? USUAL_REQUEST.delay,
+  labels: textsOver<RequestForm['labels']>(NO_LABELS)(recall('local', 'labels')) ?? NO_LABELS,
+});
+keepsUp(
   'circumstances',
-  NOTHING_KNOWN,
-  textsOver<Circumstances>(NOTHING_KNOWN),
+  computed(() => request.value.circumstances),
   'session',
 );
-
-/** Seconds before the first frame: whoever fires steps back. */
-export const delay = remembered(
+keepsUp(
   'delay',
-  0,
-  (kept) => (typeof kept === 'number' && kept >= 0 && kept <= 60 ? Math.round(kept) : undefined),
+  computed(() => request.value.delay),
   'session',
 );
-
-/** What the sets are called; kept in this browser from set to set. */
-export const labels = remembered(
+keepsUp(
   'labels',
-  { name: '', note: '', viewpoint: '' },
-  textsOver({ name: '', note: '', viewpoint: '' }),
+  computed(() => request.value.labels),
 );
 
-/** @returns the number that the field stands for, or the one before the first */
-const viewpoint = () => readViewpoint(labels.value.viewpoint) ?? 0;
+/** From where to where the frames reach; null where their number cannot be read. */
+export const span = computed(() => spanOf(request.value));
 
-export function nextViewpoint(): void {
-  labels.value = { ...labels.value, viewpoint: String(viewpoint() + 1) };
+/** What had to be done at the camera is done. */
+export function handIsDone(): void {
+  request.value = { ...request.value, byHand: null };
 }
 
-/** What somebody still has to do at the camera, so that the exposures come out as they were asked for. */
-export const byHand = signal<ByHand | null>(null);
-
-// The camera says that it was done.
+// The camera says so.
 effect(() => {
-  if (byHand.value !== null && body.value !== null && isDone(byHand.value, body.value)) byHand.value = null;
+  const { byHand } = request.value;
+  if (byHand !== null && body.value !== null && isDone(byHand, body.value)) handIsDone();
 });
 
 /** Whoever changes the request has read why the last one was refused. */
@@ -210,71 +199,36 @@ export function ask(change: () => void): void {
   });
 }
 
+export function changeRequest(change: Partial<RequestForm>): void {
+  ask(() => {
+    request.value = { ...request.value, ...change };
+  });
+}
+
 /** One frame more or fewer at one end; the others stay. */
 export function moveEnd(end: End, by: 1 | -1): void {
-  const next = span.value === null ? null : moved(span.value, step.value, end, by);
-  if (next !== null) ask(() => reach(next));
+  const next = span.value === null ? null : moved(span.value, request.value.step, end, by);
+  if (next !== null) changeRequest(reaching(request.value, next));
 }
 
 /** So many frames, evenly about the base. */
-export function askEvenly(frames: string): void {
-  ask(() => {
-    ends.value = null;
-    framesWritten.value = frames;
-  });
-}
+export const askEvenly = (frames: string): void => changeRequest(evenly(request.value, frames));
 
-export const changeStep = (next: Sixths): void => ask(() => setStep(next));
+export const changeStep = (next: Sixths): void => changeRequest(inStep(request.value, next));
 
-/** A set that reaches farther at one end keeps its ends. */
-function setStep(next: Sixths): void {
-  const before = ends.value === null ? null : span.value;
-  step.value = next;
-  if (before !== null) reach(inSteps(before, next));
-}
-
-function reach(next: Span): void {
-  ends.value = endsOf(next, step.value);
-  framesWritten.value = String(framesIn(next, step.value));
-}
+/** The tripod moves on. */
+export const nextViewpoint = (): void => changeRequest(atNextViewpoint(request.value));
 
 /** Puts what was asked for on another device into the fields. */
-export function takeOver(asked: Asked): void {
-  const fields = fieldsOf(asked);
-  ask(() => {
-    framesWritten.value = fields.framesWritten;
-    step.value = fields.step;
-    ends.value = fields.ends;
-    chosenBase.value = fields.base;
-    mode.value = fields.mode;
-    settleWritten.value = fields.settleWritten;
-    circumstances.value = fields.circumstances;
-    labels.value = fields.labels;
-    delay.value = fields.delay;
-    byHand.value = fields.byHand;
-  });
-}
+export const takeOver = (asked: Asked): void => changeRequest(fieldsOf(asked));
 
 /** Changes what is asked for, as the daemon suggests it. */
-export function askFor(change: Suggestion['change'], hand: ByHand | null = null): void {
-  ask(() => {
-    byHand.value = hand;
-    const { from, to } = change;
-    if (change.step !== undefined) setStep(parseEv(change.step) ?? step.value);
-    if (change.frames !== undefined) {
-      ends.value = null;
-      framesWritten.value = String(change.frames);
-    }
-    if (from !== undefined && to !== undefined)
-      reach({ from: parseEv(from) ?? NO_EV, to: parseEv(to) ?? NO_EV });
-    if (change.base !== undefined) chosenBase.value = change.base;
-    if (change.mode !== undefined) mode.value = change.mode;
-  });
-}
+export const askFor = (change: Suggestion['change'], hand: ByHand | null = null): void =>
+  changeRequest(asSuggested(request.value, change, hand));
 
 /** In aperture priority the body meters its own base: what stands on it is the nearest to that. */
 export const base = computed(() => {
-  const chosen = mode.value === 'manual' ? chosenBase.value : null;
+  const chosen = request.value.mode === 'manual' ? request.value.base : null;
   return body.value === null ? null : baseFor(body.value, chosen);
 });
 
@@ -290,14 +244,6 @@ export const planning = signal<Planning>({ state: 'none' });
 const DEBOUNCE_MS = 180;
 const asksAgain = signal(0);
 
-type Unreadable = 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
-
-interface Question {
-  readonly request: WrittenSetRequest | null;
-  /** The field that cannot be read; then there is no request. */
-  readonly unreadable: Unreadable | null;
-}
-
 /**
  * Changes whenever the plan has to be asked for anew; text, because equal text sets nothing off. How ready the body is
  * changes no plan, and asking for one may change that: it is left out.
@@ -305,62 +251,29 @@ interface Question {
 const question = computed(() => {
   if (body.value === null || view.value.name !== 'ask' || !mayFire.value) return null;
   const { readiness: _, ...limits } = body.value;
-  return JSON.stringify({ ...asked(), limits, again: asksAgain.value });
+  return JSON.stringify({ asked: asked.value, limits, again: asksAgain.value });
 });
 
-function asked(): Question {
-  const frames = readFrames(framesWritten.value);
-  const settle = readSettle(settleWritten.value);
-  const conditions = readCircumstances(circumstances.value);
-  const unreadable = (field: Unreadable): Question => ({ request: null, unreadable: field });
-  if (frames === undefined) return unreadable('frames');
-  if (settle === undefined) return unreadable('settle');
-  if (typeof conditions === 'string') return unreadable(conditions);
-  if (readViewpoint(labels.value.viewpoint) === undefined) return unreadable('viewpoint');
-  const request = writeRequest({
-    frames,
-    step: step.value,
-    base: base.value,
-    ends: ends.value,
-    mode: mode.value,
-    settle,
-    conditions,
-  });
-  return { request, unreadable: null };
-}
+/** The set that is asked for, or the field that cannot be read. */
+const asked = computed(() => readRequest(request.value, base.value));
 
 /** What the fields ask for, as other devices are told of it; null where it cannot be read, or nothing can be asked for. */
 export const askedHere = computed<Asked | null>(() => {
-  if (body.value === null || !mayFire.value) return null;
-  const { request } = asked();
-  const hand = byHand.value;
-  return request === null
-    ? null
-    : { ...request, ...labelled(), ...delayed(), ...(hand === null ? {} : { byHand: hand }) };
+  if (body.value === null || !mayFire.value || typeof asked.value === 'string') return null;
+  const { byHand } = request.value;
+  const more = byHand === null ? {} : { byHand };
+  return { ...asked.value, ...writeLabels(request.value), ...writeDelay(request.value), ...more };
 });
-
-function labelled(): Pick<Asked, 'name' | 'note' | 'viewpoint'> {
-  const { name, note } = labels.value;
-  const number = viewpoint();
-  return {
-    ...(name.trim() === '' ? {} : { name: name.trim() }),
-    ...(note.trim() === '' ? {} : { note: note.trim() }),
-    ...(number === 0 ? {} : { viewpoint: number }),
-  };
-}
-
-const delayed = (): Pick<Asked, 'delay'> => (delay.value === 0 ? {} : { delay: delay.value });
 
 effect(() => {
   if (question.value === null) {
     planning.value = { state: 'none' };
     return;
   }
-  const { request, unreadable } = JSON.parse(question.value) as Question;
-  if (request === null) {
-    const field = unreadable ?? 'frames';
-    const message = text.ask.unreadable[field];
-    planning.value = { state: 'refused', refusal: refusalOf(`${field}-unreadable`, message, field) };
+  const { asked } = JSON.parse(question.value) as { asked: WrittenSetRequest | Unreadable };
+  if (typeof asked === 'string') {
+    const message = text.ask.unreadable[asked];
+    planning.value = { state: 'refused', refusal: refusalOf(`${asked}-unreadable`, message, asked) };
     return;
   }
   const shown = planning.peek();
@@ -370,10 +283,10 @@ effect(() => {
   const giveUp = new AbortController();
   const timer = setTimeout(
     async () => {
-      const answer = await askPlan(request, giveUp.signal);
+      const answer = await askPlan(asked, giveUp.signal);
       if (giveUp.signal.aborted) return;
       planning.value = answer.ok
-        ? { state: 'planned', plan: answer.value, request }
+        ? { state: 'planned', plan: answer.value, request: asked }
         : { state: 'refused', refusal: answer.refusal };
     },
     isFirst ? 0 : DEBOUNCE_MS,
@@ -427,7 +340,7 @@ const FORESEE_AGAIN_MS = 30_000;
 /** Text, as `question` is. */
 const scheduleQuestion = computed(() => {
   if (!schedule.value.on || planning.value.state !== 'planned') return null;
-  const part = writeSchedule(schedule.value, place.value, mode.value);
+  const part = writeSchedule(schedule.value, place.value, request.value.mode);
   return JSON.stringify({ part, request: planning.value.request, again: asksAgain.value });
 });
 
@@ -438,7 +351,7 @@ effect(() => {
     else foreseeing.value = { state: 'asking', before: foreseenBefore() };
     return;
   }
-  const { part, request } = JSON.parse(scheduleQuestion.value) as {
+  const { part, request: set } = JSON.parse(scheduleQuestion.value) as {
     part: ReturnType<typeof writeSchedule>;
     request: WrittenSetRequest;
   };
@@ -450,7 +363,7 @@ effect(() => {
   foreseeing.value = { state: 'asking', before: foreseenBefore() };
   const giveUp = new AbortController();
   const foresee = async () => {
-    const answer = await askSchedule({ ...request, ...part }, giveUp.signal);
+    const answer = await askSchedule({ ...set, ...part }, giveUp.signal);
     if (giveUp.signal.aborted) return;
     foreseeing.value = answer.ok
       ? { state: 'foreseen', foreseen: answer.value, part }
@@ -583,9 +496,9 @@ function runRequest(): WrittenRunRequest | null {
   if (planned.state !== 'planned') return null;
   if (schedule.value.on && foreseen.state !== 'foreseen') return null;
   // A schedule says itself when it begins.
-  const begins = schedule.value.on ? {} : delayed();
+  const begins = schedule.value.on ? {} : writeDelay(request.value);
   return {
-    ...{ ...planned.request, ...labelled(), ...begins },
+    ...{ ...planned.request, ...writeLabels(request.value), ...begins },
     ...(foreseen.state === 'foreseen' ? foreseen.part : {}),
   };
 }

@@ -6,21 +6,15 @@ import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } f
 import { isNarrow } from '../screen.js';
 import { type End, moved, type Span } from '../span.js';
 import {
-  ask,
   askEvenly,
   base,
   body,
-  byHand,
+  changeRequest,
   changeStep,
-  chosenBase,
-  ends,
-  framesWritten,
-  mode,
   moveEnd,
   planning,
-  settleWritten,
+  request,
   span,
-  step,
 } from '../store.js';
 import { text } from '../text.js';
 import { isChangedElsewhere } from '../together.js';
@@ -64,7 +58,7 @@ export function Ask() {
       </h2>
       <Frames {...about('frames')} />
       <Step {...about('step')} />
-      {mode.value === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
+      {request.value.mode === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
       <Seldom about={about} />
       <Schedule />
       <Labels />
@@ -104,7 +98,7 @@ interface About {
 
 /** How many, and from where to where. What lies evenly about the base is told by its number; else each end is changed by itself. */
 function Frames(about: About) {
-  const isUneven = ends.value !== null;
+  const isUneven = request.value.ends !== null;
   const reaches = span.value;
   return (
     <>
@@ -128,7 +122,7 @@ function EndOf({ end, reaches }: { readonly end: End; readonly reaches: Span }) 
     <button
       type="button"
       aria-label={by === 1 ? text.ask.moreAt[end] : text.ask.fewerAt[end]}
-      disabled={moved(reaches, step.value, end, by) === null}
+      disabled={moved(reaches, request.value.step, end, by) === null}
       onClick={() => moveEnd(end, by)}
     >
       <span aria-hidden="true">{by === 1 ? '+' : '\u2212'}</span>
@@ -155,9 +149,9 @@ function Counted(about: About) {
       <span class="label">{text.ask.frames}</span>
       <div class="counted">
         <output id="ask-frames" aria-label={text.ask.frames} {...about}>
-          {framesWritten.value}
+          {request.value.framesWritten}
         </output>
-        <button type="button" onClick={() => askEvenly(framesWritten.value)}>
+        <button type="button" onClick={() => askEvenly(request.value.framesWritten)}>
           {text.ask.evenly}
         </button>
       </div>
@@ -167,7 +161,7 @@ function Counted(about: About) {
 
 function Count(about: About) {
   const change = (by: number) => {
-    const frames = readFrames(framesWritten.value) ?? 9;
+    const frames = readFrames(request.value.framesWritten) ?? 9;
     askEvenly(String(Math.max(1, Math.round(frames) + by)));
   };
   return (
@@ -183,7 +177,7 @@ function Count(about: About) {
           inputMode="numeric"
           min="1"
           step="1"
-          value={framesWritten.value}
+          value={request.value.framesWritten}
           onInput={(event) => {
             askEvenly(event.currentTarget.value);
           }}
@@ -200,10 +194,10 @@ function Count(about: About) {
 function Step(about: About) {
   const found = body.value;
   if (found === null) return null;
-  const { bracketed, other } = stepsFor(found, mode.value);
+  const { bracketed, other } = stepsFor(found, request.value.mode);
   const options = (steps: readonly Sixths[]) =>
     steps.map((offered) => (
-      <option key={offered} value={offered} selected={offered === step.value}>
+      <option key={offered} value={offered} selected={offered === request.value.step}>
         {text.ask.steps(formatEv(offered, false))}
       </option>
     ));
@@ -212,7 +206,7 @@ function Step(about: About) {
       <label for="ask-step">{text.ask.step}</label>
       <select
         id="ask-step"
-        value={step.value}
+        value={request.value.step}
         onChange={(event) => {
           changeStep(sixths(Number(event.currentTarget.value)));
         }}
@@ -241,11 +235,7 @@ function Base(about: About) {
         id="ask-base"
         value={base.value ?? ''}
         onChange={(event) => {
-          const { value } = event.currentTarget;
-          ask(() => {
-            chosenBase.value = value;
-            byHand.value = null;
-          });
+          changeRequest({ base: event.currentTarget.value, byHand: null });
         }}
         {...about}
       >
@@ -277,28 +267,24 @@ const MODES: readonly Mode[] = ['manual', 'aperture'];
 const SELDOM: readonly Field[] = ['settle', 'handHeldMm', 'lightEvPerMinute', 'fileMegabytes'];
 
 function Seldom({ about }: { readonly about: (name: Field) => About }) {
-  const seconds = readSettle(settleWritten.value);
+  const seconds = readSettle(request.value.settleWritten);
   const settle = about('settle');
   const mustBeSeen = SELDOM.some((field) => about(field)['aria-invalid'] === true);
   return (
-    <Fold line={text.ask.seldom(mode.value, seconds)} mustBeSeen={mustBeSeen}>
+    <Fold line={text.ask.seldom(request.value.mode, seconds)} mustBeSeen={mustBeSeen}>
       <div class="seldom">
         <div class="field">
           <label for="ask-mode">{text.ask.mode}</label>
           <select
             id="ask-mode"
-            value={mode.value}
+            value={request.value.mode}
             aria-describedby="ask-moves"
             onChange={(event) => {
-              const { value } = event.currentTarget;
-              ask(() => {
-                mode.value = value as Mode;
-                byHand.value = null;
-              });
+              changeRequest({ mode: event.currentTarget.value as Mode, byHand: null });
             }}
           >
             {MODES.map((name) => (
-              <option key={name} value={name} selected={name === mode.value}>
+              <option key={name} value={name} selected={name === request.value.mode}>
                 {text.ask.modes[name]}
               </option>
             ))}
@@ -313,19 +299,16 @@ function Seldom({ about }: { readonly about: (name: Field) => About }) {
             min="0"
             max="60"
             step="any"
-            value={settleWritten.value}
+            value={request.value.settleWritten}
             aria-describedby="ask-settle-why"
             onInput={(event) => {
-              const { value } = event.currentTarget;
-              ask(() => {
-                settleWritten.value = value;
-              });
+              changeRequest({ settleWritten: event.currentTarget.value });
             }}
             {...settle}
           />
         </div>
         <p class="soft">
-          <span id="ask-moves">{text.ask.moves[mode.value]}</span>{' '}
+          <span id="ask-moves">{text.ask.moves[request.value.mode]}</span>{' '}
           <span id="ask-settle-why">{text.ask.settleWhy}</span>
         </p>
         <Delay id="ask-delay" />

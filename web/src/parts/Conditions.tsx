@@ -1,6 +1,6 @@
 // What is known of the circumstances of a set: the hand, the light, the files. The plan is judged by it.
 import type { CircumstanceField, Circumstances } from '../request.js';
-import { ask, circumstances } from '../store.js';
+import { changeRequest, request } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
 
@@ -10,15 +10,13 @@ interface About {
 }
 
 export function Conditions({ about }: { readonly about: (field: CircumstanceField) => About }) {
-  const written = circumstances.value;
+  const written = request.value.circumstances;
   const known = Object.values(written).filter((value) => value.trim() !== '').length;
   const isWrong = (['handHeldMm', 'lightEvPerMinute', 'fileMegabytes'] as const).some(
     (field) => about(field)['aria-invalid'] === true,
   );
   const change = (changed: Partial<Circumstances>) =>
-    ask(() => {
-      circumstances.value = { ...circumstances.value, ...changed };
-    });
+    changeRequest({ circumstances: { ...written, ...changed } });
   const numberField = (field: CircumstanceField, label: string, min: string, max: string) => (
     <div class="field">
       <label for={`ask-${field}`}>{label}</label>

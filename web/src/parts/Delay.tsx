@@ -1,29 +1,27 @@
 // When the first frame is fired after the bar was held: at once, or when whoever held it has stepped back.
-import { ask, delay, schedule } from '../store.js';
+import { changeRequest, request, schedule } from '../store.js';
 import { text } from '../text.js';
 
 const SECONDS: readonly number[] = [0, 2, 5, 10, 20, 60];
 
 /** @param id of the field: it stands in more than one place */
 export function Delay({ id }: { readonly id: string }) {
-  const offered = [...new Set([...SECONDS, delay.value])].sort((a, b) => a - b);
+  const { delay } = request.value;
+  const offered = [...new Set([...SECONDS, delay])].sort((a, b) => a - b);
   return (
     <div class="field">
       <label for={id}>{text.ask.delay}</label>
       <select
         id={id}
-        value={delay.value}
+        value={delay}
         // A schedule says itself when it begins.
         disabled={schedule.value.on}
         onChange={(event) => {
-          const { value } = event.currentTarget;
-          ask(() => {
-            delay.value = Number(value);
-          });
+          changeRequest({ delay: Number(event.currentTarget.value) });
         }}
       >
         {offered.map((seconds) => (
-          <option key={seconds} value={seconds} selected={seconds === delay.value}>
+          <option key={seconds} value={seconds} selected={seconds === delay}>
             {text.ask.delays(seconds)}
           </option>
         ))}

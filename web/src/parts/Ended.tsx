@@ -10,7 +10,7 @@ import { type Outcome as EndedAs, outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, route } from '../route.js';
 import { isNarrow } from '../screen.js';
-import { askFor, firedHere, labels, newSet, nextViewpoint, step, watched } from '../store.js';
+import { askFor, firedHere, newSet, nextViewpoint, request, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
 import { Lost } from './Clip.js';
@@ -80,7 +80,7 @@ function askAnew() {
 /** The same set, reaching one frame farther. */
 function askWider({ plan: { offsets } }: RunView, side: Clipping['side']) {
   const made = offsets.map(fromEv);
-  const [darkest = NO_EV, next = plusSixths(darkest, step.value)] = made;
+  const [darkest = NO_EV, next = plusSixths(darkest, request.value.step)] = made;
   const lightest = made.at(-1) ?? NO_EV;
   const apart = minusSixths(next, darkest);
   askAnew();
@@ -144,7 +144,7 @@ function Shortly({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
 }
 
 function OtherSets() {
-  const viewpoint = readViewpoint(labels.value.viewpoint) ?? null;
+  const viewpoint = readViewpoint(request.value.labels.viewpoint) ?? null;
   return (
     <>
       <button type="button" class="new-set" onClick={askAnew}>

@@ -5,17 +5,7 @@ import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
 import { countsOf } from '../readiness.js';
 import { addressOf } from '../route.js';
-import {
-  awaitsPlan,
-  base,
-  body,
-  foreseeing,
-  labels,
-  listIsWanted,
-  planning,
-  schedule,
-  step,
-} from '../store.js';
+import { awaitsPlan, base, body, foreseeing, listIsWanted, planning, request, schedule } from '../store.js';
 import { text } from '../text.js';
 import { ChangedElsewhere } from './Ask.js';
 import { Delay } from './Delay.js';
@@ -52,13 +42,14 @@ export function Glance() {
 }
 
 function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyView }) {
-  const { name, viewpoint } = labels.value;
+  const { labels, step } = request.value;
+  const { name, viewpoint } = labels;
   const ev = (offset: number | undefined) => formatEv(fromEv(offset ?? 0));
   const { offsets } = plan;
   const foreseen = foreseeing.value.state === 'foreseen' ? foreseeing.value.foreseen : null;
   return (
     <>
-      <h2 id="glance-heading">{text.glance.set(offsets.length, formatEv(step.value, false))}</h2>
+      <h2 id="glance-heading">{text.glance.set(offsets.length, formatEv(step, false))}</h2>
       <p>
         {text.glance.about(
           ev(offsets[0]),

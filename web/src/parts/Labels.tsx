@@ -1,5 +1,5 @@
 // What the sets to come are called: name, note, and the viewpoint, which goes up by one with a press when the tripod moves on.
-import { ask, labels, nextViewpoint, planning } from '../store.js';
+import { changeRequest, nextViewpoint, planning, request } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
 
@@ -8,23 +8,21 @@ const LONGEST_NAME = 300;
 const LONGEST_NOTE = 4000;
 
 export function Labels() {
-  const { name, viewpoint } = labels.value;
+  const { labels } = request.value;
+  const { name, viewpoint } = labels;
   const planned = planning.value;
   const isWrong = planned.state === 'refused' && planned.refusal.field === 'viewpoint';
-  const change = (changed: Partial<typeof labels.value>) =>
-    ask(() => {
-      labels.value = { ...labels.value, ...changed };
-    });
+  const change = (changed: Partial<typeof labels>) => changeRequest({ labels: { ...labels, ...changed } });
   return (
     <Fold line={text.labels.line(name, viewpoint)} mustBeSeen={isWrong}>
       <div class="labels">
         <LabelFields
           prefix="ask"
-          value={labels.value}
+          value={labels}
           onChange={change}
           invalid={isWrong ? { 'aria-invalid': true, 'aria-describedby': 'ask-refusal' } : {}}
         />
-        <button type="button" onClick={() => ask(nextViewpoint)}>
+        <button type="button" onClick={nextViewpoint}>
           {text.labels.next}
         </button>
         <p class="soft">{text.labels.why}</p>

@@ -17,7 +17,7 @@ import {
   SUN,
   type Unit,
 } from '../schedule-form.js';
-import { ask, body, changeSchedule, foreseeing, mode, schedule } from '../store.js';
+import { ask, body, changeSchedule, foreseeing, request, schedule } from '../store.js';
 import { text } from '../text.js';
 import { aboutMoment, amount } from '../words.js';
 import { Fold } from './Fold.js';
@@ -425,7 +425,7 @@ const shutterOptions = (shutters: readonly string[]) => [
 
 function Light() {
   const { follows, slowest, fastest, isoLeast, isoMost, mostPerSet } = schedule.value;
-  if (mode.value === 'aperture') return <p class="soft wide">{words.meters}</p>;
+  if (request.value.mode === 'aperture') return <p class="soft wide">{words.meters}</p>;
   // The longest first. The two must not pass each other: what would is not offered.
   const shutters = body.value?.shutters ?? [];
   const upTo = fastest === '' ? shutters.length : shutters.indexOf(fastest) + 1;

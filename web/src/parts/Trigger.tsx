@@ -6,15 +6,15 @@ import { canTremble } from '../alarm.js';
 import { route } from '../route.js';
 import {
   busy,
-  byHand,
   check,
   connection,
-  delay,
   fire,
   foreseeing,
+  handIsDone,
   obstacles,
   planning,
   refusedAction,
+  request,
   schedule,
   starting,
 } from '../store.js';
@@ -175,7 +175,7 @@ function Obstacle() {
 
 /** What a suggestion left to be done at the camera. It stands until the camera says that it was done, or somebody does; it stops nothing. */
 function ByHandReminder() {
-  const hand = byHand.value;
+  const hand = request.value.byHand;
   if (hand === null) return null;
   const isTold = hand.value !== null && hand.what !== 'filter';
   return (
@@ -187,12 +187,7 @@ function ByHandReminder() {
           {text.trigger.readCamera}
         </button>
       )}
-      <button
-        type="button"
-        onClick={() => {
-          byHand.value = null;
-        }}
-      >
+      <button type="button" onClick={handIsDone}>
         {text.trigger.handDone}
       </button>
     </div>
@@ -228,7 +223,7 @@ function useLabel(): Label {
       if (schedule.value.on) return scheduleLabel(current.plan, isFree);
       return {
         first: text.trigger.hold(offsets.length),
-        second: text.trigger.size(passes.length, estimate.seconds, delay.value),
+        second: text.trigger.size(passes.length, estimate.seconds, request.value.delay),
         does: isFree ? 'fire' : 'nothing',
       };
     }

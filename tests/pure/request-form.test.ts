@@ -1,0 +1,84 @@
+// What is asked for is one value: what the panel's buttons and the daemon's suggestions make of it.
+import { describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
+import {
+  asSuggested,
+  atNextViewpoint,
+  evenly,
+  inStep,
+  type RequestForm,
+  reaching,
+  readRequest,
+  spanOf,
+  USUAL_REQUEST,
+  writeDelay,
+  writeLabels,
+} from '../../web/src/request.js';
+
+const HAND = { what: 'iso', value: 400, sentence: 'Set the ISO to 400.' } as const;
+
+/** What differs from what it was made of. */
+function changed(before: RequestForm, after: RequestForm): Partial<RequestForm> {
+  const names = Object.keys(after) as (keyof RequestForm)[];
+  return Object.fromEntries(
+    names.filter((name) => after[name] !== before[name]).map((name) => [name, after[name]]),
+  );
+}
+
+const UNEVEN = reaching(USUAL_REQUEST, { from: sixths(-24), to: sixths(12) });
+
+describe('a request in the fields', () => {
+  it('reaches farther at one end, in another step too, until it is laid evenly again', () => {
+    expect(changed(USUAL_REQUEST, UNEVEN)).toEqual({ framesWritten: '7', ends: { from: '-4', to: '+2' } });
+    const wider = inStep(UNEVEN, sixths(8));
+    expect(spanOf(wider)).toEqual({ from: -24, to: 16 });
+    expect(wider.framesWritten).toBe('6');
+    expect(changed(UNEVEN, evenly(UNEVEN, '5'))).toEqual({ framesWritten: '5', ends: null });
+    // One that lies evenly keeps its number.
+    expect(changed(USUAL_REQUEST, inStep(USUAL_REQUEST, sixths(4)))).toEqual({ step: 4 });
+  });
+
+  it('takes over what is suggested, and nothing else', () => {
+    const asked = { ...UNEVEN, settleWritten: '2', delay: 10 };
+    expect(changed(asked, asSuggested(asked, { base: '1/30' }, HAND))).toEqual({
+      base: '1/30',
+      byHand: HAND,
+    });
+    expect(changed(asked, asSuggested(asked, { frames: 5, step: '2/3' }, null))).toEqual({
+      framesWritten: '5',
+      step: 4,
+      ends: null,
+    });
+    expect(
+      changed(asked, asSuggested(asked, { from: '-1', to: '+2', step: '1', mode: 'aperture' }, null)),
+    ).toEqual({
+      framesWritten: '4',
+      ends: null,
+      mode: 'aperture',
+    });
+    expect(asSuggested({ ...asked, byHand: HAND }, { mode: 'manual' }, null).byHand).toBeNull();
+  });
+
+  it('is read as a whole, or names the field that cannot be', () => {
+    expect(readRequest(USUAL_REQUEST, '1/60')).toEqual({
+      ...{ frames: 9, step: '1', base: '1/60', mode: 'manual', settle: 0 },
+    });
+    expect(readRequest(UNEVEN, null)).toEqual({ from: '-4', to: '+2', step: '1', mode: 'manual', settle: 0 });
+    const wrong: readonly [Partial<RequestForm>, string][] = [
+      [{ framesWritten: 'nine' }, 'frames'],
+      [{ settleWritten: '61' }, 'settle'],
+      [{ circumstances: { ...USUAL_REQUEST.circumstances, fileMegabytes: '0' } }, 'fileMegabytes'],
+      [{ labels: { ...USUAL_REQUEST.labels, viewpoint: '1.5' } }, 'viewpoint'],
+    ];
+    for (const [change, field] of wrong)
+      expect(readRequest({ ...USUAL_REQUEST, ...change }, null)).toBe(field);
+  });
+
+  it('says what the set is called, and when it is fired, where somebody said so', () => {
+    expect([writeLabels(USUAL_REQUEST), writeDelay(USUAL_REQUEST)]).toEqual([{}, {}]);
+    const named = { ...USUAL_REQUEST, delay: 5, labels: { name: ' Boathouse ', note: '  ', viewpoint: '' } };
+    expect([writeLabels(named), writeDelay(named)]).toEqual([{ name: 'Boathouse' }, { delay: 5 }]);
+    expect(writeLabels(atNextViewpoint(named))).toEqual({ name: 'Boathouse', viewpoint: 1 });
+    expect(atNextViewpoint(atNextViewpoint(named)).labels.viewpoint).toBe('2');
+  });
+});
