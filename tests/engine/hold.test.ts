@@ -171,8 +171,14 @@ describe('a run that is held', () => {
     opened = [];
     const second = new TestLink(body);
     const { station: next, events: after } = await station(second);
+    // It is told as it was left first, then gets ready, and is held again.
+    const heldAgain = new Promise<void>((resolve) => {
+      after.watch(({ happening }) => {
+        if (happening.type === 'run-state' && happening.state === 'held') resolve();
+      });
+    });
     await next.resume({ staysHeld: true });
-    await untilState(after, isHeld);
+    await heldAgain;
     await turns();
     expect(second.releases).toBe(0);
     opened = [];
@@ -181,6 +187,7 @@ describe('a run that is held', () => {
     expect(end.state.unfinished).toMatchObject({ verified: 4, frames: 9 });
     await last.resume();
     await last.settled();
+    expect(end.state.run?.sentence).toBe('All 9 frames are verified.');
     expect(end.state.run?.state).toBe('complete');
     expect(third.releases).toBe(5);
     await last.close();
