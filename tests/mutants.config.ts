@@ -1,0 +1,26 @@
+// `npm run soak -- mutants`: those of tests/pure that are about the rooms that it changes, and take no second.
+import { defineConfig } from 'vitest/config';
+import { TAGS } from './vitest.config.js';
+
+const ABOUT = [
+  'assign',
+  'dialects',
+  'ev',
+  'exposure',
+  'frames',
+  'from-before',
+  'judge',
+  'light-ratios',
+  'marks',
+  'dialect-labels',
+];
+
+export default defineConfig({
+  test: {
+    root: '.',
+    include: ABOUT.map((name) => `tests/pure/${name}.test.ts`),
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
+    tags: TAGS,
+    testTimeout: 60_000,
+  },
+});
