@@ -48,7 +48,11 @@ try {
       plugins: ['@stryker-mutator/vitest-runner'],
     },
     ...{ mutate, inPlace: true, ignoreStatic: true, coverageAnalysis: 'perTest', concurrency: 2 },
-    ...{ reporters: ['json'], jsonReporter: { fileName: 'mutants.json' }, allowEmpty: true },
+    ...{
+      reporters: ['json', 'progress-append-only'],
+      jsonReporter: { fileName: 'mutants.json' },
+      allowEmpty: true,
+    },
     // It would ask the compiler for an interface that this one does not have.
     tsconfigFile: 'none.json',
   };
