@@ -1,6 +1,8 @@
 // What a file recorded against what was asked for: in aperture priority, where the body meters the base itself; the words of what does
 // not fit; and which setting a recorded time stands for. Nominal times are Exif's and common practice (src/exposure/shutter.ts).
+
 import { describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
 import { type AskedOffset, judge, judgeMetered, recordedTv } from '../../src/frames/index.js';
 
@@ -12,7 +14,14 @@ const setting = (label: string, of: 'third' | 'half' = 'third'): ShutterSetting 
 
 /** The frame at +1 EV of a set of 1 EV, a base of 1/60 s (1/64 s, Tv 6) being known. */
 const ASKED: AskedOffset = {
-  ...{ offset: 6, compensation: 6, step: 6, baseTv: 6, longestTv: -5, shortestTv: 13 },
+  ...{
+    offset: sixths(6),
+    compensation: sixths(6),
+    step: sixths(6),
+    baseTv: 6,
+    longestTv: -5,
+    shortestTv: 13,
+  },
   ...{ fNumber: 8, iso: 100 },
 };
 const FILE = { exposureTime: 1 / 30, fNumber: 8, iso: 100, bias: 1 };
@@ -26,7 +35,9 @@ describe('a frame in aperture priority', () => {
     expect(metered({})).toEqual({ right: true, baseTv: 6, moved: null });
     // The first one tells the base.
     expect(metered({}, { baseTv: null })).toEqual({ right: true, baseTv: 6, moved: null });
-    expect(metered({ exposureTime: 1 / 250, bias: -2 }, { offset: -12, compensation: -12 })).toEqual({
+    expect(
+      metered({ exposureTime: 1 / 250, bias: -2 }, { offset: sixths(-12), compensation: sixths(-12) }),
+    ).toEqual({
       ...{ right: true, baseTv: 6, moved: null },
     });
   });
@@ -58,7 +69,7 @@ describe('a frame in aperture priority', () => {
   });
 
   it('is told by its bias, whatever its time: thirds cut or rounded to two decimals', () => {
-    const third = { offset: 2, compensation: 2 };
+    const third = { offset: sixths(2), compensation: sixths(2) };
     for (const bias of [1 / 3, 0.33, 0.3, 0.34]) expect(metered({ bias }, third).right).toBe(true);
     // Light that moved by 2 EV.
     expect(metered({ exposureTime: 1 / 125 })).toMatchObject({ right: true, moved: -2 });
@@ -78,7 +89,7 @@ describe('a frame in aperture priority', () => {
   });
 
   it('that records the compensation alone is told by its time: nearer to its offset than to its neighbours', () => {
-    const ofBracket = { compensation: 0 };
+    const ofBracket = { compensation: sixths(0) };
     expect(metered({ bias: 0 }, ofBracket)).toMatchObject({ right: true, moved: null });
     // 0.49 and 0.51 EV off.
     expect(metered({ bias: 0 }, { ...ofBracket, baseTv: 6.49 }).right).toBe(true);
@@ -87,7 +98,7 @@ describe('a frame in aperture priority', () => {
     expect(metered({ bias: 0 }, { ...ofBracket, baseTv: 5.51 }).right).toBe(true);
     // Before the first frame nothing can be compared.
     expect(metered({ bias: 0 }, { ...ofBracket, baseTv: null }).right).toBe(true);
-    expect(metered({ bias: 0 }, { ...ofBracket, step: 12, baseTv: 6.9 }).right).toBe(true);
+    expect(metered({ bias: 0 }, { ...ofBracket, step: sixths(12), baseTv: 6.9 }).right).toBe(true);
   });
 
   it('without any bias is told by its time, too', () => {
@@ -100,8 +111,8 @@ describe('a frame in aperture priority', () => {
 });
 
 describe('a time at the end of the range of the body', () => {
-  const LONGEST = { offset: 6, longestTv: 5 };
-  const SHORTEST = { offset: 6, shortestTv: 5 };
+  const LONGEST = { offset: sixths(6), longestTv: 5 };
+  const SHORTEST = { offset: sixths(6), shortestTv: 5 };
 
   it('may be where the body was held up: it is no base, and the remedy is said', () => {
     expect(reasonsOf(metered({}, { ...LONGEST, baseTv: null }))).toEqual([
