@@ -2,8 +2,10 @@
 // brings, and both have to come to the same. The files were recorded from the practice body (recorded-sets.json): an invented scene.
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
+import { ONE_EV } from '../../shared/ev.js';
 import { SHUTTER_SCALES, type ShutterSetting, sixths } from '../../src/exposure/index.js';
 import {
+  type Assigned,
   assign,
   type Came,
   type Decision,
@@ -11,6 +13,8 @@ import {
   type FrameAtHand,
   type Known,
   NOTHING_SO_FAR,
+  owedSinceIn,
+  type Released,
   type SoFar,
 } from '../../src/set/assign.js';
 
@@ -345,3 +349,189 @@ function orders(length: number): number[][] {
     [[]],
   );
 }
+
+/** Nine frames one by one, the darkest first; of the file of any of them, what it records. */
+describe('one release at a time', () => {
+  const set = named('frame by frame');
+  const files = passesOf(set).flat();
+  const fileOf = (number: number): File => {
+    const file = files.find(({ digest }) => truth(set)[digest ?? ''] === number);
+    if (file === undefined) throw new Error(`There is no file of frame ${number}.`);
+    return file;
+  };
+  const states = (given: Record<number, FrameAtHand['state']>): FrameAtHand[] =>
+    framesOf(set).map((frame) => {
+      const state = given[frame.number] ?? 'planned';
+      return { ...frame, state, wasFired: state !== 'planned' };
+    });
+  const known = (frames: FrameAtHand[], more: Partial<Known> = {}): Known => ({
+    ...{ frames, strays: [], soFar: NOTHING_SO_FAR, clockDifference: 0, countsWaiting: false },
+    ...{ setStartedAt: files[0]?.firedAt ?? '', knowsOrder: false },
+    asked: { mode: 'manual', step: ONE_EV, fNumber: 8, iso: 100, longestTv: null, shortestTv: null },
+    ...more,
+  });
+  const release = (number: number | null, firedAt: string, isSingle = true): Released => ({
+    ...{ expects: [number], pass: number === null ? [] : [number], isSingle, firedAt },
+  });
+  const first = (result: Assigned): Decision => {
+    const [decision] = result.decisions;
+    if (decision === undefined) throw new Error('Nothing was decided.');
+    return decision;
+  };
+
+  it('a turn that is fired for nothing: its file is a repeat of what is there, or not needed', () => {
+    const file = fileOf(3);
+    const there = known(states({ 3: 'verified' }));
+    const turn: Released = { expects: [null], pass: [3, 4], isSingle: false, firedAt: file.firedAt };
+    expect(first(assign([file], turn, there))).toMatchObject({
+      ...{ is: 'no-frame', reason: 'A repeat of frame 3, which was already good.', frame: 3 },
+      ...{ displaced: null, anew: null },
+    });
+    expect(first(assign([fileOf(7)], turn, there))).toMatchObject({
+      ...{ is: 'no-frame', reason: 'Not needed: it came with its pass.', frame: null },
+    });
+    const broken = { ...file, recorded: null, broken: 'It is no picture.' };
+    expect(first(assign([broken], turn, there))).toMatchObject({
+      is: 'no-frame',
+      reason: 'It is no picture.',
+    });
+  });
+
+  it('a wrong single frame: the connection begins anew, and nothing is owed', () => {
+    const file = fileOf(3);
+    const wrong = { ...file, recorded: { ...(file.recorded as NonNullable<File['recorded']>), iso: 400 } };
+    const { decisions, missing, soFar } = assign(
+      [wrong],
+      release(3, file.firedAt),
+      known(states({ 3: 'fired' })),
+    );
+    expect(decisions).toMatchObject([
+      {
+        ...{ is: 'no-frame', frame: 3, strayOf: null, anew: 'The ISO is 400 where 100 was asked for.' },
+        displaced: { frame: 3, owed: null },
+      },
+    ]);
+    expect(missing).toEqual([]);
+    expect(soFar.comesLate).toBe(false);
+  });
+
+  it('a repeat of an earlier frame in place of a single one: its own file may still come, unless the body counts what waits', () => {
+    const file = { ...fileOf(2), firedAt: fileOf(3).firedAt };
+    const frames = states({ 2: 'verified', 3: 'fired' });
+    const asTold = first(assign([file], release(3, file.firedAt), known(frames)));
+    expect(asTold).toMatchObject({
+      is: 'no-frame',
+      displaced: { frame: 3, owed: 'The file of an earlier frame came in its place.' },
+    });
+    expect(asTold.anew).not.toBeNull();
+    const counted = assign([file], release(3, file.firedAt), known(frames, { countsWaiting: true }));
+    expect(first(counted).displaced?.owed).toBeNull();
+    expect(counted.soFar.comesLate).toBe(true);
+  });
+
+  it('within a bracket a wrong frame proves nothing of the settings: the connection stays', () => {
+    const file = fileOf(3);
+    const wrong = { ...file, recorded: { ...(file.recorded as NonNullable<File['recorded']>), iso: 400 } };
+    const frames = states({ 3: 'fired' }).map((frame) => ({ ...frame, isBracketed: true }));
+    const decision = first(assign([wrong], release(3, file.firedAt, false), known(frames)));
+    expect([decision.is, decision.anew]).toEqual(['no-frame', null]);
+  });
+
+  it('a late file takes the stray of its own frame away, and no other', () => {
+    const file = { ...fileOf(2), firedAt: fileOf(4).firedAt };
+    const strays = [5, 2, 3].map((frame) => ({ frame, releasedAt: file.firedAt }));
+    const frames = states({ 2: 'rejected', 3: 'rejected', 4: 'fired', 5: 'rejected' });
+    const { decisions, soFar } = assign([file], release(4, file.firedAt), known(frames, { strays }));
+    expect(decisions).toMatchObject([
+      {
+        ...{ is: 'frame', frame: 2, isLate: true, isExpected: false, strayOf: 2, perhapsEarlyMs: null },
+        displaced: {
+          ...{ frame: 4, reason: 'Its file proved to be frame 2.' },
+          owed: 'The file of an earlier frame came in its place.',
+        },
+      },
+    ]);
+    expect(soFar.comesLate).toBe(true);
+  });
+
+  it('the frame itself ends the lateness', () => {
+    const file = fileOf(3);
+    const soFar = { ...NOTHING_SO_FAR, comesLate: true };
+    const result = assign([file], release(3, file.firedAt), known(states({ 3: 'fired' }), { soFar }));
+    expect(first(result)).toMatchObject({ is: 'frame', frame: 3, isExpected: true, isLate: false });
+    expect(result.soFar.comesLate).toBe(false);
+    expect(result.soFar.before).toEqual({ number: 3, takenAt: file.recorded?.takenAt });
+  });
+
+  it('what waited comes first, as many as were told; then each is judged by its time', () => {
+    const soFar = { ...NOTHING_SO_FAR, waited: 1 };
+    const file = fileOf(3);
+    const one = assign(
+      [file],
+      release(3, file.firedAt),
+      known(states({ 3: 'fired' }), { soFar, countsWaiting: true }),
+    );
+    expect(first(one)).toMatchObject({
+      ...{ is: 'from-before', anew: null, displaced: { frame: 3, reason: FROM_BEFORE, owed: FROM_BEFORE } },
+    });
+    expect(one.soFar).toMatchObject({ waited: 0, fromBefore: 1, comesLate: true });
+    const two = assign(
+      [file],
+      release(3, file.firedAt),
+      known(states({ 3: 'fired' }), { soFar: { ...one.soFar, came: soFar.came } }),
+    );
+    expect(first(two)).toMatchObject({ is: 'frame', frame: 3 });
+    expect(two.soFar).toMatchObject({ waited: 0, fromBefore: 1 });
+  });
+
+  it('the same file once more is from before; of more than four, the clock is not believed', () => {
+    const file = fileOf(3);
+    const { soFar } = assign([file], release(3, file.firedAt), known(states({ 3: 'fired' })));
+    const again = (fromBefore: number) =>
+      first(
+        assign(
+          [file],
+          release(4, file.firedAt),
+          known(states({ 3: 'verified', 4: 'fired' }), { soFar: { ...soFar, fromBefore } }),
+        ),
+      ).is;
+    expect([0, 3].map(again)).toEqual(['from-before', 'from-before']);
+    expect(again(4)).toBe('no-frame');
+  });
+
+  it('without a clock, a file that may be older than its release is taken, and said to be doubtful', () => {
+    const earlier = fileOf(2);
+    const { soFar } = assign(
+      [earlier],
+      release(2, earlier.firedAt),
+      known(states({ 2: 'fired' }), { clockDifference: null }),
+    );
+    expect(soFar.came.anchor).toMatchObject({ firedAt: earlier.firedAt, storedAt: earlier.storedAt });
+    const file = fileOf(3);
+    // By its own time it was taken 2 s after the one before; it was released 4 s after that.
+    const firedAt = new Date(Date.parse(earlier.firedAt) + 6000).toISOString();
+    const storedAt = new Date(Date.parse(firedAt) + 1000).toISOString();
+    const result = assign(
+      [{ ...file, storedAt }],
+      release(3, firedAt),
+      known(states({ 2: 'verified', 3: 'fired' }), { soFar, clockDifference: null }),
+    );
+    const decision = first(result);
+    expect(decision.is).toBe('frame');
+    expect(decision.is === 'frame' ? decision.perhapsEarlyMs : null).toBeGreaterThan(3000);
+  });
+
+  it('since when a file is owed: the first release of this set that brought none; all of the set while files come late', () => {
+    const strays = ['10', '12', '08'].map((minute) => ({ releasedAt: `2026-11-25T16:${minute}:00.000Z` }));
+    const set = '2026-11-25T16:09:00.000Z';
+    expect(owedSinceIn(strays, set, false)).toBe('2026-11-25T16:10:00.000Z');
+    expect(owedSinceIn(strays, set, true)).toBe(set);
+    expect(owedSinceIn([], set, false)).toBeNull();
+    expect(owedSinceIn(strays, '2026-11-25T16:12:00.000Z', false)).toBe('2026-11-25T16:12:00.000Z');
+  });
+
+  it('a frame that the set has not is a defect', () => {
+    const file = fileOf(3);
+    expect(() => assign([file], release(99, file.firedAt), known(states({})))).toThrow(/no frame 99/);
+  });
+});
