@@ -7,6 +7,7 @@ const ABOUT = [
   'dialects',
   'ev',
   'exposure',
+  'exposure-edges',
   'frames',
   'from-before',
   'judge',

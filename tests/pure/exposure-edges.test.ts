@@ -1,0 +1,231 @@
+// The edges of the scales, and of what is read: the last text that counts and the first that does not. Codes that libraries print as
+// numbers are PTP's (ISO 15740); how bodies write their automatics is from memory.
+import { describe, expect, it } from 'vitest';
+import {
+  bodySetting,
+  evBetween,
+  isSameShape,
+  nearestOf,
+  nearestSetting,
+  parseAperture,
+  parseIso,
+  parseShutter,
+  SHUTTER_SCALES,
+  secondsOf,
+  settingForSeconds,
+  timeAt,
+} from '../../src/exposure/index.js';
+
+describe('a shutter time as it is written', () => {
+  it.each([
+    ['1/60s', 1 / 60],
+    ['1/60 S', 1 / 60],
+    ['2 sec', 2],
+    ['2second', 2],
+    ['2   seconds', 2],
+    ['13"', 13],
+    ['10\u2033', 10],
+    ['10\u20335', 10.5],
+    ['12"34', 12.34],
+    ['12.5/10', 1.25],
+    ['10/12.5', 0.8],
+    ['105/10', 10.5],
+    ['0.04', 0.04],
+    ['12.25', 12.25],
+    ['.25', 0.25],
+    ['32767/32768', 32_767 / 32_768],
+    ['40000', 40_000],
+  ])('%s', (text, seconds) => {
+    expect(parseShutter(text)).toEqual({ kind: 'time', seconds });
+  });
+
+  it.each([
+    's',
+    '1/60x',
+    'x1/60',
+    '2 minutes',
+    '10"x',
+    'x10"',
+    '1.5"',
+    '"5',
+    '1.',
+    '.',
+    '1./2',
+    '1/2.',
+    '1,5',
+    // A code: 0xFFFFFFFD printed as a fraction, and the first of them.
+    '65535/65533',
+    '32768/1',
+    '0/0',
+    '0"',
+    '1/0.0',
+    '.5/2',
+    'bulbx',
+    'a bulb',
+    '2s s x',
+  ])('%s is none', (text) => {
+    expect(parseShutter(text)).toBeUndefined();
+  });
+
+  it('of 64 letters is the longest that is read', () => {
+    expect(parseShutter('2'.padStart(64))).toEqual({ kind: 'time', seconds: 2 });
+    expect(parseShutter('2'.padStart(65))).toBeUndefined();
+    expect(parseAperture('8'.padStart(64))).toBe(8);
+    expect(parseAperture('8'.padStart(65))).toBeUndefined();
+  });
+});
+
+describe('an f-number as it is written', () => {
+  it.each([
+    ['F/8', 8],
+    ['f / 8', 8],
+    ['f8.0', 8],
+    ['f5.66', 5.66],
+    [' f/16 ', 16],
+    ['500', 500],
+    ['0.95', 0.95],
+  ] as const)('%s reads as f/%s', (text, fNumber) => {
+    expect(parseAperture(text)).toBe(fNumber);
+  });
+
+  it.each(['f/0.0', '500.1', 'f/655.35', 'ff/8', 'f//8', 'x8', '8x', '8.', '.8', 'f/8 f/8', '/8'])(
+    '%s is none',
+    (text) => {
+      expect(parseAperture(text)).toBeUndefined();
+    },
+  );
+});
+
+describe('a film speed as it is written', () => {
+  it.each([
+    ['100', 100],
+    [' 6400 ', 6400],
+    ['1', 1],
+    ['10000000', 10_000_000],
+    ['Auto', 'automatic'],
+    ['auto iso', 'automatic'],
+    ['ISO Auto 3200', 'automatic'],
+    ['iso auto', 'automatic'],
+    ['A800 (160-800)', 'automatic'],
+    ['A1234567 (', 'automatic'],
+    ['-1', 'automatic'],
+    ['-9', 'automatic'],
+    ['65535', 'automatic'],
+    ['4294967295', 'automatic'],
+  ] as const)('%s: %s', (text, iso) => {
+    expect(parseIso(text)).toBe(iso);
+  });
+
+  it.each([
+    '',
+    '0',
+    '-0',
+    '-10',
+    '1-1',
+    '10000001',
+    '12345678901',
+    'Autos',
+    'an auto',
+    'ISOauto',
+    'A (160-800)',
+    'A12345678 (',
+    'BA800 (',
+    'A800',
+    '100x',
+    'x100',
+    'Lo 1',
+    'Hi 0.3',
+    '100 Multi Frame Noise Reduction',
+  ])('%s names none', (text) => {
+    expect(parseIso(text)).toBeUndefined();
+  });
+});
+
+describe('the setting of a body at a Tv', () => {
+  it('has the nominal label of thirds, else of halves, and what the body calls it', () => {
+    expect(bodySetting(42, 'the wire')).toMatchObject({
+      label: '1/125',
+      wire: 'the wire',
+      tv: 42,
+      settable: true,
+    });
+    expect(bodySetting(33, '1/45')).toMatchObject({ label: '1/45', nominalSeconds: 1 / 45 });
+    // 15 s stands on both scales, as 0.3 s does.
+    expect(bodySetting(-24, '')?.label).toBe('15');
+    expect(bodySetting(42, '', false)?.settable).toBe(false);
+    expect(bodySetting(41, '1/120')).toBeUndefined();
+    expect(bodySetting(96, '')).toBeUndefined();
+  });
+
+  it('that need not be one of its own is called as it is on the scales, else as the next', () => {
+    expect(timeAt(42)).toMatchObject({
+      label: '1/125',
+      wire: '1/125',
+      tv: 42,
+      seconds: 1 / 128,
+      settable: false,
+    });
+    // A sixth off the scales: under the longer one beside it, else under the shorter one.
+    expect(timeAt(41)).toMatchObject({ label: '1/100', wire: '1/100', settable: false });
+    expect(timeAt(41).nominalSeconds).toBeCloseTo(2 ** (-41 / 6), 12);
+    expect(timeAt(-31).label).toBe('30');
+    expect(timeAt(91).label).toBe('1/32000');
+  });
+
+  it('beyond the scales is written out, in seconds or as a fraction', () => {
+    expect(timeAt(-36)).toMatchObject({ label: '64', wire: '64', seconds: 64 });
+    expect(timeAt(-33).label).toBe('45');
+    expect(timeAt(96)).toMatchObject({ label: '1/65536', seconds: 1 / 65_536 });
+    expect(timeAt(99).label).toBe('1/92682');
+  });
+});
+
+describe('the setting that is meant', () => {
+  const third = SHUTTER_SCALES.third;
+
+  it('is that with the nominal time, also where another one is nearer', () => {
+    // Half stops: 10 s is 11.3 s.
+    expect(settingForSeconds(10, 'half')?.tv).toBe(-21);
+    expect(settingForSeconds(10.02, 'half')?.tv).toBe(-21);
+    expect(settingForSeconds(1 / 60, 'full')?.label).toBe('1/60');
+  });
+
+  it('else the nearest by its exact time, within 0.18 EV and no farther', () => {
+    const off = (ev: number) =>
+      nearestSetting(2 ** (-7 + ev), [third.find(({ tv }) => tv === 42) as (typeof third)[number]]);
+    expect(off(0.17)?.label).toBe('1/125');
+    expect(off(-0.17)?.label).toBe('1/125');
+    expect(off(0.19)).toBeUndefined();
+    expect(off(-0.19)).toBeUndefined();
+  });
+
+  it('however far it is, where that is asked for; the first of two that are as near', () => {
+    expect(nearestOf(1000, third)?.label).toBe('30');
+    expect(nearestOf(1e-9, third)?.label).toBe('1/32000');
+    expect(nearestOf(2 ** (-41 / 6), third)?.label).toBe('1/100');
+    expect(nearestOf(2 ** (-41.2 / 6), third)?.label).toBe('1/125');
+    expect(nearestOf(1, [])).toBeUndefined();
+  });
+
+  it('lies so many EV from a time, either way', () => {
+    const [setting] = third;
+    if (setting === undefined) throw new Error('There is none.');
+    expect([evBetween(64, setting), evBetween(16, setting)]).toEqual([1, 1]);
+    expect(secondsOf(-36)).toBe(64);
+    expect(secondsOf(3)).toBeCloseTo(2 ** -0.5, 12);
+  });
+});
+
+describe('two shapes of a bracket', () => {
+  const shape = { step: 6, pattern: [0, -1, 1] };
+
+  it('are the same where nothing has to be changed between them; none at all is the bracket off', () => {
+    expect(isSameShape(shape, { step: 6, pattern: [0, -1, 1] })).toBe(true);
+    expect(isSameShape(null, null)).toBe(true);
+    expect(isSameShape(shape, null)).toBe(false);
+    expect(isSameShape(null, shape)).toBe(false);
+    expect(isSameShape(shape, { step: 4, pattern: [0, -1, 1] })).toBe(false);
+    expect(isSameShape(shape, { step: 6, pattern: [-1, 0, 1] })).toBe(false);
+    expect(isSameShape({ step: 6, pattern: [1, 1] }, { step: 6, pattern: [11] })).toBe(false);
+  });
+});
