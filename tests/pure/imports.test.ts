@@ -19,15 +19,7 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
   'src/journal': ['src/system'],
   // Learning goes by what the files of a body record.
   'src/bodies': ['src/exposure', 'src/camera', 'src/frames', 'src/system'],
-  'src/set': [
-    'src/exposure',
-    'src/plan',
-    'src/camera',
-    'src/bodies',
-    'src/frames',
-    'src/journal',
-    'src/system',
-  ],
+  'src/set': ['src/exposure', 'src/plan', 'src/camera', 'src/frames', 'src/journal', 'src/system'],
   'src/series': [
     'src/exposure',
     'src/plan',
