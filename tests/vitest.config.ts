@@ -33,6 +33,7 @@ export default defineConfig({
     // Whatever starts processes takes its time on a small machine.
     testTimeout: 60_000,
     hookTimeout: 60_000,
+    expect: { poll: { timeout: 20_000 } },
     projects: [
       {
         extends: true,
