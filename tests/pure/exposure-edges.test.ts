@@ -1,6 +1,8 @@
 // The edges of the scales, and of what is read: the last text that counts and the first that does not. Codes that libraries print as
 // numbers are PTP's (ISO 15740); how bodies write their automatics is from memory.
+
 import { describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
 import {
   bodySetting,
   evBetween,
@@ -143,22 +145,22 @@ describe('a film speed as it is written', () => {
 
 describe('the setting of a body at a Tv', () => {
   it('has the nominal label of thirds, else of halves, and what the body calls it', () => {
-    expect(bodySetting(42, 'the wire')).toMatchObject({
+    expect(bodySetting(sixths(42), 'the wire')).toMatchObject({
       label: '1/125',
       wire: 'the wire',
       tv: 42,
       settable: true,
     });
-    expect(bodySetting(33, '1/45')).toMatchObject({ label: '1/45', nominalSeconds: 1 / 45 });
+    expect(bodySetting(sixths(33), '1/45')).toMatchObject({ label: '1/45', nominalSeconds: 1 / 45 });
     // 15 s stands on both scales, as 0.3 s does.
-    expect(bodySetting(-24, '')?.label).toBe('15');
-    expect(bodySetting(42, '', false)?.settable).toBe(false);
-    expect(bodySetting(41, '1/120')).toBeUndefined();
-    expect(bodySetting(96, '')).toBeUndefined();
+    expect(bodySetting(sixths(-24), '')?.label).toBe('15');
+    expect(bodySetting(sixths(42), '', false)?.settable).toBe(false);
+    expect(bodySetting(sixths(41), '1/120')).toBeUndefined();
+    expect(bodySetting(sixths(96), '')).toBeUndefined();
   });
 
   it('that need not be one of its own is called as it is on the scales, else as the next', () => {
-    expect(timeAt(42)).toMatchObject({
+    expect(timeAt(sixths(42))).toMatchObject({
       label: '1/125',
       wire: '1/125',
       tv: 42,
@@ -166,17 +168,17 @@ describe('the setting of a body at a Tv', () => {
       settable: false,
     });
     // A sixth off the scales: under the longer one beside it, else under the shorter one.
-    expect(timeAt(41)).toMatchObject({ label: '1/100', wire: '1/100', settable: false });
-    expect(timeAt(41).nominalSeconds).toBeCloseTo(2 ** (-41 / 6), 12);
-    expect(timeAt(-31).label).toBe('30');
-    expect(timeAt(91).label).toBe('1/32000');
+    expect(timeAt(sixths(41))).toMatchObject({ label: '1/100', wire: '1/100', settable: false });
+    expect(timeAt(sixths(41)).nominalSeconds).toBeCloseTo(2 ** (-41 / 6), 12);
+    expect(timeAt(sixths(-31)).label).toBe('30');
+    expect(timeAt(sixths(91)).label).toBe('1/32000');
   });
 
   it('beyond the scales is written out, in seconds or as a fraction', () => {
-    expect(timeAt(-36)).toMatchObject({ label: '64', wire: '64', seconds: 64 });
-    expect(timeAt(-33).label).toBe('45');
-    expect(timeAt(96)).toMatchObject({ label: '1/65536', seconds: 1 / 65_536 });
-    expect(timeAt(99).label).toBe('1/92682');
+    expect(timeAt(sixths(-36))).toMatchObject({ label: '64', wire: '64', seconds: 64 });
+    expect(timeAt(sixths(-33)).label).toBe('45');
+    expect(timeAt(sixths(96))).toMatchObject({ label: '1/65536', seconds: 1 / 65_536 });
+    expect(timeAt(sixths(99)).label).toBe('1/92682');
   });
 });
 
@@ -211,8 +213,8 @@ describe('the setting that is meant', () => {
     const [setting] = third;
     if (setting === undefined) throw new Error('There is none.');
     expect([evBetween(64, setting), evBetween(16, setting)]).toEqual([1, 1]);
-    expect(secondsOf(-36)).toBe(64);
-    expect(secondsOf(3)).toBeCloseTo(2 ** -0.5, 12);
+    expect(secondsOf(sixths(-36))).toBe(64);
+    expect(secondsOf(sixths(3))).toBeCloseTo(2 ** -0.5, 12);
   });
 });
 
@@ -226,6 +228,6 @@ describe('two shapes of a bracket', () => {
     expect(isSameShape(null, shape)).toBe(false);
     expect(isSameShape(shape, { step: 4, pattern: [0, -1, 1] })).toBe(false);
     expect(isSameShape(shape, { step: 6, pattern: [-1, 0, 1] })).toBe(false);
-    expect(isSameShape({ step: 6, pattern: [1, 1] }, { step: 6, pattern: [11] })).toBe(false);
+    expect(isSameShape({ step: sixths(6), pattern: [1, 1] }, { step: 6, pattern: [11] })).toBe(false);
   });
 });
