@@ -219,15 +219,15 @@ describe('the setting that is meant', () => {
 });
 
 describe('two shapes of a bracket', () => {
-  const shape = { step: 6, pattern: [0, -1, 1] };
+  const shape = { step: sixths(6), pattern: [0, -1, 1] };
 
   it('are the same where nothing has to be changed between them; none at all is the bracket off', () => {
-    expect(isSameShape(shape, { step: 6, pattern: [0, -1, 1] })).toBe(true);
+    expect(isSameShape(shape, { step: sixths(6), pattern: [0, -1, 1] })).toBe(true);
     expect(isSameShape(null, null)).toBe(true);
     expect(isSameShape(shape, null)).toBe(false);
     expect(isSameShape(null, shape)).toBe(false);
-    expect(isSameShape(shape, { step: 4, pattern: [0, -1, 1] })).toBe(false);
-    expect(isSameShape(shape, { step: 6, pattern: [-1, 0, 1] })).toBe(false);
-    expect(isSameShape({ step: sixths(6), pattern: [1, 1] }, { step: 6, pattern: [11] })).toBe(false);
+    expect(isSameShape(shape, { step: sixths(4), pattern: [0, -1, 1] })).toBe(false);
+    expect(isSameShape(shape, { step: sixths(6), pattern: [-1, 0, 1] })).toBe(false);
+    expect(isSameShape({ step: sixths(6), pattern: [1, 1] }, { step: sixths(6), pattern: [11] })).toBe(false);
   });
 });
