@@ -11,9 +11,9 @@ const ABOUT = [
   'frames',
   'from-before',
   'judge',
+  'judgements',
   'light-ratios',
   'marks',
-  'dialect-labels',
 ];
 
 export default defineConfig({

@@ -1,6 +1,6 @@
 // Which file is the picture that was released for it, and which one had waited in the camera.
 import { describe, expect, it } from 'vitest';
-import { type Anchor, originOf, type Release } from '../../src/set/from-before.js';
+import { type Anchor, cameIn, originOf, type Release } from '../../src/set/from-before.js';
 
 const at = (seconds: number): string =>
   new Date(Date.UTC(2026, 10, 25, 16, 42, 0) + seconds * 1000).toISOString();
@@ -131,5 +131,58 @@ describe('the file of a camera whose clock nobody can read', () => {
     const found = anchor(30, { firedAt: null });
     expect(counted(55.6, found)).toEqual({ is: 'from-before' });
     expect(counted(60.1, found)).toEqual({ is: 'its-own' });
+  });
+});
+
+describe('what a file tells for those after it', () => {
+  it('is its time, and what tells it from another; nothing where it does not tell its time', () => {
+    expect(cameIn({ takenAt: '2026-11-25T16:42:10' }, 'a picture')).toEqual({
+      ...{ takenAt: '2026-11-25T16:42:10', digest: 'a picture' },
+    });
+    expect(cameIn({ takenAt: '2026-11-25T16:42:10' }, null)?.digest).toBeNull();
+    expect(cameIn({ takenAt: null }, 'a picture')).toBeNull();
+    expect(cameIn(null, 'a picture')).toBeNull();
+  });
+});
+
+describe('the edges', () => {
+  const silent = (takenAt: string, more: Partial<Release> = {}) => ({
+    ...{ clockDifference: null, last: last(takenAt) },
+    ...more,
+  });
+
+  it('one file with parts of a second and one without: whole seconds are compared', () => {
+    // 59.9 s against 59 s, and the other way round: the same second.
+    expect(origin(taken(59, false), silent(taken(59.9)))).toBe('its-own');
+    expect(origin(taken(59.1), silent(taken(59, false)))).toBe('its-own');
+    expect(origin(taken(58.9), silent(taken(59, false)))).toBe('from-before');
+  });
+
+  it('ten minutes are the longest that a picture waits', () => {
+    expect(origin(taken(60 - 600), silent(taken(60)))).toBe('from-before');
+    expect(origin(taken(60 - 601), silent(taken(60)))).toBe('its-own');
+  });
+
+  it('nobody who knows no times is early', () => {
+    expect(origin(taken(40), { setStartedAt: at(61) })).toBe('from-before');
+    expect(origin(taken(57.5), { setStartedAt: at(61) })).toBe('its-own');
+  });
+
+  it('a quarter of an hour off may be another zone, and so may any number of them; half of one is a wait', () => {
+    const anchor: Anchor = { takenAt: taken(-7200), exposureTime: null, firedAt: null, storedAt: at(-7200) };
+    const early = (seconds: number) =>
+      originOf(file(taken(60 - seconds)), { ...RELEASE, clockDifference: null, anchor }).is;
+    expect([early(900), early(1800), early(897.5), early(902.5)]).toEqual(Array(4).fill('doubtful'));
+    expect([early(450), early(440), early(1350), early(896), early(904)]).toEqual(
+      Array(5).fill('from-before'),
+    );
+    expect([early(2), early(0.5)]).toEqual(['doubtful', 'its-own']);
+  });
+
+  it('after a restart only the time at which the file before was there is known', () => {
+    const anchor: Anchor = { takenAt: taken(30), exposureTime: 20, firedAt: null, storedAt: at(30.5) };
+    expect(originOf(file(taken(58)), { ...RELEASE, clockDifference: null, anchor })).toEqual({
+      ...{ is: 'doubtful', earlyMs: 1500 },
+    });
   });
 });

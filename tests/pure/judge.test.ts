@@ -102,6 +102,10 @@ describe('a frame in aperture priority', () => {
   });
 
   it('without any bias is told by its time, too', () => {
+    // Also the frame at 0 EV: a bias that is not there is not one of 0.
+    const base = { offset: sixths(0), compensation: sixths(0) };
+    expect(metered({ exposureTime: 1 / 15, bias: null }, base).right).toBe(false);
+    expect(metered({ exposureTime: 1 / 60, bias: null }, base).right).toBe(true);
     expect(metered({ bias: null }).right).toBe(true);
     expect(metered({ bias: null }, { baseTv: null }).right).toBe(true);
     expect(reasonsOf(metered({ bias: null }, { baseTv: 7 }))).toEqual([
@@ -136,6 +140,10 @@ describe('a time at the end of the range of the body', () => {
     const moved = { baseTv: 5 };
     expect(metered({}, { ...moved, longestTv: 4.9, shortestTv: 5.1 }).right).toBe(true);
     expect(metered({}, { ...moved, longestTv: null, shortestTv: null }).right).toBe(true);
+    // 2 s, Tv -1: an end that nobody knows is none, on either side of 1 s.
+    const long = { exposureTime: 2, bias: 1 };
+    expect(metered(long, { baseTv: 3, longestTv: null }).right).toBe(true);
+    expect(metered(long, { baseTv: 3, longestTv: -1 }).right).toBe(false);
     expect(metered({}, { ...moved, longestTv: 5.2 }).right).toBe(false);
     expect(metered({}, { ...moved, shortestTv: 4.8 }).right).toBe(false);
   });
@@ -164,6 +172,12 @@ describe('what does not fit, in words', () => {
   it('a label that says its unit gets no other one, nor does one that is no time', () => {
     expect(time(1 / 60, { ...setting('1/125'), label: '0.0080s' })).toMatch(/where 0\.0080s was asked for/);
     expect(time(1 / 60, { ...setting('1/125'), label: 'a label' })).toMatch(/where a label was asked for/);
+  });
+
+  it('a setting that a body calls by its exact time may be recorded by its nominal one', () => {
+    const exactly = { ...setting('30'), label: '32', nominalSeconds: 32 };
+    expect([time(32, exactly), time(30, exactly)]).toEqual([null, null]);
+    expect(time(25, exactly)).not.toBeNull();
   });
 
   it('2.5 % are rounding, and no more', () => {

@@ -57,6 +57,14 @@ describe('two grids', () => {
     expect(lightRatio(grid(dark.toReversed()), grid(light.toReversed()))).toBeCloseTo(1, 5);
   });
 
+  it('the median is that of all cells, in whatever order they come', () => {
+    const change = [3, 0, 1];
+    const dark = Array.from({ length: 60 }, () => 0.06);
+    const light = dark.map((cell, index) => cell * 2 ** (change[Math.floor(index / 20)] ?? 0));
+    expect(lightRatio(grid(dark), grid(light))).toBeCloseTo(1, 5);
+    expect(lightRatio(grid(dark), grid(light.toReversed()))).toBeCloseTo(1, 5);
+  });
+
   it('a cell weighs more the nearer it is to the middle, by the level of sRGB', () => {
     // 20 cells about the middle say +0.5 EV; 35 near black, in both, say +2 EV, and weigh a twentieth.
     const near = linear(0.02);
@@ -164,7 +172,14 @@ describe('the frames of a set', () => {
     expect(marked([-2.2, -1.55, -0.9, 0.65, 2.2])[0]).toEqual(['1-2', '2-3', '3-4', '4-5']);
   });
 
-  it('frames at one offset do not tell the curve, and are compared all the same', () => {
+  it('frames at one offset do not tell the curve, however little they differ', () => {
+    const light = [-1, 0, 0.01, 0.02, 0.03, 1.03];
+    const offsets = [-1, 0, 0, 0, 0, 1];
+    const frames = setOf(light).map((frame, index) => ({ ...frame, offsetEv: offsets[index] ?? 0 }));
+    expect(compareLight(frames).ratios.filter(({ mark }) => mark)).toEqual([]);
+  });
+
+  it('frames at one offset are compared all the same', () => {
     const frames = setOf([-1, 0, 0, 1]).map((frame, index) => ({
       ...frame,
       offsetEv: [-1, 0, 0, 1][index] ?? 0,
