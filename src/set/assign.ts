@@ -12,9 +12,17 @@
 import type { FrameState } from '../../shared/state.js';
 import { wallOf } from '../frames/index.js';
 import type { Stray } from '../journal/index.js';
-import { type CameFile, type CameSoFar, cameIn, type Origin, originOf } from './from-before.js';
-import { type AskedOfFrame, type AskedOfSet, meteredVerdict, mismatch, type ReadFile } from './judgements.js';
+import {
+  type CameFile,
+  type CameSoFar,
+  cameIn,
+  NOTHING_CAME_YET,
+  type Origin,
+  originOf,
+} from './from-before.js';
+import { type AskedOfFrame, type AskedOfSet, meteredBase, mismatch, type ReadFile } from './judgements.js';
 import type { TakenBefore } from './marks.js';
+import { isOpenState } from './set-frame.js';
 
 /** One file of a release, as far as it was read. */
 export interface Came extends ReadFile {
@@ -130,7 +138,7 @@ export interface Assigned {
 }
 
 export const NOTHING_SO_FAR: SoFar = {
-  came: { last: null, anchor: null },
+  came: NOTHING_CAME_YET,
   waited: 0,
   fromBefore: 0,
   comesLate: false,
@@ -147,7 +155,7 @@ export const FROM_BEFORE = 'A picture from before came in its place.';
 /** @param files in the order in which they came */
 export function assign(files: readonly Came[], release: Released, known: Known): Assigned {
   const standing = new Standing(release, known);
-  const found = files.map((file, turn) => standing.find(file, release.expects[turn] ?? null));
+  const found = files.map((file) => standing.find(file));
   const missing = standing.stillDue();
   const decisions = found.map((one) => {
     const frame = one.isOwn || one.is === 'untold' ? undefined : missing.shift();
@@ -179,6 +187,8 @@ class Standing {
   /** The frames of this release that are still to come. */
   private readonly due: Set<number>;
   private readonly strays: Pick<Stray, 'frame' | 'releasedAt'>[];
+  /** The turn whose file comes next: what waited since before is none. */
+  private turn = 0;
 
   constructor(release: Released, known: Known) {
     this.release = release;
@@ -195,8 +205,7 @@ class Standing {
     );
   }
 
-  /** @param turn the frame that this turn of the release was to bring */
-  find(file: Came, turn: number | null): Found {
+  find(file: Came): Found {
     const nothing = {
       ...{ file, owner: null, isOwn: false, isLate: false },
       ...{ strayOf: null, perhapsEarlyMs: null, baseMoved: null },
@@ -207,16 +216,20 @@ class Standing {
       return { ...nothing, is: 'from-before' };
     }
     if (!this.canBeTold(file)) return { ...nothing, is: 'untold' };
+    const turn = this.release.expects[this.turn] ?? null;
+    this.turn += 1;
     const expected = turn !== null && this.due.has(turn) ? this.frameOf(turn) : null;
+    const own = this.release.expects;
     const earlier = [...this.frames.values()].filter(
-      ({ number, wasFired }) => wasFired && !this.due.has(number),
+      ({ number, wasFired }) => wasFired && !own.includes(number),
     );
     const possible = [
       ...(expected === null ? [] : [expected]),
       ...this.release.pass.map((number) => this.frameOf(number)),
       ...earlier,
     ];
-    const owner = possible.find((frame) => isOpen(frame) && this.mismatch(file, frame) === null) ?? null;
+    const owner =
+      possible.find((frame) => isOpenState(frame.state) && this.mismatch(file, frame) === null) ?? null;
     const isOwn = owner !== null && this.due.has(owner.number);
     const isLate =
       owner === null
@@ -226,7 +239,12 @@ class Standing {
     else if (expected !== null && isLate) this.see({ comesLate: true });
     this.seeBefore(file, owner);
     const strayOf = isLate ? this.strayOf(file) : null;
-    const baseMoved = owner === null ? null : this.baseMoved(file, owner);
+    const base =
+      owner === null
+        ? null
+        : meteredBase(file.recorded, { ...this.known.asked, ...owner }, this.soFar.baseTv);
+    if (base !== null) this.see({ baseTv: base.baseTv });
+    const baseMoved = base?.moved ?? null;
     if (owner !== null) {
       this.due.delete(owner.number);
       this.frames.set(owner.number, { ...owner, state: 'stored', wasFired: true });
@@ -244,7 +262,8 @@ class Standing {
     if (found.is === 'untold') return { is: 'untold', recorded, strayOf, displaced: null, anew: null };
     if (found.is === 'from-before') {
       // If the body keeps what waits, another connection does not help: its files come late, and are told by what they record.
-      const anew = this.known.countsWaiting ? null : FROM_BEFORE;
+      const isNeeded = lost !== null || this.release.expects.every((number) => number === null);
+      const anew = this.known.countsWaiting || !isNeeded ? null : FROM_BEFORE;
       const displaced = lost === null ? null : { frame: lost.number, reason: FROM_BEFORE, owed: FROM_BEFORE };
       return { is: 'from-before', recorded, strayOf, displaced, anew };
     }
@@ -305,7 +324,9 @@ class Standing {
     if (origin.is === 'from-before' && fromBefore < MOST_FROM_BEFORE) return origin;
     const { exposureTime = null } = recorded ?? {};
     const { takenAt } = file;
-    this.see({ came: { ...this.soFar.came, anchor: { takenAt, exposureTime, firedAt, storedAt } } });
+    // Of a burst only the first file was taken right after the release.
+    const toldAt = this.turn === 0 ? firedAt : null;
+    this.see({ came: { ...this.soFar.came, anchor: { takenAt, exposureTime, firedAt: toldAt, storedAt } } });
     return origin.is === 'from-before' ? { is: 'its-own' } : origin;
   }
 
@@ -320,16 +341,6 @@ class Standing {
     if (this.soFar.biases.includes(bias)) return false;
     this.see({ biases: [...this.soFar.biases, bias] });
     return true;
-  }
-
-  /** The first frame in aperture priority says what the base is. @returns EV by which it has moved since; null if it has not */
-  private baseMoved({ recorded }: Came, frame: FrameAtHand): number | null {
-    const { asked } = this.known;
-    if (asked.mode === 'manual' || recorded === null) return null;
-    const verdict = meteredVerdict(recorded, { ...asked, ...frame }, this.soFar.baseTv);
-    if (!verdict.right) return null;
-    this.see({ baseTv: this.soFar.baseTv ?? verdict.baseTv });
-    return verdict.moved;
   }
 
   /** Of the files of one release the latest counts for the next. */
@@ -380,9 +391,6 @@ class Standing {
     this.soFar = { ...this.soFar, ...more };
   }
 }
-
-/** Whether it has still to be made: one whose picture is being looked at has not. */
-const isOpen = ({ state }: FrameAtHand): boolean => state !== 'verified' && state !== 'stored';
 
 /**
  * What is no frame of the set: a file that can be none, a repeat of one that is already good, or one that only came with its pass.

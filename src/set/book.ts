@@ -1,5 +1,5 @@
-// The only writer of a set: frames, passes, strays, files that were set aside, notes and state are changed here and nowhere else. Each
-// change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
+// The only writer of what is journalled of a set: frames, passes, strays, files that were set aside, notes and state are changed here and
+// nowhere else. Each change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
 import { ENDED } from '../../shared/fold.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
@@ -138,17 +138,20 @@ export class Book {
   fired(frames: readonly SetFrame[]): void {
     const { keeper, run, tell } = this.options;
     if (frames.length === 0) return;
-    const steps = frames.flatMap((frame) => {
+    const meant = frames.map((frame) => {
       const attempts = frame.view.attempts + 1;
       const armed = viewAfter(frame.view, 'armed', { attempts, reason: null });
-      return [armed, viewAfter(armed, 'fired')].map((view) => ({ type: 'frame', run, frame: view }) as const);
+      return { frame, armed, fired: viewAfter(armed, 'fired') };
     });
+    const steps = meant.flatMap(({ armed, fired }) =>
+      [armed, fired].map((view) => ({ type: 'frame', run, frame: view }) as const),
+    );
     keeper.together(() => {
       for (const step of steps) keeper.happening(step);
     });
     for (const step of steps) tell(step);
-    for (const [index, frame] of frames.entries()) {
-      frame.view = steps[2 * index + 1]?.frame ?? frame.view;
+    for (const { frame, fired } of meant) {
+      frame.view = fired;
       frame.times = timesAfter(frame.times, 'armed', 'fired');
     }
   }

@@ -1,5 +1,5 @@
 // The end of a set, however it came: frames that were to be fired again and were not are what they were, the folder is handed over, and
-// everyone hears how it ended. It never throws: what goes wrong here is part of how the set ended.
+// everyone hears how it ended. What goes wrong here is part of how the set ended; only a defect is thrown.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';

@@ -40,7 +40,7 @@ export function cameIn(
   return takenAt === null ? null : { takenAt, digest };
 }
 
-export interface Release extends CameSoFar {
+export interface ReleaseTimes extends CameSoFar {
   /** ISO 8601, by this computer's clock: told to fire, and file there. */
   readonly firedAt: string;
   readonly storedAt: string;
@@ -67,7 +67,7 @@ const LONGEST_WAIT_MS = 600_000;
 const WHOLE_SECOND_MS = 1000;
 
 /** @returns where a file comes from, so far as its own time, the clocks and the files before it tell */
-export function originOf(file: CameFile, release: Release): Origin {
+export function originOf(file: CameFile, release: ReleaseTimes): Origin {
   const { last, anchor, firedAt, storedAt, setStartedAt, clockDifference } = release;
   if (last !== null && isNoNewer(file, last)) return { is: 'from-before' };
   if (clockDifference === null) return anchor === null ? { is: 'its-own' } : countedOn(file, anchor, release);
@@ -93,7 +93,7 @@ function isNoNewer(file: CameFile, last: CameFile): boolean {
  * between its release and its being there: the latest moment at which this one can have been taken follows from the latter, the
  * likely one from the release, its exposure added, since some cameras write the time at which the shutter closed.
  */
-function countedOn(file: CameFile, anchor: Anchor, { firedAt, owedSince }: Release): Origin {
+function countedOn(file: CameFile, anchor: Anchor, { firedAt, owedSince }: ReleaseTimes): Origin {
   const later = wallOf(file.takenAt) - wallOf(anchor.takenAt);
   const released = Date.parse(firedAt);
   // A file that is owed may come late, and counts as the frame that it proves to be.

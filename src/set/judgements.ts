@@ -65,14 +65,18 @@ export interface Looked {
   readonly size: PixelSize | null;
 }
 
-/** All that is known of a file that is taken for a frame. */
-export interface Seen extends ReadFile {
-  readonly number: number;
-  /** How many frames the set has. */
-  readonly frames: number;
+/** A file that may be a frame. */
+export interface Candidate extends ReadFile {
   readonly asked: AskedOfFrame & AskedOfSet;
   /** In aperture priority: Tv in EV of the base that the first frame stands for; null before it. */
   readonly baseTv: number | null;
+}
+
+/** All that is known of a file that is taken for a frame. */
+export interface Seen extends Candidate {
+  readonly number: number;
+  /** How many frames the set has. */
+  readonly frames: number;
   /** EV by which the base had moved; null if it had not. */
   readonly baseMoved: number | null;
   /** By the clock of this computer. */
@@ -107,7 +111,14 @@ export type When = 'recorded' | 'picture' | 'set';
 export type Judgement =
   | {
       readonly name: string;
-      readonly when: 'recorded' | 'picture';
+      readonly when: 'recorded';
+      readonly comes: 'reject';
+      /** @returns why the file is not that frame, in one sentence; null if it may be */
+      readonly judge: (file: Candidate) => string | null;
+    }
+  | {
+      readonly name: string;
+      readonly when: 'picture';
       readonly comes: 'reject';
       /** Whether what the file records is not to be believed either, if it is rejected. */
       readonly forgets?: boolean;
@@ -150,15 +161,29 @@ export const JUDGEMENTS: readonly Judgement[] = [
 
 // --- asking the table
 
+/** @returns what the first rule on records says against a file's being that frame; null if it may be */
+export function mismatch(
+  { recorded, broken }: ReadFile,
+  asked: AskedOfFrame & AskedOfSet,
+  baseTv: number | null,
+): string | null {
+  for (const rule of JUDGEMENTS) {
+    if (rule.when !== 'recorded' || rule.comes !== 'reject') continue;
+    const reason = rule.judge({ recorded, broken, asked, baseTv });
+    if (reason !== null) return reason;
+  }
+  return null;
+}
+
 export interface Rejection {
   readonly reason: string;
   readonly forgets: boolean;
 }
 
-/** @returns what the first rule of that time says against it; null if none does */
-export function rejected(when: 'recorded' | 'picture', seen: Seen): Rejection | null {
+/** @returns what the first rule on pictures says against it; null if none does */
+export function rejected(seen: Seen): Rejection | null {
   for (const rule of JUDGEMENTS) {
-    if (rule.when !== when || rule.comes !== 'reject') continue;
+    if (rule.when !== 'picture' || rule.comes !== 'reject') continue;
     const reason = rule.judge(seen);
     if (reason !== null) return { reason, forgets: rule.forgets ?? false };
   }
@@ -182,17 +207,6 @@ export function marksOfSet(seen: SeenSet): ReadonlyMap<number, readonly FrameVie
 
 // --- the recorded exposure
 
-/** @returns why this file is not that frame, in one sentence; null if it may be */
-export function mismatch(
-  { recorded, broken }: ReadFile,
-  asked: AskedOfFrame & AskedOfSet,
-  baseTv: number | null,
-): string | null {
-  if (recorded === null) return broken;
-  const verdict = asked.mode === 'manual' ? judge(recorded, asked) : meteredVerdict(recorded, asked, baseTv);
-  return verdict.right ? null : verdict.reasons.join(' ');
-}
-
 /** In aperture priority a frame is told by its bias, or by its time against the base so far. */
 export const meteredVerdict = (
   recorded: RecordedExposure,
@@ -200,8 +214,24 @@ export const meteredVerdict = (
   baseTv: number | null,
 ): MeteredVerdict => judgeMetered(recorded, { ...asked, compensation: centre, baseTv });
 
-function wrongExposure({ recorded, broken, asked, baseTv }: Seen): string | null {
-  return mismatch({ recorded, broken }, asked, baseTv);
+function wrongExposure({ recorded, broken, asked, baseTv }: Candidate): string | null {
+  if (recorded === null) return broken;
+  const verdict = asked.mode === 'manual' ? judge(recorded, asked) : meteredVerdict(recorded, asked, baseTv);
+  return verdict.right ? null : verdict.reasons.join(' ');
+}
+
+/**
+ * In aperture priority the first frame says what the base is.
+ * @returns that base as Tv in EV, and by how many EV it has moved since (null if it has not); null in manual mode, or if the file is no such frame
+ */
+export function meteredBase(
+  recorded: RecordedExposure | null,
+  asked: AskedOfFrame & AskedOfSet,
+  baseTv: number | null,
+): { readonly baseTv: number; readonly moved: number | null } | null {
+  if (asked.mode === 'manual' || recorded === null) return null;
+  const verdict = meteredVerdict(recorded, asked, baseTv);
+  return verdict.right ? { baseTv: baseTv ?? verdict.baseTv, moved: verdict.moved } : null;
 }
 
 /** @param openEnds ends of the list of times that need not be the body's own: a time there proves nothing */

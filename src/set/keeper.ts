@@ -8,11 +8,11 @@ import type { TakenUp } from './taken-up.js';
 
 /** What a set has to know after a crash beyond its frames. */
 export interface SetMemo {
-  /** In aperture priority: Tv in EV of the base that the first verified frame stands for. */
+  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
   readonly meteredTv: number | null;
   /** Millimetres that the lens stood at for the first frame. */
   readonly lensAt: number | null;
-  /** Of the first verified frame, in pixels. */
+  /** Of the first frame that could be measured, in pixels. */
   readonly size?: PixelSize | null;
   /** By what its frames are named: the template, and what the set was called when it began. */
   readonly named?: {

@@ -15,11 +15,14 @@ export class SetLabels {
   /** As its folder says it, from when that is handed over. */
   private handed: RunView['set'] | null = null;
   private isOver = false;
+  /** Whether what its frames are named by is kept. */
+  private isKept: boolean;
 
   /** @param named as an earlier program began it; else as the set is called now */
   constructor(set: RunView['set'], named: NamedBy | undefined, naming: Naming = defaultNaming()) {
     this.now = set;
     const { name, viewpoint } = set;
+    this.isKept = named !== undefined;
     this.named = named ?? { template: naming.frame.text, name, viewpoint };
   }
 
@@ -29,6 +32,14 @@ export class SetLabels {
   /** As the record says it. */
   get inFolder(): RunView['set'] {
     return this.handed ?? this.now;
+  }
+
+  get isNamedKept(): boolean {
+    return this.isKept;
+  }
+
+  namedKept(): void {
+    this.isKept = true;
   }
 
   /** It is called otherwise from now on. @returns whether its folder is going to say so; false if that is handed over */

@@ -7,13 +7,13 @@ import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
 import { repeatedBy } from './assign.js';
 import { type CameSoFar, cameIn, originOf } from './from-before.js';
 import type { InHand } from './in-hand.js';
-import { meteredVerdict } from './judgements.js';
+import { meteredBase } from './judgements.js';
 import type { TakenBefore } from './marks.js';
 import { ENDED_MEANWHILE, firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
 import { knownBeside } from './taken-up.js';
 import { lookAt, verify } from './verify.js';
 
-/** By so much less the clocks are believed for a file that lay there after a restart. */
+/** How far off a file that lay there after a restart may be by the clocks. */
 const DOUBTED_AFTER_RESTART_MS = 1500;
 
 /**
@@ -71,20 +71,13 @@ async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
     const times = { ...owner.times, storedAt: null, verifiedAt: null };
     book.change(owner, 'stored', { reason: null, ...seen(arrival.recorded) }, { times });
   }
-  const accepted = { baseMoved: baseMoved(arrival, owner, hand), before: null, perhapsEarlyMs: null };
+  const base = meteredBase(arrival.recorded, hand.askedOf(owner), hand.common.meteredTv);
+  hand.common.meter(base?.baseTv ?? null);
+  const accepted = { baseMoved: base?.moved ?? null, before: null, perhapsEarlyMs: null };
   await verify(arrival, owner, accepted, await lookAt(arrival), hand);
 }
 
 const numbered = (frame: SetFrame) => ({ number: frame.view.number, of: frame });
-
-/** In aperture priority the first frame says what the base is. */
-function baseMoved({ recorded }: Arrival, frame: SetFrame, hand: InHand): number | null {
-  if (hand.plan.mode === 'manual' || recorded === null) return null;
-  const verdict = meteredVerdict(recorded, hand.askedOf(frame), hand.common.meteredTv);
-  if (!verdict.right) return null;
-  hand.common.meter(verdict.baseTv);
-  return verdict.moved;
-}
 
 /**
  * A picture from before may have come just as the program ended. For which release a file came nobody knows any more: the first whose
@@ -108,8 +101,9 @@ function isOlder({ recorded, digest }: Arrival, came: CameSoFar, hand: InHand): 
 
 /** @returns the frame that was fired last before a restart, if this whole file is what came of it, and is not as it was asked for */
 function cameWrong(arrival: Arrival, hand: InHand): SetFrame | null {
-  const fired = hand.frames.find(({ view }) => view.state === 'fired');
-  if (fired === undefined || arrival.recorded === null) return null;
+  // Of several that were fired nobody knows whose file it is.
+  const [fired, ...others] = hand.frames.filter(({ view }) => view.state === 'fired');
+  if (fired === undefined || others.length > 0 || arrival.recorded === null) return null;
   if (hand.frames.some((frame) => isVerified(frame) && hand.mismatch(arrival, frame) === null)) return null;
   const reason = hand.mismatch(arrival, fired) ?? '';
   hand.book.change(fired, 'rejected', { reason, ...seen(arrival.recorded) });

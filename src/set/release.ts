@@ -4,7 +4,6 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type Brought, LINK_FAILURES } from '../camera/index.js';
 import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
-import type { CameSoFar } from './from-before.js';
 import { askedOfFrame, type InHand } from './in-hand.js';
 import { Looks, MOST_LOOKS } from './looks.js';
 import { ofFrame, type SetFrame, stray } from './set-frame.js';
@@ -17,9 +16,8 @@ const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
   'frame-missing': 'nothing',
   'call-timed-out': 'cut off',
 };
-/** Of one frame; what is to be done about it the set says. */
+/** Why a frame has no file. What to do about the folder, the error of the set says. */
 const NOWHERE_TO_STORE = 'It could not be stored: the set folder is gone.';
-const NO_FILE = 'No file came of it.';
 
 export class Releases {
   readonly looks = new Looks();
@@ -32,7 +30,7 @@ export class Releases {
   constructor(hand: InHand, steady: Steady) {
     this.hand = hand;
     this.steady = steady;
-    this.told = { ...NOTHING_SO_FAR, baseTv: hand.common.meteredTv };
+    this.told = NOTHING_SO_FAR;
   }
 
   get soFar(): SoFar {
@@ -44,34 +42,33 @@ export class Releases {
     this.told = { ...this.told, ...more };
   }
 
-  /** What the files of earlier sets told of their times. */
-  knowEarlier(came: CameSoFar): void {
-    this.know({ came });
-  }
-
   /**
-   * @returns whether it is known where the bracket stands
-   * @throws EvenrungError what no other try would change, with the frame that it met: storing-failed, set-folder-gone, mirror-locked,
+   * @returns `lost` if nobody knows where the bracket stands
+   * @throws EvenrungError what no other try would change: storing-failed and set-folder-gone with the frame that met it, mirror-locked,
    *   mode-not-supported
    */
   async fire(release: Release): Promise<'done' | 'lost'> {
     const { hand } = this;
     const expected = release.expects.filter((frame) => frame !== null);
-    await this.meanIt(expected);
+    await this.journalFired(expected);
     const releasedAt = new Date();
     const brought = await hand.body.releaseShutter({
       into: hand.folder.incoming,
-      exposureSeconds: longestOf(release),
+      exposureSeconds: exposureOf(release),
     });
     this.outcomes.push(outcomeOf(brought));
-    const isKnown = await this.takeIn(brought, release, releasedAt);
-    const { failure } = brought;
-    if (failure !== null) return this.failed(failure, expected, releasedAt);
-    return isKnown ? 'done' : 'lost';
+    const { isLost, isShort, wrong } = await this.takeIn(brought, release, releasedAt);
+    if (wrong !== null && brought.failure === null) throw wrong;
+    const failure = brought.failure ?? (isShort ? noFile() : null);
+    if (failure === null) return isLost ? 'lost' : 'done';
+    const error = await hand.folder.whyNotStored(failure);
+    const lost = this.missed(expected, releasedAt, error);
+    if (wrong !== null) throw wrong;
+    return this.failed(error, lost ?? expected[0]);
   }
 
   /** Nothing is fired that could not be stored, or that nobody would know of. */
-  private async meanIt(expected: readonly SetFrame[]): Promise<void> {
+  private async journalFired(expected: readonly SetFrame[]): Promise<void> {
     const { book, folder } = this.hand;
     try {
       await folder.mustHaveRoom();
@@ -81,9 +78,20 @@ export class Releases {
     }
   }
 
-  private async takeIn({ files, failure }: Brought, release: Release, releasedAt: Date): Promise<boolean> {
+  /**
+   * All that came is taken in, also if something goes wrong with one of the files.
+   * @returns whether it is lost where the bracket stands, whether a file is missing, and what went wrong with another
+   */
+  private async takeIn({ files }: Brought, release: Release, releasedAt: Date) {
     const arrivals: Arrival[] = [];
-    for (const file of files) arrivals.push(await readArrival(file, this.hand.folder));
+    let wrong: unknown = null;
+    for (const file of files)
+      await readArrival(file, this.hand.folder).then(
+        (arrival) => arrivals.push(arrival),
+        (cause: unknown) => {
+          wrong ??= cause;
+        },
+      );
     const firedAt = releasedAt.toISOString();
     const { decisions, soFar, missing } = assign(
       arrivals,
@@ -96,17 +104,16 @@ export class Releases {
       this.known(),
     );
     this.told = soFar;
-    this.hand.common.meter(soFar.baseTv);
-    let isKnown = true;
+    let isLost = false;
     for (const [index, decision] of decisions.entries()) {
       const arrival = arrivals[index];
       if (arrival === undefined) continue;
-      await this.carryOut(decision, arrival, firedAt);
-      if (decision.is === 'from-before' && decision.anew !== null) isKnown = false;
+      await this.carryOut(decision, arrival, firedAt).catch((cause: unknown) => {
+        wrong ??= cause;
+      });
+      isLost ||= decision.is === 'from-before' && decision.anew !== null;
     }
-    if (failure === null)
-      for (const number of missing) this.missed(this.hand.book.frameOf(number), releasedAt, NO_FILE, true);
-    return isKnown && (failure !== null || missing.length === 0);
+    return { isLost, isShort: missing.length > 0, wrong };
   }
 
   private async carryOut(decision: Decision, arrival: Arrival, firedAt: string): Promise<void> {
@@ -121,6 +128,7 @@ export class Releases {
     if (decision.anew !== null) this.beginAnew(decision.anew);
     if (decision.is === 'no-frame') await putAside(arrival, decision, hand);
     if (decision.is !== 'frame') return;
+    hand.common.meter(this.told.baseTv);
     const frame = hand.book.frameOf(decision.frame);
     this.looks.begin(
       () => lookAt(arrival),
@@ -129,30 +137,30 @@ export class Releases {
     await this.looks.catchUp(MOST_LOOKS);
   }
 
-  private async failed(
-    failure: EvenrungError,
+  /** The frames whose file has not come, and may come still. @returns the first of them */
+  private missed(
     expected: readonly SetFrame[],
     releasedAt: Date,
-  ): Promise<'lost'> {
-    const { folder, body } = this.hand;
-    const error = await folder.whyNotStored(failure);
+    error: EvenrungError,
+  ): SetFrame | undefined {
+    const { book } = this.hand;
     const reason = error.code === 'set-folder-gone' ? NOWHERE_TO_STORE : error.message;
     const lost = expected.filter(({ view }) => view.state === 'fired');
-    for (const frame of lost) this.missed(frame, releasedAt, reason, error.details.released !== false);
+    for (const frame of lost) {
+      if (error.details.released !== false) book.stray(stray(frame.view, releasedAt, reason));
+      book.change(frame, 'rejected', { reason });
+    }
+    return lost[0];
+  }
+
+  private failed(error: EvenrungError, frame: SetFrame | undefined): 'lost' {
     const linkFailed = LINK_FAILURES.has(error.code);
-    if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame((lost[0] ?? expected[0])?.view, error);
+    if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(frame?.view, error);
     if (this.everyOtherRelease()) throw mirrorLocked();
     this.steady.failed(error);
     // Its file may still come: over this connection it would be taken for the next one.
-    if (!linkFailed) body.dropConnection();
+    if (!linkFailed) this.hand.body.dropConnection();
     return 'lost';
-  }
-
-  /** @param wasReleased whether its file may still come */
-  private missed(frame: SetFrame, releasedAt: Date, reason: string, wasReleased: boolean): void {
-    const { book } = this.hand;
-    if (wasReleased) book.stray(stray(frame.view, releasedAt, reason));
-    book.change(frame, 'rejected', { reason });
   }
 
   /** What is on its way, or waits to be sent, would be taken for the next frames. */
@@ -180,7 +188,7 @@ export class Releases {
     return {
       frames: hand.frames.map(atHand),
       strays: book.strays,
-      soFar: this.told,
+      soFar: { ...this.told, baseTv: common.meteredTv },
       asked: hand.asked(),
       clockDifference: common.clockDifference,
       setStartedAt: hand.setStartedAt,
@@ -198,12 +206,19 @@ const atHand = (frame: SetFrame): FrameAtHand => ({
   isBracketed: frame.pass.shape !== null,
 });
 
-/** The deadline is sized by the longest exposure of the pass: bodies differ in the order in which they fire. */
-const longestOf = ({ pass }: Release): number =>
-  Math.max(...pass.flatMap((frame) => frame.pass.frames).map(({ shutter }) => shutter.seconds));
+/** The deadline is sized by it. One frame may be any of its pass: bodies differ in the order in which they fire. Several take the sum. */
+function exposureOf({ expects, pass }: Release): number {
+  const seconds = [...new Set(pass.map((frame) => frame.pass))].flatMap(({ frames }) =>
+    frames.map(({ shutter }) => shutter.seconds),
+  );
+  return expects.length === 1 ? Math.max(...seconds) : seconds.reduce((sum, one) => sum + one, 0);
+}
 
 const outcomeOf = ({ files, failure }: Brought) =>
-  files.length > 0 || failure === null ? 'came' : (NOTHING_CAME[failure.code] ?? 'unclear');
+  files.length > 0 ? 'came' : (NOTHING_CAME[(failure ?? noFile()).code] ?? 'unclear');
+
+const noFile = (): EvenrungError =>
+  new EvenrungError('frame-missing', 'No file came of it.', { released: true });
 
 const untold = (): EvenrungError =>
   new EvenrungError(

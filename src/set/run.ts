@@ -1,5 +1,5 @@
 // One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
-// ended. What each step means is in its own file; here is the order, and the one place where a set is stopped and held.
+// ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
@@ -49,7 +49,7 @@ export interface RunOptions {
   /** What the body's readiness is judged for. */
   readonly asked: () => Promise<ReadinessAsked>;
   readonly tell: (happening: Happening) => void;
-  /** Milliseconds that it waits for a body that is gone or busy; a minute where it is left out. */
+  /** Milliseconds that it waits for a body that is gone or busy; a minute if it is left out. */
   readonly patienceMs?: number | undefined;
   /** Keeps each step before it is told. */
   readonly keeper?: Keeper | undefined;
@@ -210,7 +210,7 @@ export class Run {
 
   // --- from the beginning to the end
 
-  /** Carries the run out. Never throws: how it went wrong is in `error`. */
+  /** Carries the run out. Whatever goes wrong is in `error`; only a defect is thrown. */
   async carryOut(): Promise<SetEnded> {
     try {
       this.tellWhole();
@@ -231,7 +231,7 @@ export class Run {
     const { begun } = this.options;
     if (begun === undefined) return;
     const before = await pickUp(this.hand, begun.frames, this.releases.soFar.came);
-    this.releases.know({ before, baseTv: this.hand.common.meteredTv });
+    this.releases.know({ before });
   }
 
   private async prepare(): Promise<void> {
@@ -316,9 +316,9 @@ export class Run {
       step = steps.next((await this.mayGoOn(step.value)) ? await this.take(step.value) : 'stopped');
   }
 
-  /** The one place where a set is stopped and held. */
+  /** Decides before each step whether it is taken. A step that waits looks at `stopping` by itself. */
   private async mayGoOn(step: Step): Promise<boolean> {
-    if (!this.stopping && (step.is === 'arm' || step.is === 'release')) {
+    if (!this.stopping && 'state' in step) {
       this.hand.book.enter(step.state);
       await this.waitWhileHeld();
     }
@@ -331,6 +331,8 @@ export class Run {
         return this.arm(step);
       case 'release':
         return this.releases.fire(step);
+      case 'hold point':
+        return 'done';
       case 'look back':
         await this.releases.looks.catchUp();
         return 'done';

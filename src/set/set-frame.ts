@@ -14,8 +14,6 @@ export interface SetFrame {
   readonly planned: PlannedFrame;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
-  /** How often it was made up. */
-  madeUp: number;
   /** How often it had been fired before the set was taken up again. */
   firedBefore: number;
   /** Of its file, once it is verified. */
@@ -49,7 +47,6 @@ export function framesOf(plan: Plan): SetFrame[] {
       planned,
       shutter: planned.shutter,
       thumbnail: null,
-      madeUp: 0,
       firedBefore: 0,
       checksum: null,
       times: NO_TIMES,
@@ -70,8 +67,10 @@ export function framesOf(plan: Plan): SetFrame[] {
 
 export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
 
-/** Whether it has still to be made: one whose picture is being looked at has not. */
-export const isOpen = (frame: SetFrame): boolean => !isVerified(frame) && frame.view.state !== 'stored';
+/** Whether a frame has still to be made: one whose picture is being looked at has not. */
+export const isOpenState = (state: FrameState): boolean => state !== 'verified' && state !== 'stored';
+
+export const isOpen = ({ view }: SetFrame): boolean => isOpenState(view.state);
 
 export const timesOf = ({ firedAt, storedAt, verifiedAt }: FrameTimes): FrameTimes => ({
   firedAt,

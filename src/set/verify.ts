@@ -50,7 +50,7 @@ export async function verify(
   const { number } = frame.view;
   common.measure(looked.broken === null ? looked.size : null);
   const seen = seenOf(arrival, frame, accepted, looked, hand);
-  const against = rejected('picture', seen);
+  const against = rejected(seen);
   if (against !== null) {
     const { reason, forgets } = against;
     book.change(frame, 'rejected', { reason, ...(forgets ? { recorded: null } : {}) });
@@ -60,7 +60,8 @@ export async function verify(
   const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
   const kind = arrival.kind ?? 'unknown';
   // What its name goes by is kept before the first frame has one.
-  if (hand.frames.every(({ checksum: kept }) => kept === null)) hand.remember();
+  if (!labels.isNamedKept) hand.remember();
+  labels.namedKept();
   const file = await folder.keep(arrival.path, labels.stemOf(frame, hand.run, hand.startedAt), kind);
   show(frame, looked.picture);
   frame.checksum = checksum;

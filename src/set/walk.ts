@@ -1,5 +1,6 @@
 // Which release comes next: the passes of the plan in their order, and after each what it left open, singly. A generator that stops exactly
-// where a set may be stopped or held, tells what is to be done there, and hears how it went. It waits for nothing.
+// where a set may be stopped or held, tells what is to be done there, and hears how it went. It waits for nothing, and tells the book how
+// the passes stand.
 import type { RunState } from '../../shared/state.js';
 import type { Arming, Centre } from '../camera/index.js';
 import type { ShutterSetting, Sixths } from '../exposure/index.js';
@@ -31,6 +32,8 @@ export interface Arm {
 export type Step =
   | Arm
   | Release
+  /** A set that is held waits here, before it is known what is due. */
+  | { readonly is: 'hold point'; readonly state: RunState }
   /** The pictures so far are waited for: what is rejected has to be made up. */
   | { readonly is: 'look back' }
   /** A body that was busy is given a moment. */
@@ -41,7 +44,7 @@ export type Step =
 export type Went = 'done' | 'lost' | 'stopped';
 
 /** What the walk asks of the set while it goes. */
-export interface Underfoot {
+export interface Conditions {
   /** Whether files come one release late: then what a pass misses comes with the next one. */
   readonly comesLate: () => boolean;
   /** How many pictures from before came so far. */
@@ -57,16 +60,19 @@ const MOST_MAKE_UPS = 2;
 
 type Walk = Generator<Step, Went, Went>;
 
-export function* walk(hand: InHand, feet: Underfoot): Walk {
+export function* walk(hand: InHand, conditions: Conditions): Walk {
   const { passes } = hand.plan;
+  /** How often each frame was made up, by its number. */
+  const madeUp = new Map<number, number>();
   for (const [index, pass] of passes.entries()) {
     const own = hand.framesOfPass(pass);
     const isWhole = own.every((frame) => frame.view.state === 'planned' && hand.isDue(frame));
     if (isWhole && (yield* firePass(pass, index + 1, hand)) === 'stopped') return 'stopped';
-    if (!feet.comesLate() && (yield* makeUp(index + 1, hand, feet)) === 'stopped') return 'stopped';
+    if (!conditions.comesLate() && (yield* makeUp(index + 1, madeUp, hand, conditions)) === 'stopped')
+      return 'stopped';
   }
   if ((yield { is: 'look back' }) === 'stopped') return 'stopped';
-  return yield* makeUp(passes.length, hand, feet);
+  return yield* makeUp(passes.length, madeUp, hand, conditions);
 }
 
 function* firePass(pass: Pass, number: number, hand: InHand): Walk {
@@ -82,6 +88,8 @@ function* firePass(pass: Pass, number: number, hand: InHand): Walk {
 function* fireTurns(pass: Pass, state: RunState, hand: InHand): Walk {
   const own = hand.framesOfPass(pass);
   for (const turn of pass.frames) {
+    if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
+    // Whoever held the set may have let a picture be rejected meanwhile.
     if (!own.some((frame) => hand.isDue(frame))) return 'done';
     const expects = [openFrame(own, turn)];
     const went = yield { is: 'release', state, expects, pass: own, isSingle: false };
@@ -98,22 +106,24 @@ const openFrame = (own: readonly SetFrame[], turn: PlannedFrame): SetFrame | nul
  * What the passes so far left open is made singly, bracket off; if its shutter cannot be set, the pass is repeated.
  * @param passes how many were fired
  */
-function* makeUp(passes: number, hand: InHand, feet: Underfoot): Walk {
+function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, conditions: Conditions): Walk {
   for (const frame of hand.frames.filter(({ view }) => view.pass <= passes)) {
     const since = performance.now();
+    const { number } = frame.view;
+    const count = (by: number) => madeUp.set(number, (madeUp.get(number) ?? 0) + by);
     while (hand.isDue(frame)) {
-      if (frame.madeUp >= MOST_MAKE_UPS + (hand.body.picturesWaiting ?? 0)) {
+      if ((madeUp.get(number) ?? 0) >= MOST_MAKE_UPS + (hand.body.picturesWaiting ?? 0)) {
         if ((yield { is: 'give up', frame }) === 'stopped') return 'stopped';
       }
-      frame.madeUp += 1;
-      const fromBefore = feet.fromBefore();
+      count(1);
+      const fromBefore = conditions.fromBefore();
       const went = canBeSingle(frame, hand) ? yield* single(frame, hand) : yield* repeat(frame.pass, hand);
       if (went === 'stopped' || (yield { is: 'look back' }) === 'stopped') return 'stopped';
       // What came was no attempt of it.
-      if (feet.fromBefore() > fromBefore) frame.madeUp -= 1;
+      if (conditions.fromBefore() > fromBefore) count(-1);
       // A body that was busy did not try: it is given as long as one that is gone.
-      if (!feet.wasBusy() || performance.now() - since > feet.patienceMs()) continue;
-      frame.madeUp -= 1;
+      if (!conditions.wasBusy() || performance.now() - since > conditions.patienceMs()) continue;
+      count(-1);
       yield { is: 'wait' };
     }
   }

@@ -35,7 +35,11 @@ afterEach(async () => {
 });
 
 /** A set of one pass of three, armed, whose release brings what `bring` says. */
-async function burst(bring: (files: FiredFrame[]) => Brought, keeper: Partial<Keeper> = {}) {
+async function burst(
+  bring: (files: FiredFrame[]) => Brought,
+  keeper: Partial<Keeper> = {},
+  asked: (exposureSeconds: number) => void = () => undefined,
+) {
   const practice = new PracticeBody(AT_ONCE);
   const body = await Body.meet(new PracticeLink(practice));
   const base = resolveBase('1/60', body.limits);
@@ -66,6 +70,7 @@ async function burst(bring: (files: FiredFrame[]) => Brought, keeper: Partial<Ke
   await body.arm(armingOf(pass, hand));
   const { fire } = body;
   body.releaseShutter = async (options) => {
+    asked(options.exposureSeconds);
     const files: FiredFrame[] = [];
     for (const _ of pass.frames) files.push(await fire.call(body, options));
     return bring(files);
@@ -161,4 +166,24 @@ describe('a release of three frames', () => {
     const [set] = await readdir(into);
     expect(await readdir(path.join(into, set ?? '', '.incoming')).catch(() => [])).toEqual([]);
   });
+});
+
+it('is fired with time for all of its exposures', async () => {
+  let asked = 0;
+  await burst(
+    (files) => ({ files, failure: null }),
+    {},
+    (seconds) => {
+      asked = seconds;
+    },
+  );
+  expect(asked).toBeCloseTo(2 ** -7 + 2 ** -6 + 2 ** -5, 9);
+});
+
+it('of which one file cannot be told, and then nothing more comes: the others are taken in, and what is missing is said', async () => {
+  const result = burst((files) => ({
+    files: files.slice(1).map((file) => ({ ...file, path: `${file.path}.gone` })),
+    failure: timeOut(),
+  }));
+  await expect(result).rejects.toMatchObject({ code: 'storing-failed' });
 });

@@ -1,6 +1,6 @@
 // Which file is the picture that was released for it, and which one had waited in the camera.
 import { describe, expect, it } from 'vitest';
-import { type Anchor, cameIn, originOf, type Release } from '../../src/set/from-before.js';
+import { type Anchor, cameIn, originOf, type ReleaseTimes } from '../../src/set/from-before.js';
 
 const at = (seconds: number): string =>
   new Date(Date.UTC(2026, 10, 25, 16, 42, 0) + seconds * 1000).toISOString();
@@ -10,7 +10,7 @@ const taken = (seconds: number, parts = true): string => {
   const local = new Date(date.getTime() - date.getTimezoneOffset() * 60_000).toISOString();
   return local.slice(0, parts ? 23 : 19);
 };
-const RELEASE: Release = {
+const RELEASE: ReleaseTimes = {
   firedAt: at(60),
   storedAt: at(61),
   setStartedAt: at(50),
@@ -21,7 +21,7 @@ const RELEASE: Release = {
 };
 const file = (takenAt: string, digest = 'a picture') => ({ takenAt, digest });
 const last = (takenAt: string) => ({ takenAt, digest: 'another picture' });
-const origin = (takenAt: string, release: Partial<Release> = {}) =>
+const origin = (takenAt: string, release: Partial<ReleaseTimes> = {}) =>
   originOf(file(takenAt), { ...RELEASE, ...release }).is;
 
 describe('a file that comes back', () => {
@@ -78,7 +78,7 @@ describe('the file of a camera whose clock nobody can read', () => {
     storedAt: at(seconds + 1.1),
     ...more,
   });
-  const counted = (seconds: number, of: Anchor, more: Partial<Release> = {}) =>
+  const counted = (seconds: number, of: Anchor, more: Partial<ReleaseTimes> = {}) =>
     originOf(file(taken(seconds)), {
       ...{ ...RELEASE, clockDifference: null, setStartedAt: at(59), anchor: of },
       last: { takenAt: of.takenAt, digest: 'another picture' },
@@ -146,7 +146,7 @@ describe('what a file tells for those after it', () => {
 });
 
 describe('the edges', () => {
-  const silent = (takenAt: string, more: Partial<Release> = {}) => ({
+  const silent = (takenAt: string, more: Partial<ReleaseTimes> = {}) => ({
     ...{ clockDifference: null, last: last(takenAt) },
     ...more,
   });
