@@ -4,6 +4,7 @@ import { TAGS } from './vitest.config.js';
 
 const ABOUT = [
   'assign',
+  'assign-decisions',
   'dialects',
   'ev',
   'exposure',

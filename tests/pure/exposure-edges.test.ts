@@ -6,6 +6,7 @@ import { sixths } from '../../shared/ev.js';
 import {
   bodySetting,
   evBetween,
+  isoSettings,
   isSameShape,
   nearestOf,
   nearestSetting,
@@ -140,6 +141,25 @@ describe('a film speed as it is written', () => {
     '100 Multi Frame Noise Reduction',
   ])('%s names none', (text) => {
     expect(parseIso(text)).toBeUndefined();
+  });
+});
+
+describe('the film speeds that a body offers', () => {
+  it('are those that are numbers, ascending, by what they stand for (APEX: ISO 100 is Sv 5)', () => {
+    expect(isoSettings(['Auto', '200', 'Lo 1', '100', '3200', '-1'])).toEqual([
+      { label: '100', iso: 100, sv: 30 },
+      { label: '200', iso: 200, sv: 36 },
+      { label: '3200', iso: 3200, sv: 60 },
+    ]);
+    expect(isoSettings([])).toEqual([]);
+  });
+
+  it('stand for thirds and halves, as nominal numbers are rounded (common practice, no source)', () => {
+    const stands = (label: string) => isoSettings([label])[0]?.sv;
+    expect(['50', '64', '80', '125', '160', '250', '320', '640', '1250'].map(stands)).toEqual([
+      24, 26, 28, 32, 34, 38, 40, 46, 52,
+    ]);
+    expect(['140', '70', '280', '560'].map(stands)).toEqual([33, 27, 39, 45]);
   });
 });
 

@@ -7,7 +7,14 @@ import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js
 import { compareLight, type LightComparison } from '../../src/frames/index.js';
 import { type TakenAt, takenAtOf } from '../../src/frames/read/taken-at.js';
 import { marksOf as marksOfSeen, type Seen } from '../../src/set/judgements.js';
-import { ratioMarks } from '../../src/set/marks.js';
+import {
+  movedMark,
+  offRelease,
+  orderMarks,
+  ratioMarks,
+  timeMarks,
+  withNeighbourMarks,
+} from '../../src/set/marks.js';
 
 const BASE = SHUTTER_SCALES.third.find(({ label }) => label === '1/60') as ShutterSetting;
 
@@ -155,5 +162,105 @@ describe('the light of neighbours', () => {
     );
     expect(marks.get(6)?.sentence).toContain('from frame 5 to 6 +3 EV where +1 EV was planned');
     expect(ratioMarks(compareLight([])).size).toBe(0);
+  });
+});
+
+describe('in words', () => {
+  const said = (changes: Partial<Marked>) =>
+    marksOfOne({ ...FRAME, ...changes }).map(({ sentence }) => sentence);
+
+  it('what is clipped, in per cent; with one decimal below one', () => {
+    expect(said({ number: 1, frames: 1, clipped: { dark: 0.3, light: 0.246 } })).toEqual([
+      '25% of the darkest frame is blown out: the scene is brighter than the set reaches. A frame more at the dark end holds it.',
+      '30% of the lightest frame is black: the scene is darker than the set reaches. A frame more at the light end holds it.',
+    ]);
+    const small = (light: number) => said({ number: 1, clipped: { dark: 0, light } })[0]?.split(' ')[0];
+    expect([small(0.0096), small(0.01), small(0.0149)]).toEqual(['1.0%', '1%', '1%']);
+  });
+
+  it('how far the light had moved, with its sign', () => {
+    const words = (ev: number) => movedMark(ev).sentence;
+    expect(words(1 / 3)).toBe('The light had moved by +0.33 EV since the first frame of the set.');
+    expect(words(-0.5)).toBe('The light had moved by -0.5 EV since the first frame of the set.');
+  });
+
+  it('which file came before it, also where that is no frame', () => {
+    const words = (number: number | null) =>
+      orderMarks('2026-11-25T16:42:10', { number, takenAt: '2026-11-25T16:42:12' })[0];
+    expect(words(4)).toEqual({
+      code: 'order',
+      sentence:
+        'By its file it was taken before frame 4, and it was fired after that: look whether it is the frame that it should be.',
+    });
+    expect(words(null)?.sentence).toContain('taken before the file that came before it, and it');
+  });
+
+  it('how long before or after its release it was taken', () => {
+    const words = (takenAt: string) => timeMarks(takenAt, FRAME)[0]?.sentence;
+    expect(words('2026-11-25T16:46:15')).toBe(
+      "Its file says that it was taken 4 min after it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.",
+    );
+    expect(words('2026-11-25T16:41:55')).toContain('was taken 12 s before it was fired');
+  });
+});
+
+describe('how far a file is off its release', () => {
+  const off = (takenAt: string, times: Partial<Marked['times']> = {}, clockDifference: number | null = 0) =>
+    offRelease(takenAt, { times: { ...FRAME.times, ...times }, clockDifference });
+
+  it('counts from three seconds before it, and to three after the file was there', () => {
+    expect(['16:42:07', '16:42:15', '16:42:06', '16:42:16'].map((at) => off(`2026-11-25T${at}`))).toEqual([
+      0, 0, -1000, 1000,
+    ]);
+    // A file that was there before it was fired: the release counts.
+    expect(off('2026-11-25T16:42:10', { storedAt: localAt(16, 42, 1) })).toBe(0);
+    expect(off('2026-11-25T16:42:12', { storedAt: localAt(16, 42, 1) })).toBe(2000);
+  });
+
+  it('is nothing that anybody can tell where one of the times is missing', () => {
+    expect(off('2020-01-01T00:00:00', { firedAt: null })).toBeNull();
+    expect(off('2020-01-01T00:00:00', { storedAt: null })).toBeNull();
+    expect(off('2020-01-01T00:00:00', {}, null)).toBeNull();
+  });
+
+  it('is none within 26 hours of zones, in whole quarters of an hour, and one beyond', () => {
+    expect(off('2026-11-26T18:42:10')).toBe(0);
+    expect(off('2026-11-24T14:42:10')).toBe(0);
+    expect(off('2026-11-26T18:57:10')).toBe(26.25 * 3_600_000 - 5000);
+    expect(off('2026-11-24T14:27:10')).toBe(-26.25 * 3_600_000 + 3000);
+  });
+});
+
+describe('the marks that neighbours give', () => {
+  const size = { code: 'size' as const, sentence: 'Odd.' };
+  const ratio = { code: 'ratio' as const, sentence: 'Bright.' };
+  const own = { code: 'order' as const, sentence: 'Late.' };
+
+  it('take the place of earlier ones, behind what the frame has by itself', () => {
+    expect(withNeighbourMarks([size, own, ratio], [{ ...ratio, sentence: 'Dark.' }])).toEqual([
+      own,
+      { ...ratio, sentence: 'Dark.' },
+    ]);
+    expect(withNeighbourMarks([own], [size, ratio])).toEqual([own, size, ratio]);
+    expect(withNeighbourMarks([ratio, own], [])).toEqual([own]);
+  });
+
+  it('change nothing where they say the same', () => {
+    expect(withNeighbourMarks([size, own, ratio], [size, ratio])).toBeNull();
+    expect(withNeighbourMarks([own], [])).toBeNull();
+    // Two that are said in one breath are two.
+    expect(withNeighbourMarks([{ ...size, sentence: 'Odd.Bright.' }], [size, ratio])).toEqual([size, ratio]);
+  });
+
+  it('a step of light that was planned as none is written without a sign', () => {
+    const comparison: LightComparison = {
+      ratios: [{ darker: 1, lighter: 2, expected: 0, ev: 1, mark: true }],
+      suspects: [],
+    };
+    expect(ratioMarks(comparison).get(2)).toEqual({
+      code: 'ratio',
+      sentence:
+        'The brightness changes otherwise than planned here: from frame 1 to 2 +1 EV where 0 EV was planned. The light may have changed in between.',
+    });
   });
 });
