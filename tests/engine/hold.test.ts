@@ -1,10 +1,11 @@
 // A run that somebody holds, and one that waits before its first frame: over the practice body, with its journal, and on a schedule
 // with an invented clock.
-import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import { sixths } from '../../shared/ev.js';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import { readSetRecord } from '../../shared/set-record.js';
@@ -438,4 +439,36 @@ describe('a schedule that is held', () => {
     await sequence.carryOut();
     expect(made).toEqual([0, 2]);
   });
+});
+
+it('a picture that is rejected while a run is held is fired in its turn, and told of before', async () => {
+  const link = new TestLink({ shape: 'amount' });
+  link.saysSize = false;
+  const { run, events } = await prepareSet(root, { link });
+  const fired: number[] = [];
+  const isRejected = new Promise<void>((resolve) => {
+    const look = setInterval(() => {
+      const told = events.flatMap(({ happening }) => (happening.type === 'frame' ? [happening.frame] : []));
+      if (!told.some(({ state, reason }) => state === 'rejected' && /cut short/.test(reason ?? ''))) return;
+      clearInterval(look);
+      resolve();
+    }, 5);
+  });
+  link.afterFire = async (count, file) => {
+    if (count !== 1) return;
+    // What came first is the second frame of the bracket, and its file is cut short.
+    const twin = new PracticeBody(AT_ONCE);
+    await twin.change('shutter', sixths(42));
+    const [other] = await twin.release();
+    const jpeg = other?.jpeg ?? Buffer.alloc(0);
+    await writeFile(file, jpeg.subarray(0, Math.floor(jpeg.length / 2)));
+    run.hold();
+    void isRejected.then(() => setTimeout(() => run.letGo(), 20));
+  };
+  const ended = await run.carryOut();
+  for (const { happening } of events)
+    if (happening.type === 'frame' && happening.frame.state === 'fired') fired.push(happening.frame.number);
+  expect(ended).toMatchObject({ state: 'complete', verified: 3 });
+  // Every release is told of before it is made.
+  expect(fired).toHaveLength(link.releases);
 });
