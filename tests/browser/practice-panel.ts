@@ -112,7 +112,7 @@ export class PracticePanel {
       serviceWorkers: 'block',
     });
     const page = await context.newPage();
-    page.setDefaultTimeout(10_000);
+    page.setDefaultTimeout(30_000);
     const complaints: string[] = [];
     page.on('pageerror', (error) => complaints.push(error.message));
     page.on('console', (message) => {

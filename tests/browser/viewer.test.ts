@@ -442,6 +442,8 @@ describe('from the ladder', () => {
     // So that there is time to look, however slow the machine is.
     expect((await tell('hold')).status).toBe(202);
     await page.locator('main[data-run-state="held"]').waitFor();
+    // The picture of the frame before may still be looked at.
+    await expect.poll(() => page.locator('.rung[data-state="stored"]').count()).toBe(0);
     const number = Number(
       await page.locator('.rung[data-state="verified"]').last().getAttribute('data-frame'),
     );
