@@ -485,7 +485,7 @@ describe('from the ladder', () => {
     await loaded(page);
     await button(page, 'Close').click();
     await viewer(page).waitFor({ state: 'detached' });
-    expect(new URL(page.url()).hash).not.toContain('rungs');
+    await expect.poll(() => new URL(page.url()).hash).not.toContain('rungs');
     await page.getByRole('button', { name: 'New set' }).click();
   });
 
