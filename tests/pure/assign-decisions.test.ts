@@ -179,6 +179,24 @@ describe('the files of one release of several', () => {
   });
 });
 
+describe('the last file so far', () => {
+  it('is the one that came last, also if the clock of the camera was set back far before it', () => {
+    const last = { takenAt: taken(60 + 1200), digest: 'x' };
+    const { soFar } = one(came(1 / 60), { soFar: { ...NOTHING_SO_FAR, came: { last, anchor: null } } });
+    expect(soFar.came.last?.takenAt).toBe(taken(60.2));
+  });
+
+  it('in place of one that was expected makes the next ones late, if it repeats one of the same release', () => {
+    const { decisions, soFar } = assign(
+      [came(1 / 60, 60.2), came(1 / 60, 60.4)],
+      release({ expects: [2, 3], isSingle: false }),
+      known(),
+    );
+    expect(decisions.map(({ is }) => is)).toEqual(['frame', 'no-frame']);
+    expect(soFar.comesLate).toBe(true);
+  });
+});
+
 describe('a file that is another one', () => {
   it('is the open frame of its pass that it records; the one that was expected loses its place', () => {
     const { decision, missing } = one(came(1 / 125));
@@ -244,6 +262,10 @@ describe('a file that is another one', () => {
       },
     });
     expect(one(came(1 / 8)).soFar.comesLate).toBe(false);
+    // Nor where another frame was fired before.
+    expect(one(came(1 / 8), { frames: frames(DONE) })).toMatchObject({
+      ...{ decision: { displaced: { owed: null } }, soFar: { comesLate: false } },
+    });
   });
 
   it('for a turn that was fired for nothing only came with its pass, or repeats a frame, or can be none', () => {
@@ -316,7 +338,7 @@ describe('a file that comes late', () => {
       release({ expects: [3], pass: [3] }),
       known({
         frames: frames({ state: 'rejected', wasFired: true }, { state: 'rejected', wasFired: true }, FIRED),
-        strays: [...strays, { frame: 2, releasedAt: at(31) }],
+        strays: [{ frame: 2, releasedAt: at(31) }, ...strays],
       }),
     );
     expect(decisions.map(({ strayOf }) => strayOf)).toEqual([1, 2]);
@@ -385,6 +407,11 @@ describe('aperture priority', () => {
     expect(moved.decision).toMatchObject({ is: 'frame', frame: 2, baseMoved: 1 });
     expect(moved.soFar.baseTv).toBe(6);
     expect(one(came(1 / 60)).soFar.baseTv).toBeNull();
+    // What is no frame tells nothing.
+    expect(one(metered(1 / 60, 3), { asked })).toMatchObject({
+      decision: { is: 'no-frame' },
+      soFar: { baseTv: null },
+    });
   });
 
   it('two files of a bracket that record one bias cannot be told apart', () => {
@@ -394,6 +421,9 @@ describe('aperture priority', () => {
       ...{ is: 'untold', recorded: metered(1 / 60, 0).recorded, strayOf: null, displaced: null, anew: null },
     });
     expect(twice.missing).toEqual([2]);
+    const lighter = { asked, soFar: { ...NOTHING_SO_FAR, biases: [1] } };
+    expect(one(metered(1 / 30, 1), lighter, bracket).decision.is).toBe('untold');
+    expect(one(metered(1 / 60, null), { asked }, bracket).soFar.biases).toEqual([]);
     expect(twice.soFar.biases).toEqual([0]);
     expect(one(metered(1 / 60, 0), { asked }, bracket).soFar.biases).toEqual([0]);
     expect(

@@ -101,6 +101,13 @@ describe('what marks', () => {
     expect(codes({ ...SEEN, looked: null })).toEqual([]);
   });
 
+  it('no order, if the file tells no time, or records nothing at all', () => {
+    const before = { number: 1, takenAt: '2026-11-25T16:42:12' as never };
+    expect(codes({ ...SEEN, before })).toEqual([]);
+    expect(codes({ ...SEEN, recorded: null, before })).toEqual([]);
+    expect(codes({ ...SEEN, recorded: null, clockDifference: 0 })).toEqual([]);
+  });
+
   it('all that is to be said of one frame, in the order of the table', () => {
     const at = '2026-11-25T16:42:10.000' as const;
     const local = (hour: number) => new Date(2026, 10, 25, hour, 50).toISOString();
