@@ -45,6 +45,21 @@ export const LEFT: readonly { readonly file: string; readonly line: string; read
   { file: 'marks.ts', line: "off > 0 ? 'after'", why: `${ALIKE}: 0 is no odd time` },
   { file: 'marks.ts', line: 'return taken > to', why: `${ALIKE}: what is exactly there lies in between` },
   { file: 'marks.ts', line: 'Math.abs(zone) <=', why: `${ALIKE}: so is the zone chosen; else: ${EXACTLY}` },
+  {
+    file: 'assign.ts',
+    line: "state: 'stored', wasFired: true",
+    why: `${ALIKE}: only a second file of the same frame in one release would ask`,
+  },
+  {
+    file: 'judgements.ts',
+    line: "rule.when !== 'recorded'",
+    why: `${ALIKE}: what only a picture tells is not told yet`,
+  },
+  {
+    file: 'judgements.ts',
+    line: 'if (reason !== null) return reason',
+    why: `${ALIKE}: there is one such rule`,
+  },
   { file: 'assign.ts', line: 'this.due = new Set', why: `${ALIKE}: a turn for nothing is asked for nowhere` },
   {
     file: 'assign.ts',

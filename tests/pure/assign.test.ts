@@ -530,6 +530,53 @@ describe('one release at a time', () => {
     expect(owedSinceIn(strays, '2026-11-25T16:12:00.000Z', false)).toBe('2026-11-25T16:12:00.000Z');
   });
 
+  it('of a burst, each file has its turn: one of an earlier release in place of the second makes the next ones late', () => {
+    const [own, late] = [fileOf(3), { ...fileOf(2), firedAt: fileOf(3).firedAt }];
+    const frames = states({ 2: 'rejected', 3: 'fired', 4: 'fired' });
+    const both: Released = { expects: [3, 4], pass: [3, 4], isSingle: false, firedAt: own.firedAt };
+    const { decisions, soFar } = assign([own, late], both, known(frames));
+    expect(decisions.map((one) => [one.is, one.displaced?.frame ?? null])).toEqual([
+      ['frame', null],
+      ['frame', 4],
+    ]);
+    expect(soFar.comesLate).toBe(true);
+  });
+
+  it('of a burst that brings all of its own, one from before costs nothing; a turn for nothing begins anew', () => {
+    const file = fileOf(3);
+    const old = { ...file, digest: 'old' };
+    const soFar = { ...NOTHING_SO_FAR, waited: 1 };
+    const turns = (expects: (number | null)[]): Released => ({
+      ...{ expects, pass: [3], isSingle: false, firedAt: file.firedAt },
+    });
+    const fired = known(states({ 3: 'fired' }), { soFar });
+    const anew = (files: readonly File[], expects: (number | null)[]) =>
+      assign(files, turns(expects), fired).decisions[0]?.anew;
+    expect(anew([old, file], [3])).toBeNull();
+    expect(anew([old, file], [3, null])).toBeNull();
+    expect(anew([old], [null])).toBe(FROM_BEFORE);
+    expect(anew([old], [3])).toBe(FROM_BEFORE);
+  });
+
+  it('of a burst, only the first file was taken right after the release', () => {
+    const [one, two] = [fileOf(3), fileOf(4)];
+    const both: Released = { expects: [3, 4], pass: [3, 4], isSingle: false, firedAt: one.firedAt };
+    const anchor = (files: readonly File[]) =>
+      assign(files, both, known(states({ 3: 'fired', 4: 'fired' }))).soFar.came.anchor;
+    expect(anchor([one])).toMatchObject({ firedAt: one.firedAt, storedAt: one.storedAt });
+    expect(anchor([one, two])).toMatchObject({ firedAt: null, storedAt: two.storedAt });
+  });
+
+  it('two files that come late in one burst take a stray away each', () => {
+    const files = [fileOf(2), fileOf(5)];
+    const firedAt = fileOf(6).firedAt;
+    const strays = [2, 5].map((frame) => ({ frame, releasedAt: firedAt }));
+    const frames = states({ 2: 'rejected', 5: 'rejected', 6: 'fired', 7: 'fired' });
+    const both: Released = { expects: [6, 7], pass: [6, 7], isSingle: false, firedAt };
+    const { decisions } = assign(files, both, known(frames, { strays }));
+    expect(decisions.map(({ strayOf }) => strayOf)).toEqual([2, 5]);
+  });
+
   it('a frame that the set has not is a defect', () => {
     const file = fileOf(3);
     expect(() => assign([file], release(99, file.firedAt), known(states({})))).toThrow(/no frame 99/);

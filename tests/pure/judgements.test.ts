@@ -10,6 +10,7 @@ import {
   type Looked,
   marksOf,
   marksOfSet,
+  meteredBase,
   meteredVerdict,
   mismatch,
   rejected,
@@ -167,6 +168,16 @@ describe('which frame a file can be', () => {
     expect(mismatch({ ...file, recorded: alone }, { ...asked, centre: NO_EV }, 6)).toBeNull();
     expect(mismatch({ ...file, recorded: alone }, { ...asked, centre: NO_EV }, 7)).not.toBeNull();
   });
+});
+
+it('a base is metered in aperture priority alone; the first one stays', () => {
+  const asked = { ...ASKED, mode: 'aperture', offset: sixths(6), centre: sixths(6) } as const;
+  const recorded = { ...RECORDED, exposureTime: 1 / 30, bias: 1 };
+  expect(meteredBase(recorded, asked, null)).toEqual({ baseTv: 6, moved: null });
+  expect(meteredBase(recorded, asked, 7)).toEqual({ baseTv: 7, moved: 1 });
+  expect(meteredBase(recorded, { ...asked, mode: 'manual' }, null)).toBeNull();
+  expect(meteredBase(null, asked, null)).toBeNull();
+  expect(meteredBase({ ...recorded, exposureTime: null }, asked, null)).toBeNull();
 });
 
 it("the ends of a list of times are the body's own, unless it is said that they need not be", () => {
