@@ -10,7 +10,7 @@ import type { PracticeBody, PracticeState } from '../../src/camera/practice/mode
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { stationOfProcess } from '../harness/process-station.js';
-import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
+import { FACES, type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let into = '';
 let plugged: PluggedBody | undefined;
@@ -65,15 +65,6 @@ function mustBeEven(tvs: readonly number[]): void {
   for (const [index, tv] of tvs.entries()) expect(tv).toBeCloseTo((tvs[0] ?? Number.NaN) - index, 9);
 }
 
-const FACES: readonly FaceName[] = [
-  'amount',
-  'pattern',
-  'drive-entry',
-  'drive-entry-leaping',
-  'drive-entry-walking',
-  'hidden',
-  'standard',
-];
 /** A single frame goes no farther than compensation does. */
 const SINGLY: readonly FaceName[] = ['hidden', 'standard'];
 

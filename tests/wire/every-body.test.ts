@@ -9,7 +9,7 @@ import type { PracticeOptions } from '../../src/camera/practice/model.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { stationOfProcess } from '../harness/process-station.js';
-import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
+import { FACES, type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
 let into = '';
 let plugged: PluggedBody[] = [];
@@ -51,15 +51,6 @@ async function recordOf(events: EventLog): Promise<{ record: SetRecord; folder: 
   };
 }
 
-const FACES: readonly FaceName[] = [
-  'amount',
-  'pattern',
-  'drive-entry',
-  'drive-entry-leaping',
-  'drive-entry-walking',
-  'hidden',
-  'standard',
-];
 const BASE_TV = 6;
 
 describe.each(FACES)('the virtual body %s', (face) => {

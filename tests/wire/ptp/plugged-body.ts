@@ -17,20 +17,24 @@ import { Responder } from './responder.js';
 import { StandardFace } from './standard-face.js';
 import { VirtualUsb } from './virtual-usb.js';
 
+/** All of them, as tests that take each go through them. */
+export const FACES = [
+  'amount',
+  'pattern',
+  'drive-entry',
+  'drive-entry-leaping',
+  'drive-entry-walking',
+  'hidden',
+  'standard',
+] as const;
+
 /**
  * `amount` is dialect A. `hidden` is dialect D as a body of vendor extension 0x0B shows it whose bracket is out of reach:
  * the labels of A without `aeb`. `pattern` is dialect B. `drive-entry` is dialect C as a newer body has it, which takes
  * values; `drive-entry-leaping` and `drive-entry-walking` are older ones, which move shutter, ISO and compensation, any number of
  * settings at a command or one. `standard` is dialect D in plain PTP: labels such as `0.0080s`.
  */
-export type FaceName =
-  | 'amount'
-  | 'hidden'
-  | 'pattern'
-  | 'drive-entry'
-  | 'drive-entry-leaping'
-  | 'drive-entry-walking'
-  | 'standard';
+export type FaceName = (typeof FACES)[number];
 
 const SHAPES: Readonly<Record<FaceName, PracticeShape>> = {
   amount: 'amount',
