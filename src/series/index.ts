@@ -18,3 +18,4 @@ export {
 } from './scheduled-sets.js';
 export { Sequence, type SequenceOptions } from './sequence.js';
 export type { EndedSet, SetMaker } from './set-maker.js';
+export type { SequenceEnd } from './tally.js';

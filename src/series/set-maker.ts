@@ -1,7 +1,7 @@
 // What a run on a schedule asks of whoever makes its sets, and what it is told of them.
 import type { ErrorCode } from '../../shared/error-codes.js';
-import type { RunState } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
+import type { RunOutcome } from '../journal/index.js';
 import type { SequenceMemo } from './sequence-memo.js';
 
 /** A set that was begun. */
@@ -22,7 +22,7 @@ export interface BegunSet {
 }
 
 export interface EndedSet {
-  readonly state: RunState;
+  readonly state: RunOutcome;
   readonly verified: number;
   readonly endedAt: string;
   readonly sentence: string;

@@ -218,7 +218,7 @@ const outcomeOf = ({ files, failure }: Brought) =>
   files.length > 0 ? 'came' : (NOTHING_CAME[(failure ?? noFile()).code] ?? 'unclear');
 
 const noFile = (): EvenrungError =>
-  new EvenrungError('frame-missing', 'No file came of it.', { released: true });
+  new EvenrungError('frame-missing', 'No file came back.', { released: true });
 
 const untold = (): EvenrungError =>
   new EvenrungError(

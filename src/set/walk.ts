@@ -89,7 +89,7 @@ function* fireTurns(pass: Pass, state: RunState, hand: InHand): Walk {
   const own = hand.framesOfPass(pass);
   for (const turn of pass.frames) {
     if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
-    // Whoever held the set may have let a picture be rejected meanwhile.
+    // A picture may have been rejected while the set was held.
     if (!own.some((frame) => hand.isDue(frame))) return 'done';
     const expects = [openFrame(own, turn)];
     const went = yield { is: 'release', state, expects, pass: own, isSingle: false };

@@ -1,7 +1,5 @@
 // One set fired with the body in hand: its run made, carried out, and its end kept. When it is fired, and what for, it does not know.
-import type { ErrorCode } from '../../shared/error-codes.js';
 import type { EvenrungError } from '../../shared/errors.js';
-import type { RunView } from '../../shared/state.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import type { Naming } from '../frames/index.js';
@@ -10,7 +8,6 @@ import type { EndedSet } from '../series/index.js';
 import { keeperOf, lastCame, Run, type RunOptions } from '../set/index.js';
 import { endRun } from './again/kept.js';
 import type { Alarm } from './alarm.js';
-import type { Halt } from './alarm-notice.js';
 import type { EventLog } from './event-log.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import { whileAwake } from './while-awake.js';
@@ -74,15 +71,17 @@ export class Firing {
 
   /** Fires a set. Never rejects but for defects. */
   async fire(run: Run, body: Body): Promise<EndedSet> {
-    const { bodies, report, events, alarm } = this.options;
+    const { bodies, report, alarm } = this.options;
     this.last = run;
     this.notePaid(run);
-    const { state, verified, endedAt, sentence, error } = await run.carryOut();
-    const ended: EndedSet = { state, verified, endedAt, sentence, error: error?.code ?? null };
-    if (state === 'halted') alarm?.raise(haltOf(run.id, 'halted', ended, events.state.run));
+    const { error, folder, frames, ...ended } = await run.carryOut();
+    const { state, sentence, verified } = ended;
+    const code = error?.code ?? null;
+    if (state === 'halted')
+      alarm?.raise({ run: run.id, state, error: code, sentence, folder, verified, frames });
     report.stockOf(body.identity).setMade(run.fileBytes, run.released);
     await bodies.backAgain(body, error);
-    return ended;
+    return { ...ended, error: code };
   }
 
   /** Belongs into a record, and the run that owed it may have left none. */
@@ -96,24 +95,10 @@ export class Firing {
   /** Where it cannot be written before this program ends, the run is found unfinished at the next start. */
   endInJournal(id: string, { state, sentence, error }: Pick<EndedSet, 'state' | 'sentence' | 'error'>): void {
     const { journal, log } = this.options;
-    const outcome = state === 'complete' || state === 'stopped' ? state : 'halted';
-    const refused = journal?.keepOrLater(() => endRun(journal, id, { state: outcome, sentence, error }));
+    const refused = journal?.keepOrLater(() => endRun(journal, id, { state, sentence, error }));
     if (refused) log(`The end of the run is not kept yet: ${refused.message}`);
   }
 }
-
-/** @param view of the set that was fired last */
-export const haltOf = (
-  run: string,
-  state: Halt['state'],
-  { error, sentence }: { error: ErrorCode | null; sentence: string },
-  view: RunView | null,
-): Halt => ({
-  ...{ run, state, error, sentence },
-  folder: view?.folder ?? null,
-  verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
-  frames: view?.frames.length ?? 0,
-});
 
 /** A set by itself is on no schedule. */
 export function forgetSchedule(events: EventLog): void {

@@ -1,6 +1,7 @@
 // A run on a schedule, put together and carried out: the sequence of its slots, and the sets that it makes with the body in hand.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SetRequest } from '../../shared/request.js';
+import type { RunView } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
 import {
   type Hands,
@@ -8,10 +9,12 @@ import {
   type ScheduledOptions,
   ScheduledSets,
   Sequence,
+  type SequenceEnd,
   type SequenceOptions,
 } from '../series/index.js';
 import { freeBytesIn } from '../system/index.js';
-import { type BegunRun, haltOf } from './firing.js';
+import type { Halt } from './alarm-notice.js';
+import type { BegunRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { whileAwake } from './while-awake.js';
 
@@ -83,10 +86,17 @@ export function carryOutSeries(
     const end = await whileAwake('Bracketed sets are being made.', sequence, () => sequence.carryOut());
     if (end.error !== null) begun.error = new EvenrungError(end.error, end.sentence);
     firing.endInJournal(id, end);
-    if (end.early)
-      alarm?.raise(haltOf(id, end.state === 'halted' ? 'halted' : 'stopped', end, events.state.run));
+    if (end.early) alarm?.raise(haltOf(id, end, events.state.run));
     // From now on it is told what is left for single sets.
     await bodies.tell();
   });
   return begun;
 }
+
+/** @param view of the set that was fired last */
+const haltOf = (run: string, { state, error, sentence }: SequenceEnd, view: RunView | null): Halt => ({
+  ...{ run, state: state === 'halted' ? 'halted' : 'stopped', error, sentence },
+  folder: view?.folder ?? null,
+  verified: view?.frames.filter((frame) => frame.state === 'verified').length ?? 0,
+  frames: view?.frames.length ?? 0,
+});
