@@ -72,6 +72,7 @@ export const ERRORS = {
   'choice-not-offered': { status: 500, exit: 1 },
   'setting-not-taken': { status: 500, exit: 1 },
   'frame-missing': { status: 500, exit: 1 },
+  'file-not-there': { status: 404, exit: 1 },
   'frame-unreadable': { status: 500, exit: 1 },
   'frame-wrong': { status: 500, exit: 1 },
   'not-put-back': { status: 500, exit: 1 },

@@ -82,6 +82,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'choice-not-offered': NOT_OFFERED,
   'setting-not-taken': stops('The camera does not take a setting'),
   'frame-missing': stops('No frame comes back'),
+  'file-not-there': stops('No frame comes back'),
   'frame-unreadable': stops('A file cannot be read'),
   'frame-wrong': stops('A frame comes back wrong'),
   'not-put-back': stops('Settings could not be put back'),

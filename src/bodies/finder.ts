@@ -113,7 +113,7 @@ export class Finder {
   /** @throws EvenrungError no-body where another one is wanted */
   private async mustBe(wanted: string | null, found: Found): Promise<Found> {
     if (wanted === null || isWanted(found.body.identity, wanted)) return found;
-    await found.body.release();
+    await found.body.letGo();
     throw notAttached(wanted, [found.body.identity]);
   }
 
@@ -154,7 +154,7 @@ export class Finder {
       } catch {
         known.push({ port, model, serial: null });
       } finally {
-        await link.release();
+        await link.letGo();
       }
     }
     return known;
@@ -188,7 +188,7 @@ export class Finder {
       });
       return { body, notes: [...notes, ...body.contradictions] };
     } catch (cause) {
-      await opened.release();
+      await opened.letGo();
       throw cause;
     }
   }

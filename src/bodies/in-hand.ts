@@ -215,7 +215,7 @@ export class BodyInHand {
   private lose(error: EvenrungError): void {
     const lost = this.body?.identity ?? null;
     this.options.report.absent(error, this.next());
-    void this.body?.release();
+    void this.body?.letGo();
     this.there = { is: 'absent', why: error, lost };
     this.lookAgain();
   }
@@ -248,7 +248,7 @@ export class BodyInHand {
 
   private async release(): Promise<void> {
     const { body } = this;
-    await body?.release();
+    await body?.letGo();
     if (body !== undefined) this.there = { is: 'absent', why: null, lost: null };
   }
 }

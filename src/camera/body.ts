@@ -497,8 +497,8 @@ export class Body {
     }
   }
 
-  async release(): Promise<void> {
-    await this.link.release();
+  async letGo(): Promise<void> {
+    await this.link.letGo();
   }
 
   private readonly changes = {

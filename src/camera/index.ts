@@ -12,15 +12,24 @@ export {
 } from './body.js';
 export type { Centre, DialectName } from './dialects/index.js';
 export {
+  type ApartLimits,
   type AttachedPort,
   type BodyIdentity,
+  type BringOptions,
+  type Button,
   type FiredFrame,
   type FireOptions,
+  type Heard,
   LINK_FAILURES,
   type Link,
   type LinkKind,
   type LinkLimits,
+  type LinkWay,
+  type ListedFile,
   LOST,
+  type MadeFile,
+  type Piece,
+  type PressOptions,
   type Setting,
   type Settings,
 } from './link.js';

@@ -5,6 +5,9 @@
 /** Which kind of link reaches the body. */
 export type LinkKind = 'practice' | 'usb';
 
+/** Which way a link takes to the same library: through the npm package gphoto2, or by calling it directly. */
+export type LinkWay = 'binding' | 'direct';
+
 /** Errors after which the body has to be looked for anew. */
 export const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
 
@@ -51,6 +54,80 @@ export interface LinkLimits {
   readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure. */
   readonly secondsPerFrame: number;
+  /** How this link takes a release and its files apart; null if it can only do both at once. */
+  readonly apart: ApartLimits | null;
+}
+
+/** What a link that takes release and fetch apart says of itself. */
+export interface ApartLimits {
+  /** The library that it calls, and its version: what was learnt with another one is learnt anew. */
+  readonly library: string;
+  /** Bytes that one call of `bring` should ask for. */
+  readonly pieceBytes: number;
+  /** Bytes of a file in which its Exif is looked for; 0 if its files only come whole. */
+  readonly headBytes: number;
+  /** Bytes a second that come over the cable, estimated until it is measured. */
+  readonly bytesPerSecond: number;
+}
+
+/** One setting to write, as its label. */
+export interface SettingChange {
+  readonly name: string;
+  readonly value: string;
+}
+
+/** How a button of the body is held over the wire: what is written to press it, and what is written to let it go. */
+export interface Button {
+  readonly down: readonly SettingChange[];
+  readonly up: readonly SettingChange[];
+}
+
+export interface PressOptions {
+  /** null: the library's own release, which presses and lets go. */
+  readonly button: Button | null;
+  /** Seconds after which the link itself lets the button go, counted from when the body took the press; null: `unpress` does. */
+  readonly holdSeconds: number | null;
+  /** All the exposures that are about to be made, in seconds, for sizing deadlines; it sets nothing. */
+  readonly exposureSeconds: number;
+}
+
+/** A file that the body made, as the body tells of it. Folder and name find it again, also in another process. */
+export interface MadeFile {
+  readonly folder: string;
+  readonly name: string;
+  /** Its size in bytes; null if the body does not tell. */
+  readonly bytes: number | null;
+}
+
+/** What the body told since it was listened to last. */
+export interface Heard {
+  /** In the order in which it told of them. */
+  readonly made: readonly MadeFile[];
+  /** Whether it said that the release is over, and it takes another one. */
+  readonly isOver: boolean;
+}
+
+export interface BringOptions {
+  readonly file: MadeFile;
+  /** The file on this computer that takes it: made if `from` is 0, else carried on. */
+  readonly to: string;
+  /** Bytes that were brought before. */
+  readonly from: number;
+  /** No more bytes than this, unless the library only gives it whole. */
+  readonly most: number;
+}
+
+/** A piece that is on disk now. */
+export interface Piece {
+  readonly bytes: number;
+  /** Whether it was the last one. */
+  readonly isEnd: boolean;
+}
+
+/** A file on the card, as a listing tells of it. */
+export interface ListedFile extends MadeFile {
+  /** When the body wrote it, by its own clock, ISO 8601 without a zone; null if the listing does not tell. */
+  readonly writtenAt: string | null;
 }
 
 /** A frame that came back. */
@@ -93,7 +170,7 @@ export interface Link {
    * Lets go of the body. Nothing else may be called after.
    * @param busyMs milliseconds that a busy body may be waited for: what it does not hear, it does not undo; 0 where it is left out
    */
-  release(busyMs?: number): Promise<void>;
+  letGo(busyMs?: number): Promise<void>;
   /** Where the link can begin anew: drops the connection at once, and the next call makes another one. */
   kill?(): void;
   /**
@@ -101,4 +178,32 @@ export interface Link {
    * @returns whether it did
    */
   recycleIfLarge?(): Promise<boolean>;
+
+  // --- release and fetch as two things; only if `LinkLimits.apart` is there
+
+  /**
+   * Releases the shutter with the settings as they are, and returns once the body has taken it; some libraries return only when the
+   * exposures are over. What it makes, `listen` hears.
+   * @throws EvenrungError frame-missing (its details say whether the shutter was released), body-busy (it was not), body-lost,
+   *   call-timed-out
+   */
+  press?(options: PressOptions): Promise<void>;
+  /** Lets the button go that is held. Does nothing if none is. @throws EvenrungError body-lost, body-busy */
+  unpress?(): Promise<void>;
+  /**
+   * Listens to the body until it has told of a file, or that the release is over, but not longer. What it had told before is not told again.
+   * @param ms milliseconds; 0 only takes what is there
+   * @throws EvenrungError body-lost, body-busy
+   */
+  listen?(ms: number): Promise<Heard>;
+  /**
+   * Brings a piece of a file. The file in the camera stays.
+   * @throws EvenrungError file-not-there (no such file in the camera), storing-failed, body-lost, body-busy
+   */
+  bring?(options: BringOptions): Promise<Piece>;
+  /**
+   * What lies on the card in the folder of the newest files and the one before it; what is in the body's memory is not listed.
+   * @throws EvenrungError body-lost, body-busy
+   */
+  list?(): Promise<readonly ListedFile[]>;
 }

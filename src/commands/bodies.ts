@@ -72,7 +72,7 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
     const isFailure = views.length === 0 || refused.length > 0;
     return isFailure && first !== undefined ? exitCodeOf(first.error) : 0;
   } finally {
-    for (const entry of found) if ('body' in entry) await entry.body.release();
+    for (const entry of found) if ('body' in entry) await entry.body.letGo();
   }
 }
 

@@ -11,6 +11,20 @@ export interface BracketShape {
    * brackets are [0, 1] or [0, -1].
    */
   readonly pattern: readonly number[];
+  /** Whether one release fires all of it, at the body's own speed; left out if each of its frames takes a release of its own. */
+  readonly isOneRelease?: boolean;
+}
+
+/** How long things take on a link that takes release and fetch apart, so that files come while the next frame is exposed. */
+export interface ApartTiming {
+  /** Seconds from the release to the opening of the shutter. */
+  readonly secondsBeforeExposure: number;
+  /** Seconds from the closing of the shutter until the body takes another release, or opens for the next frame of the same one. */
+  readonly secondsAfterExposure: number;
+  /** Seconds that the files of one frame take over the cable, while nothing else is asked. */
+  readonly secondsPerTransfer: number;
+  /** The most frames that one release may make: what the body's buffer was seen to hold; null if nobody has looked. */
+  readonly mostInOneGo: number | null;
 }
 
 /** Centre by exposure compensation, in automatic modes. */
@@ -41,9 +55,15 @@ export interface BodyLimits {
   readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
   readonly secondsPerFrame: number;
+  /** Left out over a link that releases and fetches at once. */
+  readonly apart?: ApartTiming;
 }
 
 /** @returns whether the body has nothing to change between the two; null is the bracket off */
 export const isSameShape = (one: BracketShape | null, other: BracketShape | null): boolean =>
   one === other ||
-  (one !== null && other !== null && one.step === other.step && one.pattern.join() === other.pattern.join());
+  (one !== null &&
+    other !== null &&
+    one.step === other.step &&
+    one.isOneRelease === other.isOneRelease &&
+    one.pattern.join() === other.pattern.join());

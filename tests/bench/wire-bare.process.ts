@@ -1,7 +1,7 @@
 // What the bench `wire` compares with: the shutter set and a frame fired, one after another, by the bare binding and nothing
 // else. In a process of its own, as the binding wants it.
 import path from 'node:path';
-import { loadBinding, type NativeCamera, promised } from '../../src/camera/usb/binding.js';
+import { loadBinding, type NativeCamera, promised } from '../../src/camera/binding/binding.js';
 import type { BareFired, BareOrder, BareReady, Failed } from './wire-messages.js';
 
 async function open(): Promise<NativeCamera> {

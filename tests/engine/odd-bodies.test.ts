@@ -29,13 +29,14 @@ function linkTo(settings: readonly Setting[]): Link {
       secondsPerChange: 0.4,
       secondsPerSetting: 0,
       secondsPerFrame: 2,
+      apart: null,
     }),
     readSettings: async () => new Map(settings.map((setting) => [setting.name, setting])),
     changeSetting: async (name) => choice(name, []),
     fire: async () => {
       throw new Error('Nothing is fired here.');
     },
-    release: async () => undefined,
+    letGo: async () => undefined,
   };
 }
 

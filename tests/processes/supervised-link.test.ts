@@ -62,7 +62,7 @@ describe('the camera process', () => {
     const frame = await link.fire({ into: folder, exposureSeconds: 1 / 125 });
     expect(await readdir(folder)).toContain(path.basename(frame.path));
     const { pid } = link;
-    await link.release();
+    await link.letGo();
     expect(await gone(pid)).toBe(true);
   });
 
@@ -321,7 +321,7 @@ describe('a camera process that is started again', () => {
     for (const one of settled) {
       if (one.status === 'rejected') expect(one.reason).toMatchObject({ code: 'body-lost' });
     }
-    const releasing = [link.readSettings().catch(() => undefined), link.release(), link.release()];
+    const releasing = [link.readSettings().catch(() => undefined), link.letGo(), link.letGo()];
     await Promise.all(releasing);
     clearInterval(look);
     expect(most).toBe(1);
@@ -332,7 +332,7 @@ describe('a camera process that is started again', () => {
     const link = await scripted();
     const waiting = link.readSettings();
     waiting.catch(() => undefined);
-    await link.release();
+    await link.letGo();
     await expect(waiting).rejects.toMatchObject({ code: 'body-lost' });
     await expect(link.readSettings()).rejects.toMatchObject({ code: 'body-lost' });
     await pause(100);

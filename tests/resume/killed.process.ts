@@ -117,7 +117,7 @@ class ParentLink implements Link {
   readSettings = () => this.ask<Settings>('readSettings');
   changeSetting = (name: string, value: string) => this.ask<Setting>('changeSetting', name, value);
   fire = (options: FireOptions) => this.ask<FiredFrame>('fire', options);
-  release = async () => undefined;
+  letGo = async () => undefined;
 }
 
 function begin(): Promise<unknown> {

@@ -45,7 +45,7 @@ async function withLink(
   try {
     await during(link);
   } finally {
-    await link.release();
+    await link.letGo();
     await plugged.remove();
     await rm(home, { recursive: true, force: true });
   }

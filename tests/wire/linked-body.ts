@@ -36,7 +36,7 @@ export async function withLinkedBody(
     const into = await mkdtemp(path.join(folder, 'frames-'));
     await during({ ...plugged, link, into, printed });
   } finally {
-    await link.release();
+    await link.letGo();
     await plugged.remove();
     await rm(folder, { recursive: true, force: true });
   }

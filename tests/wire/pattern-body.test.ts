@@ -332,7 +332,7 @@ test('with the memory of the body as target a frame comes back, and nothing stay
     const [deleted] = responder.transactions.filter(({ request }) => request.code === OPERATION.deleteObject);
     expect(deleted?.response).toBe(RESPONSE.ok);
     expect(card.picture(deleted?.request.parameters[0] ?? 0)).toBeUndefined();
-    await link.release();
+    await link.letGo();
     expect(control()).toEqual([1, 0]);
     expect(responder.count(OPERATION.closeSession)).toBe(1);
     expect(printed).toEqual([]);

@@ -136,7 +136,7 @@ test('letting go closes the session; a process that was killed leaves it open, a
     expect(responder.count(OPERATION.closeSession)).toBe(0);
     expect([...second.keys()]).toEqual([...first.keys()]);
     expect(valueFor(second, 'aeb')).toBe('off');
-    await link.release();
+    await link.letGo();
     expect(responder.count(OPERATION.closeSession)).toBe(1);
   }));
 
@@ -164,7 +164,7 @@ test('of two bodies none is taken unless its port is said; the process lists bot
   const env = { ...process.env, ...one.environment, VIRTUAL_BODY_SOCKETS: sockets, HOME: home };
   // Forked by hand: the process must still be able to answer after it let go and collected, other camera or not.
   const forked = (...port: string[]) =>
-    fork(CAMERA_PROCESS, ['usb', ...port], {
+    fork(CAMERA_PROCESS, ['usb', 'binding', ...port], {
       env,
       execArgv: ['--expose-gc'],
       serialization: 'advanced',
@@ -191,7 +191,7 @@ test('of two bodies none is taken unless its port is said; the process lists bot
     expect(one.responder.transactions).toEqual([]);
     const call = (id: number, method: string) => ask(child, id, method);
     expect(await call(1, 'identify')).toMatchObject({ ok: true, value: { serial: 'PB-ONE' } });
-    expect(await call(2, 'release')).toMatchObject({ ok: true });
+    expect(await call(2, 'letGo')).toMatchObject({ ok: true });
     expect(await call(3, 'readSettings')).toMatchObject({ ok: false, code: 'body-lost' });
     expect(other.responder.transactions).toEqual([]);
   } finally {

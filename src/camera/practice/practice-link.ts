@@ -37,6 +37,7 @@ export class PracticeLink implements Link {
       secondsPerChange: timing.change,
       secondsPerSetting: timing.changePerSetting,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,
+      apart: null,
     };
   }
 
@@ -93,7 +94,7 @@ export class PracticeLink implements Link {
     };
   }
 
-  async release(): Promise<void> {
+  async letGo(): Promise<void> {
     // Nothing is held.
   }
 

@@ -1,5 +1,6 @@
 // The camera process: everything that talks to a body lives here, so that the daemon can kill it. Forked with the kind of
-// link and, where there may be several bodies, the port as its arguments; does what the channel says, one call at a time, and ends itself when the daemon is gone.
+// link, its way to the library, and, where there may be several bodies, the port as its arguments; does what the channel says, one call at
+// a time, and ends itself when the daemon is gone.
 import { Worker } from 'node:worker_threads';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { AttachedPort, Link } from '../link.js';
@@ -18,16 +19,23 @@ const METHODS: ReadonlySet<string> = new Set<keyof Link>([
   'readSettings',
   'changeSetting',
   'fire',
-  'release',
+  'letGo',
+  'press',
+  'unpress',
+  'listen',
+  'bring',
+  'list',
 ]);
 
-const [, , kind, port] = process.argv;
+const [, , kind, way, port] = process.argv;
 
 // Loaded only when asked for: the practice body must work where the USB binding cannot even be loaded.
 async function openLink(): Promise<Link> {
   switch (kind) {
     case 'usb':
-      return (await import('../usb/usb-link.js')).openUsbLink(port);
+      if (way === 'direct')
+        throw new EvenrungError('usb-not-available', 'Cameras cannot be reached directly yet.');
+      return (await import('../binding/binding-link.js')).openBindingLink(port);
     case 'practice':
       return (await import('../practice/practice-link.js')).openPracticeLink();
     default:
@@ -36,7 +44,7 @@ async function openLink(): Promise<Link> {
 }
 
 async function attached(): Promise<readonly AttachedPort[]> {
-  if (kind === 'usb') return (await import('../usb/usb-link.js')).attachedOverUsb();
+  if (kind === 'usb') return (await import('../binding/binding-link.js')).attachedOverBinding();
   return [{ port: 'practice', model: 'Practice body' }];
 }
 
@@ -61,8 +69,10 @@ async function answer({ id, method, args }: Call): Promise<Answer> {
     if (!METHODS.has(method))
       throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
     const opened = await open();
-    if (method === 'release') endWithin(RELEASE_MS);
-    const call = opened[method] as (...given: unknown[]) => Promise<unknown>;
+    if (method === 'letGo') endWithin(RELEASE_MS);
+    const call = opened[method] as ((...given: unknown[]) => Promise<unknown>) | undefined;
+    if (call === undefined)
+      throw new EvenrungError('internal', `This link cannot take a release and its files apart (${method}).`);
     return { id, ok: true, value: await call.apply(opened, [...args]) };
   } catch (cause) {
     const { code, message, details } = asEvenrungError(cause);
@@ -98,7 +108,7 @@ function endWithin(milliseconds: number): void {
 
 function farewell(): void {
   endWithin(FAREWELL_MS);
-  queue.then(async () => (await link)?.release(FAREWELL_BUSY_MS)).then(end, end);
+  queue.then(async () => (await link)?.letGo(FAREWELL_BUSY_MS)).then(end, end);
 }
 
 process.on('disconnect', farewell);

@@ -122,7 +122,7 @@ export class OneProcess {
     const until = performance.now() + deadlineMs;
     // The release's own time runs from now on, whatever it waits for.
     const busyMs = Math.max(0, deadlineMs - FAREWELL_MS);
-    const released = this.call('release', [busyMs], Number.POSITIVE_INFINITY).catch(() => undefined);
+    const released = this.call('letGo', [busyMs], Number.POSITIVE_INFINITY).catch(() => undefined);
     await within(released, deadlineMs);
     this.end(new EvenrungError('body-lost', 'The connection to the camera was let go.'));
     await within(this.gone, Math.max(0, until - performance.now()) + GONE_MS);

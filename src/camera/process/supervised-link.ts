@@ -9,11 +9,17 @@ import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type {
   AttachedPort,
   BodyIdentity,
+  BringOptions,
   FiredFrame,
   FireOptions,
+  Heard,
   Link,
   LinkKind,
   LinkLimits,
+  LinkWay,
+  ListedFile,
+  Piece,
+  PressOptions,
   Setting,
   Settings,
 } from '../link.js';
@@ -25,6 +31,8 @@ import { residentMemory } from './resident-memory.js';
 
 export interface SupervisedLinkOptions {
   readonly kind: LinkKind;
+  /** The way to the library; over the binding where it is left out. Without a meaning for the practice body. */
+  readonly way?: LinkWay;
   /**
    * Says where the body is, each time that a camera process starts: it may be somewhere else after the cable was out.
    * Left out, or null, it is the only one.
@@ -68,6 +76,9 @@ const MEMORY_BOUND = 512 * 1024 * 1024;
  * between. A second at most: a body that comes back must be armed again within three, and start and reading take one.
  */
 const BACK_OFF = [0, 0, 250, 500, 1000];
+
+/** A listing may take as long as so many other calls: a full card has thousands of files. */
+const LISTING_CALLS = 4;
 
 /** Settings of the longest scale that a body has: shutter times in thirds. */
 const FARTHEST_WALK = 61;
@@ -143,8 +154,28 @@ export class SupervisedLink implements Link {
     return this.call('fire', [options], this.deadlines.fire + options.exposureSeconds * 2000);
   }
 
+  press(options: PressOptions): Promise<void> {
+    return this.call('press', [options], this.deadlines.fire + options.exposureSeconds * 2000);
+  }
+
+  unpress(): Promise<void> {
+    return this.call('unpress', []);
+  }
+
+  listen(ms: number): Promise<Heard> {
+    return this.call('listen', [ms], this.deadlines.call + ms);
+  }
+
+  bring(options: BringOptions): Promise<Piece> {
+    return this.call('bring', [options]);
+  }
+
+  list(): Promise<readonly ListedFile[]> {
+    return this.call('list', [], this.deadlines.call * LISTING_CALLS);
+  }
+
   /** Lets go of the body and ends the process, whatever state it is in. Nothing starts another. Never throws. */
-  async release(): Promise<void> {
+  async letGo(): Promise<void> {
     this.isReleased = true;
     this.starting?.giveUp(closed());
     await this.last?.letGo(this.deadlines.release);
@@ -220,7 +251,7 @@ export class SupervisedLink implements Link {
   }
 
   private async start(signal: AbortSignal): Promise<Started> {
-    const { kind, port, home, env, entry, log, logAt } = this.options;
+    const { kind, way = 'binding', port, home, env, entry, log, logAt } = this.options;
     await this.lastIsGone();
     const wait =
       this.fellAt + (BACK_OFF[Math.min(this.fallen, BACK_OFF.length - 1)] ?? 0) - performance.now();
@@ -231,7 +262,7 @@ export class SupervisedLink implements Link {
     signal.throwIfAborted();
     const process = new OneProcess({
       entry: entry ?? ENTRY,
-      args: at === null ? [kind] : [kind, at],
+      args: at === null ? [kind, way] : [kind, way, at],
       startMs: this.deadlines.start,
       env: { ...globalThis.process.env, ...env, HOME: home },
       print: logAt ?? ((_, line) => log(line)),

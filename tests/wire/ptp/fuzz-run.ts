@@ -168,7 +168,7 @@ class Lane {
         sessions.push(seen);
       }
     } finally {
-      await link.release();
+      await link.letGo();
     }
     const [first = new Map(), second = new Map()] = sessions;
     const keys = new Set([...second.values()].map(placeKey));
@@ -268,7 +268,7 @@ class Lane {
 
   /** @returns how many processes are left */
   async close(): Promise<number> {
-    await this.link.release();
+    await this.link.letGo();
     const until = performance.now() + GONE_MS;
     while (processesOf(this.home).length > 0 && performance.now() < until) await pause(20);
     const left = processesOf(this.home).length;

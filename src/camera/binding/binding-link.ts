@@ -2,7 +2,7 @@
 // process, one object, one camera), because its native part can hang or crash. It knows nothing of dialects or plans.
 //
 // What a write of the value that is already set does (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
-// and tried in tests/wire/usb-link.test.ts): the binding marks the setting as changed whatever its value is, and the library
+// and tried in tests/wire/binding-link.test.ts): the binding marks the setting as changed whatever its value is, and the library
 // then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal write does reach the wire, and
 // writing the bracket again is enough to arm it again. Exceptions: `capturetarget` under 0x0B is left alone when the body
 // is set so already, and the settings that bodies of 0x11 walk to step by step are only walked when they differ.
@@ -91,7 +91,7 @@ async function listCameras(): Promise<readonly NativeCamera[]> {
  * @returns what is attached. The process that asked must not open any of it after, and ends without letting go.
  * @throws EvenrungError usb-not-available
  */
-export async function attachedOverUsb(): Promise<readonly AttachedPort[]> {
+export async function attachedOverBinding(): Promise<readonly AttachedPort[]> {
   const cameras = await listCameras();
   keptForGood.push(...cameras);
   return cameras.map(({ port, model }) => ({ port, model }));
@@ -102,13 +102,13 @@ export async function attachedOverUsb(): Promise<readonly AttachedPort[]> {
  * @param port where it is; left out, it must be the only one
  * @throws EvenrungError usb-not-available, no-body, several-bodies (with the `ports` in its details)
  */
-export async function openUsbLink(port?: string): Promise<Link> {
+export async function openBindingLink(port?: string): Promise<Link> {
   const cameras = await listCameras();
   const [camera, ...others] =
     port === undefined ? cameras : cameras.filter((candidate) => candidate.port === port);
   if (camera !== undefined && others.length === 0) {
     keptForGood.push(...cameras.filter((candidate) => candidate !== camera));
-    return new UsbLink(camera);
+    return new BindingLink(camera);
   }
   keptForGood.push(...cameras);
   if (camera !== undefined) {
@@ -123,7 +123,7 @@ export async function openUsbLink(port?: string): Promise<Link> {
   );
 }
 
-class UsbLink implements Link {
+class BindingLink implements Link {
   private camera: NativeCamera | undefined;
   private opened = false;
   /** The most settings that were ever read. */
@@ -157,6 +157,7 @@ class UsbLink implements Link {
       // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
       secondsPerSetting: isMoved ? SECONDS_PER_MOVE : 0,
       secondsPerFrame: SECONDS_PER_FRAME,
+      apart: null,
     };
   }
 
@@ -230,7 +231,7 @@ class UsbLink implements Link {
    * At the first answer that the body is busy the library gives the farewell up, and under 0x0B frames stay in the body's memory from
    * then on: connecting had moved their target, and only the farewell moves it back.
    */
-  async release(busyMs = 0): Promise<void> {
+  async letGo(busyMs = 0): Promise<void> {
     if (this.camera === undefined) return;
     if (!this.opened) keptForGood.push(this.camera);
     else await this.waitWhileBusy(busyMs);

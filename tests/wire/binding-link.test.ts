@@ -212,7 +212,7 @@ test('a body that is busy when it is let go of is waited for, and keeps its fram
       responder.intercept('any', async () => ({ response: RESPONSE.deviceBusy })),
       800,
     );
-    await link.release();
+    await link.letGo();
     expect(body.state.target).toBe('card');
   }));
 
@@ -221,7 +221,7 @@ test('a body that stays busy is let go of all the same, within the time that the
     await link.readSettings();
     responder.intercept('any', async () => ({ response: RESPONSE.deviceBusy }));
     const started = performance.now();
-    await link.release();
+    await link.letGo();
     pace('a body that stays busy is let go of', performance.now() - started, 'ms', 3900);
   }),
 );
@@ -230,7 +230,7 @@ test('a body that is busy when the daemon dies is waited for, too', () =>
   withLinkedBody('amount', async ({ body, responder, environment, usb }) => {
     await body.change('target', 'card');
     const home = await mkdtemp(path.join(tmpdir(), 'evenrung-home-'));
-    const camera = fork(CAMERA_PROCESS, ['usb'], {
+    const camera = fork(CAMERA_PROCESS, ['usb', 'binding'], {
       env: { ...process.env, ...environment, HOME: home },
       execArgv: ['--expose-gc'],
       serialization: 'advanced',
@@ -271,7 +271,7 @@ for (const name of ['amount', 'standard'] as const) {
         await usb.unplug();
         await expect(link.fire({ into, exposureSeconds: 1 / 60 })).rejects.toMatchObject(lost);
         const started = performance.now();
-        await link.release();
+        await link.letGo();
         pace('a body that is gone is let go of', performance.now() - started, 'ms', 1000);
       }),
   );
@@ -313,7 +313,7 @@ test('without the package gphoto2 the sentence says what to install', async () =
       message: expect.stringContaining('Install libgphoto2'),
     });
   } finally {
-    await link.release();
+    await link.letGo();
     await rm(bare, { recursive: true, force: true });
   }
 });
