@@ -34,6 +34,8 @@ import {
   type FireOptions,
   LINK_FAILURES,
   type Link,
+  type ListedFile,
+  type MadeFile,
   type Settings,
 } from './link.js';
 import { withProfile } from './profile.js';
@@ -47,6 +49,7 @@ import {
   type ReadinessQuestion,
   readiness,
 } from './readiness.js';
+import { apartLink, type BroughtFile, type Released, type ReleaseOptions, Shutter } from './shutter.js';
 
 const DRIVES = ['drivemode', 'capturemode'];
 const SINGLE = /^single(?: frame| shot)?$/i;
@@ -65,12 +68,10 @@ export interface Arming {
   readonly shape: BracketShape | null;
 }
 
-/** What one release has brought. */
-export interface Brought {
-  /** In the order in which they came. */
-  readonly files: readonly FiredFrame[];
-  /** Why no more came; null if nothing went wrong. */
-  readonly failure: EvenrungError | null;
+/** One release of the shutter. */
+export interface ShutterRelease extends Pick<ReleaseOptions, 'into' | 'exposureSeconds' | 'made'> {
+  /** How many frames it makes: more than one only if the bracket that is on is fired by one release. */
+  readonly frames: number;
 }
 
 /** A setting that was changed: what it was, and what may stand there instead. */
@@ -112,6 +113,8 @@ export interface StandingExposure {
 
 interface Met {
   readonly link: Link;
+  /** null if the link does both at once. */
+  readonly shutter: Shutter | null;
   readonly identity: BodyIdentity;
   readonly settings: Settings;
   readonly dialect: Dialect;
@@ -128,6 +131,7 @@ export class Body {
   /** What the profile says and the wire denies, a sentence each. */
   readonly contradictions: readonly string[];
   private readonly link: Link;
+  private readonly shutter: Shutter | null;
   private readonly dialect: Dialect;
   private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
@@ -151,13 +155,16 @@ export class Body {
     const identity = await link.identify();
     const settings = await link.readSettings();
     const dialect = recogniseDialect(settings);
-    const read = dialect.limits(settings, await link.readLimits());
+    const linkLimits = await link.readLimits();
+    const read = dialect.limits(settings, linkLimits);
+    const apart = linkLimits.apart === null ? null : apartLink(link);
     const told = read.shutters.length > 0 ? read : assumingShutters(read);
     const known = (await profile?.(identity)) ?? null;
     const { limits, contradictions } =
       known === null ? { limits: told, contradictions: [] } : withProfile(told, known, dialect.tellsCounts);
     const body = new Body({
       link,
+      shutter: apart === null || linkLimits.apart === null ? null : new Shutter(apart, linkLimits.apart),
       identity,
       settings,
       dialect,
@@ -184,6 +191,7 @@ export class Body {
 
   private constructor(met: Met) {
     this.link = met.link;
+    this.shutter = met.shutter;
     this.identity = met.identity;
     this.settings = met.settings;
     this.dialect = met.dialect;
@@ -427,16 +435,49 @@ export class Body {
     }
   }
 
+  /** Whether release and fetch are two things: then what was made is known before it is here, and is found on the card later. */
+  get isApart(): boolean {
+    return this.shutter !== null;
+  }
+
   /**
    * One release with everything as it is. Never throws: what came and what went wrong are told together, so that two of three files and
-   * then a failure are both known.
+   * then a failure are both known. The one place where it counts what the link can do.
    */
-  async releaseShutter(options: FireOptions): Promise<Brought> {
-    try {
-      return { files: [await this.fire(options)], failure: null };
-    } catch (cause) {
-      return { files: [], failure: asEvenrungError(cause) };
-    }
+  async releaseShutter(release: ShutterRelease): Promise<Released> {
+    const { into, exposureSeconds, frames, made } = release;
+    if (this.shutter === null)
+      try {
+        return { files: [await this.fire({ into, exposureSeconds })], failure: null };
+      } catch (cause) {
+        return { files: [], failure: asEvenrungError(cause) };
+      }
+    const { bracket } = this;
+    const isOneRelease = bracket?.isOneRelease === true;
+    const button = isOneRelease ? (this.dialect.button?.(this.settings) ?? null) : null;
+    const options = { into, exposureSeconds, files: frames, button, holdSeconds: null, made };
+    const released = await this.shutter.release(options);
+    if (released.failure !== null) this.doubt();
+    else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;
+    return released;
+  }
+
+  /** Files that lie on the card; none if the link cannot look. @throws EvenrungError body-lost, body-busy */
+  async listCard(): Promise<readonly ListedFile[]> {
+    return (await this.shutter?.list()) ?? [];
+  }
+
+  /** @param made called before anything of it is fetched @throws EvenrungError file-not-there; as Link.bring */
+  async fetchMade(
+    file: MadeFile,
+    into: string,
+    made: (file: MadeFile, to: string) => void,
+  ): Promise<BroughtFile> {
+    if (this.shutter !== null) return this.shutter.fetch(file, into, made);
+    throw new EvenrungError(
+      'file-not-there',
+      'Over this connection no file of an earlier release can be fetched.',
+    );
   }
 
   /**

@@ -2,12 +2,12 @@
 export {
   type Arming,
   Body,
-  type Brought,
   type Debts,
   type MeetOptions,
   notPutBack,
   type Owed,
   type ReadinessAsked,
+  type ShutterRelease,
   type StandingExposure,
 } from './body.js';
 export type { Centre, DialectName } from './dialects/index.js';
@@ -37,3 +37,4 @@ export { type Deadlines, SupervisedLink, type SupervisedLinkOptions } from './pr
 export { framesLeftOnCard, LARGEST_FILE_BYTES, sizeOf } from './readiness/files.js';
 export { batteryCharge, type Charge, EMPTY_PERCENT } from './readiness/power.js';
 export { who } from './readiness/question.js';
+export type { BroughtFile, Released } from './shutter.js';

@@ -138,6 +138,8 @@ export interface FiredFrame {
   readonly seconds: number;
   /** The size that the body said the file has, in bytes; left out if this link does not tell it. */
   readonly saidBytes?: number;
+  /** When it was here, ISO 8601; left out: now. */
+  readonly storedAt?: string;
 }
 
 export interface FireOptions {

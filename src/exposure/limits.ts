@@ -65,5 +65,5 @@ export const isSameShape = (one: BracketShape | null, other: BracketShape | null
   (one !== null &&
     other !== null &&
     one.step === other.step &&
-    one.isOneRelease === other.isOneRelease &&
+    (one.isOneRelease === true) === (other.isOneRelease === true) &&
     one.pattern.join() === other.pattern.join());

@@ -15,6 +15,7 @@ import {
   type Aside,
   columns,
   type FrameFile,
+  type Made,
   memoText,
   type PassState,
   type RunBegun,
@@ -135,6 +136,11 @@ function prepare(database: Database) {
     removeStray: one<unknown[]>(
       'DELETE FROM strays WHERE rowid = (SELECT rowid FROM strays WHERE set_number = ? AND stray = ? LIMIT 1)',
     ),
+    addMade: one<unknown[]>(
+      `INSERT INTO made (set_number, folder, name, bytes, arrived, released_at) VALUES (?, ?, ?, ?, ?, ?)
+       ON CONFLICT (set_number, arrived) DO NOTHING`,
+    ),
+    madeFetched: one<unknown[]>('UPDATE made SET fetched = 1 WHERE set_number = ? AND arrived = ?'),
     addNote: one<unknown[]>('INSERT INTO notes (run_number, set_number, note, at) VALUES (?, ?, ?, ?)'),
     addTransition: one<unknown[]>(
       `INSERT INTO transitions (at, monotonic_ms, about, run_number, set_number, number, from_state, to_state, detail)
@@ -465,6 +471,20 @@ export class Journal extends JournalReader {
   removeStray(id: string, stray: Stray): void {
     this.write(() => {
       this.statements.removeStray.run(this.findSet(id).number, columns.stray.text(stray));
+    });
+  }
+
+  /** What the camera told of having made, before any of it is fetched. @throws EvenrungError storing-failed */
+  addMade(id: string, { folder, name, bytes, arrived, releasedAt }: Made): void {
+    this.write(() => {
+      this.statements.addMade.run(this.findSet(id).number, folder, name, bytes, arrived, releasedAt);
+    });
+  }
+
+  /** All of it is here, and was taken in or set aside. @throws EvenrungError storing-failed */
+  madeFetched(id: string, arrived: string): void {
+    this.write(() => {
+      this.statements.madeFetched.run(this.findSet(id).number, arrived);
     });
   }
 

@@ -9,6 +9,7 @@ import {
   type ListedSet,
   type ListedSetRow,
   listedSetOf,
+  type MadeRow,
   type RunRow,
   runOf,
   type SetRow,
@@ -87,6 +88,9 @@ function prepare(database: Database) {
     strays: one<[set: number], string>(
       'SELECT stray FROM strays WHERE set_number = ? ORDER BY rowid',
     ).pluck(),
+    made: one<[set: number], MadeRow>(
+      'SELECT folder, name, bytes, arrived, released_at AS releasedAt, fetched FROM made WHERE set_number = ? ORDER BY rowid',
+    ),
     notesOfRun: one<[run: number], string>(
       'SELECT note FROM notes WHERE run_number = ? AND set_number IS NULL ORDER BY rowid',
     ).pluck(),
@@ -214,6 +218,7 @@ export class JournalReader {
       frames: this.read.frames.all(row.number),
       asides: this.read.asides.all(row.number),
       strays: this.read.strays.all(row.number),
+      made: this.read.made.all(row.number),
       notes: this.read.notesOfSet.all(row.number),
     });
   }

@@ -116,6 +116,22 @@ export const STEPS: readonly string[] = [
   CREATE INDEX transitions_of_set ON transitions (set_number) WHERE set_number IS NOT NULL;
   CREATE INDEX transitions_of_run ON transitions (run_number) WHERE set_number IS NULL;
   `,
+  `
+  -- What a camera told of having made, before any of it was fetched.
+  CREATE TABLE made (
+    set_number INTEGER NOT NULL REFERENCES sets (number),
+    -- Where it is in the camera.
+    folder TEXT NOT NULL,
+    name TEXT NOT NULL,
+    bytes INTEGER,
+    -- The file that takes it, in the set folder's place for what arrives.
+    arrived TEXT NOT NULL,
+    released_at TEXT NOT NULL,
+    -- Whether all of it was here, and was taken in or set aside.
+    fetched INTEGER NOT NULL DEFAULT 0,
+    UNIQUE (set_number, arrived)
+  ) STRICT;
+  `,
 ];
 
 /**

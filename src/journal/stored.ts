@@ -44,6 +44,24 @@ export interface Aside {
   readonly reason: string;
 }
 
+/** A file that the camera told of having made: kept before any of it is fetched, so that it is fetched again and not fired again. */
+export interface Made {
+  /** Where it is in the camera. */
+  readonly folder: string;
+  readonly name: string;
+  /** Its size as the camera tells it; null if it does not. */
+  readonly bytes: number | null;
+  /** The name of the file that takes it, where arriving files lie; no two of a set have the same. */
+  readonly arrived: string;
+  /** ISO 8601, UTC: when its release was made, by this computer's clock. */
+  readonly releasedAt: string;
+}
+
+export interface StoredMade extends Made {
+  /** Whether all of it was here, and was taken in or set aside. */
+  readonly fetched: boolean;
+}
+
 /** Plain JSON that only its writer understands, with the version by which it knows what it reads. */
 export interface Versioned {
   readonly version: number;
@@ -187,6 +205,7 @@ export interface StoredSet extends Omit<ListedSet, 'frames'> {
   readonly frames: readonly StoredFrame[];
   readonly asides: readonly Aside[];
   readonly strays: readonly Stray[];
+  readonly made: readonly StoredMade[];
   readonly notes: readonly string[];
   readonly memo: unknown;
 }
@@ -362,11 +381,14 @@ const frameOf = (row: FrameRow): StoredFrame => ({
   verifiedAt: row.verified_at,
 });
 
+export type MadeRow = Made & { readonly fetched: number };
+
 export interface PartsOfSet {
   readonly passes: readonly string[];
   readonly frames: readonly FrameRow[];
   readonly asides: readonly Aside[];
   readonly strays: readonly string[];
+  readonly made: readonly MadeRow[];
   readonly notes: readonly string[];
 }
 
@@ -378,6 +400,7 @@ export const setOf = (row: SetRow, parts: PartsOfSet): StoredSet => ({
   frames: parts.frames.map(frameOf),
   asides: parts.asides,
   strays: parts.strays.map((text) => columns.stray.value(text)),
+  made: parts.made.map((row) => ({ ...row, fetched: row.fetched !== 0 })),
   notes: parts.notes,
   memo: memoIn(row.memo),
 });

@@ -13,9 +13,9 @@ export interface Arrival extends Came {
   readonly saidBytes: number | null;
 }
 
-/** Never throws because of what is in the file. @throws EvenrungError storing-failed */
+/** Its head is enough. Never throws because of what is in the file. @throws EvenrungError storing-failed */
 export async function readArrival(fired: FiredFrame, folder: SetFolder): Promise<Arrival> {
-  const storedAt = new Date().toISOString();
+  const { storedAt = new Date().toISOString() } = fired;
   const digest = await quickDigest(fired.path);
   const { path, saidBytes = null } = fired;
   const kind = await folder.kindOf(path);

@@ -3,7 +3,16 @@
 import { ENDED } from '../../shared/fold.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
-import { type Aside, assertWay, FRAME_WAYS, type FrameFile, RUN_WAYS, type Stray } from '../journal/index.js';
+import {
+  type Aside,
+  assertWay,
+  FRAME_WAYS,
+  type FrameFile,
+  type Made,
+  RUN_WAYS,
+  type StoredMade,
+  type Stray,
+} from '../journal/index.js';
 import type { Decision, Displaced } from './assign.js';
 import { hasHappened, type Keeper, type SetMemo } from './keeper.js';
 import { NO_TIMES, type SetFrame, seen, stray, timesAfter } from './set-frame.js';
@@ -16,6 +25,7 @@ export interface BookBegun {
   readonly passes: readonly PassState[];
   readonly asides: readonly Aside[];
   readonly strays: readonly Stray[];
+  readonly made: readonly StoredMade[];
   readonly notes: readonly string[];
 }
 
@@ -45,6 +55,10 @@ export class Book {
   private readonly setAside: SetRecord['setAside'] = [];
   /** Releases whose file never came. */
   private readonly owed: SetRecord['strays'] = [];
+  /** What the camera told of and is not here yet, by the file that takes it. */
+  private readonly underWay = new Map<string, Made>();
+  /** Where in the camera the files lie that it told of. */
+  private readonly toldOf = new Set<string>();
   private readonly said: string[] = [];
   private current: RunState;
   private readonly options: BookOptions;
@@ -62,6 +76,10 @@ export class Book {
     this.setAside.push(...begun.asides);
     this.owed.push(...begun.strays);
     this.said.push(...begun.notes);
+    for (const made of begun.made) {
+      this.toldOf.add(placeOf(made));
+      if (!made.fetched) this.underWay.set(made.arrived, made);
+    }
   }
 
   get state(): RunState {
@@ -228,6 +246,31 @@ export class Book {
     if (one !== undefined) keeper.keepOrLater(() => keeper.strayCame(one));
   }
 
+  /** The camera told of a file that it made. Kept before anything of it is fetched. */
+  made(one: Made): void {
+    const { keeper } = this.options;
+    this.toldOf.add(placeOf(one));
+    this.underWay.set(one.arrived, one);
+    keeper.keepOrLater(() => keeper.made(one));
+  }
+
+  /** All of a file is here, and was taken in or set aside. Nothing changes if nobody was told that it was made. */
+  fetched(arrived: string): void {
+    const { keeper } = this.options;
+    if (!this.underWay.delete(arrived)) return;
+    keeper.keepOrLater(() => keeper.fetched(arrived));
+  }
+
+  /** What the camera told of and is not here yet. */
+  get madeAndNotFetched(): readonly Made[] {
+    return [...this.underWay.values()];
+  }
+
+  /** Whether the camera told of this file as one that it made for this set. */
+  wasToldOf(file: Pick<Made, 'folder' | 'name'>): boolean {
+    return this.toldOf.has(placeOf(file));
+  }
+
   /** A file of the set folder that is no frame. */
   aside(one: Aside): void {
     const { keeper } = this.options;
@@ -270,6 +313,8 @@ export class Book {
     tell(happening);
   }
 }
+
+const placeOf = ({ folder, name }: Pick<Made, 'folder' | 'name'>): string => `${folder}/${name}`;
 
 /** Marks belong to a file: what is fired anew has none. */
 function viewAfter(before: FrameView, state: FrameState, more: Partial<FrameView> = {}): FrameView {

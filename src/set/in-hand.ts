@@ -39,6 +39,8 @@ export class InHand {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
+  /** Frames whose file is under way: its head is here, and proved it. */
+  readonly coming = new Set<number>();
   private readonly iso: number | null;
 
   constructor(options: InHandOptions) {
@@ -80,7 +82,7 @@ export class InHand {
 
   /** Whether it has still to be made, and is to be made now. */
   isDue(frame: SetFrame): boolean {
-    return isOpen(frame) && this.redo.isInHand(frame);
+    return isOpen(frame) && !this.coming.has(frame.view.number) && this.redo.isInHand(frame);
   }
 
   pathOf({ view }: SetFrame): string {

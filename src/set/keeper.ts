@@ -3,7 +3,7 @@
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type { FrameState, Happening } from '../../shared/state.js';
 import type { PixelSize } from '../frames/index.js';
-import type { Aside, FrameFile, Journal, Stray } from '../journal/index.js';
+import type { Aside, FrameFile, Journal, Made, Stray } from '../journal/index.js';
 import type { TakenUp } from './taken-up.js';
 
 /** What a set has to know after a crash beyond its frames. */
@@ -31,6 +31,10 @@ export interface Keeper {
   stray(stray: Stray): void;
   /** The file of a stray has come after all. */
   strayCame(stray: Stray): void;
+  /** The camera told of a file that it made; nothing of it is here yet. */
+  made(made: Made): void;
+  /** All of it is here, and was taken in or set aside. @param arrived as `Made` has it */
+  fetched(arrived: string): void;
   memo(memo: SetMemo): void;
   /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
   together(work: () => void): void;
@@ -59,6 +63,8 @@ export const KEEPS_NOTHING: Keeper = {
   aside: () => {},
   stray: () => {},
   strayCame: () => {},
+  made: () => {},
+  fetched: () => {},
   memo: () => {},
   together: (work) => work(),
   keepOrLater: (work) => work(),
@@ -97,6 +103,8 @@ export function keeperOf(journal: Journal, set: string): Keeper {
     aside: (aside) => journal.addAside(set, aside),
     stray: (stray) => journal.addStray(set, stray),
     strayCame: (stray) => journal.removeStray(set, stray),
+    made: (made) => journal.addMade(set, made),
+    fetched: (arrived) => journal.madeFetched(set, arrived),
     memo: (memo) => journal.rememberForSet(set, memo),
     together: (work) => journal.together(work),
     keepOrLater: (work) => void journal.keepOrLater(work),

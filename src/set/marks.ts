@@ -126,7 +126,7 @@ function isBetween(taken: number, from: number, to: number): boolean {
 }
 
 /** @returns the time on this computer's wall, counted as wallOf counts */
-function wallHere(at: string): number {
+export function wallHere(at: string): number {
   const date = new Date(at);
   return Date.UTC(
     date.getFullYear(),

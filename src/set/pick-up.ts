@@ -1,6 +1,8 @@
 // A set that an earlier program began: what is known of its frames and what lies in its folder are brought together. Whatever came back is
 // taken in, what was fired and never came is open again, and what was verified has to be what it was.
 
+import { stat } from 'node:fs/promises';
+import path from 'node:path';
 import { readRecorded } from '../frames/index.js';
 import type { StoredFrame } from '../journal/index.js';
 import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
@@ -33,9 +35,12 @@ export async function pickUp(
     if (frame.view.state === 'verified') await checkKept(frame, hand);
   }
   for (const file of await hand.folder.strangers(namesKnown(hand))) {
+    // Of what was under way only a part may be here: all of it is fetched from the camera.
+    if (await isPart(file, hand)) continue;
     const arrival = await readArrival({ path: file, seconds: 0 }, hand.folder);
     if (isOlder(arrival, came, hand)) await putAside(arrival, { reason: WAITED, frame: null }, hand);
     else await takeIn(arrival, hand);
+    book.fetched(path.basename(file));
   }
   for (const frame of hand.frames) {
     if (frame.view.state === 'fired') lostWithTheProgram(frame, stored, hand);
@@ -54,7 +59,16 @@ const namesKnown = ({ book, frames, redo }: InHand): Set<string> =>
     ...book.asides.map(({ file }) => file),
   ]);
 
-async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
+async function isPart(file: string, { book }: InHand): Promise<boolean> {
+  const name = path.basename(file);
+  const made = book.madeAndNotFetched.find(({ arrived }) => arrived === name);
+  if (made === undefined) return false;
+  const { size } = await stat(file);
+  return made.bytes === null || size < made.bytes;
+}
+
+/** A file that came without its release: it is the first open frame that it can be, or none. */
+export async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
   const { book } = hand;
   const owner = hand.frames.find((frame) => !isVerified(frame) && hand.mismatch(arrival, frame) === null);
   if (owner === undefined) {
@@ -83,7 +97,7 @@ const numbered = (frame: SetFrame) => ({ number: frame.view.number, of: frame })
  * A picture from before may have come just as the program ended. For which release a file came nobody knows any more: the first whose
  * file is missing may have brought it. If in doubt it is set aside: that costs a release, and no more.
  */
-function isOlder({ recorded, digest }: Arrival, came: CameSoFar, hand: InHand): boolean {
+export function isOlder({ recorded, digest }: Arrival, came: CameSoFar, hand: InHand): boolean {
   const file = cameIn(recorded, digest);
   if (file === null) return false;
   const { setStartedAt } = hand;

@@ -1,14 +1,15 @@
 // One release, from the moment before the shutter is touched to what came of it. It is journalled as fired in one transaction; it brings
 // files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
+import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import { type Brought, LINK_FAILURES } from '../camera/index.js';
+import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
 import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
 import { askedOfFrame, type InHand } from './in-hand.js';
 import { Looks, MOST_LOOKS } from './looks.js';
 import { ofFrame, type SetFrame, stray } from './set-frame.js';
 import type { Steady } from './steady.js';
-import { lookAt, verify } from './verify.js';
+import { type LookedAt, lookAt, verify } from './verify.js';
 import type { Release } from './walk.js';
 
 /** A release that ended so may have raised the mirror only. */
@@ -55,6 +56,8 @@ export class Releases {
     const brought = await hand.body.releaseShutter({
       into: hand.folder.incoming,
       exposureSeconds: exposureOf(release),
+      frames: release.expects.length,
+      made: (file, to) => this.made(file, to, releasedAt),
     });
     this.outcomes.push(outcomeOf(brought));
     const { isLost, isShort, wrong } = await this.takeIn(brought, release, releasedAt);
@@ -78,16 +81,26 @@ export class Releases {
     }
   }
 
+  /** The camera tells of a file before any of it is fetched: what is lost on the way then is known by its name. */
+  private made({ folder, name, bytes }: MadeFile, to: string, releasedAt: Date): void {
+    const made = { folder, name, bytes, arrived: path.basename(to), releasedAt: releasedAt.toISOString() };
+    this.hand.book.made(made);
+  }
+
   /**
    * All that came is taken in, also if something goes wrong with one of the files.
    * @returns whether it is lost where the bracket stands, whether a file is missing, and what went wrong with another
    */
-  private async takeIn({ files }: Brought, release: Release, releasedAt: Date) {
+  private async takeIn({ files }: Released, release: Release, releasedAt: Date) {
     const arrivals: Arrival[] = [];
+    const brought: BroughtFile[] = [];
     let wrong: unknown = null;
     for (const file of files)
       await readArrival(file, this.hand.folder).then(
-        (arrival) => arrivals.push(arrival),
+        (arrival) => {
+          arrivals.push(arrival);
+          brought.push(file);
+        },
         (cause: unknown) => {
           wrong ??= cause;
         },
@@ -106,9 +119,9 @@ export class Releases {
     this.told = soFar;
     let isLost = false;
     for (const [index, decision] of decisions.entries()) {
-      const arrival = arrivals[index];
-      if (arrival === undefined) continue;
-      await this.carryOut(decision, arrival, firedAt).catch((cause: unknown) => {
+      const [arrival, file] = [arrivals[index], brought[index]];
+      if (arrival === undefined || file === undefined) continue;
+      await this.carryOut(decision, arrival, firedAt, file.whole).catch((cause: unknown) => {
         wrong ??= cause;
       });
       isLost ||= decision.is === 'from-before' && decision.anew !== null;
@@ -116,8 +129,26 @@ export class Releases {
     return { isLost, isShort: missing.length > 0, wrong };
   }
 
-  private async carryOut(decision: Decision, arrival: Arrival, firedAt: string): Promise<void> {
+  /** @param whole settles when all of the file is here; undefined if it is */
+  private async carryOut(
+    decision: Decision,
+    arrival: Arrival,
+    firedAt: string,
+    whole: Promise<void> | undefined,
+  ): Promise<void> {
     const { hand } = this;
+    if (
+      decision.is === 'frame' &&
+      decision.displaced === null &&
+      decision.anew === null &&
+      whole !== undefined
+    ) {
+      this.meanwhile(decision, arrival, firedAt, whole);
+      return;
+    }
+    // Whatever else it is, nothing is fired before all of it is here.
+    await whole;
+    hand.book.fetched(path.basename(arrival.path));
     if (decision.is === 'untold') throw untold();
     if (decision.is !== 'from-before') {
       const moved = hand.common.watchLens(arrival.recorded);
@@ -125,7 +156,7 @@ export class Releases {
     }
     hand.book.apply(decision, { firedAt, storedAt: arrival.storedAt });
     if (decision.is === 'from-before') await putAside(arrival, { reason: WAITED, frame: null }, hand);
-    if (decision.anew !== null) this.beginAnew(decision.anew);
+    if (decision.anew !== null) await this.beginAnew(decision.anew);
     if (decision.is === 'no-frame') await putAside(arrival, decision, hand);
     if (decision.is !== 'frame') return;
     hand.common.meter(this.told.baseTv);
@@ -135,6 +166,45 @@ export class Releases {
       (looked) => verify(arrival, frame, decision, looked, hand),
     );
     await this.looks.catchUp(MOST_LOOKS);
+  }
+
+  /** What its head records proves the frame: the rest comes while the next one is exposed. */
+  private meanwhile(
+    decision: Extract<Decision, { is: 'frame' }>,
+    arrival: Arrival,
+    firedAt: string,
+    whole: Promise<void>,
+  ): void {
+    const { hand } = this;
+    const frame = hand.book.frameOf(decision.frame);
+    const moved = hand.common.watchLens(arrival.recorded);
+    if (moved !== null) hand.book.note(moved);
+    hand.common.meter(this.told.baseTv);
+    hand.coming.add(decision.frame);
+    const read = async (): Promise<LookedAt | EvenrungError> => {
+      try {
+        await whole;
+      } catch (cause) {
+        return asEvenrungError(cause);
+      }
+      hand.book.apply(decision, { firedAt, storedAt: new Date().toISOString() });
+      hand.book.fetched(path.basename(arrival.path));
+      hand.coming.delete(decision.frame);
+      return lookAt(arrival);
+    };
+    this.looks.begin(read, async (looked) => {
+      if (!(looked instanceof EvenrungError)) {
+        await verify(arrival, frame, decision, looked, hand);
+        return;
+      }
+      hand.coming.delete(decision.frame);
+      const error = await hand.folder.whyNotStored(looked);
+      this.missed([frame], new Date(firedAt), error);
+      const isLinks =
+        error.code === 'frame-missing' || error.code === 'file-not-there' || LINK_FAILURES.has(error.code);
+      if (!isLinks) throw ofFrame(frame.view, error);
+      this.steady.failed(error);
+    });
   }
 
   /** The frames whose file has not come, and may come still. @returns the first of them */
@@ -153,19 +223,25 @@ export class Releases {
     return lost[0];
   }
 
-  private failed(error: EvenrungError, frame: SetFrame | undefined): 'lost' {
+  private async failed(error: EvenrungError, frame: SetFrame | undefined): Promise<'lost'> {
     const linkFailed = LINK_FAILURES.has(error.code);
     if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(frame?.view, error);
     if (this.everyOtherRelease()) throw mirrorLocked();
     this.steady.failed(error);
     // Its file may still come: over this connection it would be taken for the next one.
-    if (!linkFailed) this.hand.body.dropConnection();
+    if (!linkFailed) await this.dropConnection();
     return 'lost';
   }
 
   /** What is on its way, or waits to be sent, would be taken for the next frames. */
-  private beginAnew(why: string): void {
+  private async beginAnew(why: string): Promise<void> {
     this.steady.failed(new EvenrungError('frame-missing', why, { released: true }));
+    await this.dropConnection();
+  }
+
+  /** What is under way still comes over this connection. */
+  private async dropConnection(): Promise<void> {
+    if (this.hand.coming.size > 0) await this.looks.catchUp();
     this.hand.body.dropConnection();
   }
 
@@ -186,7 +262,7 @@ export class Releases {
     const { hand } = this;
     const { body, book, common } = hand;
     return {
-      frames: hand.frames.map(atHand),
+      frames: hand.frames.map((frame) => atHand(frame, hand.coming.has(frame.view.number))),
       strays: book.strays,
       soFar: { ...this.told, baseTv: common.meteredTv },
       asked: hand.asked(),
@@ -198,10 +274,11 @@ export class Releases {
   }
 }
 
-const atHand = (frame: SetFrame): FrameAtHand => ({
+const atHand = (frame: SetFrame, isComing: boolean): FrameAtHand => ({
   ...askedOfFrame(frame),
   number: frame.view.number,
-  state: frame.view.state,
+  // A frame whose head is here is taken: the next file is another one.
+  state: isComing ? 'stored' : frame.view.state,
   wasFired: frame.view.attempts > frame.firedBefore,
   isBracketed: frame.pass.shape !== null,
 });
@@ -214,7 +291,7 @@ function exposureOf({ expects, pass }: Release): number {
   return expects.length === 1 ? Math.max(...seconds) : seconds.reduce((sum, one) => sum + one, 0);
 }
 
-const outcomeOf = ({ files, failure }: Brought) =>
+const outcomeOf = ({ files, failure }: Released) =>
   files.length > 0 ? 'came' : (NOTHING_CAME[(failure ?? noFile()).code] ?? 'unclear');
 
 const noFile = (): EvenrungError =>

@@ -22,6 +22,7 @@ import { Common } from './common.js';
 import { endSet, type SetEnded } from './ending.js';
 import type { CameSoFar } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
+import { InCamera } from './in-camera.js';
 import { InHand } from './in-hand.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { SetLabels } from './labels.js';
@@ -76,7 +77,10 @@ export const THIS_COMPUTER = 'this computer';
 
 /** What is known of a set that an earlier program began. */
 export interface Begun
-  extends Pick<StoredSet, 'state' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'notes'> {
+  extends Pick<
+    StoredSet,
+    'state' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'made' | 'notes'
+  > {
   readonly memo: SetMemo | null;
 }
 
@@ -87,6 +91,7 @@ export class Run {
   private readonly options: RunOptions;
   private readonly hand: InHand;
   private readonly releases: Releases;
+  private readonly inCamera: InCamera;
   private readonly held = new Hold();
   private readonly steady: Steady;
   private stopping = false;
@@ -104,6 +109,7 @@ export class Run {
     });
     this.hand = inHand(options, book);
     this.releases = new Releases(this.hand, this.steady);
+    this.inCamera = new InCamera(this.hand, this.steady);
   }
 
   // --- what others may know of it
@@ -309,6 +315,7 @@ export class Run {
     const steps = walk(this.hand, {
       comesLate: () => releases.soFar.comesLate,
       fromBefore: () => releases.soFar.fromBefore,
+      mayLieInCamera: () => this.inCamera.mayLieThere,
       wasBusy: () => steady.wasBusy,
       patienceMs: () => steady.patienceMs,
     });
@@ -335,6 +342,9 @@ export class Run {
         return 'done';
       case 'look back':
         await this.releases.looks.catchUp();
+        return 'done';
+      case 'look in the camera':
+        await this.inCamera.fetch(this.releases.soFar.came);
         return 'done';
       case 'wait':
         await this.steady.pause();

@@ -36,6 +36,8 @@ export type Step =
   | { readonly is: 'hold point'; readonly state: RunState }
   /** The pictures so far are waited for: what is rejected has to be made up. */
   | { readonly is: 'look back' }
+  /** Files that earlier releases made are looked for in the camera, and fetched: what is there is not fired again. */
+  | { readonly is: 'look in the camera' }
   /** A body that was busy is given a moment. */
   | { readonly is: 'wait' }
   | { readonly is: 'give up'; readonly frame: SetFrame };
@@ -49,6 +51,8 @@ export interface Conditions {
   readonly comesLate: () => boolean;
   /** How many pictures from before came so far. */
   readonly fromBefore: () => number;
+  /** Whether files of earlier releases may lie in the camera where nobody has looked for them yet. */
+  readonly mayLieInCamera: () => boolean;
   /** Whether the body was busy when it was used last. */
   readonly wasBusy: () => boolean;
   /** Milliseconds that a busy body is waited for. */
@@ -64,6 +68,7 @@ export function* walk(hand: InHand, conditions: Conditions): Walk {
   const { passes } = hand.plan;
   /** How often each frame was made up, by its number. */
   const madeUp = new Map<number, number>();
+  if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
   for (const [index, pass] of passes.entries()) {
     const own = hand.framesOfPass(pass);
     const isWhole = own.every((frame) => frame.view.state === 'planned' && hand.isDue(frame));
@@ -84,8 +89,22 @@ function* firePass(pass: Pass, number: number, hand: InHand): Walk {
   return went;
 }
 
+function* lookInCamera(conditions: Conditions): Walk {
+  return conditions.mayLieInCamera() ? yield { is: 'look in the camera' } : 'done';
+}
+
+/** The whole bracket from one release. What is missing of it is made up. */
+function* fireAtOnce(pass: Pass, state: RunState, hand: InHand): Walk {
+  const own = hand.framesOfPass(pass);
+  if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
+  if (!own.some((frame) => hand.isDue(frame))) return 'done';
+  const expects = pass.frames.map((turn) => openFrame(own, turn));
+  return yield { is: 'release', state, expects, pass: own, isSingle: false };
+}
+
 /** Fires the bracket turn by turn, as long as frames of the pass are due. What is left of the bracket then is not needed. */
 function* fireTurns(pass: Pass, state: RunState, hand: InHand): Walk {
+  if (armingOf(pass, hand).shape?.isOneRelease === true) return yield* fireAtOnce(pass, state, hand);
   const own = hand.framesOfPass(pass);
   for (const turn of pass.frames) {
     if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
@@ -107,6 +126,7 @@ const openFrame = (own: readonly SetFrame[], turn: PlannedFrame): SetFrame | nul
  * @param passes how many were fired
  */
 function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, conditions: Conditions): Walk {
+  if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
   for (const frame of hand.frames.filter(({ view }) => view.pass <= passes)) {
     const since = performance.now();
     const { number } = frame.view;
@@ -119,6 +139,7 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
       const fromBefore = conditions.fromBefore();
       const went = canBeSingle(frame, hand) ? yield* single(frame, hand) : yield* repeat(frame.pass, hand);
       if (went === 'stopped' || (yield { is: 'look back' }) === 'stopped') return 'stopped';
+      if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
       // What came was no attempt of it.
       if (conditions.fromBefore() > fromBefore) count(-1);
       // A body that was busy did not try: it is given as long as one that is gone.
@@ -144,9 +165,10 @@ function* repeat(pass: Pass, hand: InHand): Walk {
   return yield* fireTurns(pass, 'making-up', hand);
 }
 
+/** Over a link that cannot fire a bracket by one release, each of its frames takes one of its own. */
 export const armingOf = ({ centre, centreShutter, shape }: Pass, hand: InHand): Arming => ({
   centre: centreAt(centre, centreShutter, hand),
-  shape,
+  shape: shape?.isOneRelease === true && !hand.body.isApart ? { ...shape, isOneRelease: false } : shape,
 });
 
 const centreAt = (offset: Sixths, shutter: ShutterSetting, { plan }: InHand): Centre =>

@@ -7,7 +7,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import type { Happening } from '../../shared/state.js';
-import { Body, type Brought, type FiredFrame } from '../../src/camera/index.js';
+import { Body, type FiredFrame, type Released } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { SetFolder } from '../../src/frames/index.js';
@@ -36,7 +36,7 @@ afterEach(async () => {
 
 /** A set of one pass of three, armed, whose release brings what `bring` says. */
 async function burst(
-  bring: (files: FiredFrame[]) => Brought,
+  bring: (files: FiredFrame[]) => Released,
   keeper: Partial<Keeper> = {},
   asked: (exposureSeconds: number) => void = () => undefined,
 ) {

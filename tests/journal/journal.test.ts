@@ -181,6 +181,7 @@ describe('what was written', () => {
       base: { shutter: '1/30', aperture: 'f/8', iso: '200' },
       passes: ['firing', 'planned', 'planned'],
       asides: [{ file: 'set-aside/other.jpg', reason: 'A repeat.' }],
+      made: [],
       strays: [{ frame: 2, offset: -3, shutter: '2^-9', releasedAt: AT, reason: 'Nothing came back.' }],
       notes: ['The light moved.'],
       memo: { meteredTv: 6.25 },

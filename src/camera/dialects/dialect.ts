@@ -1,7 +1,7 @@
 // What every dialect can do: recognise itself in a settings tree, say the body's limits, set the bracket and the centre.
 // It speaks through a Link's settings only, keeps no state, and knows nothing of plans.
 import type { BodyLimits, BracketShape, ShutterSetting, Sixths } from '../../exposure/index.js';
-import type { LinkLimits, Settings } from '../link.js';
+import type { Button, LinkLimits, Settings } from '../link.js';
 
 export type DialectName = 'amount' | 'pattern' | 'drive-entry' | 'none';
 
@@ -32,6 +32,11 @@ export interface Dialect {
   setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
   /** How many pictures wait in the body's memory, taken and not fetched; left out where the wire does not tell. */
   picturesWaiting?(settings: Settings): number;
+  /**
+   * What is held for a bracket that one release fires; null if the library's own release does it. Left out if the dialect fires each frame
+   * by a release of its own.
+   */
+  button?(settings: Settings): Button | null;
   /** Settings that some bodies lock while the bracket is off, and what unlocks them. */
   readonly locked?: { readonly names: ReadonlySet<string>; unlock(link: Changes): Promise<void> };
 }

@@ -1,0 +1,289 @@
+// Release and fetch as two things, over a link that takes them apart. A release is over when the body has told of what it made and the head
+// of each file is here; the rest comes meanwhile, while the next frame is exposed. It knows neither brackets nor what a file should record.
+import path from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import {
+  type ApartLimits,
+  type BringOptions,
+  type Button,
+  type FiredFrame,
+  type Heard,
+  type Link,
+  type ListedFile,
+  LOST,
+  type MadeFile,
+  type Piece,
+  type PressOptions,
+} from './link.js';
+
+/** A link that takes release and fetch apart. */
+export interface ApartLink {
+  press(options: PressOptions): Promise<void>;
+  unpress(): Promise<void>;
+  listen(ms: number): Promise<Heard>;
+  bring(options: BringOptions): Promise<Piece>;
+  list(): Promise<readonly ListedFile[]>;
+}
+
+/** A file that is here, or whose head is. */
+export interface BroughtFile extends FiredFrame {
+  /** Where it is in the camera; left out if the link does not tell. */
+  readonly made?: MadeFile;
+  /**
+   * Only its head is there so far: settles when all of it is, and rejects if it does not come (EvenrungError). Left out if it is whole.
+   */
+  readonly whole?: Promise<void>;
+}
+
+export interface ReleaseOptions {
+  /** An existing folder that takes the files. */
+  readonly into: string;
+  /** How many files it should make. */
+  readonly files: number;
+  /** All the exposures that are about to be made, in seconds. */
+  readonly exposureSeconds: number;
+  /** What is held until the files are told of; null for the library's own release. */
+  readonly button: Button | null;
+  /** Seconds after which the link lets the button go by itself; null if it is held until the files are told of. */
+  readonly holdSeconds: number | null;
+  /**
+   * Called with each file that the body tells of, before anything of it is fetched.
+   * @param to the path that takes it
+   */
+  readonly made?: ((file: MadeFile, to: string) => void) | undefined;
+}
+
+/** What one release has brought. */
+export interface Released {
+  /** In the order in which the body told of them. */
+  readonly files: readonly BroughtFile[];
+  /** Why no more came; null if nothing went wrong. */
+  readonly failure: EvenrungError | null;
+}
+
+/** How long a body that answers busy is asked again: its buffer empties at the pace of its card. */
+const BUSY_MS = 30_000;
+const BUSY_PAUSE_MS = 20;
+/** How long the link listens at a time if nothing else is to be done. */
+const LISTEN_MS = 100;
+/** What a release may take beside twice its exposures: a body may double a long one by noise reduction. */
+const RELEASE_MS = 20_000;
+/** Files may be told of a moment after the body has said that the release is over. */
+const AFTER_OVER_MS = 2000;
+/** So many files may wait in the camera while frames are fired. */
+const MOST_WAITING = 16;
+
+/** A file on its way. */
+interface Coming {
+  readonly file: MadeFile;
+  readonly to: string;
+  brought: number;
+  readonly done: () => void;
+  readonly failed: (why: EvenrungError) => void;
+  /** Settles when it is here or has failed; never rejects. */
+  readonly settled: Promise<void>;
+}
+
+/** @returns the link's other half; null if it has none */
+export function apartLink(link: Link): ApartLink | null {
+  const { press, unpress, listen, bring, list } = link;
+  if (!press || !unpress || !listen || !bring || !list) return null;
+  return {
+    press: press.bind(link),
+    unpress: unpress.bind(link),
+    listen: listen.bind(link),
+    bring: bring.bind(link),
+    list: list.bind(link),
+  };
+}
+
+export class Shutter {
+  private readonly link: ApartLink;
+  private readonly limits: ApartLimits;
+  /** Files whose rest is still to come, oldest first. */
+  private readonly coming: Coming[] = [];
+  private fetching: Promise<void> | null = null;
+  /** All the exposures of the release in hand, in seconds. */
+  private exposing = 0;
+  private count = 0;
+
+  constructor(link: ApartLink, limits: ApartLimits) {
+    this.link = link;
+    this.limits = limits;
+  }
+
+  /** Never throws: what came and what went wrong are told together. */
+  async release(options: ReleaseOptions): Promise<Released> {
+    const files: BroughtFile[] = [];
+    const startedAt = performance.now();
+    this.exposing = options.exposureSeconds;
+    /** Files of an earlier release, told of after it was given up, do not count for this one. */
+    const take = async ({ made }: Heard) => {
+      // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
+      const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
+      for (const { file, to } of told) options.made?.(file, to);
+      for (const { file, to } of told) files.push(await this.head(file, to, startedAt));
+    };
+    let failure: EvenrungError | null = null;
+    try {
+      await this.room();
+      await take(await this.link.listen(0));
+      const late = files.length;
+      await this.press(options);
+      failure = await this.hear(options, () => files.length - late, take);
+    } catch (cause) {
+      failure = asEvenrungError(cause);
+    }
+    if (options.button !== null && !(failure !== null && LOST.has(failure.code)))
+      await this.link.unpress().catch((cause: unknown) => {
+        failure ??= asEvenrungError(cause);
+      });
+    return { files, failure };
+  }
+
+  /**
+   * Brings a file whole that lies in the camera.
+   * @param made called before anything of it is fetched
+   * @throws EvenrungError as Link.bring
+   */
+  async fetch(
+    file: MadeFile,
+    into: string,
+    made: (file: MadeFile, to: string) => void,
+  ): Promise<BroughtFile> {
+    const startedAt = performance.now();
+    const to = this.nextPath(into, file);
+    made(file, to);
+    const brought = await this.head(file, to, startedAt);
+    await brought.whole;
+    const seconds = (performance.now() - startedAt) / 1000;
+    const said = file.bytes === null ? {} : { saidBytes: file.bytes };
+    return { path: to, seconds, made: file, ...said };
+  }
+
+  /** What lies on the card. @throws EvenrungError as Link.list */
+  list(): Promise<readonly ListedFile[]> {
+    return this.link.list();
+  }
+
+  private nextPath(into: string, { name }: MadeFile): string {
+    this.count += 1;
+    // What a camera calls a file may be anything.
+    const safe = name.replace(/[^\w.-]/g, '_');
+    return path.join(into, `coming.${process.pid}-${Date.now()}-${this.count}.${safe}`);
+  }
+
+  /** A body whose buffer is full, or that writes, says that it is busy: nothing was released then, and it is asked again. */
+  private async press({ button, holdSeconds, exposureSeconds }: ReleaseOptions): Promise<void> {
+    const until = performance.now() + BUSY_MS;
+    for (;;) {
+      try {
+        return await this.link.press({ button, holdSeconds, exposureSeconds });
+      } catch (cause) {
+        const { code } = asEvenrungError(cause);
+        if (code !== 'body-busy' || performance.now() > until) throw cause;
+        await sleep(BUSY_PAUSE_MS);
+      }
+    }
+  }
+
+  /** @returns why not all of the files were told of; null if they were */
+  private async hear(
+    { files: expected, exposureSeconds }: ReleaseOptions,
+    came: () => number,
+    take: (heard: Heard) => Promise<void>,
+  ): Promise<EvenrungError | null> {
+    let until = performance.now() + RELEASE_MS + exposureSeconds * 2000;
+    let isOver = false;
+    while (came() < expected) {
+      const before = came();
+      // While files are fetched, each call only looks: between two pieces of a file the body is heard.
+      const heard = await this.link.listen(this.fetching === null ? LISTEN_MS : 0);
+      await take(heard);
+      if (heard.isOver && !isOver) {
+        isOver = true;
+        until = performance.now() + AFTER_OVER_MS;
+      }
+      if (came() > before && isOver) until = performance.now() + AFTER_OVER_MS;
+      if (came() < expected && performance.now() > until) return tooFew(came(), expected);
+      // The files on their way have their turn.
+      await nextTurn();
+    }
+    return null;
+  }
+
+  /** The head of a file; the rest is fetched as soon as nothing more urgent is asked. */
+  private async head(file: MadeFile, to: string, startedAt: number): Promise<BroughtFile> {
+    const { headBytes } = this.limits;
+    const isWholeOnly = headBytes === 0;
+    const most = isWholeOnly ? Number.MAX_SAFE_INTEGER : headBytes;
+    const { bytes, isEnd } = await this.patiently(() => this.link.bring({ file, to, from: 0, most }));
+    const seconds = (performance.now() - startedAt) / 1000;
+    const said = file.bytes === null ? {} : { saidBytes: file.bytes };
+    const brought = { path: to, seconds, made: file, storedAt: new Date().toISOString(), ...said };
+    if (isEnd) return brought;
+    const { promise: whole, resolve: done, reject: failed } = deferred();
+    // Whoever waits for it hears of it.
+    const settled = whole.catch(() => undefined);
+    this.coming.push({ file, to, brought: bytes, done, failed, settled });
+    this.fetching ??= this.fetchAll().finally(() => {
+      this.fetching = null;
+    });
+    return { ...brought, whole };
+  }
+
+  /** Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. */
+  private async fetchAll(): Promise<void> {
+    for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
+      const { file, to, brought } = one;
+      const most = this.limits.pieceBytes;
+      try {
+        const piece = await this.patiently(() => this.link.bring({ file, to, from: brought, most }));
+        one.brought += piece.bytes;
+        if (!piece.isEnd) continue;
+        one.done();
+      } catch (cause) {
+        one.failed(asEvenrungError(cause));
+      }
+      this.coming.shift();
+    }
+  }
+
+  /** Some bodies send nothing while they expose, and say that they are busy. */
+  private async patiently<T>(call: () => Promise<T>): Promise<T> {
+    const until = performance.now() + BUSY_MS + this.exposing * 2000;
+    for (;;) {
+      try {
+        return await call();
+      } catch (cause) {
+        if (asEvenrungError(cause).code !== 'body-busy' || performance.now() > until) throw cause;
+        await sleep(BUSY_PAUSE_MS);
+      }
+    }
+  }
+
+  private async room(): Promise<void> {
+    while (this.coming.length >= MOST_WAITING) await this.coming[0]?.settled;
+  }
+}
+
+function deferred() {
+  let resolve: () => void = () => undefined;
+  let reject: (why: EvenrungError) => void = () => undefined;
+  const promise = new Promise<void>((done, failed) => {
+    resolve = done;
+    reject = failed;
+  });
+  return { promise, resolve, reject };
+}
+
+const nextTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
+
+function tooFew(came: number, expected: number): EvenrungError {
+  const what =
+    came === 0
+      ? 'The camera was released, and no file came of it.'
+      : `The camera was released, and only ${came} of ${expected} files came of it.`;
+  return new EvenrungError('frame-missing', what, { released: true });
+}
