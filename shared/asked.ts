@@ -5,7 +5,7 @@ import { byHandSchema } from './plan.js';
 import { setRequestSchema } from './request.js';
 import { runRequestSchema } from './run-request.js';
 
-const { base, mode, settle, conditions } = setRequestSchema.shape;
+const { base, mode, settle, least, conditions } = setRequestSchema.shape;
 
 /** As it was written: nothing is filled in. */
 export const askedSchema = runRequestSchema
@@ -14,6 +14,7 @@ export const askedSchema = runRequestSchema
     base: base.unwrap().optional(),
     mode: mode.unwrap().optional(),
     settle: settle.unwrap().optional(),
+    least: least.unwrap().optional(),
     conditions: conditions.unwrap().optional(),
     /** What somebody still has to do at the camera for it. */
     byHand: byHandSchema.optional(),

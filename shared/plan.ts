@@ -21,6 +21,8 @@ export const planPassSchema = z.strictObject({
   offsets: z.array(z.number()),
   /** In the body's firing order. */
   frames: z.array(planFrameSchema),
+  /** True where one release fires all of the pass; left out where each frame takes a release of its own. */
+  oneRelease: z.literal(true).optional(),
 });
 
 export const warningSchema = z.strictObject({ code: z.string(), message: z.string() });
@@ -34,6 +36,8 @@ export const planSchema = z
     passes: z.array(planPassSchema),
     estimate: z.strictObject({
       seconds: z.number(),
+      /** From the first opening of the shutter to its last closing; null in plans of earlier programs. */
+      spreadSeconds: z.number().nullable().default(null),
       /** By pass, in firing order. */
       passSeconds: z.array(z.number()),
       /** Shutter actuations: all frames, also those that nobody asked for. */

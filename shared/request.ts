@@ -38,6 +38,14 @@ export const LARGEST_FILE_BYTES = 1e10;
 /** Seconds to wait before the first frame: hands off the tripod. */
 export const delaySchema = between(0, LONGEST_DELAY_SECONDS, 'seconds');
 
+/** What one release of the shutter fires: a frame, which is proved before the next one, or a whole pass, proved as its files come. */
+export const releaseSchema = z.enum(['frame', 'pass']);
+export type ReleaseWay = z.infer<typeof releaseSchema>;
+
+/** What the plan keeps short: the time that the set takes, or the spread, from the first opening of the shutter to its last closing. */
+export const leastSchema = z.enum(['time', 'spread']);
+export type Least = z.infer<typeof leastSchema>;
+
 /** What is known of the circumstances; whatever is left out is not judged. */
 export const conditionsSchema = z.strictObject({
   /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
@@ -68,6 +76,9 @@ export const setRequestSchema = z
     mode: z.enum(['manual', 'aperture']).default('manual'),
     /** Seconds to wait before each pass, for what trembles to come to rest. */
     settle: between(0, LONGEST_SETTLE_SECONDS, 'seconds').default(0),
+    /** Left out: frame by frame, unless the least spread is asked for and one release a pass has less. */
+    release: releaseSchema.optional(),
+    least: leastSchema.default('time'),
     conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
@@ -82,6 +93,9 @@ export interface SetRequest {
   readonly base: string;
   readonly mode: 'manual' | 'aperture';
   readonly settleSeconds: number;
+  /** Null where nobody said: `least` decides. */
+  readonly release: ReleaseWay | null;
+  readonly least: Least;
   readonly conditions: WrittenConditions;
 }
 
@@ -94,7 +108,7 @@ export interface SetRequest {
 export function parseSetRequest(written: unknown): SetRequest {
   const parsed = setRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { base, mode, settle, conditions } = parsed.data;
+  const { base, mode, settle, release = null, least, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
@@ -103,7 +117,8 @@ export function parseSetRequest(written: unknown): SetRequest {
       { field: 'step' },
     );
   }
-  return { offsets: offsetsOf(parsed.data, step), step, base, mode, settleSeconds: settle, conditions };
+  const offsets = offsetsOf(parsed.data, step);
+  return { offsets, step, base, mode, settleSeconds: settle, release, least, conditions };
 }
 
 function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>, step: Sixths): Sixths[] {

@@ -16,6 +16,8 @@ const recordPassSchema = z.object({
   frames: z.array(
     z.object({ offset: z.number(), exposureTime: z.number(), shutter: z.string(), wanted: z.boolean() }),
   ),
+  /** True where one release was to fire all of it; left out where each frame took a release of its own. */
+  oneRelease: z.literal(true).optional(),
 });
 
 const frameV1Schema = z.object({

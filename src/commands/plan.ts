@@ -22,7 +22,6 @@ export function addPlan(program: Command): void {
 
 /** @throws EvenrungError as parseSetRequest, limitsFromStated, resolveBase and planSet */
 export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
-  const { offsets, step, base, mode, settleSeconds, conditions } = parseSetRequest(writtenRequest(options));
-  const limits = statedLimits(options);
-  return planWritten({ offsets, step, mode, settleSeconds, base }, limits, conditions);
+  const { conditions, ...wanted } = parseSetRequest(writtenRequest(options));
+  return planWritten(wanted, statedLimits(options), conditions);
 }

@@ -1,5 +1,5 @@
-// What a plan takes: time, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
-// walks the passes in their order and counts every settings change.
+// What a plan takes: time, spread, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
+// walks the passes in their order and counts every settings change; clock.ts says how long each thing takes.
 import {
   type BodyLimits,
   type BracketShape,
@@ -7,6 +7,7 @@ import {
   type ShutterSetting,
   type Sixths,
 } from '../exposure/index.js';
+import { clockFor, type Exposure } from './clock.js';
 import type { Estimate, Pass } from './types.js';
 
 export interface EstimateOptions {
@@ -24,34 +25,38 @@ export function estimate(
   limits: BodyLimits,
   { fileBytes, settleSeconds = 0, standingTv }: EstimateOptions = {},
 ): Estimate {
-  let clock = 0;
+  const clock = clockFor(limits, passes);
   let bracket: BracketShape | null = null;
   const standing = limits.shutters.find(({ tv }) => tv === standingTv);
   let at: ShutterSetting | undefined = standing;
   const passSeconds: number[] = [];
   const starts = new Map<number, number>();
+  const exposures: Exposure[] = [];
   for (const pass of passes) {
-    const before = clock;
-    if (!isSameShape(pass.shape, bracket)) clock += limits.secondsPerChange;
+    const before = clock.now;
+    if (!isSameShape(pass.shape, bracket)) clock.change(limits.secondsPerChange);
     bracket = pass.shape;
-    clock += changeSeconds(at, pass.centreShutter, limits);
+    clock.change(changeSeconds(at, pass.centreShutter, limits));
     at = pass.centreShutter;
-    clock += settleSeconds;
-    for (const frame of pass.frames) {
-      if (frame.wanted) starts.set(frame.offset, clock);
-      clock += frame.shutter.seconds + limits.secondsPerFrame;
-    }
-    passSeconds.push(clock - before);
+    clock.wait(settleSeconds);
+    const made = clock.fire(pass);
+    pass.frames.forEach((frame, index) => {
+      if (frame.wanted) starts.set(frame.offset, made[index]?.opens ?? clock.now);
+    });
+    exposures.push(...made);
+    const isLast = passes.length === passSeconds.length + 1;
+    passSeconds.push((isLast ? clock.allHere : clock.now) - before);
   }
-  // The bracket goes off and the shutter goes back.
+  // The bracket goes off and the shutter goes back, once all is here.
   const back =
     at === undefined || standing === undefined
       ? limits.secondsPerChange
       : changeSeconds(at, standing, limits);
-  const seconds = clock + back + (bracket === null ? 0 : limits.secondsPerChange);
+  const seconds = clock.allHere + back + (bracket === null ? 0 : limits.secondsPerChange);
   const actuations = passes.reduce((sum, pass) => sum + pass.frames.length, 0);
   return {
     seconds: tidy(seconds),
+    spreadSeconds: tidy((exposures.at(-1)?.closes ?? 0) - (exposures[0]?.opens ?? 0)),
     passSeconds: passSeconds.map(tidy),
     actuations,
     bytes: fileBytes === undefined ? null : fileBytes * actuations,

@@ -1,5 +1,6 @@
 // What the planner takes and gives.
 import type { Warning } from '../../shared/plan.js';
+import type { Least, ReleaseWay } from '../../shared/request.js';
 import type { BracketShape, ShutterSetting, Sixths } from '../exposure/index.js';
 
 /** What is wanted of one set. */
@@ -12,6 +13,10 @@ export interface PlanRequest {
   readonly mode: 'manual' | 'aperture';
   /** Seconds to wait before each pass; none where it is left out. */
   readonly settleSeconds?: number | undefined;
+  /** What one release fires; left out or null: a frame, unless the least spread is asked for and one release a pass has less. */
+  readonly release?: ReleaseWay | null | undefined;
+  /** What is kept short; left out, the time. */
+  readonly least?: Least | undefined;
 }
 
 export interface PlannedFrame {
@@ -44,7 +49,12 @@ export interface Plan extends PlanRequest {
 
 export interface Estimate {
   readonly seconds: number;
-  /** The same by pass, in firing order; what comes before the first frame of a pass belongs to it. */
+  /** From the first opening of the shutter to its last closing, frames that nobody asked for included; null in plans of earlier programs. */
+  readonly spreadSeconds: number | null;
+  /**
+   * `seconds` by pass, in firing order, but for the settings that are put back: what comes before the first frame of a pass belongs
+   * to it, and files that are still on the way after the last frame belong to the last pass.
+   */
   readonly passSeconds: readonly number[];
   /** Shutter actuations: all frames, also those that nobody asked for. */
   readonly actuations: number;

@@ -30,6 +30,7 @@ export function toWirePlan(plan: Plan): WirePlan {
         shutter: shutter.label,
         wanted,
       })),
+      ...(pass.shape?.isOneRelease === true ? { oneRelease: true as const } : {}),
     })),
     estimate: { ...plan.estimate, passSeconds: [...plan.estimate.passSeconds] },
     warnings: [...plan.warnings],
@@ -67,7 +68,11 @@ export function fromWirePlan(
         shape:
           step === 0
             ? null
-            : { step, pattern: pass.frames.map(({ offset }) => (fromEv(offset) - centre) / step) },
+            : {
+                step,
+                pattern: pass.frames.map(({ offset }) => (fromEv(offset) - centre) / step),
+                ...(pass.oneRelease === true ? { isOneRelease: true } : {}),
+              },
         frames: pass.frames.map(({ offset, exposureTime, shutter, wanted }) => ({
           offset: fromEv(offset),
           wanted,

@@ -196,7 +196,7 @@ export class ScheduledSets implements SetMaker {
 
 /** @throws EvenrungError base-not-offered where a limit is no setting of the body; malformed-request where they leave nothing */
 export function followerFor(
-  { offsets, step, mode, settleSeconds, base }: SetRequest,
+  { conditions: _, ...wanted }: SetRequest,
   light: LightRequest,
   { everySeconds }: Schedule,
   body: Pick<Body, 'limits' | 'isoLabels' | 'standing'>,
@@ -206,7 +206,7 @@ export function followerFor(
   const { limits, isoLabels } = body;
   return new Follower(
     {
-      request: { offsets, step, mode, settleSeconds, base: resolveBase(base, limits, mode) },
+      request: { ...wanted, base: resolveBase(wanted.base, limits, wanted.mode) },
       ...{ light, conditions, limits, isoLabels, standingIso: body.standing().iso, everySeconds },
     },
     memo ?? undefined,

@@ -34,14 +34,10 @@ export class Planner {
     const { bodies, narrow } = this.options;
     const body = bodies.must();
     const limits = narrow?.(body.limits) ?? body.limits;
-    const { offsets, step, mode, settleSeconds, base } = request;
+    const { conditions: _, ...wanted } = request;
     this.askFor(request);
-    if (mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
-    return planWritten(
-      { offsets, step, mode, settleSeconds, base },
-      limits,
-      this.conditionsOf(request, body),
-    );
+    if (request.mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
+    return planWritten(wanted, limits, this.conditionsOf(request, body));
   }
 
   conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {

@@ -1,0 +1,114 @@
+// When the shutter opens and closes along a plan, and when the last file is here. Two clocks, one for each kind of link.
+//
+// Released and fetched at once: one thing after another. A frame takes its exposure, and `secondsPerFrame` for all the rest.
+//
+// Released and fetched apart: two things go on beside each other. The body exposes; the cable brings files, and what is asked of
+// the body goes over it as well. With lag = secondsBeforeExposure, rest = secondsAfterExposure, transfer = secondsPerTransfer:
+//
+//   a frame          its shutter opens a lag after the release; a rest after it has closed, its file can be had
+//   a change         the body takes it as soon as its last frame has had its rest; the cable brings nothing meanwhile
+//   a wait           for what trembles to come to rest: files go on coming
+//   frame by frame   the next thing is asked once the file's head is judged, which is as soon as the cable is free for it. The
+//                    rest of the file comes after that, beside the next change, wait and exposure: between two releases lies
+//                    the larger of a transfer and of what the body needs
+//   one release      the first frame opens a lag after it, each further one a rest after the one before has closed. What comes next
+//                    waits for no file; the cable brings them in their order
+//
+// A plan with passes of one release waits for no file anywhere, not even after a single frame.
+import type { ApartTiming, BodyLimits } from '../exposure/index.js';
+import type { Pass } from './types.js';
+
+export interface Exposure {
+  /** Seconds from the beginning of the plan. */
+  readonly opens: number;
+  readonly closes: number;
+}
+
+export interface Clock {
+  /** When the body takes what comes next, in seconds from the beginning of the plan. */
+  readonly now: number;
+  /** When every file is here that was made so far. */
+  readonly allHere: number;
+  change(seconds: number): void;
+  wait(seconds: number): void;
+  /** @returns the exposures of its frames, in firing order */
+  fire(pass: Pass): Exposure[];
+}
+
+export function clockFor({ apart, secondsPerFrame }: BodyLimits, passes: readonly Pass[]): Clock {
+  if (apart === undefined) return new AtOnce(secondsPerFrame);
+  return new Apart(apart, !isInOneRelease(passes));
+}
+
+/** @returns whether some pass of it takes one release */
+export const isInOneRelease = (passes: readonly Pick<Pass, 'shape'>[]): boolean =>
+  passes.some(({ shape }) => shape?.isOneRelease === true);
+
+class AtOnce implements Clock {
+  now = 0;
+  private readonly secondsPerFrame: number;
+
+  constructor(secondsPerFrame: number) {
+    this.secondsPerFrame = secondsPerFrame;
+  }
+
+  get allHere(): number {
+    return this.now;
+  }
+
+  change(seconds: number): void {
+    this.now += seconds;
+  }
+
+  wait(seconds: number): void {
+    this.now += seconds;
+  }
+
+  fire({ frames }: Pass): Exposure[] {
+    return frames.map(({ shutter: { seconds } }) => {
+      const opens = this.now;
+      this.now += seconds + this.secondsPerFrame;
+      return { opens, closes: opens + seconds };
+    });
+  }
+}
+
+class Apart implements Clock {
+  now = 0;
+  /** When the cable has brought what it has to bring. */
+  private free = 0;
+  private readonly timing: ApartTiming;
+  private readonly provesEach: boolean;
+
+  constructor(timing: ApartTiming, provesEach: boolean) {
+    this.timing = timing;
+    this.provesEach = provesEach;
+  }
+
+  get allHere(): number {
+    return Math.max(this.now, this.free);
+  }
+
+  change(seconds: number): void {
+    if (this.free > this.now) this.free += seconds;
+    this.now += seconds;
+  }
+
+  wait(seconds: number): void {
+    this.now += seconds;
+  }
+
+  fire({ frames, shape }: Pass): Exposure[] {
+    const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer } = this.timing;
+    const isOneRelease = shape?.isOneRelease === true;
+    return frames.map(({ shutter: { seconds } }, index) => {
+      const opens = this.now + (isOneRelease && index > 0 ? 0 : secondsBeforeExposure);
+      const closes = opens + seconds;
+      this.now = closes + secondsAfterExposure;
+      const begins = Math.max(this.now, this.free);
+      if (this.provesEach) this.now = begins;
+      this.free = begins + secondsPerTransfer;
+      return { opens, closes };
+    });
+  }
+}
