@@ -10,5 +10,7 @@ export const markCodeSchema = z.enum([
   'time',
   'unproved',
   'size',
+  'partner-missing',
+  'partner-odd',
   'other',
 ]);

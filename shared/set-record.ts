@@ -59,6 +59,20 @@ export const frameMarkSchema = z.object({
 });
 export type FrameMark = z.infer<typeof frameMarkSchema>;
 
+/** The second file of a frame, where the body makes two of each: the frame's own is the one to merge, this the one to look at. */
+export const recordPartnerSchema = z.discriminatedUnion('state', [
+  z.object({
+    state: z.literal('there'),
+    file: z.string(),
+    sha256: z.string().regex(/^[0-9a-f]{64}$/),
+    bytes: z.number().int(),
+    recorded: frameV1Schema.shape.recorded,
+    sidecar: z.string().nullable().default(null),
+  }),
+  /** It never came, or was not taken; the camera may call it as the file that came, with another extension. */
+  z.object({ state: z.literal('missing'), beside: z.string().nullable() }),
+]);
+
 /** Null stands for what was not measured, or not kept by the program that wrote the record. */
 const frameSchema = frameV1Schema.extend({
   /** Seconds that the label says. */
@@ -77,6 +91,8 @@ const frameSchema = frameV1Schema.extend({
   /** The name of its sidecar in the set folder. */
   sidecar: z.string().nullable().default(null),
   marks: z.array(frameMarkSchema).default([]),
+  /** Left out where the frame is one file. */
+  partner: recordPartnerSchema.optional(),
 });
 
 const straySchema = z.object({

@@ -21,6 +21,29 @@ export const recordedSchema = z.strictObject({
   bias: z.number().nullable().default(null),
 });
 
+/**
+ * The second file of a frame, where the body makes two of each. The frame's own is the one that is merged, such as the raw file; this is the
+ * one that is looked at, such as the JPEG.
+ */
+export const partnerSchema = z.discriminatedUnion('state', [
+  z.strictObject({
+    state: z.literal('there'),
+    /** Its name in the set folder: that of the frame's file, with another extension. */
+    file: z.string(),
+    /** SHA-256 of the file as it came, hexadecimal. */
+    sha256: z.string(),
+    bytes: z.number().int(),
+    recorded: recordedSchema.nullable(),
+  }),
+  /** It has not come, or was not taken; the camera's card may have it. */
+  z.strictObject({
+    state: z.literal('missing'),
+    /** What the camera calls the file that came: the other one has that name with another extension. Null where the link does not tell. */
+    beside: z.string().nullable(),
+  }),
+]);
+export type Partner = z.infer<typeof partnerSchema>;
+
 /** What a person should know of a frame that is in the set all the same. */
 export const frameViewMarkSchema = z.strictObject({
   code: markCodeSchema,
@@ -47,6 +70,8 @@ export const frameViewSchema = z.strictObject({
   clipped: z.strictObject({ dark: z.number(), light: z.number() }).nullable(),
   /** Its name in the set folder, once it is verified. */
   file: z.string().nullable(),
+  /** Left out where the frame is one file. */
+  partner: partnerSchema.optional(),
   /** Why it was rejected, in one sentence. */
   reason: z.string().nullable(),
   /**

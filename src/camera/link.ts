@@ -140,6 +140,10 @@ export interface FiredFrame {
   readonly saidBytes?: number;
   /** When it was here, ISO 8601; left out: now. */
   readonly storedAt?: string;
+  /** Its name in the camera; left out if this link does not tell it. The files of one exposure differ in their extensions alone. */
+  readonly cameraName?: string;
+  /** Another file of the same exposure, where the link knows that it is one; which of the two is the raw file does not matter. */
+  readonly partner?: FiredFrame;
 }
 
 export interface FireOptions {

@@ -7,7 +7,7 @@ import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
 import { ELSEWHERE, isDamage, isMissing, makeReady, refusedAtOpening, writeWhole } from '../system/index.js';
 import { isReadOnlyPlace, openCopy } from './read-only.js';
-import { APPLICATION_ID, migrate, STEPS } from './schema.js';
+import { isOlder, migrate, STEPS, versionOf } from './schema.js';
 
 /** A folder of its own: the database, its log and its index are moved with one rename, whole or not at all. */
 const FOLDER = 'journal';
@@ -72,6 +72,8 @@ export async function openToRead(stateFolder: string): Promise<Database | null> 
     if (version === STEPS.length) return database;
     database.close();
     if (version === 0) return null;
+    // Whoever writes it next brings it up to date.
+    if (isOlder(version)) return await openCopy(file);
   } catch (cause) {
     if (cause instanceof EvenrungError) throw cause;
     throw refusedAtOpening(file, await firstCause(file, cause));
@@ -123,14 +125,6 @@ async function troubleWith(file: string): Promise<Trouble | null> {
 
 /** A folder in the place of the file, or a file in the place of the folder. */
 const NOT_OURS: ReadonlySet<string> = new Set(['EISDIR', 'ENOTDIR']);
-
-/** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */
-function versionOf(database: Database): number {
-  const version = database.pragma('user_version', { simple: true }) as number;
-  if (database.pragma('application_id', { simple: true }) === APPLICATION_ID) return version;
-  const tables = database.prepare('SELECT count(*) FROM sqlite_schema').pluck().get();
-  return version === 0 && tables === 0 ? 0 : -1;
-}
 
 async function keepAside(folder: string, reason: Trouble, at: Date): Promise<KeptAside> {
   const wanted = `${folder}.${reason}-${stamp(at)}`;

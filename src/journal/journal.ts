@@ -115,12 +115,14 @@ function prepare(database: Database) {
     addPass: one<unknown[]>(`INSERT INTO passes (set_number, number, state) VALUES (?, ?, 'planned')`),
     setPass: one<unknown[]>('UPDATE passes SET state = ? WHERE set_number = ? AND number = ?'),
     addFrame: one<unknown[]>(
-      'INSERT INTO frames (set_number, number, state, attempts, file, view) VALUES (?, ?, ?, ?, ?, ?)',
+      `INSERT INTO frames (set_number, number, state, attempts, file, partner_file, partner_bytes, view)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
     // The times are as timesAfter has them: what is fired again has no later ones.
     setFrame: one<[named: Record<string, string | number | null>]>(
       `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
          arrived = :arrived, sha256 = :sha256, bytes = :bytes,
+         partner_file = :partnerFile, partner_bytes = :partnerBytes,
          fired_at = iif(:timed, :firedAt, iif(:state = 'fired', :at, fired_at)),
          stored_at = iif(:timed, :storedAt, iif(:state = 'stored', :at, iif(:state = 'fired', NULL, stored_at))),
          verified_at = iif(:timed, :verifiedAt, iif(:state = 'verified' AND state <> 'verified', :at,
@@ -323,7 +325,10 @@ export class Journal extends JournalReader {
       for (const index of begun.plan.passes.keys()) this.statements.addPass.run(set, index + 1);
       for (const view of begun.frames) {
         const { number, attempts, file } = view;
-        this.statements.addFrame.run(set, number, view.state, attempts, file, columns.view.text(view));
+        const { partnerFile, partnerBytes } = partnerIn(view);
+        const text = columns.view.text(view);
+        const { addFrame } = this.statements;
+        addFrame.run(set, number, view.state, attempts, file, partnerFile, partnerBytes, text);
       }
       this.log({ about: 'set', run: run.number, set }, null, state, { ordinal });
       return ordinal;
@@ -411,6 +416,7 @@ export class Journal extends JournalReader {
         arrived: file.arrived === undefined ? found.arrived : file.arrived,
         sha256: file.sha256 === undefined ? found.sha256 : file.sha256,
         bytes: file.bytes === undefined ? found.bytes : file.bytes,
+        ...partnerIn(view),
         at: this.at(),
         timed: file.times === undefined ? 0 : 1,
         firedAt: file.times?.firedAt ?? null,
@@ -423,7 +429,8 @@ export class Journal extends JournalReader {
       // Nothing but a mark makes it verified again.
       const sentence =
         found.state === view.state ? view.marks.map((mark) => mark.sentence).join(' ') || null : null;
-      this.log(where, found.state, view.state, { attempts, reason, file: name, sentence, ...told });
+      const { partnerFile: partner } = partnerIn(view);
+      this.log(where, found.state, view.state, { attempts, reason, file: name, partner, sentence, ...told });
     });
   }
 
@@ -581,6 +588,13 @@ export class Journal extends JournalReader {
       // A disk that takes nothing any more is told by the next write.
     }
   }
+}
+
+/** The second file of a frame, as far as it is in the set folder. */
+function partnerIn({ partner }: FrameView): { partnerFile: string | null; partnerBytes: number | null } {
+  return partner?.state === 'there'
+    ? { partnerFile: partner.file, partnerBytes: partner.bytes }
+    : { partnerFile: null, partnerBytes: null };
 }
 
 /** @returns JSON; null where nothing is left */

@@ -1,12 +1,14 @@
 // A journal on a disk, or in a folder, that only lets itself be read. SQLite cannot open one there: beside the file it needs an index
 // of the log that it may write. Told that the file never changes, it would open it, and leave out what stands in the log alone. So
-// file and log are copied to where it can work, the log is taken into the copy, and what is read is that copy, in memory.
+// file and log are copied to where it can work, the log is taken into the copy, and what is read is that copy, in memory. One that an
+// earlier program wrote is read in the same way: the copy is brought up to date.
 import { copyFile, mkdtemp, rm, stat } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import Sqlite, { type Database } from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { isMissing } from '../system/index.js';
+import { isOlder, migrate, versionOf } from './schema.js';
 
 /** What SQLite answers where it may not write beside the file. */
 const NOT_BESIDE = /^SQLITE_(?:CANTOPEN|READONLY)/;
@@ -29,6 +31,7 @@ export async function openCopy(file: string): Promise<Database> {
     const working = new Sqlite(copy, { fileMustExist: true });
     try {
       working.pragma('journal_mode = DELETE');
+      if (isOlder(versionOf(working))) migrate(working);
       return new Sqlite(working.serialize(), { readonly: true });
     } finally {
       working.close();

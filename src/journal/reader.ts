@@ -6,6 +6,8 @@ import {
   type Aside,
   type FrameRow,
   type KeptFile,
+  type KeptNamesRow,
+  keptFilesOf,
   type ListedSet,
   type ListedSetRow,
   listedSetOf,
@@ -81,8 +83,9 @@ function prepare(database: Database) {
     frames: one<[set: number], FrameRow>(
       'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY number',
     ),
-    keptNames: one<[set: number], KeptFile>(
-      `SELECT number, file, bytes FROM frames WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
+    keptNames: one<[set: number], KeptNamesRow>(
+      `SELECT number, file, bytes, partner_file, partner_bytes FROM frames
+       WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
     ),
     asides: one<[set: number], Aside>('SELECT file, reason FROM asides WHERE set_number = ? ORDER BY rowid'),
     strays: one<[set: number], string>(
@@ -172,7 +175,7 @@ export class JournalReader {
 
   /** @param set its `number` @returns the files of its verified frames @throws EvenrungError storing-failed */
   keptNames(set: number): KeptFile[] {
-    return this.reading(() => this.read.keptNames.all(set));
+    return this.reading(() => this.read.keptNames.all(set).flatMap(keptFilesOf));
   }
 
   /** @returns how many sets of a run are complete @throws EvenrungError storing-failed */

@@ -132,7 +132,23 @@ export const STEPS: readonly string[] = [
     UNIQUE (set_number, arrived)
   ) STRICT;
   `,
+  // Frames of two files: the second one stands in the view, and here for whoever looks what lies on the disk.
+  `
+  ALTER TABLE frames ADD COLUMN partner_file TEXT;
+  ALTER TABLE frames ADD COLUMN partner_bytes INTEGER;
+  `,
 ];
+
+/** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */
+export function versionOf(database: Database): number {
+  const version = database.pragma('user_version', { simple: true }) as number;
+  if (database.pragma('application_id', { simple: true }) === APPLICATION_ID) return version;
+  const tables = database.prepare('SELECT count(*) FROM sqlite_schema').pluck().get();
+  return version === 0 && tables === 0 ? 0 : -1;
+}
+
+/** Whether an earlier program wrote it. */
+export const isOlder = (version: number): boolean => version > 0 && version < STEPS.length;
 
 /**
  * Takes the steps that the database has not taken yet, each whole or not at all.

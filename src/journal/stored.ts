@@ -75,7 +75,7 @@ export interface StoredBody {
   readonly serial: string | null;
 }
 
-/** The file of a frame that is verified. */
+/** A file of a frame that is verified. */
 export interface KeptFile {
   /** Of the frame, counted from 1. */
   readonly number: number;
@@ -83,6 +83,8 @@ export interface KeptFile {
   readonly file: string;
   /** Null if nobody kept its size. */
   readonly bytes: number | null;
+  /** Whether it is the second file of the frame. */
+  readonly isPartner: boolean;
 }
 
 export interface RunBegun {
@@ -280,6 +282,21 @@ export interface FrameRow {
   stored_at: string | null;
   verified_at: string | null;
 }
+
+export interface KeptNamesRow {
+  number: number;
+  file: string;
+  bytes: number | null;
+  partner_file: string | null;
+  partner_bytes: number | null;
+}
+
+export const keptFilesOf = ({ number, file, bytes, ...row }: KeptNamesRow): KeptFile[] => [
+  { number, file, bytes, isPartner: false },
+  ...(row.partner_file === null
+    ? []
+    : [{ number, file: row.partner_file, bytes: row.partner_bytes, isPartner: true }]),
+];
 
 export interface TransitionRow extends Omit<Transition, 'monotonicMs' | 'detail'> {
   monotonic_ms: number;

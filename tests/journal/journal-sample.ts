@@ -3,7 +3,7 @@ import { copyFile, mkdir, readFile, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import type { WirePlan } from '../../shared/plan.js';
-import type { FrameState, FrameView } from '../../shared/state.js';
+import type { FrameState, FrameView, Partner } from '../../shared/state.js';
 import { journalFile, type RunBegun, type SetBegun } from '../../src/journal/index.js';
 
 export const RUN: RunBegun = {
@@ -67,6 +67,15 @@ export const frame = (
   marks: [],
   ...more,
 });
+
+/** The second file of a frame. */
+export const PARTNER: Partner = {
+  state: 'there',
+  file: '01.jpg',
+  sha256: 'cd'.repeat(32),
+  bytes: 400,
+  recorded: { exposureTime: 0.001, fNumber: 8, iso: 100, bias: 0 },
+};
 
 export const setBegun = (id: string, run = RUN.id, more: Partial<SetBegun> = {}): SetBegun => ({
   id,

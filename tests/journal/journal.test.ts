@@ -19,7 +19,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { openDatabase } from '../../src/journal/database.js';
 import { Journal, JournalReader, journalFile, type KeptAside } from '../../src/journal/index.js';
 import { APPLICATION_ID, migrate, STEPS } from '../../src/journal/schema.js';
-import { copyJournal, dump, frame, PLAN, RUN, setBegun } from './journal-sample.js';
+import { copyJournal, dump, frame, PARTNER, PLAN, RUN, setBegun } from './journal-sample.js';
 
 const NOW = new Date(2026, 10, 25, 16, 42, 10);
 const AT = NOW.toISOString();
@@ -290,6 +290,22 @@ describe('what was written', () => {
       to: 'verified',
       detail: { sentence },
     });
+  });
+
+  it('a frame of two files is kept with both, and with one once the other is not its any more', async () => {
+    const journal = await withSet();
+    make(journal, 'set-1', 1);
+    journal.frameChanged('set-1', frame(1, 'verified', { file: '01.dng', partner: PARTNER }));
+    const own = { number: 1, file: '01.dng', bytes: 1000, isPartner: false };
+    expect(journal.keptNames(1)).toEqual([own, { number: 1, file: '01.jpg', bytes: 400, isPartner: true }]);
+    expect(journal.transitions().at(-1)?.detail).toMatchObject({ file: '01.dng', partner: '01.jpg' });
+    const missing = { state: 'missing', beside: 'EVRG0007.DNG' } as const;
+    journal.frameChanged('set-1', frame(1, 'verified', { file: '01.dng', partner: missing }));
+    expect(journal.keptNames(1)).toEqual([own]);
+    expect(journal.set('set-1')?.frames[0]?.view.partner).toEqual(missing);
+    expect(() =>
+      journal.frameChanged('set-1', frame(1, 'verified', { partner: { state: 'lost' } as never })),
+    ).toThrow('The record of a frame in the journal is not understood: partner.state');
   });
 
   it('is listed page by page, the newest first', async () => {
@@ -1032,6 +1048,52 @@ describe('a journal of another version', () => {
     ]);
     expect((await readFile(path.join(aside, 'journal.sqlite'))).equals(bytes)).toBe(true);
     expect(begun.runs()).toEqual([]);
+  });
+
+  /** As the first version left it: a set of which one frame is verified. */
+  async function ofFirstVersion(): Promise<void> {
+    await mkdir(path.dirname(journalFile(state)), { recursive: true });
+    const old = new Sqlite(journalFile(state));
+    old.pragma('journal_mode = WAL');
+    migrate(old, STEPS.slice(0, 1));
+    const { id, kind, request, body, into } = RUN;
+    old
+      .prepare(`INSERT INTO runs VALUES (1, ?, ?, ?, 1, '{}', ?, ?, 'under-way', ?, NULL, NULL, NULL, NULL)`)
+      .run(id, kind, JSON.stringify(request), JSON.stringify(body), into, AT);
+    const { folder: in_, plan, base, startedAt } = setBegun('set-1');
+    old
+      .prepare(
+        `INSERT INTO sets VALUES (1, 'set-1', 1, 1, NULL, NULL, NULL, ?, ?, ?, 'firing', ?, NULL, NULL, NULL, NULL)`,
+      )
+      .run(in_, JSON.stringify(plan), JSON.stringify(base), startedAt);
+    const view = JSON.stringify(frame(1, 'verified', { file: '01.jpg' }));
+    old
+      .prepare(`INSERT INTO frames VALUES (1, 1, 'verified', 1, '01.jpg', NULL, ?, 1000, ?, ?, ?, ?)`)
+      .run('ab'.repeat(32), AT, AT, AT, view);
+    old.close();
+  }
+
+  it('of the first version: brought up to date with all that is in it', async () => {
+    await ofFirstVersion();
+    const journal = await open();
+    expect(kept).toEqual([]);
+    const [first] = journal.set('set-1')?.frames ?? [];
+    expect(first).toMatchObject({ view: { file: '01.jpg' }, sha256: 'ab'.repeat(32), bytes: 1000 });
+    expect(first?.view.partner).toBeUndefined();
+    expect(journal.keptNames(1)).toEqual([{ number: 1, file: '01.jpg', bytes: 1000, isPartner: false }]);
+    journal.frameChanged('set-1', frame(1, 'verified', { file: '01.dng', partner: PARTNER }));
+    expect(journal.set('set-1')?.frames[0]?.view.partner).toEqual(PARTNER);
+  });
+
+  it('of the first version: read as it is by whoever only reads, and not changed', async () => {
+    await ofFirstVersion();
+    const bytes = await readFile(journalFile(state));
+    const reader = await JournalReader.open(state);
+    if (reader === null) throw new Error('There is one.');
+    opened.push(reader);
+    expect(reader.keptNames(1)).toEqual([{ number: 1, file: '01.jpg', bytes: 1000, isPartner: false }]);
+    expect(reader.unfinishedRun()?.set?.frames[0]?.view.state).toBe('verified');
+    expect((await readFile(journalFile(state))).equals(bytes)).toBe(true);
   });
 
   it('older: brought up step by step, each whole or not at all', async () => {

@@ -44,6 +44,8 @@ const WORDS: Readonly<Record<FrameMark['code'], string>> = {
   time: 'odd\u00a0time',
   unproved: 'not\u00a0proved\u00a0complete',
   size: 'odd\u00a0size',
+  'partner-missing': 'one\u00a0file\u00a0of\u00a0two',
+  'partner-odd': 'second\u00a0file\u00a0odd',
   other: 'see\u00a0the\u00a0record',
 };
 
