@@ -10,6 +10,39 @@ const patternSchema = z
   .max(9)
   .refine((pattern) => new Set(pattern).size === pattern.length, { error: 'a position stands twice' });
 
+/** What held when the library was called directly, tried on the body itself. */
+const directSchema = z.strictObject({
+  /** The library and its version: with another one it is learnt anew. */
+  library: z.string().min(1).max(100),
+  /** Whether a frame can be released while the file of the one before is still coming. */
+  pipelined: z.boolean(),
+  /** Whether one release fires a whole bracket, and all its files come. */
+  oneRelease: z.boolean(),
+  /** Whether both files of a frame are told of; left out if the body was set to one format. */
+  pairs: z.boolean().optional(),
+  /** Bytes that it is asked for at a time. */
+  pieceBytes: z
+    .number()
+    .int()
+    .min(1024)
+    .max(256 * 1024 * 1024),
+  /** Whether files come while the shutter is open; left out if that was not tried. */
+  sendsWhileExposing: z.boolean().optional(),
+  /** The most frames that it was seen to make in one go. */
+  mostInOneGo: z.number().int().positive().max(999),
+  timing: z.strictObject({
+    /** Seconds from the release to the opening of the shutter. */
+    secondsBeforeExposure: z.number().nonnegative().max(60),
+    /** Seconds from the closing of the shutter until the next frame. */
+    secondsAfterExposure: z.number().nonnegative().max(60),
+    /** Seconds that the files of one frame take over the cable. */
+    secondsPerTransfer: z.number().nonnegative().max(600),
+  }),
+  /** Since when it is not used any more, and why; left out as long as it is. */
+  failed: z.strictObject({ at: z.string().max(40), why: z.string().max(500) }).optional(),
+});
+export type DirectProfile = z.infer<typeof directSchema>;
+
 export const bodyProfileSchema = z
   .strictObject({
     version: z.literal(PROFILE_VERSION),
@@ -40,6 +73,8 @@ export const bodyProfileSchema = z
         secondsPerFrame: z.number().nonnegative().max(120),
       })
       .optional(),
+    /** Left out if nobody has tried it. */
+    direct: directSchema.optional(),
   })
   .meta({ id: 'BodyProfile' });
 export type BodyProfile = z.infer<typeof bodyProfileSchema>;

@@ -29,6 +29,7 @@ import {
   shutterOutOfReach,
 } from './dialects/index.js';
 import {
+  type ApartLimits,
   type BodyIdentity,
   type FiredFrame,
   type FireOptions,
@@ -38,7 +39,7 @@ import {
   type MadeFile,
   type Settings,
 } from './link.js';
-import { withProfile } from './profile.js';
+import { withApart, withProfile } from './profile.js';
 import { framesLeftOnCard } from './readiness/files.js';
 import { batteryCharge, type Charge } from './readiness/power.js';
 import {
@@ -145,6 +146,8 @@ export class Body {
   private readonly known = new Map<string, string>();
   /** The bracket that is on, as far as is known; undefined where that is not known. */
   private bracket: BracketShape | null | undefined;
+  /** Whether the drive may be on for a bracket from one release. */
+  private drivesOn = false;
   /** Frames fired since the bracket was at its first frame. */
   private turn = 0;
   /** What all frames of a run share, as it stood when the body was made ready. */
@@ -162,13 +165,15 @@ export class Body {
     const known = (await profile?.(identity)) ?? null;
     const { limits, contradictions } =
       known === null ? { limits: told, contradictions: [] } : withProfile(told, known, dialect.tellsCounts);
+    const whole =
+      apart === null ? null : withApart({ limits, known, dialect, settings, link: linkLimits.apart });
     const body = new Body({
       link,
-      shutter: apart === null || linkLimits.apart === null ? null : new Shutter(apart, linkLimits.apart),
+      shutter: whole === null || apart === null ? null : new Shutter(apart, whole.link),
       identity,
       settings,
       dialect,
-      limits,
+      limits: whole?.limits ?? limits,
       profile: known,
       contradictions,
       keepDebts: keepDebts ?? (async () => undefined),
@@ -454,7 +459,7 @@ export class Body {
       }
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
-    const button = isOneRelease ? (this.dialect.button?.(this.settings) ?? null) : null;
+    const button = isOneRelease ? (this.dialect.oneRelease?.button(this.settings) ?? null) : null;
     const options = { into, exposureSeconds, files: frames, button, holdSeconds: null, made };
     const released = await this.shutter.release(options);
     if (released.failure !== null) this.doubt();
@@ -512,6 +517,7 @@ export class Body {
       }
     }
     this.bracket = undefined;
+    this.drivesOn = false;
     this.turn = 0;
     for (const name of done) this.touched.delete(name);
     await this.keepDebts(this.identity, this.asFound);
@@ -585,10 +591,22 @@ export class Body {
   }
 
   private async setBracket(shape: BracketShape | null): Promise<void> {
+    const wasOneRelease = this.drivesOn;
     this.bracket = undefined;
+    if (wasOneRelease && shape?.isOneRelease !== true) await this.driveSingle();
+    this.drivesOn = shape?.isOneRelease === true;
     await this.dialect.setBracket(this.changes, shape, this.settings);
     this.bracket = shape;
     this.turn = 0;
+  }
+
+  /** One frame a release again. A dialect whose brackets are entries of the drive moves it with them. */
+  private async driveSingle(): Promise<void> {
+    if (this.dialect.name === 'drive-entry') return;
+    for (const name of DRIVES) {
+      const single = this.settings.get(name)?.choices?.find((label) => SINGLE.test(label));
+      if (single !== undefined) await this.changes.changeSetting(name, single);
+    }
   }
 
   /** Sets the first choice that is wanted, where what stands will not do. */

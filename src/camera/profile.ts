@@ -2,6 +2,8 @@
 // said. Pure.
 import type { BodyProfile } from '../../shared/profile.js';
 import type { BodyLimits, BracketShape } from '../exposure/index.js';
+import type { Dialect } from './dialects/index.js';
+import type { ApartLimits, Settings } from './link.js';
 
 export interface Profiled {
   readonly limits: BodyLimits;
@@ -45,6 +47,39 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
     (shape): BracketShape => ({ ...shape, pattern: ordered.get(framesOf(shape.pattern)) ?? shape.pattern }),
   );
   return { limits: { ...timed, brackets }, contradictions };
+}
+
+/** What nobody has learnt yet: common practice, no source. */
+const USUAL_APART = { secondsBeforeExposure: 0.1, secondsAfterExposure: 0.2, mostInOneGo: null };
+/** Bytes of the files of one frame, until somebody has measured. */
+const USUAL_BYTES = 25_000_000;
+
+/** What a body can do over a link that takes release and fetch apart, as far as it was learnt, else as it offers it. */
+export function withApart({
+  limits,
+  known,
+  dialect,
+  settings,
+  link,
+}: {
+  readonly limits: BodyLimits;
+  readonly known: BodyProfile | null;
+  readonly dialect: Dialect;
+  readonly settings: Settings;
+  readonly link: ApartLimits | null;
+}): { readonly limits: BodyLimits; readonly link: ApartLimits } | null {
+  if (link === null) return null;
+  const learnt = known?.direct;
+  const { oneRelease } = dialect;
+  const whole = limits.brackets
+    .filter((shape) => learnt?.oneRelease !== false && oneRelease?.fires(settings, shape) === true)
+    .map((shape) => ({ ...shape, isOneRelease: true }));
+  const timing = learnt?.timing ?? { ...USUAL_APART, secondsPerTransfer: USUAL_BYTES / link.bytesPerSecond };
+  const apart = { ...timing, mostInOneGo: learnt?.mostInOneGo ?? null };
+  return {
+    limits: { ...limits, brackets: [...limits.brackets, ...whole], apart },
+    link: { ...link, pieceBytes: learnt?.pieceBytes ?? link.pieceBytes },
+  };
 }
 
 /** Which frames a pattern has, whatever their order. */

@@ -17,6 +17,14 @@ export type Centre =
   /** In an automatic mode it is the exposure compensation. */
   | { readonly by: 'compensation'; readonly compensation: Sixths };
 
+/** How a dialect has a bracket fired by one release. What arms it is part of `setBracket`. */
+export interface OneRelease {
+  /** Whether the body offers all that this bracket needs for it. */
+  fires(settings: Settings, shape: BracketShape): boolean;
+  /** What is held until the files are told of; null for the library's own release. */
+  button(settings: Settings): Button | null;
+}
+
 export interface Dialect {
   readonly name: DialectName;
   /** Whether the wire tells how many frames a bracket has; where it does not, they are taken for the commonest. */
@@ -25,18 +33,16 @@ export interface Dialect {
   recognise(settings: Settings): boolean;
   limits(settings: Settings, link: LinkLimits): BodyLimits;
   /**
-   * Switches the auto-bracket to this shape, at its first frame; or off, where it is null.
+   * Switches the auto-bracket to this shape, at its first frame; or off, where it is null. A shape that one release fires moves the drive,
+   * too; whoever switches to another one moves it back first.
    * @param settings as they were read last: which labels there are to choose from
    */
   setBracket(link: Changes, shape: BracketShape | null, settings: Settings): Promise<void>;
   setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
   /** How many pictures wait in the body's memory, taken and not fetched; left out where the wire does not tell. */
   picturesWaiting?(settings: Settings): number;
-  /**
-   * What is held for a bracket that one release fires; null if the library's own release does it. Left out if the dialect fires each frame
-   * by a release of its own.
-   */
-  button?(settings: Settings): Button | null;
+  /** Whole brackets from one release; left out if the dialect fires each frame by a release of its own. */
+  readonly oneRelease?: OneRelease;
   /** Settings that some bodies lock while the bracket is off, and what unlocks them. */
   readonly locked?: { readonly names: ReadonlySet<string>; unlock(link: Changes): Promise<void> };
 }

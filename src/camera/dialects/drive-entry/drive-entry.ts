@@ -1,13 +1,18 @@
 // Dialect C: each auto-bracket is an entry of the drive (`capturemode`), with its count and step in one label, so that they
-// come in pairs. Only the entries that fire one frame a press are used: what a press for all frames brings beside the first
-// one is lost over this link. The order of the frames is not on the wire.
+// come in pairs. An entry fires one frame a press, or all of them; over the binding only the former are used, since what a press for all
+// brings beside the first file is lost there. The order of the frames is not on the wire.
 import type { BracketShape, ShutterSetting } from '../../../exposure/index.js';
-import type { Settings } from '../../link.js';
+import type { SettingChange, Settings } from '../../link.js';
 import { choicesOf, commonLimits, labelFor, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
 import { driveEntry, driveEntryShutters, isSingleDrive } from './labels.js';
 
 const DRIVE = 'capturemode';
+/** The two positions of the button, as two switches. */
+const FOCUS = 'autofocus';
+const CAPTURE = 'capture';
+const on = (name: string): SettingChange => ({ name, value: 'on' });
+const off = (name: string): SettingChange => ({ name, value: 'off' });
 
 /** From memory, no source: the metered frame first, then the pairs around it, the darker one first. */
 function inUsualOrder(positions: readonly number[]): number[] {
@@ -40,6 +45,18 @@ export const driveEntries: Dialect = {
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
 
+  oneRelease: {
+    fires: (settings, shape) =>
+      settings.has(FOCUS) &&
+      settings.has(CAPTURE) &&
+      choicesOf(settings, DRIVE).some(fits({ ...shape, isOneRelease: true })),
+    // Half the way first: from there the press is taken at once.
+    button: () => ({
+      down: [on(FOCUS), on(CAPTURE)],
+      up: [off(CAPTURE), off(FOCUS)],
+    }),
+  },
+
   picturesWaiting: (settings) => waitingIn(Number(settings.get(IN_MEMORY)?.value)),
 };
 
@@ -64,11 +81,11 @@ function shuttersOf(settings: Settings): ShutterSetting[] {
 }
 
 const fits =
-  ({ step, pattern }: BracketShape) =>
+  ({ step, pattern, isOneRelease }: BracketShape) =>
   (label: string): boolean => {
     const entry = driveEntry(label);
     return (
-      entry?.press === 'each' &&
+      entry?.press === (isOneRelease === true ? 'all' : 'each') &&
       entry.step === step &&
       [...entry.positions].sort((a, b) => a - b).join() === [...pattern].sort((a, b) => a - b).join()
     );

@@ -22,6 +22,16 @@ const MOVES = 'bracketset';
 const STEP = 'aebracketingstep';
 const PATTERN = 'aebracketingpattern';
 const ORDER = 'bracketorder';
+const DRIVE = 'capturemode';
+const BURST = 'Burst';
+/** How many frames one release makes in that drive. One body is reported that refuses it (libgphoto2, issue 121). */
+const IN_A_BURST = 'burstnumber';
+/**
+ * Sends an operation as it is: the release of this extension (0x9207) without focusing, onto the card. The library's own release would
+ * come back only when the burst is over.
+ */
+const OPERATION = 'opcode';
+const RELEASE = '0x9207,0xffffffff,0x0';
 
 /** Exact fractions, where the body has them. */
 const EXACT_SHUTTER = 'shutterspeed2';
@@ -65,6 +75,10 @@ export const pattern: Dialect = {
       return;
     }
     if (choicesOf(settings, MOVES).includes(EXPOSURE_ONLY)) await link.changeSetting(MOVES, EXPOSURE_ONLY);
+    if (shape.isOneRelease === true) {
+      await link.changeSetting(DRIVE, BURST);
+      await link.changeSetting(IN_A_BURST, String(shape.pattern.length));
+    }
     // First: some bodies let the rest be set only while it is on.
     await link.changeSetting(SWITCH, BRACKETING_ON);
     const patterns = patternShapes(choicesOf(settings, PATTERN));
@@ -77,6 +91,12 @@ export const pattern: Dialect = {
       STEP,
       fitting(STEP, steps, ({ step }) => step === shape.step),
     );
+  },
+
+  oneRelease: {
+    fires: (settings) => choicesOf(settings, DRIVE).includes(BURST) && settings.has(IN_A_BURST),
+    button: (settings) =>
+      settings.has(OPERATION) ? { down: [{ name: OPERATION, value: RELEASE }], up: [] } : null,
   },
 
   locked: {
