@@ -29,7 +29,6 @@ import {
   shutterOutOfReach,
 } from './dialects/index.js';
 import {
-  type ApartLimits,
   type BodyIdentity,
   type FiredFrame,
   type FireOptions,
