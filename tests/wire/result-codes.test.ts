@@ -1,7 +1,7 @@
 // Each result code of libgphoto2 becomes an error of the catalogue with a sentence. Codes as in gphoto2-result.h and
 // gphoto2-port-result.h of libgphoto2 2.5.30.
 import { expect, test } from 'vitest';
-import { changingFailed, firingFailed, readingFailed } from '../../src/camera/binding/result-codes.js';
+import { changingFailed, firingFailed, readingFailed } from '../../src/camera/library/result-codes.js';
 
 const codes = (
   codesAndErrors: readonly (readonly [number, string])[],

@@ -1,6 +1,6 @@
 // The settings tree comes from a body and through native code: whatever is in it, reading it must not fail.
 import { expect, test } from 'vitest';
-import { flattenTree } from '../../src/camera/binding/settings-tree.js';
+import { flattenTree } from '../../src/camera/library/settings-tree.js';
 
 const tree = (sections: Record<string, Record<string, unknown>>) => ({
   main: {

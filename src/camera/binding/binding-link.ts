@@ -14,6 +14,12 @@ import { constants } from 'node:fs';
 import { access, rm, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { type Family, familyOf, isMoved } from '../library/families.js';
+import { identityOf, theOne } from '../library/found.js';
+import { FIRST_LOOK_AGAIN_MS, forgetsAt } from '../library/memory.js';
+import { checkOffered, foundOtherwise, isTaken, noSuchSetting, shown } from '../library/offered.js';
+import { bodyVanished, changingFailed, firingFailed, readingFailed } from '../library/result-codes.js';
+import { flattenTree, type TreeSetting } from '../library/settings-tree.js';
 import type {
   AttachedPort,
   BodyIdentity,
@@ -26,50 +32,22 @@ import type {
 } from '../link.js';
 import { frameNotStored, nothingFired } from '../not-stored.js';
 import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
-import { bodyVanished, changingFailed, firingFailed, readingFailed } from './result-codes.js';
-import { flattenTree, type TreeSetting } from './settings-tree.js';
 
 /**
- * Bodies report a change late. In plain PTP, under 0x0A and under 0x11 the library answers from memory for up to two full
- * seconds of the clock: after the first look a short wait is worth a try, and then nothing new comes before they are over.
+ * The longest exposures whose file comes back, by which of the library's fixed waits applies: 90 s under vendor extension 0x0B,
+ * 70 s under 0x0A, 35 s under 0x11, or none at all (plain PTP, where the library waits for the report without end). What is left
+ * of the wait is for release, storing and noise reduction, which may double an exposure.
  */
-const FIRST_LOOK_AGAIN_MS = 250;
-const MEMORY_MS = 2000;
-/** What a second of the clock may be over before the library sees it. */
-const CLOCK_MARGIN_MS = 30;
-
-/** Only vendor extension 0x11 has brackets as entries of the drive. */
-const BY_DRIVE = /^(?:Bracketing [CS]|Single Bracket|Continuous Bracket) /i;
-
-/** How many choices a sentence lists. */
-const CHOICES_SHOWN = 5;
-
-/**
- * The longest exposures whose file comes back, by a setting that tells which of the library's fixed waits applies: 90 s
- * where `autoexposuremode` is (vendor extension 0x0B), 70 s where `aebracketingstep` is (0x0A). Elsewhere it is 35 s
- * (0x11), or none at all (plain PTP, where the library waits for the report without end). What is left of the wait is for
- * release, storing and noise reduction, which may double an exposure.
- */
-const LONGEST_SECONDS = [
-  { setting: 'autoexposuremode', seconds: 60 },
-  { setting: 'aebracketingstep', seconds: 45 },
-] as const;
-const LONGEST_SECONDS_ELSEWHERE = 30;
+const LONGEST_SECONDS: Readonly<Record<Family, number>> = { '0x0b': 60, '0x0a': 45, '0x11': 30, other: 30 };
 
 /** A settings change on a body of 0x11 that reports it late, as the library remembers (tried over the virtual port). */
 const SECONDS_PER_LATE_CHANGE = 2;
 /** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
 const SECONDS_PER_MOVE = 0.85;
-/** No body has it: where it is offered, the library lists every time that it knows, for a body that lists none. */
-const OFFERED_TO_ALL = '1/32000';
-
 /** From memory, no source: a settings change reads the tree three times and writes once. */
 const SECONDS_PER_CHANGE = 0.4;
 /** From memory, no source: release lag, the body's cycle, and some 25 MB over the cable, with the lens on manual focus. */
 const SECONDS_PER_FRAME = 2;
-
-/** What libgphoto2 writes where a body leaves a text out. */
-const LEFT_OUT = 'None';
 
 // A camera object that was never opened crashes the process when it is collected, so these stay for good.
 const keptForGood: NativeCamera[] = [];
@@ -104,23 +82,14 @@ export async function attachedOverBinding(): Promise<readonly AttachedPort[]> {
  */
 export async function openBindingLink(port?: string): Promise<Link> {
   const cameras = await listCameras();
-  const [camera, ...others] =
-    port === undefined ? cameras : cameras.filter((candidate) => candidate.port === port);
-  if (camera !== undefined && others.length === 0) {
-    keptForGood.push(...cameras.filter((candidate) => candidate !== camera));
-    return new BindingLink(camera);
+  // Whoever is not opened below, and all of them if none is.
+  let opened: NativeCamera | undefined;
+  try {
+    opened = theOne(cameras, port);
+    return new BindingLink(opened);
+  } finally {
+    keptForGood.push(...cameras.filter((candidate) => candidate !== opened));
   }
-  keptForGood.push(...cameras);
-  if (camera !== undefined) {
-    throw new EvenrungError('several-bodies', `${cameras.length} cameras are attached.`, {
-      ports: cameras.map((candidate) => candidate.port),
-    });
-  }
-  throw new EvenrungError(
-    'no-body',
-    'No camera was found on USB. Switch it on, look whether its battery is charged, use a cable that carries data, and ' +
-      'where the camera asks what the connection is for, choose remote control, not storage.',
-  );
 }
 
 class BindingLink implements Link {
@@ -134,28 +103,18 @@ class BindingLink implements Link {
   }
 
   async identify(): Promise<BodyIdentity> {
-    const settings = await this.read();
-    const said = (name: string) => {
-      const value = settings.get(name)?.value.trim() ?? '';
-      return value === '' || value === LEFT_OUT ? undefined : value;
-    };
-    return {
-      link: 'usb',
-      model: said('cameramodel') ?? this.native().model,
-      serial: said('serialnumber') ?? null,
-    };
+    return identityOf(await this.read(), this.native().model);
   }
 
   async readLimits(): Promise<LinkLimits> {
     const settings = await this.read();
-    const wait = LONGEST_SECONDS.find(({ setting }) => settings.has(setting));
-    const isOf0x11 = settings.get('capturemode')?.choices?.some((label) => BY_DRIVE.test(label)) === true;
-    const isMoved = isOf0x11 && settings.get('shutterspeed')?.choices?.includes(OFFERED_TO_ALL) === true;
+    const family = familyOf(settings);
+    const moved = isMoved(settings);
     return {
-      longestSeconds: wait?.seconds ?? LONGEST_SECONDS_ELSEWHERE,
-      secondsPerChange: isOf0x11 && !isMoved ? SECONDS_PER_LATE_CHANGE : SECONDS_PER_CHANGE,
+      longestSeconds: LONGEST_SECONDS[family],
+      secondsPerChange: family === '0x11' && !moved ? SECONDS_PER_LATE_CHANGE : SECONDS_PER_CHANGE,
       // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
-      secondsPerSetting: isMoved ? SECONDS_PER_MOVE : 0,
+      secondsPerSetting: moved ? SECONDS_PER_MOVE : 0,
       secondsPerFrame: SECONDS_PER_FRAME,
       apart: null,
     };
@@ -172,21 +131,12 @@ class BindingLink implements Link {
     // that is none may be taken as an index. Also, with the camera gone a read fails, while a write makes the
     // binding free what it never had.
     const before = (await this.read()).get(name);
-    if (before === undefined) {
-      throw new EvenrungError('unknown-setting', `The camera has no setting '${name}' as it is set up now.`, {
-        name,
-      });
-    }
+    if (before === undefined) throw noSuchSetting(name);
     checkOffered(before, value);
     await this.write(name, value);
     const after = await this.readBack(before, value);
-    if (isSame(before, after.value, value)) return shown(after);
-    const found = after.value;
-    throw new EvenrungError(
-      'setting-not-taken',
-      `The camera was told to set '${name}' to '${value}', but says '${found}'. Look whether its mode dial or a menu stands in the way.`,
-      { name, wanted: value, found },
-    );
+    if (isTaken(before, after.value, value)) return shown(after);
+    throw foundOtherwise(name, value, after.value);
   }
 
   async fire({ into }: FireOptions): Promise<FiredFrame> {
@@ -298,14 +248,13 @@ class BindingLink implements Link {
 
   private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
     const lookedAt = Date.now();
-    const isThere = (setting: TreeSetting) => isSame(before, setting.value, value);
+    const isThere = (setting: TreeSetting) => isTaken(before, setting.value, value);
     let found = await this.readOne(before.name);
     if (isThere(found)) return found;
     await pause(FIRST_LOOK_AGAIN_MS);
     found = await this.readOne(before.name);
     if (isThere(found)) return found;
-    const forgetsAt = Math.ceil((lookedAt + 1) / 1000) * 1000 + MEMORY_MS - 1000 + CLOCK_MARGIN_MS;
-    await pause(Math.max(0, forgetsAt - Date.now()));
+    await pause(Math.max(0, forgetsAt(lookedAt) - Date.now()));
     return this.readOne(before.name);
   }
 
@@ -315,37 +264,6 @@ class BindingLink implements Link {
     if (setting === undefined) throw bodyVanished();
     return setting;
   }
-}
-
-/** Without what only the link needs to know. */
-function shown({ readsBack: _, ...setting }: TreeSetting): Setting {
-  return setting;
-}
-
-function checkOffered({ name, kind, choices }: TreeSetting, value: string): void {
-  const offered = kind === 'toggle' ? ['on', 'off'] : choices;
-  if (kind === 'range' && !Number.isFinite(Number.parseFloat(value))) {
-    throw new EvenrungError('choice-not-offered', `'${name}' takes a number, not '${value}'.`, { name });
-  }
-  // Digits are read up to the first other sign: of a written-out date that would be the year.
-  if (kind === 'date' && !/^\d{1,12}$/.test(value)) {
-    throw new EvenrungError('choice-not-offered', `'${name}' takes seconds since 1970, not '${value}'.`, {
-      name,
-    });
-  }
-  if (offered === undefined || offered.includes(value)) return;
-  const some = offered.slice(0, CHOICES_SHOWN).map((choice) => `'${choice}'`);
-  const list = some.length < offered.length ? `${some.join(', ')} ...` : some.join(', ');
-  throw new EvenrungError(
-    'choice-not-offered',
-    `The camera does not offer '${value}' for '${name}' as it is set up now. ${offered.length === 0 ? 'It offers nothing.' : `It offers ${list}`}`,
-    { name, wanted: value },
-  );
-}
-
-function isSame({ kind, readsBack }: TreeSetting, found: string, wanted: string): boolean {
-  if (!readsBack || found === wanted) return true;
-  return kind === 'range' && Math.abs(Number(found) - Number(wanted)) < 1e-4;
 }
 
 /**

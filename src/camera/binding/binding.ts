@@ -1,9 +1,7 @@
 // The npm package gphoto2 0.3.2 as far as the link uses it, and how it is loaded. The package is optional, has no types of
 // its own, and its native part must be built against the system's libgphoto2.
 import { EvenrungError } from '../../../shared/errors.js';
-
-/** A result code of libgphoto2, below 0; or an errno, above 0, where a file could not be made on this computer. */
-export type ResultCode = number;
+import type { ResultCode } from '../library/result-codes.js';
 
 /** Errors come as bare numbers, never as Error objects. */
 export type NativeCallback<T> = (code: ResultCode | undefined, value: T) => void;

@@ -2,7 +2,9 @@
 // gphoto2-port-result.h of libgphoto2 2.5.30.
 import { getSystemErrorName } from 'node:util';
 import { EvenrungError } from '../../../shared/errors.js';
-import type { ResultCode } from './binding.js';
+
+/** A result code of libgphoto2, below 0; or an errno, above 0, where a file could not be made on this computer. */
+export type ResultCode = number;
 
 export const RESULT = {
   noMemory: -3,
