@@ -29,13 +29,8 @@ describe.each(SIZES)('on a $name', (size) => {
   it('one of -6 to +2 EV says so, and plus and minus move one end alone', async () => {
     const page = await panel.open(size);
     await freshly(page);
-    // What the page itself asks for as it opens may still be on its way.
-    await expect
-      .poll(async () => {
-        await asks({ from: '-6', to: '+2', step: 1, base: '1/60' });
-        return reaches(page).textContent();
-      })
-      .toBe('From -6 to +2 EV');
+    await asks({ from: '-6', to: '+2', step: 1, base: '1/60' });
+    await reaches(page).getByText('From -6 to +2 EV').waitFor();
     expect(await page.locator('[data-end="darker"] output').textContent()).toBe('-6 EV');
     expect(await page.locator('[data-end="brighter"] output').textContent()).toBe('+2 EV');
     expect(await page.getByLabel('Frames', { exact: true }).textContent()).toBe('9');

@@ -11,6 +11,7 @@ import {
   readRequest,
   spanOf,
   USUAL_REQUEST,
+  writeAsked,
   writeDelay,
   writeLabels,
 } from '../../web/src/request.js';
@@ -72,6 +73,16 @@ describe('a request in the fields', () => {
     ];
     for (const [change, field] of wrong)
       expect(readRequest({ ...USUAL_REQUEST, ...change }, null)).toBe(field);
+  });
+
+  it('tells other devices what somebody chose, and no base that follows the body', () => {
+    expect(writeAsked(USUAL_REQUEST)).toEqual({ frames: 9, step: '1', mode: 'manual', settle: 0 });
+    const named = { ...USUAL_REQUEST.labels, name: 'Boathouse' };
+    expect(writeAsked({ ...USUAL_REQUEST, base: '1/4', delay: 5, byHand: HAND, labels: named })).toEqual({
+      ...{ frames: 9, step: '1', base: '1/4', mode: 'manual', settle: 0 },
+      ...{ name: 'Boathouse', delay: 5, byHand: HAND },
+    });
+    expect(writeAsked({ ...USUAL_REQUEST, framesWritten: '' })).toBeNull();
   });
 
   it('says what the set is called, and when it is fired, where somebody said so', () => {

@@ -282,6 +282,17 @@ export function writeLabels({
 
 export const writeDelay = ({ delay }: RequestForm): Pick<Asked, 'delay'> => (delay === 0 ? {} : { delay });
 
+/**
+ * @returns what the fields ask for, as other devices are told of it; null where they cannot be read. A base that nobody chose is left
+ *   out: each device reads it off the body, and none says it as if somebody had asked for it.
+ */
+export function writeAsked(form: RequestForm): Asked | null {
+  const set = readRequest(form, form.base);
+  if (typeof set === 'string') return null;
+  const byHand = form.byHand === null ? {} : { byHand: form.byHand };
+  return { ...set, ...writeLabels(form), ...writeDelay(form), ...byHand };
+}
+
 /** @returns the same for the viewpoint after this one, or for the first */
 export const atNextViewpoint = (form: RequestForm): RequestForm => ({
   ...form,
@@ -337,8 +348,11 @@ export function fieldsOf(asked: Asked): RequestForm {
 }
 
 /** @returns the same text for what asks for the same set, however it was written */
-export function keyOf(asked: Asked): string {
-  const { framesWritten, step, ends, ...others } = fieldsOf(asked);
+export const keyOf = (asked: Asked): string => keyOfForm(fieldsOf(asked));
+
+/** @returns the same for fields that can be read */
+export function keyOfForm(form: RequestForm): string {
+  const { framesWritten, step, ends, ...others } = form;
   const { base, mode, settleWritten, circumstances, labels, delay, byHand } = others;
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
   const reaches = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];

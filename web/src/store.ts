@@ -49,6 +49,7 @@ import {
   spanOf,
   type Unreadable,
   USUAL_REQUEST,
+  writeAsked,
   writeDelay,
   writeLabels,
 } from './request.js';
@@ -258,12 +259,9 @@ const question = computed(() => {
 const asked = computed(() => readRequest(request.value, base.value));
 
 /** What the fields ask for, as other devices are told of it; null where it cannot be read, or nothing can be asked for. */
-export const askedHere = computed<Asked | null>(() => {
-  if (body.value === null || !mayFire.value || typeof asked.value === 'string') return null;
-  const { byHand } = request.value;
-  const more = byHand === null ? {} : { byHand };
-  return { ...asked.value, ...writeLabels(request.value), ...writeDelay(request.value), ...more };
-});
+export const askedHere = computed<Asked | null>(() =>
+  body.value === null || !mayFire.value ? null : writeAsked(request.value),
+);
 
 effect(() => {
   if (question.value === null) {
