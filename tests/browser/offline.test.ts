@@ -175,6 +175,31 @@ describe('a newer daemon', () => {
   });
 });
 
+describe('a page that is opened', () => {
+  it('just as the worker takes over is looked after all the same', async () => {
+    const context = await browser.newContext(SIZE);
+    const late = await context.newPage();
+    late.setDefaultTimeout(15_000);
+    late.on('pageerror', (error) => complaints.push(error.message));
+    // Asked for before there is a worker, and there only when it has claimed the pages that it found.
+    let goOn = () => {};
+    const mayGoOn = new Promise<void>((resolve) => {
+      goOn = resolve;
+    });
+    await late.route(here(), async (route) => {
+      await mayGoOn;
+      await route.continue();
+    });
+    const asked = late.waitForRequest(here());
+    const opened = late.goto(here());
+    await asked;
+    await kept(await open(here(), context));
+    goOn();
+    await opened;
+    await kept(late);
+  });
+});
+
 describe('installing', () => {
   it('the manifest and its icons are as browsers want them', async () => {
     const page = await open(here());

@@ -36,8 +36,16 @@ effect(() => {
 
 async function keep(workers: ServiceWorkerContainer): Promise<void> {
   const known = await workers.getRegistration();
-  if (known === undefined) await workers.register('/worker.js', { updateViaCache: 'none' });
-  else await known.update();
+  if (known === undefined) {
+    await workers.register('/worker.js', { updateViaCache: 'none' });
+    return;
+  }
+  // Without an answer it is looked for again when the daemon is back.
+  await known.update().catch(() => undefined);
+  // A worker that takes over claims the pages that stand by then (tests/browser/offline.test.ts): one that was asked for before and came
+  // after would be told of no other build. A worker that has yet to take over claims this page, too.
+  if (workers.controller === null && known.installing === null && known.waiting === null)
+    known.active?.postMessage('claim');
 }
 
 // Another worker has taken over: once it is active it has thrown away what is not of its build.

@@ -37,6 +37,11 @@ self.addEventListener('activate', (event) => {
   );
 });
 
+// A page that was being opened just then was passed over, and says so itself.
+self.addEventListener('message', (event) => {
+  if (event.data === 'claim') event.waitUntil(self.clients.claim());
+});
+
 self.addEventListener('fetch', (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
