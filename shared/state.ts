@@ -246,6 +246,8 @@ export const bodyViewSchema = z.strictObject({
     secondsPerSetting: z.number(),
     secondsPerFrame: z.number(),
   }),
+  /** Which way to the library it is reached by, and why; null for the practice body. */
+  reached: z.strictObject({ way: z.enum(['binding', 'direct']), why: z.string() }).nullable(),
   /** Where what the wire does not tell comes from. */
   profile: z.enum(['none', 'written', 'learnt']),
   /** The settings that the base takes over as they are. */

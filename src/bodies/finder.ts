@@ -2,16 +2,19 @@
 // (its profile, and what is still owed to it).
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import type { BodyProfile } from '../../shared/profile.js';
 import type { AttachedBody } from '../../shared/state.js';
 import {
   Body,
   type BodyIdentity,
   type LinkKind,
+  type LinkWay,
   SupervisedLink,
   type SupervisedLinkOptions,
 } from '../camera/index.js';
 import { AsFoundStore } from './as-found.js';
 import { ProfileStore } from './profiles.js';
+import { BY_HAND, NO_BINDING, type Reached, type WayChoice, wayFor } from './way.js';
 
 export const BODY_CHOICES = ['practice', 'usb', 'auto'] as const;
 /** Which kind of body is wanted; `auto` is a camera where there is one, else the practice body. */
@@ -19,6 +22,8 @@ export type BodyChoice = (typeof BODY_CHOICES)[number];
 
 export interface FinderOptions {
   readonly choice: BodyChoice;
+  /** By which way cameras are reached; left out, by what was learnt of each. */
+  readonly way?: WayChoice | undefined;
   /** Holds what outlives the program: HOME of the camera process, and what is owed to bodies. */
   readonly stateFolder: string;
   /** Holds the profiles of bodies. */
@@ -49,6 +54,8 @@ export class Finder {
   readonly profiles: ProfileStore;
   private readonly options: FinderOptions;
   private readonly asFound: AsFoundStore;
+  /** Over which way a camera is reached first: who it is is not known before. */
+  private first: LinkWay | null = null;
 
   constructor(options: FinderOptions) {
     this.options = options;
@@ -135,19 +142,53 @@ export class Finder {
   }
 
   private async ports() {
-    const link = this.open('usb');
+    return this.overEither(async (way) => {
+      const link = this.open('usb', way);
+      try {
+        return await link.attached();
+      } finally {
+        link.kill();
+      }
+    });
+  }
+
+  /** Does something over the way that is tried first; if that is not there on this computer, over the other one. */
+  private async overEither<T>(work: (way: LinkWay) => Promise<T>): Promise<T> {
+    this.first ??= await this.wayToTryFirst();
+    const { first } = this;
     try {
-      return await link.attached();
-    } finally {
-      link.kill();
+      return await work(first);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (error.code !== 'usb-not-available' || this.byHand !== null) throw error;
+      const other = first === 'binding' ? 'direct' : 'binding';
+      try {
+        const value = await work(other);
+        this.first = other;
+        return value;
+      } catch (again) {
+        // What the first one says of what is missing holds for the second, too.
+        throw asEvenrungError(again).code === 'usb-not-available' ? error : again;
+      }
     }
+  }
+
+  private get byHand(): LinkWay | null {
+    const { way = 'auto' } = this.options;
+    return way === 'auto' ? null : way;
+  }
+
+  private async wayToTryFirst(): Promise<LinkWay> {
+    if (this.byHand !== null) return this.byHand;
+    const profiles = await this.profiles.all();
+    return profiles.some((profile) => wayFor(profile, null).way === 'direct') ? 'direct' : 'binding';
   }
 
   /** One that does not answer is listed by what the link calls it. */
   private async identifyAll(ports?: readonly { port: string; model: string }[]): Promise<Known[]> {
     const known: Known[] = [];
     for (const { port, model } of ports ?? (await this.ports())) {
-      const link = this.open('usb', async () => port);
+      const link = this.open('usb', this.first ?? 'binding', async () => port);
       try {
         const identity = await link.identify();
         known.push({ port, model: identity.model, serial: identity.serial });
@@ -160,7 +201,7 @@ export class Finder {
     return known;
   }
 
-  private open(kind: LinkKind, port?: () => Promise<string | null>): SupervisedLink {
+  private open(kind: LinkKind, way: LinkWay, port?: () => Promise<string | null>): SupervisedLink {
     const { stateFolder, log, logAt, link } = this.options;
     const home = path.join(stateFolder, 'camera-home');
     return new SupervisedLink({
@@ -169,12 +210,53 @@ export class Finder {
       ...(logAt === undefined ? {} : { logAt }),
       ...link,
       kind,
+      way,
       ...(port === undefined ? {} : { port }),
     });
   }
 
   private async meet(kind: LinkKind, port?: () => Promise<string | null>): Promise<Found> {
-    const opened = this.open(kind, port);
+    if (kind === 'practice') return this.meetOver(kind, 'binding', port, null);
+    return this.overEither((way) => this.meetCamera(way, port));
+  }
+
+  /** Who it is is known only when it was met: then it may have to be met over the other way. */
+  private async meetCamera(way: LinkWay, port: (() => Promise<string | null>) | undefined): Promise<Found> {
+    const isFirst = this.first === way;
+    const found = await this.meetOver('usb', way, port, (profile, library) => {
+      if (this.byHand !== null) return { way, why: BY_HAND };
+      return isFirst || way === 'binding' ? wayFor(profile, library) : { way, why: NO_BINDING };
+    });
+    const { reached } = found.body;
+    if (reached === null || reached.way === way) return found;
+    await found.body.letGo();
+    try {
+      return await this.meetOver('usb', reached.way, port, () => reached);
+    } catch (cause) {
+      if (asEvenrungError(cause).code !== 'usb-not-available') throw cause;
+      return this.meetOver('usb', way, port, () => ({ way, why: NO_BINDING }));
+    }
+  }
+
+  /** Over a way that was not learnt yet, for learning it. @throws EvenrungError as `find` */
+  async findDirectly(wanted: string | null): Promise<Found> {
+    const meet = (port?: () => Promise<string | null>) =>
+      this.meetOver('usb', 'direct', port, () => ({ way: 'direct', why: 'It is being learnt.' }));
+    if (wanted === null) return meet();
+    const known = await this.identifyAll();
+    const [only, ...others] = known.filter((one) => isWanted(one, wanted));
+    if (only === undefined) throw notAttached(wanted, known);
+    if (others.length > 0) throw several([only, ...others]);
+    return meet(this.follow(only));
+  }
+
+  private async meetOver(
+    kind: LinkKind,
+    way: LinkWay,
+    port: (() => Promise<string | null>) | undefined,
+    reached: ((profile: BodyProfile | null, library: string | null) => Reached) | null,
+  ): Promise<Found> {
+    const opened = this.open(kind, way, port);
     const notes: string[] = [];
     try {
       const body = await Body.meet(opened, {
@@ -185,6 +267,7 @@ export class Finder {
           if (trouble !== null) notes.push(trouble);
           return profile;
         },
+        ...(reached === null ? {} : { reached }),
       });
       return { body, notes: [...notes, ...body.contradictions] };
     } catch (cause) {

@@ -13,3 +13,4 @@ export type { LearnOptions } from './lesson.js';
 export { BodyReport, type ToldOfBody } from './report.js';
 export { Stock, type StockMemo } from './stock.js';
 export { tooLow } from './watch.js';
+export { WAY_CHOICES, type WayChoice } from './way.js';

@@ -1,7 +1,7 @@
 // Body profiles in the config folder: read with plain words about what is wrong with one, written whole. It knows where
 // they lie and whose they are, and nothing of what they are used for.
 import { createHash } from 'node:crypto';
-import { readFile } from 'node:fs/promises';
+import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
@@ -42,6 +42,24 @@ export class ProfileStore {
   read(identity: ProfileOwner): Promise<FoundProfile> {
     const file = this.pathFor(identity);
     return inTurn(file, () => readProfile(file, identity));
+  }
+
+  /** @returns all that can be read; what cannot is left out. Never throws. */
+  async all(): Promise<BodyProfile[]> {
+    const names = await readdir(this.folder).catch(() => []);
+    const texts = await Promise.all(
+      names
+        .filter((name) => name.endsWith('.json'))
+        .map((name) => readFile(path.join(this.folder, name), 'utf8').catch(() => '')),
+    );
+    return texts.flatMap((text) => {
+      try {
+        const parsed = bodyProfileSchema.safeParse(JSON.parse(text.replace(/^\uFEFF/, '')));
+        return parsed.success ? [parsed.data] : [];
+      } catch {
+        return [];
+      }
+    });
   }
 
   /**

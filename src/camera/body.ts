@@ -34,6 +34,7 @@ import {
   type FireOptions,
   LINK_FAILURES,
   type Link,
+  type LinkWay,
   type ListedFile,
   type MadeFile,
   type Settings,
@@ -94,6 +95,15 @@ export interface MeetOptions {
   readonly keepDebts?: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   /** What the wire does not tell of this body. */
   readonly profile?: (identity: BodyIdentity) => Promise<BodyProfile | null>;
+  /** By which way it is to be reached and why; left out for the practice body, which has only one. */
+  readonly reached?: (profile: BodyProfile | null, library: string | null) => ReachedBy;
+}
+
+/** By which way to the library a body is reached. */
+export interface ReachedBy {
+  readonly way: LinkWay;
+  /** One sentence. */
+  readonly why: string;
 }
 
 /** @returns one sentence for whoever has to do it by hand */
@@ -113,6 +123,7 @@ export interface StandingExposure {
 
 interface Met {
   readonly link: Link;
+  readonly reached: ReachedBy | null;
   /** null if the link does both at once. */
   readonly shutter: Shutter | null;
   readonly identity: BodyIdentity;
@@ -130,6 +141,8 @@ export class Body {
   readonly profile: BodyProfile | null;
   /** What the profile says and the wire denies, a sentence each. */
   readonly contradictions: readonly string[];
+  /** null for the practice body. */
+  readonly reached: ReachedBy | null;
   private readonly link: Link;
   private readonly shutter: Shutter | null;
   private readonly dialect: Dialect;
@@ -153,7 +166,7 @@ export class Body {
   private readonly shared = new Map<string, string>();
 
   /** @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready */
-  static async meet(link: Link, { owed, profile, keepDebts }: MeetOptions = {}): Promise<Body> {
+  static async meet(link: Link, { owed, profile, keepDebts, reached }: MeetOptions = {}): Promise<Body> {
     const identity = await link.identify();
     const settings = await link.readSettings();
     const dialect = recogniseDialect(settings);
@@ -168,6 +181,7 @@ export class Body {
       apart === null ? null : withApart({ limits, known, dialect, settings, link: linkLimits.apart });
     const body = new Body({
       link,
+      reached: reached?.(known, linkLimits.apart?.library ?? null) ?? null,
       shutter: whole === null || apart === null ? null : new Shutter(apart, whole.link),
       identity,
       settings,
@@ -194,6 +208,7 @@ export class Body {
   }
 
   private constructor(met: Met) {
+    this.reached = met.reached;
     this.link = met.link;
     this.shutter = met.shutter;
     this.identity = met.identity;
@@ -223,6 +238,7 @@ export class Body {
         secondsPerSetting: limits.secondsPerSetting,
         secondsPerFrame: limits.secondsPerFrame,
       },
+      reached: this.reached,
       profile: this.profile === null ? 'none' : this.profile.learntAt === undefined ? 'written' : 'learnt',
       shutter: limits.shutters.find(({ tv }) => tv === this.standingShutter())?.label ?? null,
       aperture: this.apertureLabel(),

@@ -8,7 +8,7 @@ import type { Mark } from '../../shared/readiness.js';
 import type { BodyView } from '../../shared/state.js';
 import { Finder, type Found, type Surveyed } from '../bodies/index.js';
 import { formatEv, fromEv } from '../exposure/index.js';
-import { type BodyOptions, bodyOption, cameraOption, finderOptions } from './options/options.js';
+import { type BodyOptions, bodyOption, cameraOption, finderOptions, linkOption } from './options/options.js';
 import { exitCodeOf, moreAbout, wrapped } from './process.js';
 
 interface BodiesOptions extends BodyOptions {
@@ -32,6 +32,7 @@ export function addBodies(program: Command, log: Logger): void {
     .description('list what is attached, its limits, and whether it is ready')
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(linkOption())
     .option('--mode <mode>', 'what it must be ready for: manual or aperture', 'manual')
     .option('--set-clock', "set the clock of the camera to this computer's")
     .option('--json', 'print JSON')
@@ -148,6 +149,7 @@ function inWords(view: BodyView): string[] {
         ? 'none can be set'
         : `${first} s to ${last} s, at most ${Math.round(view.longestSeconds)} s over this link`,
     ),
+    ...(view.reached === null ? [] : line('reached', `${WAYS[view.reached.way]}. ${view.reached.why}`)),
     ...line(
       'plans with',
       `${view.timing.secondsPerChange} s a change${view.timing.secondsPerSetting > 0 ? ` and ${view.timing.secondsPerSetting} s a setting on the way` : ''}, ${view.timing.secondsPerFrame} s a frame beside its exposure (${TIMED_BY[view.profile]})`,
@@ -159,6 +161,11 @@ function inWords(view: BodyView): string[] {
     ),
   ];
 }
+
+const WAYS: Readonly<Record<NonNullable<BodyView['reached']>['way'], string>> = {
+  binding: 'through the package gphoto2',
+  direct: 'directly',
+};
 
 const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {
   none: 'not learnt: run `learn` once',

@@ -18,6 +18,7 @@ import {
   finderOptions,
   intoOption,
   type LimitOptions,
+  linkOption,
   type NamingOptions,
   namingOf,
   narrowTo,
@@ -73,6 +74,7 @@ export function addFire(program: Command, log: Logger): void {
   command
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(linkOption())
     .addOption(patienceOption())
     .addOption(intoOption())
     .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS));

@@ -10,6 +10,7 @@ import {
   cameraOption,
   finderOptions,
   LONGEST_WAIT_SECONDS,
+  linkOption,
   secondsTo,
 } from './options/options.js';
 import { takeState } from './owned-state.js';
@@ -28,6 +29,7 @@ export function addLearn(program: Command, log: Logger): void {
     .description('fire a short series and find out how the body brackets and how long it takes')
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(linkOption())
     .option(
       '--longest <s>',
       'longest exposure to time, in seconds; 0 makes no long one',

@@ -13,6 +13,7 @@ import {
   cameraOption,
   finderOptions,
   intoOption,
+  linkOption,
   type NamingOptions,
   namingOf,
   patienceOption,
@@ -39,6 +40,7 @@ export function addServe(program: Command, log: Logger): void {
   addNamingOptions(addAlarmOptions(program.command('serve').description('run the daemon with its panel')))
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(linkOption())
     .addOption(patienceOption())
     .addOption(intoOption())
     .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)

@@ -13,6 +13,7 @@ import {
   bodyOption,
   cameraOption,
   finderOptions,
+  linkOption,
   patienceOption,
 } from './options/options.js';
 import { type OwnedState, takeState } from './owned-state.js';
@@ -54,6 +55,7 @@ const withBody = (command: Command): Command =>
     .argument('<id>', 'id of the set, or the beginning of it')
     .addOption(bodyOption())
     .addOption(cameraOption())
+    .addOption(linkOption())
     .addOption(patienceOption())
     .option('--json', 'print JSON, an event a line');
 

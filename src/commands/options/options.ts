@@ -12,7 +12,7 @@ import {
   type WrittenConditions,
   type WrittenSetRequest,
 } from '../../../shared/request.js';
-import { BODY_CHOICES, type BodyChoice } from '../../bodies/index.js';
+import { BODY_CHOICES, type BodyChoice, WAY_CHOICES, type WayChoice } from '../../bodies/index.js';
 import type { BodyLimits } from '../../exposure/index.js';
 import {
   DEFAULT_FRAME_TEMPLATE,
@@ -106,6 +106,15 @@ export function bodyOption(): Option {
     .default('auto');
 }
 
+export function linkOption(): Option {
+  return new Option(
+    '--link <way>',
+    'how cameras are reached: binding (the package gphoto2), direct (its library itself), or auto: as each was learnt',
+  )
+    .choices(WAY_CHOICES)
+    .default('auto');
+}
+
 export function cameraOption(): Option {
   return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
 }
@@ -154,11 +163,13 @@ export const namingOf = ({ frameName, setName }: NamingOptions): Naming => {
 export interface BodyOptions {
   readonly body: BodyChoice;
   readonly camera?: string;
+  readonly link: WayChoice;
 }
 
 /** What every command that looks for bodies hands on. */
-export const finderOptions = ({ body, camera }: BodyOptions, log: Logger) => ({
+export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) => ({
   choice: body,
+  way: link,
   camera,
   stateFolder: stateFolder(),
   configFolder: configFolder(),

@@ -1,0 +1,43 @@
+// Which of the two ways to the library a camera is reached by, and why. Pure.
+import type { BodyProfile } from '../../shared/profile.js';
+import type { LinkWay } from '../camera/index.js';
+
+export const WAY_CHOICES = ['auto', 'binding', 'direct'] as const;
+/** `auto` goes by what was learnt of the camera. */
+export type WayChoice = (typeof WAY_CHOICES)[number];
+
+export interface Reached {
+  readonly way: LinkWay;
+  /** One sentence. */
+  readonly why: string;
+}
+
+/**
+ * @param profile what was learnt of the camera that was met
+ * @param library the library that was called directly, with its version; null if it was reached over the binding
+ */
+export function wayFor(profile: BodyProfile | null, library: string | null): Reached {
+  const learnt = profile?.direct;
+  if (learnt === undefined)
+    return {
+      way: 'binding',
+      why: 'Nobody has tried yet whether it can be reached directly, which is quicker: `learn` does.',
+    };
+  if (learnt.failed !== undefined)
+    return {
+      way: 'binding',
+      why: `Reaching it directly failed on ${learnt.failed.at.slice(0, 10)} (${learnt.failed.why}). Learn it again to use that once more.`,
+    };
+  if (!learnt.pipelined)
+    return { way: 'binding', why: 'Reaching it directly did not hold when the camera was learnt.' };
+  if (library !== null && library !== learnt.library)
+    return {
+      way: 'binding',
+      why: `It was learnt with ${learnt.library}, and ${library} is installed: learn it again to reach it directly.`,
+    };
+  return { way: 'direct', why: `It held when the camera was learnt, with ${learnt.library}.` };
+}
+
+export const BY_HAND = 'It was chosen by hand (--link).';
+export const NO_BINDING =
+  'The package gphoto2 was not installed or did not build, so the camera is reached by calling the library directly. That works without having been learnt; `learn` makes it quicker.';
