@@ -1,5 +1,14 @@
 // Raw files for tests, byte by byte: a DNG of the smallest kind (TIFF 6.0; tags from Exif 2.32 and DNG 1.4, from memory), and a JPEG
 // 2000 file that carries its Exif in a UUID box. Nothing in them was photographed.
+import {
+  asciiEntry,
+  type ByteOrder,
+  type TiffEntry,
+  TYPE,
+  writer,
+} from '../src/camera/practice/tiff-bytes.js';
+
+export { type ByteOrder, writer };
 
 export interface RawFacts {
   /** Numerator and denominator. */
@@ -27,76 +36,15 @@ export function noise(bytes: number): Buffer {
   );
 }
 
-export type ByteOrder = 'little' | 'big';
+const { short: SHORT, long: LONG, rational: RATIONAL, signedRational: SIGNED_RATIONAL, byte: BYTE } = TYPE;
 
-const ASCII = 2;
-const SHORT = 3;
-const LONG = 4;
-const RATIONAL = 5;
-const SIGNED_RATIONAL = 10;
-const BYTE = 1;
-
-interface Entry {
-  readonly tag: number;
-  readonly type: number;
-  readonly count: number;
-  readonly value: Buffer;
-}
-
-/** Writes numbers in one byte order. */
-export function writer(order: ByteOrder) {
-  const little = order === 'little';
-  const numbers = (size: 2 | 4, signed: boolean, ...values: number[]): Buffer => {
-    const bytes = Buffer.alloc(values.length * size);
-    for (const [index, value] of values.entries()) {
-      const at = index * size;
-      if (size === 2) little ? bytes.writeUInt16LE(value, at) : bytes.writeUInt16BE(value, at);
-      else if (signed) little ? bytes.writeInt32LE(value, at) : bytes.writeInt32BE(value, at);
-      else little ? bytes.writeUInt32LE(value, at) : bytes.writeUInt32BE(value, at);
-    }
-    return bytes;
-  };
-  const entry = (tag: number, type: number, ...values: number[]): Entry => {
-    const size = type === SHORT ? 2 : 4;
-    const value = type === BYTE ? Buffer.from(values) : numbers(size, type === SIGNED_RATIONAL, ...values);
-    const isRational = type === RATIONAL || type === SIGNED_RATIONAL;
-    return { tag, type, count: isRational ? values.length / 2 : values.length, value };
-  };
-  /** @returns the directory as it stands at `at`, with the values that do not fit behind it */
-  const directory = (entries: readonly Entry[], at: number): Buffer => {
-    const sorted = entries.toSorted((a, b) => a.tag - b.tag);
-    const head = 2 + sorted.length * 12 + 4;
-    const fields: Buffer[] = [numbers(2, false, sorted.length)];
-    const behind: Buffer[] = [];
-    let free = at + head;
-    for (const { tag, type, count, value } of sorted) {
-      fields.push(numbers(2, false, tag, type), numbers(4, false, count));
-      if (value.length <= 4) {
-        fields.push(Buffer.concat([value, Buffer.alloc(4 - value.length)]));
-      } else {
-        fields.push(numbers(4, false, free));
-        const padded = value.length % 2 === 0 ? value : Buffer.concat([value, Buffer.alloc(1)]);
-        behind.push(padded);
-        free += padded.length;
-      }
-    }
-    return Buffer.concat([...fields, numbers(4, false, 0), ...behind]);
-  };
-  return { numbers, entry, directory };
-}
-
-export const exifEntries = ({ entry }: ReturnType<typeof writer>, facts: RawFacts): Entry[] => [
+export const exifEntries = ({ entry }: ReturnType<typeof writer>, facts: RawFacts): TiffEntry[] => [
   entry(0x829a, RATIONAL, ...facts.exposureTime),
   entry(0x829d, RATIONAL, ...facts.fNumber),
   entry(0x8827, SHORT, facts.iso),
   entry(0x9204, SIGNED_RATIONAL, ...facts.bias),
-  ...(facts.takenAt ?? []).map((words, index) => text([0x9003, 0x9291][index] ?? 0, words)),
+  ...(facts.takenAt ?? []).map((words, index) => asciiEntry([0x9003, 0x9291][index] ?? 0, words)),
 ];
-
-function text(tag: number, words: string): Entry {
-  const value = Buffer.from(`${words}\0`, 'latin1');
-  return { tag, type: ASCII, count: value.length, value };
-}
 
 /**
  * @param gap bytes between the header and everything else: many writers put the directories at the file's end, behind the
@@ -190,7 +138,7 @@ function extents(
   at: number,
   bytes: number,
   told: NonNullable<RawShape['pixelsTold']>,
-): Entry[] {
+): TiffEntry[] {
   if (told === 'beginning') return [entry(0x0118, LONG, at)];
   if (told === 'strip') return [entry(0x0111, LONG, at), entry(0x0117, LONG, bytes)];
   const half = Math.floor(bytes / 2);

@@ -51,12 +51,10 @@ async function plug(): Promise<PluggedBody> {
   await body.change('target', 'card');
   if (timing.file === null) return plugged;
   usb.bytesPerSecond = timing.file.bytesPerSecond;
-  const release = body.release.bind(body);
-  body.release = async () => {
-    const files = await release();
+  body.beforeTelling((files) => {
     body.files.splice(0, body.files.length - HEAVY_KEPT);
     return files;
-  };
+  });
   return plugged;
 }
 
@@ -75,8 +73,8 @@ if (timing.transactionSeconds > 0) {
 
 /** What is slow the first time is none of the daemon's. */
 const [firstFile] = await body.release();
-if (timing.file !== null && firstFile?.jpeg.length !== timing.file.bytes)
-  throw new Error(`A file has ${firstFile?.jpeg.length} bytes.`);
+if (timing.file !== null && firstFile?.content.length !== timing.file.bytes)
+  throw new Error(`A file has ${firstFile?.content.length} bytes.`);
 body.files.length = 0;
 body.shots.length = 0;
 

@@ -262,7 +262,7 @@ describe('a frame that is fired again', () => {
     const { fire } = made.link;
     made.link.fire = async (options: FireOptions) => {
       const { path: file, seconds } = await fire.call(made.link, options);
-      if (made.link.releases === 1 && waiting !== undefined) await writeFile(file, waiting.jpeg);
+      if (made.link.releases === 1 && waiting !== undefined) await writeFile(file, waiting.content);
       return { path: file, seconds };
     };
     await fireAgain(made, set, { frames: [3] });

@@ -460,7 +460,7 @@ it('a picture that is rejected while a run is held is fired in its turn, and tol
     const twin = new PracticeBody(AT_ONCE);
     await twin.change('shutter', sixths(42));
     const [other] = await twin.release();
-    const jpeg = other?.jpeg ?? Buffer.alloc(0);
+    const jpeg = other?.content ?? Buffer.alloc(0);
     await writeFile(file, jpeg.subarray(0, Math.floor(jpeg.length / 2)));
     run.hold();
     void isRejected.then(() => setTimeout(() => run.letGo(), 20));

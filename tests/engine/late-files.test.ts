@@ -82,7 +82,7 @@ async function late(shape: PracticeShape, what: Waiting, waits: number) {
   const body = new PracticeBody({ ...AT_ONCE, shape, now: () => new Date(Date.now() - older) });
   const link = new LateLink(body, what);
   for (let time = 0; time < waits; time += 1)
-    link.waiting.push(...(await body.release()).map(({ jpeg }) => jpeg));
+    link.waiting.push(...(await body.release()).map(({ content }) => content));
   older = 0;
   return { body, link };
 }
@@ -209,7 +209,7 @@ async function silentWithOneWaiting(ms: number) {
   await body.change('shutter', sixths(36));
   const [waiting] = await body.release();
   older = 60_000;
-  if (waiting !== undefined) link.waiting.push(waiting.jpeg);
+  if (waiting !== undefined) link.waiting.push(waiting.content);
   return { body, link, came: halfAMinuteEarlier(first.came) };
 }
 

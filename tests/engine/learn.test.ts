@@ -169,7 +169,7 @@ describe('what else the wire does not tell', () => {
     const other = await new PracticeBody({ shape: 'none', ...AT_ONCE });
     const error = await learnFrom(async ({ path: file }) => {
       const [made] = await other.release();
-      await writeFile(file, made?.jpeg ?? '');
+      await writeFile(file, made?.content ?? '');
     });
     expect(error?.code).toBe('not-learnt');
     expect(error?.message).toMatch(/A frame does not record what was set\. The time is 1\/60 s where/);

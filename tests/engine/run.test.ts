@@ -627,7 +627,7 @@ describe('aperture priority', () => {
 
   it('a frame that the body cannot expose long enough is rejected, and says why', async () => {
     const link = await aperture();
-    const [longest = 0] = link.of.choices.shutter;
+    const [longest = 0] = link.of.times;
     // What it meters now is told by one frame.
     await link.fire({ into, exposureSeconds: 1 });
     const metered = link.of.shots[0]?.tv ?? 0;
@@ -641,7 +641,7 @@ describe('aperture priority', () => {
 
   it('a first frame at the end of the range is no base: it is rejected, and nothing is verified by it', async () => {
     const link = await aperture('none');
-    const shortest = link.of.choices.shutter.at(-1) ?? 0;
+    const shortest = link.of.times.at(-1) ?? 0;
     await link.fire({ into, exposureSeconds: 1 });
     link.of.moveLight(sixths(shortest - 6 - (link.of.shots[0]?.tv ?? 0)));
     const { state, record } = await fire(link, 7, nothing, { mode: 'aperture' });

@@ -122,7 +122,7 @@ describe('a run that was cut off', () => {
     const [kept] = await older.release();
     const folder = await cutOff(4);
     // It came in place of the frame that was being made, the lightest one.
-    await writeFile(path.join(folder, '.incoming', 'incoming.kept'), kept?.jpeg ?? '');
+    await writeFile(path.join(folder, '.incoming', 'incoming.kept'), kept?.content ?? '');
     const { station: next } = await station(new PracticeLink(body));
     await next.resume();
     await next.settled();

@@ -112,35 +112,19 @@ const replaced = (packed: Buffer, write: (copy: Buffer) => void): Buffer => {
 interface Inside {
   turn: number;
   nextShot(bracket: unknown): PracticeShot;
-  release(): Promise<readonly PracticeFile[]>;
 }
 const inside = (cell: Struck): Inside => cell.wire().body as unknown as Inside;
 
-/** The next release brings something else than it should. */
-function nextRelease(
+/** The next frame brings something else than it should. */
+function nextFrame(
   cell: Struck,
   change: (files: readonly PracticeFile[]) => readonly PracticeFile[] | Promise<readonly PracticeFile[]>,
 ): void {
-  const body = inside(cell);
-  const release = body.release.bind(body);
-  body.release = async () => {
-    body.release = release;
+  const out = cell.wire().body.beforeTelling((files) => {
+    out();
     cell.hit();
-    const files = await release();
-    const changed = await change(files);
-    keepOnCard(cell, files, changed);
-    return changed;
-  };
-}
-
-/** The card has the changed files in place of those that the shutter made. */
-function keepOnCard(cell: Struck, files: readonly PracticeFile[], changed: readonly PracticeFile[]): void {
-  const kept = cell.wire().body.files;
-  for (const [index, file] of files.entries()) {
-    const at = kept.indexOf(file);
-    const other = changed[index];
-    if (at >= 0 && other !== undefined) kept[at] = other;
-  }
+    return change(files);
+  });
 }
 
 /** libgphoto2 fetches files over 1 MB in pieces, shorter ones in one. */
@@ -151,14 +135,11 @@ const SHORT_FILE_BYTES = 800_000;
 const filesOf =
   (bytes: number) =>
   (cell: Struck): void => {
-    const body = inside(cell);
-    const release = body.release.bind(body);
-    body.release = async () => {
-      const files = await release();
-      const long = files.map((file) => ({ ...file, jpeg: padJpeg(file.jpeg, bytes) }));
-      keepOnCard(cell, files, long);
-      return long;
-    };
+    cell
+      .wire()
+      .body.beforeTelling((files) =>
+        files.map((file) => ({ ...file, content: padJpeg(file.content, bytes) })),
+      );
   };
 
 const kill = (cell: Struck, signal: NodeJS.Signals) =>
@@ -446,12 +427,12 @@ export const FAULTS = {
   },
   missing: {
     name: 'frame missing',
-    strike: (cell) => nextRelease(cell, () => []),
+    strike: (cell) => nextFrame(cell, () => []),
   },
   late: {
     name: 'frame late',
     strike: (cell) =>
-      nextRelease(cell, async (files) => {
+      nextFrame(cell, async (files) => {
         await pause(FIRE_DEADLINE_MS + 1500);
         return files;
       }),
@@ -471,7 +452,7 @@ export const FAULTS = {
   },
   twice: {
     name: 'frame twice',
-    strike: (cell) => nextRelease(cell, (files) => [...files, ...files]),
+    strike: (cell) => nextFrame(cell, (files) => [...files, ...files]),
   },
   outOfStep: {
     name: 'bracket out of step',
@@ -483,8 +464,8 @@ export const FAULTS = {
   fileShort: {
     name: 'file cut short',
     strike: (cell) =>
-      nextRelease(cell, (files) =>
-        files.map((file) => ({ ...file, jpeg: file.jpeg.subarray(0, file.jpeg.length / 2) })),
+      nextFrame(cell, (files) =>
+        files.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) })),
       ),
   },
   diskFull: {

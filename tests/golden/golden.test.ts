@@ -301,7 +301,7 @@ it.each([
   const [picture] = await body.release();
   older = 0;
   const one = await made({}, body);
-  withWaiting(one, picture === undefined ? [] : [picture.jpeg], what);
+  withWaiting(one, picture === undefined ? [] : [picture.content], what);
   await fire(one);
   await pinned(`late-${what}`, [one]);
 });

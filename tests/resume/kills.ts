@@ -175,12 +175,10 @@ async function bodyAsLeft(): Promise<PracticeBody> {
   const body = new PracticeBody(AT_ONCE);
   await body.change('shutter', sixths(30));
   await body.change('drive', 'continuous');
-  const release = body.release.bind(body);
-  body.release = async () => {
-    const files = await release();
+  body.beforeTelling((files) => {
     if (body.shots.length !== CUT_SHORT) return files;
-    return files.map((file) => ({ ...file, jpeg: file.jpeg.subarray(0, file.jpeg.length / 2) }));
-  };
+    return files.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) }));
+  });
   return body;
 }
 

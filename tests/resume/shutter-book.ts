@@ -24,19 +24,14 @@ export class ShutterBook {
 
   /** Beneath every fault that changes what a release brings: the book is begun before any is made. */
   constructor(body: PracticeBody) {
-    const release = body.release.bind(body);
-    body.release = async () => {
-      const files = await release();
-      const made = body.shots.slice(-files.length);
-      for (const [index, { jpeg }] of files.entries()) {
-        const shot = made[index];
-        if (shot === undefined) throw new Error('A file came of no exposure.');
-        const sha256 = createHash('sha256').update(jpeg).digest('hex');
-        this.shots.push({ tv: shot.tv, at: Date.now(), sha256 });
+    body.beforeTelling(async (files, { tv }) => {
+      for (const { content } of files) {
+        const sha256 = createHash('sha256').update(content).digest('hex');
+        this.shots.push({ tv, at: Date.now(), sha256 });
       }
       await this.released();
       return files;
-    };
+    });
   }
 
   /** Steps in once, after that many releases from now on, before anybody is told of the last one; at once where it is none. */

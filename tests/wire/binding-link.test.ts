@@ -58,7 +58,7 @@ test('a pass of dialect A: shutter set, bracket armed, three frames 0 - +, brack
     expect(await readdir(into)).toHaveLength(4);
     // What came back is what the card keeps.
     expect(card.pictures).toHaveLength(4);
-    expect(card.pictures[0]?.jpeg.equals(await readFile(fired.path))).toBe(true);
+    expect(card.pictures[0]?.content.equals(await readFile(fired.path))).toBe(true);
 
     for (const name of ['aeb', 'shutterspeed', 'capturetarget']) {
       await link.changeSetting(name, found.get(name)?.value ?? '');

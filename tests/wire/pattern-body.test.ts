@@ -463,7 +463,7 @@ test('trap: with two files a frame the first stays in the memory of the body', (
     const handle = card.add(other, 'memory');
     reportFirst(linked, [[PATTERN_EVENT.objectAddedInMemory, handle]]);
     await link.fire({ into, ...EXPOSURE_OF });
-    expect(card.picture(handle)).toBe(other.jpeg);
+    expect(card.picture(handle)).toBe(other.content);
   }));
 
 test('trap: every change that is reported before the picture costs another wait', () =>

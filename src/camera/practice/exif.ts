@@ -6,6 +6,8 @@ import { APERTURE_SCALES, SHUTTER_SCALES, SIXTHS_PER_EV, type Sixths } from '../
 /** The settings of one frame, as far as its file records them. */
 export interface RecordedSettings {
   readonly tv: Sixths;
+  /** Seconds that the shutter was open, where that is on no scale; left out, as `tv` says. */
+  readonly openSeconds?: number;
   readonly av: Sixths;
   readonly iso: number;
   /** Compensation and bracket together, as ExposureBiasValue says them. */
@@ -34,7 +36,10 @@ const RECOMMENDED_EXPOSURE_INDEX = 2;
 export function exifOf(settings: RecordedSettings): Exif {
   const { takenAt, manual } = settings;
   const bracketed = settings.bracketed ?? (manual && settings.biasSixths !== 0);
-  const seconds = SHUTTER_SCALES.third.find((setting) => setting.tv === settings.tv)?.label;
+  const seconds =
+    settings.openSeconds === undefined
+      ? SHUTTER_SCALES.third.find((setting) => setting.tv === settings.tv)?.label
+      : `${Math.max(1, Math.round(settings.openSeconds * 1000))}/1000`;
   const fNumber = APERTURE_SCALES.third.find((setting) => setting.av === settings.av)?.label;
   if (seconds === undefined || fNumber === undefined)
     throw new RangeError(`no third-stop label for Tv ${settings.tv}/6, Av ${settings.av}/6`);

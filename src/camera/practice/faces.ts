@@ -10,7 +10,7 @@ import {
 } from '../../exposure/index.js';
 import { BRACKET_OFF, bracketLabel, shutterLabel } from '../dialects/index.js';
 import type { Setting } from '../link.js';
-import type { DriveEntry, PracticeBody, PracticeShape, PracticeState } from './model.js';
+import type { DriveEntry, PracticeBody, PracticeShape, PracticeShutter, PracticeState } from './model.js';
 
 /** One setting of the model under its name on the wire. */
 export interface Face<K extends keyof PracticeState = keyof PracticeState> {
@@ -25,21 +25,26 @@ const face = <K extends keyof PracticeState>(
   label: (value: PracticeState[K], body: PracticeBody) => string,
 ) => ({ name, of, label }) as Face;
 
-const shutterAt = (tv: Sixths) => SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
+const shutterAt = (tv: PracticeShutter) => SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
 
-const amountShutter = (tv: Sixths): string => {
+const amountShutter = (tv: PracticeShutter): string => {
+  if (tv === 'bulb') return 'bulb';
   const setting = shutterAt(tv);
   return setting === undefined ? 'unknown' : shutterLabel(setting);
 };
 
+const BULB = 'Bulb';
+
 /** `1/60`, `13/10`, `30`: tenths stay tenths. */
-const fractionShutter = (tv: Sixths): string => {
+const fractionShutter = (tv: PracticeShutter): string => {
+  if (tv === 'bulb') return BULB;
   const label = shutterAt(tv)?.label ?? 'unknown';
   return label.includes('.') ? `${Math.round(Number(label) * 10)}/10` : label;
 };
 
 /** PTP's exposure time, four decimals. */
-const decimalShutter = (tv: Sixths): string => `${(shutterAt(tv)?.nominalSeconds ?? 0).toFixed(4)}s`;
+const decimalShutter = (tv: PracticeShutter): string =>
+  tv === 'bulb' ? BULB : `${(shutterAt(tv)?.nominalSeconds ?? 0).toFixed(4)}s`;
 
 const fNumberAt = (av: Sixths): string =>
   APERTURE_SCALES.third.find((setting) => setting.av === av)?.label ?? 'unknown';
@@ -55,6 +60,9 @@ const thousandths = (value: Sixths): string => String(Math.trunc(toEv(value) * 1
 
 /** Bodies of dialect C round to a tenth: 2/3 is 0.7. */
 const roundedCompensation = (value: Sixths): string => String(Math.round(toEv(value) * 10) / 10);
+
+const formatFace = (name: string, labels: Readonly<Record<PracticeState['format'], string>>) =>
+  face(name, 'format', (format) => labels[format]);
 
 const anyShape: readonly Face[] = [
   face('iso', 'iso', String),
@@ -76,14 +84,10 @@ const amountExposure: readonly Face[] = [
   face('drivemode', 'drive', (drive) => (drive === 'single' ? 'Single' : 'Continuous')),
   face('capturetarget', 'target', (target) => (target === 'card' ? 'Memory card' : 'Internal RAM')),
   face('focusmode', 'focus', (focus) => (focus === 'manual' ? 'Manual' : 'One Shot')),
-  face('imageformat', 'format', (format) =>
-    format === 'jpeg' ? 'Large Fine JPEG' : 'RAW + Large Fine JPEG',
-  ),
+  formatFace('imageformat', { jpeg: 'Large Fine JPEG', 'raw-and-jpeg': 'RAW + Large Fine JPEG', raw: 'RAW' }),
   face('mirrorlock', 'mirrorLock', (on) => (on === 'on' ? '1' : '0')),
 ];
 
-const qualityFace = (both: string) =>
-  face('imagequality', 'format', (format) => (format === 'jpeg' ? 'JPEG Fine' : both));
 const noiseFace = (on: string, off: string) =>
   face('longexpnr', 'noiseReduction', (value) => (value === 'on' ? on : off));
 
@@ -102,7 +106,7 @@ const FACES: Readonly<Record<PracticeShape, readonly Face[]>> = {
     ...anyShape,
     ...standard,
     focusFace,
-    qualityFace('RAW+Fine'),
+    formatFace('imagequality', { jpeg: 'JPEG Fine', 'raw-and-jpeg': 'RAW+Fine', raw: 'RAW' }),
     noiseFace('On', 'Off'),
     face('capturemode', 'drive', plainDrive),
     face('capturetarget', 'target', (target) => (target === 'card' ? 'Memory card' : 'Internal RAM')),
@@ -121,7 +125,7 @@ const FACES: Readonly<Record<PracticeShape, readonly Face[]>> = {
     ...standard.filter(({ name }) => name !== 'exposurecompensation'),
     face('exposurecompensation', 'compensation', roundedCompensation),
     face('focusmode', 'focus', (focus) => (focus === 'manual' ? 'Manual' : 'Automatic')),
-    face('imagequality', 'format', (format) => (format === 'jpeg' ? 'Fine' : 'RAW+JPEG (Fine)')),
+    formatFace('imagequality', { jpeg: 'Fine', 'raw-and-jpeg': 'RAW+JPEG (Fine)', raw: 'RAW' }),
     face('capturemode', 'drive', plainDrive),
     face('shutterspeed', 'shutter', (tv) => (tv === 10 ? '1/3' : fractionShutter(tv))),
   ],

@@ -7,7 +7,6 @@ import {
   minusSixths,
   mostOf,
   NO_EV,
-  ONE_EV,
   plusSixths,
   SHUTTER_SCALES,
   type ShutterSetting,
@@ -16,197 +15,46 @@ import {
   sixths,
   timesSixths,
 } from '../../exposure/index.js';
-import { renderFrame } from './render.js';
-import { meteredTv, type PictureSize } from './scene.js';
+import { develop } from './develop.js';
+import {
+  type Change,
+  type Fires,
+  Firing,
+  type PlannedFrame,
+  type PracticeEvent,
+  type PracticeShot,
+  type PressAnswer,
+  type PressOptions,
+} from './firing.js';
+import { pause } from './pause.js';
+import { meteredTv } from './scene.js';
+import {
+  A_THIRD,
+  type Choices,
+  type DriveEntry,
+  evs,
+  type Place,
+  type PracticeOptions,
+  type PracticeState,
+  SHAPES,
+} from './shapes.js';
+import { FRAMES_KEPT, type PracticeFile, Store } from './store.js';
 
-/** How the body says "bracket": the shapes of dialects A, B, C and D. */
-export const PRACTICE_SHAPES = ['amount', 'pattern', 'drive-entry', 'none'] as const;
-export type PracticeShape = (typeof PRACTICE_SHAPES)[number];
-
-/** One auto-bracket as an entry of the drive: `each` fires a frame a press, `all` the whole bracket at one press. */
-export interface DriveEntry {
-  readonly press: 'each' | 'all';
-  readonly step: Sixths;
-  /** Frames in firing order, in steps from the centre. */
-  readonly pattern: readonly number[];
-}
-
-/** Everything on the body that can be set. What a shape does not have keeps its first value. */
-export interface PracticeState {
-  mode: 'manual' | 'aperture';
-  /** Tv in sixths. In aperture priority the body chooses, and this is ignored. */
-  shutter: Sixths;
-  /** Av in sixths. */
-  aperture: Sixths;
-  iso: number;
-  compensation: Sixths;
-  /** Switches the bracket of the shape `pattern`; that of `amount` is on where the step is not 0. */
-  bracket: 'off' | 'on';
-  /** What the bracket of the shape `pattern` moves: exposure, or white balance, which leaves the exposure alone. */
-  bracketOf: 'exposure' | 'white-balance';
-  /** EV between the frames of the auto-bracket. */
-  bracketStep: Sixths;
-  /** Which of the option's patterns. */
-  bracketPattern: number;
-  /** The order in which the shape `pattern` fires: as in the option's patterns, or from dark to light. */
-  bracketOrder: 'as-listed' | 'dark-first';
-  drive: 'single' | 'continuous' | DriveEntry;
-  /** Where a frame is kept beside what is sent over the wire. */
-  target: 'memory' | 'card';
-  whiteBalance: 'auto' | 'daylight';
-  focus: 'manual' | 'single';
-  format: 'jpeg' | 'raw-and-jpeg';
-  /** A dark frame after each exposure of a second and more, as long as the exposure itself. */
-  noiseReduction: 'off' | 'on';
-  /** With it, a release raises the mirror and brings nothing; the next one opens the shutter. */
-  mirrorLock: 'off' | 'on';
-}
-
-type Choices = { readonly [K in keyof PracticeState]: readonly PracticeState[K][] };
-
-/** Seconds that the body takes, each beside the exposure itself. */
-export interface PracticeTiming {
-  readonly change: number;
-  /** More for every setting that it passes on its way to the new one: 0 where the body jumps. */
-  readonly changePerSetting: number;
-  /** From the release to the opening of the shutter. */
-  readonly releaseLag: number;
-  /** From the closing of the shutter to the file being there; the rendering runs within it. */
-  readonly cycle: number;
-  /** What an exposure of one second takes: 1 as in life, 0 at once. */
-  readonly exposureScale: number;
-}
-
-export const LIFELIKE: PracticeTiming = {
-  change: 0.02,
-  changePerSetting: 0,
-  releaseLag: 0.06,
-  cycle: 0.12,
-  exposureScale: 1,
-};
-export const NO_TIME: PracticeTiming = {
-  change: 0,
-  changePerSetting: 0,
-  releaseLag: 0,
-  cycle: 0,
-  exposureScale: 0,
-};
-
-export interface PracticeOptions {
-  readonly shape: PracticeShape;
-  readonly serial: string;
-  /** The auto-brackets, each in firing order, in steps from the centre. The shape `amount` has the first one only. */
-  readonly patterns: readonly (readonly number[])[];
-  /** The steps that its bracket has, in sixths. */
-  readonly steps: readonly Sixths[];
-  /** Widest step at which the shape `drive-entry` has its brackets of more than five frames. */
-  readonly widestLongBracket: Sixths;
-  /** The shortest time of the shutter, as Tv in sixths. The longest is 30 s. */
-  readonly shortestTv: Sixths;
-  /** Whether setting the bracket, even to what it is, starts it at its first frame. */
-  readonly restarts: boolean;
-  /** Whether step and pattern of the shape `pattern` can be set while the bracket is on only. */
-  readonly locksWhileOff: boolean;
-  /** Whether the exposure bias in its files holds the bracket's part. */
-  readonly recordsBracket: boolean;
-  /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
-  readonly beyondRange: 'clamped' | 'refused';
-  readonly timing: PracticeTiming;
-  /** Full, where nothing else is said. */
-  readonly picture: PictureSize;
-  readonly now: () => Date;
-}
-
-/** A body that keeps nobody waiting, not for its pictures either. */
-export const AT_ONCE = { timing: NO_TIME, picture: 'small' } as const satisfies Partial<PracticeOptions>;
-
-const evs = (count: number): Sixths => timesSixths(ONE_EV, count);
-const A_THIRD = sixths(2);
-const upTo = (count: number, step: Sixths): Sixths[] =>
-  Array.from({ length: count }, (_, index) => timesSixths(step, index + 1));
-
-/** Two thirds and less, and whole EV. */
-const COMMON_STEPS = [2, 4, 6, 12, 18].map(sixths);
-
-const THREE_TO_NINE = [
-  [0, -1, 1],
-  [0, -2, -1, 1, 2],
-  [0, -3, -2, -1, 1, 2, 3],
-  [0, -4, -3, -2, -1, 1, 2, 3, 4],
-];
-
-/** What each shape is where nothing else is said: invented bodies, each with its own counts, steps, order and pace. */
-const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'picture' | 'now'>>> = {
-  amount: {
-    serial: 'PB-0001',
-    patterns: [[0, -1, 1]],
-    steps: upTo(9, A_THIRD),
-    widestLongBracket: NO_EV,
-    shortestTv: evs(13),
-    restarts: true,
-    timing: LIFELIKE,
-    locksWhileOff: false,
-    recordsBracket: true,
-    beyondRange: 'clamped',
-  },
-  pattern: {
-    serial: 'PB-0002',
-    patterns: [[0, -1], [0, 1], [0, -2, -1], [0, 1, 2], ...THREE_TO_NINE],
-    steps: COMMON_STEPS,
-    widestLongBracket: evs(3),
-    shortestTv: evs(13),
-    restarts: true,
-    timing: { ...LIFELIKE, change: 0.03, releaseLag: 0.05, cycle: 0.1 },
-    locksWhileOff: false,
-    recordsBracket: true,
-    beyondRange: 'clamped',
-  },
-  'drive-entry': {
-    serial: 'PB-0003',
-    patterns: [
-      [0, -1, 1],
-      [0, -1, 1, -2, 2],
-      [0, -1, 1, -2, 2, -3, 3, -4, 4],
-    ],
-    steps: COMMON_STEPS,
-    widestLongBracket: ONE_EV,
-    shortestTv: evs(12),
-    restarts: true,
-    timing: { ...LIFELIKE, change: 0.06, cycle: 0.09 },
-    locksWhileOff: false,
-    recordsBracket: true,
-    beyondRange: 'clamped',
-  },
-  none: {
-    serial: 'PB-0004',
-    patterns: [],
-    steps: [],
-    widestLongBracket: NO_EV,
-    shortestTv: evs(13),
-    restarts: true,
-    timing: { ...LIFELIKE, releaseLag: 0.08, cycle: 0.2 },
-    locksWhileOff: false,
-    recordsBracket: true,
-    beyondRange: 'clamped',
-  },
-};
-
-/** A file on the card or in the body's memory. */
-export interface PracticeFile {
-  /** As a camera names it: `IMG_0001.JPG`. */
-  readonly name: string;
-  readonly takenAt: Date;
-  readonly jpeg: Buffer;
-}
-
-/** What the shutter did: kept so that tests can compare the frames with the truth. */
-export interface PracticeShot {
-  readonly tv: Sixths;
-  /** Where in its bracket the frame was, in steps from the centre; 0 with the bracket off. */
-  readonly bracketPosition: number;
-  /** True where the bracket asked for a time that the body has not: it is clamped, silently. */
-  readonly clamped: boolean;
-}
+export type { PracticeEvent, PracticeShot, PressAnswer, PressOptions } from './firing.js';
+export {
+  AT_ONCE,
+  type DriveEntry,
+  LIFELIKE,
+  NO_TIME,
+  type Place,
+  PRACTICE_SHAPES,
+  type PracticeOptions,
+  type PracticeShape,
+  type PracticeShutter,
+  type PracticeState,
+  type PracticeTiming,
+} from './shapes.js';
+export type { FileKind, PracticeFile } from './store.js';
 
 /** @param range in whole EV, either way */
 const thirdsUpTo = (range: number): Sixths[] =>
@@ -215,9 +63,8 @@ const thirdsUpTo = (range: number): Sixths[] =>
 /** Exposures from here on are followed by a dark frame, where noise reduction is on. */
 const LONG_SECONDS = 1;
 
-/** The card holds the bytes of this many files; older ones only count. A practice run of thousands must not fill the memory. */
-const FILES_KEPT = 32;
-const CARD_FRAMES = 20_000;
+const SHOTS_KEPT = FRAMES_KEPT * 4;
+const MOST_OF_A_BURST = 100;
 
 export class PracticeBody {
   readonly options: PracticeOptions;
@@ -227,8 +74,6 @@ export class PracticeBody {
   readonly battery = 80;
   /** Millimetres at which its zoom lens stands; nothing else depends on it. */
   focalLength = 24;
-  /** The latest files, oldest first. */
-  readonly files: PracticeFile[] = [];
   readonly shots: PracticeShot[] = [];
   private readonly settings: PracticeState = {
     mode: 'manual',
@@ -242,6 +87,7 @@ export class PracticeBody {
     bracketPattern: 0,
     bracketOrder: 'as-listed',
     drive: 'single',
+    burstNumber: 1,
     target: 'memory',
     whiteBalance: 'daylight',
     focus: 'manual',
@@ -251,8 +97,8 @@ export class PracticeBody {
   };
   private readonly shutters: readonly ShutterSetting[];
   private turn = 0;
-  private taken = 0;
-  private releasing = false;
+  private readonly store: Store;
+  private readonly firing: Firing;
   private mirrorUp = false;
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
@@ -268,7 +114,8 @@ export class PracticeBody {
     const switches = ['off', 'on'] as const;
     this.choices = {
       mode: ['manual', 'aperture'],
-      shutter: this.shutters.map((setting) => setting.tv),
+      // Beyond the longest time, where the scale has it.
+      shutter: [...(this.options.bulb ? (['bulb'] as const) : []), ...this.shutters.map(({ tv }) => tv)],
       aperture: APERTURE_SCALES.third
         .map((setting) => setting.av)
         .filter((av) => av >= evs(3) && av <= evs(9)),
@@ -280,28 +127,51 @@ export class PracticeBody {
       bracketPattern: isPattern ? patterns.map((_, index) => index) : [0],
       bracketOrder: isPattern ? ['as-listed', 'dark-first'] : ['as-listed'],
       drive: ['single', 'continuous', ...this.driveEntries()],
+      burstNumber: Array.from({ length: MOST_OF_A_BURST }, (_, index) => index + 1),
       target: ['memory', 'card'],
       whiteBalance: ['auto', 'daylight'],
       focus: ['manual', 'single'],
-      format: ['jpeg', 'raw-and-jpeg'],
+      format: ['jpeg', 'raw-and-jpeg', 'raw'],
       noiseReduction: switches,
       mirrorLock: switches,
     };
     if (isPattern) this.settings.bracketStep = steps[0] ?? NO_EV;
+    this.store = new Store(this.options);
+    this.firing = new Firing(this.asFiring(), this.store);
   }
 
   get state(): Readonly<PracticeState> {
     return this.settings;
   }
 
-  /** Frames that the card still has room for. */
-  get framesLeft(): number {
-    return CARD_FRAMES - this.taken;
+  /** The times of its shutter in sixths, longest first: its choices without bulb. */
+  get times(): readonly Sixths[] {
+    return this.shutters.map(({ tv }) => tv);
   }
 
-  /** From the release until the file is there: a body takes no second release in that time. */
+  /** The latest files, oldest first, in memory and on the card: those of the last 32 frames. */
+  get files(): PracticeFile[] {
+    return this.store.files;
+  }
+
+  /** Frames that the card still has room for. */
+  get framesLeft(): number {
+    return this.store.framesLeft;
+  }
+
+  /** Whether it takes no release: while a frame is made, its buffer is full, or it writes. */
   get busy(): boolean {
-    return this.releasing;
+    return this.firing.busy;
+  }
+
+  /** Whether a frame is being made, from the release until its files are in the buffer. */
+  get underWay(): boolean {
+    return this.firing.underWay;
+  }
+
+  /** Whether the release is pressed and not let go. */
+  get isHeld(): boolean {
+    return this.firing.isHeld;
   }
 
   /** The auto-bracket that the next release fires of; null where it is off. */
@@ -357,67 +227,150 @@ export class PracticeBody {
   }
 
   /**
-   * Opens the shutter as the settings and the bracket's turn say, and puts the files where a camera would.
-   * @returns the new files: one, or those of a whole bracket where the drive fires it at one press; none where the mirror
-   *   only went up, or where the body refuses a frame
+   * Presses the release and keeps it pressed. While it is held, frames follow each other where the drive has it so: until the bracket is
+   * through, the card is full, or it is let go. What becomes of it, whoever heeds the body is told.
    */
-  async release(): Promise<readonly PracticeFile[]> {
-    this.releasing = true;
-    try {
-      if (this.settings.mirrorLock === 'on' && !this.mirrorUp) {
-        this.mirrorUp = true;
-        await pause(this.options.timing.releaseLag);
-        return [];
-      }
-      this.mirrorUp = false;
-      const { drive } = this.settings;
-      const presses = typeof drive === 'object' && drive.press === 'all' ? drive.pattern.length : 1;
-      const files: PracticeFile[] = [];
-      for (let press = 0; press < presses; press += 1) files.push(...(await this.expose()));
-      return files;
-    } finally {
-      this.releasing = false;
-    }
+  press(options: PressOptions = {}): PressAnswer {
+    return this.firing.press(options);
   }
 
-  private async expose(): Promise<PracticeFile[]> {
-    const { timing, beyondRange } = this.options;
-    // As they are at the release: what is changed while the shutter is open counts from the next frame on.
+  /** Lets the release go. The frame in hand is made; a bulb exposure ends. Does nothing if it is not held. */
+  letGo(): void {
+    this.firing.letGo();
+  }
+
+  /** @returns what ends it */
+  heed(listener: (event: PracticeEvent) => void): () => void {
+    return this.firing.heed(listener);
+  }
+
+  /**
+   * Steps between the files of each frame and everybody who is told of them, after those who stepped in before. The files that it returns
+   * are told of, and take the places of the others on the card.
+   * @returns what takes it out again
+   */
+  beforeTelling(change: Change): () => void {
+    return this.firing.beforeTelling(change);
+  }
+
+  /**
+   * Presses the release and lets it go at once, by hand: those who heed the body are not told.
+   * @param options where the files go; left out, where the body is set to keep them
+   * @returns the new files: those of one frame, or of a whole bracket where the drive fires it at one press; none where the mirror
+   *   only went up, or where the body refuses a frame
+   */
+  release({ place }: { readonly place?: Place } = {}): Promise<readonly PracticeFile[]> {
+    return this.firing.release(place);
+  }
+
+  /**
+   * A file is about to be sent: waits for the shutter to close where the body sends nothing while it is open.
+   * @returns false if the body is busy instead
+   */
+  async maySend(): Promise<boolean> {
+    const { whileExposing } = this.options;
+    for (let closed = this.firing.whenClosed; closed !== null; closed = this.firing.whenClosed) {
+      if (whileExposing === 'sends') return true;
+      if (whileExposing === 'refuses') return false;
+      await closed;
+    }
+    return true;
+  }
+
+  /** A file was fetched from the body's memory, which need not hold it any longer. */
+  fetched(file: PracticeFile): void {
+    this.store.fetched(file);
+  }
+
+  /** @returns false if there is no such file any more */
+  delete(file: PracticeFile): boolean {
+    return this.store.delete(file);
+  }
+
+  /** What its release sees of the body. */
+  private asFiring(): Fires {
+    const body = this;
+    return {
+      options: this.options,
+      get clock() {
+        return body.clock;
+      },
+      get target() {
+        return body.settings.target;
+      },
+      get follows() {
+        return body.follows;
+      },
+      get firesAll() {
+        const { drive } = body.settings;
+        return typeof drive === 'object' && drive.press === 'all';
+      },
+      begin: () => this.begin(),
+      planFrame: () => this.planFrame(),
+      keep: (shot) => {
+        this.shots.push(shot);
+        if (this.shots.length > SHOTS_KEPT) this.shots.shift();
+      },
+    };
+  }
+
+  private begin(): boolean {
+    const { drive, mirrorLock } = this.settings;
+    this.mirrorUp = mirrorLock === 'on' && !this.mirrorUp;
+    if (this.mirrorUp) return false;
+    if (typeof drive === 'object' && drive.press === 'all') this.turn = 0;
+    return true;
+  }
+
+  private get follows(): boolean {
+    const { drive } = this.settings;
+    if (this.isBulb || drive === 'single' || (typeof drive === 'object' && drive.press === 'each'))
+      return false;
+    const length = this.activeBracket?.pattern.length ?? 0;
+    return length === 0 || this.turn % length !== 0;
+  }
+
+  private get isBulb(): boolean {
+    return this.settings.mode === 'manual' && this.settings.shutter === 'bulb';
+  }
+
+  private planFrame(): PlannedFrame {
     const settings = { ...this.settings };
-    const bracket = this.activeBracket;
-    const shot = this.nextShot(bracket);
-    await pause(timing.releaseLag);
-    if (shot.clamped && beyondRange === 'refused') return [];
-    const takenAt = this.clock;
-    const seconds = secondsOf(shot.tv);
-    const dark = settings.noiseReduction === 'on' && seconds >= LONG_SECONDS ? seconds : 0;
-    await pause((seconds + dark) * timing.exposureScale);
-    const cycle = pause(timing.cycle);
-    const jpeg = await renderFrame({
-      tv: shot.tv,
-      av: settings.aperture,
-      iso: settings.iso,
-      biasSixths: plusSixths(
-        this.options.recordsBracket ? partOf(bracket, shot.bracketPosition) : NO_EV,
-        settings.mode === 'manual' ? NO_EV : settings.compensation,
-      ),
-      takenAt,
-      model: this.model,
-      serial: this.options.serial,
-      focalLength: this.focalLength,
-      manual: settings.mode === 'manual',
-      bracketed: bracket !== null,
-      light: this.lightMoved,
-      picture: this.options.picture,
-    });
-    await cycle;
-    this.taken += 1;
-    const file = { name: `IMG_${String(this.taken % 10_000).padStart(4, '0')}.JPG`, takenAt, jpeg };
-    this.shots.push(shot);
-    this.files.push(file);
-    if (this.files.length > FILES_KEPT) this.files.shift();
-    if (this.shots.length > FILES_KEPT * 4) this.shots.shift();
-    return [file];
+    const { isBulb, focalLength, model, lightMoved: light } = this;
+    const bracket = isBulb ? null : this.activeBracket;
+    const shot = isBulb ? BULB_SHOT : this.nextShot(bracket);
+    const { beyondRange, recordsBracket, serial, picture, pairOrder } = this.options;
+    const shotOf = (openSeconds?: number): PracticeShot =>
+      openSeconds === undefined ? shot : { ...shot, tv: nearestTv(openSeconds), openSeconds };
+    return {
+      seconds: isBulb ? null : secondsOf(shot.tv),
+      hasDarkFrame: (seconds) => settings.noiseReduction === 'on' && seconds >= LONG_SECONDS,
+      isRefused: shot.clamped && beyondRange === 'refused',
+      shotOf,
+      develop: (takenAt, openSeconds) =>
+        develop(
+          {
+            tv: shotOf(openSeconds).tv,
+            ...(openSeconds !== undefined && { openSeconds }),
+            av: settings.aperture,
+            iso: settings.iso,
+            biasSixths: plusSixths(
+              recordsBracket ? partOf(bracket, shot.bracketPosition) : NO_EV,
+              settings.mode === 'manual' ? NO_EV : settings.compensation,
+            ),
+            takenAt,
+            model,
+            serial,
+            focalLength,
+            manual: settings.mode === 'manual',
+            bracketed: bracket !== null,
+            light,
+            picture,
+          },
+          settings.format,
+          pairOrder,
+        ),
+    };
   }
 
   private isLocked(name: keyof PracticeState): boolean {
@@ -443,7 +396,7 @@ export class PracticeBody {
     const bracketPosition = pattern[this.turn % pattern.length] ?? 0;
     if (bracket !== null) this.turn += 1;
     const metered = () => minusSixths(plusSixths(meteredTv(aperture, iso), this.lightMoved), compensation);
-    const centre = mode === 'manual' ? shutter : metered();
+    const centre = mode === 'manual' && shutter !== 'bulb' ? shutter : metered();
     const wanted = minusSixths(centre, partOf(bracket, bracketPosition));
     const longest = this.shutters[0]?.tv ?? wanted;
     const shortest = this.shutters.at(-1)?.tv ?? wanted;
@@ -466,5 +419,7 @@ const BRACKET_SETTINGS: ReadonlySet<keyof PracticeState> = new Set<keyof Practic
   'drive',
 ]);
 
-const pause = (seconds: number): Promise<void> =>
-  seconds > 0 ? new Promise((resolve) => setTimeout(resolve, seconds * 1000)) : Promise.resolve();
+/** Its time is known once it is over. */
+const BULB_SHOT: PracticeShot = { tv: NO_EV, bracketPosition: 0, clamped: false };
+
+const nearestTv = (seconds: number): Sixths => sixths(Math.round(-6 * Math.log2(Math.max(seconds, 1e-4))));

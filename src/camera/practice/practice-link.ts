@@ -83,14 +83,14 @@ export class PracticeLink implements Link {
     this.fired += 1;
     const target = path.join(into, `incoming.${process.pid}-${this.fired}`);
     try {
-      await writeFile(target, file.jpeg, { flag: 'wx' });
+      await writeFile(target, file.content, { flag: 'wx' });
     } catch (cause) {
       throw frameNotStored(into, cause);
     }
     return {
       path: target,
       seconds: (performance.now() - started) / 1000,
-      saidBytes: file.jpeg.length,
+      saidBytes: file.content.length,
     };
   }
 

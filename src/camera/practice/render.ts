@@ -88,7 +88,7 @@ export async function drawScene(picture: PictureSize): Promise<DrawnScene> {
 }
 
 function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uint8Array {
-  const signal = signalTable(frame.tv, frame.av, frame.light ?? NO_EV);
+  const signal = signalTable(frame.openSeconds ?? secondsOf(frame.tv), frame.av, frame.light ?? NO_EV);
   const levels = levelTable(frame.iso);
   const last = noise.length - 1;
   const from = seedOf(frame) % noise.length;
@@ -101,10 +101,9 @@ function expose(frame: FrameToRender, codes: Uint16Array, noise: Int8Array): Uin
 }
 
 /** For every code, z in UNITS, moved up by LARGEST_NOISE so that it is an index of the level table after the noise. */
-function signalTable(tv: Sixths, av: Sixths, light: Sixths): Uint16Array {
+function signalTable(seconds: number, av: Sixths, light: Sixths): Uint16Array {
   const electronsPerLuminance =
-    (FULL_WELL * BASE_ISO * LENS_Q * secondsOf(tv) * 2 ** toEv(light)) /
-    (SATURATION_LUX_SECONDS * 2 ** toEv(av));
+    (FULL_WELL * BASE_ISO * LENS_Q * seconds * 2 ** toEv(light)) / (SATURATION_LUX_SECONDS * 2 ** toEv(av));
   return Uint16Array.from({ length: CODES }, (_, code) => {
     const luminance = 2 ** (DARKEST_EV + code / CODES_PER_EV);
     const electrons = Math.min(FULL_WELL, luminance * electronsPerLuminance);

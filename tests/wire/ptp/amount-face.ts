@@ -5,7 +5,12 @@
 // Under this extension settings are not asked for. They come as records of a list that the initiator fetches again and
 // again (0x9116): values as 0xC189, choices as 0xC18A, new pictures as 0xC181 or, where they wait in the body's memory, as
 // 0xC186. Numbers and layouts were read off libgphoto2 2.5.30, camlibs/ptp2 (ptp.h, ptp-pack.c, config.c, library.c).
-import type { PracticeBody, PracticeFile, PracticeState } from '../../../src/camera/practice/model.js';
+import type {
+  PracticeBody,
+  PracticeFile,
+  PracticeShutter,
+  PracticeState,
+} from '../../../src/camera/practice/model.js';
 import { type Sixths, sixths } from '../../../src/exposure/index.js';
 import { array, u16, u32 } from './bytes.js';
 import { Card, STORAGE } from './card.js';
@@ -81,6 +86,8 @@ export function eighths(value: Sixths): number {
 const APERTURE_1 = 0x08;
 const ONE_SECOND = 0x38;
 const ISO_100 = 0x48;
+const BULB = 0x0c;
+const shutterCode = (tv: PracticeShutter): number => (tv === 'bulb' ? BULB : ONE_SECOND + eighths(tv));
 /** Shown for the shutter where the body chooses it. */
 const CHOSEN_BY_BODY = 0;
 
@@ -152,9 +159,8 @@ export class AmountFace implements Face {
       [
         PROPERTY.shutter,
         {
-          ...this.coded('shutter', (tv) => ONE_SECOND + eighths(tv)),
-          value: () =>
-            u32(body.state.mode === 'manual' ? ONE_SECOND + eighths(body.state.shutter) : CHOSEN_BY_BODY),
+          ...this.coded('shutter', shutterCode),
+          value: () => u32(body.state.mode === 'manual' ? shutterCode(body.state.shutter) : CHOSEN_BY_BODY),
         },
       ],
       [PROPERTY.iso, this.coded('iso', isoCode)],
@@ -263,7 +269,7 @@ export class AmountFace implements Face {
     const { target } = this.body.state;
     const handle = this.card.add(file, target);
     const name = asciiText(file.name);
-    const size = u32(file.jpeg.length);
+    const size = u32(file.content.length);
     const format = [u16(OBJECT_FORMAT.exifJpeg), u16(0)];
     if (target === 'memory') {
       const content = [u32(handle), ...format, u32(0), size, u32(0), name];

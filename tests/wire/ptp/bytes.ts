@@ -1,5 +1,6 @@
 // Values as PTP writes them (ISO 15740, clause 5: little endian over USB, counted strings, counted arrays), and the units
 // of its own properties (clause 13.5).
+import type { PracticeShutter } from '../../../src/camera/practice/model.js';
 import { APERTURE_SCALES, SHUTTER_SCALES, type Sixths, toEv } from '../../../src/exposure/index.js';
 
 export function u8(value: number): Buffer {
@@ -62,8 +63,12 @@ export function readMoment(bytes: Buffer): Date | undefined {
   return new Date(year, month - 1, day, hour, minute, second);
 }
 
+/** Bulb, where an exposure time is 32 bits long. */
+export const BULB = 0xffffffff;
+
 /** The exposure time of a setting, in units of 0.1 ms. */
-export function tenthsOfMilliseconds(tv: Sixths): number {
+export function tenthsOfMilliseconds(tv: PracticeShutter): number {
+  if (tv === 'bulb') return BULB;
   const setting = SHUTTER_SCALES.third.find((candidate) => candidate.tv === tv);
   return Math.round((setting?.nominalSeconds ?? 0) * 10_000);
 }

@@ -64,7 +64,7 @@ export class Card {
   }
 
   picture(handle: number): Buffer | undefined {
-    return (this.onCard.get(handle) ?? this.inMemory.get(handle))?.jpeg;
+    return (this.onCard.get(handle) ?? this.inMemory.get(handle))?.content;
   }
 
   /** @param folder the parent; 0 for every object of the storage, 0xffffffff for the root */
@@ -87,7 +87,7 @@ export class Card {
       parent: PICTURE_FOLDER,
       name: file.name,
       format: OBJECT_FORMAT.exifJpeg,
-      size: file.jpeg.length,
+      size: file.content.length,
       takenAt: file.takenAt,
     };
   }

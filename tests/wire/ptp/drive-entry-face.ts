@@ -10,6 +10,7 @@ import type {
   DriveEntry,
   PracticeBody,
   PracticeFile,
+  PracticeShutter,
   PracticeState,
 } from '../../../src/camera/practice/model.js';
 import { SHUTTER_SCALES, type Sixths, toEv } from '../../../src/exposure/index.js';
@@ -77,16 +78,21 @@ const FOCUS_FOUND = 2;
 /** In the extended information: what the two bytes before the lists say is not known. */
 const INFO_HEAD = 0x00c8;
 
+/** Bulb as an exposure time. */
+const BULB = 0;
+
 /** Numerator and denominator. From 0.4 s on in tenths: 30 s is 300/10. */
-export function fractionCode(tv: Sixths): number {
+export function fractionCode(tv: PracticeShutter): number {
+  if (tv === 'bulb') return BULB;
   const seconds = SHUTTER_SCALES.third.find((setting) => setting.tv === tv)?.nominalSeconds ?? 0;
   const [top, bottom] = seconds >= 0.4 ? [Math.round(seconds * 10), 10] : [1, Math.round(1 / seconds)];
   return top * 0x10000 + bottom;
 }
 
-/** 30/1 is the same time as 300/10; 0 is bulb, and no time. */
+/** 30/1 is the same time as 300/10; bulb is no time. */
 const isSameFraction = (one: number, other: number): boolean =>
-  one !== 0 && (one >>> 16) * (other & 0xffff) === (other >>> 16) * (one & 0xffff);
+  one === other ||
+  (one !== BULB && other !== BULB && (one >>> 16) * (other & 0xffff) === (other >>> 16) * (one & 0xffff));
 
 /** Thousandths of EV with one digit: 1/3 is 300, 2/3 is 700. */
 const tenthsAsThousandths = (value: Sixths): number => Math.round(toEv(value) * 10) * 100;
@@ -112,6 +118,12 @@ function driveCode(drive: PracticeState['drive']): number {
   if (typeof drive === 'object') return entryCode(drive);
   return drive === 'single' ? 1 : 2;
 }
+
+const FORMATS: Readonly<Record<PracticeState['format'], number>> = {
+  jpeg: 0x03,
+  'raw-and-jpeg': 0x13,
+  raw: 0x10,
+};
 
 /** Settings with a scale. */
 type Scaled = 'shutter' | 'aperture' | 'iso' | 'compensation';
@@ -164,7 +176,7 @@ export class DriveEntryFace implements Face {
     const { u8, i8, u16, i16, u32 } = VALUE_TYPE;
     const theirs = DRIVE_ENTRY_PROPERTY;
     return new Map<number, Property>([
-      [PROPERTY.compression, this.coded('format', u8, (format) => (format === 'jpeg' ? 0x03 : 0x13))],
+      [PROPERTY.compression, this.coded('format', u8, (format) => FORMATS[format])],
       [PROPERTY.whiteBalance, this.coded('whiteBalance', u16, (balance) => (balance === 'auto' ? 2 : 4))],
       [
         PROPERTY.aperture,
@@ -269,8 +281,14 @@ export class DriveEntryFace implements Face {
     if (this.manner !== 'written') return [[shutter, { describe, move: (by) => this.move('shutter', by) }]];
     return [
       [shutter, { describe }],
-      [shutterWritten, this.coded('shutter', u32, fractionCode, undefined, isSameFraction)],
+      [shutterWritten, this.writtenShutter()],
     ];
+  }
+
+  /** Bulb is taken, and not listed: libgphoto2 offers it whatever the list says. */
+  private writtenShutter(): Property {
+    const times = this.body.times.map(fractionCode);
+    return this.coded('shutter', VALUE_TYPE.u32, fractionCode, { values: times }, isSameFraction);
   }
 
   private button(isDown: () => boolean, put: (down: boolean) => PtpAnswer): Property {
@@ -285,7 +303,7 @@ export class DriveEntryFace implements Face {
     const { body, manner } = this;
     const asked = written.readInt8(0);
     const by = manner === 'stepped' ? Math.sign(asked) : asked;
-    const scale: readonly number[] = body.choices[of];
+    const scale: readonly PracticeState[Scaled][] = body.choices[of];
     const from = scale.indexOf(body.state[of]);
     const to = scale[Math.min(scale.length - 1, Math.max(0, from + by))];
     if (to !== undefined && to !== body.state[of]) void body.change(of, to);
@@ -359,7 +377,7 @@ export class DriveEntryFace implements Face {
         parent: NO_PARENT,
         name: file.name,
         format: OBJECT_FORMAT.exifJpeg,
-        size: file.jpeg.length,
+        size: file.content.length,
         takenAt: file.takenAt,
       }),
     };
@@ -368,6 +386,6 @@ export class DriveEntryFace implements Face {
   /** What was fetched is gone from the memory. */
   private fetchPicture(handle: number | undefined): PtpAnswer {
     const file = handle === IN_MEMORY ? this.inMemory.shift() : undefined;
-    return file === undefined ? { response: RESPONSE.invalidObjectHandle } : { data: file.jpeg };
+    return file === undefined ? { response: RESPONSE.invalidObjectHandle } : { data: file.content };
   }
 }

@@ -5,10 +5,16 @@
 // operation of their own (0x90CA). A frame is fired by one operation (0x9207) that says where the picture goes, so the
 // body keeps no capture target. Whether the frame is made is asked for (0x90C8), and so are the events (0x90C7). Numbers,
 // types and forms were read off libgphoto2 2.5.30, camlibs/ptp2 (ptp.h, ptp-pack.c, config.c, library.c).
-import type { PracticeBody, PracticeFile, PracticeState } from '../../../src/camera/practice/model.js';
+import type {
+  PracticeBody,
+  PracticeFile,
+  PracticeShutter,
+  PracticeState,
+} from '../../../src/camera/practice/model.js';
 import { SHUTTER_SCALES, type Sixths, sixths } from '../../../src/exposure/index.js';
 import {
   array,
+  BULB,
   hundredths,
   moment,
   readMoment,
@@ -79,7 +85,8 @@ function patternCode(pattern: readonly number[]): number {
 }
 
 /** Numerator and denominator: 1/60, 13/10, 30/1. */
-export function fractionCode(tv: Sixths): number {
+export function fractionCode(tv: PracticeShutter): number {
+  if (tv === 'bulb') return BULB;
   const label = SHUTTER_SCALES.third.find((setting) => setting.tv === tv)?.label ?? '0';
   const [top = '0', bottom] = label.split('/');
   if (bottom !== undefined) return Number(top) * 0x10000 + Number(bottom);
@@ -106,6 +113,8 @@ function numeric(
     ...(change && { change }),
   };
 }
+
+const FORMATS: Readonly<Record<PracticeState['format'], number>> = { jpeg: 2, 'raw-and-jpeg': 7, raw: 4 };
 
 const isOn = (on: string): number => (on === 'on' ? 1 : 0);
 
@@ -149,7 +158,7 @@ export class PatternFace implements Face {
     const { patterns } = body.options;
     return new Map<number, Property>([
       [PROPERTY.battery, numeric(() => ({ type: u8, value: body.battery, form: { from: 0, to: 100 } }))],
-      [PROPERTY.compression, this.coded('format', u8, (format) => (format === 'jpeg' ? 2 : 7))],
+      [PROPERTY.compression, this.coded('format', u8, (format) => FORMATS[format])],
       [PROPERTY.whiteBalance, this.coded('whiteBalance', u16, (balance) => (balance === 'auto' ? 2 : 4))],
       [PROPERTY.aperture, this.coded('aperture', u16, hundredths)],
       [PROPERTY.focus, this.coded('focus', u16, (focus) => (focus === 'manual' ? 1 : 0x8010))],
@@ -299,7 +308,7 @@ export class PatternFace implements Face {
             parent: NO_PARENT,
             name: file.name,
             format: OBJECT_FORMAT.exifJpeg,
-            size: file.jpeg.length,
+            size: file.content.length,
             takenAt: file.takenAt,
           };
     return info === undefined ? { response: RESPONSE.invalidObjectHandle } : { data: packObjectInfo(info) };
