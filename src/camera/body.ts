@@ -28,6 +28,7 @@ import {
   SHUTTER,
   shutterOutOfReach,
 } from './dialects/index.js';
+import { filesPerFrame } from './files-per-frame.js';
 import {
   type BodyIdentity,
   type FiredFrame,
@@ -475,7 +476,8 @@ export class Body {
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
     const button = isOneRelease ? (this.dialect.oneRelease?.button(this.settings) ?? null) : null;
-    const options = { into, exposureSeconds, files: frames, button, holdSeconds: null, made };
+    const files = filesPerFrame(this.settings);
+    const options = { into, exposureSeconds, frames, filesPerFrame: files, button, holdSeconds: null, made };
     const released = await this.shutter.release(options);
     if (released.failure !== null) this.doubt();
     else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;

@@ -34,13 +34,16 @@ export interface BroughtFile extends FiredFrame {
    * Only its head is there so far: settles when all of it is, and rejects if it does not come (EvenrungError). Left out if it is whole.
    */
   readonly whole?: Promise<void>;
+  readonly partner?: BroughtFile;
 }
 
 export interface ReleaseOptions {
   /** An existing folder that takes the files. */
   readonly into: string;
-  /** How many files it should make. */
-  readonly files: number;
+  /** How many frames it should make. */
+  readonly frames: number;
+  /** How many files each of them becomes: two if the body writes two formats. */
+  readonly filesPerFrame: number;
   /** All the exposures that are about to be made, in seconds. */
   readonly exposureSeconds: number;
   /** What is held until the files are told of; null for the library's own release. */
@@ -106,6 +109,8 @@ export class Shutter {
   private fetching: Promise<void> | null = null;
   /** All the exposures of the release in hand, in seconds. */
   private exposing = 0;
+  /** Of the files of the last release: what comes of it later is no file of the next. */
+  private lastStems: ReadonlySet<string> = new Set();
   private count = 0;
 
   constructor(link: ApartLink, limits: ApartLimits) {
@@ -129,9 +134,9 @@ export class Shutter {
     try {
       await this.room();
       await take(await this.link.listen(0));
-      const late = files.length;
+      const before = new Set([...this.lastStems, ...files.map(stemOf)]);
       await this.press(options);
-      failure = await this.hear(options, () => files.length - late, take);
+      failure = await this.hear(options, () => files.filter((file) => !before.has(stemOf(file))), take);
     } catch (cause) {
       failure = asEvenrungError(cause);
     }
@@ -139,7 +144,8 @@ export class Shutter {
       await this.link.unpress().catch((cause: unknown) => {
         failure ??= asEvenrungError(cause);
       });
-    return { files, failure };
+    this.lastStems = new Set(files.map(stemOf));
+    return { files: paired(files), failure };
   }
 
   /**
@@ -159,7 +165,7 @@ export class Shutter {
     await brought.whole;
     const seconds = (performance.now() - startedAt) / 1000;
     const said = file.bytes === null ? {} : { saidBytes: file.bytes };
-    return { path: to, seconds, made: file, ...said };
+    return { path: to, seconds, made: file, cameraName: file.name, ...said };
   }
 
   /** What lies on the card. @throws EvenrungError as Link.list */
@@ -190,23 +196,24 @@ export class Shutter {
 
   /** @returns why not all of the files were told of; null if they were */
   private async hear(
-    { files: expected, exposureSeconds }: ReleaseOptions,
-    came: () => number,
+    { frames, filesPerFrame, exposureSeconds }: ReleaseOptions,
+    came: () => readonly BroughtFile[],
     take: (heard: Heard) => Promise<void>,
   ): Promise<EvenrungError | null> {
     let until = performance.now() + RELEASE_MS + exposureSeconds * 2000;
     let isOver = false;
-    while (came() < expected) {
-      const before = came();
+    while (wholeFrames(came(), filesPerFrame) < frames) {
+      const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
       const heard = await this.link.listen(this.fetching === null ? LISTEN_MS : 0);
       await take(heard);
-      if (heard.isOver && !isOver) {
-        isOver = true;
-        until = performance.now() + AFTER_OVER_MS;
+      isOver ||= heard.isOver;
+      if (isOver && (heard.isOver || came().length > before)) until = performance.now() + AFTER_OVER_MS;
+      if (performance.now() > until) {
+        // A frame of which one file is here is made: what its other file is, is seen later.
+        const made = wholeFrames(came(), 1);
+        return made < frames ? tooFew(made, frames) : null;
       }
-      if (came() > before && isOver) until = performance.now() + AFTER_OVER_MS;
-      if (came() < expected && performance.now() > until) return tooFew(came(), expected);
       // The files on their way have their turn.
       await nextTurn();
     }
@@ -221,7 +228,8 @@ export class Shutter {
     const { bytes, isEnd } = await this.patiently(() => this.link.bring({ file, to, from: 0, most }));
     const seconds = (performance.now() - startedAt) / 1000;
     const said = file.bytes === null ? {} : { saidBytes: file.bytes };
-    const brought = { path: to, seconds, made: file, storedAt: new Date().toISOString(), ...said };
+    const known = { made: file, cameraName: file.name, storedAt: new Date().toISOString() };
+    const brought = { path: to, seconds, ...known, ...said };
     if (isEnd) return brought;
     const { promise: whole, resolve: done, reject: failed } = deferred();
     // Whoever waits for it hears of it.
@@ -278,12 +286,36 @@ function deferred() {
   return { promise, resolve, reject };
 }
 
+/** What the files of one frame have in common, in the body's words. */
+const stemOf = ({ made, path: to }: BroughtFile): string =>
+  made === undefined ? to : `${made.folder}/${path.parse(made.name).name}`;
+
+/** @returns of how many frames so many files are here */
+function wholeFrames(files: readonly BroughtFile[], filesPerFrame: number): number {
+  const counts = new Map<string, number>();
+  for (const file of files) counts.set(stemOf(file), (counts.get(stemOf(file)) ?? 0) + 1);
+  return [...counts.values()].filter((count) => count >= filesPerFrame).length;
+}
+
+/** @returns one entry a frame, in the order in which its first file was told of; its second file beside it */
+function paired(files: readonly BroughtFile[]): BroughtFile[] {
+  const frames = new Map<string, BroughtFile>();
+  const more: BroughtFile[] = [];
+  for (const file of files) {
+    const first = frames.get(stemOf(file));
+    if (first === undefined) frames.set(stemOf(file), file);
+    else if (first.partner === undefined) frames.set(stemOf(file), { ...first, partner: file });
+    else more.push(file);
+  }
+  return [...frames.values(), ...more];
+}
+
 const nextTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
 
 function tooFew(came: number, expected: number): EvenrungError {
   const what =
     came === 0
       ? 'The camera was released, and no file came of it.'
-      : `The camera was released, and only ${came} of ${expected} files came of it.`;
+      : `The camera was released, and only ${came} of ${expected} frames came of it.`;
   return new EvenrungError('frame-missing', what, { released: true });
 }

@@ -4,25 +4,43 @@ import { constants } from 'node:fs';
 import { access, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
-import type { BodyIdentity, FiredFrame, FireOptions, Link, LinkLimits, Setting, Settings } from '../link.js';
+import type {
+  BodyIdentity,
+  BringOptions,
+  FiredFrame,
+  FireOptions,
+  Heard,
+  Link,
+  LinkLimits,
+  ListedFile,
+  Piece,
+  PressOptions,
+  Setting,
+  Settings,
+} from '../link.js';
 import { frameNotStored, nothingFired } from '../not-stored.js';
 import { type Face, facesOf, toldBy } from './faces.js';
 import { NO_TIME, PRACTICE_SHAPES, PracticeBody } from './model.js';
+import { buttonsOf, PRACTICE_APART, PracticeApart } from './practice-apart.js';
 import { sceneAtHand } from './render.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
 const HANDING_OVER_SECONDS = 0.1;
 
 const CLOCK = 'datetime';
+const IN_A_BURST = 'burstnumber';
 
 export class PracticeLink implements Link {
   private readonly body: PracticeBody;
   private readonly faces: readonly Face[];
+  private readonly apart: PracticeApart | null;
   private fired = 0;
 
-  constructor(body: PracticeBody) {
+  /** @param isApart whether it takes release and fetch apart; else it only does both at once */
+  constructor(body: PracticeBody, { isApart = false }: { readonly isApart?: boolean } = {}) {
     this.body = body;
     this.faces = facesOf(body.options.shape);
+    this.apart = isApart ? new PracticeApart(body) : null;
   }
 
   async identify(): Promise<BodyIdentity> {
@@ -37,20 +55,22 @@ export class PracticeLink implements Link {
       secondsPerChange: timing.change,
       secondsPerSetting: timing.changePerSetting,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,
-      apart: null,
+      apart: this.apart === null ? null : PRACTICE_APART,
     };
   }
 
   async readSettings(): Promise<Settings> {
     return new Map(
-      [...this.faces.map((entry) => this.show(entry)), ...toldBy(this.body)].map((setting) => [
-        setting.name,
-        setting,
-      ]),
+      [
+        ...this.faces.map((entry) => this.show(entry)),
+        ...toldBy(this.body),
+        ...(this.apart === null ? [] : this.forBursts()),
+      ].map((setting) => [setting.name, setting]),
     );
   }
 
   async changeSetting(name: string, value: string): Promise<Setting> {
+    if (name === IN_A_BURST && this.apart !== null) return this.setBurst(value);
     if (name === CLOCK) return this.setClock(value);
     const entry = this.faces.find((candidate) => candidate.name === name);
     if (entry === undefined)
@@ -95,7 +115,46 @@ export class PracticeLink implements Link {
   }
 
   async letGo(): Promise<void> {
-    // Nothing is held.
+    this.body.letGo();
+  }
+
+  // --- release and fetch apart; the body's side of it is in practice-apart.ts
+
+  press(options: PressOptions): Promise<void> {
+    return this.must().press(options);
+  }
+
+  unpress(): Promise<void> {
+    return this.must().unpress();
+  }
+
+  listen(ms: number): Promise<Heard> {
+    return this.must().listen(ms);
+  }
+
+  bring(options: BringOptions): Promise<Piece> {
+    return this.must().bring(options);
+  }
+
+  list(): Promise<readonly ListedFile[]> {
+    return this.must().list();
+  }
+
+  private must(): PracticeApart {
+    if (this.apart !== null) return this.apart;
+    throw new EvenrungError('internal', 'This link to the practice body releases and fetches at once.');
+  }
+
+  private forBursts(): readonly Setting[] {
+    const { shape } = this.body.options;
+    const inABurst: Setting = { name: IN_A_BURST, kind: 'range', value: String(this.body.state.burstNumber) };
+    return [...buttonsOf(shape), ...(shape === 'pattern' ? [inABurst] : [])];
+  }
+
+  private async setBurst(value: string): Promise<Setting> {
+    if (await this.body.change('burstNumber', Number(value)))
+      return { name: IN_A_BURST, kind: 'range', value };
+    throw new EvenrungError('setting-not-taken', `The practice body makes no ${value} frames in a burst.`);
   }
 
   private setClock(value: string): Setting {
