@@ -178,7 +178,7 @@ describe('what else the wire does not tell', () => {
   it('an exposure that is over before its time is not believed', async () => {
     const error = await learnFrom(async () => undefined, { ...NO_TIME, exposureScale: 0.02 });
     expect(error?.code).toBe('not-learnt');
-    expect(error?.message).toMatch(/^An exposure of 1 s was over after 0\.0\d+ s/);
+    expect(error?.message).toMatch(/^An exposure of 1 s was over after 0\.[0-4]\d* s/);
   });
 
   it('a dark frame after a long exposure', PACED, async () => {
