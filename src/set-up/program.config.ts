@@ -14,6 +14,7 @@ export default defineConfig({
     external: [
       'sharp',
       'gphoto2',
+      'koffi',
       'exifreader',
       'file-type',
       'pino',

@@ -4,7 +4,7 @@ import { mkdtemp, readdir, rm, stat } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { Body, type Link } from '../../src/camera/index.js';
+import { Body, type Link, type LinkWay } from '../../src/camera/index.js';
 import {
   AT_ONCE,
   PRACTICE_SHAPES,
@@ -15,7 +15,7 @@ import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { toEv } from '../../src/exposure/index.js';
 import { readRecorded, recordedTv } from '../../src/frames/index.js';
 import { ASKED } from '../asked.js';
-import { withLinkedBody } from './linked-body.js';
+import { WAYS, withLinkedBody } from './linked-body.js';
 import type { FaceName } from './ptp/plugged-body.js';
 
 interface Subject {
@@ -26,7 +26,7 @@ interface Subject {
 
 type WithSubject = (during: (subject: Subject) => Promise<void>) => Promise<void>;
 
-const direct =
+const inHere =
   (shape: PracticeShape): WithSubject =>
   async (during) => {
     const into = await mkdtemp(path.join(os.tmpdir(), 'evenrung-contract-'));
@@ -39,9 +39,9 @@ const direct =
   };
 
 const wired =
-  (face: FaceName): WithSubject =>
+  (face: FaceName, way: LinkWay): WithSubject =>
   (during) =>
-    withLinkedBody(face, ({ body, link, into }) => during({ body, link, into }));
+    withLinkedBody(face, ({ body, link, into }) => during({ body, link, into }), { way });
 
 const shapeOf: Readonly<Record<FaceName, PracticeShape>> = {
   amount: 'amount',
@@ -55,8 +55,10 @@ const shapeOf: Readonly<Record<FaceName, PracticeShape>> = {
 const FACES = Object.keys(shapeOf) as FaceName[];
 
 const SUBJECTS: readonly { name: string; shape: PracticeShape; withSubject: WithSubject }[] = [
-  ...PRACTICE_SHAPES.map((shape) => ({ name: `practice, ${shape}`, shape, withSubject: direct(shape) })),
-  ...FACES.map((face) => ({ name: `wire, ${face}`, shape: shapeOf[face], withSubject: wired(face) })),
+  ...PRACTICE_SHAPES.map((shape) => ({ name: `practice, ${shape}`, shape, withSubject: inHere(shape) })),
+  ...WAYS.flatMap((way) =>
+    FACES.map((face) => ({ name: `${way}, ${face}`, shape: shapeOf[face], withSubject: wired(face, way) })),
+  ),
 ];
 
 const EV = 6;

@@ -7,6 +7,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 export type ResultCode = number;
 
 export const RESULT = {
+  badParameters: -2,
   noMemory: -3,
   notSupported: -6,
   io: -7,
@@ -21,6 +22,9 @@ export const RESULT = {
   cameraBusy: -110,
   noSpace: -115,
 } as const;
+
+/** So the library answers for a setting or a file that it does not find; and, when it writes one setting alone, for one that the body refuses. */
+export const NOT_FOUND = RESULT.badParameters;
 
 const LOST: ReadonlySet<ResultCode> = new Set([
   RESULT.io,
@@ -133,6 +137,25 @@ export function firingFailed(code: ResultCode): EvenrungError {
       'frame-missing',
       `The camera was told to fire, but no frame came back. ${WHAT_KEEPS_A_FRAME}`,
       { result: code },
+    )
+  );
+}
+
+/** As `firingFailed`, for a release that only presses: a busy body has not taken it. */
+export function pressingFailed(code: ResultCode): EvenrungError {
+  const failed = firingFailed(code);
+  if (code !== RESULT.cameraBusy) return failed;
+  return new EvenrungError(failed.code, failed.message, { ...failed.details, released: false });
+}
+
+/** @returns what went wrong while a file was brought: whatever does not say that the body is out of reach says that the file is */
+export function bringingFailed(code: ResultCode, file: string): EvenrungError {
+  return (
+    unreachable(code) ??
+    new EvenrungError(
+      'file-not-there',
+      `The camera told of the file ${file}, but does not hand it over (result ${code}). Look on its card for it.`,
+      { file, result: code },
     )
   );
 }

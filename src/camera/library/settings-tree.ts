@@ -1,4 +1,4 @@
-// The settings tree as the binding hands it over, made into a flat map of bare names. The tree comes from a body: whatever
+// The settings tree as the binding hands it over, and as direct/ reads it, made into a flat map of bare names. The tree comes from a body: whatever
 // does not have the expected shape is left out, and nothing in it can make the reading fail.
 import type { Setting } from '../link.js';
 
@@ -34,7 +34,7 @@ const TWINS: readonly { readonly name: string; readonly number: string; readonly
     { name: 'exposurecompensation', number: 'd224', divisor: 1000 },
   ];
 
-/** @param tree what getConfig gives: nodes with `children`, leaves with `type`, `value` and, for a choice, `choices` */
+/** @param tree what getConfig of the binding gives: nodes with `children`, leaves with `type`, `value` and, for a choice, `choices` */
 export function flattenTree(tree: unknown): Map<string, TreeSetting> {
   const found = new Map<string, TreeSetting>();
   walk(tree, found);
@@ -80,7 +80,8 @@ function bySection([one]: [string, unknown], [other]: [string, unknown]): number
   return rank(one) - rank(other);
 }
 
-function readLeaf(name: string, leaf: Fields): TreeSetting | undefined {
+/** @returns undefined where a leaf has not the expected shape */
+export function readLeaf(name: string, leaf: Fields): TreeSetting | undefined {
   const { value } = leaf;
   switch (leaf.type) {
     case 'choice':

@@ -33,8 +33,7 @@ const [, , kind, way, port] = process.argv;
 async function openLink(): Promise<Link> {
   switch (kind) {
     case 'usb':
-      if (way === 'direct')
-        throw new EvenrungError('usb-not-available', 'Cameras cannot be reached directly yet.');
+      if (way === 'direct') return (await import('../direct/direct-link.js')).openDirectLink(port);
       return (await import('../binding/binding-link.js')).openBindingLink(port);
     case 'practice':
       return (await import('../practice/practice-link.js')).openPracticeLink();
@@ -44,6 +43,8 @@ async function openLink(): Promise<Link> {
 }
 
 async function attached(): Promise<readonly AttachedPort[]> {
+  if (kind === 'usb' && way === 'direct')
+    return (await import('../direct/direct-link.js')).attachedDirectly();
   if (kind === 'usb') return (await import('../binding/binding-link.js')).attachedOverBinding();
   return [{ port: 'practice', model: 'Practice body' }];
 }

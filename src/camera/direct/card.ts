@@ -1,0 +1,90 @@
+// What lies on the cards, read anew: the library remembers listings, and of the files that it saw coming it takes this
+// computer's clock for theirs.
+
+import { readingFailed } from '../library/result-codes.js';
+import type { ListedFile } from '../link.js';
+import { CallFailure } from './calls.js';
+import { sizeOf } from './ears.js';
+import { type FileInfo, type FileSystem, INFO, type List } from './gp.js';
+import { entriesOf, made } from './memory.js';
+import { ask, type Session } from './session.js';
+
+/** Of each card: the folder that is written into, and the one before it. */
+const NEWEST_FOLDERS = 2;
+/** Folders of pictures lie two levels below a card; whatever is deeper is of another kind. */
+const DEPTH = 3;
+
+/** As Link.list. */
+export async function listCards(session: Session): Promise<readonly ListedFile[]> {
+  try {
+    await session.open();
+    forgetListings(session);
+    const files: ListedFile[] = [];
+    for (const card of await names(session, 'gp_camera_folder_list_folders', '/')) {
+      const folders = await foldersWithFiles(session, `/${card}`, DEPTH);
+      for (const folder of folders.sort(byName).slice(-NEWEST_FOLDERS))
+        files.push(...(await filesIn(session, folder)));
+    }
+    return files;
+  } catch (cause) {
+    throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
+  }
+}
+
+/** gphoto2-camera.h, struct _Camera: the second of its pointers, which the library leaves to drivers. */
+const FILE_SYSTEM_AT = 8;
+
+function forgetListings({ gp, camera }: Session): void {
+  gp.gp_filesystem_reset(gp.koffi.decode(camera, FILE_SYSTEM_AT, 'void *') as FileSystem);
+}
+
+const lastPart = (folder: string): string => folder.slice(folder.lastIndexOf('/') + 1);
+
+/** Cameras number their folders upwards: 100ABCDE, 101ABCDE (DCF 2.0, 3.2.2). */
+const byName = (one: string, other: string): number => (lastPart(one) < lastPart(other) ? -1 : 1);
+
+async function foldersWithFiles(session: Session, folder: string, depth: number): Promise<string[]> {
+  const found: string[] = [];
+  const below = depth === 0 ? [] : await names(session, 'gp_camera_folder_list_folders', folder);
+  for (const name of below) found.push(...(await foldersWithFiles(session, `${folder}/${name}`, depth - 1)));
+  // A folder that has others in it holds what the camera keeps for itself, if anything.
+  if (found.length === 0) found.push(folder);
+  return found;
+}
+
+async function filesIn(session: Session, folder: string): Promise<ListedFile[]> {
+  const files: ListedFile[] = [];
+  for (const name of await names(session, 'gp_camera_folder_list_files', folder)) {
+    const info: Partial<FileInfo> = {};
+    await ask(session, session.gp.gp_camera_file_get_info, folder, name, info);
+    files.push({ folder, name, bytes: sizeOf(info), writtenAt: writtenAt(info) });
+  }
+  return files;
+}
+
+async function names(
+  session: Session,
+  which: 'gp_camera_folder_list_folders' | 'gp_camera_folder_list_files',
+  folder: string,
+): Promise<string[]> {
+  const { gp } = session;
+  const list: List = made(gp.gp_list_new);
+  try {
+    await ask(session, gp[which], folder, list);
+    return entriesOf(gp, list).map(([name]) => name);
+  } finally {
+    gp.gp_list_free(list);
+  }
+}
+
+const two = (number: number): string => String(number).padStart(2, '0');
+
+/** The library reads the camera's clock as if it stood in this computer's zone: taken back, it is as the camera wrote it. */
+function writtenAt({ file }: Partial<FileInfo>): string | null {
+  if (file === undefined || (file.fields & INFO.mtime) === 0) return null;
+  const seconds = Number(file.mtime);
+  const at = new Date(seconds * 1000);
+  if (seconds <= 0 || Number.isNaN(at.getTime())) return null;
+  const day = `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+  return `${day}T${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
+}

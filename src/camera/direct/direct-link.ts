@@ -1,0 +1,255 @@
+// A camera on USB: the Link that calls libgphoto2 itself. Its calls are typed by hand and can end the process, so it belongs
+// into the camera process as the one over the binding does. Unlike that one it takes a release and its files apart, closes a
+// body properly, and knows nothing of the fixed waits of the library's own capture.
+import { randomBytes } from 'node:crypto';
+import { constants } from 'node:fs';
+import { access, rm } from 'node:fs/promises';
+import path from 'node:path';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { type Family, familyOf, isMoved } from '../library/families.js';
+import { identityOf, theOne } from '../library/found.js';
+import { shown } from '../library/offered.js';
+import { WHAT_KEEPS_A_FRAME } from '../library/result-codes.js';
+import type {
+  BodyIdentity,
+  BringOptions,
+  FiredFrame,
+  FireOptions,
+  Heard,
+  Link,
+  LinkLimits,
+  ListedFile,
+  MadeFile,
+  Piece,
+  PressOptions,
+  Setting,
+  Settings,
+} from '../link.js';
+import { nothingFired } from '../not-stored.js';
+import { ReleaseButton } from './button.js';
+import { listCards } from './card.js';
+import { Ears } from './ears.js';
+import { Files } from './files.js';
+import { openSession, type Session } from './session.js';
+import { SettingsOfBody } from './settings.js';
+
+export { attachedDirectly } from './session.js';
+
+const MiB = 1024 * 1024;
+
+/** Nothing in the library limits an exposure here; bodies are known to count to 15 minutes (config.c and library.c of libgphoto2 2.5.30). */
+const LONGEST_SECONDS = 900;
+/** From memory, no source: a change is read, written and read back, a setting each. */
+const SECONDS_PER_CHANGE = 0.3;
+/** A change on a body of 0x11 that reports it late (tried over the virtual port). */
+const SECONDS_PER_LATE_CHANGE = 0.4;
+/** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
+const SECONDS_PER_MOVE = 0.85;
+/** From memory, no source: release lag, the body's cycle, and some 25 MB over the cable, with the lens on manual focus. */
+const SECONDS_PER_FRAME = 1.5;
+/** From memory, no source: what is left of USB 2 in bodies that have no more. */
+const BYTES_PER_SECOND = 30 * 1000 * 1000;
+
+/** A comment in libgphoto2 2.5.30 (camlibs/ptp2/library.c) has it that a body of 0x0B dislikes pieces of 5 MB. */
+const PIECE_BYTES: Readonly<Record<Family, number>> = {
+  '0x0b': 2 * MiB,
+  '0x0a': 8 * MiB,
+  '0x11': 8 * MiB,
+  other: 8 * MiB,
+};
+/** Raw files have their Exif at the front, within this. */
+const HEAD_BYTES = 128 * 1024;
+
+/** A file may be so late beside twice its exposure, which noise reduction may take. */
+const LATE_FILE_MS = 15_000;
+/** A body that is busy with the frame before is asked again for so long: nothing has been released. */
+const BUSY_MS = 2000;
+/** Between two questions whether the body is still busy. */
+const BUSY_LOOK_MS = 100;
+
+const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
+
+/**
+ * Finds the camera on USB. It is opened by the first call.
+ * @param port where it is; left out, it must be the only one
+ * @throws EvenrungError usb-not-available, no-body, several-bodies (with the `ports` in its details)
+ */
+export async function openDirectLink(port?: string): Promise<DirectLink> {
+  return new DirectLink(await openSession((found) => theOne(found, port)));
+}
+
+export class DirectLink implements Link {
+  private readonly session: Session;
+  private readonly settings: SettingsOfBody;
+  private readonly ears: Ears;
+  private readonly button: ReleaseButton;
+  private readonly files: Files;
+  private isClosed = false;
+
+  constructor(session: Session) {
+    this.session = session;
+    this.files = new Files(session);
+    this.ears = new Ears(session, (told) => this.files.rescue(told));
+    this.settings = new SettingsOfBody(session, (ms) => this.ears.turn(ms));
+    this.button = new ReleaseButton(session, this.settings);
+  }
+
+  async identify(): Promise<BodyIdentity> {
+    return identityOf(await this.settings.readAll(), this.session.port.model);
+  }
+
+  async readLimits(): Promise<LinkLimits> {
+    const settings = await this.settings.readAll();
+    const family = familyOf(settings);
+    const moved = isMoved(settings);
+    const pieceBytes = PIECE_BYTES[family];
+    this.files.setPiece(pieceBytes);
+    return {
+      longestSeconds: LONGEST_SECONDS,
+      secondsPerChange: family === '0x11' && !moved ? SECONDS_PER_LATE_CHANGE : SECONDS_PER_CHANGE,
+      // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
+      secondsPerSetting: moved ? SECONDS_PER_MOVE : 0,
+      secondsPerFrame: SECONDS_PER_FRAME,
+      apart: {
+        library: `libgphoto2 ${this.session.gp.version}`,
+        pieceBytes,
+        // Under 0x11 a file comes whole with the event that tells of it.
+        headBytes: family === '0x11' ? 0 : HEAD_BYTES,
+        bytesPerSecond: BYTES_PER_SECOND,
+      },
+    };
+  }
+
+  async readSettings(): Promise<Settings> {
+    const settings = await this.settings.readAll();
+    return new Map([...settings].map(([name, setting]) => [name, shown(setting)]));
+  }
+
+  changeSetting(name: string, value: string): Promise<Setting> {
+    return this.settings.change(name, value);
+  }
+
+  async fire({ into, exposureSeconds }: FireOptions): Promise<FiredFrame> {
+    await access(into, constants.W_OK).catch((cause: unknown) => {
+      throw nothingFired(into, cause);
+    });
+    const started = performance.now();
+    const file = await this.fireOne(exposureSeconds);
+    const to = path.join(into, `incoming.${randomBytes(3).toString('hex')}`);
+    try {
+      const { bytes } = await this.files.bring({ file, to, from: 0, most: Number.MAX_SAFE_INTEGER });
+      if (bytes === 0) {
+        throw new EvenrungError(
+          'frame-missing',
+          'The camera sent an empty file. The frame may be on its card.',
+          {
+            released: true,
+            file: file.name,
+          },
+        );
+      }
+    } catch (cause) {
+      await rm(to, { force: true }).catch(() => undefined);
+      const { code, message, details } = asEvenrungError(cause);
+      if (code !== 'file-not-there') throw cause;
+      throw new EvenrungError('frame-missing', message, { ...details, released: true });
+    }
+    const seconds = (performance.now() - started) / 1000;
+    return { path: to, seconds, ...(file.bytes === null ? {} : { saidBytes: file.bytes }) };
+  }
+
+  async press(options: PressOptions): Promise<void> {
+    await this.ears.clear();
+    await this.button.press(options);
+  }
+
+  unpress(): Promise<void> {
+    return this.button.unpress();
+  }
+
+  listen(ms: number): Promise<Heard> {
+    return this.ears.listen(ms);
+  }
+
+  bring(options: BringOptions): Promise<Piece> {
+    return this.files.bring(options);
+  }
+
+  list(): Promise<readonly ListedFile[]> {
+    return listCards(this.session);
+  }
+
+  /**
+   * A button that is held goes up first. At the first answer that the body is busy the library gives the farewell up, and under
+   * 0x0B frames stay in the body's memory from then on: connecting had moved their target, and only the farewell moves it back.
+   */
+  async letGo(busyMs = 0): Promise<void> {
+    if (this.isClosed) return;
+    this.isClosed = true;
+    this.ears.close();
+    await this.button.unpress().catch(() => undefined);
+    const until = performance.now() + busyMs;
+    const mayBeBusy = () => this.session.isOpen() && performance.now() < until;
+    while (mayBeBusy() && (await this.isBusy())) await pause(BUSY_LOOK_MS);
+    this.button.free();
+    await this.session.close();
+  }
+
+  /** Milliseconds until what is held for a time is let go by itself; 0 if nothing is. */
+  heldForMs(): number {
+    return this.button.leftMs;
+  }
+
+  /** Nobody is there any more to listen; settles when what is held for a time has been let go. */
+  holdEnds(): Promise<void> {
+    this.ears.close();
+    return this.button.holdEnds();
+  }
+
+  private isBusy(): Promise<boolean> {
+    return this.settings.readAll().then(
+      () => false,
+      (cause: unknown) => asEvenrungError(cause).code === 'body-busy',
+    );
+  }
+
+  private async pressOnceReady(options: PressOptions): Promise<void> {
+    const until = performance.now() + BUSY_MS;
+    for (;;) {
+      try {
+        await this.press(options);
+        return;
+      } catch (cause) {
+        const { code, details } = asEvenrungError(cause);
+        const mayTryAgain = code === 'body-busy' && details.released === false && performance.now() < until;
+        if (!mayTryAgain) throw cause;
+        await pause(BUSY_LOOK_MS);
+      }
+    }
+  }
+
+  /** What a release before made late is not taken for this one's: it was told of before. Whoever listens hears of it. */
+  private async fireOne(exposureSeconds: number): Promise<MadeFile> {
+    await this.ears.clear();
+    const putBack = this.ears.setAside();
+    try {
+      await this.pressOnceReady({ button: null, holdSeconds: null, exposureSeconds });
+      return await this.nextFile(exposureSeconds * 2000 + LATE_FILE_MS);
+    } finally {
+      putBack();
+    }
+  }
+
+  private async nextFile(ms: number): Promise<MadeFile> {
+    const until = performance.now() + ms;
+    while (performance.now() < until) {
+      const { made } = await this.ears.listen(until - performance.now());
+      if (made[0] !== undefined) return made[0];
+    }
+    throw new EvenrungError(
+      'frame-missing',
+      `The camera was told to fire, but no frame came back. ${WHAT_KEEPS_A_FRAME}`,
+      { released: true },
+    );
+  }
+}

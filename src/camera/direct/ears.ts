@@ -1,0 +1,140 @@
+// What the body tells: new files and the end of a release. The library hands over one event a call, and forgets it then; it is
+// kept here until somebody listens.
+
+import { readingFailed } from '../library/result-codes.js';
+import type { Heard, MadeFile } from '../link.js';
+import { CallFailure } from './calls.js';
+import { EVENT, type FileInfo, type FilePath, INFO, type Out } from './gp.js';
+import { ask, type Session } from './session.js';
+
+/**
+ * The library sleeps longer and longer while nothing comes, up to 200 ms, but not beyond the wait that it was asked for: many
+ * short ones notice a file sooner.
+ */
+const TURN_MS = 10;
+/** In plain PTP this becomes a wait for USB, where none means one without end. */
+const LEAST_TURN_MS = 1;
+
+/** Of a body that tells without end, and is not listened to. */
+const MOST_KEPT = 1000;
+
+/** What one event was about. */
+type Told = 'nothing' | 'file' | 'over' | 'else';
+
+/** Where the library keeps files that came whole with their event, and nowhere else: the body does not have them any more. */
+const IN_MEMORY = '/';
+
+/** Takes such a file out of the library's memory, which forgets it with the next one. */
+export type Rescue = (path: FilePath) => Promise<MadeFile>;
+
+/** So a size reads that does not fit into the 32 bits that it has over the wire. */
+const TOO_LARGE_TO_TELL = 0xffffffff;
+
+export class Ears {
+  private readonly session: Session;
+  private readonly rescue: Rescue;
+  private made: MadeFile[] = [];
+  private isOver = false;
+  private isClosing = false;
+
+  constructor(session: Session, rescue: Rescue) {
+    this.session = session;
+    this.rescue = rescue;
+  }
+
+  /** As Link.listen. */
+  async listen(ms: number): Promise<Heard> {
+    const until = performance.now() + ms;
+    for (;;) {
+      if (this.made.length > 0 || this.isOver) return this.takeAll();
+      const left = until - performance.now();
+      if ((await this.turn(Math.min(TURN_MS, left))) !== 'nothing') continue;
+      if (left <= 0 || this.isClosing) return this.takeAll();
+    }
+  }
+
+  /** Before a release: files that were told of meanwhile stay for whoever listens, an end that belongs to what was before does not. */
+  async clear(): Promise<void> {
+    for (let turns = 0; turns < MOST_KEPT && (await this.turn(0)) !== 'nothing'; turns += 1);
+    this.isOver = false;
+  }
+
+  /** Sets aside what was told of so far. @returns puts it back, before what has been told of since */
+  setAside(): () => void {
+    const before = this.made;
+    this.made = [];
+    return () => {
+      this.made.unshift(...before);
+    };
+  }
+
+  /** Nobody listens any more: what waits returns. */
+  close(): void {
+    this.isClosing = true;
+  }
+
+  /**
+   * One call: waits for one event, not longer.
+   * @throws EvenrungError body-lost, body-busy
+   */
+  async turn(ms: number): Promise<Told> {
+    const { gp } = this.session;
+    const type: Out<number> = [null];
+    const data: Out<bigint> = [null];
+    try {
+      await ask(
+        this.session,
+        gp.gp_camera_wait_for_event,
+        Math.max(LEAST_TURN_MS, Math.ceil(ms)),
+        type,
+        data,
+      );
+      switch (type[0]) {
+        case EVENT.timeout:
+          return 'nothing';
+        case EVENT.captureComplete:
+          this.isOver = true;
+          return 'over';
+        case EVENT.fileAdded:
+          if (!data[0]) return 'else';
+          await this.keep(gp.koffi.decode(data[0], gp.types.path) as FilePath);
+          return 'file';
+        default:
+          return 'else';
+      }
+    } catch (cause) {
+      throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
+    } finally {
+      if (data[0]) gp.free(data[0]);
+    }
+  }
+
+  private async keep(path: FilePath): Promise<void> {
+    const made = path.folder === IN_MEMORY ? await this.rescue(path) : await this.onCard(path);
+    if (this.made.length < MOST_KEPT) this.made.push(made);
+  }
+
+  /** Its size came with its name, so that asking for it costs nothing. */
+  private async onCard({ folder, name }: FilePath): Promise<MadeFile> {
+    const { gp } = this.session;
+    const info: Partial<FileInfo> = {};
+    await ask(this.session, gp.gp_camera_file_get_info, folder, name, info).catch((cause: unknown) => {
+      if (!(cause instanceof CallFailure)) throw cause;
+    });
+    return { folder, name, bytes: sizeOf(info) };
+  }
+
+  private takeAll(): Heard {
+    const { made, isOver } = this;
+    this.made = [];
+    this.isOver = false;
+    return { made, isOver };
+  }
+}
+
+/** @returns bytes; null if the body does not tell them */
+export function sizeOf({ file }: Partial<FileInfo>): number | null {
+  if (file === undefined || (file.fields & INFO.size) === 0) return null;
+  const size = Number(file.size);
+  return size > 0 && size < TOO_LARGE_TO_TELL ? size : null;
+}

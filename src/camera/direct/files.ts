@@ -1,0 +1,210 @@
+// Brings files of the camera onto this computer's disk, piece by piece. The file in the camera stays.
+import { type FileHandle, open } from 'node:fs/promises';
+import path from 'node:path';
+import { EvenrungError } from '../../../shared/errors.js';
+import { bringingFailed, RESULT } from '../library/result-codes.js';
+import type { BringOptions, MadeFile, Piece } from '../link.js';
+import { frameNotStored } from '../not-stored.js';
+import { CallFailure } from './calls.js';
+import { type File, type FilePath, NORMAL, type Out } from './gp.js';
+import { made } from './memory.js';
+import { ask, type Session } from './session.js';
+import { SPOOL, Spool } from './spool.js';
+
+/**
+ * A body that sends more than it was asked for is not noticed by the library, which copies all of it: so much more must
+ * have room.
+ */
+const SLACK = 2;
+
+export class Files {
+  private readonly session: Session;
+  private readonly spool = new Spool();
+  /** The most bytes that one call of the library asks for. */
+  private pieceBytes = 1024 * 1024;
+  /** One is read into while the other one is written; the system gives memory only for what is used of them. */
+  private rooms: [Buffer, Buffer] | undefined;
+
+  constructor(session: Session) {
+    this.session = session;
+  }
+
+  /** @param bytes the most that one call of the library asks for from now on */
+  setPiece(bytes: number): void {
+    if (bytes !== this.pieceBytes) this.rooms = undefined;
+    this.pieceBytes = bytes;
+  }
+
+  /** Takes a file out of the library's memory. */
+  rescue(at: FilePath): Promise<MadeFile> {
+    return this.whole(at, (bytes) => this.spool.put(at.name, bytes));
+  }
+
+  /** As Link.bring. */
+  async bring(options: BringOptions): Promise<Piece> {
+    const { file } = options;
+    if (file.folder === SPOOL) {
+      const piece = await this.fromSpool(options);
+      if (piece.isEnd) await this.spool.forget(file);
+      return piece;
+    }
+    try {
+      return await this.inPieces(options);
+    } catch (cause) {
+      if (!(cause instanceof CallFailure)) throw cause;
+      if (cause.code !== RESULT.notSupported) throw await this.failed(cause, file);
+    }
+    // Neither body nor library reads a part of it.
+    try {
+      return await this.whole(file, (bytes) => this.store(options, bytes));
+    } catch (cause) {
+      throw cause instanceof CallFailure ? await this.failed(cause, file) : cause;
+    }
+  }
+
+  private async inPieces({ file, to, from, most }: BringOptions): Promise<Piece> {
+    const handle = await openAt(to, from);
+    this.rooms ??= [this.room(), this.room()];
+    let at = from;
+    let isEnd = false;
+    let written: Promise<unknown> = Promise.resolve();
+    try {
+      for (let turn = 0; !isEnd && at < from + most; turn = 1 - turn) {
+        const room = this.rooms[turn === 0 ? 0 : 1];
+        const wanted = Math.min(this.pieceBytes, from + most - at);
+        const got = await this.read(file, at, room, wanted);
+        await written;
+        // Written while the next one is read.
+        written = writeAll(handle, room.subarray(0, got), at);
+        written.catch(() => undefined);
+        at += got;
+        isEnd = got === 0 || (file.bytes === null ? got < wanted : at >= file.bytes);
+      }
+      await written;
+      return { bytes: at - from, isEnd };
+    } catch (cause) {
+      throw cause instanceof CallFailure || cause instanceof EvenrungError
+        ? cause
+        : frameNotStored(path.dirname(to), cause);
+    } finally {
+      await handle.close();
+    }
+  }
+
+  private room(): Buffer {
+    return Buffer.allocUnsafeSlow(this.pieceBytes * SLACK);
+  }
+
+  /** @returns how many bytes came. @throws CallFailure */
+  private async read({ folder, name }: FilePath, at: number, room: Buffer, wanted: number): Promise<number> {
+    const size: [number | bigint] = [wanted];
+    await ask(this.session, this.session.gp.gp_camera_file_read, folder, name, NORMAL, at, room, size);
+    const got = Number(size[0]);
+    if (got > wanted) throw new CallFailure(RESULT.io);
+    return got;
+  }
+
+  /** @param use takes what is only there until it has settled */
+  private async whole<T>({ folder, name }: FilePath, use: (bytes: Buffer) => Promise<T>): Promise<T> {
+    const { gp } = this.session;
+    const file: File = made(gp.gp_file_new);
+    try {
+      await ask(this.session, gp.gp_camera_file_get, folder, name, NORMAL, file);
+      const data: Out<bigint> = [null];
+      const size: Out<number | bigint> = [null];
+      const code = gp.gp_file_get_data_and_size(file, data, size);
+      if (code < 0) throw new CallFailure(code);
+      const bytes = Number(size[0] ?? 0);
+      return await use(data[0] && bytes > 0 ? Buffer.from(gp.koffi.view(data[0], bytes)) : Buffer.alloc(0));
+    } finally {
+      gp.gp_file_unref(file);
+    }
+  }
+
+  private async store({ to, from }: BringOptions, bytes: Buffer): Promise<Piece> {
+    const handle = await openAt(to, from);
+    try {
+      await writeAll(handle, bytes.subarray(from), from);
+    } catch (cause) {
+      throw frameNotStored(path.dirname(to), cause);
+    } finally {
+      await handle.close();
+    }
+    return { bytes: Math.max(0, bytes.length - from), isEnd: true };
+  }
+
+  private async fromSpool({ file, to, from, most }: BringOptions): Promise<Piece> {
+    const kept = await this.spool.find(file);
+    const bytes = Math.max(0, Math.min(most, kept.bytes - from));
+    const handle = await openAt(to, from);
+    try {
+      if (typeof kept.at === 'string') await copyRange(kept.at, handle, from, bytes);
+      else await writeAll(handle, kept.at.subarray(from, from + bytes), from);
+    } catch (cause) {
+      throw frameNotStored(path.dirname(to), cause);
+    } finally {
+      await handle.close();
+    }
+    return { bytes, isEnd: from + bytes >= kept.bytes };
+  }
+
+  /**
+   * A body that is gone can look like one that has no such file: what the library knows of the card is what it remembers. Asking
+   * for the storages reaches the body in any case.
+   */
+  private async failed({ code }: CallFailure, { name }: FilePath) {
+    const failed = bringingFailed(code, name);
+    if (failed.code !== 'file-not-there') return failed;
+    const { gp } = this.session;
+    const storages: Out<bigint> = [null];
+    try {
+      await ask(this.session, gp.gp_camera_get_storageinfo, storages, [null]);
+    } catch (cause) {
+      if (cause instanceof CallFailure) return bringingFailed(cause.code, name);
+    } finally {
+      if (storages[0]) gp.free(storages[0]);
+    }
+    return failed;
+  }
+}
+
+/** @throws EvenrungError storing-failed */
+async function openAt(to: string, from: number): Promise<FileHandle> {
+  try {
+    const handle = await open(to, from === 0 ? 'w' : 'r+');
+    try {
+      if (from > 0 && (await handle.stat()).size < from)
+        throw new Error('what was brought before is not there');
+      if (from > 0) await handle.truncate(from);
+      return handle;
+    } catch (cause) {
+      await handle.close();
+      throw cause;
+    }
+  } catch (cause) {
+    throw frameNotStored(path.dirname(to), cause);
+  }
+}
+
+async function writeAll(handle: FileHandle, bytes: Buffer, at: number): Promise<void> {
+  for (let done = 0; done < bytes.length; ) {
+    done += (await handle.write(bytes, done, bytes.length - done, at + done)).bytesWritten;
+  }
+}
+
+const COPY_BYTES = 1024 * 1024;
+
+async function copyRange(source: string, to: FileHandle, from: number, bytes: number): Promise<void> {
+  const handle = await open(source, 'r');
+  const room = Buffer.allocUnsafe(Math.min(COPY_BYTES, bytes));
+  try {
+    for (let done = 0; done < bytes; ) {
+      const { bytesRead } = await handle.read(room, 0, Math.min(room.length, bytes - done), from + done);
+      if (bytesRead === 0) break;
+      await writeAll(to, room.subarray(0, bytesRead), from + done);
+      done += bytesRead;
+    }
+  } finally {
+    await handle.close();
+  }
+}

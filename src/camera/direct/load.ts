@@ -1,0 +1,149 @@
+// Loads libgphoto2 with koffi, an FFI with prebuilt binaries, and sees to it that everything is there before the first call. Both
+// are optional: where one of them is missing, a body cannot be reached this way, and a sentence says why.
+import type { KoffiFunc } from 'koffi';
+import { EvenrungError } from '../../../shared/errors.js';
+import { type Declare, ofC, ofLibrary, ofPortLibrary, SHORT } from './gp.js';
+
+type Koffi = typeof import('koffi')['default'];
+
+/** What the functions of gp.ts fill in or take by value, as gp.ts spells it. Members as in the headers. */
+function declareTypes(koffi: Koffi) {
+  const text = (length: number) => koffi.array('char', length, 'String');
+  for (const name of [
+    'Camera',
+    'GPContext',
+    'CameraList',
+    'CameraWidget',
+    'CameraFile',
+    'CameraAbilitiesList',
+    'CameraFilesystem',
+    'CameraStorageInformation',
+    'GPPortInfoList',
+  ]) {
+    koffi.opaque(name);
+  }
+  koffi.pointer('GPPortInfo', koffi.opaque());
+  for (const name of ['GPVersionVerbosity', 'CameraEventType', 'CameraWidgetType', 'CameraFileType']) {
+    koffi.alias(name, 'int');
+  }
+  // `const char *` and `char *` of the headers where they are bytes and no text.
+  koffi.pointer('Bytes', koffi.opaque());
+  koffi.pointer('Room', 'uint8_t');
+  koffi.pointer('GPContextErrorFunc', koffi.proto('void', ['GPContext *', 'const char *', 'void *']));
+  const path = koffi.struct('CameraFilePath', { name: text(128), folder: text(1024) });
+  koffi.struct('CameraAbilities', {
+    model: text(128),
+    status: 'int',
+    port: 'int',
+    speed: koffi.array('int', 64),
+    operations: 'int',
+    file_operations: 'int',
+    folder_operations: 'int',
+    usb_vendor: 'int',
+    usb_product: 'int',
+    usb_class: 'int',
+    usb_subclass: 'int',
+    usb_protocol: 'int',
+    library: text(1024),
+    id: text(1024),
+    device_type: 'int',
+    reserved: koffi.array('int', 7),
+  });
+  const preview = koffi.struct({
+    fields: 'int',
+    status: 'int',
+    size: 'uint64_t',
+    type: text(64),
+    width: 'uint32_t',
+    height: 'uint32_t',
+  });
+  const file = koffi.struct({
+    fields: 'int',
+    status: 'int',
+    size: 'uint64_t',
+    type: text(64),
+    width: 'uint32_t',
+    height: 'uint32_t',
+    permissions: 'int',
+    mtime: 'long',
+  });
+  const audio = koffi.struct({ fields: 'int', status: 'int', size: 'uint64_t', type: text(64) });
+  koffi.struct('CameraFileInfo', { preview, file, audio });
+  return { path };
+}
+
+/** What the libraries are called where they are looked for. */
+const NAMES =
+  process.platform === 'darwin'
+    ? { library: 'libgphoto2.6.dylib', port: 'libgphoto2_port.12.dylib' }
+    : { library: 'libgphoto2.so.6', port: 'libgphoto2_port.so.12' };
+
+/**
+ * The calls run on stacks of koffi's own, of 128 KiB each unless it is told otherwise: the library loads drivers, and keeps
+ * texts and tables of several KiB in its frames.
+ */
+const STACK_BYTES = 2 * 1024 * 1024;
+
+const unavailable = (why: string, cause: unknown): EvenrungError =>
+  new EvenrungError(
+    'usb-not-available',
+    `Cameras cannot be reached over USB here: ${why} Install libgphoto2 2.5 as the system has it, then start again with npm start.`,
+    { cause: cause instanceof Error ? cause.message : String(cause) },
+  );
+
+async function load() {
+  let koffi: Koffi;
+  try {
+    koffi = (await import('koffi')).default;
+  } catch (cause) {
+    throw unavailable('the package koffi, which calls the library, was not installed.', cause);
+  }
+  koffi.config({ async_stack_size: STACK_BYTES });
+  const types = declareTypes(koffi);
+  const missing: string[] = [];
+  const open = (name: string | null) => {
+    try {
+      const library = koffi.load(name);
+      const declare: Declare = <T extends (...args: never[]) => unknown>(prototype: string) => {
+        try {
+          return library.func(prototype) as KoffiFunc<T>;
+        } catch (cause) {
+          // A prototype that cannot be read is a fault of this program, and of no library.
+          if (!/cannot find function/i.test(String(cause))) throw cause;
+          missing.push(/(\w+)\(/.exec(prototype)?.[1] ?? prototype);
+          return undefined as never;
+        }
+      };
+      return declare;
+    } catch (cause) {
+      throw unavailable(`the library ${name} cannot be loaded.`, cause);
+    }
+  };
+  const functions = {
+    ...ofLibrary(open(NAMES.library)),
+    ...ofPortLibrary(open(NAMES.port)),
+    ...ofC(open(null)),
+  };
+  if (missing.length > 0) {
+    throw unavailable(
+      'the library that is installed lacks what is called.',
+      `missing: ${missing.join(', ')}`,
+    );
+  }
+  const version = koffi.decode(functions.gp_library_version(SHORT), 'const char *') as string;
+  return { ...functions, koffi, types, version };
+}
+
+/** The functions, and what reads what they return. */
+export type Gp = Awaited<ReturnType<typeof load>>;
+
+let loaded: Promise<Gp> | undefined;
+
+/**
+ * Loads once a process, also if it fails: the names of its types can only be given once.
+ * @throws EvenrungError usb-not-available
+ */
+export function loadGphoto2(): Promise<Gp> {
+  loaded ??= load();
+  return loaded;
+}

@@ -1,0 +1,155 @@
+// The settings of a body, all at once or one alone. What is read and what counts as taken is the same as over the binding; a
+// write and its check take three calls for one setting here, and no tree.
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { FIRST_LOOK_AGAIN_MS, forgetsAt } from '../library/memory.js';
+import { checkOffered, foundOtherwise, isTaken, noSuchSetting, shown } from '../library/offered.js';
+import { bodyVanished, changingFailed, NOT_FOUND, RESULT, readingFailed } from '../library/result-codes.js';
+import { flattenTree, readLeaf, type TreeSetting } from '../library/settings-tree.js';
+import type { Setting } from '../link.js';
+import { CallFailure } from './calls.js';
+import type { Out, Widget } from './gp.js';
+import { ask, type Session } from './session.js';
+import { isReadOnly, leafOf, putInto, treeOf } from './widgets.js';
+
+/** Looks at a setting again so often, until the library asks the body in any case. */
+const LOOK_AGAIN_MS = 40;
+
+export class SettingsOfBody {
+  private readonly session: Session;
+  /** Lets the library hear what the body tells, so that it forgets what it remembers. */
+  private readonly hear: (ms: number) => Promise<unknown>;
+  /** The most settings that were ever read. */
+  private most = 0;
+  /** Names that the tree has twice: read alone, the library takes another one of the two than reading the tree does. */
+  private twins: ReadonlySet<string> = new Set();
+
+  constructor(session: Session, hear: (ms: number) => Promise<unknown>) {
+    this.session = session;
+    this.hear = hear;
+  }
+
+  /** @throws EvenrungError body-lost, body-busy */
+  async readAll(): Promise<Map<string, TreeSetting>> {
+    const { gp } = this.session;
+    const out: Out<Widget> = [null];
+    await this.reading(ask(this.session, gp.gp_camera_get_config, out));
+    if (!out[0]) throw bodyVanished();
+    try {
+      const { sections, twice } = treeOf(gp, out[0]);
+      const settings = flattenTree(sections);
+      // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
+      // what the library remembers is left.
+      if (settings.size * 2 < this.most) throw bodyVanished();
+      this.most = Math.max(this.most, settings.size);
+      this.twins = twice;
+      return settings;
+    } finally {
+      gp.gp_widget_free(out[0]);
+    }
+  }
+
+  /** As Link.changeSetting. Also writes a value that is set already: arming a bracket again depends on it. */
+  async change(name: string, value: string): Promise<Setting> {
+    const before = await this.readOne(name);
+    if (before === undefined) throw noSuchSetting(name);
+    checkOffered(before, value);
+    await this.write(before, value);
+    const after = await this.readBack(before, value);
+    if (isTaken(before, after.value, value)) return shown(after);
+    throw foundOtherwise(name, value, after.value);
+  }
+
+  /** @returns a widget of its own, which the caller frees; undefined if the body has no such setting now */
+  async widget(name: string): Promise<Widget | undefined> {
+    const { gp } = this.session;
+    const out: Out<Widget> = [null];
+    try {
+      await ask(this.session, gp.gp_camera_get_single_config, name, out);
+    } catch (cause) {
+      if (!(cause instanceof CallFailure)) throw cause;
+      if (cause.code !== NOT_FOUND) throw readingFailed(cause.code);
+      // So is answered for a setting that is none, and for one that a body which is gone does not answer for: then the
+      // tree is small, too.
+      await this.readAll();
+      return undefined;
+    }
+    // Under 0x0B there is no error for a name that is none.
+    return out[0] || undefined;
+  }
+
+  /** As `widget`. @throws EvenrungError unknown-setting */
+  async mustHave(name: string): Promise<Widget> {
+    const widget = await this.widget(name);
+    if (widget === undefined) throw noSuchSetting(name);
+    return widget;
+  }
+
+  private async readOne(name: string): Promise<TreeSetting | undefined> {
+    if (this.most === 0 || this.twins.has(name)) return (await this.readAll()).get(name);
+    const { gp } = this.session;
+    const widget = await this.widget(name);
+    if (widget === undefined) return undefined;
+    try {
+      return readLeaf(name, leafOf(gp, widget));
+    } finally {
+      gp.gp_widget_free(widget);
+    }
+  }
+
+  private async write(before: TreeSetting, value: string): Promise<void> {
+    const { gp } = this.session;
+    const { name } = before;
+    const widget = await this.mustHave(name);
+    try {
+      if (isReadOnly(gp, widget)) throw new CallFailure(RESULT.notSupported);
+      putInto(gp, widget, value);
+      await ask(this.session, gp.gp_camera_set_single_config, name, widget);
+    } catch (cause) {
+      if (!(cause instanceof CallFailure)) throw cause;
+      throw await this.notTaken(cause, before, value);
+    } finally {
+      gp.gp_widget_free(widget);
+    }
+  }
+
+  /** A camera that is gone can look like one that refuses: then it does not tell its settings either. */
+  private async notTaken({ code }: CallFailure, before: TreeSetting, value: string): Promise<EvenrungError> {
+    const { name } = before;
+    const failed = changingFailed(code, name, value);
+    if (failed.code !== 'setting-not-taken') return failed;
+    try {
+      const found = (await this.readAll()).get(name)?.value;
+      return new EvenrungError(failed.code, failed.message, { ...failed.details, found });
+    } catch (cause) {
+      return asEvenrungError(cause);
+    }
+  }
+
+  private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
+    const lookedAt = Date.now();
+    let found = await this.mustReadOne(before.name);
+    const until = Math.max(forgetsAt(lookedAt), lookedAt + FIRST_LOOK_AGAIN_MS);
+    while (!isTaken(before, found.value, value)) {
+      const left = until - Date.now();
+      await this.hear(Math.min(LOOK_AGAIN_MS, Math.max(0, left)));
+      found = await this.mustReadOne(before.name);
+      if (left <= 0) break;
+    }
+    return found;
+  }
+
+  /** A setting that was there a moment ago and is not any more: nobody answers for it. */
+  private async mustReadOne(name: string): Promise<TreeSetting> {
+    const setting = await this.readOne(name);
+    if (setting === undefined) throw bodyVanished();
+    return setting;
+  }
+
+  private async reading(call: Promise<number>): Promise<void> {
+    try {
+      await call;
+    } catch (cause) {
+      throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
+    }
+  }
+}
