@@ -1,6 +1,6 @@
 // The settings of a body, all at once or one alone. What is read and what counts as taken is the same as over the binding; a
 // write and its check take three calls for one setting here, and no tree.
-import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { asEvenrungError, type EvenrungError } from '../../../shared/errors.js';
 import { FIRST_LOOK_AGAIN_MS, forgetsAt } from '../library/memory.js';
 import { checkOffered, foundOtherwise, isTaken, noSuchSetting, shown } from '../library/offered.js';
 import { bodyVanished, changingFailed, NOT_FOUND, RESULT, readingFailed } from '../library/result-codes.js';
@@ -53,7 +53,7 @@ export class SettingsOfBody {
     const before = await this.readOne(name);
     if (before === undefined) throw noSuchSetting(name);
     checkOffered(before, value);
-    await this.write(before, value);
+    await this.write(name, value);
     const after = await this.readBack(before, value);
     if (isTaken(before, after.value, value)) return shown(after);
     throw foundOtherwise(name, value, after.value);
@@ -96,9 +96,8 @@ export class SettingsOfBody {
     }
   }
 
-  private async write(before: TreeSetting, value: string): Promise<void> {
+  private async write(name: string, value: string): Promise<void> {
     const { gp } = this.session;
-    const { name } = before;
     const widget = await this.mustHave(name);
     try {
       if (isReadOnly(gp, widget)) throw new CallFailure(RESULT.notSupported);
@@ -106,23 +105,19 @@ export class SettingsOfBody {
       await ask(this.session, gp.gp_camera_set_single_config, name, widget);
     } catch (cause) {
       if (!(cause instanceof CallFailure)) throw cause;
-      throw await this.notTaken(cause, before, value);
+      // So the library answers when it has written alone what the body refuses, although it may have been moved there before: what
+      // came of it is read back.
+      if (cause.code !== NOT_FOUND) throw await this.notTaken(cause, name, value);
     } finally {
       gp.gp_widget_free(widget);
     }
   }
 
   /** A camera that is gone can look like one that refuses: then it does not tell its settings either. */
-  private async notTaken({ code }: CallFailure, before: TreeSetting, value: string): Promise<EvenrungError> {
-    const { name } = before;
+  private async notTaken({ code }: CallFailure, name: string, value: string): Promise<EvenrungError> {
     const failed = changingFailed(code, name, value);
     if (failed.code !== 'setting-not-taken') return failed;
-    try {
-      const found = (await this.readAll()).get(name)?.value;
-      return new EvenrungError(failed.code, failed.message, { ...failed.details, found });
-    } catch (cause) {
-      return asEvenrungError(cause);
-    }
+    return this.readAll().then(() => failed, asEvenrungError);
   }
 
   private async readBack(before: TreeSetting, value: string): Promise<TreeSetting> {
