@@ -26,6 +26,7 @@ import type {
   Settings,
 } from '../link.js';
 import { nothingFired } from '../not-stored.js';
+import type { Holding } from '../process/holding.js';
 import { ReleaseButton } from './button.js';
 import { listCards } from './card.js';
 import { Ears } from './ears.js';
@@ -78,7 +79,7 @@ export async function openDirectLink(port?: string): Promise<DirectLink> {
   return new DirectLink(await openSession((found) => theOne(found, port)));
 }
 
-export class DirectLink implements Link {
+export class DirectLink implements Link, Holding {
   private readonly session: Session;
   private readonly settings: SettingsOfBody;
   private readonly ears: Ears;
@@ -160,6 +161,9 @@ export class DirectLink implements Link {
 
   async press(options: PressOptions): Promise<void> {
     await this.ears.clear();
+    // Whoever asked has gone meanwhile, and would not know of it.
+    if (this.ears.isClosed)
+      throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
     await this.button.press(options);
   }
 
@@ -195,12 +199,10 @@ export class DirectLink implements Link {
     await this.session.close();
   }
 
-  /** Milliseconds until what is held for a time is let go by itself; 0 if nothing is. */
   heldForMs(): number {
     return this.button.leftMs;
   }
 
-  /** Nobody is there any more to listen; settles when what is held for a time has been let go. */
   holdEnds(): Promise<void> {
     this.ears.close();
     return this.button.holdEnds();

@@ -35,11 +35,16 @@ export class Ears {
   private readonly rescue: Rescue;
   private made: MadeFile[] = [];
   private isOver = false;
-  private isClosing = false;
+  private closed = false;
 
   constructor(session: Session, rescue: Rescue) {
     this.session = session;
     this.rescue = rescue;
+  }
+
+  /** Whether nobody listens any more. */
+  get isClosed(): boolean {
+    return this.closed;
   }
 
   /** As Link.listen. */
@@ -49,7 +54,7 @@ export class Ears {
       if (this.made.length > 0 || this.isOver) return this.takeAll();
       const left = until - performance.now();
       if ((await this.turn(Math.min(TURN_MS, left))) !== 'nothing') continue;
-      if (left <= 0 || this.isClosing) return this.takeAll();
+      if (left <= 0 || this.closed) return this.takeAll();
     }
   }
 
@@ -70,7 +75,7 @@ export class Ears {
 
   /** Nobody listens any more: what waits returns. */
   close(): void {
-    this.isClosing = true;
+    this.closed = true;
   }
 
   /**

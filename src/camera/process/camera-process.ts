@@ -4,6 +4,7 @@
 import { Worker } from 'node:worker_threads';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { AttachedPort, Link } from '../link.js';
+import type { Holding } from './holding.js';
 import type { Answer, Call } from './protocol.js';
 
 /** How long letting go of the body may take once the daemon is gone. */
@@ -30,7 +31,7 @@ const METHODS: ReadonlySet<string> = new Set<keyof Link>([
 const [, , kind, way, port] = process.argv;
 
 // Loaded only when asked for: the practice body must work where the USB binding cannot even be loaded.
-async function openLink(): Promise<Link> {
+async function openLink(): Promise<Link & Partial<Holding>> {
   switch (kind) {
     case 'usb':
       if (way === 'direct') return (await import('../direct/direct-link.js')).openDirectLink(port);
@@ -49,13 +50,15 @@ async function attached(): Promise<readonly AttachedPort[]> {
   return [{ port: 'practice', model: 'Practice body' }];
 }
 
-let link: Promise<Link> | undefined;
+let link: ReturnType<typeof openLink> | undefined;
+let opened: Awaited<typeof link>;
 
 /** A link that could not be opened is tried anew at the next call. */
-async function open(): Promise<Link> {
+async function open(): Promise<Link & Partial<Holding>> {
   link ??= openLink();
   try {
-    return await link;
+    opened = await link;
+    return opened;
   } catch (cause) {
     link = undefined;
     throw cause;
@@ -69,12 +72,12 @@ async function answer({ id, method, args }: Call): Promise<Answer> {
     if (method === 'memory') return { id, ok: true, value: process.memoryUsage().rss };
     if (!METHODS.has(method))
       throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
-    const opened = await open();
+    const body = await open();
     if (method === 'letGo') endWithin(RELEASE_MS);
-    const call = opened[method] as ((...given: unknown[]) => Promise<unknown>) | undefined;
+    const call = body[method] as ((...given: unknown[]) => Promise<unknown>) | undefined;
     if (call === undefined)
       throw new EvenrungError('internal', `This link cannot take a release and its files apart (${method}).`);
-    return { id, ok: true, value: await call.apply(opened, [...args]) };
+    return { id, ok: true, value: await call.apply(body, [...args]) };
   } catch (cause) {
     const { code, message, details } = asEvenrungError(cause);
     return { id, ok: false, code, message, details };
@@ -83,6 +86,8 @@ async function answer({ id, method, args }: Call): Promise<Answer> {
 
 process.on('message', (call: Call) => {
   queue = queue.then(async () => {
+    // Nobody waits for it any more: above all, nothing more is released.
+    if (!process.connected) return;
     const said = await answer(call);
     if (process.connected) process.send?.(said);
   });
@@ -107,9 +112,14 @@ function endWithin(milliseconds: number): void {
   watch.unref();
 }
 
+/** What is held for a time is held to its end, as it was asked for: the exposure under way is whole, and no shutter stays open. */
 function farewell(): void {
-  endWithin(FAREWELL_MS);
-  queue.then(async () => (await link)?.letGo(FAREWELL_BUSY_MS)).then(end, end);
+  endWithin((opened?.heldForMs?.() ?? 0) + FAREWELL_MS);
+  const held = opened?.holdEnds?.();
+  queue
+    .then(() => held)
+    .then(async () => (await link)?.letGo(FAREWELL_BUSY_MS))
+    .then(end, end);
 }
 
 process.on('disconnect', farewell);
