@@ -21,6 +21,7 @@ export const ERRORS = {
   'outside-compensation-range': { status: 422, exit: 2 },
   'not-settable': { status: 422, exit: 2 },
   'longer-than-link': { status: 422, exit: 2 },
+  'one-release-not-offered': { status: 422, exit: 2 },
   'mode-not-supported': { status: 422, exit: 2 },
   'schedule-past': { status: 422, exit: 2 },
   'schedule-impossible': { status: 422, exit: 2 },

@@ -35,6 +35,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'outside-compensation-range': stops('Compensation does not reach so far'),
   'not-settable': stops('One of the times cannot be set'),
   'longer-than-link': stops('Longer than the cable allows'),
+  'one-release-not-offered': stops('The camera does not fire a pass from one release'),
   'mode-not-supported': stops('Aperture priority, and the files tell too little'),
   'unknown-body': stops('There is no such body'),
   'folder-not-writable': stops('The folder cannot take sets'),

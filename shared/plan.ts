@@ -1,5 +1,6 @@
 // A plan as it crosses the wire and as `plan --json` prints it. EV are plain numbers, times are exact seconds.
 import { z } from 'zod';
+import { releaseSchema } from './request.js';
 
 export const planFrameSchema = z.strictObject({
   /** EV from the base; positive is more light. */
@@ -66,7 +67,7 @@ export type ByHand = z.infer<typeof byHandSchema>;
 
 /** A change that would make an impossible request possible. It was checked by planning again. */
 export const suggestionSchema = z.strictObject({
-  code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode']),
+  code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode', 'release']),
   message: z.string(),
   /** The fields of the request to change; whoever takes it drops frames, from and to first where any of them is given. */
   change: z.strictObject({
@@ -76,6 +77,7 @@ export const suggestionSchema = z.strictObject({
     from: z.string().optional(),
     to: z.string().optional(),
     mode: z.enum(['manual', 'aperture']).optional(),
+    release: releaseSchema.optional(),
   }),
   /** What has to be done at the camera besides; left out if nothing has. */
   byHand: byHandSchema.optional(),

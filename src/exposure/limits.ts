@@ -59,6 +59,25 @@ export interface BodyLimits {
   readonly apart?: ApartTiming;
 }
 
+/**
+ * @param release what one release is to fire
+ * @returns the same body with only the brackets that it fires so. A whole pass takes a link that releases and fetches apart, and is
+ *   never longer than what the buffer was seen to hold.
+ */
+export function firedBy(limits: BodyLimits, release: 'frame' | 'pass'): BodyLimits {
+  const { apart } = limits;
+  const most = apart === undefined ? 0 : (apart.mostInOneGo ?? Number.POSITIVE_INFINITY);
+  const isFired =
+    release === 'pass'
+      ? ({ pattern, isOneRelease }: BracketShape) => isOneRelease === true && pattern.length <= most
+      : ({ isOneRelease }: BracketShape) => isOneRelease !== true;
+  return { ...limits, brackets: limits.brackets.filter(isFired) };
+}
+
+/** @returns whether one release can fire a bracket of this body */
+export const hasOneRelease = (limits: BodyLimits): boolean =>
+  firedBy(limits, 'pass').brackets.some(({ pattern }) => pattern.length > 1);
+
 /** @returns whether the body has nothing to change between the two; null is the bracket off */
 export const isSameShape = (one: BracketShape | null, other: BracketShape | null): boolean =>
   one === other ||

@@ -46,8 +46,11 @@ export function possiblePasses(request: PlanRequest, limits: BodyLimits): Possib
   const singles = passesOf(null, ground, limits);
   const alone = new Set(singles.flatMap((pass) => pass.makes));
   const brackets = shapesOf(limits).flatMap((shape) => passesOf(shape, ground, limits));
-  // A bracket for one wanted frame only is never better than that frame alone.
-  const useful = brackets.filter(({ makes: [row = -1, more] }) => more !== undefined || !alone.has(row));
+  // A bracket for one wanted frame only is never better than that frame alone, unless leaving the bracket on has its worth.
+  const useful =
+    request.least === 'spread'
+      ? brackets
+      : brackets.filter(({ makes: [row = -1, more] }) => more !== undefined || !alone.has(row));
   const extras = (pass: PossiblePass) => pass.frames.length - pass.makes.length;
   const spans = new Map(useful.map(({ shape }) => [shape, spanOf(shape)]));
   const span = ({ shape }: PossiblePass) => spans.get(shape) ?? 0;

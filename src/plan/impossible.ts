@@ -9,8 +9,10 @@ import {
   type BodyLimits,
   evBetween,
   FARTHEST_NOMINAL_EV,
+  firedBy,
   formatEv,
   fromEv,
+  hasOneRelease,
   magnitude,
   minusSixths,
   nearestOf,
@@ -37,9 +39,10 @@ type Reason = Extract<
 /** @returns an error that names the frames and the reasons, with `details.offsets` (EV) and `details.suggestions` */
 export function cannotBeMade(
   request: PlanRequest,
-  limits: BodyLimits,
+  allLimits: BodyLimits,
   conditions: Conditions = {},
 ): EvenrungError {
+  const limits = firedBy(allLimits, request.release ?? 'frame');
   const failing = missingOffsets(request, limits).map((offset) => ({
     offset,
     reason: reasonFor(offset, request, limits),
@@ -53,8 +56,43 @@ export function cannotBeMade(
     field: reasons[0] === 'step-not-offered' ? 'step' : 'base',
     offsets: failing.map(({ offset }) => toEv(offset)),
     failures: failing.map(({ offset, reason }) => ({ offset: toEv(offset), reason })),
-    suggestions: suggestionsFor(request, limits, conditions),
+    suggestions: [...suggestionsFor(request, limits, conditions), ...otherRelease(request, allLimits)],
   });
+}
+
+/** Where somebody asks for one release a pass. */
+export function notInOneRelease(limits: BodyLimits): EvenrungError {
+  const { apart, brackets } = limits;
+  const sizes = brackets.filter(({ isOneRelease }) => isOneRelease).map(({ pattern }) => pattern.length);
+  const most = apart?.mostInOneGo ?? null;
+  const why =
+    apart === undefined || most === null || sizes.length === 0
+      ? 'This camera cannot fire a whole pass from one release over the cable.'
+      : `From one release this camera fires ${Math.min(...sizes)} frames or more, and it holds ${most} at once.`;
+  return new EvenrungError('one-release-not-offered', `${why} Fire frame by frame.`, {
+    field: 'release',
+    suggestions: [FRAME_BY_FRAME],
+  });
+}
+
+const FRAME_BY_FRAME: Suggestion = {
+  code: 'release',
+  message: 'Frame by frame: each takes a release of its own.',
+  change: { release: 'frame' },
+};
+
+const IN_ONE_RELEASE: Suggestion = {
+  code: 'release',
+  message: 'Each pass in one release.',
+  change: { release: 'pass' },
+};
+
+/** In aperture priority a bracket may fill what compensation cannot reach, and only one of the ways may have it. */
+function otherRelease(request: PlanRequest, limits: BodyLimits): Suggestion[] {
+  const other = request.release === 'pass' ? 'frame' : 'pass';
+  if (other === 'pass' && !hasOneRelease(limits)) return [];
+  if (!possible({ ...request, release: other }, firedBy(limits, other))) return [];
+  return [other === 'frame' ? FRAME_BY_FRAME : IN_ONE_RELEASE];
 }
 
 /** @returns the wanted offsets that no pass can make */

@@ -5,62 +5,95 @@
 // Among equals the list's order decides, from the darkest offset up: brackets before single frames, then what spans least, so
 // that neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the lightest,
 // which moves the centre least.
+//
+// Asked for the least spread it is the least in spread, and then in time (choice.ts). What one release fires, a frame or a pass, is two
+// ways to the same frames: a plan goes one of them, with the brackets that the body has for it. Where nobody says which, it goes
+// frame by frame; or, for the least spread, the way that has it.
 import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
+import type { ReleaseWay } from '../../shared/request.js';
 import {
   type BodyLimits,
+  firedBy,
   fromEv,
+  hasOneRelease,
   nearestSetting,
   parseShutter,
   SHUTTER_SCALES,
   type ShutterSetting,
   timeAt,
 } from '../exposure/index.js';
-import { type PossiblePass, possiblePasses } from './candidates.js';
-import { costModel } from './cost.js';
-import { leastCover } from './cover/index.js';
+import { possiblePasses } from './candidates.js';
+import { choose } from './choice.js';
 import { estimate } from './estimate.js';
-import { baseNotOffered, cannotBeMade } from './impossible.js';
+import { baseNotOffered, cannotBeMade, notInOneRelease } from './impossible.js';
+import { assign, darkestFirst, mayReorder, withFewestChanges } from './order.js';
 import type { Conditions, Estimate, Pass, Plan, PlanRequest } from './types.js';
 import { warningsFor } from './warnings.js';
 
 /**
  * @returns the least plan
  * @throws EvenrungError outside-shutter-range, longer-than-link, step-not-offered, not-settable,
- *   outside-compensation-range: the sentence and the details say which frames cannot be made, why, and what would help
+ *   outside-compensation-range: the sentence and the details say which frames cannot be made, why, and what would help;
+ *   one-release-not-offered where one release a pass is asked for
  */
 export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Conditions = {}): Plan {
-  const possible = possiblePasses(request, limits);
-  const isFree = mayReorder(limits, conditions);
-  const cost = costModel(request, limits, isFree ? conditions.standingTv : undefined);
-  const priced = possible.map((pass) => ({ pass, makes: pass.makes, cost: cost(pass) }));
-  const rows = request.offsets.length;
-  const cover = leastCover(rows, priced);
-  if (cover === undefined) throw cannotBeMade(request, limits, conditions);
-  const inOrder = (chosen: readonly number[], of: typeof priced): Walked => {
-    const ascending = assign(darkestFirst(chosen.flatMap((index) => of[index]?.pass ?? [])));
-    const passes = isFree ? withFewestChanges(ascending, conditions) : ascending;
-    return {
-      passes,
-      taken: estimate(passes, limits, { ...conditions, settleSeconds: request.settleSeconds }),
-    };
+  const plans = waysFor(request, limits).flatMap((way) => planBy(way, request, limits, conditions) ?? []);
+  const [first, ...others] = plans;
+  if (first === undefined) throw cannotBeMade(request, limits, conditions);
+  const plan = others.reduce(
+    (best, other) => (isLess(other.estimate, best.estimate, request) ? other : best),
+    first,
+  );
+  return {
+    ...plan,
+    provenLeast: plans.every(({ provenLeast }) => provenLeast),
+    gapSeconds: Math.max(...plans.map(({ gapSeconds }) => gapSeconds)),
   };
-  const equals = isFree && conditions.standingTv !== undefined ? oneShapeOnly(priced, request) : [];
-  const { passes, taken } = equals
-    .map((of) => ({ of, other: leastCover(rows, of) }))
-    .filter(({ other }) => other?.cost === cover.cost)
-    .map(({ of, other }) => inOrder(other?.chosen ?? [], of))
-    .reduce(
-      (best, walked) => (walked.taken.seconds < best.taken.seconds ? walked : best),
-      inOrder(cover.chosen, priced),
-    );
+}
+
+/** The preferred first. A single frame takes one release whatever the body has. */
+function waysFor({ release, least, offsets }: PlanRequest, limits: BodyLimits): ReleaseWay[] {
+  if (release === 'pass' && offsets.length > 1 && !hasOneRelease(limits)) throw notInOneRelease(limits);
+  if (release === 'frame' || release === 'pass') return [release];
+  return least === 'spread' && hasOneRelease(limits) ? ['frame', 'pass'] : ['frame'];
+}
+
+/** @returns undefined where some frame cannot be made this way */
+function planBy(
+  way: ReleaseWay,
+  request: PlanRequest,
+  allLimits: BodyLimits,
+  conditions: Conditions,
+): Plan | undefined {
+  const limits = firedBy(allLimits, way);
+  const isSpread = request.least === 'spread';
+  const isFree = isSpread || mayReorder(limits, conditions);
+  const standingTv = isFree ? conditions.standingTv : undefined;
+  const possible = possiblePasses(request, limits);
+  const choice = choose({ request, limits, possible, standingTv }, way);
+  if (choice === undefined) return undefined;
+  const inOrders = choice.choices.flatMap((chosen) => {
+    const ascending = assign(darkestFirst(chosen));
+    const reordered = isFree ? [withFewestChanges(ascending, conditions)] : [];
+    return isSpread || !isFree ? [...reordered, ascending] : reordered;
+  });
+  const { settleSeconds } = request;
+  const [first, ...others] = inOrders.map(
+    (passes): Walked => ({ passes, taken: estimate(passes, limits, { ...conditions, settleSeconds }) }),
+  );
+  if (first === undefined) return undefined;
+  const { passes, taken } = others.reduce(
+    (best, walked) => (isLess(walked.taken, best.taken, request) ? walked : best),
+    first,
+  );
   return {
     ...request,
     passes,
     estimate: taken,
-    warnings: warningsFor(request, passes, limits, taken, conditions),
-    provenLeast: cover.proven,
-    gapSeconds: cover.proven ? 0 : (cover.cost - cover.bound) / 1000,
+    warnings: warningsFor(request, passes, allLimits, taken, conditions),
+    provenLeast: choice.isProven,
+    gapSeconds: choice.gapMilliseconds / 1000,
   };
 }
 
@@ -70,73 +103,10 @@ interface Walked {
   readonly taken: Estimate;
 }
 
-/**
- * The cost model does not see that a bracket of another shape has to be set. Among plans of the same cost, one that gets by with
- * one shape and single frames may take less: here is what there is to choose from for each shape that has the step asked for.
- */
-function oneShapeOnly<T extends { readonly pass: PossiblePass }>(
-  priced: readonly T[],
-  { step }: PlanRequest,
-): T[][] {
-  const shapes = new Set(priced.flatMap(({ pass: { shape } }) => (shape?.step === step ? [shape] : [])));
-  return [...shapes].map((only) => priced.filter(({ pass: { shape } }) => shape === null || shape === only));
-}
-
-/** From dark to light by the darkest wanted offset that a pass makes. */
-function darkestFirst(passes: readonly PossiblePass[]): PossiblePass[] {
-  return [...passes].sort((a, b) => a.centre - b.centre || (a.makes[0] ?? 0) - (b.makes[0] ?? 0));
-}
-
-/**
- * Where the light moves, neighbours are better fired one after another; where every frame is single, there is nothing to
- * win.
- */
-const mayReorder = ({ brackets }: BodyLimits, { lightEvPerMinute }: Conditions): boolean =>
-  brackets.length > 0 && (lightEvPerMinute ?? 0) === 0;
-
-/**
- * Each shape is fired in one go, so that it is set once, and single frames last, so that the bracket goes off once. A pass that
- * is centred where the body stands already comes first, or last where it is a single frame: no change before it, or none after
- * it. A set of brackets then takes two changes more than it has passes, with the way back.
- */
-function withFewestChanges(passes: readonly Pass[], { standingTv }: Conditions): Pass[] {
-  const stands = ({ centreShutter }: Pass) => centreShutter.tv === standingTv;
-  const groups = new Map<string, Pass[]>();
-  for (const pass of passes) {
-    const key = pass.shape === null ? '' : `${pass.shape.step}: ${pass.shape.pattern.join()}`;
-    groups.set(key, [...(groups.get(key) ?? []), pass]);
-  }
-  const singles = groups.get('') ?? [];
-  groups.delete('');
-  const last = passes.at(-1);
-  const endsThere = groups.size === 1 && singles.length === 0 && last !== undefined && stands(last);
-  if (groups.size === 0 || endsThere) return [...passes];
-  const brackets = [...groups.values()].sort((a, b) => Number(b.some(stands)) - Number(a.some(stands)));
-  const [first = [], ...others] = brackets;
-  const start = first.filter(stands).slice(0, 1);
-  const end = singles.filter(stands);
-  return [
-    ...start,
-    ...first.filter((pass) => !start.includes(pass)),
-    ...others.flat(),
-    ...singles.filter((pass) => !end.includes(pass)),
-    ...end,
-  ];
-}
-
-/** Where two passes make the same offset, the first one counts, and the other frame only comes with its pass. */
-function assign(passes: readonly PossiblePass[]): Pass[] {
-  const made = new Set<number>();
-  return passes.map(({ centre, centreShutter, shape, frames }) => ({
-    centre,
-    centreShutter,
-    shape,
-    frames: frames.map(({ offset, shutter, row }) => {
-      const wanted = row !== null && !made.has(row);
-      if (wanted) made.add(row);
-      return { offset, shutter, wanted };
-    }),
-  }));
+/** @returns whether one takes less than the other of what is to be kept short */
+function isLess(one: Estimate, other: Estimate, { least }: PlanRequest): boolean {
+  const spread = least === 'spread' ? (one.spreadSeconds ?? 0) - (other.spreadSeconds ?? 0) : 0;
+  return spread < 0 || (spread === 0 && one.seconds < other.seconds);
 }
 
 /** A request whose base stands as somebody wrote it. */

@@ -1,6 +1,14 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
 import type { Warning } from '../../shared/plan.js';
-import { type BodyLimits, exposureValue, formatEv, parseShutter, speedValue } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  type BracketShape,
+  exposureValue,
+  firedBy,
+  formatEv,
+  parseShutter,
+  speedValue,
+} from '../exposure/index.js';
 import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 
 /** Some 14 EV in an hour and a half, from sunset to night; from memory. */
@@ -28,6 +36,7 @@ export function warningsFor(
   return [
     otherBase(request, conditions),
     singleFrames(request, passes, limits),
+    bufferUntried(passes, limits),
     movedBase(request),
     outlastsLink(request, passes, limits),
     handHeld(passes, conditions),
@@ -56,16 +65,32 @@ function otherBase({ base }: PlanRequest, { baseWritten }: Conditions): Warning 
 }
 
 function singleFrames(
-  { offsets, step }: PlanRequest,
+  { offsets, step, release }: PlanRequest,
   passes: readonly Pass[],
-  { brackets }: BodyLimits,
+  limits: BodyLimits,
 ): Warning | null {
   if (offsets.length < 2 || passes.some((pass) => pass.shape !== null)) return null;
+  const { brackets } = release === 'pass' ? firedBy(limits, 'pass') : limits;
+  const isOneReleaseOnly = release !== 'pass' && brackets.length > 0 && brackets.every(isInOneGo);
   const why =
     brackets.length === 0
       ? 'This body has no auto-bracket that can be used'
-      : `No auto-bracket of this body helps with a step of ${formatEv(step, false)} EV`;
+      : isOneReleaseOnly
+        ? 'This body fires its auto-bracket from one release only'
+        : `No auto-bracket of this body helps with a step of ${formatEv(step, false)} EV`;
   return { code: 'single-frames', message: `${why}: the shutter is set for every frame.` };
+}
+
+const isInOneGo = ({ isOneRelease }: BracketShape): boolean => isOneRelease === true;
+
+/** A full buffer slows the body down in the middle of a pass; no frame is lost by it. */
+function bufferUntried(passes: readonly Pass[], { apart }: BodyLimits): Warning | null {
+  const most = Math.max(...passes.map(({ frames, shape }) => (shape?.isOneRelease ? frames.length : 0)));
+  if (most === 0 || apart?.mostInOneGo !== null) return null;
+  return {
+    code: 'buffer-untried',
+    message: `Nobody has tried how many frames the camera holds at once: if it holds fewer than ${most}, it slows down within a pass, and the spread is longer.`,
+  };
 }
 
 function movedBase({ mode }: PlanRequest): Warning | null {
