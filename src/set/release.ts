@@ -197,9 +197,9 @@ export class Releases {
         await verify(arrival, frame, decision, looked, hand);
         return;
       }
-      hand.coming.delete(decision.frame);
       const error = await hand.folder.whyNotStored(looked);
       this.missed([frame], new Date(firedAt), error);
+      hand.coming.delete(decision.frame);
       const isLinks =
         error.code === 'frame-missing' || error.code === 'file-not-there' || LINK_FAILURES.has(error.code);
       if (!isLinks) throw ofFrame(frame.view, error);

@@ -1,5 +1,14 @@
 // Links to a practice body in this process that can be made to fail. They know nothing of sets and stations.
-import type { FiredFrame, FireOptions, Setting, Settings } from '../../src/camera/index.js';
+import type {
+  BringOptions,
+  FiredFrame,
+  FireOptions,
+  Heard,
+  Piece,
+  PressOptions,
+  Setting,
+  Settings,
+} from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 
@@ -64,5 +73,51 @@ export class DyingLink extends PracticeLink {
   override fire(options: FireOptions): Promise<FiredFrame> {
     this.left -= 1;
     return this.left < 0 ? new Promise<never>(() => undefined) : super.fire(options);
+  }
+}
+
+/** Takes release and fetch apart; lets everything through, unless told otherwise. What a hook throws is the link's answer. */
+export class ApartTestLink extends PracticeLink {
+  readonly of: PracticeBody;
+  presses = 0;
+  pieces = 0;
+  listings = 0;
+  readonly changes: string[] = [];
+  /** Called before each press, counted from 1: the shutter stays closed if it throws. */
+  beforePress: (count: number) => void | Promise<void> = () => undefined;
+  /** What the body is heard to have told. */
+  hear: (heard: Heard) => Heard | Promise<Heard> = (heard) => heard;
+  /** Called before each piece that is brought. */
+  beforeBring: (options: BringOptions, count: number) => void | Promise<void> = () => undefined;
+
+  constructor(of: PracticeBody) {
+    super(of, { isApart: true });
+    this.of = of;
+  }
+
+  override async changeSetting(name: string, value: string): Promise<Setting> {
+    this.changes.push(`${name}=${value}`);
+    return super.changeSetting(name, value);
+  }
+
+  override async press(options: PressOptions): Promise<void> {
+    this.presses += 1;
+    await this.beforePress(this.presses);
+    await super.press(options);
+  }
+
+  override async listen(ms: number): Promise<Heard> {
+    return this.hear(await super.listen(ms));
+  }
+
+  override async bring(options: BringOptions): Promise<Piece> {
+    this.pieces += 1;
+    await this.beforeBring(options, this.pieces);
+    return super.bring(options);
+  }
+
+  override async list() {
+    this.listings += 1;
+    return super.list();
   }
 }
