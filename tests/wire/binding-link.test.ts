@@ -99,7 +99,7 @@ test('what the body does not offer never reaches it', () =>
     // '7' is no label of this body. The binding would take it as an index, and set another shutter.
     await expect(link.changeSetting('shutterspeed', '7')).rejects.toMatchObject({
       code: 'choice-not-offered',
-      message: expect.stringContaining("It offers '30', '25', '20', '15', '13' ..."),
+      message: expect.stringContaining("It offers 'bulb', '30', '25', '20', '15' ..."),
     });
     await expect(link.changeSetting('aeb', '+/- 4')).rejects.toMatchObject({ code: 'choice-not-offered' });
     await expect(link.changeSetting('uilock', '2')).rejects.toMatchObject({ code: 'choice-not-offered' });

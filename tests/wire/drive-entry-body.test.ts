@@ -101,7 +101,7 @@ test('the settings of a body that takes values have these names and labels', () 
     expect(labels('expprogram')).toEqual(['M', 'A']);
     expect(labels('whitebalance')).toEqual(['Automatic', 'Daylight']);
     expect(labels('focusmode')).toEqual(['Manual', 'Automatic']);
-    expect(labels('imagequality')).toEqual(['Fine', 'RAW+JPEG (Fine)']);
+    expect(labels('imagequality')).toEqual(['Fine', 'RAW+JPEG (Fine)', 'RAW']);
     expect(labels('capturetarget')).toEqual(['sdram', 'card+sdram']);
     // Every f-number there is: the body tells no range.
     expect([labels('f-number')?.[0], labels('f-number')?.at(-1), labels('f-number')?.length]).toEqual([
@@ -188,8 +188,11 @@ test('every f-number of the body and every shutter speed can be set', () =>
   withLinkedBody('drive-entry', async ({ link, body }) => {
     for (const label of SHUTTERS) {
       await link.changeSetting('shutterspeed', label);
-      expect([label, body.state.shutter]).toEqual([label, body.choices.shutter[SHUTTERS.indexOf(label)]]);
+      expect([label, body.state.shutter]).toEqual([label, body.times[SHUTTERS.indexOf(label)]]);
     }
+    // It is not in the list that the body sends.
+    await link.changeSetting('shutterspeed', 'Bulb');
+    expect(body.state.shutter).toBe('bulb');
     const numbers = (await link.readSettings()).get('f-number')?.choices ?? [];
     // From f/2.8 to f/22, the ones that are no third left out.
     const own = numbers.slice(numbers.indexOf('f/2.8'), numbers.indexOf('f/22') + 1);
@@ -255,19 +258,23 @@ test.concurrent.for([
 );
 
 test.concurrent('a value that the body refuses is found out by reading back', () =>
-  withLinkedBody('drive-entry', async ({ link, responder }) => {
-    await expect(link.changeSetting('shutterspeed', 'Bulb')).rejects.toMatchObject({
-      code: 'setting-not-taken',
-      details: { name: 'shutterspeed', wanted: 'Bulb', found: '1/60' },
-    });
-    const answers = responder.transactions.filter(
-      ({ request }) => request.code === DRIVE_ENTRY_OPERATION.write,
-    );
-    expect(answers.at(-1)?.response).toBe(RESPONSE.invalidPropertyValue);
-    await expect(link.changeSetting('capturemode', entry('S', '2.0', 9))).rejects.toMatchObject({
-      code: 'choice-not-offered',
-    });
-  }));
+  withLinkedBody(
+    'drive-entry',
+    async ({ link, responder }) => {
+      await expect(link.changeSetting('shutterspeed', 'Bulb')).rejects.toMatchObject({
+        code: 'setting-not-taken',
+        details: { name: 'shutterspeed', wanted: 'Bulb', found: '1/60' },
+      });
+      const answers = responder.transactions.filter(
+        ({ request }) => request.code === DRIVE_ENTRY_OPERATION.write,
+      );
+      expect(answers.at(-1)?.response).toBe(RESPONSE.invalidPropertyValue);
+      await expect(link.changeSetting('capturemode', entry('S', '2.0', 9))).rejects.toMatchObject({
+        code: 'choice-not-offered',
+      });
+    },
+    { bulb: false },
+  ));
 
 test.concurrent('the capture target cannot be set: the library writes it without a value', () =>
   withLinkedBody('drive-entry', async (linked) => {
@@ -348,22 +355,38 @@ test('setting the entry again starts it at its first frame, and so does a single
   }));
 
 test('an entry that fires all frames at one press: one comes back, the others come instead of later frames', () =>
-  withLinkedBody('drive-entry', async (linked) => {
-    const { link, body } = linked;
-    await link.changeSetting('capturemode', entry('C', '1.0', 5));
-    expect(await fireSome(linked, 1)).toEqual([0]);
-    expect(body.shots).toHaveLength(5);
-    await link.changeSetting('capturemode', SINGLE);
-    await link.changeSetting('shutterspeed', '1/4000');
-    // Each call fires at 1/4000 and brings back what has waited longest.
-    const brought: number[] = [];
-    for (let frame = 1; frame <= 5; frame += 1) {
-      brought.push(await fireOne(linked));
+  withLinkedBody(
+    'drive-entry',
+    async (linked) => {
+      const { link, body } = linked;
+      await link.changeSetting('capturemode', entry('C', '1.0', 5));
+      expect(await fireSome(linked, 1)).toEqual([0]);
       await expect.poll(() => body.busy).toBe(false);
-      expect(body.shots).toHaveLength(5 + frame);
-    }
-    expect(brought).toEqual([-1, 1, -2, 2, -6]);
-  }));
+      expect(body.shots).toHaveLength(5);
+      await link.changeSetting('capturemode', SINGLE);
+      await link.changeSetting('shutterspeed', '1/4000');
+      // Each call fires at 1/4000 and brings back what has waited longest.
+      const brought: number[] = [];
+      for (let frame = 1; frame <= 5; frame += 1) {
+        brought.push(await fireOne(linked));
+        await expect.poll(() => body.busy).toBe(false);
+        expect(body.shots).toHaveLength(5 + frame);
+      }
+      expect(brought).toEqual([-1, 1, -2, 2, -6]);
+    },
+    { bracketGoesOn: true },
+  ));
+
+test('an entry that fires as long as it is pressed: it is let go at once, and one frame is made', () =>
+  withLinkedBody(
+    'drive-entry',
+    async (linked) => {
+      await linked.link.changeSetting('capturemode', entry('C', '1.0', 5));
+      expect(await fireSome(linked, 2)).toEqual([0, 0]);
+      expect(linked.body.shots).toHaveLength(2);
+    },
+    { timing: { ...NO_TIME, cycle: 0.2 } },
+  ));
 
 test('a busy body is told as busy; the library leaves the half press down, and fires all the same after', () =>
   withLinkedBody('drive-entry', async (linked) => {

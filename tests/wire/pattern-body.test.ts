@@ -121,8 +121,8 @@ test('a body of dialect B is found, and shows its settings under the names and l
     const inOrder = (labels: readonly string[]) => [...labels].sort();
     for (const { name, of, label } of facesOf('pattern')) {
       const direct = body.choices[of].map((choice) => label(choice as never, body));
-      // The library has another word for two files a frame, the same for its second half.
-      const plain = (choice: string) => choice.replace(/^.*(?=\+Fine$)/, '');
+      // The library has another word for raw files, also where there are two files a frame.
+      const plain = (choice: string) => choice.replace(/^.*(?=\+Fine$)/, '').replace(/^.* \(Raw\)$/, 'RAW');
       const offered = settings.get(name)?.choices ?? [];
       expect([name, inOrder(offered.map(plain))]).toEqual([name, inOrder(direct.map(plain))]);
     }
@@ -388,7 +388,7 @@ test('the first frame on the card asks for every picture that lies there', () =>
   withLinkedBody('pattern', async (linked) => {
     const { link, into, body, card } = linked;
     for (let picture = 0; picture < 20; picture += 1) {
-      for (const file of await body.release()) card.add(file, 'card');
+      for (const file of await body.release({ place: 'card' })) card.add(file);
     }
     await link.changeSetting('capturetarget', 'Memory card');
     const fire = () => during(linked, () => link.fire({ into, ...EXPOSURE_OF }));
@@ -429,10 +429,10 @@ test('trap: a frame that was made by hand in between is taken for the next one',
     await link.changeSetting('capturetarget', 'Memory card');
     await arm(linked, THREE);
     expect(await fireAndRead(linked, 1)).toEqual([0]);
-    const [byHand] = await body.release();
+    const [byHand] = await body.release({ place: 'card' });
     if (byHand === undefined) throw new Error('The practice body made no frame.');
     reportFirst(linked, [
-      [EVENT.objectAdded, card.add(byHand, 'card')],
+      [EVENT.objectAdded, card.add(byHand)],
       [EVENT.captureComplete, 0],
     ]);
     // The shutter made 0, -1 by hand, +1; what comes back is the one by hand.
@@ -458,9 +458,9 @@ test('trap: a picture on the card that has no folder is taken for one in memory,
 test('trap: with two files a frame the first stays in the memory of the body', () =>
   withLinkedBody('pattern', async (linked) => {
     const { link, into, body, card } = linked;
-    const [other] = await body.release();
+    const [other] = await body.release({ place: 'memory' });
     if (other === undefined) throw new Error('The practice body made no frame.');
-    const handle = card.add(other, 'memory');
+    const handle = card.add(other);
     reportFirst(linked, [[PATTERN_EVENT.objectAddedInMemory, handle]]);
     await link.fire({ into, ...EXPOSURE_OF });
     expect(card.picture(handle)).toBe(other.content);

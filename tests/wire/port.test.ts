@@ -48,8 +48,8 @@ test('a body of dialect A is found, and shows its settings under the names and l
       ],
     });
     const shutters = choicesFor(settings, 'shutterspeed') ?? [];
-    expect(shutters).toHaveLength(55);
-    expect(shutters.slice(0, 6)).toEqual(['30', '25', '20', '15', '13', '10.3']);
+    expect(shutters).toHaveLength(56);
+    expect(shutters.slice(0, 7)).toEqual(['bulb', '30', '25', '20', '15', '13', '10.3']);
     expect(shutters.slice(-2)).toEqual(['1/6400', '1/8000']);
     expect(choicesFor(settings, 'exposurecompensation')?.slice(6, 13)).toEqual([
       '-1',

@@ -180,10 +180,14 @@ export class Firing {
 
   /** Waits for room in the buffer. @param frame the number of the frame in its press */
   private async mayFollow(press: Press, frame: number): Promise<boolean> {
+    const goesOn = this.body.firesAll && this.body.options.bracketGoesOn;
     const isWanted = () =>
-      press.isHeld && frame <= press.most && this.body.follows && !(press.place === 'card' && this.isFull);
+      (press.isHeld || goesOn) &&
+      frame <= press.most &&
+      this.body.follows &&
+      !(press.place === 'card' && this.isFull);
     if (!isWanted()) return false;
-    if (!this.store.hasRoom) await Promise.race([this.store.room(), press.whenLetGo]);
+    if (!this.store.hasRoom) await Promise.race([this.store.room(), ...(goesOn ? [] : [press.whenLetGo])]);
     return isWanted();
   }
 

@@ -154,6 +154,11 @@ export class PracticeBody {
     return this.store.files;
   }
 
+  /** Whether the next exposure lasts as long as the release is held. */
+  get isBulb(): boolean {
+    return this.settings.mode === 'manual' && this.settings.shutter === 'bulb';
+  }
+
   /** Frames that the card still has room for. */
   get framesLeft(): number {
     return this.store.framesLeft;
@@ -328,10 +333,6 @@ export class PracticeBody {
       return false;
     const length = this.activeBracket?.pattern.length ?? 0;
     return length === 0 || this.turn % length !== 0;
-  }
-
-  private get isBulb(): boolean {
-    return this.settings.mode === 'manual' && this.settings.shutter === 'bulb';
   }
 
   private planFrame(): PlannedFrame {

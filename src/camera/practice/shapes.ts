@@ -107,6 +107,8 @@ export interface PracticeOptions {
   readonly recordsBracket: boolean;
   /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
   readonly beyondRange: 'clamped' | 'refused';
+  /** Whether a bracket that the drive fires at one press goes on to its end when the release is let go. */
+  readonly bracketGoesOn: boolean;
   readonly timing: PracticeTiming;
   /** Which file of a pair is made, and told of, first. */
   readonly pairOrder: 'raw-first' | 'jpeg-first';
@@ -153,6 +155,7 @@ const EVERY_SHAPE = {
   locksWhileOff: false,
   recordsBracket: true,
   beyondRange: 'clamped',
+  bracketGoesOn: false,
   pairOrder: 'raw-first',
   secondFileLater: 0,
   bulb: true,

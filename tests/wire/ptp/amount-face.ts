@@ -15,13 +15,14 @@ import { type Sixths, sixths } from '../../../src/exposure/index.js';
 import { array, u16, u32 } from './bytes.js';
 import { Card, STORAGE } from './card.js';
 import { OBJECT_FORMAT, RESPONSE } from './codes.js';
-import type { Face, Handler, PtpAnswer, PtpRequest } from './responder.js';
+import { type Face, type Handler, type PtpAnswer, type PtpRequest, pressed } from './responder.js';
 
 const VENDOR_EXTENSION = 0x0b;
 
 export const AMOUNT_OPERATION = {
   getStorageIds: 0x9101,
   getStorageInfo: 0x9102,
+  listFolder: 0x9109,
   setProperty: 0x9110,
   setRemoteMode: 0x9114,
   setEventMode: 0x9115,
@@ -31,6 +32,8 @@ export const AMOUNT_OPERATION = {
   lockControls: 0x911b,
   unlockControls: 0x911c,
   keepOn: 0x911d,
+  bulbStart: 0x9125,
+  bulbEnd: 0x9126,
   requestProperty: 0x9127,
   press: 0x9128,
   letGo: 0x9129,
@@ -66,7 +69,7 @@ const PROPERTY = {
   bracket: 0xd1d9,
 } as const;
 
-/** The two positions of the release. */
+/** The two positions of the release, each a bit: 3 presses through both. */
 const HALF = 1;
 const FULL = 2;
 
@@ -115,6 +118,12 @@ const END_OF_RECORDS = record(RECORD.end, Buffer.alloc(0));
 
 const LIST_OF_WORDS = 3;
 
+function addedToCard(handle: number, format: number, size: number, parent: number, name: string): Buffer {
+  const place = [u32(handle), u32(STORAGE), u16(format), u16(0), u32(0), u32(0)];
+  const content = [...place, u32(size), u32(parent), u32(handle), asciiText(name)];
+  return record(RECORD.pictureOnCard, Buffer.concat(content));
+}
+
 const withoutChoices = ({ value, change }: Required<Property>): Property => ({ value, change });
 
 /** Readings of the focus alone (mask 0x0100), six bytes that tell of success. */
@@ -127,8 +136,21 @@ const FOCUS_FOUND = record(
 
 const FULL_BATTERY = 2;
 const LIVE_VIEW_OFF = 0;
-/** One file a frame: JPEG, large, fine. */
-const LARGE_FINE_JPEG = Buffer.concat([u32(1), u32(0x10), u32(1), u32(0), u32(3)]);
+
+/** Raw files of this extension. */
+const RAW_FORMAT = 0xb103;
+/** What a frame becomes: how many files, then each with its length here, its kind, its size and its compression. */
+const LARGE_FINE_JPEG = [0x10, 1, 0, 3];
+const RAW = [0x10, 6, 0, 4];
+const FORMATS: Readonly<Record<PracticeState['format'], Buffer>> = {
+  jpeg: Buffer.concat([1, ...LARGE_FINE_JPEG].map(u32)),
+  'raw-and-jpeg': Buffer.concat([2, ...RAW, ...LARGE_FINE_JPEG].map(u32)),
+  raw: Buffer.concat([1, ...RAW].map(u32)),
+};
+
+/** An entry of a folder: 52 bytes behind its length. The time is in seconds since 1970; whether by UTC or by the clock's own zone is not known. */
+const ENTRY_BYTES = 56;
+const ENTRY_NAME_BYTES = 16;
 
 export class AmountFace implements Face {
   readonly card: Card;
@@ -142,9 +164,13 @@ export class AmountFace implements Face {
 
   constructor(body: PracticeBody) {
     this.body = body;
-    this.card = new Card(body);
+    this.card = new Card(body, RAW_FORMAT);
     this.properties = this.allProperties();
     this.handlers = this.allHandlers();
+    body.heed((event) => {
+      if (event.is === 'file') this.waiting.push(...this.newPicture(event.file));
+      else this.waiting.push(record(RECORD.status, u32(READY)));
+    });
   }
 
   describe() {
@@ -175,7 +201,17 @@ export class AmountFace implements Face {
       [PROPERTY.owner, { value: () => asciiText('') }],
       [PROPERTY.serial, { value: () => asciiText(body.options.serial) }],
       [PROPERTY.framesLeft, { value: () => u32(body.framesLeft) }],
-      [PROPERTY.imageFormat, { value: () => LARGE_FINE_JPEG, choices: () => [LARGE_FINE_JPEG] }],
+      [
+        PROPERTY.imageFormat,
+        {
+          value: () => FORMATS[body.state.format],
+          choices: () => body.choices.format.map((format) => FORMATS[format]),
+          change: async (written) => {
+            const choice = body.choices.format.find((format) => written.equals(FORMATS[format]));
+            return choice !== undefined && body.change('format', choice);
+          },
+        },
+      ],
       // libgphoto2 waits half a second for this one before it takes the body as ready.
       [PROPERTY.liveViewOutput, { value: () => u32(LIVE_VIEW_OFF) }],
     ]);
@@ -220,7 +256,9 @@ export class AmountFace implements Face {
       [AMOUNT_OPERATION.lockControls, taken],
       [AMOUNT_OPERATION.unlockControls, taken],
       [AMOUNT_OPERATION.keepOn, taken],
-      [AMOUNT_OPERATION.letGo, taken],
+      [AMOUNT_OPERATION.letGo, (request) => this.letGo(request)],
+      [AMOUNT_OPERATION.listFolder, (request) => this.listFolder(request)],
+      ...this.bulbHandlers(),
       [AMOUNT_OPERATION.press, (request) => this.press(request)],
       [AMOUNT_OPERATION.getEvents, () => ({ data: this.takeRecords() })],
       [AMOUNT_OPERATION.setProperty, (request) => this.setProperty(request)],
@@ -248,36 +286,80 @@ export class AmountFace implements Face {
     return (await property.change(data.subarray(8))) ? {} : { response: RESPONSE.invalidPropertyValue };
   }
 
+  /** A press that leaves the half press out has been there before, or does without focusing. */
   private press({ parameters: [position = 0] }: PtpRequest): PtpAnswer {
+    if ((position & FULL) !== 0) return this.open();
     if (position === HALF) {
       // Any press starts the body's own switch-off timer anew, and the body says so.
       this.waiting.push(record(RECORD.shutdownTimer, u32(0)));
       if (this.body.state.focus !== 'manual') this.waiting.push(FOCUS_FOUND);
-      return {};
     }
-    if (position !== FULL) return {};
-    if (this.body.busy) return { response: RESPONSE.deviceBusy };
-    this.waiting.push(record(RECORD.status, u32(BUSY)));
-    void this.body.release().then((files) => {
-      for (const file of files) this.waiting.push(this.newPicture(file));
-      this.waiting.push(record(RECORD.status, u32(READY)));
-    });
     return {};
   }
 
-  private newPicture(file: PracticeFile): Buffer {
-    const { target } = this.body.state;
-    const handle = this.card.add(file, target);
-    const name = asciiText(file.name);
-    const size = u32(file.content.length);
-    const format = [u16(OBJECT_FORMAT.exifJpeg), u16(0)];
-    if (target === 'memory') {
-      const content = [u32(handle), ...format, u32(0), size, u32(0), name];
-      return record(RECORD.pictureInMemory, Buffer.concat(content));
+  private open(): PtpAnswer {
+    const answer = this.body.press();
+    if (answer === 'taken') this.waiting.push(record(RECORD.status, u32(BUSY)));
+    return pressed(answer);
+  }
+
+  private letGo({ parameters: [position = 0] }: PtpRequest): PtpAnswer {
+    if ((position & FULL) !== 0) this.body.letGo();
+    return {};
+  }
+
+  private bulbHandlers(): [number, Handler][] {
+    const { body } = this;
+    if (!body.options.bulb) return [];
+    return [
+      [AMOUNT_OPERATION.bulbStart, () => (body.isBulb ? this.open() : { response: RESPONSE.generalError })],
+      [
+        AMOUNT_OPERATION.bulbEnd,
+        () => {
+          if (!body.isHeld) return { response: RESPONSE.generalError };
+          body.letGo();
+          return {};
+        },
+      ],
+    ];
+  }
+
+  /** Everything in a folder at once. */
+  private listFolder({ parameters: [, folder = 0] }: PtpRequest): PtpAnswer {
+    const entries = this.card.handles(folder).map((handle) => this.entry(handle));
+    return { data: Buffer.concat([u32(entries.length), ...entries]) };
+  }
+
+  private entry(handle: number): Buffer {
+    const bytes = Buffer.alloc(ENTRY_BYTES);
+    const info = this.card.info(handle);
+    if (info === undefined) throw new Error(`The card lists ${handle}, and knows nothing of it.`);
+    bytes.writeUInt32LE(ENTRY_BYTES, 0);
+    bytes.writeUInt32LE(handle, 4);
+    bytes.writeUInt32LE(info.storage, 8);
+    bytes.writeUInt16LE(info.format, 12);
+    bytes.writeUInt32LE(info.size, 24);
+    bytes.write(info.name, 36, ENTRY_NAME_BYTES - 1, 'latin1');
+    bytes.writeUInt32LE(Math.floor(info.takenAt.getTime() / 1000), 52);
+    return bytes;
+  }
+
+  private newPicture(file: PracticeFile): Buffer[] {
+    const { card } = this;
+    const { name, content, kind } = file;
+    const format = card.formatOf(kind);
+    if (file.place === 'card') {
+      const isNew = card.isNewFolder(file.folder);
+      const folder = card.folder(file.folder);
+      const added = addedToCard(card.add(file), format, content.length, folder, name);
+      return isNew ? [this.newFolder(folder, file.folder), added] : [added];
     }
-    const place = [u32(handle), u32(STORAGE), ...format, u32(0), u32(0)];
-    const content = [...place, size, u32(this.card.folder), u32(handle), name];
-    return record(RECORD.pictureOnCard, Buffer.concat(content));
+    const fields = [u32(card.add(file)), u16(format), u16(0), u32(0), u32(content.length), u32(0)];
+    return [record(RECORD.pictureInMemory, Buffer.concat([...fields, asciiText(name)]))];
+  }
+
+  private newFolder(handle: number, name: string): Buffer {
+    return addedToCard(handle, OBJECT_FORMAT.association, 0, this.card.info(handle)?.parent ?? 0, name);
   }
 
   /** What happened since the last time, whether the body was set over the wire or by hand. */

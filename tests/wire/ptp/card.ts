@@ -1,94 +1,141 @@
-// What a body shows of its files over PTP: one storage with the two folders that cameras make, and object handles for the
-// files that the practice body keeps. Also the pictures in its memory, which are on no storage and only wait to be fetched.
-import type { PracticeBody, PracticeFile } from '../../../src/camera/practice/model.js';
+// What a body shows of its files over PTP: one storage with the folders that cameras make, and object handles for the files that the
+// practice body keeps. Also the pictures in its memory, which are on no storage and only wait to be fetched.
+import type { FileKind, PracticeBody, PracticeFile } from '../../../src/camera/practice/model.js';
 import { OBJECT_FORMAT } from './codes.js';
 import { isAny, NO_PARENT, type ObjectInfo } from './datasets.js';
 
 export const STORAGE = 0x00020001;
 const ROOT_FOLDER = 0x90000000;
-const PICTURE_FOLDER = 0x91000000;
+const FIRST_FOLDER = 0x91000000;
 const FIRST_PICTURE = 0x91900001;
 
-const FOLDERS: ReadonlyMap<number, { readonly name: string; readonly parent: number }> = new Map([
-  [ROOT_FOLDER, { name: 'DCIM', parent: NO_PARENT }],
-  [PICTURE_FOLDER, { name: '100EVRNG', parent: ROOT_FOLDER }],
-]);
+const EMPTY_FOLDER = '100EVRNG';
 
 const START = new Date(2026, 0, 1);
 
 export class Card {
   private readonly body: PracticeBody;
-  private readonly onCard = new Map<number, PracticeFile>();
-  private readonly inMemory = new Map<number, PracticeFile>();
+  private readonly rawFormat: number;
+  /** By handle, for as long as the body keeps them. */
+  private readonly objects = new Map<number, PracticeFile>();
+  /** The latest handle of a file on the card, by where it lies. */
+  private readonly handleAt = new Map<string, number>();
+  private readonly folders = new Map<string, number>();
   private nextHandle = FIRST_PICTURE;
 
-  constructor(body: PracticeBody) {
+  /** @param rawFormat the object format of a raw file, which each family of bodies has its own of */
+  constructor(body: PracticeBody, rawFormat: number) {
     this.body = body;
+    this.rawFormat = rawFormat;
+    this.folder(EMPTY_FOLDER);
   }
 
-  /** The handle of the folder that new pictures go to. */
-  readonly folder = PICTURE_FOLDER;
-
   get pictures(): readonly PracticeFile[] {
-    return [...this.onCard.values()];
+    return this.body.files.filter(({ place }) => place === 'card');
   }
 
   get freeImages(): number {
     return this.body.framesLeft;
   }
 
-  /** @returns the object handle of the new picture */
-  add(file: PracticeFile, place: 'card' | 'memory'): number {
+  formatOf(kind: FileKind): number {
+    return kind === 'raw' ? this.rawFormat : OBJECT_FORMAT.exifJpeg;
+  }
+
+  /** @returns the object handle of the new picture: another one each time */
+  add(file: PracticeFile): number {
     const handle = this.nextHandle;
     this.nextHandle += 1;
-    if (place === 'memory') {
-      this.inMemory.set(handle, file);
-      return handle;
-    }
-    this.onCard.set(handle, file);
+    this.objects.set(handle, file);
+    if (file.place === 'card') this.handleAt.set(pathOf(file), handle);
     // The body lets the oldest files go; so must the handles.
-    for (const [old, kept] of this.onCard) if (!this.body.files.includes(kept)) this.onCard.delete(old);
+    for (const [old, kept] of this.objects) if (this.now(kept) === undefined) this.objects.delete(old);
     return handle;
+  }
+
+  /** @returns the handle of a folder */
+  folder(name: string): number {
+    const handle = this.folders.get(name) ?? FIRST_FOLDER + this.folders.size;
+    this.folders.set(name, handle);
+    return handle;
+  }
+
+  /** Whether a folder has no handle yet. */
+  isNewFolder(name: string): boolean {
+    return !this.folders.has(name);
+  }
+
+  /** A picture was sent whole: the memory need not hold it any longer. */
+  sent(handle: number): void {
+    const file = this.objects.get(handle);
+    if (file?.place === 'memory') this.body.fetched(file);
   }
 
   /** A picture in memory was fetched and is not needed any more. */
   forget(handle: number): boolean {
-    return this.inMemory.delete(handle);
+    if (this.objects.get(handle)?.place !== 'memory') return false;
+    this.sent(handle);
+    return this.objects.delete(handle);
   }
 
   delete(handle: number): boolean {
-    const file = this.onCard.get(handle);
-    if (file === undefined) return false;
-    this.body.files.splice(this.body.files.indexOf(file), 1);
-    return this.onCard.delete(handle);
+    const file = this.objects.get(handle);
+    return file?.place === 'card' && this.body.delete(file) && this.objects.delete(handle);
   }
 
   picture(handle: number): Buffer | undefined {
-    return (this.onCard.get(handle) ?? this.inMemory.get(handle))?.content;
+    const file = this.objects.get(handle);
+    return file && this.now(file)?.content;
+  }
+
+  /** @returns false if the body is busy with its shutter, and sends nothing */
+  maySend(): Promise<boolean> {
+    return this.body.maySend();
   }
 
   /** @param folder the parent; 0 for every object of the storage, 0xffffffff for the root */
   handles(folder: number): number[] {
-    if (folder === 0) return [...FOLDERS.keys(), ...this.onCard.keys()];
-    const parent = isAny(folder) ? NO_PARENT : folder;
-    const folders = [...FOLDERS].filter(([, entry]) => entry.parent === parent).map(([handle]) => handle);
-    return parent === PICTURE_FOLDER ? [...folders, ...this.onCard.keys()] : folders;
+    const pictures = this.pictures.map((file) => ({ handle: this.handleOf(file), file }));
+    // An empty card has its first folder already.
+    const names = pictures.length > 0 ? pictures.map(({ file }) => file.folder) : [EMPTY_FOLDER];
+    const folders = [...new Set(names.map((name) => this.folder(name)))];
+    if (folder === 0) return [ROOT_FOLDER, ...folders, ...pictures.map(({ handle }) => handle)];
+    if (isAny(folder)) return [ROOT_FOLDER];
+    if (folder === ROOT_FOLDER) return folders;
+    return pictures.filter(({ file }) => this.folder(file.folder) === folder).map(({ handle }) => handle);
   }
 
   info(handle: number): ObjectInfo | undefined {
-    const folder = FOLDERS.get(handle);
+    const folder = this.folderInfo(handle);
     if (folder !== undefined) {
       return { storage: STORAGE, format: OBJECT_FORMAT.association, size: 0, takenAt: START, ...folder };
     }
-    const file = this.onCard.get(handle);
+    const known = this.objects.get(handle);
+    const file = known && this.now(known);
     if (file === undefined) return undefined;
-    return {
-      storage: STORAGE,
-      parent: PICTURE_FOLDER,
-      name: file.name,
-      format: OBJECT_FORMAT.exifJpeg,
-      size: file.content.length,
-      takenAt: file.takenAt,
-    };
+    const { name, kind, content, takenAt } = file;
+    const place =
+      file.place === 'card'
+        ? { storage: STORAGE, parent: this.folder(file.folder) }
+        : { storage: 0, parent: NO_PARENT };
+    return { ...place, name, format: this.formatOf(kind), size: content.length, takenAt };
+  }
+
+  private folderInfo(handle: number): { readonly name: string; readonly parent: number } | undefined {
+    if (handle === ROOT_FOLDER) return { name: 'DCIM', parent: NO_PARENT };
+    for (const [name, own] of this.folders) if (own === handle) return { name, parent: ROOT_FOLDER };
+    return undefined;
+  }
+
+  private handleOf(file: PracticeFile): number {
+    return this.handleAt.get(pathOf(file)) ?? this.add(file);
+  }
+
+  /** The file as it is now, or undefined if the body has let it go; what is in memory stays until it is fetched. */
+  private now(file: PracticeFile): PracticeFile | undefined {
+    if (file.place === 'memory') return file;
+    return this.pictures.find((one) => pathOf(one) === pathOf(file));
   }
 }
+
+const pathOf = ({ folder, name }: PracticeFile): string => `${folder}/${name}`;

@@ -32,6 +32,7 @@ export const PROPERTY = {
   compensation: 0x5010,
   clock: 0x5011,
   drive: 0x5013,
+  burstNumber: 0x5018,
 } as const;
 
 export const RESPONSE = {
@@ -42,6 +43,7 @@ export const RESPONSE = {
   invalidStorageId: 0x2008,
   invalidObjectHandle: 0x2009,
   propertyNotSupported: 0x200a,
+  storeFull: 0x200c,
   accessDenied: 0x200f,
   deviceBusy: 0x2019,
   invalidPropertyValue: 0x201c,
@@ -54,7 +56,7 @@ export const EVENT = {
   captureComplete: 0x400d,
 } as const;
 
-export const OBJECT_FORMAT = { association: 0x3001, exifJpeg: 0x3801, jfif: 0x3808 } as const;
+export const OBJECT_FORMAT = { association: 0x3001, exifJpeg: 0x3801, jfif: 0x3808, dng: 0x3811 } as const;
 
 /** Any storage, or the root of a storage, depending on where it stands. */
 export const ALL = 0xffffffff;

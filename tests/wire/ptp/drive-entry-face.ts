@@ -16,7 +16,7 @@ import type {
 import { SHUTTER_SCALES, type Sixths, toEv } from '../../../src/exposure/index.js';
 import { array, hundredths, u16, u32 } from './bytes.js';
 import { Card, STORAGE } from './card.js';
-import { OBJECT_FORMAT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
+import { OPERATION, PROPERTY, RESPONSE } from './codes.js';
 import {
   NO_PARENT,
   type PropertyDescription,
@@ -24,7 +24,7 @@ import {
   packObjectInfo,
   VALUE_TYPE,
 } from './datasets.js';
-import type { Face, Handler, PtpAnswer, PtpRequest } from './responder.js';
+import { type Face, type Handler, type PtpAnswer, type PtpRequest, pressed } from './responder.js';
 
 const VENDOR_EXTENSION = 0x11;
 
@@ -50,10 +50,15 @@ export const DRIVE_ENTRY_PROPERTY = {
   shutterWritten: 0xd229,
   halfPress: 0xd2c1,
   fullPress: 0xd2c2,
+  /** Presses for a bulb exposure; `fullPress` lets it go. */
+  stillPress: 0xd2c7,
 } as const;
 
 /** Reported on the interrupt endpoint, with the handle, where a body tells of new pictures that way. */
 export const PICTURE_ADDED = 0xc201;
+
+/** Raw files of this extension. */
+const RAW_FORMAT = 0xb101;
 
 /** Where the picture is that has waited longest. */
 export const IN_MEMORY = 0xffffc001;
@@ -160,9 +165,14 @@ export class DriveEntryFace implements Face {
   constructor(body: PracticeBody, manner: Manner) {
     this.body = body;
     this.manner = manner;
-    this.card = new Card(body);
+    this.card = new Card(body, RAW_FORMAT);
     this.properties = this.allProperties();
     this.handlers = this.allHandlers();
+    body.heed((event) => {
+      if (event.is !== 'file') return;
+      if (event.file.place === 'card') this.card.add(event.file);
+      this.inMemory.push(event.file);
+    });
   }
 
   describe() {
@@ -224,6 +234,17 @@ export class DriveEntryFace implements Face {
           (down) => this.press(down),
         ),
       ],
+      ...(body.options.bulb
+        ? [
+            [
+              theirs.stillPress,
+              this.button(
+                () => this.fullPressed,
+                (down) => this.press(down),
+              ),
+            ] as const,
+          ]
+        : []),
     ]);
   }
 
@@ -311,26 +332,21 @@ export class DriveEntryFace implements Face {
   }
 
   private press(down: boolean): PtpAnswer {
+    if (!down) this.body.letGo();
     if (!down || this.fullPressed) {
       this.fullPressed = down;
       return TAKEN;
     }
-    if (this.body.busy) return { response: RESPONSE.deviceBusy };
-    this.fullPressed = true;
-    void this.body.release().then((files) => {
-      for (const file of files) {
-        if (this.body.state.target === 'card') this.card.add(file, 'card');
-        this.inMemory.push(file);
-      }
-    });
-    return TAKEN;
+    const answer = this.body.press();
+    if (answer === 'taken') this.fullPressed = true;
+    return pressed(answer);
   }
 
   private waiting(): number {
     const { length } = this.inMemory;
     if (length > 0) return CAN_BE_FETCHED + length;
     // A picture that is on its way counts, but cannot be fetched.
-    return this.body.busy ? 1 : 0;
+    return this.body.underWay ? 1 : 0;
   }
 
   private allHandlers(): Map<number, Handler> {
@@ -376,7 +392,7 @@ export class DriveEntryFace implements Face {
         storage: STORAGE,
         parent: NO_PARENT,
         name: file.name,
-        format: OBJECT_FORMAT.exifJpeg,
+        format: this.card.formatOf(file.kind),
         size: file.content.length,
         takenAt: file.takenAt,
       }),
@@ -386,6 +402,8 @@ export class DriveEntryFace implements Face {
   /** What was fetched is gone from the memory. */
   private fetchPicture(handle: number | undefined): PtpAnswer {
     const file = handle === IN_MEMORY ? this.inMemory.shift() : undefined;
-    return file === undefined ? { response: RESPONSE.invalidObjectHandle } : { data: file.content };
+    if (file === undefined) return { response: RESPONSE.invalidObjectHandle };
+    this.body.fetched(file);
+    return { data: file.content };
   }
 }

@@ -6,6 +6,7 @@
 // body keeps no capture target. Whether the frame is made is asked for (0x90C8), and so are the events (0x90C7). Numbers,
 // types and forms were read off libgphoto2 2.5.30, camlibs/ptp2 (ptp.h, ptp-pack.c, config.c, library.c).
 import type {
+  Place,
   PracticeBody,
   PracticeFile,
   PracticeShutter,
@@ -24,16 +25,14 @@ import {
   u32,
 } from './bytes.js';
 import { Card } from './card.js';
-import { EVENT, OBJECT_FORMAT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
+import { EVENT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
 import {
-  NO_PARENT,
   type PropertyDescription,
-  packObjectInfo,
   packPropertyDescription,
   packTextDescription,
   VALUE_TYPE,
 } from './datasets.js';
-import type { Face, Handler, PtpAnswer, PtpRequest } from './responder.js';
+import { type Face, type Handler, type PtpAnswer, type PtpRequest, pressed } from './responder.js';
 
 const VENDOR_EXTENSION = 0x0a;
 
@@ -43,6 +42,7 @@ export const PATTERN_OPERATION = {
   isReady: 0x90c8,
   getPropertyCodes: 0x90ca,
   capture: 0x9207,
+  terminateCapture: 0x920c,
 } as const;
 
 export const PATTERN_PROPERTY = {
@@ -62,6 +62,13 @@ export const PATTERN_EVENT = {
   objectAddedInMemory: 0xc101,
   captureCompleteInMemory: 0xc102,
 } as const;
+
+/** Answered in place of "busy" while a bulb exposure is open. */
+const BULB_OPEN = 0xa200;
+const BULB_NOT_OPEN = 0xa004;
+
+/** Raw files have no format of their own. */
+const UNDEFINED_FORMAT = 0x3000;
 
 /** The second parameter of a capture. */
 const INTO_MEMORY = 1;
@@ -130,15 +137,22 @@ export class PatternFace implements Face {
   private readonly properties: ReadonlyMap<number, Property>;
   /** The values that the initiator was told last; what differs from them is reported among the next events. */
   private readonly told = new Map<number, Buffer>();
-  /** Pictures that are nowhere but in the body's memory, by handle. */
-  private readonly inMemory = new Map<number, PracticeFile>();
+  /** Where the files of the last release go. */
+  private place: Place = 'card';
   private waiting: Buffer[] = [];
 
   constructor(body: PracticeBody) {
     this.body = body;
-    this.card = new Card(body);
+    this.card = new Card(body, UNDEFINED_FORMAT);
     this.properties = this.allProperties();
     this.handlers = this.allHandlers();
+    body.heed((told) => {
+      if (told.is === 'file') this.waiting.push(...this.added(told.file));
+      else
+        this.waiting.push(
+          event(this.place === 'memory' ? PATTERN_EVENT.captureCompleteInMemory : EVENT.captureComplete),
+        );
+    });
   }
 
   describe() {
@@ -168,6 +182,7 @@ export class PatternFace implements Face {
       [PROPERTY.compensation, this.coded('compensation', i16, thousandths)],
       [PROPERTY.clock, this.clock()],
       [PROPERTY.drive, this.coded('drive', u16, (drive) => (drive === 'single' ? 1 : 2))],
+      [PROPERTY.burstNumber, this.burstNumber()],
       [PATTERN_PROPERTY.noiseReduction, this.switched('noiseReduction')],
       [PATTERN_PROPERTY.bracketOf, this.coded('bracketOf', u8, (of) => (of === 'exposure' ? 1 : 3))],
       [
@@ -223,6 +238,16 @@ export class PatternFace implements Face {
     );
   }
 
+  private burstNumber(): Property {
+    const { body } = this;
+    const { u16 } = VALUE_TYPE;
+    const { burstNumber } = body.choices;
+    return numeric(
+      () => ({ type: u16, value: body.state.burstNumber, form: { from: 1, to: burstNumber.length } }),
+      (written) => body.change('burstNumber', u16.read(written)),
+    );
+  }
+
   private clock(): Property {
     const { body } = this;
     return {
@@ -250,16 +275,18 @@ export class PatternFace implements Face {
       [OPERATION.getPropertyDescription, answer((property, code) => property.describe(code))],
       [OPERATION.getPropertyValue, answer((property) => property.value())],
       [OPERATION.setPropertyValue, (request) => this.setProperty(request)],
-      [OPERATION.getObjectInfo, (request) => this.objectInfo(request)],
       [OPERATION.deleteObject, (request) => this.deleteObject(request)],
       [
         PATTERN_OPERATION.getPropertyCodes,
         () => ({ data: array(u16, [...this.properties.keys()].filter(isOwn)) }),
       ],
       [PATTERN_OPERATION.takeControl, () => ({})],
-      [PATTERN_OPERATION.isReady, () => (this.body.busy ? { response: RESPONSE.deviceBusy } : {})],
+      [PATTERN_OPERATION.isReady, () => this.readiness()],
       [PATTERN_OPERATION.getEvents, () => ({ data: this.takeEvents() })],
       [PATTERN_OPERATION.capture, (request) => this.capture(request)],
+      ...(this.body.options.bulb
+        ? [[PATTERN_OPERATION.terminateCapture, () => this.terminate()] as const]
+        : []),
     ]);
   }
 
@@ -277,45 +304,36 @@ export class PatternFace implements Face {
     return {};
   }
 
+  /** The body goes on by itself for the frames of a burst; a bulb exposure is open until it is ended. */
   private capture({ parameters: [, target] }: PtpRequest): PtpAnswer {
-    if (this.body.busy) return { response: RESPONSE.deviceBusy };
-    const intoMemory = target === INTO_MEMORY;
-    void this.body.release().then((files) => {
-      for (const file of files)
-        this.waiting.push(intoMemory ? this.keepInMemory(file) : this.keepOnCard(file));
-      this.waiting.push(event(intoMemory ? PATTERN_EVENT.captureCompleteInMemory : EVENT.captureComplete));
-    });
+    const { body } = this;
+    const place = target === INTO_MEMORY ? 'memory' : 'card';
+    const answer = body.press(body.isBulb ? { place } : { place, frames: body.state.burstNumber });
+    if (answer === 'taken') this.place = place;
+    return pressed(answer);
+  }
+
+  private terminate(): PtpAnswer {
+    if (!this.body.isHeld) return { response: BULB_NOT_OPEN };
+    this.body.letGo();
     return {};
   }
 
-  private keepInMemory(file: PracticeFile): Buffer {
-    const handle = this.card.add(file, 'memory');
-    this.inMemory.set(handle, file);
-    return event(PATTERN_EVENT.objectAddedInMemory, handle);
+  private readiness(): PtpAnswer {
+    const { body } = this;
+    if (body.isBulb && body.isHeld) return { response: BULB_OPEN };
+    return body.busy ? { response: RESPONSE.deviceBusy } : {};
   }
 
-  private keepOnCard(file: PracticeFile): Buffer {
-    return event(EVENT.objectAdded, this.card.add(file, 'card'));
-  }
-
-  private objectInfo({ parameters: [handle = 0] }: PtpRequest): PtpAnswer {
-    const file = this.inMemory.get(handle);
-    const info =
-      file === undefined
-        ? this.card.info(handle)
-        : {
-            storage: 0,
-            parent: NO_PARENT,
-            name: file.name,
-            format: OBJECT_FORMAT.exifJpeg,
-            size: file.content.length,
-            takenAt: file.takenAt,
-          };
-    return info === undefined ? { response: RESPONSE.invalidObjectHandle } : { data: packObjectInfo(info) };
+  private added(file: PracticeFile): Buffer[] {
+    if (file.place === 'memory') return [event(PATTERN_EVENT.objectAddedInMemory, this.card.add(file))];
+    const folder = this.card.isNewFolder(file.folder)
+      ? [event(EVENT.objectAdded, this.card.folder(file.folder))]
+      : [];
+    return [...folder, event(EVENT.objectAdded, this.card.add(file))];
   }
 
   private deleteObject({ parameters: [handle = 0] }: PtpRequest): PtpAnswer {
-    this.inMemory.delete(handle);
     const gone = this.card.forget(handle) || this.card.delete(handle);
     return gone ? {} : { response: RESPONSE.invalidObjectHandle };
   }

@@ -1,6 +1,7 @@
 // A PTP responder around a practice body: sessions, transactions and files, which are the same for every body, here; how a
 // family of bodies shows its settings and its shutter, in a face. Tests look at the transactions and may step into any.
 
+import type { PressAnswer } from '../../../src/camera/practice/model.js';
 import { array, u32 } from './bytes.js';
 import type { Card } from './card.js';
 import { STORAGE } from './card.js';
@@ -48,7 +49,22 @@ export interface Transaction {
   readonly response: number;
 }
 
+/** They send files. */
+const SENDING: ReadonlySet<number> = new Set([OPERATION.getObject, OPERATION.getPartialObject]);
+
 const respond = (response: number): PtpAnswer => ({ response });
+
+/** @returns what a body answers to a release */
+export function pressed(answer: PressAnswer): PtpAnswer {
+  switch (answer) {
+    case 'busy':
+      return respond(RESPONSE.deviceBusy);
+    case 'card-full':
+      return respond(RESPONSE.storeFull);
+    default:
+      return {};
+  }
+}
 
 export class Responder implements UsbDevice {
   /** Every transaction that was answered, oldest first. */
@@ -137,6 +153,7 @@ export class Responder implements UsbDevice {
     if (handler === undefined) return respond(RESPONSE.operationNotSupported);
     const withoutSession = request.code === OPERATION.getDeviceInfo || request.code === OPERATION.openSession;
     if (!this.sessionOpen && !withoutSession) return respond(RESPONSE.sessionNotOpen);
+    if (SENDING.has(request.code) && !(await this.face.card.maySend())) return respond(RESPONSE.deviceBusy);
     return handler(request);
   }
 
@@ -190,7 +207,9 @@ export class Responder implements UsbDevice {
         OPERATION.getObject,
         ({ parameters: [handle = 0] }) => {
           const picture = card.picture(handle);
-          return picture === undefined ? respond(RESPONSE.invalidObjectHandle) : { data: picture };
+          if (picture === undefined) return respond(RESPONSE.invalidObjectHandle);
+          card.sent(handle);
+          return { data: picture };
         },
       ],
       [

@@ -4,13 +4,13 @@
 //
 // The exposure time is in units of 0.1 ms. Labels therefore read like `0.0080s`, and from about 1/2500 s on several settings
 // have the same one: writing it sets the slowest of them, which is what this body makes of a value that is not unique.
-import type { PracticeBody, PracticeState } from '../../../src/camera/practice/model.js';
+import type { PracticeBody, PracticeFile, PracticeState } from '../../../src/camera/practice/model.js';
 import { hundredths, tenthsOfMilliseconds, thousandths } from './bytes.js';
 import { Card } from './card.js';
-import { EVENT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
+import { EVENT, OBJECT_FORMAT, OPERATION, PROPERTY, RESPONSE } from './codes.js';
 import { CONTAINER, packParameters } from './containers.js';
 import { type PropertyDescription, packPropertyDescription, VALUE_TYPE } from './datasets.js';
-import type { Face, Handler, PtpAnswer, PtpRequest } from './responder.js';
+import { type Face, type Handler, type PtpAnswer, type PtpRequest, pressed } from './responder.js';
 import type { VirtualUsb } from './virtual-usb.js';
 
 const PLAIN_PTP = 0;
@@ -33,9 +33,13 @@ export class StandardFace implements Face {
 
   constructor(body: PracticeBody) {
     this.body = body;
-    this.card = new Card(body);
+    this.card = new Card(body, OBJECT_FORMAT.dng);
     this.properties = this.allProperties();
     this.handlers = this.allHandlers();
+    body.heed((event) => {
+      if (event.is === 'over') this.report(EVENT.captureComplete, []);
+      else this.reportPicture(event.file);
+    });
   }
 
   /** Where events go. */
@@ -125,13 +129,15 @@ export class StandardFace implements Face {
     return (await property.change(data)) ? {} : { response: RESPONSE.invalidPropertyValue };
   }
 
+  /** There is nothing to hold: one frame each. Everything goes onto the card. */
   private capture(): PtpAnswer {
-    if (this.body.busy) return { response: RESPONSE.deviceBusy };
-    void this.body.release().then((files) => {
-      for (const file of files) this.report(EVENT.objectAdded, [this.card.add(file, 'card')]);
-      this.report(EVENT.captureComplete, []);
-    });
-    return {};
+    return pressed(this.body.press({ place: 'card', frames: 1 }));
+  }
+
+  private reportPicture(file: PracticeFile): void {
+    const { folder } = file;
+    if (this.card.isNewFolder(folder)) this.report(EVENT.objectAdded, [this.card.folder(folder)]);
+    this.report(EVENT.objectAdded, [this.card.add(file)]);
   }
 
   private report(code: number, parameters: readonly number[]): void {
