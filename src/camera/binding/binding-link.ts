@@ -2,7 +2,7 @@
 // process, one object, one camera), because its native part can hang or crash. It knows nothing of dialects or plans.
 //
 // What a write of the value that is already set does (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
-// and tried in tests/wire/binding-link.test.ts): the binding marks the setting as changed whatever its value is, and the library
+// and tried in tests/wire/both-ways.test.ts): the binding marks the setting as changed whatever its value is, and the library
 // then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal write does reach the wire, and
 // writing the bracket again is enough to arm it again. Exceptions: `capturetarget` under 0x0B is left alone when the body
 // is set so already, and the settings that bodies of 0x11 walk to step by step are only walked when they differ.

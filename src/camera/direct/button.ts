@@ -1,10 +1,10 @@
 // The release button: pressed over the wire, held, and let go, also by a timer of this process, so that a long exposure ends in time
 // whoever else is gone.
-import { EvenrungError } from '../../../shared/errors.js';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import { checkOffered } from '../library/offered.js';
 import { NOT_FOUND, pressingFailed } from '../library/result-codes.js';
 import { readLeaf } from '../library/settings-tree.js';
-import type { PressOptions, SettingChange } from '../link.js';
+import { LOST, type PressOptions, type SettingChange } from '../link.js';
 import { CallFailure } from './calls.js';
 import type { Widget } from './gp.js';
 import { ask, type Session } from './session.js';
@@ -99,16 +99,14 @@ export class ReleaseButton {
     this.endsAt = holdMs === 0 ? 0 : performance.now() + PRESSING_MS + holdMs;
     // Read before the first of them is written: what is wrong with the last one must not be found out half-way.
     for (const change of [...button.down, ...button.up]) await this.prepare(change);
-    let written = 0;
     try {
-      for (const change of button.down) {
-        await this.write(change);
-        written += 1;
-      }
+      await this.writeAll(button.down);
     } catch (cause) {
       this.endsAt = 0;
-      if (written > 0) await this.writeAll(button.up).catch(() => undefined);
-      throw cause instanceof CallFailure ? pressingFailed(cause.code) : cause;
+      const failed = asEvenrungError(cause instanceof CallFailure ? pressingFailed(cause.code) : cause);
+      // One of them may stand for several positions of the button, of which the body took the first.
+      if (!LOST.has(failed.code)) await this.writeAll(button.up).catch(() => undefined);
+      throw failed;
     }
     const until = holdSeconds === null ? null : performance.now() + holdMs;
     this.endsAt = until ?? 0;
