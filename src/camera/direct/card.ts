@@ -6,6 +6,7 @@ import type { ListedFile } from '../link.js';
 import { CallFailure } from './calls.js';
 import { sizeOf } from './ears.js';
 import { type FileInfo, type FileSystem, INFO, type List } from './gp.js';
+import { FILE_SYSTEM_AT } from './layout.js';
 import { entriesOf, made } from './memory.js';
 import { ask, type Session } from './session.js';
 
@@ -30,9 +31,6 @@ export async function listCards(session: Session): Promise<readonly ListedFile[]
     throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
   }
 }
-
-/** gphoto2-camera.h, struct _Camera: the second of its pointers, which the library leaves to drivers. */
-const FILE_SYSTEM_AT = 8;
 
 function forgetListings({ gp, camera }: Session): void {
   gp.gp_filesystem_reset(gp.koffi.decode(camera, FILE_SYSTEM_AT, 'void *') as FileSystem);

@@ -3,74 +3,7 @@
 import type { KoffiFunc } from 'koffi';
 import { EvenrungError } from '../../../shared/errors.js';
 import { type Declare, ofC, ofLibrary, ofPortLibrary, SHORT } from './gp.js';
-
-type Koffi = typeof import('koffi')['default'];
-
-/** What the functions of gp.ts fill in or take by value, as gp.ts spells it. Members as in the headers. */
-function declareTypes(koffi: Koffi) {
-  const text = (length: number) => koffi.array('char', length, 'String');
-  for (const name of [
-    'Camera',
-    'GPContext',
-    'CameraList',
-    'CameraWidget',
-    'CameraFile',
-    'CameraAbilitiesList',
-    'CameraFilesystem',
-    'CameraStorageInformation',
-    'GPPortInfoList',
-  ]) {
-    koffi.opaque(name);
-  }
-  koffi.pointer('GPPortInfo', koffi.opaque());
-  for (const name of ['GPVersionVerbosity', 'CameraEventType', 'CameraWidgetType', 'CameraFileType']) {
-    koffi.alias(name, 'int');
-  }
-  // `const char *` and `char *` of the headers where they are bytes and no text.
-  koffi.pointer('Bytes', koffi.opaque());
-  koffi.pointer('Room', 'uint8_t');
-  koffi.pointer('GPContextErrorFunc', koffi.proto('void', ['GPContext *', 'const char *', 'void *']));
-  const path = koffi.struct('CameraFilePath', { name: text(128), folder: text(1024) });
-  koffi.struct('CameraAbilities', {
-    model: text(128),
-    status: 'int',
-    port: 'int',
-    speed: koffi.array('int', 64),
-    operations: 'int',
-    file_operations: 'int',
-    folder_operations: 'int',
-    usb_vendor: 'int',
-    usb_product: 'int',
-    usb_class: 'int',
-    usb_subclass: 'int',
-    usb_protocol: 'int',
-    library: text(1024),
-    id: text(1024),
-    device_type: 'int',
-    reserved: koffi.array('int', 7),
-  });
-  const preview = koffi.struct({
-    fields: 'int',
-    status: 'int',
-    size: 'uint64_t',
-    type: text(64),
-    width: 'uint32_t',
-    height: 'uint32_t',
-  });
-  const file = koffi.struct({
-    fields: 'int',
-    status: 'int',
-    size: 'uint64_t',
-    type: text(64),
-    width: 'uint32_t',
-    height: 'uint32_t',
-    permissions: 'int',
-    mtime: 'long',
-  });
-  const audio = koffi.struct({ fields: 'int', status: 'int', size: 'uint64_t', type: text(64) });
-  koffi.struct('CameraFileInfo', { preview, file, audio });
-  return { path };
-}
+import { declareTypes, type Koffi } from './layout.js';
 
 /** What the libraries are called where they are looked for. */
 const NAMES =
