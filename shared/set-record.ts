@@ -64,8 +64,11 @@ export const recordPartnerSchema = z.discriminatedUnion('state', [
   z.object({
     state: z.literal('there'),
     file: z.string(),
-    sha256: z.string().regex(/^[0-9a-f]{64}$/),
-    bytes: z.number().int(),
+    sha256: z
+      .string()
+      .regex(/^[0-9a-f]{64}$/)
+      .nullable(),
+    bytes: z.number().int().nullable(),
     recorded: frameV1Schema.shape.recorded,
     sidecar: z.string().nullable().default(null),
   }),

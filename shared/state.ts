@@ -31,8 +31,8 @@ export const partnerSchema = z.discriminatedUnion('state', [
     /** Its name in the set folder: that of the frame's file, with another extension. */
     file: z.string(),
     /** SHA-256 of the file as it came, hexadecimal. */
-    sha256: z.string(),
-    bytes: z.number().int(),
+    sha256: z.string().nullable(),
+    bytes: z.number().int().nullable(),
     recorded: recordedSchema.nullable(),
   }),
   /** It has not come, or was not taken; the camera's card may have it. */

@@ -78,6 +78,7 @@ export class TestFrames {
       return { tv, seconds, linkSeconds: fired.seconds };
     } finally {
       await rm(fired.path, { force: true });
+      if (fired.partner !== undefined) await rm(fired.partner.path, { force: true });
     }
   }
 

@@ -28,7 +28,6 @@ import {
   SHUTTER,
   shutterOutOfReach,
 } from './dialects/index.js';
-import { filesPerFrame } from './files-per-frame.js';
 import {
   type BodyIdentity,
   type FiredFrame,
@@ -41,7 +40,7 @@ import {
   type Settings,
 } from './link.js';
 import { withApart, withProfile } from './profile.js';
-import { framesLeftOnCard } from './readiness/files.js';
+import { framesLeftOnCard, makesTwoFiles } from './readiness/files.js';
 import { batteryCharge, type Charge } from './readiness/power.js';
 import {
   clockCorrection,
@@ -87,7 +86,7 @@ export interface Owed {
 export type Debts = ReadonlyMap<string, Owed>;
 
 /** What is asked of a body before a run; the rest of a ReadinessQuestion the body knows itself. */
-export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'dialect' | 'now'>;
+export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'pairs' | 'dialect' | 'now'>;
 
 export interface MeetOptions {
   /** Settings that an earlier meeting with this body changed and could not put back. */
@@ -131,6 +130,7 @@ interface Met {
   readonly settings: Settings;
   readonly dialect: Dialect;
   readonly limits: BodyLimits;
+  readonly pairs: boolean;
   readonly profile: BodyProfile | null;
   readonly contradictions: readonly string[];
   readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
@@ -146,6 +146,8 @@ export class Body {
   readonly reached: ReachedBy | null;
   private readonly link: Link;
   private readonly shutter: Shutter | null;
+  /** Whether the link tells of every file that the body makes. */
+  private readonly pairs: boolean;
   private readonly dialect: Dialect;
   private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
@@ -188,6 +190,7 @@ export class Body {
       settings,
       dialect,
       limits: whole?.limits ?? limits,
+      pairs: linkLimits.apart !== null,
       profile: known,
       contradictions,
       keepDebts: keepDebts ?? (async () => undefined),
@@ -216,6 +219,7 @@ export class Body {
     this.settings = met.settings;
     this.dialect = met.dialect;
     this.limits = met.limits;
+    this.pairs = met.pairs;
     this.profile = met.profile;
     this.contradictions = met.contradictions;
     this.keepDebts = met.keepDebts;
@@ -254,9 +258,15 @@ export class Body {
       ...asked,
       settings: this.settings,
       link: this.identity.link,
+      pairs: this.pairs,
       dialect: this.dialect.name,
       now: this.readAt,
     });
+  }
+
+  /** Whether it makes two files of each frame, and both come here, as far as the settings told that were read last. */
+  get makesPairs(): boolean {
+    return this.pairs && makesTwoFiles(this.settings);
   }
 
   /** Of the battery, as the settings were read last. */
@@ -476,8 +486,8 @@ export class Body {
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
     const button = isOneRelease ? (this.dialect.oneRelease?.button(this.settings) ?? null) : null;
-    const files = filesPerFrame(this.settings);
-    const options = { into, exposureSeconds, frames, filesPerFrame: files, button, holdSeconds: null, made };
+    const filesPerFrame = makesTwoFiles(this.settings) ? 2 : 1;
+    const options = { into, exposureSeconds, frames, filesPerFrame, button, holdSeconds: null, made };
     const released = await this.shutter.release(options);
     if (released.failure !== null) this.doubt();
     else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;

@@ -34,6 +34,7 @@ export {
   type ExportOptions,
   exportSet,
 } from './hand-over/export-set.js';
+export { namesOf, shownFilesOf, sidecarsOf } from './hand-over/files-of.js';
 export { isOfHandOver } from './hand-over/hand-over.js';
 export { drawable, type Letters, lettersHere } from './hand-over/letters.js';
 export { relabelSet } from './hand-over/relabel.js';
@@ -49,6 +50,7 @@ export {
   XMP_NAMESPACE,
 } from './hand-over/sidecar.js';
 export { TABLE, type TableRow, tableText } from './hand-over/table.js';
+export { differsFrom, isSameExposure } from './judge/agree.js';
 export {
   type AskedExposure,
   type AskedOffset,
@@ -81,6 +83,7 @@ export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from '
 export { readRecorded } from './read/recorded.js';
 export type { RecordedExposure } from './read/recorded-exposure.js';
 export { hasParts, type TakenAt, wallOf } from './read/taken-at.js';
+export { kindInWords, ownFirst, shownFirst } from './read/two-files.js';
 export { readWholeness, type Wholeness } from './wholeness/index.js';
 
 /** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */

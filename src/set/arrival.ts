@@ -1,25 +1,39 @@
-// A file that came back, read as far as the next release has to wait for; and the way aside for what is no frame. Knows no frames.
+// A file that came back, read as far as the next release has to wait for; and the way aside for what is no frame. A body may make two
+// files of one exposure: they are one arrival. Knows no frames.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { FiredFrame } from '../camera/index.js';
-import { quickDigest, readRecorded, type SetFolder } from '../frames/index.js';
+import type { BroughtFile } from '../camera/index.js';
+import { isSameExposure, ownFirst, quickDigest, readRecorded, type SetFolder } from '../frames/index.js';
 import type { Came } from './assign.js';
 import type { Book } from './book.js';
+import type { Telling } from './set-frame.js';
 
-export interface Arrival extends Came {
+/** One file that came. */
+export interface ArrivedFile extends Came, Telling {
   readonly path: string;
-  /** Its extension by content; undefined if it is nothing that a camera writes. */
-  readonly kind: string | undefined;
   /** The size that the body said it has, in bytes; null if it said none, or if the file came before a restart. */
   readonly saidBytes: number | null;
+  /** Only its head is here so far: settles when all of it is, and rejects if it does not come; null if it is whole. */
+  readonly rest: Promise<void> | null;
+}
+
+/** All that came of one exposure: the file to merge, by which it is told and judged, and perhaps a partner. */
+export interface Arrival extends ArrivedFile {
+  readonly partner: ArrivedFile | null;
 }
 
 /** Its head is enough. Never throws because of what is in the file. @throws EvenrungError storing-failed */
-export async function readArrival(fired: FiredFrame, folder: SetFolder): Promise<Arrival> {
+export async function readArrival(fired: BroughtFile, folder: SetFolder): Promise<Arrival> {
+  const own = await readFile(fired, folder);
+  if (fired.partner === undefined) return { ...own, partner: null };
+  return together(own, await readFile(fired.partner, folder));
+}
+
+async function readFile(fired: BroughtFile, folder: SetFolder): Promise<ArrivedFile> {
   const { storedAt = new Date().toISOString() } = fired;
   const digest = await quickDigest(fired.path);
-  const { path, saidBytes = null } = fired;
+  const { path, saidBytes = null, cameraName = null } = fired;
   const kind = await folder.kindOf(path);
-  const known = { path, kind, saidBytes, digest, storedAt };
+  const known = { path, kind, saidBytes, cameraName, digest, storedAt, rest: fired.whole ?? null };
   try {
     if (kind === undefined)
       throw new EvenrungError('frame-unreadable', 'The file that came back is no picture.');
@@ -29,14 +43,76 @@ export async function readArrival(fired: FiredFrame, folder: SetFolder): Promise
   }
 }
 
+export const filesOf = ({ partner, ...own }: Arrival): ArrivedFile[] =>
+  partner === null ? [own] : [own, partner];
+
+export const isUnderWay = (arrival: Arrival): boolean => filesOf(arrival).some(({ rest }) => rest !== null);
+
+/**
+ * Waits until all of it is here. A partner that does not come is left out: it can be fetched later.
+ * @throws EvenrungError as Link.bring, if the file itself does not come
+ */
+export async function whole(head: Arrival): Promise<Arrival> {
+  await head.rest;
+  const here = await head.partner?.rest?.then(
+    () => true,
+    () => false,
+  );
+  return here === false ? { ...head, partner: null } : head;
+}
+
+// --- two files of one exposure
+
+export function together(one: ArrivedFile, other: ArrivedFile): Arrival {
+  const [own, partner] = ownFirst(one, other);
+  return { ...own, partner };
+}
+
+/**
+ * Puts together what is of one exposure: by the names that the camera gave, or where they are not known, by what the files record.
+ * @param arrivals in the order in which they came
+ */
+export function pairUp(arrivals: readonly Arrival[]): Arrival[] {
+  const paired: Arrival[] = [];
+  for (const arrival of arrivals) {
+    const at = paired.findIndex((one) => arrival.partner === null && isPartnerOf(arrival, one));
+    const other = paired[at];
+    if (other === undefined) paired.push(arrival);
+    else paired[at] = together(other, arrival);
+  }
+  return paired;
+}
+
+/** Whether a file is of the same exposure as one that came without a partner. */
+export function isPartnerOf(file: Telling, other: Telling & { readonly partner: unknown }): boolean {
+  if (other.partner !== null || file.kind === other.kind) return false;
+  if (file.cameraName !== null && other.cameraName !== null)
+    return isSameName(file.cameraName, other.cameraName);
+  const isTold = file.recorded !== null && other.recorded !== null;
+  return isTold && isSameExposure(file.recorded, other.recorded);
+}
+
+/** A camera calls the files of one exposure the same, but for the extension (DCF, JEITA CP-3461, from memory). */
+const isSameName = (one: string, other: string): boolean => {
+  const [stem, otherStem] = [one, other].map((name) => name.replace(/\.[^.]*$/, '').toLowerCase());
+  return one.toLowerCase() !== other.toLowerCase() && stem === otherStem;
+};
+
+// --- what is no frame
+
 export const WAITED = 'It had waited in the camera since before it was fired for.';
 
-/** @param frame the number of the frame that it came for; null if there is none */
+/**
+ * Sets a file aside, and its partner with it.
+ * @param frame the number of the frame that it came for; null if there is none
+ */
 export async function putAside(
-  { path, kind }: Pick<Arrival, 'path' | 'kind'>,
+  { partner = null, ...own }: Pick<ArrivedFile, 'path' | 'kind'> & { readonly partner?: ArrivedFile | null },
   { reason, frame }: { readonly reason: string; readonly frame: number | null },
   { folder, book }: { readonly folder: SetFolder; readonly book: Book },
 ): Promise<void> {
-  const file = await folder.setAside(path, frame, kind);
-  book.aside({ file, reason });
+  for (const { path, kind } of partner === null ? [own] : [own, partner]) {
+    const file = await folder.setAside(path, frame, kind);
+    book.aside({ file, reason });
+  }
 }

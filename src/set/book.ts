@@ -181,14 +181,21 @@ export class Book {
   /**
    * A frame was fired again: the new file has its place from now on, and the earlier one is on its way out. All of that is kept, or
    * nothing.
+   * @param asides the earlier files, where they are going
    */
-  replaced(frame: SetFrame, more: Partial<FrameView>, file: FrameFile, aside: Aside, memo: SetMemo): void {
+  replaced(
+    frame: SetFrame,
+    more: Partial<FrameView>,
+    file: FrameFile,
+    asides: readonly Aside[],
+    memo: SetMemo,
+  ): void {
     const { keeper } = this.options;
     this.changeWith(frame, 'verified', more, file, () => {
-      keeper.aside(aside);
+      for (const aside of asides) keeper.aside(aside);
       keeper.memo(memo);
     });
-    this.setAside.push(aside);
+    this.setAside.push(...asides);
   }
 
   /** What was decided of one file that came. @param times of its release and its being there */
@@ -316,9 +323,13 @@ export class Book {
 
 const placeOf = ({ folder, name }: Pick<Made, 'folder' | 'name'>): string => `${folder}/${name}`;
 
-/** Marks belong to a file: what is fired anew has none. */
+/** Marks and a partner belong to a file: what is fired anew has none. */
 function viewAfter(before: FrameView, state: FrameState, more: Partial<FrameView> = {}): FrameView {
   assertWay(FRAME_WAYS, before.state, state);
-  const marks = state === 'verified' ? before.marks : [];
-  return { ...before, marks, ...more, state };
+  const { partner, ...own } = before;
+  const ofFile =
+    state === 'verified'
+      ? { marks: own.marks, ...(partner === undefined ? {} : { partner }) }
+      : { marks: [] };
+  return { ...own, ...ofFile, ...more, state };
 }

@@ -1,5 +1,5 @@
 // What all frames of a set share, as the first ones told it: the base that the camera metered, where the lens stands, how many pixels the
-// pictures have, how far the camera's clock is off. Knows no file and no journal.
+// pictures have, whether each frame is two files, how far the camera's clock is off. Knows no file and no journal.
 import type { PixelSize, RecordedExposure } from '../frames/index.js';
 import type { SetMemo } from './keeper.js';
 
@@ -7,7 +7,7 @@ import type { SetMemo } from './keeper.js';
 const LENS_MOVED = 0.03;
 
 /** The part of a set's memo that its frames share. */
-export type CommonMemo = Pick<SetMemo, 'meteredTv' | 'lensAt' | 'size'>;
+export type CommonMemo = Pick<SetMemo, 'meteredTv' | 'lensAt' | 'size' | 'sizes'>;
 
 export class Common {
   /** Seconds that the body's clock was ahead at the start; null before, and if it tells no time. */
@@ -18,6 +18,9 @@ export class Common {
   private lens: { readonly at: number; said: boolean } | null;
   /** Of the first frame that could be measured. */
   private pixels: PixelSize | null;
+  /** Of the first file of each kind; a body that makes two files of a frame may make them in two sizes. */
+  private readonly pixelsOfKind: Map<string, PixelSize>;
+  private isPairs: boolean;
   private readonly changed: () => void;
 
   /**
@@ -28,17 +31,38 @@ export class Common {
     this.metered = memo?.meteredTv ?? null;
     this.lens = memo?.lensAt == null ? null : { at: memo.lensAt, said: false };
     this.pixels = memo?.size ?? null;
+    this.pixelsOfKind = new Map(Object.entries(memo?.sizes ?? {}));
+    this.isPairs = memo?.sizes !== undefined;
     this.changed = changed;
   }
 
   get memo(): CommonMemo {
-    return { meteredTv: this.metered, lensAt: this.lens?.at ?? null, size: this.pixels };
+    return {
+      ...{ meteredTv: this.metered, lensAt: this.lens?.at ?? null, size: this.pixels },
+      ...(this.isPairs ? { sizes: Object.fromEntries(this.pixelsOfKind) } : {}),
+    };
   }
   get meteredTv(): number | null {
     return this.metered;
   }
   get size(): PixelSize | null {
     return this.pixels;
+  }
+  /** Whether the body makes two files of each frame: as it says, or as the files have shown. */
+  get pairs(): boolean {
+    return this.isPairs;
+  }
+
+  /** The body makes two files of each frame. */
+  seePairs(): void {
+    if (this.isPairs) return;
+    this.isPairs = true;
+    this.changed();
+  }
+
+  /** @returns what a file of this kind has to be as large as, in pixels; null if it is the first one */
+  sizeOf(kind: string | undefined): PixelSize | null {
+    return this.isPairs ? (this.pixelsOfKind.get(kind ?? '') ?? null) : this.pixels;
   }
 
   /** The first one stays. */
@@ -49,10 +73,13 @@ export class Common {
   }
 
   /** The first one stays: frames of two sizes cannot be merged. */
-  measure(size: PixelSize | null): void {
-    if (size === null || this.pixels !== null) return;
-    this.pixels = size;
-    this.changed();
+  measure(size: PixelSize | null, kind: string | undefined): void {
+    if (size === null) return;
+    const isNewKind = !this.pixelsOfKind.has(kind ?? '');
+    if (isNewKind) this.pixelsOfKind.set(kind ?? '', size);
+    const isFirst = this.pixels === null;
+    this.pixels ??= size;
+    if (isFirst || (isNewKind && this.isPairs)) this.changed();
   }
 
   /**

@@ -3,14 +3,15 @@
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
-import { compareLight, isOfHandOver, readPicture, relabelSet, sidecarNames } from '../frames/index.js';
+import { compareLight, isOfHandOver, type KeptName, relabelSet, sidecarsOf } from '../frames/index.js';
 import type { InHand } from './in-hand.js';
 import { marksOfSet } from './judgements.js';
 import type { Keeper } from './keeper.js';
+import { checkPartner, markLone } from './late-partner.js';
 import { withNeighbourMarks } from './marks.js';
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
-import { isVerified, timesOf } from './set-frame.js';
+import { isVerified, type SetFrame, timesOf } from './set-frame.js';
 import { incompleteEnd, laterNote, makingWay, wayBack } from './taken-up.js';
 import { show } from './verify.js';
 
@@ -101,6 +102,7 @@ class Ending {
       book.change(frame, 'verified', { ...view, attempts: frame.view.attempts }, file);
       frame.looked = false;
       frame.checksum = sha256 === null || bytes === null ? null : { sha256, bytes };
+      await checkPartner(frame, null, this.hand);
     }
     for (const [index, pass] of plan.passes.entries())
       if (book.passes[index] !== 'done' && this.hand.framesOfPass(pass).every(isVerified))
@@ -109,10 +111,7 @@ class Ending {
 
   /** A set whose files somebody took away meanwhile is not complete, whatever was verified. */
   private async isAllThere(): Promise<boolean> {
-    const kept = this.hand.frames.flatMap(({ view: { number, state, file }, checksum }) =>
-      state === 'verified' && file !== null ? [{ number, file, bytes: checksum?.bytes ?? null }] : [],
-    );
-    const lost = await this.hand.folder.lost(kept);
+    const lost = await this.hand.folder.lost(this.hand.frames.filter(isVerified).flatMap(keptFiles));
     if (lost === null) return true;
     const { error } = this;
     const alsoSaid = error === null || error.code === lost.code ? '' : `${error.message} `;
@@ -153,21 +152,21 @@ class Ending {
   private async compareFrames(): Promise<void> {
     const { hand } = this;
     const verified = hand.frames.filter(isVerified);
+    markLone(hand);
     for (const frame of verified) {
       if (frame.looked) continue;
       // It was verified before a restart.
-      const file = hand.pathOf(frame);
-      show(frame, await readPicture(file, path.extname(file).slice(1)).catch(() => null));
+      show(frame, await hand.pictureOf(frame));
     }
     const comparison = compareLight(
       verified.map(({ view: { number, offset }, light }) => ({ number, offsetEv: offset, light })),
     );
     this.ratios = [...comparison.ratios];
-    const sizes = verified.flatMap(({ view: { number, file }, checksum }) =>
-      file === null || checksum === null
-        ? []
-        : [{ number, kind: path.extname(file).slice(1), bytes: checksum.bytes }],
-    );
+    const sizes = verified
+      .flatMap(keptFiles)
+      .flatMap(({ number, file, bytes, isPartner }) =>
+        bytes === null ? [] : [{ number, kind: path.extname(file).slice(1), bytes, isPartner }],
+      );
     const found = marksOfSet({ comparison, sizes });
     for (const frame of verified) {
       const marks = withNeighbourMarks(frame.view.marks, found.get(frame.view.number) ?? []);
@@ -191,10 +190,10 @@ class Ending {
   private async makingWay(): Promise<{ file: string; aside: string }[]> {
     const { book, folder, redo } = this.hand;
     const leaving: { file: string; aside: string }[] = [];
-    for (const { file, aside } of makingWay(redo.takenUp)) {
+    for (const { file, aside, isPartner } of makingWay(redo.takenUp)) {
       const reason = book.asides.find((one) => one.file === aside)?.reason ?? '';
       const stem = path.parse(file).name;
-      for (const sidecar of sidecarNames(file)) {
+      for (const sidecar of sidecarsOf({ file, isPartner })) {
         const name = path.join(path.dirname(aside), path.parse(aside).name + sidecar.slice(stem.length));
         // It may have been moved before a restart, and nobody could keep account of it.
         const there = await folder.thereAmong([sidecar, name]);
@@ -227,7 +226,15 @@ class Ending {
     if (sentence !== null) book.note(sentence);
     this.error ??= error;
     const record = this.record(isComplete, outcome);
-    const listed = record.frames.map((frame) => ({ ...frame, sidecar: sidecars.get(frame.number) ?? null }));
+    const sidecarOf = (file: string | null) => sidecars.get(file ?? '') ?? null;
+    const listed = record.frames.map(({ partner, ...frame }) => ({
+      ...{ ...frame, sidecar: sidecarOf(frame.file) },
+      ...(partner === undefined
+        ? {}
+        : {
+            partner: partner.state === 'there' ? { ...partner, sidecar: sidecarOf(partner.file) } : partner,
+          }),
+    }));
     return { ...record, frames: listed };
   }
 
@@ -237,4 +244,11 @@ class Ending {
     const sentence = this.sentence(outcome);
     return recordOf(this.hand, { complete, sentence, putBack, ratios, baseShifts, endedAt: new Date() });
   }
+}
+
+/** What a frame has in the set folder, its own file first. */
+function keptFiles({ view: { number, file, partner }, checksum }: SetFrame): Required<KeptName>[] {
+  const own = file === null ? [] : [{ number, file, bytes: checksum?.bytes ?? null, isPartner: false }];
+  if (partner?.state !== 'there') return own;
+  return [...own, { number, file: partner.file, bytes: partner.bytes, isPartner: true }];
 }

@@ -4,11 +4,11 @@ import { rm } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError } from '../../shared/errors.js';
 import type { ListedFile, MadeFile } from '../camera/index.js';
-import { putAside, readArrival, WAITED } from './arrival.js';
+import { readArrival } from './arrival.js';
 import type { CameSoFar } from './from-before.js';
 import type { InHand } from './in-hand.js';
 import { wallHere } from './marks.js';
-import { isOlder, takeIn } from './pick-up.js';
+import { isOlder, takeInOrAside } from './pick-up.js';
 import type { Steady } from './steady.js';
 
 /** How far the card's times may be off: cards count in steps of two seconds, and clocks that were compared differ a little. */
@@ -71,9 +71,7 @@ export class InCamera {
         ),
       );
       const arrival = await readArrival(brought, folder);
-      if (isOld(arrival)) await putAside(arrival, { reason: WAITED, frame: null }, this.hand);
-      else await takeIn(arrival, this.hand);
-      book.fetched(path.basename(brought.path));
+      await takeInOrAside(arrival, this.hand, isOld(arrival));
     } catch (cause) {
       // It was deleted, or the card was changed: then the frame is fired again.
       if (asEvenrungError(cause).code !== 'file-not-there') throw cause;

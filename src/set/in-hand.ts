@@ -3,7 +3,7 @@ import path from 'node:path';
 import type { RunView } from '../../shared/state.js';
 import type { Body, StandingExposure } from '../camera/index.js';
 import { nearestSetting } from '../exposure/index.js';
-import type { SetFolder } from '../frames/index.js';
+import { type Picture, readPicture, type SetFolder, shownFilesOf } from '../frames/index.js';
 import type { Pass, Plan } from '../plan/index.js';
 import type { Book } from './book.js';
 import type { Common } from './common.js';
@@ -87,6 +87,15 @@ export class InHand {
 
   pathOf({ view }: SetFrame): string {
     return path.join(this.folder.path, view.file ?? '');
+  }
+
+  /** @returns the picture of a verified frame, read anew; null if its files have none, or cannot be read */
+  async pictureOf({ view }: SetFrame): Promise<Picture | null> {
+    for (const { file, kind } of shownFilesOf(view)) {
+      const picture = await readPicture(path.join(this.folder.path, file), kind).catch(() => null);
+      if (picture !== null) return picture;
+    }
+    return null;
   }
 
   // --- what was asked

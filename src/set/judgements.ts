@@ -3,6 +3,7 @@
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import { type BodyLimits, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import {
+  differsFrom,
   isSameSize,
   judge,
   judgeMetered,
@@ -17,9 +18,13 @@ import type { FrameTimes } from '../journal/index.js';
 import {
   clippingMarks,
   doubtMark,
+  leftOutWords,
+  loneMark,
   movedMark,
   oddSizeMarks,
   orderMarks,
+  otherPixelsWords,
+  partnerMark,
   ratioMarks,
   type TakenBefore,
   timeMarks,
@@ -65,6 +70,15 @@ export interface Looked {
   readonly size: PixelSize | null;
 }
 
+/** The second file of a frame, as far as it was read and looked at. */
+export interface SeenPartner extends ReadFile {
+  /** Its extension by content. */
+  readonly kind: string | undefined;
+  readonly looked: Looked | null;
+  /** Of the first file of that kind, in pixels; null before it. */
+  readonly sizeOfKind: PixelSize | null;
+}
+
 /** A file that may be a frame. */
 export interface Candidate extends ReadFile {
   readonly asked: AskedOfFrame & AskedOfSet;
@@ -91,6 +105,10 @@ export interface Seen extends Candidate {
   readonly looked: Looked | null;
   /** Of the first frame of the set, in pixels; null before it. */
   readonly sizeOfSet: PixelSize | null;
+  /** Its extension by content. */
+  readonly kind: string | undefined;
+  /** The other file that the body made of it; null if it has not come, undefined if the body makes one. */
+  readonly partner: SeenPartner | null | undefined;
 }
 
 /** What is known once all frames of a set are there. */
@@ -127,6 +145,14 @@ export type Judgement =
     }
   | {
       readonly name: string;
+      readonly when: 'picture';
+      /** The frame stands, and its second file is left out of it. */
+      readonly comes: 'leave-out';
+      /** @returns why, in one sentence; null if it is the frame's, or if there is none */
+      readonly judge: (seen: Seen) => string | null;
+    }
+  | {
+      readonly name: string;
       readonly when: 'recorded' | 'picture';
       readonly comes: 'mark';
       readonly judge: (seen: Seen) => readonly FrameViewMark[];
@@ -149,12 +175,15 @@ export const JUDGEMENTS: readonly Judgement[] = [
     judge: ({ looked }) => looked?.broken ?? null,
   },
   { name: 'pixels', when: 'picture', comes: 'reject', judge: otherPixels },
+  { name: 'partner', when: 'picture', comes: 'leave-out', judge: noPartner },
   { name: 'proved', when: 'picture', comes: 'mark', judge: unproved },
   { name: 'clipping', when: 'picture', comes: 'mark', judge: clipped },
   { name: 'base', when: 'recorded', comes: 'mark', judge: moved },
   { name: 'order', when: 'recorded', comes: 'mark', judge: outOfOrder },
   { name: 'time', when: 'recorded', comes: 'mark', judge: atOddTime },
   { name: 'doubtful time', when: 'recorded', comes: 'mark', judge: perhapsEarly },
+  { name: 'lone file', when: 'picture', comes: 'mark', judge: lone },
+  { name: 'odd partner', when: 'picture', comes: 'mark', judge: oddPartner },
   { name: 'file size', when: 'set', comes: 'mark', judge: ({ sizes }) => oddSizeMarks(sizes) },
   { name: 'light', when: 'set', comes: 'mark', judge: ({ comparison }) => listed(ratioMarks(comparison)) },
 ];
@@ -186,6 +215,16 @@ export function rejected(seen: Seen): Rejection | null {
     if (rule.when !== 'picture' || rule.comes !== 'reject') continue;
     const reason = rule.judge(seen);
     if (reason !== null) return { reason, forgets: rule.forgets ?? false };
+  }
+  return null;
+}
+
+/** @returns what the first rule on second files says against it; null if none does, or if there is none */
+export function leftOut(seen: Seen): string | null {
+  for (const rule of JUDGEMENTS) {
+    if (rule.comes !== 'leave-out') continue;
+    const reason = rule.judge(seen);
+    if (reason !== null) return reason;
   }
   return null;
 }
@@ -261,6 +300,38 @@ function unproved({ looked }: Seen): FrameViewMark[] {
 
 function clipped({ number, frames, looked }: Seen): FrameViewMark[] {
   return clippingMarks({ number, frames, clipped: looked?.clipped ?? null });
+}
+
+// --- the second file of a frame
+
+/** The frame's own file is right already: what is not of the same exposure, or not whole, is not its partner. */
+function noPartner({ recorded, kind, partner }: Seen): string | null {
+  if (!partner) return null;
+  if (partner.recorded === null) return partner.broken ?? null;
+  const isAlike = partner.kind === kind ? 'Both files of the frame are of one kind.' : null;
+  const differs = recorded === null ? null : differsFrom(recorded, partner.recorded);
+  return partner.looked?.broken ?? isAlike ?? differs;
+}
+
+function lone(seen: Seen): FrameViewMark[] {
+  const { kind, partner } = seen;
+  if (partner === undefined) return [];
+  const why = noPartner(seen);
+  return partner === null || why !== null
+    ? [loneMark({ kind, instead: why === null ? null : leftOutWords(partner?.kind, why) })]
+    : [];
+}
+
+function oddPartner(seen: Seen): FrameViewMark[] {
+  const { partner } = seen;
+  if (!partner?.looked || noPartner(seen) !== null) return [];
+  const { doubt, size } = partner.looked;
+  const { sizeOfKind } = partner;
+  const isOther = size !== null && sizeOfKind !== null && !isSameSize(size, sizeOfKind);
+  return [
+    ...(doubt === null ? [] : [partnerMark(partner, doubt)]),
+    ...(isOther ? [partnerMark(partner, otherPixelsWords(size, sizeOfKind))] : []),
+  ];
 }
 
 // --- marks by what is recorded

@@ -14,6 +14,8 @@ export interface SetMemo {
   readonly lensAt: number | null;
   /** Of the first frame that could be measured, in pixels. */
   readonly size?: PixelSize | null;
+  /** Only where the body makes two files of each frame: of the first file of each kind, in pixels. */
+  readonly sizes?: Readonly<Record<string, PixelSize>>;
   /** By what its frames are named: the template, and what the set was called when it began. */
   readonly named?: {
     readonly template: string;

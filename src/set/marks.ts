@@ -5,10 +5,12 @@ import { roughDuration } from '../../shared/duration.js';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import {
   hasParts,
+  kindInWords,
   type LightComparison,
   type LightRatio,
   oddSizeSentence,
   oddSizes,
+  type PixelSize,
   type SizedFrame,
   type TakenAt,
   wallOf,
@@ -139,6 +141,47 @@ export function wallHere(at: string): number {
   );
 }
 
+// --- the second file of a frame
+
+/**
+ * @param kind of the file that the frame has
+ * @param instead what became of the other one, in a sentence; null if it did not come
+ */
+export const loneMark = ({
+  kind,
+  instead,
+}: {
+  readonly kind: string | undefined;
+  readonly instead: string | null;
+}): FrameViewMark => ({
+  code: 'partner-missing',
+  sentence:
+    instead === null
+      ? `Of its two files only ${kindInWords({ kind })} has come. The other one may be on the camera's card.`
+      : `Of its two files only ${kindInWords({ kind })} is in the set. ${instead} The camera's card may have it still.`,
+});
+
+/** @param why it was not taken, in one sentence */
+export const leftOutWords = (kind: string | undefined, why: string): string =>
+  `${upper(kindInWords({ kind }))} was set aside. ${why}`;
+
+/** @param how as in `was gone after a restart` */
+export const goneWords = (kind: string, how: string): string => `${upper(kindInWords({ kind }))} ${how}.`;
+
+const upper = (words: string): string => words.charAt(0).toUpperCase() + words.slice(1);
+
+/** @param words what is odd about it, in one sentence */
+export const partnerMark = (
+  partner: { readonly kind: string | undefined },
+  words: string,
+): FrameViewMark => ({
+  code: 'partner-odd',
+  sentence: `Of its two files, ${kindInWords(partner)}: ${words}`,
+});
+
+export const otherPixelsWords = (size: PixelSize, ofSet: PixelSize): string =>
+  `It has ${size.width} x ${size.height} pixels, and those of the other frames have ${ofSet.width} x ${ofSet.height}.`;
+
 // --- neighbours
 
 /** Marks that can only be given once all frames of the set are there. */
@@ -149,7 +192,15 @@ const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'rati
  * @returns marks by the numbers of their frames
  */
 export const oddSizeMarks = (sizes: readonly SizedFrame[]): ReadonlyMap<number, readonly FrameViewMark[]> =>
-  new Map(oddSizes(sizes).map((odd) => [odd.number, [{ code: 'size', sentence: oddSizeSentence(odd) }]]));
+  byNumber(oddSizes(sizes).map((odd) => [odd.number, { code: 'size', sentence: oddSizeSentence(odd) }]));
+
+function byNumber(
+  found: readonly (readonly [number, FrameViewMark])[],
+): ReadonlyMap<number, readonly FrameViewMark[]> {
+  const marks = new Map<number, readonly FrameViewMark[]>();
+  for (const [number, mark] of found) marks.set(number, [...(marks.get(number) ?? []), mark]);
+  return marks;
+}
 
 /**
  * @param marks those that a frame has

@@ -3,13 +3,14 @@
 
 import { stat } from 'node:fs/promises';
 import path from 'node:path';
-import { readRecorded } from '../frames/index.js';
+import { namesOf, readRecorded } from '../frames/index.js';
 import type { StoredFrame } from '../journal/index.js';
-import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
+import { type Arrival, filesOf, pairUp, putAside, readArrival, WAITED } from './arrival.js';
 import { repeatedBy } from './assign.js';
 import { type CameSoFar, cameIn, originOf } from './from-before.js';
 import type { InHand } from './in-hand.js';
 import { meteredBase } from './judgements.js';
+import { checkPartner, frameOfLate, join } from './late-partner.js';
 import type { TakenBefore } from './marks.js';
 import { ENDED_MEANWHILE, firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
 import { knownBeside } from './taken-up.js';
@@ -34,13 +35,14 @@ export async function pickUp(
     if (frame.view.state === 'armed') book.change(frame, 'planned');
     if (frame.view.state === 'verified') await checkKept(frame, hand);
   }
+  const arrivals: Arrival[] = [];
   for (const file of await hand.folder.strangers(namesKnown(hand))) {
     // Of what was under way only a part may be here: all of it is fetched from the camera.
     if (await isPart(file, hand)) continue;
-    const arrival = await readArrival({ path: file, seconds: 0 }, hand.folder);
-    if (isOlder(arrival, came, hand)) await putAside(arrival, { reason: WAITED, frame: null }, hand);
-    else await takeIn(arrival, hand);
-    book.fetched(path.basename(file));
+    arrivals.push(await readArrival({ path: file, seconds: 0 }, hand.folder));
+  }
+  for (const arrival of pairUp(arrivals)) {
+    await takeInOrAside(arrival, hand, isOlder(arrival, came, hand));
   }
   for (const frame of hand.frames) {
     if (frame.view.state === 'fired') lostWithTheProgram(frame, stored, hand);
@@ -54,7 +56,7 @@ export async function pickUp(
 
 const namesKnown = ({ book, frames, redo }: InHand): Set<string> =>
   new Set([
-    ...frames.flatMap(({ view }) => (view.state === 'verified' && view.file !== null ? [view.file] : [])),
+    ...frames.filter(isVerified).flatMap(({ view }) => namesOf(view)),
     ...knownBeside(redo.takenUp),
     ...book.asides.map(({ file }) => file),
   ]);
@@ -67,8 +69,16 @@ async function isPart(file: string, { book }: InHand): Promise<boolean> {
   return made.bytes === null || size < made.bytes;
 }
 
-/** A file that came without its release: it is the first open frame that it can be, or none. */
-export async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
+/** What came without its release: the second file of a frame, the first open frame that it can be, or none. */
+export async function takeInOrAside(arrival: Arrival, hand: InHand, isFromBefore: boolean): Promise<void> {
+  const late = await frameOfLate(arrival, hand);
+  if (late !== null) await join(arrival, late, await lookAt(arrival), hand);
+  else if (isFromBefore) await putAside(arrival, { reason: WAITED, frame: null }, hand);
+  else await takeIn(arrival, hand);
+  for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
+}
+
+async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
   const { book } = hand;
   const owner = hand.frames.find((frame) => !isVerified(frame) && hand.mismatch(arrival, frame) === null);
   if (owner === undefined) {
@@ -85,6 +95,7 @@ export async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
     const times = { ...owner.times, storedAt: null, verifiedAt: null };
     book.change(owner, 'stored', { reason: null, ...seen(arrival.recorded) }, { times });
   }
+  owner.came = arrival;
   const base = meteredBase(arrival.recorded, hand.askedOf(owner), hand.common.meteredTv);
   hand.common.meter(base?.baseTv ?? null);
   const accepted = { baseMoved: base?.moved ?? null, before: null, perhapsEarlyMs: null };
@@ -130,10 +141,14 @@ function lostWithTheProgram(frame: SetFrame, stored: readonly StoredFrame[], { b
   book.change(frame, 'rejected', { reason: ENDED_MEANWHILE });
 }
 
-async function checkKept(frame: SetFrame, { book, folder }: InHand): Promise<void> {
+async function checkKept(frame: SetFrame, hand: InHand): Promise<void> {
+  const { book, folder } = hand;
   const { file } = frame.view;
   const now = file === null ? null : await folder.checksumOf(file);
-  if (now !== null && (frame.checksum === null || now.sha256 === frame.checksum.sha256)) return;
+  if (now !== null && (frame.checksum === null || now.sha256 === frame.checksum.sha256)) {
+    await checkPartner(frame, 'after a restart', hand);
+    return;
+  }
   frame.checksum = null;
   const reason =
     now === null

@@ -38,9 +38,9 @@ export class Redo {
     return earlierOf(this.up, number);
   }
 
-  /** @returns what is going to be known once the new frame has its place, and the earlier file moves there */
-  with(number: number, aside: string): TakenUp | null {
-    return this.up === null ? null : replacedBy(this.up, number, aside);
+  /** @returns what is going to be known once the new frame has its place, and the earlier files move there */
+  with(number: number, asides: readonly string[]): TakenUp | null {
+    return this.up === null ? null : replacedBy(this.up, number, asides);
   }
 
   replaced(takenUp: TakenUp | null): void {

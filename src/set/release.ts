@@ -2,10 +2,20 @@
 // files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
-import { type Arrival, putAside, readArrival, WAITED } from './arrival.js';
+import { LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
+import {
+  type Arrival,
+  filesOf,
+  isUnderWay,
+  pairUp,
+  putAside,
+  readArrival,
+  WAITED,
+  whole,
+} from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
 import { askedOfFrame, type InHand } from './in-hand.js';
+import { takeLate } from './late-partner.js';
 import { Looks, MOST_LOOKS } from './looks.js';
 import { ofFrame, type SetFrame, stray } from './set-frame.js';
 import type { Steady } from './steady.js';
@@ -92,19 +102,16 @@ export class Releases {
    * @returns whether it is lost where the bracket stands, whether a file is missing, and what went wrong with another
    */
   private async takeIn({ files }: Released, release: Release, releasedAt: Date) {
-    const arrivals: Arrival[] = [];
-    const brought: BroughtFile[] = [];
+    const came: Arrival[] = [];
     let wrong: unknown = null;
     for (const file of files)
       await readArrival(file, this.hand.folder).then(
-        (arrival) => {
-          arrivals.push(arrival);
-          brought.push(file);
-        },
+        (arrival) => came.push(arrival),
         (cause: unknown) => {
           wrong ??= cause;
         },
       );
+    const arrivals = await takeLate(pairUp(came), this.hand, this.looks);
     const firedAt = releasedAt.toISOString();
     const { decisions, soFar, missing } = assign(
       arrivals,
@@ -119,9 +126,9 @@ export class Releases {
     this.told = soFar;
     let isLost = false;
     for (const [index, decision] of decisions.entries()) {
-      const [arrival, file] = [arrivals[index], brought[index]];
-      if (arrival === undefined || file === undefined) continue;
-      await this.carryOut(decision, arrival, firedAt, file.whole).catch((cause: unknown) => {
+      const arrival = arrivals[index];
+      if (arrival === undefined) continue;
+      await this.carryOut(decision, arrival, firedAt).catch((cause: unknown) => {
         wrong ??= cause;
       });
       isLost ||= decision.is === 'from-before' && decision.anew !== null;
@@ -129,26 +136,16 @@ export class Releases {
     return { isLost, isShort: missing.length > 0, wrong };
   }
 
-  /** @param whole settles when all of the file is here; undefined if it is */
-  private async carryOut(
-    decision: Decision,
-    arrival: Arrival,
-    firedAt: string,
-    whole: Promise<void> | undefined,
-  ): Promise<void> {
+  private async carryOut(decision: Decision, head: Arrival, firedAt: string): Promise<void> {
     const { hand } = this;
-    if (
-      decision.is === 'frame' &&
-      decision.displaced === null &&
-      decision.anew === null &&
-      whole !== undefined
-    ) {
-      this.meanwhile(decision, arrival, firedAt, whole);
+    const isProved = decision.is === 'frame' && decision.displaced === null && decision.anew === null;
+    if (isProved && isUnderWay(head)) {
+      this.meanwhile(decision, head, firedAt);
       return;
     }
     // Whatever else it is, nothing is fired before all of it is here.
-    await whole;
-    hand.book.fetched(path.basename(arrival.path));
+    const arrival = await whole(head);
+    for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
     if (decision.is === 'untold') throw untold();
     if (decision.is !== 'from-before') {
       const moved = hand.common.watchLens(arrival.recorded);
@@ -161,6 +158,7 @@ export class Releases {
     if (decision.is !== 'frame') return;
     hand.common.meter(this.told.baseTv);
     const frame = hand.book.frameOf(decision.frame);
+    frame.came = arrival;
     this.looks.begin(
       () => lookAt(arrival),
       (looked) => verify(arrival, frame, decision, looked, hand),
@@ -169,32 +167,28 @@ export class Releases {
   }
 
   /** What its head records proves the frame: the rest comes while the next one is exposed. */
-  private meanwhile(
-    decision: Extract<Decision, { is: 'frame' }>,
-    arrival: Arrival,
-    firedAt: string,
-    whole: Promise<void>,
-  ): void {
+  private meanwhile(decision: Extract<Decision, { is: 'frame' }>, head: Arrival, firedAt: string): void {
     const { hand } = this;
     const frame = hand.book.frameOf(decision.frame);
-    const moved = hand.common.watchLens(arrival.recorded);
+    frame.came = head;
+    const moved = hand.common.watchLens(head.recorded);
     if (moved !== null) hand.book.note(moved);
     hand.common.meter(this.told.baseTv);
     hand.coming.add(decision.frame);
-    const read = async (): Promise<LookedAt | EvenrungError> => {
+    const read = async (): Promise<{ arrival: Arrival; looked: LookedAt } | EvenrungError> => {
       try {
-        await whole;
+        const arrival = await whole(head);
+        hand.book.apply(decision, { firedAt, storedAt: new Date().toISOString() });
+        for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
+        hand.coming.delete(decision.frame);
+        return { arrival, looked: await lookAt(arrival) };
       } catch (cause) {
         return asEvenrungError(cause);
       }
-      hand.book.apply(decision, { firedAt, storedAt: new Date().toISOString() });
-      hand.book.fetched(path.basename(arrival.path));
-      hand.coming.delete(decision.frame);
-      return lookAt(arrival);
     };
     this.looks.begin(read, async (looked) => {
       if (!(looked instanceof EvenrungError)) {
-        await verify(arrival, frame, decision, looked, hand);
+        await verify(looked.arrival, frame, decision, looked.looked, hand);
         return;
       }
       const error = await hand.folder.whyNotStored(looked);

@@ -1,6 +1,5 @@
 // One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
 // ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
-import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
@@ -8,13 +7,7 @@ import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
 import type { Body, ReadinessAsked } from '../camera/index.js';
-import {
-  type Naming,
-  readPicture,
-  type SetFolder,
-  type SmallPicture,
-  smallPicture,
-} from '../frames/index.js';
+import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
 import { type Plan, toWirePlan } from '../plan/index.js';
 import { Book } from './book.js';
@@ -146,9 +139,11 @@ export class Run {
     return this.hand.frames[number - 1]?.thumbnail ?? null;
   }
 
-  /** Bytes of each verified frame's file. */
+  /** Bytes of each verified frame, of one file or of two. */
   get fileBytes(): number[] {
-    return this.hand.frames.flatMap(({ checksum }) => (checksum === null ? [] : [checksum.bytes]));
+    return this.hand.frames.flatMap(({ checksum, view: { partner } }) =>
+      checksum === null ? [] : [checksum.bytes + (partner?.state === 'there' ? (partner.bytes ?? 0) : 0)],
+    );
   }
 
   /** How often the shutter was released for its frames. */
@@ -169,12 +164,8 @@ export class Run {
       (a, b) => Math.abs(a.planned.offset) - Math.abs(b.planned.offset),
     );
     if (middle === undefined || !isVerified(middle)) return null;
-    const file = this.hand.pathOf(middle);
     // One that was verified before a restart has no small copy at hand.
-    const small =
-      middle.thumbnail ??
-      (await readPicture(file, path.extname(file).slice(1)).catch(() => null))?.thumbnail ??
-      null;
+    const small = middle.thumbnail ?? (await this.hand.pictureOf(middle))?.thumbnail ?? null;
     return small === null ? null : smallPicture(small);
   }
 
@@ -249,6 +240,7 @@ export class Run {
     if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
     await body.foresee(plan.passes.map((pass) => armingOf(pass, this.hand)));
     this.hand.common.clockDifference = body.clockDifference;
+    if (body.makesPairs) this.hand.common.seePairs();
     this.expectWaiting();
     // What the aperture and the ISO stand on was read anew just now.
     this.tellWhole();

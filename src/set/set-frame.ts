@@ -7,6 +7,15 @@ import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
 
+/** What tells whose partner a file is. */
+export interface Telling {
+  /** Its extension by content; undefined if it is nothing that a camera writes. */
+  readonly kind: string | undefined;
+  /** Its name in the camera; null if nobody knows it. */
+  readonly cameraName: string | null;
+  readonly recorded: RecordedExposure | null;
+}
+
 export interface SetFrame {
   view: FrameView;
   readonly pass: Pass;
@@ -23,13 +32,15 @@ export interface SetFrame {
   light: LightGrid | null;
   /** Whether its picture was looked at since the program began. */
   looked: boolean;
+  /** What its file tells of itself, for a partner that comes later; null if it came before a restart. */
+  came: Telling | null;
 }
 
 export const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
 
 /** What is known of a frame that is still to be made. */
 export const UNMADE = {
-  ...{ recorded: null, clipped: null, file: null },
+  ...{ recorded: null, clipped: null, file: null, partner: undefined },
   ...{ reason: null, baseMoved: null, marks: [] as FrameView['marks'] },
 } satisfies Partial<FrameView>;
 
@@ -52,6 +63,7 @@ export function framesOf(plan: Plan): SetFrame[] {
       times: NO_TIMES,
       light: null,
       looked: false,
+      came: null,
       view: {
         number: index + 1,
         pass: number,

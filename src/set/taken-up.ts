@@ -2,6 +2,7 @@
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
 import { roughDuration } from '../../shared/duration.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
+import { namesOf } from '../frames/index.js';
 import type { RunOutcome, StoredFrame } from '../journal/index.js';
 import { hourAndMinute } from '../system/index.js';
 
@@ -10,6 +11,8 @@ export interface EarlierFrame {
   readonly frame: StoredFrame;
   /** Where its file goes once the record tells of the new one, from the set folder on; null while there is no new one. */
   readonly aside: string | null;
+  /** Where its second file goes then; left out if it is one file. */
+  readonly partnerAside?: string;
 }
 
 export interface TakenUp {
@@ -43,25 +46,46 @@ export function wayBack(state: FrameState): readonly FrameState[] {
   return state === 'fired' || state === 'stored' ? ['rejected'] : [];
 }
 
-/** The new frame is there: from now on the earlier one is going to be moved. */
-export const replacedBy = (taken: TakenUp, number: number, aside: string): TakenUp => ({
-  ...taken,
-  earlier: taken.earlier.map((one) =>
-    one.frame.view.number === number && one.aside === null ? { ...one, aside } : one,
-  ),
-});
+/**
+ * The new frame is there: from now on the earlier one is going to be moved.
+ * @param asides where its files go, its own first
+ */
+export function replacedBy(taken: TakenUp, number: number, asides: readonly string[]): TakenUp {
+  const [aside = null, partnerAside] = asides;
+  const going = { aside, ...(partnerAside === undefined ? {} : { partnerAside }) };
+  return {
+    ...taken,
+    earlier: taken.earlier.map((one) =>
+      one.frame.view.number === number && one.aside === null ? { ...one, ...going } : one,
+    ),
+  };
+}
 
 /** @returns the names that are known in the set folder although no frame has them just now */
 export const knownBeside = (taken: TakenUp | null): string[] => [
   ...(taken?.others ?? []),
-  ...(taken?.earlier.flatMap(({ frame }) => frame.view.file ?? []) ?? []),
+  ...(taken?.earlier.flatMap(({ frame }) => namesOf(frame.view)) ?? []),
 ];
 
-/** @returns the files that have to make way, and where they go */
-export const makingWay = (taken: TakenUp | null): { number: number; file: string; aside: string }[] =>
-  (taken?.earlier ?? []).flatMap(({ frame: { view }, aside }) =>
-    view.file === null || aside === null ? [] : [{ number: view.number, file: view.file, aside }],
-  );
+/** A file that has to make way, and where it goes. */
+export interface MakingWay {
+  readonly number: number;
+  readonly file: string;
+  readonly aside: string;
+  /** Whether it is the second file of its frame. */
+  readonly isPartner: boolean;
+}
+
+/** @returns the files that have to make way */
+export const makingWay = (taken: TakenUp | null): MakingWay[] =>
+  (taken?.earlier ?? []).flatMap(({ frame: { view }, aside, partnerAside }) => {
+    if (view.file === null || aside === null) return [];
+    const { number, file, partner } = view;
+    const own = { number, file, aside, isPartner: false };
+    return partner?.state !== 'there' || partnerAside === undefined
+      ? [own]
+      : [own, { number, file: partner.file, aside: partnerAside, isPartner: true }];
+  });
 
 /** By the clock on the wall. */
 export const firedAgain = (at: Date): string =>

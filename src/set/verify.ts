@@ -1,15 +1,25 @@
 // A file that was taken for a frame is looked at: whether it is whole, and how many pixels it has. Then the frame is verified and the file has
-// its name, or it is rejected and the file is set aside. Files come from a release, or were found after a restart.
+// its name, or it is rejected and the file is set aside. Files come from a release, or were found after a restart. Of a frame of two files
+// the own one decides; a partner that will not do is set aside, and the frame is marked.
 import path from 'node:path';
 import { asEvenrungError } from '../../shared/errors.js';
-import type { FrameView } from '../../shared/state.js';
-import { mustBeWhole, type Picture, readPicture, readPixelSize } from '../frames/index.js';
+import type { FrameView, Partner } from '../../shared/state.js';
+import {
+  type Checksum,
+  mustBeWhole,
+  namesOf,
+  type Picture,
+  readPicture,
+  readPixelSize,
+  shownFirst,
+} from '../frames/index.js';
 import type { FrameFile } from '../journal/index.js';
-import { type Arrival, putAside } from './arrival.js';
+import { type Arrival, type ArrivedFile, putAside } from './arrival.js';
+import type { Common } from './common.js';
 import type { InHand } from './in-hand.js';
-import { type Looked, marksOf, rejected, type Seen } from './judgements.js';
+import { type Looked, leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
 import type { TakenBefore } from './marks.js';
-import type { SetFrame } from './set-frame.js';
+import { seen as recordedOf, type SetFrame } from './set-frame.js';
 import { firedAgain } from './taken-up.js';
 
 /** What is known of a file beside what is in it. */
@@ -20,23 +30,55 @@ export interface Accepted {
   readonly perhapsEarlyMs: number | null;
 }
 
-/** A look at a picture, with the picture. */
+/** A look at a picture, with the picture: of two files, that of the one which is decoded sooner. */
 export interface LookedAt extends Looked {
   readonly picture: Picture | null;
+  /** A look at the other file; null if there is none. */
+  readonly partner: Looked | null;
 }
 
+type File = Pick<ArrivedFile, 'path' | 'kind' | 'saidBytes'>;
+
 /** Takes long; never rejects. */
-export async function lookAt(arrival: Pick<Arrival, 'path' | 'kind' | 'saidBytes'>): Promise<LookedAt> {
-  const { path: file, kind = 'unknown', saidBytes } = arrival;
+export async function lookAt({
+  partner,
+  ...own
+}: File & { readonly partner: File | null }): Promise<LookedAt> {
+  const files = partner === null ? [own] : [own, partner];
+  const looks = new Map<File, Looked>();
+  for (const file of files) looks.set(file, await lookAtFile(file));
+  let picture: Picture | null = null;
+  for (const file of shownFirst(files)) {
+    if (looks.get(file)?.broken !== null) continue;
+    try {
+      picture = await readPicture(file.path, file.kind ?? 'unknown');
+    } catch (cause) {
+      looks.set(file, notWhole(cause));
+    }
+    if (picture !== null) break;
+  }
+  const clipped = picture?.clipped ?? null;
+  const lookOf = (file: File): Looked => looks.get(file) ?? notWhole(new Error('It was not looked at.'));
+  const ofOwn = lookOf(own);
+  return {
+    ...ofOwn,
+    ...(ofOwn.broken === null ? { clipped, picture } : { picture: null }),
+    partner: partner === null ? null : lookOf(partner),
+  };
+}
+
+async function lookAtFile({ path: file, kind = 'unknown', saidBytes }: File): Promise<Looked> {
   try {
     const doubt = await mustBeWhole(file, { saidBytes });
-    const picture = await readPicture(file, kind);
-    const size = await readPixelSize(file, kind);
-    return { broken: null, doubt, clipped: picture?.clipped ?? null, size, picture };
+    return { broken: null, doubt, clipped: null, size: await readPixelSize(file, kind) };
   } catch (cause) {
-    return { broken: asEvenrungError(cause).message, doubt: null, clipped: null, size: null, picture: null };
+    return notWhole(cause);
   }
 }
+
+const notWhole = (cause: unknown): Looked => ({
+  ...{ broken: asEvenrungError(cause).message, doubt: null, clipped: null, size: null },
+});
 
 /** The frame is stored; now it is verified or rejected. @throws EvenrungError storing-failed */
 export async function verify(
@@ -48,7 +90,9 @@ export async function verify(
 ): Promise<void> {
   const { book, folder, labels, redo, common } = hand;
   const { number } = frame.view;
-  common.measure(looked.broken === null ? looked.size : null);
+  if (arrival.partner !== null) common.seePairs();
+  common.measure(looked.size, arrival.kind);
+  common.measure(looked.partner?.size ?? null, arrival.partner?.kind);
   const seen = seenOf(arrival, frame, accepted, looked, hand);
   const against = rejected(seen);
   if (against !== null) {
@@ -57,27 +101,78 @@ export async function verify(
     await putAside(arrival, { reason, frame: number }, hand);
     return;
   }
+  const partner = await partnerToKeep(arrival, frame, seen, hand);
   const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
   const kind = arrival.kind ?? 'unknown';
   // What its name goes by is kept before the first frame has one.
   if (!labels.isNamedKept) hand.remember();
   labels.namedKept();
-  const file = await folder.keep(arrival.path, labels.stemOf(frame, hand.run, hand.startedAt), kind);
+  const stem = labels.stemOf(frame, hand.run, hand.startedAt);
+  const kept = await keep({ path: arrival.path, kind }, partner, stem, hand);
   show(frame, looked.picture);
   frame.checksum = checksum;
   const { clipped } = looked;
-  const more = { file, clipped, baseMoved: accepted.baseMoved, marks: marksOf(seen) };
-  const earlier = redo.earlierOf(frame.view)?.view.file ?? null;
-  if (earlier === null) book.change(frame, 'verified', more, checksum ?? {});
+  const more: Partial<FrameView> = {
+    ...{ file: kept.file, clipped, baseMoved: accepted.baseMoved, marks: marksOf(seen) },
+    ...(common.pairs ? { partner: kept.partner ?? { state: 'missing', beside: arrival.cameraName } } : {}),
+  };
+  const earlier = redo.earlierOf(frame.view)?.view ?? null;
+  if (earlier === null || earlier.file === null) book.change(frame, 'verified', more, checksum ?? {});
   else
     await replace(earlier, frame, more, checksum ?? {}, hand).catch(async (cause: unknown) => {
       // The frame stays what it was. Whoever goes on with a set whose end could not be kept finds the new file there.
-      const arrived = { path: path.join(folder.path, file), kind };
-      await putAside(arrived, { reason: asEvenrungError(cause).message, frame: number }, hand);
+      const reason = asEvenrungError(cause).message;
+      for (const name of namesOf(more as Pick<FrameView, 'file' | 'partner'>)) {
+        const arrived = { path: path.join(folder.path, name), kind: path.extname(name).slice(1) };
+        await putAside(arrived, { reason, frame: number }, hand);
+      }
       throw cause;
     });
   redo.made();
 }
+
+/** A second file that its frame has. */
+interface Kept {
+  readonly path: string;
+  readonly kind: string;
+  readonly recorded: ArrivedFile['recorded'];
+}
+
+/** @returns the second file, if it is the frame's; else it is set aside. Null if there is none */
+async function partnerToKeep(
+  { partner }: Arrival,
+  { view: { number } }: SetFrame,
+  seen: Seen,
+  hand: InHand,
+): Promise<Kept | null> {
+  if (partner === null) return null;
+  const reason = leftOut(seen);
+  if (reason === null) return { ...partner, kind: partner.kind ?? 'unknown' };
+  await putAside(partner, { reason, frame: number }, hand);
+  return null;
+}
+
+/** Both files of a frame have one name. */
+async function keep(
+  own: { readonly path: string; readonly kind: string },
+  partner: Kept | null,
+  stem: string,
+  { folder }: InHand,
+): Promise<{ readonly file: string; readonly partner: Partner | null }> {
+  if (partner === null) return { file: await folder.keep(own.path, stem, own.kind), partner };
+  const checksum = await folder.checksumOf(path.relative(folder.path, partner.path));
+  const [file, other] = await folder.keepBoth([own, partner], stem);
+  return { file, partner: partnerThere(other, checksum, recordedOf(partner.recorded).recorded) };
+}
+
+export const partnerThere = (
+  file: string,
+  checksum: Checksum | null,
+  recorded: FrameView['recorded'],
+): Partner => ({
+  ...{ state: 'there', file, sha256: checksum?.sha256 ?? null, bytes: checksum?.bytes ?? null },
+  recorded,
+});
 
 /** The small copy and the light of a frame, for the end of the set. */
 export function show(frame: SetFrame, picture: Picture | null): void {
@@ -87,23 +182,32 @@ export function show(frame: SetFrame, picture: Picture | null): void {
 }
 
 function seenOf(
-  { recorded, broken }: Arrival,
+  { recorded, broken, kind, partner }: Arrival,
   frame: SetFrame,
   accepted: Accepted,
-  looked: Looked,
+  looked: LookedAt,
   hand: InHand,
 ): Seen {
-  const { meteredTv: baseTv, size: sizeOfSet, clockDifference } = hand.common;
+  const { common } = hand;
+  const { meteredTv: baseTv, clockDifference } = common;
   return {
-    ...{ number: frame.view.number, frames: hand.frames.length, recorded, broken },
+    ...{ number: frame.view.number, frames: hand.frames.length, recorded, broken, kind },
     ...{ asked: hand.askedOf(frame), baseTv, times: frame.times, clockDifference },
-    ...{ ...accepted, looked, sizeOfSet },
+    ...{ ...accepted, looked, sizeOfSet: common.sizeOf(kind) },
+    partner: common.pairs ? seenPartner(partner, looked.partner, common) : undefined,
   };
 }
 
-/** The earlier file stays where it is until the record tells of the new one: the record is right at any moment. */
+const seenPartner = (
+  partner: ArrivedFile | null,
+  looked: Looked | null,
+  common: Common,
+): SeenPartner | null =>
+  partner === null ? null : { ...partner, looked, sizeOfKind: common.sizeOf(partner.kind) };
+
+/** The earlier files stay where they are until the record tells of the new ones: the record is right at any moment. */
 async function replace(
-  earlier: string,
+  earlier: FrameView,
   frame: SetFrame,
   more: Partial<FrameView>,
   checksum: FrameFile,
@@ -111,8 +215,15 @@ async function replace(
 ): Promise<void> {
   const { folder, book, redo } = hand;
   const { number } = frame.view;
-  const aside = { file: await folder.nameAside(earlier, number), reason: firedAgain(new Date()) };
-  const takenUp = redo.with(number, aside.file);
-  book.replaced(frame, more, checksum, aside, hand.memo(takenUp));
+  const names = await folder.nameAside(namesOf(earlier), number);
+  const reason = firedAgain(new Date());
+  const takenUp = redo.with(number, names);
+  book.replaced(
+    frame,
+    more,
+    checksum,
+    names.map((file) => ({ file, reason })),
+    hand.memo(takenUp),
+  );
   redo.replaced(takenUp);
 }

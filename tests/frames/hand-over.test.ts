@@ -405,7 +405,7 @@ describe('handed over a second time', () => {
     await writeFile(path.join(folder, '03_+1EV.xmp'), retitled);
     const { sidecars, sentence } = await again(folder, must(record));
     expect(sentence).toBeNull();
-    expect(sidecars.get(2)).toBe('02_0EV.xmp');
+    expect(sidecars.get('02_0EV.jpg')).toBe('02_0EV.xmp');
     expect(await textOf(folder, '02_0EV.xmp')).toBe(rated);
     expect(await textOf(folder, '03_+1EV.xmp')).toBe(retitled);
     expect((await readdir(folder)).filter((name) => name.endsWith('.xmp'))).toHaveLength(3);
@@ -417,8 +417,8 @@ describe('handed over a second time', () => {
     await writeFile(path.join(folder, '02_0EV.xmp'), edited);
     await writeFile(path.join(folder, '02_0EV.jpg.xmp'), edited);
     const { sidecars, sentence } = await again(folder, must(record));
-    expect(sidecars.get(1)).toBe('01_-1EV.jpg.xmp');
-    expect(sidecars.has(2)).toBe(false);
+    expect(sidecars.get('01_-1EV.jpg')).toBe('01_-1EV.jpg.xmp');
+    expect(sidecars.has('02_0EV.jpg')).toBe(false);
     expect(sentence).toContain('the sidecar of frame 2 (files of somebody else have its names)');
     for (const name of ['01_-1EV.xmp', '02_0EV.xmp', '02_0EV.jpg.xmp'])
       expect(await textOf(folder, name)).toBe(edited);
@@ -431,7 +431,7 @@ describe('handed over a second time', () => {
       index === 1 ? frame : { ...frame, state: 'rejected' as const, file: null, sha256: null },
     );
     const { sidecars } = await again(folder, { ...must(record), frames });
-    expect([...sidecars]).toEqual([[2, '02_0EV.xmp']]);
+    expect([...sidecars]).toEqual([['02_0EV.jpg', '02_0EV.xmp']]);
     expect((await readdir(folder)).filter((name) => name.endsWith('.xmp'))).toEqual([
       '02_0EV.xmp',
       '03_+1EV.xmp',

@@ -37,6 +37,7 @@ const SEEN: Seen = {
   ...{ baseTv: null, baseMoved: null, times: { firedAt: null, storedAt: null } },
   ...{ clockDifference: null, before: null, perhapsEarlyMs: null },
   ...{ looked: LOOKED, sizeOfSet: { width: 300, height: 200 } },
+  ...{ kind: 'jpg', partner: undefined },
 };
 const recordedAs = ({ recorded, broken, asked, baseTv }: Seen) =>
   mismatch({ recorded, broken }, asked, baseTv);
@@ -47,12 +48,15 @@ it('the table: each rule once, with its time and what comes of it', () => {
     'exposure: recorded, reject',
     'whole: picture, reject',
     'pixels: picture, reject',
+    'partner: picture, leave-out',
     'proved: picture, mark',
     'clipping: picture, mark',
     'base: recorded, mark',
     'order: recorded, mark',
     'time: recorded, mark',
     'doubtful time: recorded, mark',
+    'lone file: picture, mark',
+    'odd partner: picture, mark',
     'file size: set, mark',
     'light: set, mark',
   ]);

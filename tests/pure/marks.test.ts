@@ -44,7 +44,7 @@ const marksOfOne = ({ clipped, doubt, takenAt, ...known }: Marked) =>
   marksOfSeen({
     ...known,
     recorded: { exposureTime: 1 / 60, fNumber: 8, iso: 100, bias: null, focalLength: 24, takenAt },
-    ...{ broken: null, baseTv: null, sizeOfSet: null },
+    ...{ broken: null, baseTv: null, sizeOfSet: null, kind: 'jpg', partner: undefined },
     looked: { broken: null, doubt, clipped, size: null },
     asked: {
       ...{ mode: 'manual', step: sixths(6), fNumber: 8, iso: 100, longestTv: null, shortestTv: null },

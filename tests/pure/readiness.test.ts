@@ -38,6 +38,7 @@ const treeOf = (settings: readonly Setting[]): Settings =>
 const ask = (settings: Settings, asked: Partial<ReadinessQuestion> = {}) =>
   readiness({
     link: 'usb',
+    pairs: false,
     dialect: 'none',
     mode: 'manual',
     now: NOW,
@@ -1006,6 +1007,7 @@ const oddSetting: fc.Arbitrary<Setting> = fc
   .map(({ choices, ...setting }) => (choices === undefined ? setting : { ...setting, choices }));
 const oddQuestion: fc.Arbitrary<Omit<ReadinessQuestion, 'settings'>> = fc.record({
   link: fc.constantFrom('usb', 'practice'),
+  pairs: fc.boolean(),
   dialect: fc.constantFrom('amount', 'pattern', 'drive-entry', 'none'),
   mode: fc.constantFrom('manual', 'aperture'),
   now: fc.date(),

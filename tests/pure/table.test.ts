@@ -50,10 +50,13 @@ const ROW: TableRow = {
   bytes: 123456,
   firedAt: '2026-11-25T16:42:10.000Z',
   marks: ['Too dark, and "blown".', 'The light moved.'],
+  partner: null,
+  partnerSha256: null,
+  partnerBytes: null,
 };
 
 const HEADER =
-  'frame,offset_ev,shutter,exact_seconds,recorded_seconds,f_number,iso,state,pass,attempts,clipped_dark,clipped_light,file,sha256,bytes,fired_at,marks';
+  'frame,offset_ev,shutter,exact_seconds,recorded_seconds,f_number,iso,state,pass,attempts,clipped_dark,clipped_light,file,sha256,bytes,fired_at,marks,partner,partner_sha256,partner_bytes';
 
 const asObject = (text: string): Record<string, string> => {
   const [header = [], values = []] = parseCsv(text);
@@ -85,6 +88,9 @@ describe('the table of a set', () => {
       bytes: '123456',
       fired_at: '2026-11-25T16:42:10.000Z',
       marks: 'Too dark, and "blown". The light moved.',
+      partner: '',
+      partner_sha256: '',
+      partner_bytes: '',
     });
   });
 

@@ -1,4 +1,4 @@
-// Rules on what becomes of a frame: one file, kept where, and whether there is room for it.
+// Rules on what becomes of a frame: how many files, kept where, and whether there is room for them.
 import type { Settings } from '../link.js';
 import { firstOf, numberOf, toldOf } from './labels.js';
 import {
@@ -21,12 +21,28 @@ const CARD_FORMAT_NAMES = ['imageformatcf', 'imageformatsd', 'imageformatexthd']
 /** Every label of two files has it, under all extensions, and no other has. */
 const TWO_FILES = '+';
 
-function lookAtFormat(question: ReadinessQuestion): Finding {
-  const { settings } = question;
-  const body = who(question);
+/** The formats as the body tells them: of all its files, and of single cards. */
+function formatsIn(settings: Settings) {
   const common = toldOf(settings, FORMAT_NAMES).filter((told) => told.readable && isFormat(told.label));
   const ofCards = toldOf(settings, CARD_FORMAT_NAMES).filter((told) => told.readable);
   const twofold = (common.length > 0 ? common : ofCards).find(({ label }) => label.includes(TWO_FILES));
+  return { common, ofCards, twofold };
+}
+
+/** @returns whether the body is set to make two files of each frame, as far as it tells */
+export const makesTwoFiles = (settings: Settings): boolean => formatsIn(settings).twofold !== undefined;
+
+function lookAtFormat(question: ReadinessQuestion): Finding {
+  const { settings, pairs } = question;
+  const body = who(question);
+  const { common, ofCards, twofold } = formatsIn(settings);
+  if (pairs) {
+    if (twofold !== undefined) return fine(`Each frame is two files, and both come here (${twofold.shown}).`);
+    const shown = [...new Set([...common, ...ofCards].map((told) => told.shown))].join(', ');
+    return fine(
+      shown === '' ? 'All files of a frame come here.' : `All files of a frame come here (${shown}).`,
+    );
+  }
   if (twofold !== undefined) {
     return stops(
       `${body} writes two files a frame (${twofold.shown}): one of them comes back, and the other is dropped or taken for the next frame. Set it to raw only or JPEG only, then fire again.`,
@@ -84,16 +100,22 @@ function lookAtTarget(question: ReadinessQuestion): Finding | null {
 /** A large raw file. From memory, no source. */
 export const LARGEST_FILE_BYTES = 60e6;
 
-function roomHere({ freeBytes, frames, fileBytes }: ReadinessQuestion): Finding | null {
+/** A large JPEG that stands beside a raw file. From memory, no source. */
+const LARGEST_PARTNER_BYTES = 30e6;
+
+function roomHere({ settings, pairs, freeBytes, frames, fileBytes }: ReadinessQuestion): Finding | null {
   if (freeBytes === null || frames === null) return null;
-  const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES);
+  const isTwo = pairs && makesTwoFiles(settings);
+  const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES + (isTwo ? LARGEST_PARTNER_BYTES : 0));
   // What there is is cut and what it takes rounded up: the two must not look equal where they are not.
   const free = sizeOf(freeBytes, Math.floor);
   if (freeBytes >= needed) return fine(`Where the sets go, ${free} are free.`);
   const room = `Only ${free} are free where the sets go, and a set of ${frames} frames takes`;
   const takes = sizeOf(needed, Math.ceil);
   if (fileBytes === null) {
-    return attention(`${room} up to ${takes} in raw. Make room, or choose another folder.`);
+    return attention(
+      `${room} up to ${takes} ${isTwo ? 'in two files each' : 'in raw'}. Make room, or choose another folder.`,
+    );
   }
   return stops(`${room} ${takes}. Make room, or choose another folder, then fire again.`);
 }

@@ -6,6 +6,8 @@ import type { LinkKind, Settings } from '../link.js';
 export interface ReadinessQuestion {
   readonly settings: Settings;
   readonly link: LinkKind;
+  /** Whether the link tells of every file that the body makes: then a frame may be two files. */
+  readonly pairs: boolean;
   readonly dialect: 'amount' | 'pattern' | 'drive-entry' | 'none';
   /** What the run moves the centre by: the shutter, or the exposure compensation. */
   readonly mode: 'manual' | 'aperture';
@@ -15,7 +17,7 @@ export interface ReadinessQuestion {
   readonly freeBytes: number | null;
   /** Frames of the set that is asked for; null where none is. */
   readonly frames: number | null;
-  /** Bytes of one file; null where nobody knows. */
+  /** Bytes of one frame, of one file or of two; null where nobody knows. */
   readonly fileBytes: number | null;
   /** Codes of hand ticks that a person has ticked. */
   readonly ticked: ReadonlySet<string>;

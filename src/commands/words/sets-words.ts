@@ -297,10 +297,12 @@ export function sumOfChecks(checked: readonly SetCheck[]): string[] {
   return checked.length < 2 ? [] : [`${right} of ${checked.length} sets are all right`];
 }
 
-export function exportInWords({ folder, files, frames, leftBehind, findings }: ExportedSet): string[] {
+export function exportInWords(exported: ExportedSet): string[] {
+  const { folder, files, frames, frameFiles, leftBehind, findings } = exported;
   const megabytes = Math.ceil(files.reduce((sum, { bytes }) => sum + bytes, 0) / 1e6);
-  const beside = files.length - frames;
-  const what = `${counted(frames, 'frame', 'frames')}${beside === 0 ? '' : ` and ${counted(beside, 'file', 'files')} beside them`}`;
+  const beside = files.length - frameFiles;
+  const inFiles = frameFiles === frames ? '' : ` in ${counted(frameFiles, 'file', 'files')}`;
+  const what = `${counted(frames, 'frame', 'frames')}${inFiles}${beside === 0 ? '' : ` and ${counted(beside, 'file', 'files')} beside them`}`;
   const named = leftBehind.slice(0, MOST_NAMED).join(', ');
   const more = leftBehind.length > MOST_NAMED ? ` and ${leftBehind.length - MOST_NAMED} more` : '';
   return [

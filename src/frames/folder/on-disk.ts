@@ -14,6 +14,8 @@ export interface KeptName {
   readonly file: string;
   /** Null if nobody kept its size: then any will do. */
   readonly bytes: number | null;
+  /** Whether it is the second file of the frame; left out, it is the frame's own. */
+  readonly isPartner?: boolean;
 }
 
 /** @returns what is there of these files; never throws because of what is in the folder */
@@ -21,19 +23,34 @@ export async function lookOnDisk(folder: string, kept: readonly KeptName[]): Pro
   const why = await whyNoFolder(folder);
   if (why !== null) {
     const sentence = `The set folder ${path.basename(folder)} ${why}`;
-    return { state: 'gone', missing: kept.map(({ number }) => number), changed: [], sentence };
+    return { state: 'gone', missing: numbersOf(kept), changed: [], sentence };
   }
   const found = await Promise.all(kept.map((one) => lookAt(folder, one)));
-  const numbers = (what: 'missing' | 'changed') =>
-    kept.filter((_, index) => found[index] === what).map(({ number }) => number);
-  const [missing, changed] = [numbers('missing'), numbers('changed')];
+  const these = (what: 'missing' | 'changed') => kept.filter((_, index) => found[index] === what);
+  const [missing, changed] = [numbersOf(these('missing')), numbersOf(these('changed'))];
   const sentences = [
-    ...(missing.length === 0 ? [] : [missingSentence(missing)]),
-    ...(changed.length === 0 ? [] : [changedSentence(changed)]),
+    ...sentencesOf(these('missing'), missingSentence, PARTNER_MISSING),
+    ...sentencesOf(these('changed'), changedSentence, PARTNER_CHANGED),
   ];
   return sentences.length === 0
     ? { state: 'whole', missing, changed, sentence: null }
     : { state: 'lacking', missing, changed, sentence: sentences.join(' ') };
+}
+
+const numbersOf = (kept: readonly KeptName[]): number[] => [...new Set(kept.map(({ number }) => number))];
+
+/** Of frames that lack only their second file, something else is said. */
+function sentencesOf(
+  these: readonly KeptName[],
+  ofOwn: (numbers: readonly number[]) => string,
+  ofPartner: string,
+): string[] {
+  const own = numbersOf(these.filter(({ isPartner = false }) => !isPartner));
+  const partners = numbersOf(these).filter((number) => !own.includes(number));
+  return [
+    ...(own.length === 0 ? [] : [ofOwn(own)]),
+    ...(partners.length === 0 ? [] : [`Of ${frames(partners)}, ${ofPartner}`]),
+  ];
 }
 
 /** @returns how the sentence goes on that begins with the folder's name; null if the folder is there */
@@ -66,3 +83,7 @@ const changedSentence = (numbers: readonly number[]): string =>
   numbers.length === 1
     ? `The file of ${frames(numbers)} has another size than when it came from the camera. Put a copy in its place; or move it away and fire the frame again.`
     : `The files of ${frames(numbers)} have other sizes than when they came from the camera. Put copies in their place; or move them away and fire these frames again.`;
+
+const PARTNER_MISSING = 'one of two files is not in the set folder any more. Put a copy back.';
+const PARTNER_CHANGED =
+  'one of two files has another size than when it came from the camera. Put a copy in its place.';

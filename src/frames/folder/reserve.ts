@@ -12,7 +12,7 @@ export const RESERVE = '.reserve';
 const FOR_THE_RECORD = 256 * 1024;
 /**
  * For what lies beside the frames. Measured with 61 frames, the most that a set has: the contact sheet 3.2 MB where all small
- * copies are noise (with 55 of the practice body's 0.8 MB); 61 sidecars of 1.3 KB, in blocks of 4 KB; table and checksums 20 KB.
+ * copies are noise (with 55 of the practice body's 0.8 MB); 122 sidecars of 1.3 KB, in blocks of 4 KB; table and checksums 40 KB.
  */
 const FOR_THE_REST = 4096 * 1024;
 const BYTES = FOR_THE_RECORD + FOR_THE_REST;

@@ -28,6 +28,15 @@ const SMALL_FRAME_BYTES = 64 * 1024;
 /** What set.json holds. */
 export const recordText = (record: object): string => `${JSON.stringify(record, null, 2)}\n`;
 
+/** A file, and its extension by content. */
+export interface FileOfKind {
+  readonly path: string;
+  readonly kind: string;
+}
+
+/** A name for each of them. */
+type Each<Files extends readonly unknown[]> = { [Index in keyof Files]: string };
+
 export interface CreateOptions {
   readonly template?: Template;
   readonly keeper?: string | null;
@@ -151,6 +160,11 @@ export class SetFolder {
     this.incoming = path.join(folder, INCOMING);
   }
 
+  /** A frame of so many bytes has come, of one file or of two. */
+  sawFrame(bytes: number): void {
+    this.largestFrame = Math.max(this.largestFrame, bytes);
+  }
+
   /**
    * Whether the disk takes another frame as large as the largest so far: one that cannot be stored had better not be fired.
    * @throws EvenrungError storing-failed
@@ -165,7 +179,7 @@ export class SetFolder {
   async kindOf(file: string): Promise<string | undefined> {
     const { fileTypeFromFile } = await import('file-type');
     return this.storing(async () => {
-      this.largestFrame = Math.max(this.largestFrame, await sizeOf(file));
+      this.sawFrame(await sizeOf(file));
       return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
     });
   }
@@ -197,30 +211,48 @@ export class SetFolder {
    * @returns the name; nothing that is there is ever overwritten
    */
   async keep(file: string, stem: string, kind: string): Promise<string> {
-    return this.take(file, '', stem, kind);
+    const [name] = await this.take([{ path: file, kind }], '', stem);
+    return name;
+  }
+
+  /**
+   * Takes both files of a verified frame in.
+   * @returns their names, which differ in the extension alone; in the order of the files
+   */
+  async keepBoth(
+    files: readonly [own: FileOfKind, partner: FileOfKind],
+    stem: string,
+  ): Promise<readonly [own: string, partner: string]> {
+    return this.take(files, '', stem);
   }
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
     await this.storing(() => this.makeAside());
     const stem = frameNumber === null ? 'other' : `frame-${String(frameNumber).padStart(2, '0')}`;
-    return this.take(file, ASIDE, stem, kind ?? 'unknown');
+    const [name] = await this.take([{ path: file, kind: kind ?? 'unknown' }], ASIDE, stem);
+    return name;
   }
 
   /**
-   * Where a frame that another one takes the place of is going to be moved to. The name is its own from now on.
-   * @param file the frame's name in the set folder
-   * @returns a name under set-aside/, from the set folder on
+   * Where a frame that another one takes the place of is going to be moved to. The names are its own from now on.
+   * @param files the names of the frame's files in the set folder
+   * @returns names under set-aside/, from the set folder on, in the order of the files
    */
-  async nameAside(file: string, frameNumber: number): Promise<string> {
+  async nameAside<const Files extends readonly string[]>(
+    files: Files,
+    frameNumber: number,
+  ): Promise<Each<Files>> {
     return this.inTurn(() =>
       this.storing(async () => {
         const folder = await this.makeAside();
         const taken = new Set([...(await readdir(folder)), ...this.spokenFor]);
         const stem = `frame-${String(frameNumber).padStart(2, '0')}`;
-        const name = freeName(taken, stem, path.extname(file).slice(1) || 'unknown');
-        this.spokenFor.add(name);
-        return path.join(ASIDE, name);
+        const kinds = files.map((file) => path.extname(file).slice(1) || 'unknown');
+        const free = freeStem(taken, stem, kinds);
+        const names = kinds.map((kind) => `${free}.${kind}`);
+        for (const name of names) this.spokenFor.add(name);
+        return names.map((name) => path.join(ASIDE, name)) as Each<Files>;
       }),
     );
   }
@@ -338,8 +370,12 @@ export class SetFolder {
   }
 
   /** One after the other: names are looked for and taken in two steps. */
-  private take(file: string, folder: string, stem: string, kind: string): Promise<string> {
-    return this.inTurn(() => this.takeNow(file, folder, stem, kind));
+  private take<const Files extends readonly FileOfKind[]>(
+    files: Files,
+    folder: string,
+    stem: string,
+  ): Promise<Each<Files>> {
+    return this.inTurn(() => this.takeNow(files, folder, stem)) as Promise<Each<Files>>;
   }
 
   private inTurn<T>(work: () => Promise<T>): Promise<T> {
@@ -348,17 +384,22 @@ export class SetFolder {
     return taking;
   }
 
-  private async takeNow(file: string, folder: string, stem: string, kind: string): Promise<string> {
+  private async takeNow(files: readonly FileOfKind[], folder: string, stem: string): Promise<string[]> {
     return this.storing(async () => {
       const there = await readdir(path.join(this.path, folder));
       const taken = new Set([...there, ...(folder === ASIDE ? this.spokenFor : [])]);
-      const name = freeName(taken, stem, kind);
-      const full = path.join(folder, name);
+      const kinds = files.map(({ kind }) => kind);
+      const free = freeStem(taken, stem, kinds);
       // A name must not last longer than what it stands for.
-      await syncFile(file);
-      await rename(file, path.join(this.path, full));
+      for (const file of files) await syncFile(file.path);
+      const names: string[] = [];
+      for (const { path: file, kind } of files) {
+        const name = path.join(folder, `${free}.${kind}`);
+        await rename(file, path.join(this.path, name));
+        names.push(name);
+      }
       await syncFolder(path.join(this.path, folder));
-      return full;
+      return names;
     });
   }
 
@@ -410,12 +451,14 @@ async function framesIn(folder: string): Promise<string[]> {
   ];
 }
 
-function freeName(there: ReadonlySet<string>, stem: string, kind: string): string {
+/** @returns the stem, with a number behind it where a file of one of these kinds has it */
+function freeStem(there: ReadonlySet<string>, stem: string, kinds: readonly string[]): string {
   // On disks that know no case, one would take the place of another.
   const taken = new Set([...there].map((name) => name.toLowerCase()));
-  let name = `${stem}.${kind}`;
-  for (let again = 2; taken.has(name.toLowerCase()); again += 1) name = `${stem}_${again}.${kind}`;
-  return name;
+  const isTaken = (one: string) => kinds.some((kind) => taken.has(`${one}.${kind}`.toLowerCase()));
+  let free = stem;
+  for (let again = 2; isTaken(free); again += 1) free = `${stem}_${again}`;
+  return free;
 }
 
 function storingFailed(

@@ -16,7 +16,8 @@ import { readRecorded } from '../read/recorded.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 import { checksumsOf, parseSums, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
-import { readSidecar, sidecarNames } from './sidecar.js';
+import { type FileOfFrame, filesOf, sidecarsOf } from './files-of.js';
+import { readSidecar } from './sidecar.js';
 import { TABLE } from './table.js';
 
 export type FindingCode =
@@ -27,6 +28,7 @@ export type FindingCode =
   | 'no-checksums'
   | 'set-incomplete'
   | 'frame-missing'
+  | 'partner-missing'
   | 'frame-changed'
   | 'frame-unreadable'
   | 'frame-cut'
@@ -58,7 +60,7 @@ export interface SetCheck {
   readonly record: KeptSetRecord | null;
   /** The version in which the record was written. */
   readonly version: number | null;
-  /** Frames whose file was found and has the checksum that was kept for it. */
+  /** Frames whose files were found and have the checksums that were kept for them. */
   readonly intact: number;
   readonly findings: readonly Finding[];
 }
@@ -73,6 +75,7 @@ export async function checkSet(folder: string): Promise<SetCheck> {
   if (read === null) return { record: null, version: null, intact: 0, findings };
   const { record, version } = read;
   findIncomplete(record, find);
+  findLone(record, find);
   const sums = await sumsOf(folder, record, version, find);
   const frames = await thereIn(folder, record, find);
   const { intact, changed } = await checkBytes(folder, frames, sums, find);
@@ -92,11 +95,13 @@ type Find = (
   about?: { frame?: number; file?: string },
 ) => void;
 
-/** A frame whose file is there. */
+/** A file of a frame that is there. */
 interface Present {
   readonly frame: KeptFrame;
   readonly file: string;
   readonly bytes: number;
+  /** What the record keeps of it. */
+  readonly kept: FileOfFrame;
 }
 
 const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${formatEv(fromEv(offset))} EV)`;
@@ -137,6 +142,21 @@ function findIncomplete({ frames, complete, sentence }: KeptSetRecord, find: Fin
   );
 }
 
+/** What never came cannot be lost; the camera's card may have it still. */
+function findLone({ frames }: KeptSetRecord, find: Find): void {
+  for (const frame of frames) {
+    const { number, file, partner } = frame;
+    if (partner?.state !== 'missing') continue;
+    const beside = partner.beside === null ? '' : `, where the one that came is called ${partner.beside}`;
+    find(
+      'partner-missing',
+      'note',
+      `${nameOf(frame)}: only one of its two files came. The other one may be on the camera's card${beside}.`,
+      { frame: number, ...(file === null ? {} : { file }) },
+    );
+  }
+}
+
 /** @returns the checksum that was kept for each file, from the record or from the list beside it */
 async function sumsOf(
   folder: string,
@@ -148,11 +168,12 @@ async function sumsOf(
   const text = await readFile(path.join(folder, SUMS), 'utf8').catch(() => '');
   const listed = new Map(parseSums(text).map(({ file, sha256 }) => [file, sha256]));
   const kept = new Map<string, string>();
-  for (const frame of frames) {
-    const { file, sha256 } = frame;
-    const inList = file === null ? undefined : listed.get(file);
-    if (file === null || (sha256 === null && inList === undefined)) continue;
-    kept.set(file, sha256 ?? (inList as string));
+  const files = frames.flatMap((frame) => filesOf(frame).map((one) => ({ frame, ...one })));
+  for (const { frame, file, sha256 } of files) {
+    const inList = listed.get(file);
+    const sum = sha256 ?? inList;
+    if (sum === undefined) continue;
+    kept.set(file, sum);
     const about = { frame: frame.number, file: SUMS };
     if (sha256 !== null && inList !== undefined && inList !== sha256)
       find(
@@ -176,9 +197,9 @@ async function sumsOf(
 
 async function thereIn(folder: string, { frames }: KeptSetRecord, find: Find): Promise<Present[]> {
   const present: Present[] = [];
-  for (const frame of frames) {
-    const { file, number } = frame;
-    if (file === null) continue;
+  for (const { frame, kept } of frames.flatMap((frame) => filesOf(frame).map((kept) => ({ frame, kept })))) {
+    const { number } = frame;
+    const { file } = kept;
     if (!isPlainName(file)) {
       find('name-outside', 'wrong', `${nameOf(frame)}: the record names a file that is not in the folder.`, {
         frame: number,
@@ -186,7 +207,7 @@ async function thereIn(folder: string, { frames }: KeptSetRecord, find: Find): P
       continue;
     }
     const found = await lstat(path.join(folder, file)).catch(() => null);
-    if (found?.isFile()) present.push({ frame, file, bytes: found.size });
+    if (found?.isFile()) present.push({ frame, file, bytes: found.size, kept });
     else
       find('frame-missing', 'wrong', `${nameOf(frame)}: its file ${file} is not there.`, {
         frame: number,
@@ -204,11 +225,12 @@ async function checkBytes(
 ): Promise<{ intact: number; changed: ReadonlySet<Present> }> {
   const kept = frames.filter(({ file }) => sums.has(file));
   const results = await checksumsOf(kept.map(({ file }) => path.join(folder, file)));
-  let intact = 0;
+  const asTheyCame = new Map<KeptFrame, number>();
   const changed = new Set<Present>();
   for (const [index, result] of results.entries()) {
     const present = kept[index] as Present;
     const { frame, file, bytes } = present;
+    const { bytes: came } = present.kept;
     const about = { frame: frame.number, file };
     if (result instanceof Error) {
       changed.add(present);
@@ -219,12 +241,12 @@ async function checkBytes(
         about,
       );
     } else if (result.sha256 === sums.get(file)) {
-      intact += 1;
+      asTheyCame.set(frame, (asTheyCame.get(frame) ?? 0) + 1);
     } else {
       changed.add(present);
       const sizes =
-        frame.bytes !== null && frame.bytes !== bytes
-          ? `: it has ${bytes} bytes where ${frame.bytes} came from the camera`
+        came !== null && came !== bytes
+          ? `: it has ${bytes} bytes where ${came} came from the camera`
           : ': as many bytes, but not the same ones';
       find(
         'frame-changed',
@@ -234,6 +256,7 @@ async function checkBytes(
       );
     }
   }
+  const intact = [...asTheyCame].filter(([frame, count]) => count === filesOf(frame).length).length;
   return { intact, changed };
 }
 
@@ -256,13 +279,16 @@ async function checkWhole(folder: string, { frame, file }: Present, find: Find):
   }
 }
 
-function findOddSizes(frames: readonly Present[], find: Find): void {
-  const byNumber = new Map(frames.map((one) => [one.frame.number, one]));
-  const sizes = frames
+function findOddSizes(files: readonly Present[], find: Find): void {
+  const sizes = files
     .toSorted((one, other) => one.frame.number - other.frame.number)
-    .map(({ frame: { number }, file, bytes }) => ({ number, kind: path.extname(file).slice(1), bytes }));
-  for (const odd of oddSizes(sizes)) {
-    const { frame, file } = byNumber.get(odd.number) as Present;
+    .map((present) => {
+      const { frame, file, bytes, kept } = present;
+      const kind = path.extname(file).slice(1);
+      return { number: frame.number, kind, bytes, isPartner: kept.isPartner, present };
+    });
+  for (const { of, ...odd } of oddSizes(sizes)) {
+    const { frame, file } = of.present;
     const about = { frame: odd.number, file };
     find('size-odd', 'note', `${nameOf(frame)}: ${file}. ${oddSizeSentence(odd)}`, about);
   }
@@ -294,7 +320,7 @@ function checkExposures(record: KeptSetRecord, frames: readonly Exposed[], find:
       : wrongOffsets(record, recordsBracket(record, frames));
   for (const one of frames) {
     const { frame, file, recorded } = one;
-    const reasons = [...wrongIn(one), ...otherThanKept(frame, recorded)];
+    const reasons = [...wrongIn(one), ...otherThanKept(one.kept, recorded)];
     const about = { frame: frame.number, file };
     if (reasons.length > 0) find('exposure-wrong', 'wrong', `${nameOf(frame)}: ${reasons.join(' ')}`, about);
   }
@@ -361,7 +387,7 @@ function numberIn(written: string | null): number | null {
 /** Readers of other versions may round differently. */
 const SAME_VALUE = 1e-6;
 
-function otherThanKept({ recorded: kept }: KeptFrame, recorded: RecordedExposure): string[] {
+function otherThanKept({ recorded: kept }: FileOfFrame, recorded: RecordedExposure): string[] {
   if (kept === null) return [];
   const values = [
     ['time', kept.exposureTime, recorded.exposureTime],
@@ -386,17 +412,18 @@ function otherBias(before: number | null, now: number | null): string[] {
 async function checkSidecar(
   folder: string,
   record: KeptSetRecord,
-  { frame, file }: Present,
+  { frame, kept }: Present,
   find: Find,
 ): Promise<void> {
-  const { sidecar, number } = frame;
+  const { number } = frame;
+  const { sidecar } = kept;
   if (sidecar !== null && !isPlainName(sidecar)) {
     find('name-outside', 'wrong', `${nameOf(frame)}: the record names a sidecar that is not in the folder.`, {
       frame: number,
     });
     return;
   }
-  for (const name of sidecar === null ? sidecarNames(file) : [sidecar]) {
+  for (const name of sidecar === null ? sidecarsOf(kept) : [sidecar]) {
     const about = { frame: number, file: name };
     const text = await readFile(path.join(folder, name), 'utf8').catch(() => null);
     if (text === null) {
@@ -432,11 +459,10 @@ const LEFT_OVER = /^\.(?:incoming|reserve)(?:$|\/)|\.part$/;
 async function checkRest(folder: string, record: KeptSetRecord, find: Find): Promise<void> {
   const aside = record.setAside.map(({ file }) => file.replaceAll('\\', '/'));
   const known = new Set<string>([RECORD, SUMS, TABLE, CONTACT_SHEET, ...aside]);
-  for (const { file, sidecar } of record.frames) {
-    if (sidecar !== null) known.add(sidecar);
-    if (file === null) continue;
-    known.add(file);
-    for (const name of sidecarNames(file)) known.add(name);
+  for (const { sidecar } of record.frames) if (sidecar !== null) known.add(sidecar);
+  for (const one of record.frames.flatMap(filesOf)) {
+    for (const name of [one.file, ...sidecarsOf(one)]) known.add(name);
+    if (one.sidecar !== null) known.add(one.sidecar);
   }
   const files = await filesIn(folder);
   for (const file of files) {

@@ -13,7 +13,7 @@ import { stagingName, sweepStaged } from '../folder/staging.js';
 import { checkSet, type Finding, type SetCheck } from './check.js';
 import { type Checksum, checksumOf, SUMS } from './checksum.js';
 import { CONTACT_SHEET } from './contact-sheet.js';
-import { sidecarNames } from './sidecar.js';
+import { filesOf, sidecarsOf } from './files-of.js';
 import { TABLE } from './table.js';
 
 export interface ExportOptions {
@@ -31,8 +31,9 @@ export interface ExportedFile extends Checksum {
 export interface ExportedSet {
   /** The copy. */
   readonly folder: string;
-  /** How many of the files are frames. */
+  /** How many frames there are among the files, and how many files they have: some bodies make two of each. */
   readonly frames: number;
+  readonly frameFiles: number;
   readonly files: readonly ExportedFile[];
   /** What is in the set folder and no part of the set, such as what was set aside. */
   readonly leftBehind: readonly string[];
@@ -71,7 +72,9 @@ export async function exportSet(
   const files = await copyWhole(source, target, names, keptSums(record), signal);
   const parts = new Set([...frames, ...beside]);
   const leftBehind = (await filesIn(source)).filter((file) => !parts.has(file));
-  return { folder: target, frames: frames.length, files, leftBehind, findings: check.findings };
+  const { length: count } = record.frames.filter(({ file }) => file !== null);
+  const { findings } = check;
+  return { folder: target, frames: count, frameFiles: frames.length, files, leftBehind, findings };
 }
 
 // --- the set
@@ -98,16 +101,18 @@ function mustBeSound(folder: string, { record, findings }: SetCheck): KeptSetRec
   );
 }
 
+/** Of a frame of two files, both. */
 const framesOf = ({ frames }: KeptSetRecord): string[] => [
-  ...new Set(frames.flatMap(({ file }) => (file === null ? [] : [file]))),
+  ...new Set(frames.flatMap(filesOf).map(({ file }) => file)),
 ];
 
 /** Names that the files beside the frames can have. A sidecar may be somebody's work, whoever wrote it. */
 function besideFrames(record: KeptSetRecord): string[] {
   const names = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
-  for (const { file, sidecar } of record.frames) {
-    if (sidecar !== null) names.add(sidecar);
-    if (file !== null) for (const name of sidecarNames(file)) names.add(name);
+  for (const { sidecar } of record.frames) if (sidecar !== null) names.add(sidecar);
+  for (const one of record.frames.flatMap(filesOf)) {
+    if (one.sidecar !== null) names.add(one.sidecar);
+    for (const name of sidecarsOf(one)) names.add(name);
   }
   for (const frame of framesOf(record)) names.delete(frame);
   return [...names];
@@ -123,7 +128,7 @@ async function thereAmong(folder: string, names: readonly string[]): Promise<str
 
 const keptSums = ({ frames }: KeptSetRecord): ReadonlyMap<string, string> =>
   new Map(
-    frames.flatMap(({ file, sha256 }) => (file === null || sha256 === null ? [] : [[file, sha256] as const])),
+    frames.flatMap(filesOf).flatMap(({ file, sha256 }) => (sha256 === null ? [] : [[file, sha256] as const])),
   );
 
 async function sizesOf(folder: string, names: readonly string[]): Promise<number[]> {

@@ -8,12 +8,13 @@ import { putWhole, syncFolder } from '../../system/index.js';
 import { SUMS, sumsText } from './checksum.js';
 import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
 import { createdAtOf } from './created-at.js';
-import { isOurOwn, readSidecar, sidecarNames, sidecarText, writeSidecar } from './sidecar.js';
+import { filesOf, sidecarsOf } from './files-of.js';
+import { isOurOwn, readSidecar, sidecarText, writeSidecar } from './sidecar.js';
 import { TABLE, type TableRow, tableText } from './table.js';
 
 export interface HandedOver {
-  /** The name of each frame's sidecar, by the frame's number. */
-  readonly sidecars: ReadonlyMap<number, string>;
+  /** The names of sidecars, by those of the files that they are of. */
+  readonly sidecars: ReadonlyMap<string, string>;
   /** What is missing or not as it should be, in one sentence; null where nothing is. */
   readonly sentence: string | null;
   /** The error of the file system, where the disk has no room left. */
@@ -105,19 +106,21 @@ async function writeSidecars(
   made: readonly Made[],
   leaving: ReadonlySet<string>,
   making: Making,
-): Promise<ReadonlyMap<number, string>> {
-  const names = new Map<number, string>();
-  for (const frame of made) {
+): Promise<ReadonlyMap<string, string>> {
+  const names = new Map<string, string>();
+  const files = made.flatMap((frame) => filesOf(frame).map((one) => ({ frame, ...one })));
+  for (const { frame, file, isPartner } of files) {
     const name = await making.one(frame.number, async () => {
-      const createdAt = await createdAtOf(path.join(folder, frame.file));
-      const written = await writeSidecar(folder, frame.file, sidecarText(factsOf(record, frame, createdAt)));
+      const createdAt = await createdAtOf(path.join(folder, file));
+      const text = sidecarText(factsOf(record, frame, createdAt));
+      const written = await writeSidecar(folder, file, text, sidecarsOf({ file, isPartner }));
       if (written === null) making.add(frame.number, 'files of somebody else have its names');
       return written;
     });
-    if (name !== null) names.set(frame.number, name);
+    if (name !== null) names.set(file, name);
   }
   // Of a frame that another one took the place of, or that is not in the set any more.
-  const staying = new Set([...made.flatMap(({ file }) => sidecarNames(file)), ...leaving]);
+  const staying = new Set([...files.flatMap(sidecarsOf), ...leaving]);
   await making.one('sidecars that are out of date', () => removeStale(folder, staying, record));
   return names;
 }
@@ -180,6 +183,8 @@ export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, B
   };
 }
 
+const partnerOf = ({ partner }: KeptFrame) => (partner?.state === 'there' ? partner : null);
+
 const rowOf = (frame: KeptFrame): TableRow => ({
   frame: frame.number,
   offsetEv: frame.offset,
@@ -198,8 +203,11 @@ const rowOf = (frame: KeptFrame): TableRow => ({
   bytes: frame.bytes,
   firedAt: frame.firedAt,
   marks: frame.marks.map(({ sentence }) => sentence),
+  partner: partnerOf(frame)?.file ?? null,
+  partnerSha256: partnerOf(frame)?.sha256 ?? null,
+  partnerBytes: partnerOf(frame)?.bytes ?? null,
 });
 
 /** Sidecars are left out: raw programs write into them, and that is what they are for. */
 const sumsOf = (made: readonly Made[]) =>
-  made.flatMap(({ file, sha256 }) => (sha256 === null ? [] : [{ file, sha256 }]));
+  made.flatMap(filesOf).flatMap(({ file, sha256 }) => (sha256 === null ? [] : [{ file, sha256 }]));

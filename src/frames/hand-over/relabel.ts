@@ -11,6 +11,7 @@ import { RECORD, recordText } from '../folder/set-folder.js';
 import { readPicture } from '../read/picture.js';
 import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
 import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { shownFilesOf } from './files-of.js';
 import { sheetOf } from './hand-over.js';
 import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
 
@@ -42,7 +43,11 @@ export async function relabelSet(
     });
     changed.push(file);
   };
-  for (const { sidecar } of record.frames) {
+  const sidecars = record.frames.flatMap(({ sidecar, partner }) => [
+    sidecar,
+    partner?.state === 'there' ? partner.sidecar : null,
+  ]);
+  for (const sidecar of sidecars) {
     const before = sidecar === null ? null : await textInside(folder, sidecar);
     const after = before === null ? null : relabelledSidecar(before, record, labels);
     if (sidecar !== null && after !== null && after !== before) await write(sidecar, after);
@@ -62,13 +67,14 @@ async function titleSheet(folder: string, record: KeptSetRecord, write: Write): 
   if ((await fileInside(folder, CONTACT_SHEET).catch(() => null)) === null) return;
   const thumbnails = new Map<number, Buffer>();
   try {
-    for (const { number, state, file } of record.frames) {
-      if (state !== 'verified' || file === null) continue;
-      const picture = await readPicture(
-        await fileInside(folder, file),
-        path.extname(file).slice(1).toLowerCase(),
-      );
-      if (picture !== null) thumbnails.set(number, picture.thumbnail);
+    for (const frame of record.frames) {
+      if (frame.state !== 'verified') continue;
+      for (const { file, kind } of shownFilesOf(frame)) {
+        const picture = await readPicture(await fileInside(folder, file), kind);
+        if (picture === null) continue;
+        thumbnails.set(frame.number, picture.thumbnail);
+        break;
+      }
     }
   } catch {
     // A sheet with all its pictures and its old title is worth more.

@@ -149,13 +149,19 @@ const beingWritten = new Set<string>();
 /**
  * Writes the sidecar of a frame beside it, whole or not at all; whoever writes several syncs the folder after. Where we wrote one
  * before, it is written anew; one of ours that somebody has edited stays as it is, and so does what is somebody else's.
+ * @param names those that it can have, the first choice first
  * @returns its name in the folder; null where all of its names are taken
  * @throws the error of the file system
  */
-export async function writeSidecar(folder: string, frameFile: string, text: string): Promise<string | null> {
+export async function writeSidecar(
+  folder: string,
+  frameFile: string,
+  text: string,
+  names: readonly string[] = sidecarNames(frameFile),
+): Promise<string | null> {
   // File systems that know no case would take another frame's for it.
   const there = new Map((await readdir(folder)).map((name) => [name.toLowerCase(), name]));
-  for (const name of sidecarNames(frameFile)) {
+  for (const name of names) {
     const file = path.join(folder, name);
     const found = there.get(name.toLowerCase());
     if (beingWritten.has(file.toLowerCase()) || (found !== undefined && found !== name)) continue;

@@ -33,6 +33,10 @@ export interface TableRow {
   readonly firedAt: string | null;
   /** What is to be known of the frame, a sentence each. */
   readonly marks: readonly string[];
+  /** The second file, where the body makes two of each frame. */
+  readonly partner: string | null;
+  readonly partnerSha256: string | null;
+  readonly partnerBytes: number | null;
 }
 
 type Cell = string | number | null;
@@ -59,6 +63,9 @@ const COLUMNS: Readonly<Record<string, (row: TableRow) => Cell>> = {
   bytes: (row) => row.bytes,
   fired_at: (row) => row.firedAt,
   marks: (row) => row.marks.join(' '),
+  partner: (row) => row.partner,
+  partner_sha256: (row) => row.partnerSha256,
+  partner_bytes: (row) => row.partnerBytes,
 };
 
 /**

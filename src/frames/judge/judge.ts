@@ -27,7 +27,7 @@ export type Verdict =
 /** Bodies round what they record: 0.0008 s for 1/1250 s. Neighbouring settings lie 9 % or more apart. */
 const RELATIVE_TOLERANCE = 0.025;
 
-const close = (a: number, b: number): boolean => Math.abs(a / b - 1) <= RELATIVE_TOLERANCE;
+export const close = (a: number, b: number): boolean => Math.abs(a / b - 1) <= RELATIVE_TOLERANCE;
 
 /** Nominal times of a setting besides its label's own: 0.3 s and 1/3 s are one setting, as are 1.3 s and 13/10 s. */
 function nominalSeconds(setting: ShutterSetting): number[] {
@@ -119,7 +119,7 @@ export function judgeMetered(
 }
 
 /** A third of an EV, cut or rounded to two decimals. */
-const SAME_BIAS_EV = 0.05;
+export const SAME_BIAS_EV = 0.05;
 
 function isTold(
   bias: number | null,
@@ -162,7 +162,7 @@ function isoMismatch(iso: number | null, asked: number | null): string | null {
 }
 
 /** @returns the nominal label of a time where it has one, else the number: `1/60 s` */
-function shutterWords(seconds: number): string {
+export function shutterWords(seconds: number): string {
   const nominal = nearestSetting(seconds, SHUTTER_SCALES.third);
   const plain = `${Number(seconds.toPrecision(3))} s`;
   return nominal !== undefined && close(seconds, nominal.nominalSeconds)

@@ -7,11 +7,14 @@ export interface SizedFrame {
   /** Its extension, such as jpg. */
   readonly kind: string;
   readonly bytes: number;
+  /** Whether it is the second file of its frame; left out, it is the frame's own. */
+  readonly isPartner?: boolean;
 }
 
 export interface OddSize {
   readonly number: number;
   readonly bytes: number;
+  readonly isPartner?: boolean;
   /** The sizes of the frames beside it, the darker first: two, or one at an end of the set. */
   readonly neighbours: readonly number[];
 }
@@ -32,16 +35,21 @@ const LOSSY_BETWEEN = 4;
 
 const LOSSY: ReadonlySet<string> = new Set(['jpg', 'heic', 'heif', 'avif', 'jp2']);
 
-/** @param frames those of one set, the darkest first; only files of the same kind are compared */
-export function oddSizes(frames: readonly SizedFrame[]): OddSize[] {
+/**
+ * @param frames the files of one set, those of the darkest frame first; only files of the same kind are compared
+ * @returns those that are odd, each with what it was `of`
+ */
+export function oddSizes<Frame extends SizedFrame>(
+  frames: readonly Frame[],
+): (OddSize & { readonly of: Frame })[] {
   return frames.flatMap((frame) => {
     const alike = frames.filter(({ kind }) => kind === frame.kind);
     const at = alike.indexOf(frame);
     const neighbours = [alike[at - 1], alike[at + 1]].flatMap((one) =>
       one === undefined ? [] : [one.bytes],
     );
-    const { number, bytes } = frame;
-    return isOdd(frame, neighbours) ? [{ number, bytes, neighbours }] : [];
+    const { number, bytes, isPartner = false } = frame;
+    return isOdd(frame, neighbours) ? [{ number, bytes, isPartner, neighbours, of: frame }] : [];
   });
 }
 
@@ -55,10 +63,10 @@ function isOdd({ kind, bytes }: SizedFrame, neighbours: readonly number[]): bool
 }
 
 /** @returns one sentence for the photographer */
-export function oddSizeSentence({ bytes, neighbours }: OddSize): string {
+export function oddSizeSentence({ bytes, isPartner = false, neighbours }: OddSize): string {
   const beside = neighbours.map((size) => megabytes(size)).join(' and ');
   const whose = neighbours.length === 1 ? 'that of its neighbour has' : 'those of its neighbours have';
-  return `Its file has ${megabytes(bytes)} MB, and ${whose} ${beside} MB: check that it is complete.`;
+  return `Its ${isPartner ? 'second file' : 'file'} has ${megabytes(bytes)} MB, and ${whose} ${beside} MB: check that it is complete.`;
 }
 
 const megabytes = (bytes: number): string => (bytes / 1e6).toFixed(bytes < 1e5 ? 3 : 1);

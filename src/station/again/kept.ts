@@ -3,7 +3,7 @@
 import { z } from 'zod';
 import { errorCodeSchema } from '../../../shared/error-codes.js';
 import type { FrameState, FrameView } from '../../../shared/state.js';
-import { SetFolder } from '../../frames/index.js';
+import { namesOf, SetFolder } from '../../frames/index.js';
 import type {
   Journal,
   RunEnded,
@@ -99,15 +99,17 @@ const outcomeOf = ({ state }: StoredSet): TakenUp['outcome'] =>
   state === 'complete' || state === 'stopped' ? state : 'halted';
 
 /** What an earlier taking up has not moved yet. */
-const leftBehind = (
+function leftBehind(
   before: TakenUp | null,
   { frames }: StoredSet,
   there: ReadonlySet<string>,
-): EarlierFrame[] =>
-  (before?.earlier ?? []).filter(({ frame: { view }, aside }) => {
-    const isFrame = frames.some((now) => now.view.file === view.file);
-    return aside !== null && view.file !== null && there.has(view.file) && !isFrame;
-  });
+): EarlierFrame[] {
+  const inSet = new Set(frames.flatMap(({ view }) => namesOf(view)));
+  return (before?.earlier ?? []).filter(
+    ({ frame: { view }, aside }) =>
+      aside !== null && namesOf(view).some((name) => there.has(name) && !inSet.has(name)),
+  );
+}
 
 const IN_BETWEEN: ReadonlySet<FrameState> = new Set(['armed', 'fired', 'stored']);
 
@@ -116,7 +118,7 @@ function othersIn({ frames, memo }: StoredSet, there: ReadonlySet<string>): read
   const before = (memo as SetMemo | null)?.takenUp ?? null;
   if (before?.abandoned === true) return before.others;
   if (frames.some(({ view }) => IN_BETWEEN.has(view.state))) return [];
-  const known = new Set(frames.map(({ view }) => view.file));
+  const known = new Set(frames.flatMap(({ view }) => namesOf(view)));
   return [...there].filter((name) => !known.has(name));
 }
 

@@ -28,31 +28,45 @@ export async function mustFit(chosen: ChosenSet, body: Body, asked: ReadinessAsk
 /** What is verified has to be what it was. A frame that is made again may be gone. */
 async function mustBeWhole({ set, folder, frames }: ChosenSet): Promise<void> {
   const there = new Set(await SetFolder.filesIn(folder));
-  const verified = set.frames.filter(({ view }) => view.state === 'verified' && view.file !== null);
-  const isGone = ({ view }: StoredFrame) => !there.has(view.file ?? '');
-  const gone = verified.filter((frame) => isGone(frame) && !frames.includes(frame.view.number));
+  const verified = set.frames.filter(({ view }) => view.state === 'verified').flatMap(filesOf);
+  const isGone = ({ file }: FrameFile) => !there.has(file);
+  const gone = verified.filter((one) => isGone(one) && !frames.includes(one.number));
   if (gone.length > 0)
     throw new EvenrungError(
       'set-damaged',
-      `${filesOf(gone)} not in ${folder} any more. Put back a copy first, or choose ${framesOf(gone)} to be fired again.`,
+      `${namesWithVerb(gone)} not in ${folder} any more. Put back a copy first, or choose ${framesIn(gone)} to be fired again.`,
     );
-  const kept = verified.filter((frame) => !isGone(frame) && frame.sha256 !== null);
-  const sums = await checksumsOf(kept.map(({ view }) => path.join(folder, view.file ?? '')));
-  const changed = kept.filter((frame, index) => {
+  const kept = verified.filter((one) => !isGone(one) && one.sha256 !== null);
+  const sums = await checksumsOf(kept.map(({ file }) => path.join(folder, file)));
+  const changed = kept.filter(({ sha256 }, index) => {
     const sum = sums[index];
-    return sum === undefined || sum instanceof Error || sum.sha256 !== frame.sha256;
+    return sum === undefined || sum instanceof Error || sum.sha256 !== sha256;
   });
   if (changed.length > 0)
     throw new EvenrungError(
       'set-damaged',
-      `${filesOf(changed)} not what came from the camera any more. Put back a copy first; or move what is there away, and choose ${framesOf(changed)} to be fired again.`,
+      `${namesWithVerb(changed)} not what came from the camera any more. Put back a copy first; or move what is there away, and choose ${framesIn(changed)} to be fired again.`,
     );
 }
 
-const filesOf = (frames: readonly StoredFrame[]): string =>
-  `${frames.map(({ view }) => view.file).join(', ')} ${frames.length === 1 ? 'is' : 'are'}`;
-const framesOf = (frames: readonly StoredFrame[]): string =>
-  `frame${frames.length === 1 ? '' : 's'} ${frames.map(({ view }) => view.number).join(', ')}`;
+/** A file that a frame has. */
+interface FrameFile {
+  readonly number: number;
+  readonly file: string;
+  readonly sha256: string | null;
+}
+
+function filesOf({ view: { number, file, partner }, sha256 }: StoredFrame): FrameFile[] {
+  const own = file === null ? [] : [{ number, file, sha256 }];
+  return partner?.state === 'there' ? [...own, { number, ...partner }] : own;
+}
+
+const namesWithVerb = (files: readonly FrameFile[]): string =>
+  `${files.map(({ file }) => file).join(', ')} ${files.length === 1 ? 'is' : 'are'}`;
+function framesIn(files: readonly FrameFile[]): string {
+  const numbers = [...new Set(files.map(({ number }) => number))];
+  return `frame${numbers.length === 1 ? '' : 's'} ${numbers.join(', ')}`;
+}
 
 /**
  * Frames of one set share aperture and ISO: what was set by hand then has to be set by hand now.

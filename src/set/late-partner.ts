@@ -1,0 +1,254 @@
+// The second file of a frame that comes by itself, after its frame: it is recognised before anything else is made of it, and joins its frame.
+// If it is the raw file, it becomes the frame's own, and what had come before is the partner. And frames of which one file never came.
+import path from 'node:path';
+import type { FrameView, FrameViewMark } from '../../shared/state.js';
+import { differsFrom, ownFirst, readRecorded } from '../frames/index.js';
+import { type Arrival, filesOf, isPartnerOf, putAside } from './arrival.js';
+import type { InHand } from './in-hand.js';
+import { leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
+import type { Looks } from './looks.js';
+import { goneWords, leftOutWords, loneMark } from './marks.js';
+import { firedLater, isOpen, isVerified, type SetFrame, seen, type Telling } from './set-frame.js';
+import { type LookedAt, lookAt, partnerThere, show } from './verify.js';
+
+// --- what is missing
+
+/** A file of a frame that has not come: the camera's card may have it. */
+export interface MissingPartner {
+  readonly frame: number;
+  /** The extension of the file that came. */
+  readonly kind: string;
+  /** What the camera calls that one: the other has the same name with another extension. Null if the link does not tell names. */
+  readonly beside: string | null;
+}
+
+/** @returns what is worth being looked for on the card, in the order of the frames */
+export const missingPartners = (frames: readonly FrameView[]): MissingPartner[] =>
+  frames.flatMap(({ number, state, file, partner }) =>
+    state !== 'verified' || file === null || partner?.state !== 'missing'
+      ? []
+      : [{ frame: number, kind: kindOf(file), beside: partner.beside }],
+  );
+
+/** Once the set is made: a body that does not tell how many files it makes has shown it by then. */
+export function markLone({ book, common, frames }: InHand): void {
+  if (!common.pairs) return;
+  for (const frame of frames) {
+    const { file, partner, marks } = frame.view;
+    if (!isVerified(frame) || file === null || partner !== undefined) continue;
+    const beside = frame.came?.cameraName ?? null;
+    const mark = loneMark({ kind: kindOf(file), instead: null });
+    book.change(frame, 'verified', { partner: { state: 'missing', beside }, marks: [...marks, mark] });
+  }
+}
+
+/** A frame that has lost its second file is the frame all the same. @param when as in `after a restart`; null if it need not be said */
+export async function checkPartner(
+  frame: SetFrame,
+  when: string | null,
+  { book, folder }: InHand,
+): Promise<void> {
+  const { file, partner, marks } = frame.view;
+  if (file === null || partner?.state !== 'there') return;
+  const now = await folder.checksumOf(partner.file);
+  if (now !== null && (partner.sha256 === null || now.sha256 === partner.sha256)) return;
+  const what = now === null ? 'was gone' : 'was not what it had been';
+  const how = when === null ? what : `${what} ${when}`;
+  const mark = loneMark({ kind: kindOf(file), instead: goneWords(kindOf(partner.file), how) });
+  const found = replaced(marks, OF_PARTNER, [mark]);
+  book.change(frame, 'verified', { partner: { state: 'missing', beside: null }, marks: found });
+}
+
+// --- what comes late
+
+/** Takes out of what came the partners of frames that came before, and begins to look at them. @returns the others */
+export async function takeLate(
+  arrivals: readonly Arrival[],
+  hand: InHand,
+  looks: Pick<Looks, 'begin'>,
+): Promise<Arrival[]> {
+  const others: Arrival[] = [];
+  for (const arrival of arrivals) {
+    const frame = await frameOfLate(arrival, hand);
+    if (frame === null) others.push(arrival);
+    // What came before it is looked at first.
+    else
+      looks.begin(
+        () => lookAtWhole(arrival),
+        async (looked) => {
+          if (looked === null) return;
+          for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
+          await join(arrival, frame, looked, hand);
+        },
+      );
+  }
+  return others;
+}
+
+/** @returns null if the rest of it does not come: it can be fetched later */
+async function lookAtWhole(arrival: Arrival): Promise<LookedAt | null> {
+  const isHere = await (arrival.rest ?? Promise.resolve()).then(
+    () => true,
+    () => false,
+  );
+  return isHere ? lookAt(arrival) : null;
+}
+
+/** @returns the frame whose second file it is, whatever became of the first; null if it is of none */
+export async function frameOfLate(arrival: Arrival, hand: InHand): Promise<SetFrame | null> {
+  if (arrival.partner !== null || arrival.kind === undefined) return null;
+  const found: { readonly frame: SetFrame; readonly came: Telling }[] = [];
+  for (const frame of hand.frames) {
+    const { partner } = frame.view;
+    const came = partner?.state === 'there' ? null : await cameOf(frame, arrival.kind, hand);
+    if (came === null || !isPartnerOf(arrival, { ...came, partner: null })) continue;
+    // What was rejected is known by its name alone: the same exposure may have been made again since.
+    if (!isOpen(frame) || (came.cameraName !== null && arrival.cameraName !== null))
+      found.push({ frame, came });
+  }
+  // Some cameras give a name more than once.
+  const agreeing = found.filter(({ came }) => agree(came, arrival));
+  return (agreeing.length > 0 ? agreeing : found).reduce<SetFrame | null>(
+    (latest, { frame }) => (firedLater(frame, latest) ? frame : latest),
+    null,
+  );
+}
+
+const agree = (one: Telling, other: Telling): boolean =>
+  one.recorded !== null && other.recorded !== null && differsFrom(one.recorded, other.recorded) === null;
+
+/** @returns what a frame's file tells; null if it has none, or one of that kind */
+async function cameOf(frame: SetFrame, kind: string, hand: InHand): Promise<Telling | null> {
+  const { file, partner } = frame.view;
+  if (frame.came === null && isVerified(frame) && file !== null && kindOf(file) !== kind) {
+    const recorded = await readRecorded(hand.pathOf(frame)).catch(() => null);
+    const cameraName = partner?.state === 'missing' ? partner.beside : null;
+    frame.came = { kind: kindOf(file), cameraName, recorded };
+  }
+  return frame.came;
+}
+
+/** @throws EvenrungError storing-failed */
+export async function join(arrival: Arrival, frame: SetFrame, looked: LookedAt, hand: InHand): Promise<void> {
+  const { number, file, partner } = frame.view;
+  const { came } = frame;
+  if (!isVerified(frame) || file === null || partner?.state === 'there' || came === null) {
+    const reason = `The other file of frame ${number}, which is not in the set as it was made then.`;
+    await putAside(arrival, { reason, frame: number }, hand);
+    return;
+  }
+  hand.common.seePairs();
+  const [own] = ownFirst<{ readonly kind: string | undefined }>(came, arrival);
+  if (own === arrival) await becomeOwn(arrival, frame, { came, file }, looked, hand);
+  else await becomePartner(arrival, frame, { came, file }, looked, hand);
+}
+
+interface First {
+  readonly came: Telling;
+  /** Its name in the set folder. */
+  readonly file: string;
+}
+
+/** It is the one to be looked at. */
+async function becomePartner(
+  arrival: Arrival,
+  frame: SetFrame,
+  { came, file }: First,
+  looked: LookedAt,
+  hand: InHand,
+): Promise<void> {
+  const { book, folder } = hand;
+  const { kind = 'unknown' } = arrival;
+  hand.common.measure(looked.size, kind);
+  const partner = { ...arrival, looked, sizeOfKind: hand.common.sizeOf(kind) };
+  const found = seenLate(frame, came, fine(frame), partner, hand);
+  const against = leftOut(found);
+  if (against !== null) {
+    await putAside(arrival, { reason: against, frame: frame.view.number }, hand);
+    const marks = replaced(frame.view.marks, OF_PARTNER, marksOf(found));
+    book.change(frame, 'verified', { partner: { state: 'missing', beside: came.cameraName }, marks });
+    return;
+  }
+  const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
+  const name = await folder.keep(arrival.path, path.parse(file).name, kind);
+  const { picture } = looked;
+  if (picture !== null) show(frame, picture);
+  const clipped = picture?.clipped ?? frame.view.clipped;
+  const more = { partner: partnerThere(name, checksum, seen(arrival.recorded).recorded), clipped };
+  const codes = new Set([...OF_PARTNER, ...OF_CLIPPING]);
+  const marks = marksOf({ ...found, looked: { ...fine(frame), clipped } });
+  book.change(frame, 'verified', { ...more, marks: replaced(frame.view.marks, codes, marks) });
+}
+
+/** It is the one to be merged. */
+async function becomeOwn(
+  arrival: Arrival,
+  frame: SetFrame,
+  { came, file }: First,
+  looked: LookedAt,
+  hand: InHand,
+): Promise<void> {
+  const { book, folder } = hand;
+  const { number, marks, recorded } = frame.view;
+  const { kind = 'unknown' } = arrival;
+  hand.common.measure(looked.size, kind);
+  const doubt = marks.find(({ code }) => code === 'unproved')?.sentence ?? null;
+  const partner = { ...came, broken: null, looked: { ...fine(frame), doubt }, sizeOfKind: null };
+  const found = seenLate(frame, arrival, looked, partner, hand);
+  const against = hand.mismatch(arrival, frame) ?? rejected(found)?.reason ?? leftOut(found);
+  if (against !== null) {
+    await putAside(arrival, { reason: against, frame: number }, hand);
+    const instead = leftOutWords(kind, against);
+    const more = replaced(marks, OF_PARTNER, [loneMark({ kind: came.kind, instead })]);
+    book.change(frame, 'verified', { partner: { state: 'missing', beside: came.cameraName }, marks: more });
+    return;
+  }
+  const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
+  const name = await folder.keep(arrival.path, path.parse(file).name, kind);
+  const more: Partial<FrameView> = {
+    ...{ file: name, ...seen(arrival.recorded) },
+    partner: partnerThere(file, frame.checksum, recorded),
+    marks: replaced(marks, new Set([...OF_PARTNER, 'unproved']), marksOf(found)),
+  };
+  frame.checksum = checksum;
+  frame.came = arrival;
+  book.change(frame, 'verified', more, checksum ?? { sha256: null, bytes: null });
+}
+
+// --- what is judged of it
+
+const OF_PARTNER: ReadonlySet<FrameViewMark['code']> = new Set(['partner-missing', 'partner-odd']);
+const OF_CLIPPING: ReadonlySet<FrameViewMark['code']> = new Set(['clipped-dark', 'clipped-light']);
+
+/** @returns the marks, those of some codes as they were found now */
+const replaced = (
+  marks: readonly FrameViewMark[],
+  codes: ReadonlySet<string>,
+  found: readonly FrameViewMark[],
+): FrameViewMark[] => [
+  ...marks.filter(({ code }) => !codes.has(code)),
+  ...found.filter(({ code }) => codes.has(code)),
+];
+
+/** What was seen of a file that is verified. */
+const fine = ({ view: { clipped } }: SetFrame) => ({ broken: null, doubt: null, clipped, size: null });
+
+function seenLate(
+  frame: SetFrame,
+  own: Telling,
+  looked: Seen['looked'],
+  partner: SeenPartner,
+  hand: InHand,
+): Seen {
+  const { common, frames } = hand;
+  const { number, baseMoved } = frame.view;
+  return {
+    ...{ number, frames: frames.length, baseMoved, times: frame.times, kind: own.kind },
+    ...{ recorded: own.recorded, broken: null, asked: hand.askedOf(frame), baseTv: common.meteredTv },
+    ...{ clockDifference: common.clockDifference, before: null, perhapsEarlyMs: null },
+    ...{ looked, sizeOfSet: common.sizeOf(own.kind), partner },
+  };
+}
+
+/** The extension of a name in the set folder. */
+const kindOf = (file: string): string => path.extname(file).slice(1).toLowerCase();
