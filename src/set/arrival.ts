@@ -2,7 +2,14 @@
 // files of one exposure: they are one arrival. Knows no frames.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BroughtFile } from '../camera/index.js';
-import { isSameExposure, ownFirst, quickDigest, readRecorded, type SetFolder } from '../frames/index.js';
+import {
+  differsFrom,
+  isSameExposure,
+  ownFirst,
+  quickDigest,
+  readRecorded,
+  type SetFolder,
+} from '../frames/index.js';
 import type { Came } from './assign.js';
 import type { Book } from './book.js';
 import type { Telling } from './set-frame.js';
@@ -69,13 +76,21 @@ export function together(one: ArrivedFile, other: ArrivedFile): Arrival {
 }
 
 /**
- * Puts together what is of one exposure: by the names that the camera gave, or where they are not known, by what the files record.
+ * `sure`: both record the same exposure and the same moment, or have one name in the camera and nothing speaks against it. `named`: they have
+ * one name, whatever they record; some cameras give a name more than once.
+ */
+export type Relation = 'sure' | 'named';
+
+/**
+ * Puts together what is of one exposure.
  * @param arrivals in the order in which they came
  */
-export function pairUp(arrivals: readonly Arrival[]): Arrival[] {
+export function pairUp(arrivals: readonly Arrival[], how: Relation): Arrival[] {
   const paired: Arrival[] = [];
   for (const arrival of arrivals) {
-    const at = paired.findIndex((one) => arrival.partner === null && isPartnerOf(arrival, one));
+    const isPartner = (one: Arrival) =>
+      arrival.partner === null && one.partner === null && isPartnerOf(arrival, one, how);
+    const at = paired.findIndex(isPartner);
     const other = paired[at];
     if (other === undefined) paired.push(arrival);
     else paired[at] = together(other, arrival);
@@ -83,20 +98,23 @@ export function pairUp(arrivals: readonly Arrival[]): Arrival[] {
   return paired;
 }
 
-/** Whether a file is of the same exposure as one that came without a partner. */
-export function isPartnerOf(file: Telling, other: Telling & { readonly partner: unknown }): boolean {
-  if (other.partner !== null || file.kind === other.kind) return false;
-  if (file.cameraName !== null && other.cameraName !== null)
-    return isSameName(file.cameraName, other.cameraName);
-  const isTold = file.recorded !== null && other.recorded !== null;
-  return isTold && isSameExposure(file.recorded, other.recorded);
+/** Whether both files are of one exposure. */
+export function isPartnerOf(file: Telling, other: Telling, how: Relation): boolean {
+  if (file.kind === other.kind) return false;
+  const isNamed = isSameName(file.cameraName, other.cameraName);
+  if (how === 'named') return isNamed;
+  if (file.recorded === null || other.recorded === null) return isNamed;
+  return isNamed
+    ? differsFrom(other.recorded, file.recorded) === null
+    : isSameExposure(other.recorded, file.recorded);
 }
 
 /** A camera calls the files of one exposure the same, but for the extension (DCF, JEITA CP-3461, from memory). */
-const isSameName = (one: string, other: string): boolean => {
+function isSameName(one: string | null, other: string | null): boolean {
+  if (one === null || other === null || one.toLowerCase() === other.toLowerCase()) return false;
   const [stem, otherStem] = [one, other].map((name) => name.replace(/\.[^.]*$/, '').toLowerCase());
-  return one.toLowerCase() !== other.toLowerCase() && stem === otherStem;
-};
+  return stem === otherStem;
+}
 
 // --- what is no frame
 

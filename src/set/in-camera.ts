@@ -71,7 +71,7 @@ export class InCamera {
         ),
       );
       const arrival = await readArrival(brought, folder);
-      await takeInOrAside(arrival, this.hand, isOld(arrival));
+      await takeInOrAside([arrival], this.hand, isOld);
     } catch (cause) {
       // It was deleted, or the card was changed: then the frame is fired again.
       if (asEvenrungError(cause).code !== 'file-not-there') throw cause;

@@ -2,8 +2,8 @@
 // If it is the raw file, it becomes the frame's own, and what had come before is the partner. And frames of which one file never came.
 import path from 'node:path';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
-import { differsFrom, ownFirst, readRecorded } from '../frames/index.js';
-import { type Arrival, filesOf, isPartnerOf, putAside } from './arrival.js';
+import { ownFirst, readRecorded } from '../frames/index.js';
+import { type Arrival, filesOf, isPartnerOf, pairUp, putAside, type Relation } from './arrival.js';
 import type { InHand } from './in-hand.js';
 import { leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
 import type { Looks } from './looks.js';
@@ -61,28 +61,52 @@ export async function checkPartner(
 
 // --- what comes late
 
-/** Takes out of what came the partners of frames that came before, and begins to look at them. @returns the others */
+/** A second file, and the frame that came before it. */
+export interface Late {
+  readonly arrival: Arrival;
+  readonly frame: SetFrame;
+}
+
+/**
+ * Puts together what is of one exposure, and takes out what is of a frame that came before.
+ * @param came in the order in which it came
+ */
+export async function sortOut(
+  came: readonly Arrival[],
+  hand: InHand,
+): Promise<{ readonly arrivals: readonly Arrival[]; readonly late: readonly Late[] }> {
+  let arrivals: readonly Arrival[] = came;
+  const late: Late[] = [];
+  for (const how of ['sure', 'named'] as const) {
+    const others: Arrival[] = [];
+    for (const arrival of pairUp(arrivals, how)) {
+      const frame = await frameOfLate(arrival, how, hand);
+      if (frame === null) others.push(arrival);
+      else late.push({ arrival, frame });
+    }
+    arrivals = others;
+  }
+  return { arrivals, late };
+}
+
+/** As sortOut; begins to look at what is late. @returns the others */
 export async function takeLate(
-  arrivals: readonly Arrival[],
+  came: readonly Arrival[],
   hand: InHand,
   looks: Pick<Looks, 'begin'>,
-): Promise<Arrival[]> {
-  const others: Arrival[] = [];
-  for (const arrival of arrivals) {
-    const frame = await frameOfLate(arrival, hand);
-    if (frame === null) others.push(arrival);
-    // What came before it is looked at first.
-    else
-      looks.begin(
-        () => lookAtWhole(arrival),
-        async (looked) => {
-          if (looked === null) return;
-          for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
-          await join(arrival, frame, looked, hand);
-        },
-      );
-  }
-  return others;
+): Promise<readonly Arrival[]> {
+  const { arrivals, late } = await sortOut(came, hand);
+  // What came before it is looked at first.
+  for (const { arrival, frame } of late)
+    looks.begin(
+      () => lookAtWhole(arrival),
+      async (looked) => {
+        if (looked === null) return;
+        for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
+        await join(arrival, frame, looked, hand);
+      },
+    );
+  return arrivals;
 }
 
 /** @returns null if the rest of it does not come: it can be fetched later */
@@ -95,27 +119,19 @@ async function lookAtWhole(arrival: Arrival): Promise<LookedAt | null> {
 }
 
 /** @returns the frame whose second file it is, whatever became of the first; null if it is of none */
-export async function frameOfLate(arrival: Arrival, hand: InHand): Promise<SetFrame | null> {
+async function frameOfLate(arrival: Arrival, how: Relation, hand: InHand): Promise<SetFrame | null> {
   if (arrival.partner !== null || arrival.kind === undefined) return null;
-  const found: { readonly frame: SetFrame; readonly came: Telling }[] = [];
+  let found: SetFrame | null = null;
   for (const frame of hand.frames) {
     const { partner } = frame.view;
     const came = partner?.state === 'there' ? null : await cameOf(frame, arrival.kind, hand);
-    if (came === null || !isPartnerOf(arrival, { ...came, partner: null })) continue;
+    if (came === null || !isPartnerOf(arrival, came, how)) continue;
     // What was rejected is known by its name alone: the same exposure may have been made again since.
-    if (!isOpen(frame) || (came.cameraName !== null && arrival.cameraName !== null))
-      found.push({ frame, came });
+    if (isOpen(frame) && !isPartnerOf(arrival, came, 'named')) continue;
+    if (firedLater(frame, found)) found = frame;
   }
-  // Some cameras give a name more than once.
-  const agreeing = found.filter(({ came }) => agree(came, arrival));
-  return (agreeing.length > 0 ? agreeing : found).reduce<SetFrame | null>(
-    (latest, { frame }) => (firedLater(frame, latest) ? frame : latest),
-    null,
-  );
+  return found;
 }
-
-const agree = (one: Telling, other: Telling): boolean =>
-  one.recorded !== null && other.recorded !== null && differsFrom(one.recorded, other.recorded) === null;
 
 /** @returns what a frame's file tells; null if it has none, or one of that kind */
 async function cameOf(frame: SetFrame, kind: string, hand: InHand): Promise<Telling | null> {

@@ -5,12 +5,12 @@ import { stat } from 'node:fs/promises';
 import path from 'node:path';
 import { namesOf, readRecorded } from '../frames/index.js';
 import type { StoredFrame } from '../journal/index.js';
-import { type Arrival, filesOf, pairUp, putAside, readArrival, WAITED } from './arrival.js';
+import { type Arrival, filesOf, putAside, readArrival, WAITED } from './arrival.js';
 import { repeatedBy } from './assign.js';
 import { type CameSoFar, cameIn, originOf } from './from-before.js';
 import type { InHand } from './in-hand.js';
 import { meteredBase } from './judgements.js';
-import { checkPartner, frameOfLate, join } from './late-partner.js';
+import { checkPartner, join, sortOut } from './late-partner.js';
 import type { TakenBefore } from './marks.js';
 import { ENDED_MEANWHILE, firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
 import { knownBeside } from './taken-up.js';
@@ -35,15 +35,13 @@ export async function pickUp(
     if (frame.view.state === 'armed') book.change(frame, 'planned');
     if (frame.view.state === 'verified') await checkKept(frame, hand);
   }
-  const arrivals: Arrival[] = [];
+  const strangers: Arrival[] = [];
   for (const file of await hand.folder.strangers(namesKnown(hand))) {
     // Of what was under way only a part may be here: all of it is fetched from the camera.
     if (await isPart(file, hand)) continue;
-    arrivals.push(await readArrival({ path: file, seconds: 0 }, hand.folder));
+    strangers.push(await readArrival({ path: file, seconds: 0 }, hand.folder));
   }
-  for (const arrival of pairUp(arrivals)) {
-    await takeInOrAside(arrival, hand, isOlder(arrival, came, hand));
-  }
+  await takeInOrAside(strangers, hand, (arrival) => isOlder(arrival, came, hand));
   for (const frame of hand.frames) {
     if (frame.view.state === 'fired') lostWithTheProgram(frame, stored, hand);
     if (frame.view.state === 'stored')
@@ -70,12 +68,19 @@ async function isPart(file: string, { book }: InHand): Promise<boolean> {
 }
 
 /** What came without its release: the second file of a frame, the first open frame that it can be, or none. */
-export async function takeInOrAside(arrival: Arrival, hand: InHand, isFromBefore: boolean): Promise<void> {
-  const late = await frameOfLate(arrival, hand);
-  if (late !== null) await join(arrival, late, await lookAt(arrival), hand);
-  else if (isFromBefore) await putAside(arrival, { reason: WAITED, frame: null }, hand);
-  else await takeIn(arrival, hand);
-  for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
+export async function takeInOrAside(
+  came: readonly Arrival[],
+  hand: InHand,
+  isFromBefore: (arrival: Arrival) => boolean,
+): Promise<void> {
+  const { arrivals, late } = await sortOut(came, hand);
+  for (const { arrival, frame } of late) await join(arrival, frame, await lookAt(arrival), hand);
+  for (const arrival of arrivals) {
+    if (isFromBefore(arrival)) await putAside(arrival, { reason: WAITED, frame: null }, hand);
+    else await takeIn(arrival, hand);
+  }
+  for (const arrival of came)
+    for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
 }
 
 async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {

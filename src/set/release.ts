@@ -3,16 +3,7 @@
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
-import {
-  type Arrival,
-  filesOf,
-  isUnderWay,
-  pairUp,
-  putAside,
-  readArrival,
-  WAITED,
-  whole,
-} from './arrival.js';
+import { type Arrival, filesOf, isUnderWay, putAside, readArrival, WAITED, whole } from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
 import { askedOfFrame, type InHand } from './in-hand.js';
 import { takeLate } from './late-partner.js';
@@ -111,7 +102,7 @@ export class Releases {
           wrong ??= cause;
         },
       );
-    const arrivals = await takeLate(pairUp(came), this.hand, this.looks);
+    const arrivals = await takeLate(came, this.hand, this.looks);
     const firedAt = releasedAt.toISOString();
     const { decisions, soFar, missing } = assign(
       arrivals,
