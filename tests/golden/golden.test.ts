@@ -13,6 +13,7 @@ import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { Journal } from '../../src/journal/index.js';
 import { EventLog, type Station } from '../../src/station/index.js';
 import { Hands } from '../harness/hands.js';
+import { cutShort, type PairOfFiles, pairOf } from '../harness/pair-link.js';
 import { openStation } from '../harness/station.js';
 import { inOrder, journalled, withoutChance } from './told.js';
 
@@ -21,6 +22,7 @@ const THREE = { frames: 3, step: 1, base: '1/60' };
 
 /** A body whose releases can be made to go wrong, and which waits with each until all pictures before it were looked at. */
 class ToldLink extends PracticeLink {
+  readonly of: PracticeBody;
   readonly did: string[] = [];
   /** How often the shutter was released. */
   count = 0;
@@ -33,6 +35,11 @@ class ToldLink extends PracticeLink {
   looked: () => Promise<void> = async () => undefined;
   /** The link begins anew. */
   anew: () => void = () => undefined;
+
+  constructor(body: PracticeBody) {
+    super(body);
+    this.of = body;
+  }
 
   override async readSettings(): Promise<Settings> {
     return this.told(new Map(await super.readSettings()));
@@ -58,6 +65,19 @@ class ToldLink extends PracticeLink {
   }
 }
 
+/** A body that makes two files of each frame. */
+class TwoToldLink extends ToldLink {
+  /** Called with both files of a release, counted from 1. @returns what comes of them */
+  comes: (count: number, pair: PairOfFiles) => FiredFrame | Promise<FiredFrame> = (_, { raw, jpeg }) => ({
+    ...raw,
+    partner: jpeg,
+  });
+  override async fire(options: FireOptions): Promise<FiredFrame> {
+    const jpeg = await super.fire(options);
+    return this.comes(this.count, await pairOf(jpeg, this.count));
+  }
+}
+
 let root = '';
 let journal: Journal;
 let stations: Station[] = [];
@@ -72,17 +92,19 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-interface Made {
+interface Made<Of extends ToldLink = ToldLink> {
   readonly station: Station;
   readonly events: EventLog;
-  readonly link: ToldLink;
+  readonly link: Of;
   readonly body: PracticeBody;
 }
 
 /** @param dies whether it never comes back: nobody closes it */
-async function made(options: Partial<PracticeOptions> = {}, of?: PracticeBody, dies = false): Promise<Made> {
-  const body = of ?? new PracticeBody({ ...AT_ONCE, ...options });
-  const link = new ToldLink(body);
+const made = (options: Partial<PracticeOptions> = {}, of?: PracticeBody, dies = false): Promise<Made> =>
+  madeOver(new ToldLink(of ?? new PracticeBody({ ...AT_ONCE, ...options })), dies);
+
+async function madeOver<Of extends ToldLink>(link: Of, dies = false): Promise<Made<Of>> {
+  const { of: body } = link;
   const events = new EventLog();
   link.looked = async () => {
     while (events.state.run?.frames.some(({ state }) => state === 'stored'))
@@ -197,6 +219,17 @@ it('nine frames in three passes', async () => {
   const one = await made();
   await fire(one);
   await pinned('nine-frames', [one]);
+});
+
+it('nine frames of two files each; of two frames, one does not come, and one is cut short', async () => {
+  const one = await madeOver(new TwoToldLink(new PracticeBody(AT_ONCE)));
+  one.link.comes = async (count, { raw, jpeg }) => {
+    if (count === 4) return raw;
+    if (count === 6) await cutShort(jpeg);
+    return { ...raw, partner: jpeg };
+  };
+  await fire(one);
+  await pinned('nine-pairs', [one]);
 });
 
 it('nine frames singly, on a body without a bracket', async () => {

@@ -35,18 +35,32 @@ export class PairLink extends TestLink {
   override async fire(options: FireOptions): Promise<FiredFrame> {
     const jpeg = await super.fire(options);
     this.made += 1;
-    const facts = { ...factsOf(await readRecorded(jpeg.path)), ...this.inRaw(this.made) };
-    const shape = { order: 'little', pixelsLast: true } as const;
-    const bytes = makeRaw({ preview: await readFile(jpeg.path), pixelBytes: 2000, ...facts }, shape);
-    const raw: FiredFrame = { path: `${jpeg.path}-raw`, seconds: jpeg.seconds };
-    await writeFile(raw.path, bytes);
-    const name = `EVRG${String(this.made).padStart(4, '0')}`;
-    const called = (extension: string) => (this.tellsNames ? { cameraName: `${name}.${extension}` } : {});
-    return this.comes(this.made, {
-      raw: { ...raw, ...called('DNG') },
-      jpeg: { ...jpeg, ...called('JPG') },
-    });
+    const pair = await pairOf(jpeg, this.made, this.inRaw(this.made));
+    return this.comes(this.made, this.tellsNames ? pair : { raw: nameless(pair.raw), jpeg });
   }
+}
+
+const nameless = ({ path, seconds }: FiredFrame): FiredFrame => ({ path, seconds });
+
+/**
+ * @param count the number that the camera gives both files
+ * @param more what the raw file records otherwise than the JPEG
+ */
+export async function pairOf(
+  jpeg: FiredFrame,
+  count: number,
+  more: Partial<RawFacts> = {},
+): Promise<PairOfFiles> {
+  const facts = { ...factsOf(await readRecorded(jpeg.path)), ...more };
+  const shape = { order: 'little', pixelsLast: true } as const;
+  const bytes = makeRaw({ preview: await readFile(jpeg.path), pixelBytes: 2000, ...facts }, shape);
+  const raw: FiredFrame = { path: `${jpeg.path}-raw`, seconds: jpeg.seconds };
+  await writeFile(raw.path, bytes);
+  const name = `EVRG${String(count).padStart(4, '0')}`;
+  return {
+    raw: { ...raw, cameraName: `${name}.DNG` },
+    jpeg: { ...jpeg, cameraName: `${name}.JPG` },
+  };
 }
 
 /** What is in `link.late` comes with the next release, before its own files. */
