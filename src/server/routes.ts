@@ -202,7 +202,7 @@ export const API_ROUTES: readonly ApiRoute[] = [
   { ...watch, path: '/api/sets/{id}/contact-sheet', summary: 'Its contact sheet', gives: JPEG },
   {
     ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/picture', also: NOT_MODIFIED },
-    ...{ summary: 'A frame as a picture; of a raw file its preview', gives: JPEG },
+    ...{ summary: 'A frame as a picture; of a raw file alone its preview', gives: JPEG },
   },
   {
     ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/thumbnail', also: NOT_MODIFIED },
@@ -211,5 +211,12 @@ export const API_ROUTES: readonly ApiRoute[] = [
   {
     ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/file' },
     ...{ summary: 'The file of a frame, as it came', gives: { media: 'application/octet-stream' } },
+  },
+  {
+    ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/partner' },
+    ...{
+      summary: 'Its second file, where the camera makes two',
+      gives: { media: 'application/octet-stream' },
+    },
   },
 ];

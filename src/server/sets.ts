@@ -6,7 +6,8 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
 import { againSchema, relabelSchema, setsQuerySchema } from '../../shared/kept.js';
-import { CONTACT_SHEET, fileInside } from '../frames/index.js';
+import type { FrameView } from '../../shared/state.js';
+import { CONTACT_SHEET, fileInside, shownFilesOf } from '../frames/index.js';
 import type { JournalReader } from '../journal/index.js';
 import type { Station } from '../station/index.js';
 import { expectNothing, readFields } from './fields.js';
@@ -61,24 +62,32 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
   });
 
   app.get('/api/sets/:id/frames/:frame/picture', async (request, reply) => {
-    const file = await frameFile(journal, request);
+    const file = await shownFile(journal, request);
     if (isJpeg(file)) return sendWhole(reply, file);
     const kept = await tagged(file);
     return sendMade(request, reply, kept, () => pictures.preview(kept));
   });
 
   app.get('/api/sets/:id/frames/:frame/thumbnail', async (request, reply) => {
-    const kept = await tagged(await frameFile(journal, request));
+    const kept = await tagged(await shownFile(journal, request));
     return sendMade(request, reply, kept, () => pictures.small(kept));
   });
 
-  app.get('/api/sets/:id/frames/:frame/file', async (request, reply) => {
-    const file = await frameFile(journal, request);
-    const name = path.basename(file);
-    // Its types leave out the folder that it is taken from.
-    const from = { root: path.dirname(file), cacheControl: false };
-    return reply.header('cache-control', CACHED).download(name, name, from);
-  });
+  app.get('/api/sets/:id/frames/:frame/file', async (request, reply) =>
+    sendFile(reply, await ownFile(journal, request)),
+  );
+
+  app.get('/api/sets/:id/frames/:frame/partner', async (request, reply) =>
+    sendFile(reply, await partnerFile(journal, request)),
+  );
+}
+
+/** To be kept, under its own name. */
+function sendFile(reply: FastifyReply, file: string): FastifyReply {
+  const name = path.basename(file);
+  // Its types leave out the folder that it is taken from.
+  const from = { root: path.dirname(file), cacheControl: false };
+  return reply.header('cache-control', CACHED).download(name, name, from);
 }
 
 /** With a tag, a date, and parts of it where only those are asked for. */
@@ -101,8 +110,13 @@ async function sendMade(
   return reply.type('image/jpeg').send(await make());
 }
 
-/** @throws EvenrungError no-such-set, not-found */
-function frameFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
+interface FoundFrame {
+  readonly view: FrameView;
+  readonly folder: string;
+}
+
+/** @returns a frame that has a file @throws EvenrungError no-such-set, not-found */
+function frameIn(journal: JournalReader | undefined, request: FastifyRequest): FoundFrame {
   const params = frameParamsSchema.safeParse(request.params);
   if (!params.success) throw new EvenrungError('not-found', 'There is no frame with such a number.');
   const { id, frame } = params.data;
@@ -112,7 +126,31 @@ function frameFile(journal: JournalReader | undefined, request: FastifyRequest):
   if (set.folder === null) throw nothingStored();
   if (found.view.file === null)
     throw new EvenrungError('not-found', `Frame ${frame} was not made, or has no file in the set.`);
-  return fileInside(set.folder, found.view.file);
+  return { view: found.view, folder: set.folder };
+}
+
+/** @throws EvenrungError no-such-set, not-found */
+async function ownFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
+  const { view, folder } = frameIn(journal, request);
+  return fileInside(folder, view.file ?? '');
+}
+
+/** @throws EvenrungError no-such-set, not-found */
+async function partnerFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
+  const { view, folder } = frameIn(journal, request);
+  if (view.partner?.state === 'there') return fileInside(folder, view.partner.file);
+  throw new EvenrungError('not-found', `Frame ${view.number} has no second file in the set.`);
+}
+
+/** The file to look at: of two, the JPEG, or else the other one if that is not there any more. @throws EvenrungError no-such-set, not-found */
+async function shownFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
+  const { view, folder } = frameIn(journal, request);
+  const files = shownFilesOf(view);
+  for (const { file } of files) {
+    const found = await fileInside(folder, file).catch(() => null);
+    if (found !== null) return found;
+  }
+  return fileInside(folder, files[0]?.file ?? '');
 }
 
 async function tagged(file: string): Promise<KeptFile> {

@@ -145,7 +145,7 @@ export const thumbnailPath = (run: string, set: string, frame: number, attempts:
 export const keptPath = (
   set: string,
   frame: number,
-  what: 'thumbnail' | 'picture' | 'file',
+  what: 'thumbnail' | 'picture' | 'file' | 'partner',
   attempts: number,
 ): string => `${setPath(set)}/frames/${frame}/${what}?attempt=${attempts}`;
 

@@ -56,6 +56,7 @@ export const setsText = {
     notMade: 'not made',
     frame: (number: number, offset: string, label: string) =>
       `Frame ${number}, ${offset} EV, ${shutter(label)}`,
+    files: (one: string, other: string) => `${one} and ${other}`,
     open: (number: number) => `Frame ${number} at full size`,
     change: 'Change name and note',
     save: 'Save',

@@ -5,7 +5,7 @@ import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { OnDisk } from '../../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../../shared/set-record.js';
 import type { RunState } from '../../../shared/state.js';
-import type { ExportedSet, Finding, SetCheck } from '../../frames/index.js';
+import { type ExportedSet, type Finding, namesOf, type SetCheck } from '../../frames/index.js';
 import type {
   KeptSet,
   ListedSet,
@@ -192,7 +192,8 @@ function bodyOf({ body: { model, serial, link } }: StoredRun): string {
 }
 
 function framesInWords(frames: readonly StoredFrame[]): string[] {
-  const widest = Math.max(4, ...frames.map(({ view }) => plain(view.file ?? '-').length));
+  const names = frames.flatMap(({ view }) => namesOf(view));
+  const widest = Math.max(4, ...names.map((name) => plain(name).length));
   const row = (cells: readonly string[], last: string): string[] => {
     const head = cells.join('  ');
     const lines = wrapped(`${head.replaceAll(' ', NO_BREAK)}${NO_BREAK} ${last}`, ' '.repeat(12));
@@ -208,8 +209,8 @@ function framesInWords(frames: readonly StoredFrame[]): string[] {
   ];
   return [
     ...row(width('frame', 'EV', 'time', 'state', 'file', 'sha256'), 'marks'),
-    ...frames.flatMap(({ view, sha256 }) =>
-      row(
+    ...frames.flatMap(({ view, sha256 }) => [
+      ...row(
         width(
           String(view.number),
           formatEv(fromEv(view.offset)),
@@ -220,7 +221,14 @@ function framesInWords(frames: readonly StoredFrame[]): string[] {
         ),
         marksOf(view).join(', ').replaceAll(' ', NO_BREAK).replaceAll(`,${NO_BREAK}`, ', '),
       ),
-    ),
+      // Its second file stands below it.
+      ...(view.partner?.state === 'there'
+        ? row(
+            width('', '', '', '', plain(view.partner.file), view.partner.sha256?.slice(0, SHORT) ?? '-'),
+            '',
+          )
+        : []),
+    ]),
   ];
 }
 

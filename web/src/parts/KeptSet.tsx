@@ -9,6 +9,7 @@ import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
 import { disliked, fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
 import { outcomeOf } from '../on-disk.js';
+import { kindOf, partnerOf } from '../partner.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
@@ -273,6 +274,7 @@ function questionFor(what: Again | null, missing: number): string {
 
 function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: FrameView }) {
   const { number, offset, shutter, state, file, attempts, reason, marks } = frame;
+  const partner = partnerOf(frame);
   const isMissing = set.onDisk?.missing.includes(number) ?? false;
   const isChanged = set.onDisk?.changed.includes(number) ?? false;
   return (
@@ -305,6 +307,9 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         <strong>{text.ladder.ev(formatEv(fromEv(offset)))}</strong>
         <span>{text.shutter(shutter)}</span>
         <span class="soft">{number}</span>
+        {file !== null && partner !== null && (
+          <span class="tile-files">{text.set.files(kindOf(file), kindOf(partner))}</span>
+        )}
         {isChanged && <span class="reason">{text.onDisk.changed}</span>}
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
         <Clip frame={frame} frames={set.frames.length} />

@@ -9,6 +9,7 @@ import { keptPath } from '../api.js';
 import { evenedTable } from '../evened.js';
 import { handle } from '../handling.js';
 import { disliked, type LookedAt } from '../kept-sets.js';
+import { kindOf, partnerOf } from '../partner.js';
 import { addressOf as addresses, goBack, goTo } from '../route.js';
 import { text } from '../text.js';
 import {
@@ -178,7 +179,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
           const path = keptPath(set.id, frame.number, 'picture', frame.attempts);
           return (
             <Pane
-              key={`${path} ${frame.file}`}
+              key={`${path} ${frame.file} ${partnerOf(frame)}`}
               path={frame.file === null ? null : path}
               missing={set.isUnderWay && frame.state !== 'rejected' ? words.notYet : words.notMade}
               alt={aboutOf(frame)}
@@ -269,11 +270,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
               {words.even}
             </button>
           )}
-          {!isPair && darker?.file != null && (
-            <a class="button" href={keptPath(set.id, number, 'file', darker.attempts)} download>
-              {words.file}
-            </a>
-          )}
+          {!isPair && darker !== undefined && <Files set={set.id} frame={darker} />}
           {!isPair && darker?.state === 'verified' && !set.isUnderWay && mayFire.value && (
             <button
               type="button"
@@ -294,6 +291,25 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
       <Told sentence={[name, ...(isPair ? shown.map(aboutOf) : shown.map(exposureOf)), zoom].join('. ')} />
       {evens && <Evened ev={darker.offset - lighter.offset} />}
     </dialog>
+  );
+}
+
+/** Of a frame of two files, both. */
+function Files({ set, frame }: { readonly set: string; readonly frame: FrameView }) {
+  const { file, number, attempts } = frame;
+  const partner = partnerOf(frame);
+  if (file === null) return null;
+  return (
+    <>
+      <a class="button" href={keptPath(set, number, 'file', attempts)} download>
+        {partner === null ? words.file : words.fileOf(kindOf(file))}
+      </a>
+      {partner !== null && (
+        <a class="button" href={keptPath(set, number, 'partner', attempts)} download>
+          {words.fileOf(kindOf(partner))}
+        </a>
+      )}
+    </>
   );
 }
 
