@@ -8,7 +8,7 @@ import { sizeOf } from './ears.js';
 import { type FileInfo, type FileSystem, INFO, type List } from './gp.js';
 import { FILE_SYSTEM_AT } from './layout.js';
 import { entriesOf, made } from './memory.js';
-import { ask, type Session } from './session.js';
+import { ask, mustBeThere, type Session } from './session.js';
 
 /** Of each card: the folder that is written into, and the one before it. */
 const NEWEST_FOLDERS = 2;
@@ -18,7 +18,7 @@ const DEPTH = 3;
 /** As Link.list. */
 export async function listCards(session: Session): Promise<readonly ListedFile[]> {
   try {
-    await session.open();
+    await mustBeThere(session);
     forgetListings(session);
     const files: ListedFile[] = [];
     for (const card of await names(session, 'gp_camera_folder_list_folders', '/')) {
@@ -70,6 +70,11 @@ async function names(
   try {
     await ask(session, gp[which], folder, list);
     return entriesOf(gp, list).map(([name]) => name);
+  } catch (cause) {
+    if (!(cause instanceof CallFailure)) throw cause;
+    // Bodies of 0x11 keep their card to themselves while a computer has control: the library knows a card, and cannot list it.
+    await mustBeThere(session);
+    return [];
   } finally {
     gp.gp_list_free(list);
   }

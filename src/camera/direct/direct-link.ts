@@ -179,7 +179,9 @@ export class DirectLink implements Link, Holding {
     return this.files.bring(options);
   }
 
-  list(): Promise<readonly ListedFile[]> {
+  async list(): Promise<readonly ListedFile[]> {
+    // What came and went meanwhile is only known from what the body tells.
+    await this.ears.catchUp();
     return listCards(this.session);
   }
 

@@ -58,9 +58,14 @@ export class Ears {
     }
   }
 
+  /** Hears everything that the body has to tell by now; it stays for whoever listens. */
+  async catchUp(): Promise<void> {
+    for (let turns = 0; turns < MOST_KEPT && (await this.turn(0)) !== 'nothing'; turns += 1);
+  }
+
   /** Before a release: files that were told of meanwhile stay for whoever listens, an end that belongs to what was before does not. */
   async clear(): Promise<void> {
-    for (let turns = 0; turns < MOST_KEPT && (await this.turn(0)) !== 'nothing'; turns += 1);
+    await this.catchUp();
     this.isOver = false;
   }
 

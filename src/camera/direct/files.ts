@@ -8,7 +8,7 @@ import { frameNotStored } from '../not-stored.js';
 import { CallFailure } from './calls.js';
 import { type File, type FilePath, NORMAL, type Out } from './gp.js';
 import { made } from './memory.js';
-import { ask, type Session } from './session.js';
+import { ask, mustBeThere, type Session } from './session.js';
 import { SPOOL, Spool } from './spool.js';
 
 /**
@@ -148,23 +148,13 @@ export class Files {
     return { bytes, isEnd: from + bytes >= kept.bytes };
   }
 
-  /**
-   * A body that is gone can look like one that has no such file: what the library knows of the card is what it remembers. Asking
-   * for the storages reaches the body in any case.
-   */
-  private async failed({ code }: CallFailure, { name }: FilePath) {
+  private async failed({ code }: CallFailure, { name }: FilePath): Promise<EvenrungError> {
     const failed = bringingFailed(code, name);
     if (failed.code !== 'file-not-there') return failed;
-    const { gp } = this.session;
-    const storages: Out<bigint> = [null];
-    try {
-      await ask(this.session, gp.gp_camera_get_storageinfo, storages, [null]);
-    } catch (cause) {
-      if (cause instanceof CallFailure) return bringingFailed(cause.code, name);
-    } finally {
-      if (storages[0]) gp.free(storages[0]);
-    }
-    return failed;
+    return mustBeThere(this.session).then(
+      () => failed,
+      (cause: unknown) => (cause instanceof CallFailure ? bringingFailed(cause.code, name) : failed),
+    );
   }
 }
 

@@ -5,7 +5,7 @@ import { readingFailed } from '../library/result-codes.js';
 import type { AttachedPort } from '../link.js';
 import { CallFailure, Calls } from './calls.js';
 import { search } from './found.js';
-import type { Camera, Context } from './gp.js';
+import type { Camera, Context, Out } from './gp.js';
 import { type Gp, loadGphoto2 } from './load.js';
 
 /** How many of the files that came whole the library keeps in memory: one is kept whatever is asked for. */
@@ -40,6 +40,21 @@ export async function ask<Args extends unknown[]>(
 ): Promise<number> {
   await open();
   return calls.must<[Camera, ...Args, Context]>(call, camera, ...args, context);
+}
+
+/**
+ * Asks for the storages, which reaches the body in any case: what the library knows of a card is what it remembers, and a body that is
+ * gone can look like one that has no such file.
+ * @throws CallFailure if the body does not answer
+ */
+export async function mustBeThere(session: Session): Promise<void> {
+  const { gp } = session;
+  const storages: Out<bigint> = [null];
+  try {
+    await ask(session, gp.gp_camera_get_storageinfo, storages, [null]);
+  } finally {
+    if (storages[0]) gp.free(storages[0]);
+  }
 }
 
 /**

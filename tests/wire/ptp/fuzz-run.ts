@@ -8,6 +8,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import { EvenrungError } from '../../../shared/errors.js';
+import type { LinkWay, MadeFile } from '../../../src/camera/link.js';
 import { SupervisedLink } from '../../../src/camera/process/supervised-link.js';
 import { seeded } from '../../bench/cover.bench-helper.js';
 import { CAMERA_PROCESS, isAlive } from '../../built.js';
@@ -90,6 +91,7 @@ function outcomeOf(error: EvenrungError): { outcome: Outcome; how: string } {
 /** One body on a cable of its own, and one link to it that goes through all that happens. */
 class Lane {
   private readonly face: FaceName;
+  private readonly way: LinkWay;
   private readonly plugged: PluggedBody;
   private readonly cable: FuzzCable;
   private readonly folder: string;
@@ -101,8 +103,9 @@ class Lane {
   private labels: readonly string[] = [];
   private turn = 0;
 
-  private constructor(face: FaceName, plugged: PluggedBody, cable: FuzzCable, folder: string) {
+  private constructor(face: FaceName, way: LinkWay, plugged: PluggedBody, cable: FuzzCable, folder: string) {
     this.face = face;
+    this.way = way;
     this.plugged = plugged;
     this.cable = cable;
     this.folder = folder;
@@ -110,7 +113,7 @@ class Lane {
     this.link = this.open(DEADLINES);
   }
 
-  static async on(face: FaceName): Promise<Lane> {
+  static async on(face: FaceName, way: LinkWay): Promise<Lane> {
     const plugged = await plugIn(face);
     const folder = mkdtempSync(path.join(tmpdir(), 'evenrung-fuzz-'));
     const cable = new FuzzCable(path.join(folder, 'cable'), plugged.usb.path);
@@ -127,7 +130,7 @@ class Lane {
     const drivers = path.join(folder, 'drivers');
     await mkdir(drivers);
     await symlink(path.join(driverFolder(), DRIVER), path.join(drivers, DRIVER));
-    const lane = new Lane(face, plugged, cable, folder);
+    const lane = new Lane(face, way, plugged, cable, folder);
     await lane.lookAround();
     return lane;
   }
@@ -135,6 +138,7 @@ class Lane {
   private open(deadlines?: typeof DEADLINES): SupervisedLink {
     return new SupervisedLink({
       kind: 'usb',
+      way: this.way,
       home: this.home,
       log: () => undefined,
       entry: CAMERA_PROCESS,
@@ -164,7 +168,7 @@ class Lane {
         const at = choices.indexOf(value);
         this.labels = [choices[at - 6] ?? value, value];
         await link.changeSetting('shutterspeed', this.nextLabel());
-        await link.fire({ into: this.folder, exposureSeconds: 0 });
+        for (const [, call] of this.firing(link)) await call();
         sessions.push(seen);
       }
     } finally {
@@ -176,6 +180,33 @@ class Lane {
     this.atStart = [...first.values()].filter((place) => !keys.has(placeKey(place)));
     this.cable.spoiler = () => undefined;
     await this.meet();
+  }
+
+  /** A frame in one call; and, where the link takes them apart, release and file as two things, and what is on the card. */
+  private firing(link: SupervisedLink): readonly (readonly [string, () => Promise<unknown>])[] {
+    const fire = () => link.fire({ into: this.folder, exposureSeconds: 0 });
+    if (this.way === 'binding') return [['fire', fire]];
+    let file: MadeFile | undefined;
+    const to = path.join(this.folder, 'incoming.pieces');
+    return [
+      ['fire', fire],
+      ['press', () => link.press({ button: null, holdSeconds: null, exposureSeconds: 0 })],
+      [
+        'listen',
+        async () => {
+          [file] = (await link.listen(CALL_MS / 2)).made;
+        },
+      ],
+      [
+        'bring',
+        async () => {
+          if (file === undefined) return;
+          const { bytes } = await link.bring({ file, to, from: 0, most: 4096 });
+          await link.bring({ file, to, from: bytes, most: 1_000_000 });
+        },
+      ],
+      ['list', () => link.list()],
+    ];
   }
 
   /** Finds the body over a clean cable. */
@@ -253,10 +284,15 @@ class Lane {
       return MUTATIONS[mutation]?.(container, random);
     };
     const { link, folder } = this;
-    const isOver =
-      !(await attempt('readSettings', () => link.readSettings())) ||
-      !(await attempt('changeSetting', () => link.changeSetting('shutterspeed', this.nextLabel()))) ||
-      !(await attempt('fire', () => link.fire({ into: folder, exposureSeconds: 0 })));
+    let isOver = false;
+    for (const [name, call] of [
+      ['readSettings', () => link.readSettings()],
+      ['changeSetting', () => link.changeSetting('shutterspeed', this.nextLabel())],
+      ...this.firing(link),
+    ] as const) {
+      isOver = !(await attempt(name, call));
+      if (isOver) break;
+    }
     this.cable.spoiler = () => undefined;
     // What is left on the line after a session that went through would be found by the next: that belongs to this seed.
     if (!isOver) await attempt('readSettings again', () => link.readSettings());
@@ -284,22 +320,30 @@ export interface FuzzReport {
   readonly left: number;
 }
 
-/**
- * One lane for each kind of body, at once.
- * @param tell takes each as it is done
- * @param mayGoOn asked before each
- */
-export async function fuzz(
-  from: number,
-  count: number,
-  tell: (fuzzed: Fuzzed) => void = () => undefined,
-  mayGoOn: () => boolean = () => true,
-): Promise<FuzzReport> {
+export interface FuzzOptions {
+  readonly way: LinkWay;
+  /** Seeds from here on. */
+  readonly from: number;
+  readonly count: number;
+  /** Takes each as it is done. */
+  readonly tell?: (fuzzed: Fuzzed) => void;
+  /** Asked before each. */
+  readonly mayGoOn?: () => boolean;
+}
+
+/** One lane for each kind of body, at once. */
+export async function fuzz({
+  way,
+  from,
+  count,
+  tell = () => undefined,
+  mayGoOn = () => true,
+}: FuzzOptions): Promise<FuzzReport> {
   const fuzzed: Fuzzed[] = [];
   let next = from;
   const left = await Promise.all(
     FACES.map(async (face) => {
-      const lane = await Lane.on(face);
+      const lane = await Lane.on(face, way);
       while (next < from + count && mayGoOn()) {
         const seed = next;
         next += 1;
