@@ -1,6 +1,7 @@
 // The virtual body of the bench `wire`, in a process of its own: moving 25 MB a file would otherwise be counted as the daemon's
 // cost. Does what the channel says; ends when the bench is gone.
 import { readFileSync } from 'node:fs';
+import { secondsOf } from '../../src/exposure/index.js';
 import { AMOUNT_OPERATION } from '../wire/ptp/amount-face.js';
 import { OPERATION } from '../wire/ptp/codes.js';
 import { DRIVE_ENTRY_OPERATION, DRIVE_ENTRY_PROPERTY } from '../wire/ptp/drive-entry-face.js';
@@ -14,8 +15,8 @@ const [, , named = '', written = '', picture = ''] = process.argv;
 const face = named as FaceName;
 const timing = JSON.parse(written) as TimingTable;
 
-/** Heavy files that the body keeps: what was fetched may be asked for once more, and no file after the next one is there. */
-const HEAVY_KEPT = 2;
+/** Heavy files that the body keeps: those of a whole set may wait to be fetched, and what was fetched may be asked for once more. */
+const HEAVY_KEPT = 16;
 
 /** Buttons are moved like settings under vendor extension 0x11. */
 const BUTTONS: ReadonlySet<number> = new Set([
@@ -43,12 +44,24 @@ function writtenProperty({ code, parameters: [property = 0], data }: PtpRequest)
 
 const pause = (seconds: number) => new Promise<void>((resolve) => setTimeout(resolve, seconds * 1000));
 
+/** Of the frames since the last tally: seconds by the body's clock. */
+let firstOpened = Number.POSITIVE_INFINITY;
+let lastClosed = Number.NEGATIVE_INFINITY;
+
 async function plug(): Promise<PluggedBody> {
   usePixels({ jpeg: readFileSync(picture), fileBytes: timing.file?.bytes ?? null });
   const plugged = await plugIn(face, { timing: timing.body });
   const { body, usb } = plugged;
   // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
   await body.change('target', 'card');
+  body.beforeTelling((files, { tv }) => {
+    const [file] = files;
+    if (file === undefined) return files;
+    const opened = file.takenAt.getTime() / 1000;
+    firstOpened = Math.min(firstOpened, opened);
+    lastClosed = Math.max(lastClosed, opened + secondsOf(tv) * timing.body.exposureScale);
+    return files;
+  });
   if (timing.file === null) return plugged;
   usb.bytesPerSecond = timing.file.bytesPerSecond;
   body.beforeTelling((files) => {
@@ -89,12 +102,15 @@ function tally(): Tally {
     transactions: responder.transactions.length,
     writes,
     shots: body.shots.map(({ tv }) => tv),
+    spread: Number.isFinite(firstOpened) ? lastClosed - firstOpened : null,
     waited,
     state: JSON.stringify(body.state),
   };
   responder.transactions.length = 0;
   body.shots.length = 0;
   waited = 0;
+  firstOpened = Number.POSITIVE_INFINITY;
+  lastClosed = Number.NEGATIVE_INFINITY;
   return told;
 }
 

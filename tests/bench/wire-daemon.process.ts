@@ -1,9 +1,10 @@
 // A Station as the daemon has it, in a process of its own, for the bench `wire`: what is measured of it, time or memory, is the
 // daemon's and not the bench's. Does one order after another; ends when the bench is gone.
-import { copyFile, readdir, readFile, rm } from 'node:fs/promises';
+import { copyFile, mkdir, readdir, readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import { formatEv } from '../../src/exposure/index.js';
+import { Journal } from '../../src/journal/index.js';
 import { EventLog, Station } from '../../src/station/index.js';
 import type { DaemonAt, DaemonOrder, Done, Failed, Fired, Planned, Resident } from './wire-messages.js';
 import { watchLinks } from './wire-watch.js';
@@ -23,10 +24,14 @@ function met(): Station {
 
 async function meet(at: DaemonAt): Promise<Done> {
   into = at.into;
+  const stateFolder = path.join(into, 'state');
+  await mkdir(stateFolder);
   station = new Station({
     choice: 'usb',
+    way: at.way,
     into,
-    stateFolder: path.join(into, 'state'),
+    stateFolder,
+    journal: at.keepsJournal ? await Journal.open(stateFolder) : undefined,
     configFolder: path.join(into, 'config'),
     events,
     log: () => undefined,
@@ -43,6 +48,8 @@ function plan(request: WrittenSetRequest): Planned {
   return {
     type: 'planned',
     passes: passes.map(({ centre, frames }) => `${formatEv(centre)} EV x ${frames.length}`),
+    centres: passes.map(({ centre }) => centre),
+    exposures: passes.flatMap(({ frames }) => frames.map(({ shutter }) => shutter.seconds)),
     frames: wanted
       .sort((a, b) => a.offset - b.offset)
       .map(({ shutter }) => ({ tv: shutter.tv, seconds: shutter.seconds, label: shutter.wire })),
@@ -61,7 +68,7 @@ async function fire(request: WrittenSetRequest, sample?: string): Promise<Fired>
   stop();
   const { run } = events.state;
   if (run?.state !== 'complete') throw new Error(`A set was not completed: ${run?.sentence}`);
-  const { firstFire = Number.NaN, lastInHand = Number.NaN, changes, gaps, looks, channel } = watch;
+  const { firstFire = Number.NaN, lastInHand = Number.NaN, changes, gaps, looks, channel, calls } = watch;
   if (sample !== undefined) await copyFile(path.join(run.folder ?? '', run.frames[0]?.file ?? ''), sample);
   await removeSets();
   return {
@@ -73,6 +80,7 @@ async function fire(request: WrittenSetRequest, sample?: string): Promise<Fired>
     gaps,
     looks,
     channel,
+    calls: Object.fromEntries(calls),
   };
 }
 

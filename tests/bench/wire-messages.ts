@@ -1,7 +1,8 @@
 // What the bench `wire` and the processes that it starts say to each other.
 import type { WrittenSetRequest } from '../../shared/request.js';
+import type { LinkWay } from '../../src/camera/index.js';
 import type { Sixths } from '../../src/exposure/index.js';
-import type { Change, Gap } from './wire-watch.js';
+import type { CallsOf, Change, Gap } from './wire-watch.js';
 
 /** An order that could not be carried out. */
 export interface Failed {
@@ -28,6 +29,8 @@ export interface Tally {
   readonly writes: Readonly<Record<number, number>>;
   /** Tv of what the shutter made, in order. */
   readonly shots: readonly Sixths[];
+  /** Seconds from the first opening of its shutter to the last closing, by the body's own clock; null where it made nothing. */
+  readonly spread: number | null;
   /** Seconds that transactions were made to wait, as it came out: no timer keeps them exactly. */
   readonly waited: number;
   /** The body's settings as one text, for comparing. */
@@ -41,6 +44,10 @@ export interface DaemonAt {
   readonly cameraProcess: string;
   /** That the camera process finds the body by. */
   readonly environment: Readonly<Record<string, string>>;
+  /** By which way it reaches the body. */
+  readonly way: LinkWay;
+  /** Whether it keeps a journal, as a daemon does that is no bench's. */
+  readonly keepsJournal: boolean;
   /** An existing folder that takes the sets, and everything else that a daemon keeps. */
   readonly into: string;
 }
@@ -57,6 +64,10 @@ export interface Planned {
   readonly type: 'planned';
   /** Each pass as centre and count, in firing order: `-3 EV x 3`. */
   readonly passes: readonly string[];
+  /** The centre of each pass, in firing order: the base is 0. */
+  readonly centres: readonly Sixths[];
+  /** Of every frame that is fired, in firing order. */
+  readonly exposures: readonly number[];
   /** The frames that are wanted, from the darkest to the lightest. */
   readonly frames: readonly {
     readonly tv: Sixths;
@@ -81,6 +92,8 @@ export interface Fired {
   readonly looks: readonly number[];
   /** Milliseconds of each fire that passed outside the camera process. */
   readonly channel: readonly number[];
+  /** Calls of the link, by method. */
+  readonly calls: Readonly<Record<string, CallsOf>>;
 }
 
 /** Memory in MiB; null where the system does not tell. */

@@ -44,7 +44,7 @@ export async function buildProcesses(): Promise<void> {
           // Before Vite itself finds the file.
           enforce: 'pre',
           resolveId: (id, importer) =>
-            id === './render.js' && importer?.endsWith('/practice/model.ts')
+            id === './render.js' && importer?.endsWith('/practice/develop.ts')
               ? path.join(SOURCES, 'wire-render.ts')
               : null,
         },
@@ -135,6 +135,7 @@ export async function startBody(
 }
 
 export interface DaemonProcess {
+  /** @throws where it cannot be planned so */
   plan(request: WrittenSetRequest): Promise<Planned>;
   /** @param sample takes a copy of the first frame @throws where the set is not complete */
   fire(request: WrittenSetRequest, sample?: string): Promise<Fired>;

@@ -88,7 +88,12 @@ export async function measureDaemon(
   const sets: SetByDaemon[] = [];
   const all: Fired[] = [];
   try {
-    const daemon = await startDaemon({ environment: body.environment, into });
+    const daemon = await startDaemon({
+      environment: body.environment,
+      way: 'binding',
+      keepsJournal: false,
+      into,
+    });
     const { state } = await body.ask('tally');
     for (const { name, request } of SETS) {
       const planned = await daemon.plan(request);

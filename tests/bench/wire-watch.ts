@@ -16,6 +16,13 @@ export interface Gap {
   readonly calling: number;
 }
 
+/** The calls of one method. */
+export interface CallsOf {
+  readonly count: number;
+  /** From call to answer, waiting for the calls before included: the sum. */
+  readonly milliseconds: number;
+}
+
 /** One call of changeSetting. */
 export interface Change {
   readonly name: string;
@@ -26,6 +33,8 @@ export interface Change {
 export class LinkWatch {
   /** In order. */
   changes: Change[] = [];
+  /** By method. */
+  readonly calls = new Map<string, CallsOf>();
   gaps: Gap[] = [];
   /** Milliseconds from a frame in hand until it is verified, its picture looked at and its file named. */
   looks: number[] = [];
@@ -53,6 +62,12 @@ export class LinkWatch {
       reading: stored - since,
       calling: now - stored,
     });
+  }
+
+  counted(method: string, began: number): void {
+    const { count, milliseconds } = this.calls.get(method) ?? { count: 0, milliseconds: 0 };
+    const took = performance.now() - began;
+    this.calls.set(method, { count: count + 1, milliseconds: milliseconds + took });
   }
 
   fired(began: number, seconds: number): void {
@@ -88,6 +103,7 @@ export class LinkWatch {
   /** What was seen so far is forgotten; so is a frame in hand. */
   clear(): void {
     this.changes = [];
+    this.calls.clear();
     this.gaps = [];
     this.looks = [];
     this.channel = [];
@@ -100,7 +116,8 @@ export class LinkWatch {
 /** Wraps the methods for the rest of the process. */
 export function watchLinks(): LinkWatch {
   const watch = new LinkWatch();
-  const { fire, changeSetting, readLimits, readSettings } = SupervisedLink.prototype;
+  countCalls(watch);
+  const { fire, changeSetting, press, bring, readLimits, readSettings } = SupervisedLink.prototype;
   SupervisedLink.prototype.fire = async function (options) {
     watch.called('frame');
     const began = performance.now();
@@ -116,6 +133,15 @@ export function watchLinks(): LinkWatch {
     watch.changes.push({ name, milliseconds: performance.now() - began });
     return setting;
   };
+  SupervisedLink.prototype.press = function (options) {
+    watch.firstFire ??= performance.now();
+    return press.call(this, options);
+  };
+  SupervisedLink.prototype.bring = async function (options) {
+    const piece = await bring.call(this, options);
+    if (piece.isEnd) watch.lastInHand = performance.now();
+    return piece;
+  };
   SupervisedLink.prototype.readSettings = function () {
     watch.otherCall();
     return readSettings.call(this);
@@ -127,6 +153,33 @@ export function watchLinks(): LinkWatch {
     return limits;
   };
   return watch;
+}
+
+const COUNTED = [
+  'readSettings',
+  'changeSetting',
+  'fire',
+  'press',
+  'unpress',
+  'listen',
+  'bring',
+  'list',
+] as const;
+
+function countCalls(watch: LinkWatch): void {
+  const link: Record<(typeof COUNTED)[number], (...args: never[]) => Promise<unknown>> =
+    SupervisedLink.prototype;
+  for (const method of COUNTED) {
+    const call = link[method];
+    link[method] = async function (...args) {
+      const began = performance.now();
+      try {
+        return await call.apply(this, args);
+      } finally {
+        watch.counted(method, began);
+      }
+    };
+  }
 }
 
 /** @param share 0.5 for the median, 0.99 for the 99th percentile (the nearest rank) */

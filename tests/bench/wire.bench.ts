@@ -3,7 +3,8 @@
 // and transactions; the daemon's own cost a frame; memory over a thousand frames. Everything is real from the Station down to
 // libgphoto2. Daemon, body and bare binding have a process each, as the camera process is one anyway: none of them pays for
 // another, nor for the bench.
-// `npm run bench -- wire amount standard` leaves the other bodies out.
+// Nine frames by each way that there is to a body come first (wire-ways.ts).
+// `npm run bench -- wire amount standard` leaves the other bodies out, `wire pipelined` everything but that way.
 import { spawnSync } from 'node:child_process';
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
@@ -24,8 +25,8 @@ import {
 import { stagesOf } from './wire-stages.js';
 import { inWords, LIKE_A_REAL_BODY, type TimingTable, ZERO } from './wire-timing.js';
 import { type Change, quantile } from './wire-watch.js';
+import { measureWays, WAYS, type Way } from './wire-ways.js';
 
-/** The last one is the one over which the bare binding takes the least time: nothing is measured beside it. */
 const DIALECTS: readonly (readonly [FaceName, string])[] = [
   ['amount', 'A'],
   ['pattern', 'B'],
@@ -34,7 +35,17 @@ const DIALECTS: readonly (readonly [FaceName, string])[] = [
   ['drive-entry', 'C'],
 ];
 const asked = process.argv.slice(4);
-const FACES = DIALECTS.map(([face]) => face).filter((face) => asked.length === 0 || asked.includes(face));
+/** @returns those that were asked for; all if none was */
+function ofAsked<Name extends string>(names: readonly Name[]): readonly Name[] {
+  const some = names.filter((name) => asked.includes(name));
+  return some.length > 0 ? some : names;
+}
+const FACES = ofAsked(DIALECTS.map(([face]) => face));
+const isWaysOnly = WAYS.some((way) => asked.includes(way));
+/** Where the shutter does not move between passes, a body that walks is as quick as one that leaps. */
+const FACES_BY_WAY = DIALECTS.filter(
+  ([face]) => FACES.includes(face) && (face !== 'drive-entry-walking' || asked.includes(face)),
+);
 const dialect = (face: FaceName) => new Map(DIALECTS).get(face) ?? face;
 
 /** Settings changes that a set may need beside one a pass: the bracket on and off. */
@@ -193,24 +204,18 @@ interface MeasuredTable {
   readonly sample: string;
 }
 
-/** Where there is much waiting, the bare binding's turn at one body is that of the daemon at the next. */
 async function measureTable(bench: Bench, timing: TimingTable): Promise<MeasuredTable> {
   printTiming(timing);
   const byDaemon: MeasuredByDaemon[] = [];
-  const bareTurns: Promise<MeasuredSet[]>[] = [];
+  const sets: MeasuredSet[] = [];
   for (const face of FACES) {
     const measured = await measureDaemon(bench, face, timing);
-    const bareTurn = measureBare(bench, measured).then((sets) => {
-      for (const set of sets) printSet(set);
-      return sets;
-    });
-    // Heard of when it is waited for, not before.
-    bareTurn.catch(() => undefined);
-    if (!timing.sideBySide) await bareTurn;
     byDaemon.push(measured);
-    bareTurns.push(bareTurn);
+    for (const set of await measureBare(bench, measured)) {
+      printSet(set);
+      sets.push(set);
+    }
   }
-  const sets = (await Promise.all(bareTurns)).flat();
   if (timing.transactionSeconds > 0) printShares(timing, sets);
   return { fired: byDaemon.flatMap(({ fired }) => fired), sample: byDaemon[0]?.sample ?? '' };
 }
@@ -276,7 +281,8 @@ async function thousandFrames({ scratch, pictures }: Bench): Promise<Fired[]> {
   const body = await startBody(MEMORY_FACE, ZERO, pictures);
   try {
     const into = await mkdtemp(path.join(scratch, 'memory-'));
-    const daemon = await startDaemon({ environment: body.environment, into });
+    const { environment } = body;
+    const daemon = await startDaemon({ environment, way: 'binding', keepsJournal: false, into });
     const all: Fired[] = [];
     const pids = new Set<number | null>();
     const look = async (frames: number) => {
@@ -305,19 +311,8 @@ async function thousandFrames({ scratch, pictures }: Bench): Promise<Fired[]> {
   }
 }
 
-// --- all of it
-
-const prepare = path.join(ROOT, 'src/set-up/prepare.mjs');
-const prepared = spawnSync(process.execPath, [prepare, 'build'], { stdio: 'inherit' });
-if (prepared.status !== 0) throw new Error('The program does not build.');
-const began = performance.now();
-const scratch = await mkdtemp(path.join(os.tmpdir(), 'evenrung-wire-bench-'));
-try {
-  await buildProcesses();
-  await warmUp();
-  const bench: Bench = { scratch, pictures: await writePictures(scratch) };
-  console.log(`${os.cpus().length} cores, load ${load()}`);
-
+/** What the daemon does beyond what body and cable ask of it, over the binding. */
+async function measureTables(bench: Bench): Promise<void> {
   const zero = await measureTable(bench, ZERO);
   const real = await measureTable(bench, LIKE_A_REAL_BODY);
   const thousand = await thousandFrames(bench);
@@ -332,8 +327,26 @@ try {
     'the channel: what a frame takes from call to answer beside what the camera process reckons\n\n' +
       `${'Its stages, each alone, ms'.padEnd(70)}   median      p99     most`,
   );
-  await printStages('1 MP', zero.sample, scratch, { rounds: 100, rest: 0 });
-  await printStages('24 MP, after 0.5 s', real.sample, scratch, { rounds: 12, rest: 500 });
+  await printStages('1 MP', zero.sample, bench.scratch, { rounds: 100, rest: 0 });
+  await printStages('24 MP, after 0.5 s', real.sample, bench.scratch, { rounds: 12, rest: 500 });
+}
+
+// --- all of it
+
+const prepare = path.join(ROOT, 'src/set-up/prepare.mjs');
+const prepared = spawnSync(process.execPath, [prepare, 'build'], { stdio: 'inherit' });
+if (prepared.status !== 0) throw new Error('The program does not build.');
+const began = performance.now();
+const scratch = await mkdtemp(path.join(os.tmpdir(), 'evenrung-wire-bench-'));
+try {
+  await buildProcesses();
+  await warmUp();
+  const bench: Bench = { scratch, pictures: await writePictures(scratch) };
+  console.log(`${os.cpus().length} cores, load ${load()}`);
+
+  const ways = ofAsked<Way>(WAYS);
+  await measureWays(bench, { faces: FACES_BY_WAY, ways, timing: LIKE_A_REAL_BODY, goal });
+  if (!isWaysOnly) await measureTables(bench);
 
   console.log(`\n${((performance.now() - began) / 60_000).toFixed(1)} minutes, load ${load()}`);
   console.log(missed.size === 0 ? 'All goals are met.' : `Goals missed: ${missed.size}`);
