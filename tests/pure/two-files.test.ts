@@ -108,7 +108,7 @@ describe('whether both tell the same exposure', () => {
 });
 
 const came = (more: Partial<Arrival>): Arrival => ({
-  ...{ path: '', kind: 'dng', saidBytes: null, cameraName: null, digest: null, partner: null },
+  ...{ path: '', kind: 'dng', saidBytes: null, cameraName: null, digest: null, partner: null, rest: null },
   ...{ storedAt: '2026-11-25T15:42:11.000Z', recorded: RECORDED, broken: null, ...more },
 });
 const raw = (cameraName: string | null, more: Partial<Arrival> = {}) => came({ cameraName, ...more });
