@@ -8,7 +8,7 @@ import type { Finder } from './finder.js';
 import type { BodyReport } from './report.js';
 
 export interface BodyInHandOptions {
-  readonly finder: Pick<Finder, 'find'>;
+  readonly finder: Pick<Finder, 'find'> & Partial<Pick<Finder, 'findDirectly'>>;
   readonly report: BodyReport;
   /** Serial number or model of the camera, where several may be attached. */
   readonly camera: string | null;
@@ -181,6 +181,30 @@ export class BodyInHand {
       throw this.loseIfLost(asEvenrungError(cause));
     } finally {
       if (this.body === body) await this.tell();
+    }
+  }
+
+  /**
+   * Lets go of the body, and does something with the same one over a link that calls the library directly. Then it is looked for again.
+   * @returns null if this is no camera that could be reached so
+   * @throws EvenrungError no-body, usb-not-available, and what the work throws
+   */
+  async withBodyDirectly<T>(work: (body: Body) => Promise<T>): Promise<T | null> {
+    this.mustNotBeLooking();
+    const { identity } = this.must();
+    const { finder } = this.options;
+    if (identity.link !== 'usb' || finder.findDirectly === undefined) return null;
+    await this.release();
+    try {
+      const { body } = await finder.findDirectly(this.camera ?? identity.serial);
+      try {
+        if (isSameBody(body.identity, identity)) return await work(body);
+        return null;
+      } finally {
+        await body.letGo();
+      }
+    } finally {
+      await this.beginLook();
     }
   }
 

@@ -8,7 +8,7 @@ export {
   type Surveyed,
 } from './finder.js';
 export { BodyInHand, isSameBody } from './in-hand.js';
-export { type Learnt, learnAndKeep } from './learn.js';
+export { type Learnt, type LearntDirectly, learnAndKeep, learnDirectly } from './learn.js';
 export type { LearnOptions } from './lesson.js';
 export { BodyReport, type ToldOfBody } from './report.js';
 export { Stock, type StockMemo } from './stock.js';

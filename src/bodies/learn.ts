@@ -3,8 +3,9 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { BodyProfile } from '../../shared/profile.js';
+import type { BodyProfile, DirectProfile } from '../../shared/profile.js';
 import { type Body, LINK_FAILURES, notPutBack, type ReadinessAsked } from '../camera/index.js';
+import { DirectLesson, type DirectLessonOptions } from './direct-lesson.js';
 import { type LearnOptions, Lesson } from './lesson.js';
 import type { ProfileStore } from './profiles.js';
 
@@ -18,6 +19,8 @@ export interface Learnt {
   readonly path: string;
   /** What could not be put back, in a sentence; null where the body is as it was found. */
   readonly trouble: string | null;
+  /** What else is to be said, a sentence each. */
+  readonly notes: readonly string[];
 }
 
 /** @throws EvenrungError as learnBody; state-not-writable */
@@ -30,7 +33,7 @@ export async function learnAndKeep(
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
   try {
     const { profile, trouble } = await learnBody(body, { ...asked, mode: 'manual' }, folder, options);
-    return { profile, trouble, path: await profiles.write(profile) };
+    return { profile, trouble, path: await profiles.write(profile), notes: [] };
   } finally {
     await rm(folder, { recursive: true, force: true });
   }
@@ -61,6 +64,46 @@ export async function learnBody(
     });
   }
   return { profile, trouble: await putBackSteadily(body) };
+}
+
+/** What the link of a body that is reached directly calls, and why it did not hold; exactly one of the two is there. */
+export type LearntDirectly =
+  | { readonly direct: DirectProfile; readonly why: null }
+  /** @param why one sentence */
+  | { readonly direct: null; readonly why: string };
+
+/**
+ * Tries on the body what a link that takes release and fetch apart can do; the body is left as it was found, however that goes.
+ * @param body reached so
+ * @throws EvenrungError ending, body-not-ready, and what links throw
+ */
+export async function learnDirectly(
+  body: Body,
+  library: string,
+  asked: ReadinessAsked,
+  options: DirectLessonOptions = {},
+): Promise<LearntDirectly> {
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-learn-'));
+  try {
+    let direct: DirectProfile | null = null;
+    let why: string | null = null;
+    try {
+      await body.makeReady({ ...asked, mode: 'manual' });
+      direct = await new DirectLesson(body, library, folder, options).learn();
+    } catch (cause) {
+      const { code, message } = asEvenrungError(cause);
+      if (code === 'ending' || code === 'body-not-ready') {
+        await putBackSteadily(body);
+        throw cause;
+      }
+      why = message;
+    }
+    const owed = await putBackSteadily(body);
+    if (direct === null) return { direct: null, why: why ?? '' };
+    return owed === null ? { direct, why: null } : { direct: null, why: owed };
+  } finally {
+    await rm(folder, { recursive: true, force: true });
+  }
 }
 
 /** @returns what could not be put back and stays owed, in a sentence; null where all is as it was found */

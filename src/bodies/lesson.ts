@@ -32,7 +32,16 @@ const TIMED_FRAMES = 4;
 
 /** What is being found out. */
 export interface LearnStep {
-  readonly about: 'bracket' | 'restart' | 'range' | 'long-time' | 'changes';
+  readonly about:
+    | 'bracket'
+    | 'restart'
+    | 'range'
+    | 'long-time'
+    | 'changes'
+    | 'pieces'
+    | 'pipelined'
+    | 'one-release'
+    | 'sends';
   /** Frames fired so far, and how many it will be at most. */
   readonly fired: number;
   readonly most: number;
@@ -267,6 +276,7 @@ export function mostFrames(body: Body): number {
 function oneEachPattern(brackets: readonly BracketShape[]): BracketShape[] {
   const chosen = new Map<string, BracketShape>();
   for (const shape of brackets) {
+    if (shape.isOneRelease === true) continue;
     const key = [...shape.pattern].sort((a, b) => a - b).join();
     const before = chosen.get(key);
     if (before === undefined || offWhole(shape) < offWhole(before)) chosen.set(key, shape);

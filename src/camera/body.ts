@@ -471,6 +471,20 @@ export class Body {
     return this.shutter !== null;
   }
 
+  /** The library that is called, with its version; null if the link does both at once. */
+  get library(): string | null {
+    return this.shutter?.library ?? null;
+  }
+
+  /** Bytes that are asked for at a time; 0 if files come with their release. */
+  get pieceBytes(): number {
+    return this.shutter?.pieceBytes ?? 0;
+  }
+
+  set pieceBytes(bytes: number) {
+    if (this.shutter !== null) this.shutter.pieceBytes = bytes;
+  }
+
   /**
    * One release with everything as it is. Never throws: what came and what went wrong are told together, so that two of three files and
    * then a failure are both known. The one place where it counts what the link can do.

@@ -104,6 +104,8 @@ export function apartLink(link: Link): ApartLink | null {
 export class Shutter {
   private readonly link: ApartLink;
   private readonly limits: ApartLimits;
+  /** Bytes that are asked for at a time. */
+  pieceBytes: number;
   /** Files whose rest is still to come, oldest first. */
   private readonly coming: Coming[] = [];
   private fetching: Promise<void> | null = null;
@@ -116,6 +118,11 @@ export class Shutter {
   constructor(link: ApartLink, limits: ApartLimits) {
     this.link = link;
     this.limits = limits;
+    this.pieceBytes = limits.pieceBytes;
+  }
+
+  get library(): string {
+    return this.limits.library;
   }
 
   /** Never throws: what came and what went wrong are told together. */
@@ -245,7 +252,7 @@ export class Shutter {
   private async fetchAll(): Promise<void> {
     for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
       const { file, to, brought } = one;
-      const most = this.limits.pieceBytes;
+      const most = this.pieceBytes;
       try {
         const piece = await this.patiently(() => this.link.bring({ file, to, from: brought, most }));
         one.brought += piece.bytes;

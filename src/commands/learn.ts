@@ -2,7 +2,7 @@
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { BodyProfile } from '../../shared/profile.js';
+import type { BodyProfile, DirectProfile } from '../../shared/profile.js';
 import { EventLog, Station } from '../station/index.js';
 import {
   type BodyOptions,
@@ -63,7 +63,7 @@ async function learnWith(options: LearnCommandOptions, log: Logger): Promise<num
     await station.look();
     if (station.problem !== null) throw station.problem;
     let announced = false;
-    const { profile, path, trouble } = await station.learn({
+    const { profile, path, trouble, notes } = await station.learn({
       longestSeconds: options.longest,
       stopping: () => stopped,
       onStep: ({ message, most }) => {
@@ -73,7 +73,9 @@ async function learnWith(options: LearnCommandOptions, log: Logger): Promise<num
         process.stdout.write(`  ${message}\n`);
       },
     });
-    process.stdout.write(options.json ? `${JSON.stringify({ profile, path })}\n` : inWords(profile, path));
+    process.stdout.write(
+      options.json ? `${JSON.stringify({ profile, path, notes })}\n` : inWords(profile, path, notes),
+    );
     if (trouble !== null) throw new EvenrungError('not-put-back', trouble);
     return 0;
   } catch (cause) {
@@ -86,8 +88,8 @@ async function learnWith(options: LearnCommandOptions, log: Logger): Promise<num
   }
 }
 
-function inWords(profile: BodyProfile, path: string): string {
-  const { patterns, restarts, beyondRange, longTime, noiseReduction, timing } = profile;
+function inWords(profile: BodyProfile, path: string, notes: readonly string[]): string {
+  const { patterns, restarts, beyondRange, longTime, noiseReduction, timing, direct } = profile;
   const lines = [
     `${profile.model}${profile.serial === null ? '' : `, serial number ${profile.serial}`}:`,
     ...(patterns ?? []).map(
@@ -109,9 +111,30 @@ function inWords(profile: BodyProfile, path: string): string {
       : [
           `  ${timing.secondsPerChange} s a settings change${timing.secondsPerSetting > 0 ? ` and ${timing.secondsPerSetting} s a setting on the way` : ''}, ${timing.secondsPerFrame} s a frame beside its exposure`,
         ]),
+    ...(direct === undefined ? [] : directly(direct)),
+    ...notes,
     `Kept in ${path}`,
   ];
   return `${lines.flatMap((line) => wrapped(line, '    ')).join('\n')}\n`;
+}
+
+function directly(direct: DirectProfile): string[] {
+  const { library, oneRelease, mostInOneGo, pairs, sendsWhileExposing, timing } = direct;
+  return [
+    `  can be reached directly (${library}): the next frame is released while the file of the one before is coming`,
+    oneRelease
+      ? `  fires up to ${mostInOneGo} frames of a bracket from one release`
+      : '  fires each frame by a release of its own',
+    ...(pairs ? ['  tells of both files of a frame'] : []),
+    ...(sendsWhileExposing === undefined
+      ? []
+      : [
+          sendsWhileExposing
+            ? '  sends files while its shutter is open'
+            : '  sends nothing while its shutter is open',
+        ]),
+    `  ${timing.secondsPerTransfer} s for the files of a frame to come`,
+  ];
 }
 
 const BEYOND: Readonly<Record<NonNullable<BodyProfile['beyondRange']>, string>> = {

@@ -25,7 +25,7 @@ export interface StationOptions extends FinderOptions {
   /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
   readonly lookAgainMs?: number;
   /** Finds the body, where that is not to be done by a Finder with these options. */
-  readonly finder?: Pick<Finder, 'find' | 'profiles'>;
+  readonly finder?: Pick<Finder, 'find' | 'profiles'> & Partial<Pick<Finder, 'findDirectly'>>;
   /** Keeps what runs do; whoever gives it owns the state folder. Left out, nothing is kept. */
   readonly journal?: Journal | undefined;
   /** As RunOptions.patienceMs. */
@@ -39,7 +39,10 @@ export interface StationOptions extends FinderOptions {
   readonly sleep?: Sleep;
 }
 
-export function partsOf(options: StationOptions, finder: Pick<Finder, 'find'>): Parts {
+export function partsOf(
+  options: StationOptions,
+  finder: Pick<Finder, 'find'> & Partial<Pick<Finder, 'findDirectly'>>,
+): Parts {
   const { into, events, journal, naming, patienceMs, alarm, log, stateFolder, narrow, sleep } = options;
   const { clock = systemClock(), camera = null, lookAgainMs } = options;
   const one = new OneAtATime(log);

@@ -8,7 +8,7 @@ import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest } from '../../shared/request.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Unfinished } from '../../shared/state.js';
-import { Finder, type LearnOptions, type Learnt, learnAndKeep } from '../bodies/index.js';
+import { Finder, type LearnOptions, type Learnt } from '../bodies/index.js';
 import { exifTool } from '../frames/index.js';
 import type { Plan } from '../plan/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
@@ -18,6 +18,7 @@ import { beginSeries } from './begin-series.js';
 import { beginSet } from './begin-set.js';
 import { endWhatIsOver, mustBeCutOff, shown } from './cut-off.js';
 import type { BegunRun } from './firing.js';
+import { learnAll } from './learning.js';
 import type { Parts } from './parts.js';
 import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
@@ -26,7 +27,7 @@ import { beganBy, endCutOff, type Resuming, resume } from './resume.js';
 
 export class Station {
   private readonly parts: Parts;
-  private readonly finder: Pick<Finder, 'find' | 'profiles'>;
+  private readonly finder: Pick<Finder, 'find' | 'profiles'> & Partial<Pick<Finder, 'findDirectly'>>;
 
   constructor(options: StationOptions) {
     this.finder = options.finder ?? new Finder(options);
@@ -72,13 +73,9 @@ export class Station {
    * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and what links throw
    */
   async learn(options: LearnOptions = {}): Promise<Learnt> {
-    const { one, bodies, report } = this.parts;
+    const { one } = this.parts;
     const stopping = () => one.isEnding || (options.stopping?.() ?? false);
-    return one.errand(() =>
-      bodies.withBody(async (body) =>
-        learnAndKeep(body, await report.readinessAsked(), this.finder.profiles, { ...options, stopping }),
-      ),
-    );
+    return one.errand(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping }));
   }
 
   /** Why there is no body, where looking for one failed. */
