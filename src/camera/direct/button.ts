@@ -2,7 +2,7 @@
 // whoever else is gone.
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import { checkOffered } from '../library/offered.js';
-import { NOT_FOUND, pressingFailed } from '../library/result-codes.js';
+import { NOT_FOUND, pressingFailed, RESULT } from '../library/result-codes.js';
 import { readLeaf } from '../library/settings-tree.js';
 import { LOST, type PressOptions, type SettingChange } from '../link.js';
 import { CallFailure } from './calls.js';
@@ -17,6 +17,13 @@ const PRESSING_MS = 5000;
 const TRY_AGAIN_MS = 50;
 /** For so long it is tried while the body says that it is busy. */
 const BUSY_MS = 10_000;
+
+/**
+ * Under 0x11 the library presses, and up to 2.5.30 then also writes the same as a value, which bodies refuse. Either way it says in the
+ * end that it has not found the setting; only if the body took the press, it has complained of the refused value before (config.c,
+ * _set_config, of 2.5.27 to 2.5.34). A press that the body refused counts as busy: why it did is lost.
+ */
+const TEXTS_OF_ONE_PRESSED = 2;
 
 interface Held {
   readonly up: readonly SettingChange[];
@@ -163,11 +170,13 @@ export class ReleaseButton {
     const { gp } = this.session;
     const widget = await this.prepare(change);
     putInto(gp, widget, change.value);
+    const textsBefore = this.session.textsTold();
     try {
       await ask(this.session, gp.gp_camera_set_single_config, change.name, widget);
     } catch (cause) {
-      // Under 0x11 the library presses, and then writes the same as a value besides, which bodies refuse: the button is down.
       if (!(cause instanceof CallFailure) || cause.code !== NOT_FOUND) throw cause;
+      if (this.session.textsTold() - textsBefore < TEXTS_OF_ONE_PRESSED)
+        throw new CallFailure(RESULT.cameraBusy);
     }
   }
 }

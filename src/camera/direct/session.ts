@@ -16,6 +16,8 @@ export interface Session {
   readonly calls: Calls;
   readonly context: Context;
   readonly camera: Camera;
+  /** @returns how many error texts the library has told so far; those of a call are counted when it returns */
+  textsTold(): number;
   /** Where it was found, and what it is called there. */
   readonly port: AttachedPort;
   /** Whether it was opened. */
@@ -61,13 +63,15 @@ export async function mustBeThere(session: Session): Promise<void> {
  * @returns a context whose error texts go to standard error, marked as those that come back as result codes besides. They are
  *   one line each, whatever the body put into them.
  */
-function newContext(gp: Gp): Context {
+function newContext(gp: Gp): { readonly context: Context; textsTold(): number } {
   const context = gp.gp_context_new();
+  let told = 0;
   const tell = gp.koffi.register((_context: unknown, text: unknown) => {
+    told += 1;
     process.stderr.write(`### ${oneLine(String(text))}\n`);
   }, 'GPContextErrorFunc');
   gp.gp_context_set_error_func(context, tell, null);
-  return context;
+  return { context, textsTold: () => told };
 }
 
 /** Longer texts say no more. */
@@ -88,7 +92,7 @@ export async function openSession(
 ): Promise<Session> {
   const gp = await loadGphoto2();
   const calls = new Calls();
-  const context = newContext(gp);
+  const { context, textsTold } = newContext(gp);
   gp.gp_setting_set('libgphoto', 'cached-images', FILES_IN_MEMORY);
   const searched = await search(gp, calls, context);
   try {
@@ -109,7 +113,7 @@ export async function openSession(
       gp.gp_camera_unref(camera);
       gp.gp_context_unref(context);
     };
-    return { gp, calls, context, camera, port, isOpen: () => isOpen, open, close };
+    return { gp, calls, context, camera, textsTold, port, isOpen: () => isOpen, open, close };
   } finally {
     searched.free();
   }
@@ -122,7 +126,7 @@ export async function openSession(
 export async function attachedDirectly(): Promise<readonly AttachedPort[]> {
   const gp = await loadGphoto2();
   const calls = new Calls();
-  const context = newContext(gp);
+  const { context } = newContext(gp);
   const searched = await search(gp, calls, context);
   searched.free();
   gp.gp_context_unref(context);
