@@ -121,7 +121,7 @@ async function bytesOf(reached: Reached, files: readonly MadeFile[]): Promise<Bu
 const positions = ({ body }: Reached) => body.shots.map(({ bracketPosition }) => bracketPosition);
 const PACED = { timing: { ...NO_TIME, releaseLag: 0.05, cycle: 0.1 } };
 
-describe.each(HOLDING)('%s: a held release', (face) => {
+describe.concurrent.each(HOLDING)('%s: a held release', (face) => {
   const { button: held, bracket, burst, onCard } = HELD[face];
 
   it('makes the whole bracket, and every file of it is told of and comes whole', () =>
@@ -229,7 +229,7 @@ describe.each(HOLDING)('%s: a held release', (face) => {
     ));
 });
 
-describe.each(['amount', 'pattern', 'standard'] as const)('%s: a card', (face) => {
+describe.concurrent.each(['amount', 'pattern', 'standard'] as const)('%s: a card', (face) => {
   const held = face === 'standard' ? null : HELD[face].button;
   const onCard = face === 'standard' ? [] : HELD[face].onCard;
 
@@ -279,4 +279,162 @@ describe.each(['amount', 'pattern', 'standard'] as const)('%s: a card', (face) =
       },
       { framesPerFolder: 2 },
     ));
+});
+
+describe.concurrent.each(['amount', 'pattern', 'standard', 'drive-entry'] as const)(
+  '%s: a body that sends nothing while it exposes',
+  (face) => {
+    const held = face === 'standard' ? null : HELD[face].button;
+    const onCard = face === 'standard' ? [] : HELD[face].onCard;
+    const LONG = { ...NO_TIME, exposureScale: 20 };
+    const EXPOSED_S = 20 / 64;
+
+    it('sends once the shutter is closed', () =>
+      reach(
+        face,
+        async (reached) => {
+          const { apart, body } = reached;
+          await setUp(apart, onCard);
+          await press(reached, held);
+          const [first] = await hear(reached, 1, true);
+          await apart.unpress();
+          if (first === undefined) throw new Error('No file was told of.');
+          await press(reached, held);
+          const since = performance.now();
+          const [bytes] = await bytesOf(reached, [first]);
+          expect(bytes).toEqual(body.files[0]?.content);
+          // Under 0x11 the file has come with what told of it; under 0x0A the library presses until the exposure is over.
+          const isHere = face === 'drive-entry' || face === 'pattern';
+          if (!isHere) expect(performance.now() - since).toBeGreaterThan(EXPOSED_S * 1000 - 150);
+          await hear(reached, 1, true);
+          await apart.unpress();
+        },
+        { whileExposing: 'waits', timing: LONG },
+      ));
+
+    it('is busy until then', () =>
+      reach(
+        face,
+        async (reached) => {
+          const { apart, body } = reached;
+          await setUp(apart, onCard);
+          await press(reached, held);
+          const [first] = await hear(reached, 1, true);
+          await apart.unpress();
+          if (first === undefined) throw new Error('No file was told of.');
+          // By hand, so that nothing else is said over the wire meanwhile.
+          body.press({ place: 'card' });
+          const fetching = bytesOf(reached, [first]);
+          if (face === 'drive-entry') await fetching;
+          else await expect(fetching).rejects.toMatchObject({ code: 'body-busy' });
+          await expect.poll(() => body.busy).toBe(false);
+          body.letGo();
+          expect(await bytesOf(reached, face === 'drive-entry' ? [] : [first])).toHaveLength(
+            face === 'drive-entry' ? 0 : 1,
+          );
+        },
+        { whileExposing: 'refuses', timing: LONG },
+      ));
+  },
+);
+
+it.concurrent('what a process that is gone was not told of is found on the card by the next one', () =>
+  reach(
+    'amount',
+    async (reached) => {
+      const { apart, body, link } = reached;
+      await setUp(apart, [...HELD.amount.onCard, ...HELD.amount.bracket]);
+      await press(reached, HELD.amount.button);
+      link.kill();
+      await expect.poll(() => body.shots.length, { timeout: 5000 }).toBe(3);
+      const listed = await apart.list();
+      expect(await bytesOf(reached, listed)).toEqual(body.files.map(({ content }) => content));
+    },
+    PACED,
+  ));
+
+it.concurrent('a cable that is pulled lets go of what was held', () =>
+  reach('amount', async (reached) => {
+    const { apart, body, usb } = reached;
+    await setUp(apart, [...HELD.amount.onCard, to('shutterspeed', 'bulb')]);
+    await press(reached, BULB);
+    await usb.unplug();
+    await expect.poll(() => body.busy).toBe(false);
+    expect(body.shots).toHaveLength(1);
+    await usb.plug();
+    await expect.poll(() => apart.list().catch(() => [])).toHaveLength(1);
+  }));
+
+it.concurrent('pictures in the memory of a body of 0x0B come with what tells of them, and the buffer is free again', () =>
+  reach(
+    'amount',
+    async (reached) => {
+      const { apart, body } = reached;
+      await body.change('format', 'raw-and-jpeg');
+      await setUp(apart, HELD.amount.bracket);
+      await press(reached, HELD.amount.button);
+      const made = await hear(reached, 6, true);
+      await apart.unpress();
+      expect(await bytesOf(reached, made)).toEqual(body.files.map(({ content }) => content));
+      expect(body.files.map(({ place }) => place)).toEqual(Array.from({ length: 6 }, () => 'memory'));
+      expect(await apart.list()).toEqual([]);
+    },
+    { bufferFrames: 1, ...PACED },
+  ));
+
+describe.concurrent('traps', () => {
+  it('bulb: a body of 0x0B refuses it unless its shutter is set to it, and one without it does not offer it', async () => {
+    await reach('amount', async (reached) => {
+      await expect(press(reached, BULB)).rejects.toThrow();
+      expect(reached.body.shots).toHaveLength(0);
+    });
+    await reach('hidden', async ({ apart }) => {
+      const settings = await apart.readSettings();
+      expect(settings.has('bulb')).toBe(false);
+      expect(settings.get('shutterspeed')?.choices).not.toContain('bulb');
+    });
+  });
+
+  it('bulb in plain PTP: the library offers that of another family, which such a body does not know', () =>
+    reach('standard', async (reached) => {
+      expect((await reached.apart.readSettings()).has('bulb')).toBe(true);
+      await expect(press(reached, BULB)).rejects.toThrow();
+      expect(reached.body.shots).toHaveLength(0);
+    }));
+
+  it('bulb under 0x0A: the library waits 5 s for the end of it, and then reports a failure although the shutter is closed', () =>
+    reach(
+      'pattern',
+      async (reached) => {
+        const { apart, body } = reached;
+        await setUp(apart, HELD.pattern.onCard);
+        await press(reached, BULB);
+        // The library has set it.
+        expect(body.state.shutter).toBe('bulb');
+        const since = performance.now();
+        await apart.unpress().catch(() => undefined);
+        expect(performance.now() - since).toBeGreaterThan(4900);
+        expect(body.isHeld).toBe(false);
+        expect(await hear(reached, 1, true)).toHaveLength(1);
+        expect(body.shots[0]?.openSeconds).toBeLessThan(4);
+      },
+      { timing: { ...NO_TIME, cycle: 7 } },
+    ));
+
+  it.each([
+    ['drive-entry', 'bulb'],
+    ['drive-entry-leaping', -30],
+  ] as const)(
+    'under 0x11 bulb is offered in any case, and is out of reach where settings are moved: %s',
+    async (face, found) => {
+      await reach(face, async ({ apart, body }) => {
+        const written = apart.changeSetting('shutterspeed', 'Bulb');
+        if (found === 'bulb') expect((await written).value).toBe('Bulb');
+        else await expect(written).rejects.toMatchObject({ code: 'setting-not-taken' });
+        expect(body.state.shutter).toBe(found);
+        await apart.changeSetting('shutterspeed', '1/60');
+        expect(body.state.shutter).toBe(36);
+      });
+    },
+  );
 });

@@ -214,6 +214,7 @@ test('a read of the interrupt endpoint by a process that was killed takes no eve
   const usb = new VirtualUsb(path.join(folder, 'body'), {
     receive: async () => [],
     reopened: () => undefined,
+    unplugged: () => undefined,
   });
   await usb.plug();
   try {

@@ -332,7 +332,7 @@ export class PracticeBody {
     if (this.isBulb || drive === 'single' || (typeof drive === 'object' && drive.press === 'each'))
       return false;
     const length = this.activeBracket?.pattern.length ?? 0;
-    return length === 0 || this.turn % length !== 0;
+    return length === 0 || this.turn % length !== 0 || !this.options.stopsAfterBracket;
   }
 
   private planFrame(): PlannedFrame {

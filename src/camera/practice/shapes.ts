@@ -107,6 +107,8 @@ export interface PracticeOptions {
   readonly recordsBracket: boolean;
   /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
   readonly beyondRange: 'clamped' | 'refused';
+  /** Whether frames stop following each other when the bracket is through; else it is gone through again while the release is held. */
+  readonly stopsAfterBracket: boolean;
   /** Whether a bracket that the drive fires at one press goes on to its end when the release is let go. */
   readonly bracketGoesOn: boolean;
   readonly timing: PracticeTiming;
@@ -155,6 +157,7 @@ const EVERY_SHAPE = {
   locksWhileOff: false,
   recordsBracket: true,
   beyondRange: 'clamped',
+  stopsAfterBracket: true,
   bracketGoesOn: false,
   pairOrder: 'raw-first',
   secondFileLater: 0,

@@ -173,6 +173,10 @@ export class AmountFace implements Face {
     });
   }
 
+  letGo(): void {
+    this.body.letGo();
+  }
+
   describe() {
     const { model, options } = this.body;
     return { vendorExtension: VENDOR_EXTENSION, events: [], properties: [], model, serial: options.serial };
@@ -256,7 +260,7 @@ export class AmountFace implements Face {
       [AMOUNT_OPERATION.lockControls, taken],
       [AMOUNT_OPERATION.unlockControls, taken],
       [AMOUNT_OPERATION.keepOn, taken],
-      [AMOUNT_OPERATION.letGo, (request) => this.letGo(request)],
+      [AMOUNT_OPERATION.letGo, (request) => this.buttonUp(request)],
       [AMOUNT_OPERATION.listFolder, (request) => this.listFolder(request)],
       ...this.bulbHandlers(),
       [AMOUNT_OPERATION.press, (request) => this.press(request)],
@@ -303,7 +307,7 @@ export class AmountFace implements Face {
     return pressed(answer);
   }
 
-  private letGo({ parameters: [position = 0] }: PtpRequest): PtpAnswer {
+  private buttonUp({ parameters: [position = 0] }: PtpRequest): PtpAnswer {
     if ((position & FULL) !== 0) this.body.letGo();
     return {};
   }

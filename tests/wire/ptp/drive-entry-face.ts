@@ -175,6 +175,11 @@ export class DriveEntryFace implements Face {
     });
   }
 
+  letGo(): void {
+    this.halfPressed = false;
+    this.press(false);
+  }
+
   describe() {
     const { model, options } = this.body;
     // The properties stand in the extended information.

@@ -155,6 +155,10 @@ export class PatternFace implements Face {
     });
   }
 
+  letGo(): void {
+    this.body.letGo();
+  }
+
   describe() {
     const { model, options } = this.body;
     return {

@@ -41,6 +41,8 @@ export interface Face {
   readonly handlers: ReadonlyMap<number, Handler>;
   /** Operations of `handlers` in whose data phase the initiator sends. */
   readonly takingData: ReadonlySet<number>;
+  /** Whatever button is down goes up. */
+  letGo(): void;
 }
 
 /** A transaction that took place. */
@@ -106,6 +108,11 @@ export class Responder implements UsbDevice {
   reopened(): void {
     // The session outlives the port, as it does on a body whose computer went away without a word.
     this.awaitingData = undefined;
+  }
+
+  /** Nobody could let go any more: the body is taken to do so by itself. */
+  unplugged(): void {
+    this.face.letGo();
   }
 
   async receive({ type, code, transaction, payload }: Container): Promise<readonly Container[]> {
@@ -174,6 +181,7 @@ export class Responder implements UsbDevice {
         OPERATION.closeSession,
         () => {
           this.sessionOpen = false;
+          face.letGo();
           return {};
         },
       ],

@@ -47,6 +47,10 @@ export class StandardFace implements Face {
     this.tell = (event) => usb.tell(event);
   }
 
+  letGo(): void {
+    this.body.letGo();
+  }
+
   describe() {
     const { model, options } = this.body;
     return {

@@ -20,6 +20,8 @@ export interface UsbDevice {
   receive(container: Container): Promise<readonly Container[]>;
   /** The port was opened anew: what was under way is void. */
   reopened(): void;
+  /** The cable is out. */
+  unplugged(): void;
 }
 
 interface Reader {
@@ -68,6 +70,7 @@ export class VirtualUsb {
     const server = this.server;
     this.server = undefined;
     this.events.length = 0;
+    this.device.unplugged();
     for (const socket of this.sockets) socket.destroy();
     if (server !== undefined) await new Promise((resolve) => server.close(resolve));
   }
