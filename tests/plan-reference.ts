@@ -128,15 +128,23 @@ const anyTimes = (): ShutterSetting[] =>
     return { label: '', wire: '', tv: sixths(tv), seconds, nominalSeconds: seconds, settable: false };
   });
 
+/** A pass that could be fired. */
+export interface AllowedPass {
+  /** Index among the limits' brackets; -1 for a single frame. */
+  readonly shape: number;
+  /** Indexes of the offsets that it makes, ascending. */
+  readonly rows: readonly number[];
+  readonly frames: readonly ShutterSetting[];
+}
+
 /** Every pass that the limits allow, by trying every shape at every sixth of an EV. */
-function columns(given: Instance): Column[] {
-  const { request, limits } = given;
+export function allowedPasses({ request, limits }: Pick<Instance, 'request' | 'limits'>): AllowedPass[] {
   const byTv = new Map<number, ShutterSetting>(
     (request.mode === 'manual' ? limits.shutters : anyTimes()).map((setting) => [setting.tv, setting]),
   );
   const shapes = [{ step: 0, pattern: [0] as readonly number[] }, ...limits.brackets];
-  const best = new Map<string, Column>();
-  for (const { step, pattern } of shapes) {
+  const allowed: AllowedPass[] = [];
+  for (const [index, { step, pattern }] of shapes.entries()) {
     for (let centre = -300; centre <= 300; centre += 1) {
       const reachable =
         request.mode === 'manual'
@@ -149,14 +157,23 @@ function columns(given: Instance): Column[] {
         .map((position) => request.offsets.indexOf(sixths(centre + position * step)))
         .filter((row) => row >= 0);
       if (rows.length === 0) continue;
-      const column = {
+      allowed.push({
+        shape: index - 1,
         rows: [...new Set(rows)].sort((a, b) => a - b),
-        cost: passCost(frames as ShutterSetting[], given),
-      };
-      const key = column.rows.join();
-      const before = best.get(key);
-      if (before === undefined || column.cost < before.cost) best.set(key, column);
+        frames: frames as ShutterSetting[],
+      });
     }
+  }
+  return allowed;
+}
+
+/** Of those that make the same offsets the one that costs least. */
+function columns(given: Instance): Column[] {
+  const best = new Map<string, Column>();
+  for (const { rows, frames } of allowedPasses(given)) {
+    const cost = passCost(frames, given);
+    const before = best.get(rows.join());
+    if (before === undefined || cost < before.cost) best.set(rows.join(), { rows, cost });
   }
   return [...best.values()];
 }
@@ -168,10 +185,17 @@ const PASS_WEIGHT = 64;
 const load = loader as unknown as () => Promise<Highs>;
 let loaded: Promise<Highs> | undefined;
 
-/** @returns least cost in milliseconds and fewest passes, or null where the request cannot be met */
-export async function referenceCost(given: Instance): Promise<{ cost: number; passes: number } | null> {
+/** @param problem in the LP format @returns the least value of its objective */
+export async function leastValue(problem: string): Promise<number> {
   loaded ??= load();
   const highs = await loaded;
+  const solution = highs.solve(problem, { mip_rel_gap: 0, mip_abs_gap: 0.5, output_flag: false });
+  if (solution.Status !== 'Optimal') throw new Error(`The reference says ${solution.Status}.`);
+  return solution.ObjectiveValue;
+}
+
+/** @returns least cost in milliseconds and fewest passes, or null where the request cannot be met */
+export async function referenceCost(given: Instance): Promise<{ cost: number; passes: number } | null> {
   const all = columns(given);
   const covering = given.request.offsets.map((_, row) =>
     all.flatMap((column, index) => (column.rows.includes(row) ? [index] : [])),
@@ -183,9 +207,7 @@ export async function referenceCost(given: Instance): Promise<{ cost: number; pa
     .join('\n');
   const names = all.map((_, index) => `x${index}`).join(' ');
   const problem = `Minimize\n obj: ${objective}\nSubject To\n${rows}\nBinary\n ${names}\nEnd\n`;
-  const solution = highs.solve(problem, { mip_rel_gap: 0, mip_abs_gap: 0.5, output_flag: false });
-  if (solution.Status !== 'Optimal') throw new Error(`The reference says ${solution.Status}.`);
-  const weight = Math.round(solution.ObjectiveValue);
+  const weight = Math.round(await leastValue(problem));
   return { cost: Math.floor(weight / PASS_WEIGHT), passes: weight % PASS_WEIGHT };
 }
 

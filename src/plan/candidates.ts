@@ -46,9 +46,9 @@ export function possiblePasses(request: PlanRequest, limits: BodyLimits): Possib
   const singles = passesOf(null, ground, limits);
   const alone = new Set(singles.flatMap((pass) => pass.makes));
   const brackets = shapesOf(limits).flatMap((shape) => passesOf(shape, ground, limits));
-  // A bracket for one wanted frame only is never better than that frame alone, unless leaving the bracket on has its worth.
+  // A bracket for one wanted frame only is never better than that frame alone, unless it counts that the bracket can stay on.
   const useful =
-    request.least === 'spread'
+    request.least === 'spread' || limits.apart !== undefined
       ? brackets
       : brackets.filter(({ makes: [row = -1, more] }) => more !== undefined || !alone.has(row));
   const extras = (pass: PossiblePass) => pass.frames.length - pass.makes.length;

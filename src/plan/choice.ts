@@ -1,35 +1,36 @@
 // Which of the passes that could be fired make up the least plan, under the cost model of cost.ts. Several choices may be equally
 // good there: whoever walks along them in time decides (plan.ts).
 //
-// Least time, frame by frame, is one sum, and one cover (cover/). The two others are more than a sum:
+// Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything else is more than a sum:
 //
-// Least time in one release is the larger of two sums, A and B. No choice takes less than the least A, nor less than the least B, nor
-// less than half of the least A + B. The covers that are least in these three are tried, and the best of them is nearly always as
-// good as one of the bounds: then it is the least. Else the gap is told.
+// Least time in one release is the longer of two sums, the shutter's and the cable's. Whatever the weights, no choice takes less than
+// the least weighted mean of both. So each sum alone is made least first. Where the choice that is least in one is longer in the
+// other, the two choices found so far give the next weights: those at which they weigh the same, as near as whole numbers up to
+// HEAVIEST come. That goes on until nothing new is found. What is left between the best choice and the bound is told as a gap.
 //
-// Least spread pays a change for every shape after the first. The cover that knows nothing of that is a bound: with one shape alone it
-// is the least; with two, only a cover by one single shape can be better, and those are all tried. With three and more, covers by
-// two of them are tried as well, and no choice of several shapes can be better than the bound with one change.
+// Each shape has to be set. Each one by itself is tried; of choices with several shapes, the cover that knows nothing of setting them is
+// a bound, with the changes that two of them take. As long as a bound lies below the best, one of its cover's shapes is left out,
+// or certain to be used, in turn (branch and bound).
 import type { BodyLimits, BracketShape, Sixths } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
 import { type Cost, costModel, milliseconds, oneReleaseCosts } from './cost.js';
-import { type Cover, leastCover } from './cover/index.js';
+import { leastCover, MOST_COST } from './cover/index.js';
 import type { PlanRequest } from './types.js';
 
 export interface Choice {
   /** Choices of the same, least cost: the preferred first. */
-  readonly choices: readonly (readonly PossiblePass[])[];
+  readonly choices: readonly Chosen[];
   /** False where a better one may exist, which could save `gapMilliseconds` at most. */
   readonly isProven: boolean;
   readonly gapMilliseconds: number;
 }
 
-/** @param standingTv the setting that the shutter stands on, where a pass that is centred there may come first or last */
 export interface ChoiceAsked {
   readonly request: PlanRequest;
   /** With the brackets of one way alone. */
   readonly limits: BodyLimits;
-  readonly possible: readonly PossiblePass[];
+  readonly possible: Chosen;
+  /** The setting that the shutter stands on, where a pass that is centred there may come first or last. */
   readonly standingTv: Sixths | undefined;
 }
 
@@ -37,106 +38,208 @@ type Chosen = readonly PossiblePass[];
 
 /** @returns undefined where some wanted offset cannot be made */
 export function choose(asked: ChoiceAsked, release: 'frame' | 'pass'): Choice | undefined {
-  const { request, limits } = asked;
+  const { request, limits, standingTv } = asked;
   const { apart } = limits;
+  const isInOneRelease = release === 'pass' && apart !== undefined;
   if (request.least === 'spread') {
-    const cost =
-      release === 'pass' && apart !== undefined
-        ? oneReleaseCosts(request, limits, apart).shutter
-        : costModel(request, limits);
-    return leastSpread(asked, cost);
+    const cost = isInOneRelease
+      ? oneReleaseCosts(request, limits, apart).shutter
+      : costModel(request, limits);
+    return withShapes(asked, bySum(asked, cost), BETWEEN_EXPOSURES);
   }
-  return release === 'pass' && apart !== undefined ? leastInOneRelease(asked, apart) : leastSum(asked);
-}
-
-/** A cover, as the passes that it is made of. */
-interface Covered extends Pick<Cover, 'cost' | 'bound' | 'proven'> {
-  readonly chosen: Chosen;
-}
-
-function coverOf({ request }: ChoiceAsked, possible: Chosen, cost: Cost): Covered | undefined {
-  const cover = leastCover(
-    request.offsets.length,
-    possible.map((pass) => ({ makes: pass.makes, cost: cost(pass) })),
-  );
-  if (cover === undefined) return undefined;
-  return { ...cover, chosen: cover.chosen.flatMap((index) => possible[index] ?? []) };
+  if (isInOneRelease) return withShapes(asked, byLongerSum(asked, apart), IN_ALL);
+  if (apart !== undefined)
+    return withShapes(asked, bySum(asked, costModel(request, limits, standingTv)), IN_ALL);
+  return leastSum(asked);
 }
 
 function leastSum(asked: ChoiceAsked): Choice | undefined {
   const { request, limits, possible, standingTv } = asked;
-  const cost = costModel(request, limits, standingTv);
-  const cover = coverOf(asked, possible, cost);
-  if (cover === undefined) return undefined;
+  const solve = bySum(asked, costModel(request, limits, standingTv));
+  const solved = solve(possible);
+  const [cover] = solved?.covers ?? [];
+  if (solved === undefined || cover === undefined) return undefined;
   const equals = (standingTv === undefined ? [] : oneShapeOnly(asked))
-    .map((only) => coverOf(asked, only, cost))
-    .filter((other) => other !== undefined && other.cost === cover.cost)
-    .map((other) => other?.chosen ?? []);
+    .flatMap((only) => solve(only)?.covers ?? [])
+    .filter((other) => other.takes === cover.takes);
   return {
-    choices: [cover.chosen, ...equals],
-    isProven: cover.proven,
-    gapMilliseconds: cover.proven ? 0 : cover.cost - cover.bound,
+    choices: [cover, ...equals].map(({ chosen }) => chosen),
+    isProven: solved.isProven,
+    gapMilliseconds: solved.isProven ? 0 : cover.takes - solved.bound,
   };
 }
 
 /**
- * The cost model of time does not see that a bracket of another shape has to be set. Among plans of the same cost, one that gets by
- * with one shape and single frames may take less: here is what there is to choose from for each shape that has the step asked for.
+ * This cost model does not see that a bracket of another shape has to be set. Among plans of the same cost, one that gets by with one
+ * shape and single frames may take less: here is what there is to choose from for each shape that has the step asked for.
  */
 function oneShapeOnly({ possible, request: { step } }: ChoiceAsked): PossiblePass[][] {
   const shapes = new Set(possible.flatMap(({ shape }) => (shape?.step === step ? [shape] : [])));
   return [...shapes].map((only) => possible.filter(({ shape }) => shape === null || shape === only));
 }
 
-function leastInOneRelease(asked: ChoiceAsked, apart: NonNullable<BodyLimits['apart']>): Choice | undefined {
+/** Covers of all that is wanted, and what none can go below, in milliseconds. */
+interface Solved {
+  readonly covers: readonly Found[];
+  readonly bound: number;
+  /** Whether the least cost is known, and the first cover is the preferred one of that cost. */
+  readonly isProven: boolean;
+}
+
+interface Found {
+  readonly chosen: Chosen;
+  /** Milliseconds, without what setting the shapes takes. */
+  readonly takes: number;
+}
+
+/** @returns undefined where what is allowed does not make all that is wanted */
+type Solve = (allowed: Chosen) => Solved | undefined;
+
+const bySum =
+  ({ request }: Pick<ChoiceAsked, 'request'>, cost: Cost): Solve =>
+  (allowed) => {
+    const candidates = allowed.map((pass) => ({ makes: pass.makes, cost: cost(pass) }));
+    const cover = leastCover(request.offsets.length, candidates);
+    if (cover === undefined) return undefined;
+    const chosen = cover.chosen.flatMap((index) => allowed[index] ?? []);
+    return { covers: [{ chosen, takes: cover.cost }], bound: cover.bound, isProven: cover.proven };
+  };
+
+/** The heaviest weight that one of the sums may have. */
+const HEAVIEST = 32;
+
+function byLongerSum(asked: ChoiceAsked, apart: NonNullable<BodyLimits['apart']>): Solve {
   const { request, limits, possible, standingTv } = asked;
   const { shutter, cable, afterShutter, beforeCable } = oneReleaseCosts(request, limits, apart, standingTv);
-  const byShutter = coverOf(asked, possible, shutter);
-  const byCable = coverOf(asked, possible, cable);
-  const byBoth = coverOf(asked, possible, (pass) => shutter(pass) + cable(pass));
-  if (byShutter === undefined || byCable === undefined || byBoth === undefined) return undefined;
-  const bound = Math.max(
-    byShutter.bound + afterShutter,
-    byCable.bound + beforeCable,
-    Math.ceil((byBoth.bound + afterShutter + beforeCable) / 2),
-  );
-  const sum = (chosen: Chosen, cost: Cost) => chosen.reduce((total, pass) => total + cost(pass), 0);
-  const takes = ({ chosen }: Covered) =>
-    Math.max(sum(chosen, shutter) + afterShutter, sum(chosen, cable) + beforeCable);
-  return leastOf([byShutter, byCable, byBoth], takes, bound);
+  const dearest = Math.max(...possible.map((pass) => shutter(pass) + cable(pass)));
+  const heaviest = Math.max(1, Math.min(HEAVIEST, Math.floor(MOST_COST / dearest)));
+  return (allowed) => {
+    const covers: (Found & Sums)[] = [];
+    let bound = 0;
+    const weighed = (byShutter: number, byCable: number): Sums | undefined => {
+      const cost: Cost = (pass) => byShutter * shutter(pass) + byCable * cable(pass);
+      const solved = bySum(asked, cost)(allowed);
+      const chosen = solved?.covers[0]?.chosen;
+      if (solved === undefined || chosen === undefined) return undefined;
+      const mean = solved.bound + byShutter * afterShutter + byCable * beforeCable;
+      bound = Math.max(bound, Math.ceil(mean / (byShutter + byCable)));
+      const sum = (of: Cost) => chosen.reduce((total, pass) => total + of(pass), 0);
+      const sums = { shutter: sum(shutter) + afterShutter, cable: sum(cable) + beforeCable };
+      covers.push({ ...sums, chosen, takes: Math.max(sums.shutter, sums.cable) });
+      return sums;
+    };
+    let [one, other] = [weighed(1, 0), weighed(0, 1)];
+    if (one === undefined || other === undefined) return undefined;
+    while (one.shutter < one.cable && other.cable < other.shutter) {
+      const ratio = [one.cable - other.cable, other.shutter - one.shutter] as const;
+      const next = weighed(...inWholeNumbers(...ratio, heaviest));
+      if (next === undefined || isSame(next, one) || isSame(next, other)) break;
+      if (next.shutter <= next.cable) one = next;
+      else other = next;
+    }
+    covers.sort((a, b) => a.takes - b.takes);
+    return { covers, bound, isProven: covers[0]?.takes === bound };
+  };
 }
 
-function leastSpread(asked: ChoiceAsked, cost: Cost): Choice | undefined {
-  const { possible, limits } = asked;
-  const all = coverOf(asked, possible, cost);
-  if (all === undefined) return undefined;
-  const another = milliseconds(limits.secondsPerChange);
-  const takes = ({ chosen, cost: sum }: Covered) => sum + (shapesOf(chosen).length - 1) * another;
-  const used = shapesOf(all.chosen);
-  if (used.length < 2) return leastOf([all], takes, all.bound);
-  const by = (...shapes: (BracketShape | null)[]) =>
-    coverOf(
-      asked,
-      possible.filter(({ shape }) => shapes.includes(shape)),
-      cost,
-    ) ?? [];
-  const alone = shapesOf(possible).flatMap((shape) => by(shape));
-  const inPairs = used.length < 3 ? [] : pairsOf(used).flatMap(([one, other]) => by(one, other));
-  const bound = Math.min(all.bound + another, ...alone.map((cover) => cover.bound));
-  return leastOf([all, ...alone, ...inPairs], takes, bound);
+/** What a choice takes by either sum, in milliseconds. */
+interface Sums {
+  readonly shutter: number;
+  readonly cable: number;
 }
 
-const shapesOf = (passes: Chosen): (BracketShape | null)[] => [...new Set(passes.map(({ shape }) => shape))];
+const isSame = (one: Sums, other: Sums): boolean =>
+  one.shutter === other.shutter && one.cable === other.cable;
 
-const pairsOf = <T>(items: readonly T[]): [T, T][] =>
-  items.flatMap((one, index) => items.slice(index + 1).map((other): [T, T] => [one, other]));
+/** @returns two whole numbers of nearly that ratio, from 1 to the heaviest */
+function inWholeNumbers(one: number, other: number, heaviest: number): [number, number] {
+  const scale = heaviest / Math.max(one, other);
+  return [Math.max(1, Math.round(one * scale)), Math.max(1, Math.round(other * scale))];
+}
 
-/** @param bound nothing takes less */
-function leastOf(covers: readonly Covered[], takes: (cover: Covered) => number, bound: number): Choice {
-  const least = Math.min(...covers.map(takes));
+/** A shape, or null for the bracket off. */
+type Shape = BracketShape | null;
+
+/** Which changes the setting of shapes takes. */
+interface Changes {
+  /** Whether a shape counts: else choices may have it for nothing. */
+  readonly counts: (shape: Shape) => boolean;
+  /** @param shapes how many of those that count are fired */
+  readonly of: (shapes: number) => number;
+}
+
+/** Between the first opening and the last closing: every shape after the first one, the bracket off as well. */
+const BETWEEN_EXPOSURES: Changes = { counts: () => true, of: (shapes) => Math.max(0, shapes - 1) };
+
+/** From a bracket that is off to a bracket that is off: every bracket, and off once, wherever single frames come. */
+const IN_ALL: Changes = {
+  counts: (shape) => shape !== null,
+  of: (shapes) => (shapes === 0 ? 0 : shapes + 1),
+};
+
+/** Part of what there is to choose from. */
+interface Part {
+  readonly allowed: Chosen;
+  readonly solved: Solved;
+  /** Shapes that every choice of this part uses, beside others perhaps. */
+  readonly certain: ReadonlySet<Shape>;
+  /** Of every choice of this part that has several shapes. */
+  readonly bound: number;
+}
+
+const MOST_PARTS = 24;
+
+function withShapes({ possible, limits }: ChoiceAsked, solve: Solve, changes: Changes): Choice | undefined {
+  const change = milliseconds(limits.secondsPerChange);
+  const counted = (passes: Chosen) => [...new Set(passes.map(({ shape }) => shape))].filter(changes.counts);
+  const takes = ({ chosen, takes: sum }: Found) => sum + change * changes.of(counted(chosen).length);
+  const part = (allowed: Chosen, certain: Part['certain']): Part[] => {
+    const solved = solve(allowed);
+    return solved === undefined ? [] : [partOf(allowed, solved, certain)];
+  };
+  const partOf = (allowed: Chosen, solved: Solved, certain: Part['certain']): Part => {
+    const bound = solved.bound + change * changes.of(Math.max(2, certain.size));
+    return { allowed, solved, certain, bound };
+  };
+  let open = part(possible, new Set());
+  const forNothing = possible.filter(({ shape }) => !changes.counts(shape));
+  const fewShapes = [
+    { allowed: forNothing, shapes: 0 },
+    ...counted(possible).map((only) => ({
+      allowed: possible.filter(({ shape }) => shape === only || !changes.counts(shape)),
+      shapes: 1,
+    })),
+  ].flatMap(({ allowed, shapes }) => {
+    const solved = solve(allowed);
+    return solved === undefined ? [] : [{ solved, bound: solved.bound + change * changes.of(shapes) }];
+  });
+  const found = [...open, ...fewShapes].flatMap(({ solved }) => solved.covers);
+  if (found.length === 0) return undefined;
+  let least = Math.min(...found.map(takes));
+  let bound = Math.min(least, ...fewShapes.map((one) => one.bound));
+  for (let left = MOST_PARTS; left > 0; left -= 1) {
+    open = open.filter((one) => one.bound < least).sort((a, b) => b.bound - a.bound);
+    const next = open.pop();
+    if (next === undefined) break;
+    const { allowed, solved, certain } = next;
+    const doubtful = counted(solved.covers[0]?.chosen ?? []).find((shape) => !certain.has(shape));
+    if (doubtful === undefined) {
+      // All its shapes are certain, and its bound lies below what it takes: what was solved has a gap.
+      bound = Math.min(bound, next.bound);
+      continue;
+    }
+    const without = part(
+      allowed.filter(({ shape }) => shape !== doubtful),
+      certain,
+    );
+    open.push(partOf(allowed, solved, new Set([...certain, doubtful])), ...without);
+    found.push(...without.flatMap((one) => one.solved.covers));
+    least = Math.min(least, ...without.flatMap((one) => one.solved.covers.map(takes)));
+  }
+  bound = Math.min(bound, least, ...open.map((one) => one.bound));
   return {
-    choices: covers.filter((cover) => takes(cover) === least).map(({ chosen }) => chosen),
-    isProven: least <= bound,
-    gapMilliseconds: Math.max(0, least - bound),
+    choices: found.filter((one) => takes(one) === least).map(({ chosen }) => chosen),
+    isProven: bound === least,
+    gapMilliseconds: least - bound,
   };
 }

@@ -73,7 +73,11 @@ function planBy(
   const possible = possiblePasses(request, limits);
   const choice = choose({ request, limits, possible, standingTv }, way);
   if (choice === undefined) return undefined;
-  const inOrders = choice.choices.flatMap((chosen) => {
+  // Of choices with the same spread, the one that is least in time may take less of it.
+  const inTime = isSpread
+    ? choose({ request: { ...request, least: 'time' }, limits, possible, standingTv }, way)
+    : undefined;
+  const inOrders = [...choice.choices, ...(inTime?.choices ?? [])].flatMap((chosen) => {
     const ascending = assign(darkestFirst(chosen));
     const reordered = isFree ? [withFewestChanges(ascending, conditions)] : [];
     return isSpread || !isFree ? [...reordered, ascending] : reordered;

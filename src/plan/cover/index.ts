@@ -1,1 +1,1 @@
-export { type Candidate, type Cover, leastCover } from './least-cover.js';
+export { type Candidate, type Cover, leastCover, MOST_COST } from './least-cover.js';

@@ -51,8 +51,8 @@ export interface Cover {
 }
 
 const MOST_NODES = 20_000;
-/** So that the worth of 64 candidates in whole parts is still an exact number. */
-const MOST_COST = 2 ** 53 / (64 * COUNTS * PARTS);
+/** What a candidate may cost: the worth of 64 of them in whole parts is still an exact number. */
+export const MOST_COST = 2 ** 53 / (64 * COUNTS * PARTS);
 /** By how much the first limit lies above the bound, and how it grows. */
 const FIRST_REACH = COUNTS;
 const GROWTH = 8;
