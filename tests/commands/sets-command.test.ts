@@ -3,11 +3,14 @@ import { mkdir, mkdtemp, readdir, readFile, rm, truncate, writeFile } from 'node
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { FrameView } from '../../shared/state.js';
 import { checkSets, exportTo, folderOf, listSets, type Say, showSet } from '../../src/commands/sets.js';
 import { Journal, JournalReader, journalFile, type SetBegun } from '../../src/journal/index.js';
 import { run as runProgram } from '../built.js';
 import { asVersion1, FRAMES, keepRecord, makeSet } from '../frames/set-sample.js';
-import { frame, RUN, setBegun } from '../journal/journal-sample.js';
+import { PairLink } from '../harness/pair-link.js';
+import { fireSet } from '../harness/set.js';
+import { frame, PARTNER, RUN, setBegun } from '../journal/journal-sample.js';
 
 let root = '';
 let state = '';
@@ -226,6 +229,42 @@ describe('one set', () => {
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
   });
 
+  it('shows both files of a frame that is two, and says of which one is missing', async () => {
+    journal.beginRun({ ...RUN, id: 'a-run', kind: 'once' });
+    begin('a-set', 'a-run');
+    const make = (number: number, more: Partial<FrameView>) => {
+      journal.frameChanged('a-set', frame(number, 'stored'));
+      journal.frameChanged('a-set', frame(number, 'verified', more), {
+        sha256: 'ab'.repeat(32),
+        bytes: 1000,
+      });
+    };
+    const partner = { ...PARTNER, file: '02_-3EV.jpg' } as const;
+    make(2, { file: '02_-3EV.dng', partner });
+    const sentence =
+      "Of its two files only the raw file has come. The other one may be on the camera's card.";
+    make(3, {
+      file: '03_-2EV.dng',
+      partner: { state: 'missing', beside: 'EVRG0003.DNG' },
+      marks: [{ code: 'partner-missing', sentence }],
+    });
+    await showSet(reader, 'a-set', {}, say);
+    const at = said.findIndex((line) => line.includes('02_-3EV.dng'));
+    expect(
+      said.slice(at, at + 3).map((line) => line.replaceAll('\u00a0', ' ').trim().split(/ {2,}/)),
+    ).toEqual([
+      ['2', '-3', '2^-9 s', 'verified', '02_-3EV.dng', 'abababab'],
+      ['02_-3EV.jpg', 'cdcdcdcd'],
+      ['3', '-2', '2^-8 s', 'verified', '03_-2EV.dng', 'abababab'],
+    ]);
+    expect(whole().replaceAll('\n    ', ' ')).toContain(`frame 3: ${sentence}`);
+    for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
+    said = [];
+    await showSet(reader, 'a-set', { json: true }, say);
+    const { set } = objects()[0] as { set: { frames: { view: FrameView }[] } };
+    expect(set.frames[1]?.view.partner).toEqual(partner);
+  });
+
   it('shows strays, what was set aside, notes, and with --log every step', async () => {
     journal.addNote('3f2a91c0-aaaa', 'The clock of the camera is 7 s ahead.');
     journal.addAside('3f2a91c0-aaaa', { file: 'set-aside/frame-02.jpg', reason: 'A repeat.' });
@@ -409,6 +448,21 @@ describe('a copy', () => {
       `3 frames and 7 files beside them, 1 MB, copied and read again: ${path.join(root, 'disk', 'set-1')}`,
     );
     expect(whole()).toContain('left behind, as no part of the set: set-aside/frame-02.jpg');
+  });
+
+  it('counts frames, and the files of frames that are two', async () => {
+    const { folder } = await fireSet(root, { frames: 3, link: new PairLink() });
+    await exportTo(folder, { into: path.join(root, 'disk') }, say);
+    expect(whole().replaceAll('\n  ', ' ')).toContain(
+      '3 frames in 6 files and 10 files beside them, 1 MB, copied and read again',
+    );
+    said = [];
+    expect(await checkSets(folder, {}, say)).toBe(0);
+    expect(whole()).toBe(`${path.basename(folder)}: all 3 frames are as they came`);
+    await rm(path.join(folder, '02_0EV.jpg'));
+    said = [];
+    expect(await checkSets(folder, {}, say)).toBe(1);
+    expect(whole()).toContain('wrong  Frame 2 (0 EV): its file 02_0EV.jpg is not there.');
   });
 
   it('with --json tells each file', async () => {

@@ -7,6 +7,7 @@ import { afterAll, afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { Body, type FiredFrame } from '../../src/camera/index.js';
 import { checkSet, exifTool, parseSums } from '../../src/frames/index.js';
 import { missingPartners } from '../../src/set/late-partner.js';
+import { ASKED } from '../asked.js';
 import { bringsLate, cutShort, makesPairs, PairLink, type PairOfFiles } from '../harness/pair-link.js';
 import { type FiredSet, fireSet, marksOf, type SetOptions } from '../harness/set.js';
 
@@ -426,4 +427,32 @@ it('nothing is left among the arrivals, and no name is taken twice', async () =>
   const names = await readdir(folder);
   expect(names.filter((name) => name.startsWith('.'))).toEqual([]);
   expect(names.filter((name) => /_2\./.test(name))).toEqual([]);
+});
+
+describe('readiness', () => {
+  /** A link that takes release and fetch apart, over a body that is set to two files. */
+  async function met(apart: boolean): Promise<Body> {
+    const link = new PairLink();
+    await link.of.change('format', 'raw-and-jpeg');
+    const { readLimits } = link;
+    const library = 'a library of this test';
+    link.readLimits = async () => ({
+      ...(await readLimits.call(link)),
+      apart: apart ? { library, pieceBytes: 1, headBytes: 0, bytesPerSecond: 1 } : null,
+    });
+    return Body.meet(link);
+  }
+  const formatOf = (body: Body) => body.readiness(ASKED).find(({ code }) => code === 'format');
+
+  it('lets two files a frame pass where the link tells of every file, and knows that there are two', async () => {
+    const body = await met(true);
+    expect([formatOf(body)?.mark, body.makesPairs]).toEqual(['fine', true]);
+    await body.makeReady(ASKED);
+  });
+
+  it('stops over any other link', async () => {
+    const body = await met(false);
+    expect([formatOf(body)?.mark, body.makesPairs]).toEqual(['stops', false]);
+    await expect(body.makeReady(ASKED)).rejects.toMatchObject({ code: 'body-not-ready' });
+  });
 });

@@ -8,6 +8,7 @@ import {
   endsOf,
   JUDGEMENTS,
   type Looked,
+  leftOut,
   marksOf,
   marksOfSet,
   meteredBase,
@@ -15,6 +16,7 @@ import {
   mismatch,
   rejected,
   type Seen,
+  type SeenPartner,
 } from '../../src/set/judgements.js';
 
 const setting = (label: string): ShutterSetting => {
@@ -142,6 +144,84 @@ describe('what marks', () => {
       [2, ['size', 'ratio']],
     ]);
     expect(marksOfSet({ sizes: [], comparison: { ratios: [], suspects: [] } }).size).toBe(0);
+  });
+});
+
+describe('the second file of a frame', () => {
+  const PARTNER: SeenPartner = {
+    ...{ kind: 'jpg', recorded: RECORDED, broken: null, looked: LOOKED },
+    sizeOfKind: { width: 300, height: 200 },
+  };
+  const seen = (more: Partial<SeenPartner> | null | undefined, own: Partial<Seen> = {}): Seen => ({
+    ...{ ...SEEN, kind: 'dng', ...own },
+    partner: more ? { ...PARTNER, ...more } : more,
+  });
+  const codes = (one: Seen) => marksOf(one).map(({ code }) => code);
+
+  it('is nothing to speak of if it is right, or if the body makes one', () => {
+    for (const one of [seen({}), seen(undefined)]) expect([leftOut(one), codes(one)]).toEqual([null, []]);
+  });
+
+  it('is said to be missing, and nothing is left out', () => {
+    expect([leftOut(seen(null)), codes(seen(null))]).toEqual([null, ['partner-missing']]);
+  });
+
+  it.each([
+    ['cut short', { looked: { ...LOOKED, broken: 'It is cut short.' } }, 'It is cut short.'],
+    ['unreadable', { recorded: null, broken: 'It is no picture.' }, 'It is no picture.'],
+    ['of the same kind', { kind: 'dng' }, 'Both files of the frame are of one kind.'],
+    [
+      'of another exposure',
+      { recorded: { ...RECORDED, iso: 400 } },
+      "It records ISO 400 where the frame's own file records ISO 100.",
+    ],
+  ] satisfies [string, Partial<SeenPartner>, string][])(
+    '%s: it is left out, and the mark says why',
+    (_, more, why) => {
+      expect(leftOut(seen(more))).toBe(why);
+      const [mark, ...others] = marksOf(seen(more));
+      expect([mark?.code, others]).toEqual(['partner-missing', []]);
+      expect(mark?.sentence).toContain(`was set aside. ${why} The camera's card may have it still.`);
+      // The frame itself stands.
+      expect(rejected(seen(more))).toBeNull();
+    },
+  );
+
+  it('not proved to be complete, or of another size than the others: marked, and taken', () => {
+    const odd = seen({
+      looked: { ...LOOKED, doubt: 'Nothing proves it.', size: { width: 150, height: 100 } },
+    });
+    expect(leftOut(odd)).toBeNull();
+    expect(marksOf(odd)).toEqual([
+      { code: 'partner-odd', sentence: 'Of its two files, the JPEG: Nothing proves it.' },
+      {
+        code: 'partner-odd',
+        sentence:
+          'Of its two files, the JPEG: It has 150 x 100 pixels, and those of the other frames have 300 x 200.',
+      },
+    ]);
+    expect(codes(seen({ sizeOfKind: null }))).toEqual([]);
+    expect(codes(seen({ looked: null }))).toEqual([]);
+  });
+
+  it('has a size among its own kind', () => {
+    const sized = (number: number, bytes: number, isPartner: boolean) => ({
+      ...{ number, bytes, isPartner, kind: isPartner ? 'jpg' : 'dng' },
+    });
+    const sizes = [1, 2, 3].flatMap((number) => [
+      sized(number, number === 2 ? 5e6 : 20e6, false),
+      sized(number, number === 2 ? 1e6 : 9e6, true),
+    ]);
+    const marks = marksOfSet({ sizes, comparison: { ratios: [], suspects: [] } });
+    expect([...marks].map(([number, found]) => [number, found.map(({ sentence }) => sentence)])).toEqual([
+      [
+        2,
+        [
+          'Its file has 5.0 MB, and those of its neighbours have 20.0 and 20.0 MB: check that it is complete.',
+          'Its second file has 1.0 MB, and those of its neighbours have 9.0 and 9.0 MB: check that it is complete.',
+        ],
+      ],
+    ]);
   });
 });
 

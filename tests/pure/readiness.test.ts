@@ -11,6 +11,7 @@ import {
 import type { Setting, Settings } from '../../src/camera/link.js';
 import { PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
+import { makesTwoFiles } from '../../src/camera/readiness/files.js';
 import {
   clockCorrection,
   clockDifference,
@@ -288,6 +289,37 @@ describe('format', () => {
     );
   });
 
+  test('two files a frame, where the link tells of every one', () => {
+    const pairs = { pairs: true };
+    const twofold = 'RAW + Large Fine JPEG';
+    expectMarks('format', [
+      ['fine', [choice('imageformat', twofold)], pairs],
+      ['fine', [choice('imagequality', 'RAW+HEIF (X.Fine)')], pairs],
+      ['fine', [choice('imageformat', 'RAW'), choice('imageformatsd', 'RAW + Tiny JPEG')], pairs],
+      ['fine', [choice('imageformat', 'RAW')], pairs],
+      ['fine', [choice('imageformat', '2', ['0', '1', '2'])], pairs],
+      ['fine', [], pairs],
+      ['stops', [choice('imageformat', twofold)], { pairs: false }],
+    ]);
+    expect(itemOf('format', [choice('imageformat', twofold)], pairs)?.message).toBe(
+      'Each frame is two files, and both come here (RAW + Large Fine JPEG).',
+    );
+    expect(itemOf('format', [choice('imageformat', 'RAW')], pairs)?.message).toBe(
+      'All files of a frame come here (RAW).',
+    );
+    expect(itemOf('format', [], pairs)?.message).toBe('All files of a frame come here.');
+  });
+
+  test('whether it makes two, as far as it tells', () => {
+    const told = (...settings: Setting[]) => makesTwoFiles(treeOf(settings));
+    expect(told(choice('imageformat', 'RAW + Large Fine JPEG'))).toBe(true);
+    expect(told(choice('imageformatcf', 'RAW + Tiny JPEG'))).toBe(true);
+    expect(told(choice('imageformat', 'RAW'), choice('imageformatsd', 'RAW + Tiny JPEG'))).toBe(false);
+    expect(told(choice('imageformat', 'RAW'))).toBe(false);
+    expect(told(choice('imageformat', '2', ['0', '1', '2']))).toBe(false);
+    expect(told()).toBe(false);
+  });
+
   test('not told, or as a bare number', () => {
     expectTick('format', []);
     expectTick('format', [choice('imagequality', 'Unknown value 0002')]);
@@ -397,6 +429,13 @@ describe('room', () => {
       // The card is the nearer end.
       ['stops', [left(3)], { ...asked, freeBytes: 300e9 }],
     ]);
+    // A raw file and a JPEG are more than a raw file.
+    const two = [choice('imageformat', 'RAW + Large Fine JPEG'), left(999)];
+    const forRaw = { freeBytes: 7e9, frames: 100 };
+    expect(itemOf('room', two, { ...forRaw, pairs: true })?.message).toBe(
+      'Only 7.0 GB are free where the sets go, and a set of 100 frames takes up to 9.0 GB in two files each. Make room, or choose another folder.',
+    );
+    expect(itemOf('room', two, forRaw)?.mark).toBe('fine');
     expectTick('room', [], { ...asked, freeBytes: 300e9 });
     expectNothing('room', [], { freeBytes: 0 });
     const short = { frames: 100, fileBytes: 30e6, freeBytes: 2.99e9 };

@@ -13,6 +13,7 @@ import {
   sidecarsOf,
 } from '../../src/frames/index.js';
 import { type Arrival, isPartnerOf, pairUp } from '../../src/set/arrival.js';
+import { Common } from '../../src/set/common.js';
 import { missingPartners } from '../../src/set/late-partner.js';
 import { loneMark } from '../../src/set/marks.js';
 import { frame } from '../journal/journal-sample.js';
@@ -195,5 +196,38 @@ it('the words of a lone file name what is there', () => {
   expect(loneMark({ kind: 'heic', instead: null })).toEqual({
     code: 'partner-missing',
     sentence: "Of its two files only the HEIF picture has come. The other one may be on the camera's card.",
+  });
+});
+
+describe('what all frames of a set share', () => {
+  const [large, small] = [
+    { width: 600, height: 400 },
+    { width: 300, height: 200 },
+  ];
+
+  it('one size, where each frame is one file', () => {
+    const common = new Common(null, () => undefined);
+    common.measure(large, 'jpg');
+    common.measure(small, 'dng');
+    expect([common.pairs, common.sizeOf('jpg'), common.sizeOf('dng')]).toEqual([false, large, large]);
+    expect(common.memo).toEqual({ meteredTv: null, lensAt: null, size: large });
+  });
+
+  it('one size a kind, where each frame is two; that is kept, and known after a restart', () => {
+    let changes = 0;
+    const common = new Common(null, () => {
+      changes += 1;
+    });
+    common.measure(large, 'dng');
+    common.seePairs();
+    common.seePairs();
+    common.measure(small, 'jpg');
+    common.measure(large, 'jpg');
+    expect([common.pairs, common.sizeOf('jpg'), common.sizeOf('dng')]).toEqual([true, small, large]);
+    expect([common.sizeOf('heic'), common.sizeOf(undefined), changes]).toEqual([null, null, 3]);
+    const { memo } = common;
+    expect(memo).toEqual({ meteredTv: null, lensAt: null, size: large, sizes: { dng: large, jpg: small } });
+    const after = new Common(memo, () => undefined);
+    expect([after.pairs, after.sizeOf('jpg'), after.sizeOf('dng')]).toEqual([true, small, large]);
   });
 });

@@ -10,7 +10,7 @@ import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { type KeptSets, keptSetDetailSchema, keptSetsSchema, keptSetViewSchema } from '../../shared/kept.js';
 import { readSetRecord, type SetRecord } from '../../shared/set-record.js';
-import { foreseenScheduleSchema } from '../../shared/state.js';
+import { foreseenScheduleSchema, type Partner } from '../../shared/state.js';
 import { errorAnswerSchema } from '../../shared/stream.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import {
@@ -121,6 +121,18 @@ async function kept(id: string, more: Partial<SetRecord> = {}, files: readonly s
   journal.setChanged(id, 'putting-back');
   journal.setChanged(id, 'complete', { sentence: 'All 3 frames are verified.' });
   journal.endRun(`run-of-${id}`, { state: 'complete', sentence: 'All 3 frames are verified.' });
+}
+
+/** As the journal has it once its second file is there, whatever that is called. */
+function giveFrame(id: string, number: number, partner: Partner): void {
+  const database = new Sqlite(journalFile(state));
+  database
+    .prepare(
+      `UPDATE frames SET view = json_set(view, '$.partner', json(?))
+       WHERE number = ? AND set_number = (SELECT number FROM sets WHERE id = ?)`,
+    )
+    .run(JSON.stringify(partner), number, id);
+  database.close();
 }
 
 /** As somebody would who writes into the database by hand. */
@@ -307,6 +319,46 @@ describe('pictures and files', () => {
     expect((await get(at('picture'), { 'if-none-match': `"other", W/${etag}` })).status).toBe(304);
     expect((await get(at('file'))).bytes).toEqual(raw);
     expect(await sharp((await get(at('thumbnail'))).bytes).metadata()).toMatchObject({ width: 320 });
+  });
+
+  it('a frame of two files is shown by its JPEG, and both are handed out; without the JPEG, by the raw file', async () => {
+    await kept('one', {}, ['01_-1EV.dng', '02_0EV.jpg', '03_+1EV.jpg']);
+    const plain = (width: number, height: number) =>
+      sharp({ create: { width, height, channels: 3, background: '#346' } })
+        .jpeg()
+        .toBuffer();
+    const [preview, jpeg] = [await plain(400, 300), await plain(900, 600)];
+    const facts = { exposureTime: [1, 125], fNumber: [8, 1], iso: 100, bias: [0, 1] } as const;
+    const raw = makeDng({ ...facts, preview }, 'little');
+    await writeFile(path.join(folderOf('one'), '01_-1EV.dng'), raw);
+    await writeFile(path.join(folderOf('one'), '01_-1EV.jpg'), jpeg);
+    expect(refusal(await get(at('partner')))).toEqual([404, 'not-found']);
+    const partner = {
+      state: 'there',
+      file: '01_-1EV.jpg',
+      sha256: null,
+      bytes: jpeg.length,
+      recorded: null,
+    } as const;
+    giveFrame('one', 1, partner);
+
+    expect((await get(at('picture'))).bytes).toEqual(jpeg);
+    expect(await sharp((await get(at('thumbnail'))).bytes).metadata()).toMatchObject({ height: 213 });
+    expect((await get(at('file'))).bytes).toEqual(raw);
+    const second = await get(at('partner'));
+    expect([second.bytes, second.headers['content-disposition']]).toEqual([
+      jpeg,
+      'attachment; filename="01_-1EV.jpg"',
+    ]);
+    const detail = keptSetDetailSchema.parse(json(await get('/api/sets/one')));
+    expect(detail.frames[0]?.partner).toEqual(partner);
+
+    await rm(path.join(folderOf('one'), '01_-1EV.jpg'));
+    expect(await sharp((await get(at('picture'))).bytes).metadata()).toMatchObject({ width: 400 });
+    expect(refusal(await get(at('partner')))).toEqual([404, 'not-found']);
+    giveFrame('one', 1, { ...partner, file: '../../state/about.txt' });
+    expect(refusal(await get(at('partner')))).toEqual([404, 'not-found']);
+    expect((await get(at('picture'))).status).toBe(200);
   });
 
   it('a raw frame with nothing in it to be shown says so', async () => {
