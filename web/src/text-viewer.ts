@@ -21,7 +21,7 @@ export const viewerText = {
     larger: 'Larger',
     smaller: 'Smaller',
     file: 'The file',
-    fileOf: (kind: string) => `The ${kind} file`,
+    fileOf: (kind: string) => `${kind} file`,
     loading: 'Loading the picture',
     none: 'This frame has no picture that a browser can show.',
     notMade: 'This frame was not made.',
