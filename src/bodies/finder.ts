@@ -7,6 +7,7 @@ import type { AttachedBody } from '../../shared/state.js';
 import {
   Body,
   type BodyIdentity,
+  type GivenUp,
   type LinkKind,
   type LinkWay,
   SupervisedLink,
@@ -48,6 +49,8 @@ interface Known extends AttachedBody {
   readonly port: string;
 }
 
+/** Of a reason that is kept. */
+const MOST_OF_WHY = 500;
 const NO_CAMERA: ReadonlySet<string> = new Set(['no-body', 'usb-not-available']);
 
 export class Finder {
@@ -56,6 +59,8 @@ export class Finder {
   private readonly asFound: AsFoundStore;
   /** Over which way a camera is reached first: who it is is not known before. */
   private first: LinkWay | null = null;
+  /** Whether the binding was found missing on this computer. */
+  private isBindingMissing = false;
 
   constructor(options: FinderOptions) {
     this.options = options;
@@ -162,6 +167,7 @@ export class Finder {
       const error = asEvenrungError(cause);
       if (error.code !== 'usb-not-available' || this.byHand !== null) throw error;
       const other = first === 'binding' ? 'direct' : 'binding';
+      this.isBindingMissing ||= first === 'binding';
       try {
         const value = await work(other);
         this.first = other;
@@ -201,7 +207,12 @@ export class Finder {
     return known;
   }
 
-  private open(kind: LinkKind, way: LinkWay, port?: () => Promise<string | null>): SupervisedLink {
+  private open(
+    kind: LinkKind,
+    way: LinkWay,
+    port?: () => Promise<string | null>,
+    mayFallBack = false,
+  ): SupervisedLink {
     const { stateFolder, log, logAt, link } = this.options;
     const home = path.join(stateFolder, 'camera-home');
     return new SupervisedLink({
@@ -211,6 +222,7 @@ export class Finder {
       ...link,
       kind,
       way,
+      mayFallBack,
       ...(port === undefined ? {} : { port }),
     });
   }
@@ -250,13 +262,26 @@ export class Finder {
     return meet(this.follow(only));
   }
 
+  /** What does not hold any more is not used again before it was learnt again. Never rejects. */
+  private async writeDown(identity: BodyIdentity, what: GivenUp, why: string): Promise<void> {
+    const { profile } = await this.profiles.read(identity);
+    if (profile?.direct === undefined) return;
+    const direct =
+      what === 'one-release'
+        ? { ...profile.direct, oneRelease: false }
+        : { ...profile.direct, failed: { at: new Date().toISOString(), why: why.slice(0, MOST_OF_WHY) } };
+    await this.profiles.write({ ...profile, direct }).catch((cause: unknown) => {
+      this.options.log(asEvenrungError(cause).message);
+    });
+  }
+
   private async meetOver(
     kind: LinkKind,
     way: LinkWay,
     port: (() => Promise<string | null>) | undefined,
     reached: ((profile: BodyProfile | null, library: string | null) => Reached) | null,
   ): Promise<Found> {
-    const opened = this.open(kind, way, port);
+    const opened = this.open(kind, way, port, this.byHand === null && !this.isBindingMissing);
     const notes: string[] = [];
     try {
       const body = await Body.meet(opened, {
@@ -268,6 +293,7 @@ export class Finder {
           return profile;
         },
         ...(reached === null ? {} : { reached }),
+        gaveUp: (identity, what, why) => void this.writeDown(identity, what, why),
       });
       return { body, notes: [...notes, ...body.contradictions] };
     } catch (cause) {

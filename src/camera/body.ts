@@ -95,9 +95,14 @@ export interface MeetOptions {
   readonly keepDebts?: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   /** What the wire does not tell of this body. */
   readonly profile?: (identity: BodyIdentity) => Promise<BodyProfile | null>;
+  /** Called if something that was learnt does not hold any more, after it was given up: it is not to be used again. */
+  readonly gaveUp?: (identity: BodyIdentity, what: GivenUp, why: string) => void;
   /** By which way it is to be reached and why; left out for the practice body, which has only one. */
   readonly reached?: (profile: BodyProfile | null, library: string | null) => ReachedBy;
 }
+
+/** Whole brackets from one release; or all of the link that takes release and fetch apart. */
+export type GivenUp = 'one-release' | 'direct';
 
 /** By which way to the library a body is reached. */
 export interface ReachedBy {
@@ -131,6 +136,7 @@ interface Met {
   readonly dialect: Dialect;
   readonly limits: BodyLimits;
   readonly pairs: boolean;
+  readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   readonly profile: BodyProfile | null;
   readonly contradictions: readonly string[];
   readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
@@ -138,16 +144,17 @@ interface Met {
 
 export class Body {
   readonly identity: BodyIdentity;
-  readonly limits: BodyLimits;
+  limits: BodyLimits;
   readonly profile: BodyProfile | null;
   /** What the profile says and the wire denies, a sentence each. */
   readonly contradictions: readonly string[];
   /** null for the practice body. */
-  readonly reached: ReachedBy | null;
+  reached: ReachedBy | null;
   private readonly link: Link;
-  private readonly shutter: Shutter | null;
+  private shutter: Shutter | null;
   /** Whether the link tells of every file that the body makes. */
-  private readonly pairs: boolean;
+  private pairs: boolean;
+  private readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   private readonly dialect: Dialect;
   private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
@@ -169,7 +176,10 @@ export class Body {
   private readonly shared = new Map<string, string>();
 
   /** @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready */
-  static async meet(link: Link, { owed, profile, keepDebts, reached }: MeetOptions = {}): Promise<Body> {
+  static async meet(
+    link: Link,
+    { owed, profile, keepDebts, reached, gaveUp }: MeetOptions = {},
+  ): Promise<Body> {
     const identity = await link.identify();
     const settings = await link.readSettings();
     const dialect = recogniseDialect(settings);
@@ -191,6 +201,7 @@ export class Body {
       dialect,
       limits: whole?.limits ?? limits,
       pairs: linkLimits.apart !== null,
+      gaveUp: gaveUp ?? (() => undefined),
       profile: known,
       contradictions,
       keepDebts: keepDebts ?? (async () => undefined),
@@ -220,6 +231,7 @@ export class Body {
     this.dialect = met.dialect;
     this.limits = met.limits;
     this.pairs = met.pairs;
+    this.gaveUp = met.gaveUp;
     this.profile = met.profile;
     this.contradictions = met.contradictions;
     this.keepDebts = met.keepDebts;
@@ -469,6 +481,36 @@ export class Body {
   /** Whether release and fetch are two things: then what was made is known before it is here, and is found on the card later. */
   get isApart(): boolean {
     return this.shutter !== null;
+  }
+
+  /** Whether a bracket is fired by one release if it is armed so. */
+  get firesWhole(): boolean {
+    return this.limits.brackets.some(({ isOneRelease }) => isOneRelease === true);
+  }
+
+  /** From now on each frame takes a release of its own. @param why one sentence */
+  giveUpOneRelease(why: string): void {
+    const brackets = this.limits.brackets.filter(({ isOneRelease }) => isOneRelease !== true);
+    this.limits = { ...this.limits, brackets };
+    this.gaveUp(this.identity, 'one-release', why);
+  }
+
+  /**
+   * From now on release and fetch are one thing, over the way that held before.
+   * @param why one sentence
+   * @returns false if there is no such way, or if it could not bring both files of a frame
+   */
+  giveUpApart(why: string): boolean {
+    if (this.shutter === null || this.makesPairs || this.link.fallBack?.() !== true) return false;
+    this.shutter = null;
+    this.pairs = false;
+    const { apart: _, ...limits } = this.limits;
+    const brackets = limits.brackets.filter(({ isOneRelease }) => isOneRelease !== true);
+    this.limits = { ...limits, brackets };
+    if (this.reached !== null) this.reached = { way: 'binding', why };
+    this.doubt();
+    this.gaveUp(this.identity, 'direct', why);
+    return true;
   }
 
   /** The library that is called, with its version; null if the link does both at once. */

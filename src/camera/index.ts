@@ -3,6 +3,7 @@ export {
   type Arming,
   Body,
   type Debts,
+  type GivenUp,
   type MeetOptions,
   notPutBack,
   type Owed,

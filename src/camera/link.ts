@@ -180,6 +180,11 @@ export interface Link {
   /** Where the link can begin anew: drops the connection at once, and the next call makes another one. */
   kill?(): void;
   /**
+   * Where the link has another way to the body, which releases and fetches at once: takes it from the next call on.
+   * @returns false if there is none
+   */
+  fallBack?(): boolean;
+  /**
    * Where the link can begin anew: does so where it has grown too large, gently.
    * @returns whether it did
    */

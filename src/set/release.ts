@@ -5,6 +5,7 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
 import { type Arrival, filesOf, isUnderWay, putAside, readArrival, WAITED, whole } from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
+import { FallBack } from './fall-back.js';
 import { askedOfFrame, type InHand } from './in-hand.js';
 import { takeLate } from './late-partner.js';
 import { Looks, MOST_LOOKS } from './looks.js';
@@ -25,6 +26,7 @@ export class Releases {
   readonly looks = new Looks();
   private readonly hand: InHand;
   private readonly steady: Steady;
+  private readonly fallBack: FallBack;
   private told: SoFar;
   /** What came back, release by release. */
   private readonly outcomes: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
@@ -32,6 +34,7 @@ export class Releases {
   constructor(hand: InHand, steady: Steady) {
     this.hand = hand;
     this.steady = steady;
+    this.fallBack = new FallBack(hand);
     this.told = NOTHING_SO_FAR;
   }
 
@@ -62,6 +65,7 @@ export class Releases {
     });
     this.outcomes.push(outcomeOf(brought));
     const { isLost, isShort, wrong } = await this.takeIn(brought, release, releasedAt);
+    this.fallBack.heard(release.expects.length, isShort, brought.failure);
     if (wrong !== null && brought.failure === null) throw wrong;
     const failure = brought.failure ?? (isShort ? noFile() : null);
     if (failure === null) return isLost ? 'lost' : 'done';

@@ -168,7 +168,7 @@ function* repeat(pass: Pass, hand: InHand): Walk {
 /** Over a link that cannot fire a bracket by one release, each of its frames takes one of its own. */
 export const armingOf = ({ centre, centreShutter, shape }: Pass, hand: InHand): Arming => ({
   centre: centreAt(centre, centreShutter, hand),
-  shape: shape?.isOneRelease === true && !hand.body.isApart ? { ...shape, isOneRelease: false } : shape,
+  shape: shape?.isOneRelease === true && !hand.body.firesWhole ? { ...shape, isOneRelease: false } : shape,
 });
 
 const centreAt = (offset: Sixths, shutter: ShutterSetting, { plan }: InHand): Centre =>

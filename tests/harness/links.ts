@@ -87,6 +87,9 @@ export class ApartTestLink extends PracticeLink {
   beforePress: (count: number) => void | Promise<void> = () => undefined;
   /** What the body is heard to have told. */
   hear: (heard: Heard) => Heard | Promise<Heard> = (heard) => heard;
+  /** Whether it can go over to releasing and fetching at once, and did. */
+  hasOtherWay = false;
+  fellBack = false;
   /** Called before each piece that is brought. */
   beforeBring: (options: BringOptions, count: number) => void | Promise<void> = () => undefined;
 
@@ -114,6 +117,11 @@ export class ApartTestLink extends PracticeLink {
     this.pieces += 1;
     await this.beforeBring(options, this.pieces);
     return super.bring(options);
+  }
+
+  fallBack(): boolean {
+    this.fellBack ||= this.hasOtherWay;
+    return this.fellBack;
   }
 
   override async list() {

@@ -33,6 +33,8 @@ export interface SupervisedLinkOptions {
   readonly kind: LinkKind;
   /** The way to the library; over the binding where it is left out. Without a meaning for the practice body. */
   readonly way?: LinkWay;
+  /** Whether `fallBack` may go over to the binding. */
+  readonly mayFallBack?: boolean;
   /**
    * Says where the body is, each time that a camera process starts: it may be somewhere else after the cable was out.
    * Left out, or null, it is the only one.
@@ -99,6 +101,7 @@ interface Starting {
 
 export class SupervisedLink implements Link {
   readonly options: SupervisedLinkOptions;
+  private way: LinkWay;
   private readonly deadlines: Deadlines;
   /** Takes calls. */
   private current: OneProcess | undefined;
@@ -115,6 +118,7 @@ export class SupervisedLink implements Link {
 
   constructor(options: SupervisedLinkOptions) {
     this.options = options;
+    this.way = options.way ?? 'binding';
     this.deadlines = { ...DEADLINES, ...options.deadlines };
   }
 
@@ -179,6 +183,14 @@ export class SupervisedLink implements Link {
     this.isReleased = true;
     this.starting?.giveUp(closed());
     await this.last?.letGo(this.deadlines.release);
+  }
+
+  /** @returns whether the next process takes the binding */
+  fallBack(): boolean {
+    if (this.way === 'binding' || this.options.mayFallBack !== true) return false;
+    this.way = 'binding';
+    this.kill();
+    return true;
   }
 
   /** Ends the process at once. Calls that are waiting fail with body-lost. The next one starts another. */
@@ -251,7 +263,8 @@ export class SupervisedLink implements Link {
   }
 
   private async start(signal: AbortSignal): Promise<Started> {
-    const { kind, way = 'binding', port, home, env, entry, log, logAt } = this.options;
+    const { way } = this;
+    const { kind, port, home, env, entry, log, logAt } = this.options;
     await this.lastIsGone();
     const wait =
       this.fellAt + (BACK_OFF[Math.min(this.fallen, BACK_OFF.length - 1)] ?? 0) - performance.now();

@@ -1,0 +1,67 @@
+// What was learnt of a camera and does not hold any more: it is said, and the set goes on by what held before. One failure is none: cables
+// are pulled, and a frame may be lost once.
+import type { EvenrungError } from '../../shared/errors.js';
+import type { InHand } from './in-hand.js';
+
+/** In a row: a frame is made up twice, and the second time should go another way. */
+const MOST_FAILURES = 2;
+/** In a set. */
+const MOST_SHORT = 2;
+/** Exposures that every other way can bring back, in seconds. */
+const ANY_WAY_SECONDS = 30;
+
+export class FallBack {
+  private readonly hand: InHand;
+  private failures = 0;
+  private short = 0;
+
+  constructor(hand: InHand) {
+    this.hand = hand;
+  }
+
+  /**
+   * How a release went.
+   * @param frames how many it was to make
+   * @param isShort whether fewer came
+   */
+  heard(frames: number, isShort: boolean, failure: EvenrungError | null): void {
+    const { body } = this.hand;
+    if (!body.isApart) return;
+    if (frames > 1 && isShort && (failure === null || failure.code === 'frame-missing')) {
+      this.short += 1;
+      if (this.short >= MOST_SHORT && body.firesWhole) this.giveUpOneRelease();
+      return;
+    }
+    if (failure === null) this.failures = 0;
+    else if (isOfTheWay(failure)) this.failures += 1;
+    if (failure !== null && this.failures >= MOST_FAILURES) this.giveUpApart(failure);
+  }
+
+  private giveUpOneRelease(): void {
+    const { body, book } = this.hand;
+    const why = 'Twice in one set fewer frames came of one release than it should have made.';
+    body.giveUpOneRelease(why);
+    book.note(
+      `${why} The rest is fired frame by frame, and so are later sets until the camera is learnt again.`,
+    );
+  }
+
+  private giveUpApart({ message }: EvenrungError): void {
+    const { body, book, frames } = this.hand;
+    const isTooLong = frames.some(
+      (frame) => this.hand.isDue(frame) && frame.shutter.seconds > ANY_WAY_SECONDS,
+    );
+    if (isTooLong || !body.giveUpApart(message)) return;
+    this.failures = 0;
+    book.note(
+      `Reaching the camera directly failed twice in a row (${message}) The set goes on through the package gphoto2, and so do later ones until the camera is learnt again.`,
+    );
+  }
+}
+
+/** A cable that is pulled says nothing of the way; a process that crashed, a call that hung and a frame that never came do. */
+const isOfTheWay = ({ code, details }: EvenrungError): boolean =>
+  code === 'call-timed-out' ||
+  (code === 'frame-missing' && details.released !== false) ||
+  code === 'internal' ||
+  (code === 'body-lost' && typeof details.signal === 'string');
