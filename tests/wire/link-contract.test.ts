@@ -126,9 +126,16 @@ describe.each(SUBJECTS)('a link to a body ($name)', ({ shape, withSubject }) => 
       expect(limits.shutters.length).toBeGreaterThan(25);
       for (const { tv } of limits.shutters) expect(has.has(tv)).toBe(true);
       const frames = (pattern: readonly number[]) => [...pattern].sort((a, b) => a - b).join();
-      const offered = limits.brackets.map(({ step, pattern }) => `${step}: ${frames(pattern)}`).sort();
-      expect([...new Set(offered)]).toEqual(offered);
-      expect(offered).toEqual(bracketsOf(body, frames).sort());
+      const offered = (inOneGo: boolean) =>
+        limits.brackets
+          .filter(({ isOneRelease = false }) => isOneRelease === inOneGo)
+          .map(({ step, pattern }) => `${step}: ${frames(pattern)}`)
+          .sort();
+      expect([...new Set(offered(false))]).toEqual(offered(false));
+      expect(offered(false)).toEqual(bracketsOf(body, 'each', frames).sort());
+      // A whole bracket takes a link that takes release and fetch apart.
+      const { apart } = await link.readLimits();
+      expect(offered(true)).toEqual(apart === null ? [] : bracketsOf(body, 'all', frames).sort());
       expect(limits.compensation).toEqual({ range: 3 * EV, grid: 2 });
     }));
 
@@ -141,7 +148,7 @@ describe.each(SUBJECTS)('a link to a body ($name)', ({ shape, withSubject }) => 
       if (shutter === undefined) throw new Error('The body has no 1/30 s.');
       const centre = { by: 'shutter', shutter } as const;
       const longest = met.limits.brackets
-        .filter(({ step }) => step === EV)
+        .filter(({ step, isOneRelease }) => step === EV && !isOneRelease)
         .sort((a, b) => b.pattern.length - a.pattern.length)[0];
       if (longest !== undefined) {
         await met.arm({ centre, shape: longest });
@@ -159,17 +166,19 @@ describe.each(SUBJECTS)('a link to a body ($name)', ({ shape, withSubject }) => 
     }));
 });
 
-/** The brackets that a body has and that can be reached frame by frame. */
-function bracketsOf(body: PracticeBody, frames: (pattern: readonly number[]) => string): string[] {
+/** The brackets that a body has and that are fired by a press for each frame, or by one for all of them. */
+function bracketsOf(
+  body: PracticeBody,
+  press: 'each' | 'all',
+  frames: (pattern: readonly number[]) => string,
+): string[] {
   const { shape, steps, patterns } = body.options;
   switch (shape) {
     case 'none':
       return [];
     case 'drive-entry':
       return body.choices.drive.flatMap((drive) =>
-        typeof drive === 'object' && drive.press === 'each'
-          ? [`${drive.step}: ${frames(drive.pattern)}`]
-          : [],
+        typeof drive === 'object' && drive.press === press ? [`${drive.step}: ${frames(drive.pattern)}`] : [],
       );
     default:
       return steps.flatMap((step) => patterns.map((pattern) => `${step}: ${frames(pattern)}`));
