@@ -175,8 +175,11 @@ export class OneProcess {
 
 /** From when a killed process cannot be written to until its end is told. */
 const EXIT_SOON_MS = 200;
-/** What a body that is not busy may take to be let go of: over the virtual port 40 ms at most. */
-const FAREWELL_MS = 300;
+/**
+ * What a body that is not busy may take to be let go of: over the virtual port 40 ms, and 330 where the library first looks for events
+ * that nobody took (plain PTP and 0x11, over the direct way).
+ */
+const FAREWELL_MS = 600;
 /** What the kernel may take to clear a killed process away, on a machine that is busy. */
 const GONE_MS = 1000;
 
