@@ -33,6 +33,8 @@ export const planSchema = z
     base: z.strictObject({ shutter: z.string(), exposureTime: z.number() }),
     /** What was asked for, ascending. */
     offsets: z.array(z.number()),
+    /** What one release fires; plans of earlier programs go frame by frame. */
+    release: releaseSchema.default('frame'),
     /** In firing order. */
     passes: z.array(planPassSchema),
     estimate: z.strictObject({

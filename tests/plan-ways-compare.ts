@@ -14,10 +14,17 @@ export interface Compared {
   readonly wrong: readonly string[];
 }
 
-/** @returns null where one release a pass is asked of a body that has no bracket for it */
-export async function compareWays(seed: number): Promise<Compared | null> {
+/**
+ * @param mostOffsets larger instances are passed over: the solver takes long for them
+ * @returns null for those, and where one release a pass is asked of a body that has no bracket for it
+ */
+export async function compareWays(
+  seed: number,
+  mostOffsets = Number.POSITIVE_INFINITY,
+): Promise<Compared | null> {
   const given = waysInstance(seed);
   const { release, least, offsets } = given.request;
+  if (offsets.length > mostOffsets) return null;
   if (release === 'pass' && !hasOneRelease(given.limits)) return null;
   const limits = firedBy(given.limits, release);
   const { request } = given;

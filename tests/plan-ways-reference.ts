@@ -94,7 +94,7 @@ export function statedCost(passes: readonly Fired[], given: WaysInstance): numbe
   const shapes = new Set(passes.map(shapeKey));
   if (least === 'spread') return sum(release === 'pass' ? shutter : framewise) + (shapes.size - 1) * another;
   shapes.delete('single');
-  const set = shapes.size === 0 ? 0 : (shapes.size + 1) * another;
+  const set = Math.max(0, shapes.size - 1) * another;
   if (release === 'frame') return sum(framewise) + set;
   return Math.max(sum(shutter) + afterShutter, sum(cable) + beforeCable) + set;
 }
@@ -118,24 +118,19 @@ export async function leastCost(given: WaysInstance): Promise<number | null> {
       ` r${row}: ${passes.flatMap(({ rows }, index) => (rows.includes(row) ? [`x${index}`] : [])).join(' + ')} >= 1`,
   );
   const binary = passes.map((_, index) => `x${index}`);
-  // A shape has to be set before it is fired; `on` is 1 where a bracket is fired at all.
+  // A shape has to be set before it is fired; `more` counts the brackets after the first one.
   const shapes = [...new Set(passes.map(({ shape }) => shape))];
   const set = passes.map(({ shape }, index) => ` s${index}: y${shapes.indexOf(shape)} - x${index} >= 0`);
-  const brackets = shapes.flatMap((shape, index) => (shape < 0 ? [] : [index]));
-  const armed = brackets.map((index) => ` o${index}: on - y${index} >= 0`);
-  const rows = [...covering, ...set, ...armed];
-  const names = [
-    ...binary,
-    ...shapes.map((_, index) => `y${index}`),
-    ...(brackets.length === 0 ? [] : ['on']),
-  ];
-  const setting = brackets.map((index) => `${another} y${index}`);
+  const brackets = shapes.flatMap((shape, index) => (shape < 0 ? [] : [`y${index}`]));
+  const counted = brackets.length < 2 ? [] : [` m: more - ${brackets.join(' - ')} >= -1`];
+  const rows = [...covering, ...set, ...counted];
+  const names = [...binary, ...shapes.map((_, index) => `y${index}`)];
   if (least === 'spread') {
     const all = shapes.map((_, index) => `${another} y${index}`);
     const sum = terms(release === 'pass' ? shutter : framewise);
     return Math.round(await solved([sum, ...all].join(' + '), rows, names)) - another;
   }
-  const arming = brackets.length === 0 ? [] : [...setting, `${another} on`];
+  const arming = counted.map(() => `${another} more`);
   if (release === 'frame')
     return Math.round(await solved([terms(framewise), ...arming].join(' + '), rows, names));
   const longer = [

@@ -171,10 +171,10 @@ interface Changes {
 /** Between the first opening and the last closing: every shape after the first one, the bracket off as well. */
 const BETWEEN_EXPOSURES: Changes = { counts: () => true, of: (shapes) => Math.max(0, shapes - 1) };
 
-/** From a bracket that is off to a bracket that is off: every bracket, and off once, wherever single frames come. */
+/** In all: every bracket after the first one. On and off once is taken to be paid anyway, so that no frame is singled out for it. */
 const IN_ALL: Changes = {
   counts: (shape) => shape !== null,
-  of: (shapes) => (shapes === 0 ? 0 : shapes + 1),
+  of: (shapes) => Math.max(0, shapes - 1),
 };
 
 /** Part of what there is to choose from. */

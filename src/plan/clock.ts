@@ -14,7 +14,8 @@
 //   one release      the first frame opens a lag after it, each further one a rest after the one before has closed. What comes next
 //                    waits for no file; the cable brings them in their order
 //
-// A plan with passes of one release waits for no file anywhere, not even after a single frame.
+// A plan that goes in one release a pass waits for no file anywhere, not even after a single frame.
+import type { ReleaseWay } from '../../shared/request.js';
 import type { ApartTiming, BodyLimits } from '../exposure/index.js';
 import type { Pass } from './types.js';
 
@@ -35,14 +36,9 @@ export interface Clock {
   fire(pass: Pass): Exposure[];
 }
 
-export function clockFor({ apart, secondsPerFrame }: BodyLimits, passes: readonly Pass[]): Clock {
-  if (apart === undefined) return new AtOnce(secondsPerFrame);
-  return new Apart(apart, !isInOneRelease(passes));
+export function clockFor({ apart, secondsPerFrame }: BodyLimits, release: ReleaseWay): Clock {
+  return apart === undefined ? new AtOnce(secondsPerFrame) : new Apart(apart, release === 'frame');
 }
-
-/** @returns whether some pass of it takes one release */
-export const isInOneRelease = (passes: readonly Pick<Pass, 'shape'>[]): boolean =>
-  passes.some(({ shape }) => shape?.isOneRelease === true);
 
 class AtOnce implements Clock {
   now = 0;

@@ -8,7 +8,8 @@
 // A body that walks to a value passes the settings in between. How many depends on the pass before; the mean is taken: a
 // third of the settings that the request spans (the mean distance of two points on a line is a third of it).
 // Arming and disarming the bracket is left out: it is paid once a set in all plans that are mostly brackets, which fire each
-// shape in one go and single frames last. For the least spread, and over the link below, it is counted (choice.ts).
+// shape in one go and single frames last. For the least spread, and over the link below, each shape after the first pays a change
+// (choice.ts).
 //
 // Over a link that takes release and fetch apart (clock.ts), with L seconds before an exposure, R after it, T for a transfer:
 //
@@ -21,8 +22,7 @@
 //                    closing: max(shutter + T, cable + settling + L + first exposure + R)
 //
 // The spread is the same without what lies before the first opening and after the last closing: nearly the same in every plan of
-// one way. A pass pays its change wherever the body stands, and each shape after the first one pays a change more, since that lies
-// between exposures.
+// one way. A pass pays its change wherever the body stands, and a single frame behind a bracket pays for switching that off.
 import type { ApartTiming, BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
 import type { PlanRequest } from './types.js';

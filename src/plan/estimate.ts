@@ -1,5 +1,6 @@
 // What a plan takes: time, spread, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
 // walks the passes in their order and counts every settings change; clock.ts says how long each thing takes.
+import type { ReleaseWay } from '../../shared/request.js';
 import {
   type BodyLimits,
   type BracketShape,
@@ -17,15 +18,17 @@ export interface EstimateOptions {
   readonly settleSeconds?: number | undefined;
   /** What the shutter of the body stands on before the first pass and has to stand on again after the last. */
   readonly standingTv?: Sixths | undefined;
+  /** What one release fires; left out, a frame. */
+  readonly release?: ReleaseWay | undefined;
 }
 
 /** @param passes in firing order */
 export function estimate(
   passes: readonly Pass[],
   limits: BodyLimits,
-  { fileBytes, settleSeconds = 0, standingTv }: EstimateOptions = {},
+  { fileBytes, settleSeconds = 0, standingTv, release = 'frame' }: EstimateOptions = {},
 ): Estimate {
-  const clock = clockFor(limits, passes);
+  const clock = clockFor(limits, release);
   let bracket: BracketShape | null = null;
   const standing = limits.shutters.find(({ tv }) => tv === standingTv);
   let at: ShutterSetting | undefined = standing;

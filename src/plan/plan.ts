@@ -54,9 +54,11 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
 
 /** The preferred first. A single frame takes one release whatever the body has. */
 function waysFor({ release, least, offsets }: PlanRequest, limits: BodyLimits): ReleaseWay[] {
-  if (release === 'pass' && offsets.length > 1 && !hasOneRelease(limits)) throw notInOneRelease(limits);
-  if (release === 'frame' || release === 'pass') return [release];
-  return least === 'spread' && hasOneRelease(limits) ? ['frame', 'pass'] : ['frame'];
+  const canEither = hasOneRelease(limits);
+  if (release === 'pass' && offsets.length > 1 && !canEither) throw notInOneRelease(limits);
+  if (release === 'frame' || !canEither) return ['frame'];
+  if (release === 'pass') return ['pass'];
+  return least === 'spread' ? ['frame', 'pass'] : ['frame'];
 }
 
 /** @returns undefined where some frame cannot be made this way */
@@ -84,7 +86,10 @@ function planBy(
   });
   const { settleSeconds } = request;
   const [first, ...others] = inOrders.map(
-    (passes): Walked => ({ passes, taken: estimate(passes, limits, { ...conditions, settleSeconds }) }),
+    (passes): Walked => ({
+      passes,
+      taken: estimate(passes, limits, { ...conditions, settleSeconds, release: way }),
+    }),
   );
   if (first === undefined) return undefined;
   const { passes, taken } = others.reduce(
@@ -93,6 +98,7 @@ function planBy(
   );
   return {
     ...request,
+    release: way,
     passes,
     estimate: taken,
     warnings: warningsFor(request, passes, allLimits, taken, conditions),

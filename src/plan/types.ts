@@ -37,7 +37,9 @@ export interface Pass {
   readonly frames: readonly PlannedFrame[];
 }
 
-export interface Plan extends PlanRequest {
+export interface Plan extends Omit<PlanRequest, 'release'> {
+  /** What one release fires. `pass`: no release waits for a file of an earlier one, not even that of a single frame. */
+  readonly release: ReleaseWay;
   /** In firing order: from the darkest pass to the lightest, or first the one that the body stands on. Every wanted offset is made by exactly one frame. */
   readonly passes: readonly Pass[];
   readonly estimate: Estimate;

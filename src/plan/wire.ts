@@ -17,6 +17,7 @@ export function toWirePlan(plan: Plan): WirePlan {
   return {
     base: { shutter: plan.base.label, exposureTime: plan.base.seconds },
     offsets: plan.offsets.map(toEv),
+    release: plan.release,
     passes: plan.passes.map((pass) => ({
       centre: toEv(pass.centre),
       step: toEv(pass.shape?.step ?? NO_EV),
@@ -48,7 +49,7 @@ export function toWirePlan(plan: Plan): WirePlan {
  */
 export function fromWirePlan(
   wire: WirePlan,
-  asked: Omit<PlanRequest, 'base' | 'offsets'>,
+  asked: Omit<PlanRequest, 'base' | 'offsets' | 'release'>,
   limits: BodyLimits,
 ): Plan {
   const settingOf = (seconds: number, label: string): ShutterSetting =>
@@ -57,6 +58,7 @@ export function fromWirePlan(
   return {
     ...asked,
     offsets: wire.offsets.map(fromEv),
+    release: wire.release,
     base,
     passes: wire.passes.map((pass): Pass => {
       const centre = fromEv(pass.centre);

@@ -33,8 +33,8 @@ export async function remake(
   if (set === null || set.folder === null || run.request === null) throw nothingLeft();
   const request = parseSetRequest(run.request);
   planner.askFor(request);
-  const { step, mode, settleSeconds, release, least } = request;
-  const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, release, least }, body.limits);
+  const { step, mode, settleSeconds, least } = request;
+  const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, least }, body.limits);
   const baseShifts = await shiftsIn(set.folder);
   const folder = await SetFolder.reopen(set.folder);
   const { memo, id, ordinal, name, note, viewpoint } = set;

@@ -33,6 +33,7 @@ export const PLAN: WirePlan = {
       wanted: true,
     })),
   })),
+  release: 'frame',
   estimate: {
     seconds: 7,
     spreadSeconds: 5,
