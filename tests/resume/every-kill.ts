@@ -25,6 +25,13 @@ for (const counted of COUNTED.filter(isAsked))
     const moments = momentsOf(counted, await countAll(counted));
     return { moments: moments.length, wrong: await killAll(moments, LANES) };
   });
+for (const counted of COUNTED) {
+  if (!isAsked(`pairs,${counted}`)) continue;
+  await tell(`pairs, ${counted}`, async () => {
+    const moments = momentsOf(counted, await countAll(counted, 'two files'), 'two files');
+    return { moments: moments.length, wrong: await killAll(moments, LANES) };
+  });
+}
 for (const counted of REFUSED.filter(isAsked))
   await tell(`journal ${counted}`, async () => {
     const moments = momentsOf(counted, await countAll(counted));

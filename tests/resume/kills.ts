@@ -19,6 +19,7 @@ import {
   SUMS,
   TABLE,
 } from '../../src/frames/index.js';
+import { cutShort, PairLink } from '../harness/pair-link.js';
 import type { Answered, Asked } from './protocol.js';
 
 /** `before` and `after` a commit of the journal; `file`: before an operation in the folder of sets. */
@@ -29,9 +30,14 @@ export type Counted = (typeof COUNTED)[number];
 export const REFUSED = ['full', 'refused'] as const;
 export type Refused = (typeof REFUSED)[number];
 
+/** How many files the body makes of each frame. */
+export type Files = 'one file' | 'two files';
+
 export interface Moment {
   readonly counted: Counted | Refused;
   readonly at: number;
+  /** One where it is left out. */
+  readonly files?: Files;
 }
 
 /** In the project, where the program's libraries are found. */
@@ -90,10 +96,10 @@ export async function runChild(link: PracticeLink, args: readonly string[]): Pro
 }
 
 /** @returns how often there is something to count in an undisturbed set */
-export async function countAll(counted: Moment['counted']): Promise<number> {
+export async function countAll(counted: Moment['counted'], files: Files = 'one file'): Promise<number> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-count-'));
   try {
-    const link = new PracticeLink(new PracticeBody(AT_ONCE));
+    const link = linkTo(new PracticeBody(AT_ONCE), files);
     await mkdir(path.join(root, 'sets'));
     const { said } = await runChild(link, [root, counted, '0']);
     return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
@@ -102,8 +108,8 @@ export async function countAll(counted: Moment['counted']): Promise<number> {
   }
 }
 
-export const momentsOf = (counted: Moment['counted'], total: number): Moment[] =>
-  Array.from({ length: total }, (_, index) => ({ counted, at: index + 1 }));
+export const momentsOf = (counted: Moment['counted'], total: number, files: Files = 'one file'): Moment[] =>
+  Array.from({ length: total }, (_, index) => ({ counted, at: index + 1, files }));
 
 /** @returns what does not hold, a sentence each, with its moment */
 export async function killAll(
@@ -135,13 +141,13 @@ interface Scene {
 }
 
 /** Plays one scene, with a body and a folder of its own. @returns what play() returns */
-async function overBody(play: (scene: Scene) => Promise<string[]>): Promise<string[]> {
+async function overBody(files: Files, play: (scene: Scene) => Promise<string[]>): Promise<string[]> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
-  const body = await bodyAsLeft();
+  const body = await bodyAsLeft(files);
   const before = { ...body.state };
-  const link = new PracticeLink(body);
+  const link = linkTo(body, files);
   try {
     return await play({ root, into, body, link, wrong: [], changed: () => changedIn(body, before) });
   } finally {
@@ -150,8 +156,8 @@ async function overBody(play: (scene: Scene) => Promise<string[]>): Promise<stri
 }
 
 /** @returns what does not hold after the set was killed and gone on with, a sentence each */
-export const killAndResume = ({ counted, at }: Moment): Promise<string[]> =>
-  overBody(async ({ root, into, body, link, wrong, changed }) => {
+export const killAndResume = ({ counted, at, files = 'one file' }: Moment): Promise<string[]> =>
+  overBody(files, async ({ root, into, body, link, wrong, changed }) => {
     const first = await runChild(link, [root, counted, String(at)]);
     if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
     const second = await runChild(link, [root]);
@@ -165,19 +171,31 @@ export const killAndResume = ({ counted, at }: Moment): Promise<string[]> =>
       if (!wasOver && !second.said.includes('complete: All 9 frames are verified.'))
         wrong.push(`It says: ${second.said}`);
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
-      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length)));
+      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length, files)));
     }
     return [...wrong, ...changed()];
   });
 
-/** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way. */
-async function bodyAsLeft(): Promise<PracticeBody> {
+/** Of two files, the fourth raw file is cut short on its way. */
+function linkTo(body: PracticeBody, files: Files): PracticeLink {
+  if (files === 'one file') return new PracticeLink(body);
+  const link = new PairLink(body);
+  link.comes = async (count, { raw, jpeg }) => {
+    if (count === CUT_SHORT) await cutShort(raw);
+    return { ...raw, partner: jpeg };
+  };
+  return link;
+}
+
+/** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way, if that is one file a frame. */
+async function bodyAsLeft(files: Files): Promise<PracticeBody> {
   const body = new PracticeBody(AT_ONCE);
   await body.change('shutter', sixths(30));
   await body.change('drive', 'continuous');
-  body.beforeTelling((files) => {
-    if (body.shots.length !== CUT_SHORT) return files;
-    return files.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) }));
+  if (files === 'two files') return body;
+  body.beforeTelling((told) => {
+    if (body.shots.length !== CUT_SHORT) return told;
+    return told.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) }));
   });
   return body;
 }
@@ -196,8 +214,8 @@ function changedIn(body: PracticeBody, before: PracticeState): string[] {
  * there; once there is room again, the set is gone on with, and no good frame is fired twice.
  * @returns what does not hold, a sentence each
  */
-export const fillAndResume = ({ counted, at }: Moment): Promise<string[]> =>
-  overBody(async ({ root, into, body, link, wrong, changed }) => {
+export const fillAndResume = ({ counted, at, files = 'one file' }: Moment): Promise<string[]> =>
+  overBody(files, async ({ root, into, body, link, wrong, changed }) => {
     const first = await runChild(link, [root, counted, String(at)]);
     const released = body.shots.length;
     const isBegun = first.code === 0;
@@ -223,7 +241,7 @@ export const fillAndResume = ({ counted, at }: Moment): Promise<string[]> =>
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     // Nine, and one for the file that was cut short.
     if (body.shots.length !== 10) wrong.push(`${released} were fired at first, ${body.shots.length} in all.`);
-    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length)), ...changed());
+    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length, files)), ...changed());
     return wrong;
   });
 
@@ -233,13 +251,13 @@ const NOT_KEPT = /What happens cannot be kept in the journal .*: the disk is ful
 const BASE_TV = 6;
 
 /** @param released how often the shutter was @returns what does not hold of a set of nine, a sentence each */
-export async function lookAt(folder: string, released: number): Promise<string[]> {
+export async function lookAt(folder: string, released: number, made: Files = 'one file'): Promise<string[]> {
   const wrong: string[] = [];
   const text = await readFile(path.join(folder, 'set.json'), 'utf8').catch(() => null);
   if (text === null) return [`There is no record in ${folder}.`];
   const { record } = readSetRecord(text);
   if (!record.complete) wrong.push('The record does not call it complete.');
-  for (const { number, file, offset, state, reason } of record.frames) {
+  for (const { number, file, offset, state, reason, partner } of record.frames) {
     if (file === null) {
       wrong.push(`Frame ${number} is ${state}: ${reason}`);
       continue;
@@ -247,21 +265,30 @@ export async function lookAt(folder: string, released: number): Promise<string[]
     const { exposureTime } = await readRecorded(path.join(folder, file));
     const tv = recordedTv(exposureTime) ?? Number.NaN;
     if (!(Math.abs(tv - (BASE_TV - offset)) < 1e-9)) wrong.push(`${file} was ${exposureTime} s.`);
+    const isTwo = partner?.state === 'there' && path.parse(partner.file).name === path.parse(file).name;
+    if (isTwo !== (made === 'two files')) wrong.push(`Frame ${number} is ${file} and ${partner?.state}.`);
   }
   const offsets = record.frames.map(({ offset }) => offset).join();
   if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);
   const files = new Set(record.frames.map(({ file }) => file));
+  const partners = record.frames.flatMap(({ partner }) =>
+    partner?.state === 'there' ? [partner.file, partner.sidecar ?? ''] : [],
+  );
   if (files.size !== 9) wrong.push('Two frames have the same file.');
   const sidecars = record.frames.map(({ sidecar }) => sidecar);
   if (new Set(sidecars.map((name) => name ?? '')).size !== 9)
     wrong.push(`The sidecars are ${sidecars.join()}.`);
   const aside = record.setAside.map(({ file }) => file);
   const handedOver = [RECORD, SUMS, TABLE, CONTACT_SHEET];
-  const known = new Set([...files, ...sidecars, ...aside, ...handedOver, 'set-aside']);
+  const known = new Set([...files, ...sidecars, ...partners, ...aside, ...handedOver, 'set-aside']);
   for (const name of await readdir(folder, { recursive: true }))
     if (!known.has(name)) wrong.push(`${name} belongs to nothing.`);
   // Every release is accounted for: a frame, a file that was set aside, or one that may be on the card only.
-  const told = 9 + aside.filter((file) => !file.endsWith('.xmp')).length + record.strays.length;
+  // Two files of one exposure are set aside under one name.
+  const exposures = new Set(
+    aside.filter((file) => !file.endsWith('.xmp')).map((file) => file.replace(/\.[^.]*$/, '')),
+  );
+  const told = 9 + exposures.size + record.strays.length;
   if (released > told) wrong.push(`${released} were fired, ${told} are told of.`);
   // Nothing is told of twice: whatever was meant to be released has come, or has not.
   const meant = record.frames.reduce((sum, { attempts }) => sum + attempts, 0);

@@ -23,6 +23,19 @@ describe('killed in the middle of a set of nine, and gone on with', () => {
   );
 });
 
+describe('killed in the middle of a set of nine frames of two files each', () => {
+  it.each(COUNTED)(
+    '%s',
+    async (counted) => {
+      const total = await countAll(counted, 'two files');
+      expect(total).toBeGreaterThan(40);
+      const moments = momentsOf(counted, total, 'two files').filter(({ at }) => at % EVERY === SEED % EVERY);
+      expect(await killAll(moments, LANES)).toEqual([]);
+    },
+    300_000,
+  );
+});
+
 describe('the disk of the journal full in the middle of a set of nine, and gone on with', () => {
   it.each(REFUSED)(
     '%s',
