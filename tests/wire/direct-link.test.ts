@@ -7,6 +7,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { describe, expect, test } from 'vitest';
 import type { Heard, ListedFile, MadeFile, Piece, PressOptions } from '../../src/camera/link.js';
+import { NO_TIME } from '../../src/camera/practice/model.js';
 import { SupervisedLink } from '../../src/camera/process/supervised-link.js';
 import { CAMERA_PROCESS, isAlive } from '../built.js';
 import { type LinkedBody, withLinkedBody } from './linked-body.js';
@@ -172,6 +173,31 @@ test('a button whose second position is refused does not stay half pressed', () 
     expect(body.shots).toEqual([]);
     expect(responder.count(AMOUNT_OPERATION.letGo)).toBe(1);
   }));
+
+test('an end that the library makes up between two frames of a burst is not told while the button is held', () =>
+  withLinkedBody(
+    'drive-entry',
+    async (linked) => {
+      const { link } = linked;
+      await link.readLimits();
+      await link.changeSetting('capturemode', 'Bracketing C 1.0 Steps 3 Pictures');
+      const [down, up] = ['on', 'off'].map((value) => [
+        { name: 'autofocus', value },
+        { name: 'capture', value },
+      ]);
+      await link.press({ ...HELD, button: { down: down ?? [], up: [...(up ?? [])].reverse() } });
+      const heard: Heard[] = [];
+      const files = () => heard.flatMap(({ made }) => made);
+      const until = performance.now() + 10_000;
+      while (files().length < 3 && performance.now() < until) heard.push(await link.listen(100));
+      heard.push(await link.listen(300));
+      expect(files()).toHaveLength(3);
+      expect(heard.some(({ isOver }) => isOver)).toBe(false);
+      await link.unpress();
+      expect(await link.listen(300)).toEqual({ made: [], isOver: true });
+    },
+    { way: 'direct', timing: { ...NO_TIME, releaseLag: 0.05, cycle: 0.4 } },
+  ));
 
 test('what is held for a time is let go by itself', () =>
   withBody('amount', async ({ link, responder }) => {

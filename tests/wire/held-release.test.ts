@@ -123,6 +123,8 @@ const PACED = { timing: { ...NO_TIME, releaseLag: 0.05, cycle: 0.1 } };
 
 describe.concurrent.each(HOLDING)('%s: a held release', (face) => {
   const { button: held, bracket, burst, onCard } = HELD[face];
+  // Under 0x11 it is the library that makes the end up, and between two frames too: while the button is held it is not told.
+  const tellsItsEnd = face !== 'drive-entry';
 
   it('makes the whole bracket, and every file of it is told of and comes whole', () =>
     reach(
@@ -131,13 +133,13 @@ describe.concurrent.each(HOLDING)('%s: a held release', (face) => {
         const { apart, body } = reached;
         await setUp(apart, [...onCard, ...bracket]);
         await press(reached, held);
-        const made = await hear(reached, 3, true);
+        const made = await hear(reached, 3, tellsItsEnd);
         await apart.unpress();
         expect(positions(reached)).toEqual([0, -1, 1]);
         expect(await bytesOf(reached, made)).toEqual(body.files.map(({ content }) => content));
         // The next one begins at its first frame.
         await press(reached, held);
-        await hear(reached, 3, true);
+        await hear(reached, 3, tellsItsEnd);
         await apart.unpress();
         expect(positions(reached)).toEqual([0, -1, 1, 0, -1, 1]);
       },
@@ -152,7 +154,7 @@ describe.concurrent.each(HOLDING)('%s: a held release', (face) => {
         await body.change('format', 'raw-and-jpeg');
         await setUp(apart, [...onCard, ...bracket]);
         await press(reached, held);
-        const made = await hear(reached, 6, true);
+        const made = await hear(reached, 6, tellsItsEnd);
         await apart.unpress();
         expect(made.map(({ bytes }) => bytes)).toEqual(body.files.map(({ content }) => content.length));
         const kinds = body.files.map(({ kind }) => kind);

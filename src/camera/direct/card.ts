@@ -12,8 +12,8 @@ import { ask, mustBeThere, type Session } from './session.js';
 
 /** Of each card: the folder that is written into, and the one before it. */
 const NEWEST_FOLDERS = 2;
-/** Folders of pictures lie two levels below a card; whatever is deeper is of another kind. */
-const DEPTH = 3;
+/** What the folders of pictures lie in (DCF 2.0, 3.2.1). */
+const PICTURES = 'DCIM';
 
 /** As Link.list. */
 export async function listCards(session: Session): Promise<readonly ListedFile[]> {
@@ -22,7 +22,7 @@ export async function listCards(session: Session): Promise<readonly ListedFile[]
     forgetListings(session);
     const files: ListedFile[] = [];
     for (const card of await names(session, 'gp_camera_folder_list_folders', '/')) {
-      const folders = await foldersWithFiles(session, `/${card}`, DEPTH);
+      const folders = await foldersOfPictures(session, `/${card}`);
       for (const folder of folders.sort(byName).slice(-NEWEST_FOLDERS))
         files.push(...(await filesIn(session, folder)));
     }
@@ -38,16 +38,15 @@ function forgetListings({ gp, camera }: Session): void {
 
 const lastPart = (folder: string): string => folder.slice(folder.lastIndexOf('/') + 1);
 
-/** Cameras number their folders upwards: 100ABCDE, 101ABCDE (DCF 2.0, 3.2.2). */
+/** Cameras number their folders upwards: 100ABCDE, 101ABCDE (DCF 2.0, 3.2.2; from memory, as the other one). */
 const byName = (one: string, other: string): number => (lastPart(one) < lastPart(other) ? -1 : 1);
 
-async function foldersWithFiles(session: Session, folder: string, depth: number): Promise<string[]> {
-  const found: string[] = [];
-  const below = depth === 0 ? [] : await names(session, 'gp_camera_folder_list_folders', folder);
-  for (const name of below) found.push(...(await foldersWithFiles(session, `${folder}/${name}`, depth - 1)));
-  // A folder that has others in it holds what the camera keeps for itself, if anything.
-  if (found.length === 0) found.push(folder);
-  return found;
+/** No deeper than needed: to list what a folder has below it, the library asks the body for each file in it. */
+async function foldersOfPictures(session: Session, card: string): Promise<string[]> {
+  const folders = await names(session, 'gp_camera_folder_list_folders', card);
+  if (!folders.includes(PICTURES)) return [];
+  const inside = await names(session, 'gp_camera_folder_list_folders', `${card}/${PICTURES}`);
+  return inside.map((name) => `${card}/${PICTURES}/${name}`);
 }
 
 async function filesIn(session: Session, folder: string): Promise<ListedFile[]> {

@@ -104,6 +104,7 @@ export class DirectLink implements Link, Holding {
     const family = familyOf(settings);
     const moved = isMoved(settings);
     const pieceBytes = PIECE_BYTES[family];
+    this.ears.isEndMadeUp = family === '0x11';
     this.files.setPiece(pieceBytes);
     return {
       longestSeconds: LONGEST_SECONDS,
@@ -160,11 +161,8 @@ export class DirectLink implements Link, Holding {
   }
 
   async press(options: PressOptions): Promise<void> {
-    await this.ears.clear();
-    // Whoever asked has gone meanwhile, and would not know of it.
-    if (this.ears.isClosed)
-      throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
-    await this.button.press(options);
+    await this.ears.beforeRelease();
+    await this.pressNow(options);
   }
 
   unpress(): Promise<void> {
@@ -172,7 +170,7 @@ export class DirectLink implements Link, Holding {
   }
 
   listen(ms: number): Promise<Heard> {
-    return this.ears.listen(ms);
+    return this.ears.listen(ms, () => this.button.isDown);
   }
 
   bring(options: BringOptions): Promise<Piece> {
@@ -217,38 +215,47 @@ export class DirectLink implements Link, Holding {
     );
   }
 
-  private async pressOnceReady(options: PressOptions): Promise<void> {
-    const until = performance.now() + BUSY_MS;
-    for (;;) {
-      try {
-        await this.press(options);
-        return;
-      } catch (cause) {
-        const { code, details } = asEvenrungError(cause);
-        const mayTryAgain = code === 'body-busy' && details.released === false && performance.now() < until;
-        if (!mayTryAgain) throw cause;
-        await pause(BUSY_LOOK_MS);
-      }
-    }
+  private async pressNow(options: PressOptions): Promise<void> {
+    // Whoever asked has gone meanwhile, and would not know of it.
+    if (this.ears.isClosed)
+      throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
+    await this.button.press(options);
   }
 
-  /** What a release before made late is not taken for this one's: it was told of before. Whoever listens hears of it. */
+  /**
+   * What a release before made late is not taken for this one's: until the body takes this one, all that is told is of earlier ones.
+   * Whoever listens hears of it.
+   */
   private async fireOne(exposureSeconds: number): Promise<MadeFile> {
-    await this.ears.clear();
-    const putBack = this.ears.setAside();
+    const putBack: (() => void)[] = [];
+    const until = performance.now() + BUSY_MS;
     try {
-      await this.pressOnceReady({ button: null, holdSeconds: null, exposureSeconds });
+      for (;;) {
+        await this.ears.beforeRelease();
+        putBack.unshift(this.ears.setAside());
+        try {
+          await this.pressNow({ button: null, holdSeconds: null, exposureSeconds });
+          break;
+        } catch (cause) {
+          const { code, details } = asEvenrungError(cause);
+          if (code !== 'body-busy' || details.released !== false || performance.now() > until) throw cause;
+          await pause(BUSY_LOOK_MS);
+        }
+      }
       return await this.nextFile(exposureSeconds * 2000 + LATE_FILE_MS);
     } finally {
-      putBack();
+      for (const back of putBack) back();
     }
   }
 
   private async nextFile(ms: number): Promise<MadeFile> {
     const until = performance.now() + ms;
     while (performance.now() < until) {
-      const { made } = await this.ears.listen(until - performance.now());
-      if (made[0] !== undefined) return made[0];
+      const { made } = await this.listen(until - performance.now());
+      const [first, ...others] = made;
+      if (first === undefined) continue;
+      this.ears.tellAgain(others);
+      return first;
     }
     throw new EvenrungError(
       'frame-missing',

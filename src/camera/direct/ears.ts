@@ -35,6 +35,10 @@ export class Ears {
   private readonly rescue: Rescue;
   private made: MadeFile[] = [];
   private isOver = false;
+  /** Whether the library makes the end of a release up: set as soon as the family of the body is known. */
+  isEndMadeUp = false;
+  /** Whether a release was made whose end has not been heard. */
+  private mayTell = false;
   private closed = false;
 
   constructor(session: Session, rescue: Rescue) {
@@ -47,14 +51,15 @@ export class Ears {
     return this.closed;
   }
 
-  /** As Link.listen. */
-  async listen(ms: number): Promise<Heard> {
+  /** As Link.listen. @param isHeld whether the button is down */
+  async listen(ms: number, isHeld: () => boolean): Promise<Heard> {
     const until = performance.now() + ms;
     for (;;) {
-      if (this.made.length > 0 || this.isOver) return this.takeAll();
+      const isOver = this.takeOver(isHeld());
+      if (this.made.length > 0 || isOver) return { made: this.takeMade(), isOver };
       const left = until - performance.now();
       if ((await this.turn(Math.min(TURN_MS, left))) !== 'nothing') continue;
-      if (left <= 0 || this.closed) return this.takeAll();
+      if (left <= 0 || this.closed) return { made: [], isOver: false };
     }
   }
 
@@ -63,19 +68,38 @@ export class Ears {
     for (let turns = 0; turns < MOST_KEPT && (await this.turn(0)) !== 'nothing'; turns += 1);
   }
 
-  /** Before a release: files that were told of meanwhile stay for whoever listens, an end that belongs to what was before does not. */
-  async clear(): Promise<void> {
-    await this.catchUp();
+  /**
+   * Before a release: files that were told of meanwhile stay for whoever listens (some releases begin with the library dropping
+   * whatever is told), an end that belongs to what was before does not. With the release before heard to its end there is nothing of
+   * it to come, and each event that is left costs two transactions.
+   */
+  async beforeRelease(): Promise<void> {
+    if (this.mayTell) await this.catchUp();
     this.isOver = false;
+    this.mayTell = true;
+  }
+
+  /**
+   * Under 0x11 the library says that a release is over whenever it has fetched the last file that the body had by then, also between
+   * two frames of a burst. While the button is held that says nothing: it is kept until the button is up.
+   */
+  private takeOver(isHeld: boolean): boolean {
+    if (!this.isOver || (this.isEndMadeUp && isHeld)) return false;
+    this.isOver = false;
+    return true;
   }
 
   /** Sets aside what was told of so far. @returns puts it back, before what has been told of since */
   setAside(): () => void {
-    const before = this.made;
-    this.made = [];
+    const before = this.takeMade();
     return () => {
       this.made.unshift(...before);
     };
+  }
+
+  /** Puts back what was taken and is not needed. */
+  tellAgain(made: readonly MadeFile[]): void {
+    this.made.unshift(...made);
   }
 
   /** Nobody listens any more: what waits returns. */
@@ -104,8 +128,11 @@ export class Ears {
           return 'nothing';
         case EVENT.captureComplete:
           this.isOver = true;
+          this.mayTell = false;
           return 'over';
         case EVENT.fileAdded:
+          // More came after what was taken for the end.
+          if (this.isEndMadeUp) this.isOver = false;
           if (!data[0]) return 'else';
           await this.keep(gp.koffi.decode(data[0], gp.types.path) as FilePath);
           return 'file';
@@ -134,11 +161,10 @@ export class Ears {
     return { folder, name, bytes: sizeOf(info) };
   }
 
-  private takeAll(): Heard {
-    const { made, isOver } = this;
+  private takeMade(): MadeFile[] {
+    const { made } = this;
     this.made = [];
-    this.isOver = false;
-    return { made, isOver };
+    return made;
   }
 }
 

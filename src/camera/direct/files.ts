@@ -22,8 +22,8 @@ export class Files {
   private readonly spool = new Spool();
   /** The most bytes that one call of the library asks for. */
   private pieceBytes = 1024 * 1024;
-  /** One is read into while the other one is written; the system gives memory only for what is used of them. */
-  private rooms: [Buffer, Buffer] | undefined;
+  /** What a piece is read into; the system gives memory only for what is used of it. */
+  private room: Buffer | undefined;
 
   constructor(session: Session) {
     this.session = session;
@@ -31,7 +31,7 @@ export class Files {
 
   /** @param bytes the most that one call of the library asks for from now on */
   setPiece(bytes: number): void {
-    if (bytes !== this.pieceBytes) this.rooms = undefined;
+    if (bytes !== this.pieceBytes) this.room = undefined;
     this.pieceBytes = bytes;
   }
 
@@ -64,23 +64,18 @@ export class Files {
 
   private async inPieces({ file, to, from, most }: BringOptions): Promise<Piece> {
     const handle = await openAt(to, from);
-    this.rooms ??= [this.room(), this.room()];
+    // Not written while the next piece is read: the system takes 8 MiB in some 5 ms, and the cable brings them in 270.
+    this.room ??= Buffer.allocUnsafeSlow(this.pieceBytes * SLACK);
     let at = from;
     let isEnd = false;
-    let written: Promise<unknown> = Promise.resolve();
     try {
-      for (let turn = 0; !isEnd && at < from + most; turn = 1 - turn) {
-        const room = this.rooms[turn === 0 ? 0 : 1];
+      while (!isEnd && at < from + most) {
         const wanted = Math.min(this.pieceBytes, from + most - at);
-        const got = await this.read(file, at, room, wanted);
-        await written;
-        // Written while the next one is read.
-        written = writeAll(handle, room.subarray(0, got), at);
-        written.catch(() => undefined);
+        const got = await this.read(file, at, this.room, wanted);
+        await writeAll(handle, this.room.subarray(0, got), at);
         at += got;
         isEnd = got === 0 || (file.bytes === null ? got < wanted : at >= file.bytes);
       }
-      await written;
       return { bytes: at - from, isEnd };
     } catch (cause) {
       throw cause instanceof CallFailure || cause instanceof EvenrungError
@@ -89,10 +84,6 @@ export class Files {
     } finally {
       await handle.close();
     }
-  }
-
-  private room(): Buffer {
-    return Buffer.allocUnsafeSlow(this.pieceBytes * SLACK);
   }
 
   /** @returns how many bytes came. @throws CallFailure */

@@ -50,10 +50,18 @@ export class SettingsOfBody {
 
   /** As Link.changeSetting. Also writes a value that is set already: arming a bracket again depends on it. */
   async change(name: string, value: string): Promise<Setting> {
-    const before = await this.readOne(name);
-    if (before === undefined) throw noSuchSetting(name);
-    checkOffered(before, value);
-    await this.write(name, value);
+    if (this.most === 0) await this.readAll();
+    const { gp } = this.session;
+    const widget = await this.mustHave(name);
+    let before: TreeSetting | undefined;
+    try {
+      before = this.twins.has(name) ? await this.readOne(name) : readLeaf(name, leafOf(gp, widget));
+      if (before === undefined) throw noSuchSetting(name);
+      checkOffered(before, value);
+      await this.write(widget, name, value);
+    } finally {
+      gp.gp_widget_free(widget);
+    }
     const after = await this.readBack(before, value);
     if (isTaken(before, after.value, value)) return shown(after);
     throw foundOtherwise(name, value, after.value);
@@ -85,7 +93,7 @@ export class SettingsOfBody {
   }
 
   private async readOne(name: string): Promise<TreeSetting | undefined> {
-    if (this.most === 0 || this.twins.has(name)) return (await this.readAll()).get(name);
+    if (this.twins.has(name)) return (await this.readAll()).get(name);
     const { gp } = this.session;
     const widget = await this.widget(name);
     if (widget === undefined) return undefined;
@@ -96,9 +104,8 @@ export class SettingsOfBody {
     }
   }
 
-  private async write(name: string, value: string): Promise<void> {
+  private async write(widget: Widget, name: string, value: string): Promise<void> {
     const { gp } = this.session;
-    const widget = await this.mustHave(name);
     try {
       if (isReadOnly(gp, widget)) throw new CallFailure(RESULT.notSupported);
       putInto(gp, widget, value);
@@ -108,8 +115,6 @@ export class SettingsOfBody {
       // So the library answers when it has written alone what the body refuses, although it may have been moved there before: what
       // came of it is read back.
       if (cause.code !== NOT_FOUND) throw await this.notTaken(cause, name, value);
-    } finally {
-      gp.gp_widget_free(widget);
     }
   }
 
