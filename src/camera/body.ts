@@ -541,7 +541,8 @@ export class Body {
       }
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
-    const button = isOneRelease ? (this.dialect.oneRelease?.button(this.settings) ?? null) : null;
+    const { oneRelease, frameButton } = this.dialect;
+    const button = (isOneRelease ? oneRelease?.button(this.settings) : frameButton?.(this.settings)) ?? null;
     const filesPerFrame = makesTwoFiles(this.settings) ? 2 : 1;
     const options = { into, exposureSeconds, frames, filesPerFrame, button, holdSeconds: null, made };
     const released = await this.shutter.release(options);

@@ -147,7 +147,8 @@ export class Shutter {
     } catch (cause) {
       failure = asEvenrungError(cause);
     }
-    if (options.button !== null && !(failure !== null && LOST.has(failure.code)))
+    const isHeld = options.button !== null && options.button.up.length > 0;
+    if (isHeld && !(failure !== null && LOST.has(failure.code)))
       await this.link.unpress().catch((cause: unknown) => {
         failure ??= asEvenrungError(cause);
       });

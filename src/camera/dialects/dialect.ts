@@ -41,6 +41,8 @@ export interface Dialect {
   setCentre(link: Changes, centre: Centre, settings: Settings): Promise<void>;
   /** How many pictures wait in the body's memory, taken and not fetched; left out where the wire does not tell. */
   picturesWaiting?(settings: Settings): number;
+  /** What is pressed for a single frame over a link that takes release and fetch apart; left out, or null, for the library's own release. */
+  frameButton?(settings: Settings): Button | null;
   /** Whole brackets from one release; left out if the dialect fires each frame by a release of its own. */
   readonly oneRelease?: OneRelease;
   /** Settings that some bodies lock while the bracket is off, and what unlocks them. */

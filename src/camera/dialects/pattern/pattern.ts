@@ -2,7 +2,7 @@
 // (`aebracketingstep`), the frames (`aebracketingpattern`) and their order (`bracketorder`). What it moves is another one
 // (`bracketset`), and, in manual mode, a menu on the body that the wire does not reach.
 import type { BracketShape } from '../../../exposure/index.js';
-import type { Settings } from '../../link.js';
+import type { Button, Settings } from '../../link.js';
 import { choicesOf, commonLimits, notOfferedAnyMore, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
 import { endsOpen } from '../shutters.js';
@@ -27,8 +27,8 @@ const BURST = 'Burst';
 /** How many frames one release makes in that drive. One body is reported that refuses it (libgphoto2, issue 121). */
 const IN_A_BURST = 'burstnumber';
 /**
- * Sends an operation as it is: the release of this extension (0x9207) without focusing, onto the card. The library's own release would
- * come back only when the burst is over.
+ * Sends an operation as it is: the release of this extension (0x9207) without focusing, onto the card. The library's own release sends the
+ * same, and then keeps everybody waiting until the exposures are over (camlibs/ptp2/library.c of libgphoto2 2.5.30).
  */
 const OPERATION = 'opcode';
 const RELEASE = '0x9207,0xffffffff,0x0';
@@ -50,6 +50,10 @@ function shapesOf(settings: Settings): BracketShape[] {
 }
 
 const frames = (positions: readonly number[]): string => [...positions].sort((a, b) => a - b).join();
+
+function buttonOf(settings: Settings): Button | null {
+  return settings.has(OPERATION) ? { down: [{ name: OPERATION, value: RELEASE }], up: [] } : null;
+}
 
 export const pattern: Dialect = {
   name: 'pattern',
@@ -95,9 +99,10 @@ export const pattern: Dialect = {
 
   oneRelease: {
     fires: (settings) => choicesOf(settings, DRIVE).includes(BURST) && settings.has(IN_A_BURST),
-    button: (settings) =>
-      settings.has(OPERATION) ? { down: [{ name: OPERATION, value: RELEASE }], up: [] } : null,
+    button: buttonOf,
   },
+
+  frameButton: buttonOf,
 
   locked: {
     names: new Set([PATTERN, STEP]),
