@@ -2,11 +2,11 @@
 // process leaves, what becomes of the body with the daemon gone, and a library that is not as expected.
 import { execFileSync, fork } from 'node:child_process';
 import { once } from 'node:events';
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { cp, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { describe, expect, test } from 'vitest';
-import type { Heard, ListedFile, MadeFile, Piece, PressOptions } from '../../src/camera/link.js';
+import type { Button, Heard, ListedFile, MadeFile, Piece, PressOptions } from '../../src/camera/link.js';
 import { NO_TIME } from '../../src/camera/practice/model.js';
 import { SupervisedLink } from '../../src/camera/process/supervised-link.js';
 import { CAMERA_PROCESS, isAlive } from '../built.js';
@@ -140,6 +140,8 @@ const HELD: PressOptions = {
   exposureSeconds: 1 / 60,
 };
 
+const BULB: Button = { down: [{ name: 'bulb', value: 'on' }], up: [{ name: 'bulb', value: 'off' }] };
+
 test('a button is pressed and let go as it was told to; one that is none is found out before anything is written', () =>
   withBody('amount', async ({ link, responder }) => {
     await expect(
@@ -198,6 +200,17 @@ test('an end that the library makes up between two frames of a burst is not told
     },
     { way: 'direct', timing: { ...NO_TIME, releaseLag: 0.05, cycle: 0.4 } },
   ));
+
+test('a bulb exposure lasts as long as it was held for, while somebody listens', () =>
+  withBody('amount', async (linked) => {
+    const { link, body } = linked;
+    await link.changeSetting('shutterspeed', 'bulb');
+    await link.press({ button: BULB, holdSeconds: 1.5, exposureSeconds: 1.5 });
+    await nextFile(linked);
+    const { openSeconds = 0 } = body.shots[0] ?? {};
+    expect(openSeconds).toBeGreaterThan(1.49);
+    expect(openSeconds).toBeLessThan(1.8);
+  }));
 
 test('what is held for a time is let go by itself', () =>
   withBody('amount', async ({ link, responder }) => {
@@ -272,18 +285,17 @@ describe('with the daemon gone', () => {
       expect(responder.count(OPERATION.closeSession)).toBe(1);
     }));
 
-  test('what is held for a time is held to its end, longer than a farewell takes, and whoever listens is no hindrance', () =>
-    withOrphan(async ({ call, send, leave, exited }, { responder }) => {
-      await call('press', { ...HELD, holdSeconds: 5 });
-      const pressed = performance.now();
+  test('a bulb exposure is held to its end, longer than a farewell takes; whoever listens is no hindrance, and nothing more is released', () =>
+    withOrphan(async ({ call, send, leave, exited }, { responder, body }) => {
+      await call('changeSetting', 'shutterspeed', 'bulb');
+      await call('press', { button: BULB, holdSeconds: 5, exposureSeconds: 5 });
       send('listen', 600_000);
       send('press', PLAIN_RELEASE);
-      const presses = responder.count(AMOUNT_OPERATION.press);
       leave();
       await exited;
-      expect(performance.now() - pressed).toBeGreaterThan(4900);
-      expect(responder.count(AMOUNT_OPERATION.letGo)).toBe(1);
-      expect(responder.count(AMOUNT_OPERATION.press)).toBe(presses);
+      expect(body.shots).toHaveLength(1);
+      expect(body.shots[0]?.openSeconds).toBeGreaterThan(4.95);
+      expect(body.shots[0]?.openSeconds).toBeLessThan(5.5);
       expect(responder.count(OPERATION.closeSession)).toBe(1);
     }));
 
@@ -435,6 +447,31 @@ test("the library's own words go into the log, and not into a sentence", () =>
     await expect.poll(() => printed, WITHIN_4_S).toContainEqual(expect.stringMatching(/^### .*Half-Press/));
     expect(failed).not.toMatch(/Half-Press/i);
   }));
+
+test('without the package koffi the sentence says so', async () => {
+  // The compiled program in a place from where no package can be found.
+  const bare = await mkdtemp(path.join(tmpdir(), 'evenrung-bare-'));
+  const link = new SupervisedLink({
+    kind: 'usb',
+    way: 'direct',
+    home: path.join(bare, 'home'),
+    log: () => undefined,
+    entry: path.join(bare, path.basename(CAMERA_PROCESS)),
+  });
+  try {
+    await writeFile(path.join(bare, 'package.json'), JSON.stringify({ type: 'module' }));
+    await cp(path.dirname(CAMERA_PROCESS), bare, { recursive: true });
+    for (const call of [() => link.identify(), () => link.attached()]) {
+      await expect(call()).rejects.toMatchObject({
+        code: 'usb-not-available',
+        message: expect.stringContaining('koffi'),
+      });
+    }
+  } finally {
+    await link.letGo();
+    await rm(bare, { recursive: true, force: true });
+  }
+});
 
 describe('a library that is not as expected', () => {
   /** A folder before those of the system, with a library of that name in it. */
