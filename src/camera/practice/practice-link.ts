@@ -178,7 +178,8 @@ export class PracticeLink implements Link {
 /**
  * The environment says how much time the body takes, how large its pictures are, and how it brackets: EVENRUNG_PRACTICE_TIMING is
  * `lifelike` (the default) or `at-once`, EVENRUNG_PRACTICE_PICTURE `full` (the default) or `small`, EVENRUNG_PRACTICE_SHAPE one of
- * PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the default) or `aperture`.
+ * PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the default) or `aperture`, and EVENRUNG_PRACTICE_LINK
+ * whether release and fetch are two things: `apart` (the default) or `at-once`, as over the npm binding.
  * @throws EvenrungError unknown-body
  */
 export function openPracticeLink(): Link {
@@ -196,5 +197,5 @@ export function openPracticeLink(): Link {
   }
   const body = new PracticeBody({ ...timing, picture, shape });
   if (process.env.EVENRUNG_PRACTICE_MODE === 'aperture') void body.change('mode', 'aperture');
-  return new PracticeLink(body);
+  return new PracticeLink(body, { isApart: process.env.EVENRUNG_PRACTICE_LINK !== 'at-once' });
 }
