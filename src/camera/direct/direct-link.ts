@@ -42,7 +42,7 @@ const MiB = 1024 * 1024;
 const LONGEST_SECONDS = 900;
 /** From memory, no source: a change is read, written and read back, a setting each. */
 const SECONDS_PER_CHANGE = 0.3;
-/** A change on a body of 0x11 that reports it late (tried over the virtual port). */
+/** A change on a body of 0x11 that reports it 0.3 s late took 0.32 s over the virtual port; it is noticed up to 0.04 s later. */
 const SECONDS_PER_LATE_CHANGE = 0.4;
 /** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
 const SECONDS_PER_MOVE = 0.85;
