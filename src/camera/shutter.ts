@@ -50,6 +50,8 @@ export interface ReleaseOptions {
   readonly button: Button | null;
   /** Seconds after which the link lets the button go by itself; null if it is held until the files are told of. */
   readonly holdSeconds: number | null;
+  /** Whether another release is expected as soon as this one's heads have been looked at. */
+  readonly isFollowed?: boolean | undefined;
   /**
    * Called with each file that the body tells of, before anything of it is fetched.
    * @param to the path that takes it
@@ -74,6 +76,8 @@ const LISTEN_MS = 100;
 const RELEASE_MS = 20_000;
 /** Files may be told of a moment after the body has said that the release is over. */
 const AFTER_OVER_MS = 2000;
+/** A release that is expected, and does not come within this, is waited for no longer. */
+const NEXT_PRESS_MS = 1500;
 /** So many files may wait in the camera while frames are fired. */
 const MOST_WAITING = 16;
 
@@ -86,6 +90,12 @@ interface Coming {
   readonly failed: (why: EvenrungError) => void;
   /** Settles when it is here or has failed; never rejects. */
   readonly settled: Promise<void>;
+}
+
+/** Settles when it has come, or is waited for no longer; never rejects. */
+interface Expected {
+  readonly over: Promise<void>;
+  readonly end: () => void;
 }
 
 /** @returns the link's other half; null if it has none */
@@ -109,6 +119,8 @@ export class Shutter {
   /** Files whose rest is still to come, oldest first. */
   private readonly coming: Coming[] = [];
   private fetching: Promise<void> | null = null;
+  /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
+  private nextPress: Expected | null = null;
   /** All the exposures of the release in hand, in seconds. */
   private exposing = 0;
   /** Of the files of the last release: what comes of it later is no file of the next. */
@@ -131,7 +143,10 @@ export class Shutter {
     const startedAt = performance.now();
     this.exposing = options.exposureSeconds;
     /** Files of an earlier release, told of after it was given up, do not count for this one. */
+    const { frames, filesPerFrame, isFollowed = false } = options;
     const take = async ({ made }: Heard) => {
+      if (isFollowed && made.length > 0 && files.length + made.length >= frames * filesPerFrame)
+        this.expectPress();
       // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
       const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
       for (const { file, to } of told) options.made?.(file, to);
@@ -142,7 +157,7 @@ export class Shutter {
       await this.room();
       await take(await this.link.listen(0));
       const before = new Set([...this.lastStems, ...files.map(stemOf)]);
-      await this.press(options);
+      await this.press(options).finally(() => this.nextPress?.end());
       failure = await this.hear(options, () => files.filter((file) => !before.has(stemOf(file))), take);
     } catch (cause) {
       failure = asEvenrungError(cause);
@@ -170,6 +185,7 @@ export class Shutter {
     const to = this.nextPath(into, file);
     made(file, to);
     const brought = await this.head(file, to, startedAt);
+    this.nextPress?.end();
     await brought.whole;
     const seconds = (performance.now() - startedAt) / 1000;
     const said = file.bytes === null ? {} : { saidBytes: file.bytes };
@@ -252,6 +268,7 @@ export class Shutter {
   /** Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. */
   private async fetchAll(): Promise<void> {
     for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
+      await this.nextPress?.over;
       const { file, to, brought } = one;
       const most = this.pieceBytes;
       try {
@@ -279,7 +296,20 @@ export class Shutter {
     }
   }
 
+  private expectPress(): void {
+    this.nextPress?.end();
+    const { promise: over, resolve } = deferred();
+    const end = () => {
+      clearTimeout(timer);
+      this.nextPress = null;
+      resolve();
+    };
+    const timer = setTimeout(end, NEXT_PRESS_MS);
+    this.nextPress = { over, end };
+  }
+
   private async room(): Promise<void> {
+    if (this.coming.length >= MOST_WAITING) this.nextPress?.end();
     while (this.coming.length >= MOST_WAITING) await this.coming[0]?.settled;
   }
 }

@@ -61,6 +61,7 @@ export class Releases {
       into: hand.folder.incoming,
       exposureSeconds: exposureOf(release),
       frames: release.expects.length,
+      isFollowed: this.isFollowed(release),
       made: (file, to) => this.made(file, to, releasedAt),
     });
     this.outcomes.push(outcomeOf(brought));
@@ -84,6 +85,13 @@ export class Releases {
     } catch (cause) {
       throw ofFrame(expected[0]?.view, await folder.whyNotStored(asEvenrungError(cause)));
     }
+  }
+
+  /** Whether the next release comes at once: nobody waits for anything to come to rest, and frames are left. */
+  private isFollowed({ expects, pass }: Release): boolean {
+    const { frames, plan } = this.hand;
+    const left = frames.filter((frame) => this.hand.isDue(frame) && !expects.includes(frame));
+    return plan.settleSeconds ? left.some((frame) => pass.includes(frame)) : left.length > 0;
   }
 
   /** The camera tells of a file before any of it is fetched: what is lost on the way then is known by its name. */

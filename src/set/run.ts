@@ -336,6 +336,8 @@ export class Run {
         await this.releases.looks.catchUp();
         return 'done';
       case 'look in the camera':
+        // What is still on its way is not looked for.
+        await this.releases.looks.catchUp();
         await this.inCamera.fetch(this.releases.soFar.came);
         return 'done';
       case 'wait':
