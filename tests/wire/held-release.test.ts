@@ -176,9 +176,8 @@ describe.concurrent.each(HOLDING)('%s: a held release', (face) => {
         const made = await hear(reached, 4);
         await apart.unpress();
         await expect.poll(() => body.underWay).toBe(false);
-        const rest = await apart.listen(500);
-        expect(body.shots.length).toBe(made.length + rest.made.length);
-        expect(body.shots.length).toBeGreaterThanOrEqual(4);
+        made.push(...(await hear(reached, body.shots.length - made.length)));
+        expect(made).toHaveLength(body.shots.length);
         if (face === 'pattern') expect(body.shots).toHaveLength(4);
       },
       PACED,
@@ -335,7 +334,7 @@ describe.concurrent.each(['amount', 'pattern', 'standard', 'drive-entry'] as con
             face === 'drive-entry' ? 0 : 1,
           );
         },
-        { whileExposing: 'refuses', timing: LONG },
+        { whileExposing: 'refuses', timing: { ...LONG, exposureScale: 128 } },
       ));
   },
 );
