@@ -236,6 +236,8 @@ export const bodyViewSchema = z.strictObject({
   steps: z.array(z.number()),
   /** The auto-brackets: frames, and EV between them. */
   brackets: z.array(z.strictObject({ frames: z.number().int(), step: z.number() })),
+  /** Whether one release can fire a whole bracket. */
+  oneRelease: z.boolean(),
   /** How far exposure compensation goes either way, and its steps, in EV. */
   compensation: z.strictObject({ range: z.number(), grid: z.number() }),
   /** The longest exposure whose file comes back. */
@@ -245,6 +247,16 @@ export const bodyViewSchema = z.strictObject({
     secondsPerChange: z.number(),
     secondsPerSetting: z.number(),
     secondsPerFrame: z.number(),
+    /** Counted in place of `secondsPerFrame` over a link that takes release and fetch apart; else null. */
+    apart: z
+      .strictObject({
+        secondsBeforeExposure: z.number(),
+        secondsAfterExposure: z.number(),
+        secondsPerTransfer: z.number(),
+        /** The most frames that one release may make; null if nobody has tried. */
+        mostInOneGo: z.number().int().nullable(),
+      })
+      .nullable(),
   }),
   /** Which way to the library it is reached by, and why; null for the practice body. */
   reached: z.strictObject({ way: z.enum(['binding', 'direct']), why: z.string() }).nullable(),

@@ -8,6 +8,7 @@ import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
   type BracketShape,
+  hasOneRelease,
   isSameShape,
   parseAperture,
   parseIso,
@@ -249,12 +250,14 @@ export class Body {
       shutters: limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
       steps: stepsOf(limits).map(toEv),
       brackets: bracketsOf(limits),
+      oneRelease: hasOneRelease(limits),
       compensation: { range: toEv(limits.compensation.range), grid: toEv(limits.compensation.grid) },
       longestSeconds: limits.longestSeconds,
       timing: {
         secondsPerChange: limits.secondsPerChange,
         secondsPerSetting: limits.secondsPerSetting,
         secondsPerFrame: limits.secondsPerFrame,
+        apart: limits.apart ?? null,
       },
       reached: this.reached,
       profile: this.profile === null ? 'none' : this.profile.learntAt === undefined ? 'written' : 'learnt',

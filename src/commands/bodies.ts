@@ -152,7 +152,7 @@ function inWords(view: BodyView): string[] {
     ...(view.reached === null ? [] : line('reached', `${WAYS[view.reached.way]}. ${view.reached.why}`)),
     ...line(
       'plans with',
-      `${view.timing.secondsPerChange} s a change${view.timing.secondsPerSetting > 0 ? ` and ${view.timing.secondsPerSetting} s a setting on the way` : ''}, ${view.timing.secondsPerFrame} s a frame beside its exposure (${TIMED_BY[view.profile]})`,
+      `${view.timing.secondsPerChange} s a change${view.timing.secondsPerSetting > 0 ? ` and ${view.timing.secondsPerSetting} s a setting on the way` : ''}, ${frameTiming(view.timing)} (${TIMED_BY[view.profile]})`,
     ),
     ...line('now', `${view.shutter ?? '?'} s, f/${view.aperture ?? '?'}, ISO ${view.iso ?? '?'}`),
     '  ready?',
@@ -167,6 +167,12 @@ const WAYS: Readonly<Record<NonNullable<BodyView['reached']>['way'], string>> = 
   direct: 'directly',
 };
 
+function frameTiming({ secondsPerFrame, apart }: BodyView['timing']): string {
+  if (apart === null) return `${secondsPerFrame} s a frame beside its exposure`;
+  const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer } = apart;
+  return `${secondsBeforeExposure} s before an exposure, ${secondsAfterExposure} s after it, ${secondsPerTransfer} s for its file, which comes while the next one is made`;
+}
+
 const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {
   none: 'not learnt: run `learn` once',
   written: 'its profile was written by hand',
@@ -174,11 +180,14 @@ const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {
 };
 
 /** One line a count of frames: `3 frames: 1/3 2/3 1 2 3 EV`. */
-function bracketLines({ brackets }: BodyView): string[] {
+function bracketLines({ brackets, oneRelease, timing }: BodyView): string[] {
   const counts = [...new Set(brackets.map(({ frames }) => frames))].sort((a, b) => a - b);
-  return counts.map((count) => {
+  const most = timing.apart?.mostInOneGo ?? null;
+  const atMost = most === null ? '' : `, ${most} frames at most`;
+  const lines = counts.map((count) => {
     const steps = new Set(brackets.filter(({ frames }) => frames === count).map(({ step }) => fromEv(step)));
     const list = [...steps].sort((a, b) => a - b).map((step) => formatEv(step, false));
     return `${count} frames, ${list.join(', ')} EV apart`;
   });
+  return oneRelease ? [...lines, `a whole pass from one release${atMost}`] : lines;
 }

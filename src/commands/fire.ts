@@ -106,7 +106,7 @@ const isAddress = (text: string): boolean => text.includes('://');
 /** What a daemon decides by itself. */
 const NOT_FOR_DAEMON = [
   ...['into', 'body', 'camera', 'patience', 'frameName', 'setName', 'onHalt', 'webhook'],
-  ...['maxFrames', 'bodySteps', 'compRange', 'shutterRange'],
+  ...['maxFrames', 'bodySteps', 'compRange', 'shutterRange', 'inOneGo'],
 ];
 
 /** @throws EvenrungError malformed-request */

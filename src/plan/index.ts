@@ -3,6 +3,7 @@ export { planSet, planWritten, resolveBase, type WrittenPlanRequest } from './pl
 export {
   limitsFromStated,
   meteredFirst,
+  readInOneGo,
   STATED_DEFAULTS,
   type StatedLimits,
 } from './stated-limits.js';

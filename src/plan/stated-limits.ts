@@ -1,8 +1,9 @@
-// Body limits as a person states them, where no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`, `30..1/8000`.
+// Body limits as a person states them, where no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`, `30..1/8000`, `--in-one-go 9`.
 import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import {
+  type ApartTiming,
   type BodyLimits,
   nearestSetting,
   parseEv,
@@ -18,32 +19,48 @@ export interface StatedLimits {
   readonly bodySteps: string;
   readonly compRange: string;
   readonly shutterRange: string;
+  /** Frames that one release may fire; with more than 1 the body is on a link that takes release and fetch apart. */
+  readonly inOneGo: string;
 }
 
-/** Bracket steps from 1/3 to 3 EV in thirds, at most three frames, 30 s to 1/8000 s. */
+/** Bracket steps from 1/3 to 3 EV in thirds, at most three frames, 30 s to 1/8000 s, each frame a release. */
 export const STATED_DEFAULTS: StatedLimits = {
   maxFrames: '3',
   bodySteps: '1/3,2/3,1,1 1/3,1 2/3,2,2 1/3,2 2/3,3',
   compRange: '3',
   shutterRange: '30..1/8000',
+  inOneGo: '1',
 };
 
-// Times of a middling body; from memory. A body that is attached tells or is measured.
+// Times of a middling body; from memory. A body that is attached tells or is measured. What a frame takes apart adds up to what it
+// takes at once.
 const SECONDS_PER_CHANGE = 0.3;
 const SECONDS_PER_FRAME = 0.5;
+const APART: Omit<ApartTiming, 'mostInOneGo'> = {
+  secondsBeforeExposure: 0.05,
+  secondsAfterExposure: 0.15,
+  secondsPerTransfer: 0.3,
+};
+const MOST_IN_ONE_GO = 99;
 
 /** @throws EvenrungError limits-contradict, unreadable-ev, unreadable-shutter */
 export function limitsFromStated(stated: StatedLimits): BodyLimits {
   const steps = readSteps(stated.bodySteps);
   const counts = readCounts(stated.maxFrames);
+  const mostInOneGo = readInOneGo(stated.inOneGo);
+  const brackets = steps.flatMap((step) => counts.map((count) => ({ step, pattern: meteredFirst(count) })));
+  const isApart = mostInOneGo > 1;
   return {
     shutters: readShutterRange(stated.shutterRange, steps),
-    brackets: steps.flatMap((step) => counts.map((count) => ({ step, pattern: meteredFirst(count) }))),
+    brackets: isApart
+      ? [...brackets, ...brackets.map((shape) => ({ ...shape, isOneRelease: true }))]
+      : brackets,
     compensation: { range: readRange(stated.compRange), grid: sixths(2) },
     longestSeconds: Number.POSITIVE_INFINITY,
     secondsPerChange: SECONDS_PER_CHANGE,
     secondsPerSetting: 0,
     secondsPerFrame: SECONDS_PER_FRAME,
+    ...(isApart ? { apart: { ...APART, mostInOneGo } } : {}),
   };
 }
 
@@ -71,6 +88,16 @@ function readCounts(written: string): number[] {
       return count;
     })
     .filter((count) => count > 1);
+}
+
+/** @returns frames that one release may fire */
+export function readInOneGo(written: string): number {
+  const frames = /^\s*\d{1,2}\s*$/.test(written) ? Number(written) : 0;
+  if (frames >= 1) return frames;
+  throw new EvenrungError(
+    'limits-contradict',
+    `No camera fires '${shortened(written.trim())}' frames from one release: give 1 to ${MOST_IN_ONE_GO}.`,
+  );
 }
 
 function readSteps(written: string): Sixths[] {

@@ -67,7 +67,44 @@ describe('plan', () => {
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
 
+  it('says what one release fires and the spread, and chooses by what is asked', async () => {
+    const nine = ['plan', '--frames', '9', '--step', '1', '--in-one-go', '9'];
+    const time = await run([...nine, '--release', 'pass']);
+    expect([time.code, time.stderr]).toEqual([0, '']);
+    expect(time.stdout).toMatch(/^9 frames in 3 passes, each from one release, base 1\/60 s, about \d+ s\n/);
+    expect(time.stdout).toMatch(/\n9 shutter actuations, spread \d\.\d s, neighbours at most /);
+    const planned = async (...more: string[]) => {
+      const { code, stdout } = await run([...nine, '--max-frames', '3,5', ...more, '--json']);
+      expect(code).toBe(0);
+      return planSchema.parse(JSON.parse(stdout));
+    };
+    const framewise = await planned();
+    const spread = await planned('--least', 'spread');
+    const kept = await planned('--least', 'spread', '--release', 'frame');
+    expect([framewise, spread, kept].map(({ release }) => release)).toEqual(['frame', 'pass', 'frame']);
+    expect(spread.passes.map(({ frames, oneRelease }) => [frames.length, oneRelease])).toEqual([
+      [5, true],
+      [5, true],
+    ]);
+    expect(spread.estimate.spreadSeconds ?? 0).toBeLessThan(framewise.estimate.spreadSeconds ?? 0);
+    expect(Math.max(...time.stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
+  });
+
+  it('without a word of it, costs and passes are what they were; the spread is told beside', async () => {
+    const { stdout } = await run(['plan', '--frames', '9', '--step', '1', '--json']);
+    const { estimate, release, passes } = planSchema.parse(JSON.parse(stdout));
+    const exposures = [10, 9, 8, 7, 6, 5, 4, 3, 2].reduce((sum, tv) => sum + 2 ** -tv, 0);
+    expect(estimate.seconds).toBeCloseTo(exposures + 9 * 0.5 + 6 * 0.3, 3);
+    expect(estimate.spreadSeconds).toBeCloseTo(exposures + 8 * 0.5 + 2 * 0.3, 3);
+    expect([release, passes.some((pass) => 'oneRelease' in pass)]).toEqual(['frame', false]);
+  });
+
   it.each([
+    [['--frames', '9', '--step', '1', '--release', 'pass'], 'one-release-not-offered'],
+    [['--frames', '9', '--step', '1', '--release', 'burst'], 'malformed-request'],
+    [['--frames', '9', '--step', '1', '--least', 'effort'], 'malformed-request'],
+    [['--frames', '9', '--step', '1', '--in-one-go', '0'], 'limits-contradict'],
+    [['--frames', '9', '--step', '1', '--in-one-go', 'all'], 'limits-contradict'],
     [['--frames', '0', '--step', '1'], 'frames-out-of-range'],
     [['--frames', 'NaN', '--step', '1'], 'frames-out-of-range'],
     [['--frames', '1e9', '--step', '1'], 'frames-out-of-range'],

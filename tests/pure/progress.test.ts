@@ -33,3 +33,15 @@ it('while frames are made up there is no pass in hand, though the one that was c
   const run = runOf('making-up', ['firing', 'planned'], ['verified', 'armed', 'planned']);
   expect(progressOf(run, 0).pass).toBeNull();
 });
+
+it('where one release fires a whole pass, time passes for all that are in hand once', () => {
+  const run = runOf(
+    'firing',
+    ['firing', 'planned'],
+    ['fired', 'fired', 'fired', 'planned', 'planned', 'planned'],
+  );
+  // A second beside each exposure: half of it is left for each that was fired, and two seconds for each that is to come.
+  expect(progressOf(run, 0).secondsLeft).toBe(3 * 0.5 + 3 * 2);
+  expect(progressOf(run, 1).secondsLeft).toBe(3 * 0.5 - 1 + 3 * 2);
+  expect(progressOf(run, 60).secondsLeft).toBe(3 * 2);
+});

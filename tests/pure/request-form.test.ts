@@ -4,6 +4,8 @@ import { sixths } from '../../shared/ev.js';
 import {
   asSuggested,
   atNextViewpoint,
+  choicesOf,
+  chosenFor,
   evenly,
   inStep,
   type RequestForm,
@@ -58,6 +60,10 @@ describe('a request in the fields', () => {
       mode: 'aperture',
     });
     expect(asSuggested({ ...asked, byHand: HAND }, { mode: 'manual' }, null).byHand).toBeNull();
+    const inOneRelease = { ...asked, release: 'pass' as const };
+    expect(changed(inOneRelease, asSuggested(inOneRelease, { release: 'frame' }, null))).toEqual({
+      release: 'frame',
+    });
   });
 
   it('is read as a whole, or names the field that cannot be', () => {
@@ -91,5 +97,35 @@ describe('a request in the fields', () => {
     expect([writeLabels(named), writeDelay(named)]).toEqual([{ name: 'Boathouse' }, { delay: 5 }]);
     expect(writeLabels(atNextViewpoint(named))).toEqual({ name: 'Boathouse', viewpoint: 1 });
     expect(atNextViewpoint(atNextViewpoint(named)).labels.viewpoint).toBe('2');
+  });
+});
+
+describe('what one release fires, and what is kept short', () => {
+  const body = { brackets: [{ frames: 3, step: 1 }], oneRelease: true };
+  const usual = USUAL_REQUEST;
+
+  it('is written where somebody chose it, and left out where not', () => {
+    const written = (form: Partial<RequestForm>) => readRequest({ ...usual, ...form }, '1/60');
+    expect(written({})).not.toHaveProperty('release');
+    expect(written({})).not.toHaveProperty('least');
+    expect(written({ release: 'pass', least: 'spread' })).toMatchObject({ release: 'pass', least: 'spread' });
+  });
+
+  it('is offered where the body can do it, and where something has to be undone', () => {
+    expect(choicesOf(body, usual)).toEqual({ least: true, release: ['frame', 'pass'] });
+    expect(choicesOf(body, { ...usual, least: 'spread' }).release).toEqual([null, 'frame', 'pass']);
+    const framewise = { ...body, oneRelease: false };
+    expect(choicesOf(framewise, usual)).toEqual({ least: true, release: [] });
+    expect(choicesOf(framewise, { ...usual, release: 'pass' }).release).toEqual(['frame', 'pass']);
+    const none = { brackets: [], oneRelease: false };
+    expect(choicesOf(none, usual)).toEqual({ least: false, release: [] });
+    expect(choicesOf(none, { ...usual, least: 'spread' }).least).toBe(true);
+  });
+
+  it('frame by frame needs no word for the least time, and one for the least spread', () => {
+    expect(chosenFor('time', 'frame')).toEqual({ least: 'time', release: null });
+    expect(chosenFor('spread', 'frame')).toEqual({ least: 'spread', release: 'frame' });
+    expect(chosenFor('time', 'pass')).toEqual({ least: 'time', release: 'pass' });
+    expect(chosenFor('spread', null)).toEqual({ least: 'spread', release: null });
   });
 });

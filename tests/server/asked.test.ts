@@ -100,6 +100,8 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
         base: fc.constantFrom('1/60', '1/4', '2'),
         mode: fc.constantFrom('manual' as const, 'aperture' as const),
         settle: fc.constantFrom(0, 0.5, 60),
+        release: fc.constantFrom('frame' as const, 'pass' as const),
+        least: fc.constantFrom('time' as const, 'spread' as const),
         name: text(20),
         note: text(20),
         viewpoint: fc.integer({ min: 1, max: 9999 }),
@@ -122,15 +124,16 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
 
 /** As the panel asks with what stands in its fields. */
 function asWritten(asked: Asked): Asked {
-  const { framesWritten, step, ends, base, mode, settleWritten, circumstances, labels, delay, byHand } =
-    fieldsOf(asked);
+  const { framesWritten, step, ends, base, mode, settleWritten, ...others } = fieldsOf(asked);
+  const { release, least, circumstances, labels, delay, byHand } = others;
   const conditions = readCircumstances(circumstances);
   if (typeof conditions === 'string') throw new Error(`Unreadable: ${conditions}.`);
   const { name, note } = labels;
   const viewpoint = readViewpoint(labels.viewpoint);
   return askedSchema.parse({
     ...writeRequest({
-      ...{ frames: Number(framesWritten), step, base, ends, mode, settle: Number(settleWritten), conditions },
+      ...{ frames: Number(framesWritten), step, base, ends, mode, settle: Number(settleWritten) },
+      ...{ release, least, conditions },
     }),
     ...(name === '' ? {} : { name }),
     ...(note === '' ? {} : { note }),

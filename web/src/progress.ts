@@ -18,7 +18,10 @@ export function progressOf(run: RunView, secondsSince: number): Progress {
   const exposures = run.frames.reduce((sum, frame) => sum + frame.exposureTime, 0);
   // What the estimate holds beside the exposures, spread evenly: settings changes, release, the file's way.
   const beside = Math.max(0, run.plan.estimate.seconds - exposures) / Math.max(1, frames);
-  const left = run.frames.reduce((sum, frame) => sum + secondsFor(frame, beside, secondsSince), 0);
+  const left = (isInHand: boolean) =>
+    run.frames
+      .filter(({ state }) => (state === 'armed' || state === 'fired') === isInHand)
+      .reduce((sum, frame) => sum + secondsFor(frame, beside), 0);
   const active = run.passes.findIndex((state) => state === 'arming' || state === 'firing');
   return {
     // A pass that the program was killed in stays open while its frames are made up.
@@ -27,19 +30,19 @@ export function progressOf(run: RunView, secondsSince: number): Progress {
     verified: run.frames.filter((frame) => frame.state === 'verified').length,
     frames,
     frame: run.frames.find((frame) => frame.state === 'armed' || frame.state === 'fired') ?? null,
-    secondsLeft: left,
+    // Several are in hand where one release fires a whole pass: time passes for all of them once.
+    secondsLeft: left(false) + Math.max(0, left(true) - secondsSince),
   };
 }
 
-function secondsFor(frame: FrameView, beside: number, secondsSince: number): number {
+function secondsFor(frame: FrameView, beside: number): number {
   switch (frame.state) {
     case 'planned':
     case 'rejected':
-      return frame.exposureTime + beside;
     case 'armed':
-      return Math.max(0, frame.exposureTime + beside - secondsSince);
+      return frame.exposureTime + beside;
     case 'fired':
-      return Math.max(0, beside / 2 - secondsSince);
+      return beside / 2;
     case 'stored':
     case 'verified':
       return 0;

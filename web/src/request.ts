@@ -3,7 +3,7 @@
 import type { Asked } from '../../shared/asked.js';
 import { formatEv, fromEv, NO_EV, ONE_EV, parseEv, type Sixths, sixths } from '../../shared/ev.js';
 import type { ByHand, Suggestion } from '../../shared/plan.js';
-import type { WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
+import type { Least, ReleaseWay, WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import { evenSpan, framesIn, inSteps, isEven, type Span } from './span.js';
 
@@ -67,6 +67,35 @@ export interface Ends {
 export function endsOf(span: Span, step: Sixths): Ends | null {
   return isEven(span, step) ? null : { from: formatEv(span.from), to: formatEv(span.to) };
 }
+
+/** What somebody may choose that one release fires. */
+export interface ReleaseChoices {
+  /** Whether there is anything to choose; what was chosen for another body can be undone. */
+  readonly least: boolean;
+  /** Null stands for whichever way has less of the spread. */
+  readonly release: readonly (ReleaseWay | null)[];
+}
+
+/** @returns what this body can do otherwise than it would anyway */
+export function choicesOf(
+  { brackets, oneRelease }: Pick<BodyView, 'brackets' | 'oneRelease'>,
+  { release, least }: Pick<RequestForm, 'release' | 'least'>,
+): ReleaseChoices {
+  const ways: readonly (ReleaseWay | null)[] = least === 'time' ? ['frame', 'pass'] : [null, 'frame', 'pass'];
+  return {
+    least: brackets.length > 0 || least !== 'time' || release !== null,
+    release: oneRelease || release === 'pass' ? ways : [],
+  };
+}
+
+/** @returns the same with this chosen: frame by frame is what the least time is anyway, and needs no word */
+export const chosenFor = (
+  least: Least,
+  release: ReleaseWay | null,
+): Pick<RequestForm, 'release' | 'least'> => ({
+  least,
+  release: least === 'time' && release === 'frame' ? null : release,
+});
 
 /** @returns from where to where the frames reach that stand in the form; null where no number of frames can be read */
 export function spanOf({
@@ -157,6 +186,8 @@ export interface Written {
   readonly mode: Mode;
   /** Seconds before each pass. */
   readonly settle: number;
+  readonly release: ReleaseWay | null;
+  readonly least: Least;
   readonly conditions: WrittenConditions;
 }
 
@@ -167,6 +198,8 @@ export function writeRequest({
   ends,
   mode,
   settle,
+  release,
+  least,
   conditions,
 }: Written): WrittenSetRequest {
   return {
@@ -175,6 +208,8 @@ export function writeRequest({
     ...(base === null ? {} : { base }),
     mode,
     settle,
+    ...(release === null ? {} : { release }),
+    ...(least === 'time' ? {} : { least }),
     ...(Object.keys(conditions).length === 0 ? {} : { conditions }),
   };
 }
@@ -191,6 +226,9 @@ export interface RequestForm {
   readonly mode: Mode;
   /** Seconds before each pass. */
   readonly settleWritten: string;
+  /** What one release fires; null as long as nobody chose: then `least` decides. */
+  readonly release: ReleaseWay | null;
+  readonly least: Least;
   readonly circumstances: Circumstances;
   /** What the sets are called. */
   readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
@@ -209,6 +247,8 @@ export const USUAL_REQUEST: RequestForm = {
   base: null,
   mode: 'manual',
   settleWritten: '0',
+  release: null,
+  least: 'time',
   circumstances: NOTHING_KNOWN,
   labels: NO_LABELS,
   delay: 0,
@@ -239,7 +279,7 @@ export const evenly = (form: RequestForm, framesWritten: string): RequestForm =>
 /** @returns what the daemon suggests instead, with what has to be done for it at the camera */
 export function asSuggested(
   form: RequestForm,
-  { step, frames, from, to, base, mode }: Suggestion['change'],
+  { step, frames, from, to, base, mode, release }: Suggestion['change'],
   byHand: ByHand | null,
 ): RequestForm {
   const read = (ev: string) => parseEv(ev) ?? NO_EV;
@@ -247,7 +287,12 @@ export function asSuggested(
   if (step !== undefined) next = inStep(next, parseEv(step) ?? form.step);
   if (frames !== undefined) next = evenly(next, String(frames));
   if (from !== undefined && to !== undefined) next = reaching(next, { from: read(from), to: read(to) });
-  return { ...next, base: base ?? next.base, mode: mode ?? next.mode };
+  return {
+    ...next,
+    base: base ?? next.base,
+    mode: mode ?? next.mode,
+    release: release ?? next.release,
+  };
 }
 
 export type Unreadable = 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
@@ -264,8 +309,8 @@ export function readRequest(form: RequestForm, base: string | null): WrittenSetR
   if (settle === undefined) return 'settle';
   if (typeof conditions === 'string') return conditions;
   if (readViewpoint(form.labels.viewpoint) === undefined) return 'viewpoint';
-  const { step, ends, mode } = form;
-  return writeRequest({ frames, step, base, ends, mode, settle, conditions });
+  const { step, ends, mode, release, least } = form;
+  return writeRequest({ frames, step, base, ends, mode, settle, release, least, conditions });
 }
 
 /** @returns what the set is called; what is not said is left out */
@@ -334,6 +379,8 @@ export function fieldsOf(asked: Asked): RequestForm {
     base: asked.base ?? null,
     mode: asked.mode ?? 'manual',
     settleWritten: String(asked.settle ?? 0),
+    release: asked.release ?? null,
+    least: asked.least ?? 'time',
     circumstances: {
       handHeldMm: written(handHeldMm),
       mainsHz: mainsHz === undefined ? '' : mainsHz === 50 ? '50' : '60',
@@ -353,14 +400,14 @@ export const keyOf = (asked: Asked): string => keyOfForm(fieldsOf(asked));
 /** @returns the same for fields that can be read */
 export function keyOfForm(form: RequestForm): string {
   const { framesWritten, step, ends, ...others } = form;
-  const { base, mode, settleWritten, circumstances, labels, delay, byHand } = others;
+  const { base, mode, settleWritten, release, least, circumstances, labels, delay, byHand } = others;
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
   const reaches = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
   const { name, note, viewpoint } = labels;
   const texts = [name.trim(), note.trim(), viewpoint];
   const hand = byHand === null ? null : [byHand.what, byHand.value, byHand.sentence];
   return JSON.stringify([
-    ...[framesWritten, step, reaches, base, mode, settleWritten, conditions, texts, delay],
+    ...[framesWritten, step, reaches, base, mode, settleWritten, release, least, conditions, texts, delay],
     hand,
   ]);
 }

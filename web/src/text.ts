@@ -1,5 +1,6 @@
 // Every English sentence and label of the panel, with those in the other text-*.ts. What the daemon says itself
 // (reasons, warnings, how a run ended) arrives as it is to be shown and is not here.
+import type { Least, ReleaseWay } from '../../shared/request.js';
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
@@ -122,9 +123,13 @@ export const text = {
         ? 'It has no auto-bracket that can be used over the cable: the shutter is set for every frame.'
         : `Brackets ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
     longest: (seconds: number) => `The longest exposure whose file comes back is ${some(seconds)}.`,
-    timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting }: BodyView['timing']) =>
+    oneRelease: (mostInOneGo: number | null) =>
+      `One release can fire a whole pass${mostInOneGo === null ? '' : `, ${mostInOneGo} frames at most`}.`,
+    timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting, apart }: BodyView['timing']) =>
       [
-        `Plans count ${some(secondsPerFrame)} a frame beside its exposure`,
+        apart === null
+          ? `Plans count ${some(secondsPerFrame)} a frame beside its exposure`
+          : `Plans count ${some(apart.secondsBeforeExposure)} before each exposure, ${some(apart.secondsAfterExposure)} after it, ${some(apart.secondsPerTransfer)} for its file while the next frame is made`,
         `${some(secondsPerChange)} for each change of a setting`,
         secondsPerSetting > 0 ? `${some(secondsPerSetting)} more for every setting on the way` : '',
       ]
@@ -235,14 +240,34 @@ export const text = {
     file: 'One file, in MB',
   },
 
+  ways: {
+    line: (least: Least, release: ReleaseWay | null) =>
+      [
+        least === 'time' ? 'Planned for the least time' : 'Planned for the least spread',
+        release === 'pass' ? 'pass by pass' : '',
+        release === 'frame' ? 'frame by frame' : '',
+      ]
+        .filter((part) => part !== '')
+        .join(', '),
+    least: 'Keep short',
+    leasts: { time: 'The time that the set takes', spread: 'The spread of its exposures' },
+    leastWhy: 'The spread is the time from the first opening of the shutter to the last closing.',
+    release: 'One release fires',
+    releases: { frame: 'One frame', pass: 'A whole pass', whichever: 'Whichever has less spread' },
+    releaseWhy:
+      'One frame: each is proved before the next one is fired. A whole pass: fired at the speed of the camera, for what moves; its files are proved as they come, and what is missing is made up afterwards.',
+    inOneRelease: (passCount: number) =>
+      passCount === 1 ? 'The pass takes one release' : 'Each pass takes one release',
+  },
+
   ladder: {
     heading: 'Ladder',
     rungs: 'Rungs, the lightest frame at the top',
     ev: (offset: string) => `${offset} EV`,
     span: (span: string, darkest: string, lightest: string) =>
       `Span ${span} EV, from ${darkest} to ${lightest} EV`,
-    size: (frameCount: number, passCount: number, seconds: number) =>
-      `${frames(frameCount)} in ${passes(passCount)}, ${about(seconds)}`,
+    size: (frameCount: number, passCount: number, seconds: number, spread: number | null) =>
+      `${frames(frameCount)} in ${passes(passCount)}, ${about(seconds)}${spread === null ? '' : `, spread ${some(spread)}`}`,
     sizeOnly: (frameCount: number, passCount: number) => `${frames(frameCount)} in ${passes(passCount)}`,
     base: (label: string, settings: string) =>
       `Base ${shutter(label)}${settings === '' ? '' : `, ${settings}`}`,
@@ -278,8 +303,14 @@ export const text = {
 
   trigger: {
     hold: (frameCount: number) => `Hold to fire ${frames(frameCount)}`,
-    size: (passCount: number, seconds: number, delay: number) =>
-      `in ${passes(passCount)}, ${about(seconds)}${delay === 0 ? '' : `, from ${delay} s on`}`,
+    size: (passCount: number, release: ReleaseWay, seconds: number, delay: number) =>
+      [
+        release === 'frame' ? `in ${passes(passCount)}` : `in ${count(passCount, 'release', 'releases')}`,
+        about(seconds),
+        delay === 0 ? '' : `from ${delay} s on`,
+      ]
+        .filter((part) => part !== '')
+        .join(', '),
     space: 'or hold the space bar',
     holding: 'Keep holding',
     again: 'Press once more to fire',

@@ -7,8 +7,10 @@ import {
   FASTEST_LIGHT_EV_PER_MINUTE,
   LARGEST_FILE_BYTES,
   LONGEST_SETTLE_SECONDS,
+  leastSchema,
   MOST_FOCAL_LENGTH_MM,
   MOST_FRAMES,
+  releaseSchema,
   type WrittenConditions,
   type WrittenSetRequest,
 } from '../../../shared/request.js';
@@ -22,7 +24,7 @@ import {
   parseTemplate,
   type Template,
 } from '../../frames/index.js';
-import { limitsFromStated, STATED_DEFAULTS, type StatedLimits } from '../../plan/index.js';
+import { limitsFromStated, readInOneGo, STATED_DEFAULTS, type StatedLimits } from '../../plan/index.js';
 import { configFolder, defaultInto, stateFolder } from './places.js';
 
 export interface RequestOptions {
@@ -34,6 +36,8 @@ export interface RequestOptions {
   readonly base?: string;
   readonly mode: string;
   readonly settle?: number;
+  readonly release?: string;
+  readonly least?: string;
   readonly handHeld?: number;
   readonly mains?: string;
   readonly lightRate?: number;
@@ -71,6 +75,22 @@ export function addRequestOptions(command: Command): Command {
     .option(
       '--shutter-range <times>',
       `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
+    )
+    .option(
+      '--in-one-go <n>',
+      `frames that one release may fire at most (without a body: ${STATED_DEFAULTS.inOneGo})`,
+    )
+    .addOption(
+      new Option(
+        '--release <what>',
+        'what one release fires: a frame, proved before the next; or a pass, at the speed of the camera, its files proved as they come',
+      ).choices(releaseSchema.options),
+    )
+    .addOption(
+      new Option(
+        '--least <what>',
+        'what the plan keeps short: the time of the set, or its spread, from the first opening of the shutter to the last closing (usual: time)',
+      ).choices(leastSchema.options),
     )
     .option('--settle <s>', 'seconds to wait before each pass', secondsTo(LONGEST_SETTLE_SECONDS))
     .option(
@@ -179,7 +199,7 @@ export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) 
 
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
-  const { frames, from, to, span, step, base, mode, settle } = options;
+  const { frames, from, to, span, step, base, mode, settle, release, least } = options;
   if (step === undefined)
     throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
   return {
@@ -191,6 +211,8 @@ export function writtenRequest(options: RequestOptions): WrittenSetRequest {
     ...(to === undefined ? {} : { to }),
     ...(base === undefined ? {} : { base }),
     ...(settle === undefined ? {} : { settle }),
+    ...(release === undefined ? {} : { release: releaseSchema.parse(release) }),
+    ...(least === undefined ? {} : { least: leastSchema.parse(least) }),
     conditions: writtenConditions(options),
   };
 }
@@ -234,6 +256,7 @@ export const statedLimits = (options: LimitOptions): BodyLimits =>
     bodySteps: options.bodySteps ?? STATED_DEFAULTS.bodySteps,
     compRange: options.compRange ?? STATED_DEFAULTS.compRange,
     shutterRange: options.shutterRange ?? STATED_DEFAULTS.shutterRange,
+    inOneGo: options.inOneGo ?? STATED_DEFAULTS.inOneGo,
   });
 
 /**
@@ -248,6 +271,7 @@ export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLim
     const times = new Set(stated.shutters.map((setting) => setting.tv));
     const narrowed: BodyLimits = {
       ...limits,
+      ...inOneGo(limits, options.inOneGo),
       brackets: limits.brackets.filter(
         ({ pattern, step }) =>
           (options.maxFrames === undefined || counts.has(pattern.length)) &&
@@ -268,6 +292,12 @@ export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLim
     }
     return narrowed;
   };
+}
+
+function inOneGo({ apart }: BodyLimits, written: string | undefined): Pick<BodyLimits, 'apart'> {
+  if (apart === undefined || written === undefined) return {};
+  const most = apart.mostInOneGo ?? Number.POSITIVE_INFINITY;
+  return { apart: { ...apart, mostInOneGo: Math.min(most, readInOneGo(written)) } };
 }
 
 export function portNumber(text: string): number {

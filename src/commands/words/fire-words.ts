@@ -31,9 +31,16 @@ function delayWords(beginsAt: string | null): string {
   return seconds <= 0 ? '' : `, beginning in ${seconds} s`;
 }
 
+/** What was chosen for its spread says how long that is. */
+function releaseWords({ release, passes, estimate: { spreadSeconds } }: RunView['plan']): string {
+  if (release === 'frame') return '';
+  const spread = spreadSeconds === null ? '' : ` with a spread of ${spreadSeconds.toFixed(1)} s`;
+  return `${passes.length === 1 ? '' : ', each'} from one release${spread}`;
+}
+
 const OF_NEW_SET: OtherWords = {
   begins: ({ plan, frames, beginsAt }) =>
-    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
+    `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}${releaseWords(plan)}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
   singly: 'Making up what is missing, singly',
 };
 

@@ -13,7 +13,9 @@ export function planInWords(plan: Plan): string {
     ...plan.warnings.map((warning) => warning.message),
     ...(plan.provenLeast
       ? []
-      : [`Not proven least: a better plan could save ${plan.gapSeconds.toFixed(1)} s at most.`]),
+      : [
+          `Not proven least: a better plan could save ${plan.gapSeconds.toFixed(1)} s${plan.least === 'spread' ? ' of spread' : ''} at most.`,
+        ]),
   ];
   const parts = [
     summary(plan),
@@ -27,11 +29,15 @@ export function planInWords(plan: Plan): string {
     .join('\n\n')}\n`;
 }
 
-function summary({ offsets, passes, base, estimate }: Plan): string[] {
+function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
   const frames = counted(offsets.length, 'frame', 'frames');
-  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, base ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
+  const inOneRelease = release === 'pass' ? `${passes.length === 1 ? '' : 'each '}from one release, ` : '';
+  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
   const details = [
     counted(estimate.actuations, 'shutter actuation', 'shutter actuations'),
+    ...(offsets.length > 1 && estimate.spreadSeconds !== null
+      ? [`spread ${seconds(estimate.spreadSeconds)}`]
+      : []),
     ...(offsets.length > 1 ? [`neighbours at most ${seconds(estimate.longestGapSeconds)} apart`] : []),
     ...(estimate.bytes === null ? [] : [`${Math.ceil(estimate.bytes / 1e6)} MB`]),
   ];

@@ -24,13 +24,15 @@ import { Fold } from './Fold.js';
 import { Labels } from './Labels.js';
 import { REFUSED_ID, RefusedPlan } from './RefusedPlan.js';
 import { Schedule } from './Schedule.js';
+import { Ways } from './Ways.js';
 
-type Field = 'frames' | 'step' | 'base' | 'settle' | 'viewpoint' | CircumstanceField;
+type Field = 'frames' | 'step' | 'base' | 'release' | 'settle' | 'viewpoint' | CircumstanceField;
 
 const FIELDS: readonly string[] = [
   'frames',
   'step',
   'base',
+  'release',
   'settle',
   'viewpoint',
   'handHeldMm',
@@ -59,6 +61,7 @@ export function Ask() {
       <Frames {...about('frames')} />
       <Step {...about('step')} />
       {request.value.mode === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
+      <Ways about={about('release')} />
       <Seldom about={about} />
       <Schedule />
       <Labels />

@@ -100,6 +100,7 @@ function About({ body }: { readonly body: BodyView }) {
   return (
     <div class="about">
       <p>{text.said(text.body.brackets(bracketsOf(body)))}</p>
+      {body.oneRelease && <p>{text.body.oneRelease(body.timing.apart?.mostInOneGo ?? null)}</p>}
       <p>{text.body.longest(body.longestSeconds)}</p>
       <p>{text.body.timing(body.timing)}</p>
       <p>

@@ -33,7 +33,7 @@ export function PlanLadder() {
         <NoLadder />
       ) : (
         <>
-          <Size plan={plan} seconds={plan.estimate.seconds}>
+          <Size plan={plan} isToCome>
             {takes(plan)}
           </Size>
           <Warnings plan={plan} />
@@ -67,7 +67,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       <h2 id="ladder-heading" class="unseen">
         {text.ladder.heading}
       </h2>
-      <Size plan={run.plan} seconds={null} called={calledOf(run, isScheduled)}>
+      <Size plan={run.plan} isToCome={false} called={calledOf(run, isScheduled)}>
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
       <Warnings plan={run.plan} />
@@ -89,22 +89,24 @@ function calledOf({ set: { ordinal, name, viewpoint } }: RunView, isScheduled: b
 
 interface SizeProps {
   readonly plan: WirePlan;
-  /** Null where it is no longer to come. */
-  readonly seconds: number | null;
+  readonly isToCome: boolean;
   /** Which set it is, where anybody said. */
   readonly called?: string;
   readonly children?: ComponentChildren;
 }
 
-function Size({ plan, seconds, called = '', children }: SizeProps) {
+function Size({ plan, isToCome, called = '', children }: SizeProps) {
   const darkest = fromEv(plan.offsets[0] ?? 0);
   const lightest = fromEv(plan.offsets.at(-1) ?? 0);
   const [frames, passes] = [plan.offsets.length, plan.passes.length];
+  const { seconds, spreadSeconds } = plan.estimate;
   return (
     <p class="size">
       {called !== '' && <strong>{called}</strong>}
       <strong>
-        {seconds === null ? text.ladder.sizeOnly(frames, passes) : text.ladder.size(frames, passes, seconds)}
+        {isToCome
+          ? text.ladder.size(frames, passes, seconds, frames > 1 ? spreadSeconds : null)
+          : text.ladder.sizeOnly(frames, passes)}
       </strong>
       {frames > 1 && (
         <span>
@@ -115,6 +117,7 @@ function Size({ plan, seconds, called = '', children }: SizeProps) {
           )}
         </span>
       )}
+      {plan.release === 'pass' && <span>{text.ways.inOneRelease(passes)}</span>}
       {children !== undefined && <span class="soft">{children}</span>}
     </p>
   );

@@ -213,7 +213,7 @@ function useLabel(): Label {
     case 'refused':
       return blockedBy(text.trigger.refused);
     case 'planned': {
-      const { offsets, passes, estimate } = current.plan;
+      const { offsets, passes, release, estimate } = current.plan;
       const isFree = busy.value === null;
       if (busy.value === 'check') return blockedBy(text.readiness.checking);
       if (obstacles.value.length > 0) {
@@ -223,7 +223,7 @@ function useLabel(): Label {
       if (schedule.value.on) return scheduleLabel(current.plan, isFree);
       return {
         first: text.trigger.hold(offsets.length),
-        second: text.trigger.size(passes.length, estimate.seconds, request.value.delay),
+        second: text.trigger.size(passes.length, release, estimate.seconds, request.value.delay),
         does: isFree ? 'fire' : 'nothing',
       };
     }
