@@ -72,7 +72,7 @@ export interface Arming {
 
 /** One release of the shutter. */
 export interface ShutterRelease
-  extends Pick<ReleaseOptions, 'into' | 'exposureSeconds' | 'isFollowed' | 'made'> {
+  extends Pick<ReleaseOptions, 'into' | 'exposureSeconds' | 'isFollowed' | 'made' | 'here'> {
   /** How many frames it makes: more than one only if the bracket that is on is fired by one release. */
   readonly frames: number;
 }
@@ -536,7 +536,7 @@ export class Body {
    * then a failure are both known. The one place where it counts what the link can do.
    */
   async releaseShutter(release: ShutterRelease): Promise<Released> {
-    const { into, exposureSeconds, frames, isFollowed, made } = release;
+    const { into, exposureSeconds, frames, isFollowed, made, here } = release;
     if (this.shutter === null)
       try {
         return { files: [await this.fire({ into, exposureSeconds })], failure: null };
@@ -549,7 +549,7 @@ export class Body {
     const button = (isOneRelease ? oneRelease?.button(this.settings) : frameButton?.(this.settings)) ?? null;
     const filesPerFrame = makesTwoFiles(this.settings) ? 2 : 1;
     const pressed = { button, holdSeconds: null, frames, filesPerFrame, exposureSeconds };
-    const released = await this.shutter.release({ ...pressed, into, isFollowed, made });
+    const released = await this.shutter.release({ ...pressed, into, isFollowed, made, here });
     if (released.failure !== null) this.doubt();
     else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;
     return released;

@@ -57,6 +57,8 @@ export interface ReleaseOptions {
    * @param to the path that takes it
    */
   readonly made?: ((file: MadeFile, to: string) => void) | undefined;
+  /** Called with each file that is whole while the release goes on. */
+  readonly here?: ((file: BroughtFile) => void) | undefined;
 }
 
 /** What one release has brought. */
@@ -150,7 +152,11 @@ export class Shutter {
       // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
       const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
       for (const { file, to } of told) options.made?.(file, to);
-      for (const { file, to } of told) files.push(await this.head(file, to, startedAt));
+      for (const { file, to } of told) {
+        const brought = await this.head(file, to, startedAt);
+        files.push(brought);
+        if (brought.whole === undefined) options.here?.(brought);
+      }
     };
     let failure: EvenrungError | null = null;
     try {

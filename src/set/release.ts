@@ -2,7 +2,7 @@
 // files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import { LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
+import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
 import { type Arrival, filesOf, isUnderWay, putAside, readArrival, WAITED, whole } from './arrival.js';
 import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
 import { FallBack } from './fall-back.js';
@@ -30,6 +30,9 @@ export class Releases {
   private told: SoFar;
   /** What came back, release by release. */
   private readonly outcomes: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
+
+  /** Of files that were whole before their release was over, by path. */
+  private readonly lookedEarly = new Map<string, Promise<LookedAt>>();
 
   constructor(hand: InHand, steady: Steady) {
     this.hand = hand;
@@ -63,10 +66,12 @@ export class Releases {
       frames: release.expects.length,
       isFollowed: this.isFollowed(release),
       made: (file, to) => this.made(file, to, releasedAt),
+      here: release.expects.length > 1 ? (file) => this.lookEarly(file) : undefined,
     });
     this.outcomes.push(outcomeOf(brought));
     const { isLost, isShort, wrong } = await this.takeIn(brought, release, releasedAt);
     this.fallBack.heard(release.expects.length, isShort, brought.failure);
+    this.lookedEarly.clear();
     if (wrong !== null && brought.failure === null) throw wrong;
     const failure = brought.failure ?? (isShort ? noFile() : null);
     if (failure === null) return isLost ? 'lost' : 'done';
@@ -92,6 +97,22 @@ export class Releases {
     const { frames, plan } = this.hand;
     const left = frames.filter((frame) => this.hand.isDue(frame) && !expects.includes(frame));
     return plan.settleSeconds ? left.some((frame) => pass.includes(frame)) : left.length > 0;
+  }
+
+  /** A file that is whole before its release is over is looked at meanwhile: what it is comes out later. */
+  private lookEarly({ path: file, saidBytes }: BroughtFile): void {
+    const looking = this.hand.folder
+      .kindOf(file)
+      .catch(() => undefined)
+      .then((kind) => lookAt({ path: file, kind, saidBytes: saidBytes ?? null, partner: null }));
+    this.lookedEarly.set(file, looking);
+  }
+
+  /** As `lookAt`, unless somebody looks at it already. */
+  private lookAt(arrival: Arrival): Promise<LookedAt> {
+    const early = this.lookedEarly.get(arrival.path);
+    this.lookedEarly.delete(arrival.path);
+    return arrival.partner === null && early !== undefined ? early : lookAt(arrival);
   }
 
   /** The camera tells of a file before any of it is fetched: what is lost on the way then is known by its name. */
@@ -163,7 +184,7 @@ export class Releases {
     const frame = hand.book.frameOf(decision.frame);
     frame.came = arrival;
     this.looks.begin(
-      () => lookAt(arrival),
+      () => this.lookAt(arrival),
       (looked) => verify(arrival, frame, decision, looked, hand),
     );
     await this.looks.catchUp(MOST_LOOKS);
@@ -184,7 +205,7 @@ export class Releases {
         hand.book.apply(decision, { firedAt, storedAt: new Date().toISOString() });
         for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
         hand.coming.delete(decision.frame);
-        return { arrival, looked: await lookAt(arrival) };
+        return { arrival, looked: await this.lookAt(arrival) };
       } catch (cause) {
         return asEvenrungError(cause);
       }

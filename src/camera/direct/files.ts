@@ -1,5 +1,5 @@
 // Brings files of the camera onto this computer's disk, piece by piece. The file in the camera stays.
-import { type FileHandle, open } from 'node:fs/promises';
+import { type FileHandle, link, open, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { bringingFailed, RESULT } from '../library/result-codes.js';
@@ -127,6 +127,9 @@ export class Files {
   private async fromSpool({ file, to, from, most }: BringOptions): Promise<Piece> {
     const kept = await this.spool.find(file);
     const bytes = Math.max(0, Math.min(most, kept.bytes - from));
+    const isWhole = from === 0 && bytes === kept.bytes;
+    if (isWhole && typeof kept.at === 'string' && (await isLinked(kept.at, to)))
+      return { bytes, isEnd: true };
     const handle = await openAt(to, from);
     try {
       if (typeof kept.at === 'string') await copyRange(kept.at, handle, from, bytes);
@@ -164,6 +167,17 @@ async function openAt(to: string, from: number): Promise<FileHandle> {
     }
   } catch (cause) {
     throw frameNotStored(path.dirname(to), cause);
+  }
+}
+
+/** A second name for a file costs nothing. @returns false if there can be none, as on another disk */
+async function isLinked(file: string, to: string): Promise<boolean> {
+  try {
+    await rm(to, { force: true });
+    await link(file, to);
+    return true;
+  } catch {
+    return false;
   }
 }
 
