@@ -6,6 +6,7 @@ import { asEvenrungError } from '../../shared/errors.js';
 import type { FrameView, Partner } from '../../shared/state.js';
 import {
   type Checksum,
+  checksumOf,
   mustBeWhole,
   namesOf,
   type Picture,
@@ -33,6 +34,8 @@ export interface Accepted {
 /** A look at a picture, with the picture: of two files, that of the one which is decoded sooner. */
 export interface LookedAt extends Looked {
   readonly picture: Picture | null;
+  /** Of the own file; null if it cannot be read. */
+  readonly checksum: Checksum | null;
   /** A look at the other file; null if there is none. */
   readonly partner: Looked | null;
 }
@@ -45,6 +48,7 @@ export async function lookAt({
   ...own
 }: File & { readonly partner: File | null }): Promise<LookedAt> {
   const files = partner === null ? [own] : [own, partner];
+  const summing = checksumOf(own.path).catch(() => null);
   const looks = new Map<File, Looked>();
   for (const file of files) looks.set(file, await lookAtFile(file));
   let picture: Picture | null = null;
@@ -63,6 +67,7 @@ export async function lookAt({
   return {
     ...ofOwn,
     ...(ofOwn.broken === null ? { clipped, picture } : { picture: null }),
+    checksum: await summing,
     partner: partner === null ? null : lookOf(partner),
   };
 }
@@ -102,7 +107,7 @@ export async function verify(
     return;
   }
   const partner = await partnerToKeep(arrival, frame, seen, hand);
-  const checksum = await folder.checksumOf(path.relative(folder.path, arrival.path));
+  const { checksum } = looked;
   const kind = arrival.kind ?? 'unknown';
   // What its name goes by is kept before the first frame has one.
   if (!labels.isNamedKept) hand.remember();
