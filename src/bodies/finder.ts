@@ -173,8 +173,8 @@ export class Finder {
         this.first = other;
         return value;
       } catch (again) {
-        // What the first one says of what is missing holds for the second, too.
-        throw asEvenrungError(again).code === 'usb-not-available' ? error : again;
+        // Calling the library directly needs less, so what is missing for it is what to install.
+        throw asEvenrungError(again).code === 'usb-not-available' && other === 'binding' ? error : again;
       }
     }
   }

@@ -1,7 +1,7 @@
 // Sets up a bare clone: system parts, packages, builds. Plain JavaScript with Node's own modules only, because it runs
 // before anything is installed. It must know nothing of what the program does.
 //
-//   node src/set-up/prepare.mjs run     what `npm start` needs; a missing system part costs the USB link, nothing else
+//   node src/set-up/prepare.mjs run     what `npm start` needs; what is missing for USB cameras is said, and ends nothing
 //   node src/set-up/prepare.mjs test    what `npm test` needs; a missing part ends it with exit 1 and one clear line
 //   node src/set-up/prepare.mjs build   only the builds
 //
@@ -12,7 +12,7 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSy
 import { createRequire } from 'node:module';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { APT_INSTALL, browserPath, howToInstall, missingParts } from './system-parts.mjs';
+import { APT_INSTALL, browserPath, howToInstall, LIBRARY, missingParts } from './system-parts.mjs';
 
 const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '..', '..');
 const purpose = process.argv[2] ?? 'run';
@@ -64,34 +64,55 @@ function checkNode() {
   }
 }
 
+/** @typedef {import('./system-parts.mjs').Part} Part */
+
+/** @param {readonly Part[]} parts */
+const namesOf = (parts) => parts.map((part) => part.name).join(', ');
+
+const mayInstall = process.getuid?.() === 0 && existsSync('/usr/bin/apt-get');
+
+/** @param {readonly Part[]} parts @returns {Promise<boolean>} whether apt-get installed them */
+async function install(parts) {
+  say(`installing ${namesOf(parts)} with apt-get ...`);
+  const env = { ...process.env, DEBIAN_FRONTEND: 'noninteractive' };
+  // Without a fresh list the install may not find anything; a failing update is no reason not to try.
+  await quietly('apt-get', ['update', '-qq'], env);
+  return quietly('apt-get', [...APT_INSTALL, ...parts.map((part) => part.apt)], env);
+}
+
 /** System parts come before packages: an optional package that fails to build vanishes without a word. */
 async function systemParts() {
   let missing = missingParts(purpose === 'test');
   if (missing.length === 0) return;
-  const names = () => missing.map((part) => part.name).join(', ');
-  const asRoot = process.getuid?.() === 0 && existsSync('/usr/bin/apt-get');
-  if (asRoot) {
-    say(`installing ${names()} with apt-get ...`);
-    const env = { ...process.env, DEBIAN_FRONTEND: 'noninteractive' };
-    const packages = missing.map((part) => part.apt);
-    // Without a fresh list the install may not find anything; a failing update is no reason not to try.
-    await quietly('apt-get', ['update', '-qq'], env);
-    await quietly('apt-get', [...APT_INSTALL, ...packages], env);
-    missing = missingParts(purpose === 'test');
-    if (missing.length === 0) return;
+  if (purpose === 'test') {
+    if (mayInstall) await install(missing);
+    missing = missingParts(true);
+    if (missing.length > 0)
+      giveUp(`the tests need ${namesOf(missing)}. Install with: ${howToInstall(missing)}`);
+    return;
   }
-  const cure = howToInstall(missing);
-  if (purpose === 'test') giveUp(`the tests need ${names()}. Install with: ${cure}`);
-  say(`no USB camera yet: ${names()} missing. Install with: ${cure} - then start again. Going on without.`);
+  // Nobody is made to have a compiler who can do without one.
+  if (LIBRARY.there()) return;
+  if (mayInstall) {
+    await install(missing);
+    if (!LIBRARY.there()) await install([LIBRARY]);
+    if (LIBRARY.there()) return;
+  }
+  say(
+    `no USB camera yet: ${LIBRARY.name} is missing. Install with: ${howToInstall([LIBRARY])} - then start again. Going on without.`,
+  );
 }
 
-/** @param {string} name of a stamp @param {string} key what the step was done for; @param {() => Promise<void>} step */
+/**
+ * @param {string} name of a stamp @param {string} key what the step is done for
+ * @param {() => Promise<string | void>} step returns another key where it came to be done for something else
+ */
 async function onceFor(name, key, step) {
   const stamp = path.join(root, 'node_modules', '.evenrung', name);
   if (existsSync(stamp) && readFileSync(stamp, 'utf8') === key) return;
-  await step();
+  const done = (await step()) ?? key;
   mkdirSync(path.dirname(stamp), { recursive: true });
-  writeFileSync(stamp, key);
+  writeFileSync(stamp, done);
 }
 
 /** @param {Iterable<string | Buffer>} parts */
@@ -101,38 +122,68 @@ function digest(parts) {
   return hash.digest('hex');
 }
 
-function usbBindingLoads() {
+/** @param {string} name of a package */
+function isLaid(name) {
   try {
-    createRequire(path.join(root, 'package.json')).resolve('gphoto2');
+    createRequire(path.join(root, 'package.json')).resolve(name);
+    return true;
   } catch {
     return false;
   }
-  return existsSync(path.join(root, 'node_modules/gphoto2/build/Release/gphoto2.node'));
 }
+
+const usbBindingLoads = () =>
+  isLaid('gphoto2') && existsSync(path.join(root, 'node_modules/gphoto2/build/Release/gphoto2.node'));
+
+/** What packages are laid for. */
+const keyOfPackages = () =>
+  digest([
+    readFileSync(path.join(root, 'package-lock.json')),
+    process.versions.modules,
+    String(missingParts(false).length === 0),
+  ]);
 
 /**
  * The binding's own install fails without libgphoto2, so whether the system parts for it are there is part of the key:
  * once they are, the packages are laid anew and the binding gets its second chance.
  */
 async function packages() {
-  const canBuildBinding = missingParts(false).length === 0;
-  const key = digest([
-    readFileSync(path.join(root, 'package-lock.json')),
-    process.versions.modules,
-    String(canBuildBinding),
-  ]);
-  await onceFor('packages', key, async () => {
+  await onceFor('packages', keyOfPackages(), async () => {
     say('installing packages, which takes a few minutes the first time ...');
-    // The lock file decides the versions; development packages are needed to build, whatever NODE_ENV says.
-    const args = ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'];
-    if (!(await quietly(npm, args, withHeaders()))) {
-      giveUp('the packages could not be installed (see above). Is the network reachable?');
-    }
+    if (await layPackages()) return undefined;
+    // A package that is downloaded built, and cannot be had so here, is compiled instead.
+    const missing = missingParts(false);
+    if (missing.length > 0 && mayInstall && (await install(missing)) && (await layPackages()))
+      return keyOfPackages();
+    const orCompiler =
+      missing.length === 0
+        ? ''
+        : ` Parts of them that cannot be downloaded ready to run have to be compiled here, which needs ${namesOf(missing)}: ${howToInstall(missing)}`;
+    return giveUp(`the packages could not be installed (see above). Is the network reachable?${orCompiler}`);
   });
   if (usbBindingLoads()) return;
   if (purpose === 'test')
     giveUp('the tests need the package gphoto2, which did not build. Try: npm rebuild gphoto2');
-  if (canBuildBinding) say('no USB camera: the package gphoto2 did not build. Try: npm rebuild gphoto2');
+  if (!LIBRARY.there()) return;
+  if (!isLaid('koffi')) {
+    say('no USB camera: neither of the packages gphoto2 and koffi is here. Try: npm rebuild gphoto2');
+    return;
+  }
+  const missing = missingParts(false);
+  const cure =
+    missing.length > 0
+      ? `Should it be wanted, install with: ${howToInstall(missing)} - then start again.`
+      : 'Should it be wanted, try: npm rebuild gphoto2';
+  say(
+    `cameras are reached by calling libgphoto2 directly. The other way, the package gphoto2, is not here; it has to be compiled, and nothing needs it. ${cure}`,
+  );
+}
+
+/** @returns {Promise<boolean>} whether they are there */
+function layPackages() {
+  // The lock file decides the versions; development packages are needed to build, whatever NODE_ENV says.
+  const args = ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'];
+  return quietly(npm, args, withHeaders());
 }
 
 /** Node's own headers, where they are installed: the binding is then built without fetching them. */

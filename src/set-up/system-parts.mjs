@@ -66,6 +66,32 @@ const USB_PARTS = [
   },
 ];
 
+/** What the two files of libgphoto2 are called that a camera process loads. */
+const LIBRARIES =
+  process.platform === 'darwin'
+    ? ['libgphoto2.6.dylib', 'libgphoto2_port.12.dylib']
+    : ['libgphoto2.so.6', 'libgphoto2_port.so.12'];
+
+/** @param {string} name @returns {boolean} whether the system's loader finds it; asked of the loader, since only that knows where it looks */
+function isLoadable(name) {
+  try {
+    process.dlopen({ exports: {} }, name);
+    return true;
+  } catch (cause) {
+    // It was loaded, and is no addon of Node's, which nobody expected.
+    return /did not self-register/.test(String(cause));
+  }
+}
+
+/** @type {Part} enough to reach cameras: the library is called directly then, and nothing has to be built */
+export const LIBRARY = {
+  name: 'libgphoto2',
+  apt: 'libgphoto2-6',
+  dnf: 'libgphoto2',
+  brew: 'libgphoto2',
+  there: () => LIBRARIES.every(isLoadable),
+};
+
 /** @type {Part} */
 const BROWSER = {
   name: 'Chromium',
