@@ -14,10 +14,18 @@ import { Journal } from '../../src/journal/index.js';
 import { EventLog } from '../../src/station/index.js';
 import { cameraProcesses } from '../camera-processes.js';
 import { stationOfProcess } from '../harness/process-station.js';
+import { ShutterBook } from '../resume/shutter-book.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 
 export const BODIES = ['amount', 'pattern', 'drive-entry', 'standard', 'practice'] as const;
 export type BodyName = (typeof BODIES)[number];
+
+/**
+ * How the body is released: over the npm package gphoto2, where release and fetch are one call; by calling the library directly, a frame a
+ * release; or directly with a whole pass from one release. The practice body has the first two, without a library.
+ */
+export const WAYS = ['binding', 'direct', 'pass'] as const;
+export type Way = (typeof WAYS)[number];
 
 export const POINTS = [
   'before the first frame',
@@ -34,7 +42,10 @@ export type Outcome = 'goes on' | 'halts';
 /** What a fault can lay its hands on. */
 export interface Struck {
   readonly name: BodyName;
+  readonly way: Way;
   readonly point: Point | number;
+  /** Whether the release of the point is under way: of a whole pass from one release, another frame than the first. */
+  readonly isWithin: boolean;
   /** Undefined for the practice body, which has no cable. */
   readonly plugged: PluggedBody | undefined;
   /** The folder that takes sets. */
@@ -60,7 +71,9 @@ export interface Fault {
   /** Called when the run has ended: the body answers again. */
   readonly lift?: (cell: Struck) => void | Promise<void>;
   /** Called before the body is looked for, when nothing is wrong yet. */
-  readonly prepare?: (cell: Struck) => void;
+  readonly prepare?: (cell: Struck) => void | Promise<void>;
+  /** What the body is that it happens to. */
+  readonly body?: Partial<PracticeOptions>;
   /** What has a small disk of its own. */
   readonly smallDisk?: SmallDisk;
   /** Whether the program ends with the fault, and another one goes on with the set after it: nothing good is fired again. */
@@ -84,6 +97,9 @@ export interface Seen {
   /** What did not hold, a sentence each. */
   readonly wrong: readonly string[];
   readonly seconds: number;
+  /** Frames that the shutter made, and frames that are verified; null of a body whose shutter nobody can see. */
+  readonly made: number | null;
+  readonly verified: number;
   /** Milliseconds from the body's being back to the next frame armed; null where the fault does not tell or none was. */
   readonly armedAgainMs: number | null;
 }
@@ -106,8 +122,13 @@ const PASS_STRUCK = 2;
 export const pause = (milliseconds: number) =>
   new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
-/** @returns whether this happening is the point */
-function watchFor(point: Point | number): (happening: Happening) => boolean {
+/** Which frame of its pass a point is, counted from 1; 0 if it is at none. */
+const turnOf = (point: Point | number): number =>
+  typeof point === 'number' ? 0 : TURNS.findIndex((word) => point.startsWith(`${word} frame of`)) + 1;
+const TURNS = ['first', 'middle', 'last'];
+
+/** @returns whether this happening is the point; of a pass from one release, the release */
+function watchFor(point: Point | number, way: Way): (happening: Happening) => boolean {
   let pass = 0;
   let fired = 0;
   let firedInPass = 0;
@@ -125,18 +146,20 @@ function watchFor(point: Point | number): (happening: Happening) => boolean {
     fired += 1;
     firedInPass += 1;
     if (typeof point === 'number') return fired === point;
-    const turn = ['first', 'middle', 'last'].findIndex((word) => point.startsWith(`${word} frame of`)) + 1;
-    return turn > 0 && pass === PASS_STRUCK && firedInPass === turn;
+    const turn = turnOf(point);
+    return turn > 0 && pass === PASS_STRUCK && firedInPass === (way === 'pass' ? 1 : turn);
   };
 }
 
-export async function runCell(name: BodyName, fault: Fault, point: Point | number): Promise<Seen> {
+export async function runCell(name: BodyName, way: Way, fault: Fault, point: Point | number): Promise<Seen> {
   const started = performance.now();
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-fault-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
   const plugged =
-    name === 'practice' ? undefined : await plugIn(name as FaceName, name === 'standard' ? {} : THREE_A_PASS);
+    name === 'practice'
+      ? undefined
+      : await plugIn(name as FaceName, { ...(name === 'standard' ? {} : THREE_A_PASS), ...fault.body });
   const stateFolder = path.join(root, 'state');
   await mkdir(stateFolder);
   const small = fault.smallDisk?.of === 'state' ? stateFolder : into;
@@ -154,7 +177,9 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   });
   const cell: Struck = {
     name,
+    way,
     point,
+    isWithin: way === 'pass' && turnOf(point) > 1,
     plugged,
     into,
     stateFolder,
@@ -173,14 +198,11 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   };
   const wrong: string[] = [];
   const newStation = () =>
-    stationOfProcess(
-      root,
-      plugged === undefined ? { EVENRUNG_PRACTICE_TIMING: 'at-once' } : plugged.environment,
-      {
-        ...{ choice: plugged === undefined ? 'practice' : 'usb', into, stateFolder, events, journal },
-        ...{ patienceMs: PATIENCE_MS, deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES },
-      },
-    ).station;
+    stationOfProcess(root, plugged === undefined ? practiceOf(way) : plugged.environment, {
+      way: way === 'binding' ? 'binding' : 'direct',
+      ...{ choice: plugged === undefined ? 'practice' : 'usb', into, stateFolder, events, journal },
+      ...{ patienceMs: PATIENCE_MS, deadlines: plugged === undefined ? DEADLINES_OF_PRACTICE : DEADLINES },
+    }).station;
   let station = newStation();
   let fired = 0;
   events.watch(({ happening }) => {
@@ -191,6 +213,7 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
     most = Math.max(most, cell.processes().length);
   }, LOOK_EVERY_MS);
   const kept = watchFrames(events, into, wrong);
+  let book: ShutterBook | undefined;
   const puttingBackAgain: string[] = [];
   events.watch(({ happening }) => {
     if (
@@ -203,21 +226,25 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   try {
     // A body that nobody tethers keeps its frames on the card; the library moves that while it is connected.
     await plugged?.body.change('target', 'card');
+    await fault.prepare?.(cell);
     const before = plugged && { ...plugged.body.state };
-    fault.prepare?.(cell);
+    book = plugged && new ShutterBook(plugged.body);
     if (fault.beforeLooking) await fault.strike(cell);
     await station.look();
     let seen: Pick<Seen, 'outcome' | 'sentence' | 'owes'>;
     if (station.problem === null) {
       let struck: Promise<void> | undefined;
-      const isPoint = watchFor(point);
+      const isPoint = watchFor(point, way);
       const stopWatching = events.watch(({ happening }) => {
         if (fault.beforeLooking || struck !== undefined || !isPoint(happening)) return;
         struck = strike(fault, cell).catch((cause: unknown) => {
           wrong.push(`The fault could not be made: ${cause}`);
         });
       });
-      await station.start({ frames: FRAMES, step: 1, base: '1/60' });
+      await station.start({
+        ...{ frames: FRAMES, step: 1, base: '1/60' },
+        release: way === 'pass' ? 'pass' : 'frame',
+      });
       await station.settled();
       stopWatching();
       await struck;
@@ -261,7 +288,13 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
           wrong.push(`${setting} is ${JSON.stringify(now)}, found was ${JSON.stringify(found)}.`);
       }
     }
-    return { ...seen, wrong, puttingBackAgain, armedAgainMs, seconds: (performance.now() - started) / 1000 };
+    if (plugged && book) wrong.push(...(await accounted(book, events)));
+    return {
+      ...{ ...seen, wrong, puttingBackAgain, armedAgainMs },
+      seconds: (performance.now() - started) / 1000,
+      made: plugged?.body.shots.length ?? null,
+      verified: verifiedIn(events),
+    };
   } finally {
     clearInterval(looking);
     await station.close();
@@ -272,9 +305,26 @@ export async function runCell(name: BodyName, fault: Fault, point: Point | numbe
   }
 }
 
+/** Of a whole pass from one release, another frame than the first is struck as soon as the body is about to tell of the one before. */
 async function strike(fault: Fault, cell: Struck): Promise<void> {
-  await fault.strike(cell);
+  if (!cell.isWithin) return fault.strike(cell);
+  let toCome = turnOf(cell.point) - 1;
+  await new Promise<void>((resolve, reject) => {
+    const out = cell.wire().body.beforeTelling(async (files) => {
+      toCome -= 1;
+      if (toCome > 0) return files;
+      out();
+      await Promise.resolve(fault.strike(cell)).then(resolve, reject);
+      return files;
+    });
+  });
 }
+
+/** Of the practice body in its own process. */
+const practiceOf = (way: Way): Record<string, string> => ({
+  EVENRUNG_PRACTICE_TIMING: 'at-once',
+  EVENRUNG_PRACTICE_LINK: way === 'binding' ? 'at-once' : 'apart',
+});
 
 interface Kept {
   readonly hash: string;
@@ -369,6 +419,43 @@ async function afterGoingOn(events: EventLog, fired: number): Promise<string[]> 
   if (fired !== FRAMES) wrong.push(`${fired} were fired for ${FRAMES} frames.`);
   const { findings } = await checkSet(run?.folder ?? '');
   return [...wrong, ...findings.map(({ sentence }) => `Gone on with, the check says: ${sentence}`)];
+}
+
+const verifiedIn = ({ state: { run } }: EventLog): number =>
+  run?.frames.filter(({ state }) => state === 'verified').length ?? 0;
+
+/** Every file that the shutter made is in the set, set aside, or told of as a stray; none is there twice as a frame. */
+async function accounted(book: ShutterBook, events: EventLog): Promise<string[]> {
+  const folder = events.state.run?.folder ?? null;
+  if (folder === null)
+    return book.shots.length > 0 ? [`${book.shots.length} files were made, and there is no set.`] : [];
+  const record = setRecordSchema.safeParse(
+    JSON.parse(await readFile(path.join(folder, 'set.json'), 'utf8').catch(() => 'null')),
+  ).data;
+  if (record === undefined) return [];
+  const wrong: string[] = [];
+  const made = new Set(book.shots.map(({ sha256 }) => sha256));
+  const frames = record.frames.flatMap(({ file, partner }) => [
+    ...(file === null ? [] : [file]),
+    ...(partner?.state === 'there' ? [partner.file] : []),
+  ]);
+  const framesBy = new Map<string, string>();
+  for (const file of frames) {
+    const hash = hashOf(path.join(folder, file));
+    if (framesBy.has(hash)) wrong.push(`${file} and ${framesBy.get(hash)} are one picture.`);
+    framesBy.set(hash, file);
+    if (!made.has(hash)) wrong.push(`${file}: the shutter never made it.`);
+  }
+  const asides = record.setAside
+    .map(({ file }) => path.join(folder, file))
+    .filter((file) => existsSync(file));
+  const aside = asides.map(hashOf);
+  // Set aside, and not as the body made it: what came was cut short.
+  const damaged = aside.filter((hash) => !made.has(hash)).length;
+  const left = [...made].filter((hash) => !framesBy.has(hash) && !aside.includes(hash)).length;
+  const told = record.strays.length + damaged;
+  if (left > told) wrong.push(`${left} files that were made are nowhere, and ${told} are told of.`);
+  return wrong;
 }
 
 /** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */

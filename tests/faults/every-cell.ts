@@ -1,27 +1,43 @@
 // Every cell of the table, for `npm run soak -- faults`. Exits with 1 where a cell is not as listed, or a list entry is not true.
-import { BODIES, type BodyName, POINTS } from './cell.js';
+import { BODIES, POINTS, WAYS, type Way } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 import {
   ARMED_AGAIN_WITHIN_MS,
   armedAgain,
   CELLS,
+  type Cell,
   EVERY_FRAME,
   inLanes,
   type Judged,
   judgeCell,
   KNOWN,
   nameOf,
+  numbers,
+  tables,
   whyLeftOut,
 } from './table.js';
 
 const LANES = 3;
-const WIDTH = 13;
+const SEED = 20261130;
 
+/** Faults, ways, and `part=4`: every fourth cell, seeded. */
 const asked = process.argv.slice(4);
+const part = Number(asked.find((word) => word.startsWith('part='))?.slice(5) ?? 1);
+const askedFaults = asked.filter((word) => word in FAULTS);
+const askedWays = asked.filter((word) => WAYS.includes(word as Way));
 const faults = (Object.keys(FAULTS) as FaultKey[]).filter(
-  (fault) => asked.length === 0 || asked.includes(fault),
+  (fault) => askedFaults.length === 0 || askedFaults.includes(fault),
 );
-const cells = [...EVERY_FRAME, ...CELLS].filter(({ fault }) => faults.includes(fault));
+const random = numbers(SEED);
+const cells = [...EVERY_FRAME, ...CELLS]
+  .map((cell) => ({ cell, at: random() }))
+  .filter(({ cell: { fault, way } }) => faults.includes(fault) && isAsked(way))
+  .filter(({ at }) => at < 1 / part)
+  .map(({ cell }) => cell);
+
+function isAsked(way: Way): boolean {
+  return askedWays.length === 0 || askedWays.includes(way);
+}
 
 const said = (one: Judged | undefined): string => {
   if (one === undefined) return 'EMPTY';
@@ -51,25 +67,36 @@ await Promise.all(
   }),
 );
 
-const outcome = (fault: FaultKey, point: (typeof POINTS)[number] | number, body: BodyName): string => {
-  if (typeof point === 'string' && whyLeftOut(fault, point, body) !== null) return '-';
-  return said(judged.find((one) => one.fault === fault && one.point === point && one.body === body));
-};
+const outcome = (cell: Cell): string =>
+  said(
+    judged.find(
+      ({ fault, point, body, way }) =>
+        fault === cell.fault && point === cell.point && body === cell.body && way === cell.way,
+    ),
+  );
 
 console.log(`\n${cells.length} cells, ${((performance.now() - started) / 60_000).toFixed(1)} min`);
-console.log(`${'fault'.padEnd(29)}${'point'.padEnd(25)}${BODIES.map((body) => body.padEnd(WIDTH)).join('')}`);
-for (const fault of faults)
-  for (const point of POINTS) {
-    const row = BODIES.map((body) => outcome(fault, point, body));
-    if (row.every((one) => one === '-')) continue;
+const isIn = (one: Cell): boolean =>
+  cells.some(
+    ({ fault, point, body, way }) =>
+      fault === one.fault && point === one.point && body === one.body && way === one.way,
+  );
+console.log(tables(faults, (cell) => (isIn(cell) ? outcome(cell) : null)));
+for (const fault of ['killed', 'pulled'] as const)
+  for (const way of ['binding', 'direct'] as const) {
+    const row = Array.from(
+      { length: 9 },
+      (_, index): Cell => ({ fault, way, body: 'amount', point: index + 1 }),
+    );
+    if (!row.some(isIn)) continue;
     console.log(
-      `${FAULTS[fault].name.padEnd(29)}${point.padEnd(25)}${row.map((one) => one.padEnd(WIDTH)).join('')}`,
+      `${FAULTS[fault].name}, at frame 1 to 9 as fired, amount, ${way}: ${row.map(outcome).join(', ')}`,
     );
   }
-for (const fault of ['killed', 'pulled'] as const) {
-  if (!faults.includes(fault)) continue;
-  const row = Array.from({ length: 9 }, (_, index) => outcome(fault, index + 1, 'amount'));
-  console.log(`${FAULTS[fault].name}, at frame 1 to 9 as fired, amount: ${row.join(', ')}`);
+for (const way of WAYS) {
+  const own = judged.filter((one) => one.way === way);
+  const right = own.filter(({ isAsListed }) => isAsListed).length;
+  console.log(`${way}: ${own.length} cells, ${right} as listed`);
 }
 
 const armed = armedAgain(judged);
@@ -81,10 +108,11 @@ if (armed.length > 0)
 const reasons = new Map<string, number>();
 for (const fault of faults)
   for (const point of POINTS)
-    for (const body of BODIES) {
-      const why = whyLeftOut(fault, point, body);
-      if (why !== null) reasons.set(why, (reasons.get(why) ?? 0) + 1);
-    }
+    for (const body of BODIES)
+      for (const way of WAYS.filter(isAsked)) {
+        const why = whyLeftOut(fault, point, body, way);
+        if (why !== null) reasons.set(why, (reasons.get(why) ?? 0) + 1);
+      }
 console.log('\n-: left out, because');
 for (const [why, count] of reasons) console.log(`  ${String(count).padStart(3)}  ${why}`);
 if (KNOWN.length > 0) console.log('\n(...): a defect that is known');

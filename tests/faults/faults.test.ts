@@ -1,7 +1,7 @@
 // A seeded part of the table of faults, as much as a minute takes; `npm run soak -- faults` works through all of it.
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { PACED, pace } from '../pace.js';
-import { BODIES, POINTS } from './cell.js';
+import { BODIES, POINTS, WAYS } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 import {
   ARMED_AGAIN_WITHIN_MS,
@@ -33,16 +33,18 @@ describe('the list of cells', () => {
     expect(list.match(/goes on|halts|not begun/g)).toHaveLength(CELLS.length);
   });
 
-  it('every fault at every point on every body is a cell, or has a reason why not', () => {
+  it('every fault at every point on every body, either way, is a cell, or has a reason why not', () => {
     for (const fault of Object.keys(FAULTS) as FaultKey[]) {
       expect(CELLS.some((cell) => cell.fault === fault)).toBe(true);
       for (const point of POINTS)
-        for (const body of BODIES) {
-          const isCell = CELLS.some(
-            (cell) => cell.fault === fault && cell.point === point && cell.body === body,
-          );
-          expect(isCell).toBe(whyLeftOut(fault, point, body) === null);
-        }
+        for (const body of BODIES)
+          for (const way of WAYS) {
+            const isCell = CELLS.some(
+              (cell) =>
+                cell.fault === fault && cell.point === point && cell.body === body && cell.way === way,
+            );
+            expect(isCell).toBe(whyLeftOut(fault, point, body, way) === null);
+          }
     }
   });
 });

@@ -13,10 +13,11 @@ import {
 } from 'node:fs';
 import path from 'node:path';
 import { sixths } from '../../shared/ev.js';
-import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
+import { NO_TIME, type PracticeFile, type PracticeShot } from '../../src/camera/practice/model.js';
 import { padJpeg } from '../pad-jpeg.js';
 import { CONTAINER, type Container } from '../wire/ptp/containers.js';
 import type { PtpAnswer, PtpRequest } from '../wire/ptp/responder.js';
+import { frameTooMany, outOfOrder } from './burst-faults.js';
 import { type Fault, FIRE_DEADLINE_MS, pause, type Struck } from './cell.js';
 
 /** Response codes that nothing else here needs (ISO 15740, clause 11). */
@@ -34,13 +35,15 @@ export const BUSY_MS = 600;
 /** No container but the one with a picture is as long. */
 const LONG = 2000;
 
-const isFrame = ({ point }: Struck): boolean => typeof point === 'number' || point.includes('frame of');
+/** Whether a release follows that it happens to. */
+const isFrame = ({ point, isWithin }: Struck): boolean =>
+  !isWithin && (typeof point === 'number' || point.includes('frame of'));
 
 /** Whether the transaction opens the shutter. */
 function isRelease({ code, parameters, data }: PtpRequest): boolean {
   switch (code) {
     case 0x9128:
-      return parameters[0] === 2;
+      return ((parameters[0] ?? 0) & 2) !== 0;
     case 0x100e:
       return true;
     case 0x9207:
@@ -150,6 +153,62 @@ const kill = (cell: Struck, signal: NodeJS.Signals) =>
       cell.isBack();
     }
   });
+
+/** The operations that bring files (ISO 15740, clause 10): whole, and a part from a byte on. */
+const FETCHING = { whole: 0x1009, part: 0x101b };
+const isFetch = ({ code }: PtpRequest): boolean => code === FETCHING.whole || code === FETCHING.part;
+const isRest = ({ code, parameters: [, from = 0] }: PtpRequest): boolean =>
+  code === FETCHING.part && from > 0;
+
+/** Kills the camera process as soon as it asks for something that fits. */
+function killAt(cell: Struck, fits: (request: PtpRequest) => boolean): void {
+  const out = cell.wire().responder.intercept('any', (request, proceed) => {
+    if (fits(request)) {
+      out();
+      for (const pid of cell.processes()) process.kill(pid, 'SIGKILL');
+      cell.hit();
+      cell.isBack();
+    }
+    return proceed();
+  });
+}
+
+/** @returns whether a request is for another file than the first that was asked for */
+function ofSecondFile(): (request: PtpRequest) => boolean {
+  let first: number | undefined;
+  return (request) => {
+    if (!isFetch(request)) return false;
+    first ??= request.parameters[0];
+    return request.parameters[0] !== first;
+  };
+}
+
+/** The rest of no file comes until the heads of so many are here; then the cable is pulled. */
+function pullAtHeads(cell: Struck, count: number): void {
+  const heads = new Set<number | undefined>();
+  const out = cell.wire().responder.intercept('any', async (request, proceed) => {
+    if (isRest(request)) return { response: RESPONSE.deviceBusy };
+    const answer = await proceed();
+    if (!isFetch(request)) return answer;
+    heads.add(request.parameters[0]);
+    if (heads.size < count) return answer;
+    out();
+    setTimeout(() => {
+      void pull(cell);
+      setTimeout(() => void plugIn(cell), OUT_MS);
+    });
+    return answer;
+  });
+}
+
+/** Counts as met with as soon as the body has said that it is busy. */
+function seeBusy(cell: Struck): void {
+  cell.wire().responder.intercept('any', async (_, proceed) => {
+    const answer = await proceed();
+    if (answer.response === RESPONSE.deviceBusy) cell.hit();
+    return answer;
+  });
+}
 
 async function pull(cell: Struck): Promise<void> {
   cell.hit();
@@ -467,6 +526,62 @@ export const FAULTS = {
       nextFrame(cell, (files) =>
         files.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) })),
       ),
+  },
+  killedAtFetch: {
+    name: 'killed between release and fetch',
+    strike: (cell) => killAt(cell, isFetch),
+  },
+  killedAtRest: {
+    name: 'killed between head and rest',
+    prepare: filesOf(LONG_FILE_BYTES),
+    strike: (cell) => killAt(cell, isRest),
+  },
+  killedInBurst: {
+    name: 'killed between two files',
+    strike: (cell) => killAt(cell, ofSecondFile()),
+  },
+  killedInPair: {
+    name: 'killed between files of a pair',
+    prepare: async (cell) => void (await cell.wire().body.change('format', 'raw-and-jpeg')),
+    strike: (cell) => killAt(cell, ofSecondFile()),
+  },
+  threeOnCard: {
+    name: 'cable out with three on card',
+    prepare: filesOf(LONG_FILE_BYTES),
+    strike: (cell) => pullAtHeads(cell, 3),
+  },
+  busyWriting: {
+    name: 'busy while it writes',
+    body: { busyWhileWriting: 1.2 },
+    strike: seeBusy,
+  },
+  bufferFull: {
+    name: 'busy while its buffer is full',
+    body: { bufferFrames: 2, timing: { ...NO_TIME, write: 0.5 } },
+    strike: seeBusy,
+  },
+  oneTooMany: {
+    name: 'one file too many',
+    strike: (cell) => {
+      frameTooMany(cell.wire().body, 1);
+      cell.hit();
+    },
+  },
+  outOfOrder: {
+    name: 'files out of order',
+    strike: (cell) => {
+      outOfOrder(cell.wire().body, 1);
+      cell.hit();
+    },
+  },
+  cardFills: {
+    name: 'card fills up in a bracket',
+    strike: (cell) => {
+      const { body } = cell.wire();
+      Object.assign(body.options, { cardFrames: body.shots.length + 2 });
+      cell.hit();
+    },
+    lift: (cell) => void Object.assign(cell.wire().body.options, { cardFrames: 20_000 }),
   },
   diskFull: {
     name: 'disk full',

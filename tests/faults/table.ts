@@ -1,11 +1,22 @@
 // The table of faults: which fault can occur at which point on which body, what is expected there, and which cells show a
 // defect that is known. It strikes nothing.
-import { BODIES, type BodyName, type Outcome, POINTS, type Point, runCell, type Seen } from './cell.js';
+import {
+  BODIES,
+  type BodyName,
+  type Outcome,
+  POINTS,
+  type Point,
+  runCell,
+  type Seen,
+  WAYS,
+  type Way,
+} from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 
 export interface Cell {
   readonly fault: FaultKey;
   readonly body: BodyName;
+  readonly way: Way;
   /** A number is the frame, counted in the order of firing. */
   readonly point: Point | number;
 }
@@ -34,7 +45,44 @@ const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'fileShort',
   'diskFillsWithin',
   'diskFillsWithinShort',
+  'killedAtFetch',
+  'killedAtRest',
+  'killedInBurst',
+  'killedInPair',
+  'threeOnCard',
+  'busyWriting',
+  'bufferFull',
+  'oneTooMany',
+  'outOfOrder',
+  'cardFills',
 ]);
+/** What a body answers to a release, which a whole pass has one of. */
+const OF_A_RELEASE: ReadonlySet<FaultKey> = new Set<FaultKey>([
+  'cardFull',
+  'cardLocked',
+  'noFocusOnce',
+  'noFocus',
+]);
+/** They begin with a pass, and go on over its frames. */
+const OVER_FRAMES: ReadonlySet<FaultKey> = new Set<FaultKey>([
+  'killedInBurst',
+  'threeOnCard',
+  'busyWriting',
+  'bufferFull',
+  'cardFills',
+]);
+/** They lie between two calls that are one over the binding. */
+const OF_THE_DIRECT_WAY: ReadonlySet<FaultKey> = new Set<FaultKey>([
+  'killedAtFetch',
+  'killedAtRest',
+  'killedInBurst',
+  'killedInPair',
+  'threeOnCard',
+  'oneTooMany',
+  'outOfOrder',
+]);
+/** They need files that come in pieces. */
+const OF_PIECES: ReadonlySet<FaultKey> = new Set<FaultKey>(['killedAtRest', 'threeOnCard']);
 const BEFORE_A_RUN: ReadonlySet<FaultKey> = new Set<FaultKey>(['claimedAtFirst', 'notAllowedAtFirst']);
 /** What the practice body, which is in its process, can meet with. */
 const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>([
@@ -46,7 +94,11 @@ const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>([
 const TELLS_PERCENT: ReadonlySet<BodyName> = new Set<BodyName>(['pattern', 'drive-entry']);
 
 /** @returns why there is no such cell; null where there is one */
-export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName): string | null {
+export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName, way: Way): string | null {
+  if (way === 'pass' && body === 'standard') return 'a body without a bracket has no pass from one release';
+  if (way === 'pass' && body === 'practice') return 'passes from one release are tried on the virtual bodies';
+  if (BEFORE_A_RUN.has(fault) && way === 'pass')
+    return 'before a run it is no matter what a release is going to fire';
   if (body === 'practice' && !WITHOUT_A_CABLE.has(fault))
     return 'the practice body is reached without a cable and without containers';
   if (body === 'standard' && (point.startsWith('middle') || point.startsWith('last')))
@@ -54,6 +106,15 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName): strin
   if (OF_A_FRAME.has(fault) && !AT_FRAMES.includes(point))
     return 'it happens to a frame, and none is fired here';
   if (BEFORE_A_RUN.has(fault) && point !== 'before the first frame') return 'no run begins';
+  if (way === 'binding' && OF_THE_DIRECT_WAY.has(fault))
+    return 'it lies between release and fetch, which are one call over the binding';
+  if (OF_PIECES.has(fault) && body === 'drive-entry')
+    return 'a body of vendor extension 0x11 sends its files whole, with the event that tells of them';
+  if (fault === 'killedInBurst' && way !== 'pass') return 'a frame a release has no second file';
+  if (OVER_FRAMES.has(fault) && point !== 'first frame of a pass')
+    return 'it begins with a pass and goes on over its frames';
+  if (way === 'pass' && OF_A_RELEASE.has(fault) && !point.startsWith('first'))
+    return 'it happens to a release, which a whole pass has one of';
   if (fault === 'outOfStep' && body === 'standard') return 'a body without a bracket is never out of step';
   if (fault === 'outOfStep' && point !== 'first frame of a pass')
     return 'a bracket that starts in the middle shows from the first frame of its pass on';
@@ -65,18 +126,20 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName): strin
 }
 
 export const CELLS: readonly Cell[] = (Object.keys(FAULTS) as FaultKey[]).flatMap((fault) =>
-  BODIES.flatMap((body) =>
-    POINTS.filter((point) => whyLeftOut(fault, point, body) === null).map((point) => ({
-      fault,
-      body,
-      point,
-    })),
+  WAYS.flatMap((way) =>
+    BODIES.flatMap((body) =>
+      POINTS.filter((point) => whyLeftOut(fault, point, body, way) === null).map((point) => ({
+        ...{ fault, body, way, point },
+      })),
+    ),
   ),
 );
 
 /** Each of the nine frames, in firing order, once with the camera process killed and once with the cable pulled. */
 export const EVERY_FRAME: readonly Cell[] = (['killed', 'pulled'] as const).flatMap((fault) =>
-  Array.from({ length: 9 }, (_, index) => ({ fault, body: 'amount' as const, point: index + 1 })),
+  (['binding', 'direct'] as const).flatMap((way) =>
+    Array.from({ length: 9 }, (_, index) => ({ fault, body: 'amount' as const, way, point: index + 1 })),
+  ),
 );
 
 const WHOLE = /^All 9 frames are verified\.$/;
@@ -90,6 +153,7 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   flat: /battery/,
   claimed: /Another program holds the camera.* eject the camera there, then try again\./,
   cardFull: /card.*(?:full|room)/,
+  cardFills: /card.*(?:full|room)/,
   cardLocked: /card.*(?:full|write-protected|locked)/,
   noFocus: /Frame \d .*finds no focus.*switch it to manual/,
   offDiskFull:
@@ -172,9 +236,20 @@ async function orGiveUp<T>(cell: Promise<T>): Promise<T> {
   }
 }
 
+/** What these do to a file or a frame takes a release more, or the shutter does not make what was asked for. */
+const TAKES_MORE: ReadonlySet<FaultKey> = new Set<FaultKey>(['clamped', 'outOfStep', 'fileShort']);
+
+/** What the card has is not fired again: each frame that the shutter made is one that is verified. */
+function firedAgain({ fault, way, body }: Cell, { made, verified, outcome }: Seen): string[] {
+  // Over the binding nobody fetches from the card; a body of vendor extension 0x11 keeps it to itself.
+  const isFetchedLater = way !== 'binding' && body !== 'drive-entry' && !TAKES_MORE.has(fault);
+  if (made === null || !isFetchedLater || outcome !== 'goes on' || made === verified) return [];
+  return [`${made} frames were made, and ${verified} are verified: what is on the card was fired again.`];
+}
+
 export async function judgeCell(cell: Cell): Promise<Judged> {
   const expected = expectedOf(cell);
-  const seen = await orGiveUp(runCell(cell.body, FAULTS[cell.fault], cell.point));
+  const seen = await orGiveUp(runCell(cell.body, cell.way, FAULTS[cell.fault], cell.point));
   const wrong = [...seen.wrong];
   if (seen.outcome !== expected.outcome)
     wrong.push(`Expected is '${expected.outcome}', seen was '${seen.outcome}'.`);
@@ -182,6 +257,7 @@ export async function judgeCell(cell: Cell): Promise<Judged> {
   if (seen.owes && HALTS[cell.fault] === undefined) wrong.push('Something was not put back.');
   if (NOT_THE_BODYS.has(cell.fault))
     wrong.push(...seen.puttingBackAgain.map((why) => `Settings were not put back at once: ${why}`));
+  wrong.push(...firedAgain(cell, seen));
   const known = KNOWN.filter(({ shows }) => shows(cell));
   const isSeen = ({ seen: pattern }: Known) => wrong.some((one) => pattern.test(one));
   const isListed = (one: string) => known.some(({ seen: pattern }) => pattern.test(one));
@@ -195,33 +271,55 @@ export async function judgeCell(cell: Cell): Promise<Judged> {
   };
 }
 
-export const nameOf = ({ fault, body, point }: Cell): string =>
-  `${FAULTS[fault].name}, ${typeof point === 'number' ? `frame ${point} fired` : point}, ${body}`;
+export const inWords: Readonly<Record<Way, string>> = {
+  binding: 'over the binding',
+  direct: 'directly',
+  pass: 'directly, passes from one release',
+};
 
-/** What is expected of each cell, a row for each fault and point: `-` where there is no such cell. */
-export function expectations(): string {
-  const width = 13;
-  const head = `${'fault'.padEnd(29)}${'point'.padEnd(25)}${BODIES.map((body) => body.padEnd(width)).join('')}`;
-  const rows = (Object.keys(FAULTS) as FaultKey[]).flatMap((fault) =>
-    POINTS.map((point) => {
-      const cells = BODIES.map((body) =>
-        whyLeftOut(fault, point, body) === null ? expectedOf({ fault, body, point }).outcome : '-',
-      );
-      return cells.every((one) => one === '-')
-        ? null
-        : `${FAULTS[fault].name.padEnd(29)}${point.padEnd(25)}${cells.map((one) => one.padEnd(width)).join('')}`;
-    }).filter((row) => row !== null),
-  );
-  return [head, ...rows].join('\n');
+export const nameOf = ({ fault, body, way, point }: Cell): string =>
+  `${FAULTS[fault].name}, ${typeof point === 'number' ? `frame ${point} fired` : point}, ${body}, ${inWords[way]}`;
+
+const WIDTH = 13;
+
+/**
+ * A table for each way, a row for each fault and point.
+ * @param said one word of a cell; null if there is no such cell
+ */
+export function tables(
+  faults: readonly FaultKey[],
+  said: (cell: Cell & { readonly point: Point }) => string | null,
+): string {
+  const inColumns = (words: readonly string[]) => words.map((word) => word.padEnd(WIDTH)).join('');
+  return WAYS.map((way) => {
+    const bodies = BODIES.filter((body) => CELLS.some((cell) => cell.body === body && cell.way === way));
+    const head = `${'fault'.padEnd(34)}${'point'.padEnd(25)}${inColumns(bodies)}`;
+    const rows = faults.flatMap((fault) =>
+      POINTS.flatMap((point) => {
+        const words = bodies.map((body) => said({ fault, body, way, point }));
+        if (words.every((word) => word === null)) return [];
+        return [
+          `${FAULTS[fault].name.padEnd(34)}${point.padEnd(25)}${inColumns(words.map((word) => word ?? '-'))}`,
+        ];
+      }),
+    );
+    return [`${inWords[way]}:`, head, ...rows].join('\n');
+  }).join('\n\n');
 }
+
+/** What is expected of each cell: `-` where there is no such cell. */
+export const expectations = (): string =>
+  tables(Object.keys(FAULTS) as FaultKey[], (cell) =>
+    whyLeftOut(cell.fault, cell.point, cell.body, cell.way) === null ? expectedOf(cell).outcome : null,
+  );
 
 /** Two columns for every body: rows are fault and point. */
 export function printed(judged: readonly Judged[]): string {
   const lines = judged.map(
-    ({ fault, point, body, seen, isAsListed, known }) =>
-      `${FAULTS[fault].name.padEnd(28)} ${String(typeof point === 'number' ? `frame ${point} fired` : point).padEnd(23)} ${body.padEnd(12)} ${seen.outcome.padEnd(9)} ${seen.seconds.toFixed(1).padStart(5)} s  ${isAsListed ? (known.length === 0 ? 'as expected' : 'known defect') : 'WRONG'}`,
+    ({ fault, point, body, way, seen, isAsListed, known }) =>
+      `${FAULTS[fault].name.padEnd(33)} ${String(typeof point === 'number' ? `frame ${point} fired` : point).padEnd(23)} ${body.padEnd(12)} ${way.padEnd(8)} ${seen.outcome.padEnd(9)} ${seen.seconds.toFixed(1).padStart(5)} s  ${isAsListed ? (known.length === 0 ? 'as expected' : 'known defect') : 'WRONG'}`,
   );
-  const head = `${'fault'.padEnd(28)} ${'point'.padEnd(23)} ${'body'.padEnd(12)} outcome      time`;
+  const head = `${'fault'.padEnd(33)} ${'point'.padEnd(23)} ${'body'.padEnd(12)} ${'way'.padEnd(8)} outcome      time`;
   return [head, ...lines].join('\n');
 }
 
@@ -260,9 +358,14 @@ const SLOW: Partial<Record<FaultKey, number>> = {
   late: 8,
   stateDiskFull: 7,
   missing: 7,
+  busyWriting: 14,
+  bufferFull: 9,
 };
+/** The same, if the library is called directly: a file that does not come is waited for longer. */
+const SLOW_DIRECTLY: Partial<Record<FaultKey, number>> = { missing: 25, outOfOrder: 25 };
 const USUAL_SECONDS = 4;
-const costOf = ({ fault }: Cell): number => SLOW[fault] ?? USUAL_SECONDS;
+const costOf = ({ fault, way }: Cell): number =>
+  (way === 'binding' ? undefined : SLOW_DIRECTLY[fault]) ?? SLOW[fault] ?? USUAL_SECONDS;
 
 /** The same numbers for the same seed (mulberry32), from 0 up to 1. */
 export function numbers(seed: number): () => number {

@@ -411,6 +411,8 @@ class Driven {
     let hits = 0;
     return {
       name: this.asked.body,
+      way: 'binding',
+      isWithin: false,
       point: 'middle frame of a pass',
       plugged: this.plugged,
       into: this.into,
