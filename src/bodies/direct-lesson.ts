@@ -4,7 +4,7 @@ import { rm, stat } from 'node:fs/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { DirectProfile } from '../../shared/profile.js';
 import type { Body, BroughtFile, Released } from '../camera/index.js';
-import { type BracketShape, ONE_EV, type ShutterSetting } from '../exposure/index.js';
+import { type BracketShape, labelledShutters, ONE_EV, type ShutterSetting } from '../exposure/index.js';
 import { readRecorded, recordedTv } from '../frames/index.js';
 import type { LearnStep } from './lesson.js';
 
@@ -199,7 +199,7 @@ export class DirectLesson {
   }
 
   private nearest(seconds: number): ShutterSetting {
-    const settable = this.body.limits.shutters.filter((setting) => setting.settable);
+    const settable = labelledShutters(this.body.limits).filter((setting) => setting.settable);
     const off = (setting: ShutterSetting) => Math.abs(Math.log2(setting.seconds / seconds));
     const [nearest] = settable.sort((one, other) => off(one) - off(other));
     if (nearest === undefined) throw notSo('there is no shutter time to set');

@@ -6,7 +6,14 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
 import type { Body } from '../camera/index.js';
-import { type BracketShape, ONE_EV, type ShutterSetting, sixths, toEv } from '../exposure/index.js';
+import {
+  type BracketShape,
+  labelledShutters,
+  ONE_EV,
+  type ShutterSetting,
+  sixths,
+  toEv,
+} from '../exposure/index.js';
 import { notMoved, tooFewTimes, tooQuick } from './not-learnt.js';
 import { TestFrames } from './test-frames.js';
 
@@ -255,7 +262,7 @@ export class Lesson {
   // --- frames
 
   private settable(): ShutterSetting[] {
-    return this.body.limits.shutters.filter((setting) => setting.settable);
+    return labelledShutters(this.body.limits).filter((setting) => setting.settable);
   }
 
   private tell(about: LearnStep['about'], message: string): void {

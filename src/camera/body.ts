@@ -10,6 +10,7 @@ import {
   type BracketShape,
   hasOneRelease,
   isSameShape,
+  labelledShutters,
   parseAperture,
   parseIso,
   plusSixths,
@@ -31,12 +32,14 @@ import {
 } from './dialects/index.js';
 import {
   type BodyIdentity,
+  type Button,
   type FiredFrame,
   type FireOptions,
   LINK_FAILURES,
   type Link,
   type LinkWay,
   type ListedFile,
+  LOST,
   type MadeFile,
   type Settings,
 } from './link.js';
@@ -174,6 +177,10 @@ export class Body {
   private drivesOn = false;
   /** Frames fired since the bracket was at its first frame. */
   private turn = 0;
+  /** Seconds that the next frame is held open for, if it was armed for bulb. */
+  private holdSeconds: number | null = null;
+  /** Whether the shutter may still be open of a bulb exposure that nobody saw the end of. */
+  private mayBeOpen = false;
   /** What all frames of a run share, as it stood when the body was made ready. */
   private readonly shared = new Map<string, string>();
 
@@ -247,7 +254,9 @@ export class Body {
       model: identity.model,
       serial: identity.serial,
       dialect: this.dialect.name,
-      shutters: limits.shutters.filter((setting) => setting.settable).map((setting) => setting.label),
+      shutters: labelledShutters(limits)
+        .filter((setting) => setting.settable)
+        .map((setting) => setting.label),
       steps: stepsOf(limits).map(toEv),
       brackets: bracketsOf(limits),
       oneRelease: hasOneRelease(limits),
@@ -261,7 +270,7 @@ export class Body {
       },
       reached: this.reached,
       profile: this.profile === null ? 'none' : this.profile.learntAt === undefined ? 'written' : 'learnt',
-      shutter: limits.shutters.find(({ tv }) => tv === this.standingShutter())?.label ?? null,
+      shutter: labelledShutters(limits).find(({ tv }) => tv === this.standingShutter())?.label ?? null,
       aperture: this.apertureLabel(),
       iso: this.valueOf(ISO),
       readiness: this.readiness(asked),
@@ -457,6 +466,7 @@ export class Body {
 
   /** Leaves the body so that the next frame fired is the first of the pass. Changes only what has to change. */
   async arm({ centre, shape }: Arming): Promise<void> {
+    await this.closeShutter();
     const atStart = this.turn === 0;
     if (this.bracket === undefined || !isSameShape(this.bracket, shape) || !atStart) {
       // Only a change puts the bracket back to its first frame: from one shape to another, else off and on.
@@ -465,6 +475,8 @@ export class Body {
       await this.setBracket(shape);
     }
     await this.dialect.setCentre(this.changes, centre, this.settings);
+    this.holdSeconds =
+      centre.by === 'shutter' && centre.shutter.bulb === true ? centre.shutter.seconds : null;
   }
 
   /** Fires one frame with everything as it is. */
@@ -510,7 +522,7 @@ export class Body {
     this.pairs = false;
     const { apart: _, ...limits } = this.limits;
     const brackets = limits.brackets.filter(({ isOneRelease }) => isOneRelease !== true);
-    this.limits = { ...limits, brackets };
+    this.limits = { ...limits, brackets, shutters: labelledShutters(limits) };
     if (this.reached !== null) this.reached = { way: 'binding', why };
     this.doubt();
     this.gaveUp(this.identity, 'direct', why);
@@ -545,14 +557,41 @@ export class Body {
       }
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
-    const { oneRelease, frameButton } = this.dialect;
-    const button = (isOneRelease ? oneRelease?.button(this.settings) : frameButton?.(this.settings)) ?? null;
+    const { holdSeconds } = this;
+    const button = this.buttonFor(isOneRelease);
+    if (button === null && holdSeconds !== null) return { files: [], failure: noBulb() };
     const filesPerFrame = makesTwoFiles(this.settings) ? 2 : 1;
-    const pressed = { button, holdSeconds: null, frames, filesPerFrame, exposureSeconds };
+    const pressed = { button, holdSeconds, frames, filesPerFrame, exposureSeconds };
     const released = await this.shutter.release({ ...pressed, into, isFollowed, made, here });
+    this.mayBeOpen = holdSeconds !== null && released.failure !== null;
     if (released.failure !== null) this.doubt();
     else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;
     return released;
+  }
+
+  /**
+   * Ends a bulb exposure that would take longer to end by itself than anybody wants to wait: its file records what it became.
+   * @returns whether it did; false if none is open, or if it is nearly through
+   */
+  async cutShort(): Promise<boolean> {
+    return (await this.shutter?.cutShort()) ?? false;
+  }
+
+  private buttonFor(isOneRelease: boolean): Button | null {
+    const { bulb, oneRelease, frameButton } = this.dialect;
+    if (this.holdSeconds !== null) return bulb?.(this.settings)?.button ?? null;
+    return (isOneRelease ? oneRelease?.button(this.settings) : frameButton?.(this.settings)) ?? null;
+  }
+
+  /** A process that was lost in the middle of a bulb exposure cannot end it any more, and a shutter that is open takes no release. */
+  private async closeShutter(): Promise<void> {
+    if (!this.mayBeOpen) return;
+    for (const { name, value } of this.dialect.bulb?.(this.settings)?.button.up ?? [])
+      await this.link.changeSetting(name, value).catch((cause: unknown) => {
+        // If it is closed already, the body refuses that.
+        if (LOST.has(asEvenrungError(cause).code)) throw cause;
+      });
+    this.mayBeOpen = false;
   }
 
   /** Files that lie on the card; none if the link cannot look. @throws EvenrungError body-lost, body-busy */
@@ -589,6 +628,7 @@ export class Body {
    * @throws EvenrungError not-put-back, after having tried them all; body-lost and the like at once
    */
   async putBack(): Promise<string[]> {
+    await this.closeShutter();
     // In the middle of a bracket even the value that is set already is written, since that starts the bracket anew.
     if (this.turn !== 0) this.known.clear();
     const done: string[] = [];
@@ -707,7 +747,7 @@ export class Body {
 
   private standingShutter(): Sixths | null {
     const values = SHUTTER_NAMES.map((name) => this.valueOf(name));
-    return this.limits.shutters.find(({ wire }) => values.includes(wire))?.tv ?? null;
+    return labelledShutters(this.limits).find(({ wire }) => values.includes(wire))?.tv ?? null;
   }
 
   /** The bare f-number as text; null where the body does not tell one. */
@@ -722,6 +762,13 @@ export class Body {
   }
 }
 
+const noBulb = (): EvenrungError =>
+  new EvenrungError(
+    'body-not-ready',
+    'The camera does not offer bulb as it is set up now: turn its mode dial to M (manual), then fire again.',
+    { released: false },
+  );
+
 /** Counts of frames and steps, each pair once. */
 function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
   const pairs = brackets.map(({ step, pattern }) => ({ frames: pattern.length, step: toEv(step) }));
@@ -729,7 +776,8 @@ function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
 }
 
 /** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
-function stepsOf({ shutters }: BodyLimits): Sixths[] {
+function stepsOf(limits: BodyLimits): Sixths[] {
+  const shutters = labelledShutters(limits);
   const exists = new Set(shutters.map((setting) => setting.tv));
   const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) =>
     sixths(SMALLEST_STEP + index),

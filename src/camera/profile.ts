@@ -1,7 +1,7 @@
 // What a profile says of a body, laid over what the wire says. Where they contradict each other the wire is right, and it is
 // said. Pure.
 import type { BodyProfile } from '../../shared/profile.js';
-import type { BodyLimits, BracketShape } from '../exposure/index.js';
+import { type BodyLimits, type BracketShape, bulbSettings } from '../exposure/index.js';
 import type { Dialect } from './dialects/index.js';
 import type { ApartLimits, Settings } from './link.js';
 
@@ -76,8 +76,11 @@ export function withApart({
     .map((shape) => ({ ...shape, isOneRelease: true }));
   const timing = learnt?.timing ?? { ...USUAL_APART, secondsPerTransfer: USUAL_BYTES / link.bytesPerSecond };
   const apart = { ...timing, mostInOneGo: learnt?.mostInOneGo ?? null };
+  const bulb = dialect.bulb?.(settings);
+  const longer = bulb ? bulbSettings(limits.shutters, bulb.label, limits.longestSeconds) : [];
+  const shutters = [...longer, ...limits.shutters];
   return {
-    limits: { ...limits, brackets: [...limits.brackets, ...whole], apart },
+    limits: { ...limits, shutters, brackets: [...limits.brackets, ...whole], apart },
     link: { ...link, pieceBytes: learnt?.pieceBytes ?? link.pieceBytes },
   };
 }

@@ -76,6 +76,8 @@ const BUSY_PAUSE_MS = 20;
 const LISTEN_MS = 100;
 /** What a release may take beside twice its exposures: a body may double a long one by noise reduction. */
 const RELEASE_MS = 20_000;
+/** A bulb exposure that is through so soon is not cut short: it is a whole frame then. */
+const SOON_MS = 10_000;
 /** Files may be told of a moment after the body has said that the release is over. */
 const AFTER_OVER_MS = 2000;
 /** A release that is expected, and does not come within this, is waited for no longer. */
@@ -98,6 +100,15 @@ interface Coming {
 interface Expected {
   readonly over: Promise<void>;
   readonly end: () => void;
+}
+
+/** A button that the link lets go by itself. All by performance.now(). */
+interface Hold {
+  readonly seconds: number;
+  /** When it was pressed; null before that. */
+  since: number | null;
+  /** When it was let go before its time; null if it was not. */
+  cutAt: number | null;
 }
 
 /** @returns the link's other half; null if it has none */
@@ -125,6 +136,8 @@ export class Shutter {
   private nextPress: Expected | null = null;
   /** All the exposures of the release in hand, in seconds. */
   private exposing = 0;
+  /** What is held for a time, from the press until its files are told of. */
+  private hold: Hold | null = null;
   /** Of the files of the last release: what comes of it later is no file of the next. */
   private lastStems: ReadonlySet<string> = new Set();
   private count = 0;
@@ -160,19 +173,19 @@ export class Shutter {
     };
     let failure: EvenrungError | null = null;
     try {
+      const { holdSeconds } = options;
+      this.hold = holdSeconds === null ? null : { seconds: holdSeconds, since: null, cutAt: null };
       await this.room();
       await take(await this.link.listen(0));
+      if (holdSeconds !== null) await this.nothingToBring();
       const before = new Set([...this.lastStems, ...files.map(stemOf)]);
       await this.press(options).finally(() => this.nextPress?.end());
+      await this.pressed();
       failure = await this.hear(options, () => files.filter((file) => !before.has(stemOf(file))), take);
     } catch (cause) {
       failure = asEvenrungError(cause);
     }
-    const isHeld = options.button !== null && options.button.up.length > 0;
-    if (isHeld && !(failure !== null && LOST.has(failure.code)))
-      await this.link.unpress().catch((cause: unknown) => {
-        failure ??= asEvenrungError(cause);
-      });
+    failure = await this.afterwards(options, failure);
     this.lastStems = new Set(files.map(stemOf));
     return { files: paired(files), failure };
   }
@@ -198,6 +211,22 @@ export class Shutter {
     return { path: to, seconds, made: file, cameraName: file.name, ...said };
   }
 
+  /**
+   * Lets go what is held for a time, if it would be held for long; what is about to be pressed so is not pressed.
+   * @returns whether it let go
+   * @throws EvenrungError body-lost, body-busy
+   */
+  async cutShort(): Promise<boolean> {
+    const { hold } = this;
+    if (hold === null || hold.cutAt !== null) return false;
+    const now = performance.now();
+    if ((hold.since ?? now) + hold.seconds * 1000 - now < SOON_MS) return false;
+    hold.cutAt = now;
+    if (hold.since === null) return false;
+    await this.link.unpress();
+    return true;
+  }
+
   /** What lies on the card. @throws EvenrungError as Link.list */
   list(): Promise<readonly ListedFile[]> {
     return this.link.list();
@@ -214,6 +243,7 @@ export class Shutter {
   private async press({ button, holdSeconds, exposureSeconds }: ReleaseOptions): Promise<void> {
     const until = performance.now() + BUSY_MS;
     for (;;) {
+      if (this.hold !== null && this.hold.cutAt !== null) throw notOpened();
       try {
         return await this.link.press({ button, holdSeconds, exposureSeconds });
       } catch (cause) {
@@ -224,21 +254,54 @@ export class Shutter {
     }
   }
 
+  /** @returns what went wrong at all */
+  private async afterwards({ button }: ReleaseOptions, failure: EvenrungError | null) {
+    const { hold } = this;
+    this.hold = null;
+    const isHeld = button !== null && button.up.length > 0;
+    if (!isHeld || (failure !== null && LOST.has(failure.code))) return failure;
+    try {
+      await this.link.unpress();
+      return failure;
+    } catch (cause) {
+      // If its files are here the shutter has closed, whatever the body says to being let go (libgphoto2, issue 1259).
+      return failure ?? (hold === null ? asEvenrungError(cause) : null);
+    }
+  }
+
+  private async pressed(): Promise<void> {
+    const { hold } = this;
+    if (hold === null) return;
+    hold.since = performance.now();
+    // Somebody wanted it cut short while it was being pressed.
+    if (hold.cutAt !== null) await this.link.unpress();
+  }
+
+  /** Milliseconds that the exposures take, with dark frames as long as they are themselves, as far as is known by now. */
+  private exposingMs(exposureSeconds: number): number {
+    const { since = null, cutAt = null } = this.hold ?? {};
+    return since === null || cutAt === null ? exposureSeconds * 2000 : (cutAt - since) * 2;
+  }
+
   /** @returns why not all of the files were told of; null if they were */
   private async hear(
     { frames, filesPerFrame, exposureSeconds }: ReleaseOptions,
     came: () => readonly BroughtFile[],
     take: (heard: Heard) => Promise<void>,
   ): Promise<EvenrungError | null> {
-    let until = performance.now() + RELEASE_MS + exposureSeconds * 2000;
-    let isOver = false;
+    const since = performance.now();
+    let overAt: number | null = null;
     while (wholeFrames(came(), filesPerFrame) < frames) {
       const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
       const heard = await this.link.listen(this.fetching === null ? LISTEN_MS : 0);
       await take(heard);
-      isOver ||= heard.isOver;
-      if (isOver && (heard.isOver || came().length > before)) until = performance.now() + AFTER_OVER_MS;
+      if (heard.isOver || (overAt !== null && came().length > before)) overAt = performance.now();
+      const most = this.exposingMs(exposureSeconds);
+      // A body may say that it is over, and take the dark frame of a bulb exposure then.
+      const isDark = this.hold !== null && came().length === 0;
+      const afterOver = AFTER_OVER_MS + (isDark ? most : 0);
+      const until = overAt === null ? since + RELEASE_MS + most : overAt + afterOver;
       if (performance.now() > until) {
         // A frame of which one file is here is made: what its other file is, is seen later.
         const made = wholeFrames(came(), 1);
@@ -314,6 +377,12 @@ export class Shutter {
     this.nextPress = { over, end };
   }
 
+  /** While the shutter is held open nothing is asked that a body may answer late: what lets it go must not wait behind that. */
+  private async nothingToBring(): Promise<void> {
+    this.nextPress?.end();
+    while (this.coming.length > 0) await this.coming[0]?.settled;
+  }
+
   private async room(): Promise<void> {
     if (this.coming.length >= MOST_WAITING) this.nextPress?.end();
     while (this.coming.length >= MOST_WAITING) await this.coming[0]?.settled;
@@ -355,6 +424,11 @@ function paired(files: readonly BroughtFile[]): BroughtFile[] {
 }
 
 const nextTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
+
+const notOpened = (): EvenrungError =>
+  new EvenrungError('frame-missing', 'The set was stopped before its shutter was opened.', {
+    released: false,
+  });
 
 function tooFew(came: number, expected: number): EvenrungError {
   const what =

@@ -37,7 +37,7 @@ export interface CompensationLimits {
 
 /** Everything that the planner needs to know of a body. */
 export interface BodyLimits {
-  /** The shutter settings that exist, longest first, no two with the same Tv. */
+  /** The shutter settings that exist, longest first, no two with the same Tv; those that take bulb among them. */
   readonly shutters: readonly ShutterSetting[];
   /**
    * Ends of that list which need not be the body's own: it has times beyond that nobody can set by their labels, or it lists none at
@@ -73,6 +73,10 @@ export function firedBy(limits: BodyLimits, release: 'frame' | 'pass'): BodyLimi
       : ({ isOneRelease }: BracketShape) => isOneRelease !== true;
   return { ...limits, brackets: limits.brackets.filter(isFired) };
 }
+
+/** @returns the settings that a body has labels for, longest first: what it can stand on, meter, bracket, and take as a base */
+export const labelledShutters = ({ shutters }: Pick<BodyLimits, 'shutters'>): ShutterSetting[] =>
+  shutters.filter(({ bulb }) => bulb !== true);
 
 /** @returns whether one release can fire a bracket of this body */
 export const hasOneRelease = (limits: BodyLimits): boolean =>

@@ -19,6 +19,11 @@ export interface ShutterSetting {
    * up within a bracket, but nothing may be centred on it.
    */
   readonly settable: boolean;
+  /**
+   * Whether no label of the body says this time: it is set to bulb, under the label `wire`, and told when to open and to close. Left out for
+   * a setting of its own.
+   */
+  readonly bulb?: true;
 }
 
 /** What a shutter text says: a time in seconds, as it is written, or bulb (open until told to close). */
@@ -121,6 +126,44 @@ export function timeAt(tv: Sixths): ShutterSetting {
     bodySetting(plusSixths(tv, sixths(1)), '')?.label ??
     (seconds < 1 ? `1/${Math.round(1 / seconds)}` : String(Math.round(seconds)));
   return { label, wire: label, tv, seconds, nominalSeconds: seconds, settable: false };
+}
+
+/**
+ * Times beyond the longest one that a body has a label for, on the same steps. They are held exactly; beyond the nominal scales their labels
+ * are the exact times, rounded to a second: 40, 51, 64.
+ * @param shutters of the body, longest first
+ * @param wire its label for bulb
+ * @param longestSeconds no time is longer
+ * @returns longest first; none if the body has no labels
+ */
+export function bulbSettings(
+  shutters: readonly ShutterSetting[],
+  wire: string,
+  longestSeconds: number,
+): ShutterSetting[] {
+  const [longest] = shutters;
+  if (longest === undefined) return [];
+  const isOnThirds = shutters.every(({ tv }) => tv % 2 === 0);
+  const isOnHalves = shutters.every(({ tv }) => tv % 3 === 0);
+  const isOnScale = (tv: number) => (tv % 2 === 0 && !isOnHalves) || (tv % 3 === 0 && !isOnThirds);
+  const settings: ShutterSetting[] = [];
+  for (
+    let tv = minusSixths(longest.tv, sixths(1));
+    secondsOf(tv) <= longestSeconds;
+    tv = minusSixths(tv, sixths(1))
+  ) {
+    if (!isOnScale(tv)) continue;
+    const seconds = secondsOf(tv);
+    const beyond = {
+      label: String(Math.round(seconds)),
+      tv,
+      seconds,
+      nominalSeconds: seconds,
+      settable: true,
+    };
+    settings.unshift({ ...(bodySetting(tv, wire) ?? beyond), wire, bulb: true });
+  }
+  return settings;
 }
 
 /** Nominal times lie up to 0.178 EV from exact (half stops, 10 s): farther than a sixth and a bit is another setting. */

@@ -125,14 +125,15 @@ function passAt(centre: Sixths, shape: BracketShape | null, ground: Ground): Pos
   const { request, rows } = ground;
   const { tv } = request.base;
   const centreShutter = ground.shutterAt(minusSixths(tv, centre));
-  if (centreShutter === undefined) return undefined;
+  if (centreShutter === undefined || (shape !== null && centreShutter.bulb === true)) return undefined;
   const step = shape?.step ?? NO_EV;
   const frames: PossibleFrame[] = [];
   const makes: number[] = [];
   for (const position of shape?.pattern ?? SINGLE) {
     const offset = plusSixths(centre, timesSixths(step, position));
     const shutter = ground.shutterAt(minusSixths(tv, offset));
-    if (shutter === undefined) return undefined;
+    // No body brackets beyond its labels.
+    if (shutter === undefined || (shape !== null && shutter.bulb === true)) return undefined;
     const row = rows.get(offset) ?? null;
     if (row !== null) makes.push(row);
     frames.push({ offset, shutter, row });

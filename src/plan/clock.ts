@@ -11,6 +11,8 @@
 //   frame by frame   the next thing is asked once the file's head is judged, which is as soon as the cable is free for it. The
 //                    rest of the file comes after that, beside the next change, wait and exposure: between two releases lies
 //                    the larger of a transfer and of what the body needs
+//   a bulb exposure  opens once every file is here: the cable is kept free for what ends it
+//   a dark frame     of a body that takes one belongs to the rest: as long as a long exposure itself
 //   one release      the first frame opens a lag after it, each further one a rest after the one before has closed. What comes next
 //                    waits for no file; the cable brings them in their order
 //
@@ -36,16 +38,29 @@ export interface Clock {
   fire(pass: Pass): Exposure[];
 }
 
-export function clockFor({ apart, secondsPerFrame }: BodyLimits, release: ReleaseWay): Clock {
-  return apart === undefined ? new AtOnce(secondsPerFrame) : new Apart(apart, release === 'frame');
+/** Exposures longer than this are followed by a dark frame, on bodies that take one (common practice, no source). */
+export const LONG_SECONDS = 1;
+
+/** @param takesDarkFrames as long as the exposure, after each long one */
+export function clockFor(
+  { apart, secondsPerFrame }: BodyLimits,
+  release: ReleaseWay,
+  takesDarkFrames: boolean,
+): Clock {
+  const dark = (seconds: number) => (takesDarkFrames && seconds > LONG_SECONDS ? seconds : 0);
+  return apart === undefined
+    ? new AtOnce(secondsPerFrame, dark)
+    : new Apart(apart, release === 'frame', dark);
 }
 
 class AtOnce implements Clock {
   now = 0;
   private readonly secondsPerFrame: number;
+  private readonly dark: (seconds: number) => number;
 
-  constructor(secondsPerFrame: number) {
+  constructor(secondsPerFrame: number, dark: (seconds: number) => number) {
     this.secondsPerFrame = secondsPerFrame;
+    this.dark = dark;
   }
 
   get allHere(): number {
@@ -63,7 +78,7 @@ class AtOnce implements Clock {
   fire({ frames }: Pass): Exposure[] {
     return frames.map(({ shutter: { seconds } }) => {
       const opens = this.now;
-      this.now += seconds + this.secondsPerFrame;
+      this.now += seconds + this.dark(seconds) + this.secondsPerFrame;
       return { opens, closes: opens + seconds };
     });
   }
@@ -75,10 +90,12 @@ class Apart implements Clock {
   private free = 0;
   private readonly timing: ApartTiming;
   private readonly provesEach: boolean;
+  private readonly dark: (seconds: number) => number;
 
-  constructor(timing: ApartTiming, provesEach: boolean) {
+  constructor(timing: ApartTiming, provesEach: boolean, dark: (seconds: number) => number) {
     this.timing = timing;
     this.provesEach = provesEach;
+    this.dark = dark;
   }
 
   get allHere(): number {
@@ -97,10 +114,12 @@ class Apart implements Clock {
   fire({ frames, shape }: Pass): Exposure[] {
     const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer } = this.timing;
     const isOneRelease = shape?.isOneRelease === true;
-    return frames.map(({ shutter: { seconds } }, index) => {
+    return frames.map(({ shutter: { seconds, bulb } }, index) => {
+      // While a shutter is held open, nothing goes over the cable.
+      if (bulb === true) this.now = Math.max(this.now, this.free);
       const opens = this.now + (isOneRelease && index > 0 ? 0 : secondsBeforeExposure);
       const closes = opens + seconds;
-      this.now = closes + secondsAfterExposure;
+      this.now = closes + this.dark(seconds) + secondsAfterExposure;
       const begins = Math.max(this.now, this.free);
       if (this.provesEach) this.now = begins;
       this.free = begins + secondsPerTransfer;

@@ -23,7 +23,13 @@
 //
 // The spread is the same without what lies before the first opening and after the last closing: nearly the same in every plan of
 // one way. A pass pays its change wherever the body stands, and a single frame behind a bracket pays for switching that off.
-import type { ApartTiming, BodyLimits, ShutterSetting, Sixths } from '../exposure/index.js';
+import {
+  type ApartTiming,
+  type BodyLimits,
+  labelledShutters,
+  type ShutterSetting,
+  type Sixths,
+} from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
 import type { PlanRequest } from './types.js';
 
@@ -99,8 +105,8 @@ function changeCost(request: PlanRequest, limits: BodyLimits, standingTv: Sixths
   return ({ centreShutter }) => (centreShutter.tv === standingTv ? 0 : change);
 }
 
-function meanSettings({ offsets, base }: PlanRequest, { shutters }: BodyLimits): number {
+function meanSettings({ offsets, base }: PlanRequest, limits: BodyLimits): number {
   const longest = base.tv - (offsets.at(-1) ?? 0);
   const shortest = base.tv - (offsets[0] ?? 0);
-  return shutters.filter(({ tv }) => tv >= longest && tv <= shortest).length / 3;
+  return labelledShutters(limits).filter(({ tv }) => tv >= longest && tv <= shortest).length / 3;
 }

@@ -5,6 +5,7 @@ import {
   type BodyLimits,
   type BracketShape,
   isSameShape,
+  labelledShutters,
   type ShutterSetting,
   type Sixths,
 } from '../exposure/index.js';
@@ -20,17 +21,25 @@ export interface EstimateOptions {
   readonly standingTv?: Sixths | undefined;
   /** What one release fires; left out, a frame. */
   readonly release?: ReleaseWay | undefined;
+  /** Whether the body takes a dark frame after a long exposure. */
+  readonly noiseReduction?: boolean | undefined;
 }
 
 /** @param passes in firing order */
 export function estimate(
   passes: readonly Pass[],
   limits: BodyLimits,
-  { fileBytes, settleSeconds = 0, standingTv, release = 'frame' }: EstimateOptions = {},
+  {
+    fileBytes,
+    settleSeconds = 0,
+    standingTv,
+    release = 'frame',
+    noiseReduction = false,
+  }: EstimateOptions = {},
 ): Estimate {
-  const clock = clockFor(limits, release);
+  const clock = clockFor(limits, release, noiseReduction);
   let bracket: BracketShape | null = null;
-  const standing = limits.shutters.find(({ tv }) => tv === standingTv);
+  const standing = labelledShutters(limits).find(({ tv }) => tv === standingTv);
   let at: ShutterSetting | undefined = standing;
   const passSeconds: number[] = [];
   const starts = new Map<number, number>();
@@ -71,7 +80,9 @@ export function estimate(
 function changeSeconds(from: ShutterSetting | undefined, to: ShutterSetting, limits: BodyLimits): number {
   if (from?.tv === to.tv) return 0;
   if (from === undefined) return limits.secondsPerChange;
-  const between = limits.shutters.filter(
+  // All of them stand under one label.
+  if (from.bulb === true && to.bulb === true) return 0;
+  const between = labelledShutters(limits).filter(
     ({ tv }) => tv > Math.min(from.tv, to.tv) && tv <= Math.max(from.tv, to.tv),
   ).length;
   return limits.secondsPerChange + limits.secondsPerSetting * between;

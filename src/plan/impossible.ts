@@ -13,6 +13,7 @@ import {
   formatEv,
   fromEv,
   hasOneRelease,
+  labelledShutters,
   magnitude,
   minusSixths,
   nearestOf,
@@ -185,7 +186,7 @@ function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditi
   if (request.mode !== 'manual') return [];
   const distance = (setting: ShutterSetting) => Math.abs(setting.tv - request.base.tv);
   const base = [...usableShutters(limits).values()]
-    .filter((setting) => setting.settable && setting.tv !== request.base.tv)
+    .filter((setting) => setting.settable && setting.bulb !== true && setting.tv !== request.base.tv)
     .sort((a, b) => distance(a) - distance(b) || a.tv - b.tv)
     .find((setting) => possible({ ...request, base: setting }, limits));
   if (base === undefined) return [];
@@ -289,9 +290,10 @@ export function baseNotOffered(
   request: Omit<PlanRequest, 'base'> | null,
   limits: BodyLimits,
 ): EvenrungError {
-  const usable = [...usableShutters(limits).values()].filter(({ settable }) => settable);
+  const labelled = labelledShutters(limits);
+  const usable = labelled.filter((setting) => setting.settable && setting.seconds <= limits.longestSeconds);
   const nearest = nearestOf(seconds, usable);
-  const [longest, shortest] = [limits.shutters[0], limits.shutters.at(-1)];
+  const [longest, shortest] = [labelled[0], labelled.at(-1)];
   const isBetween =
     longest !== undefined &&
     shortest !== undefined &&
@@ -299,7 +301,7 @@ export function baseNotOffered(
     seconds > shortest.seconds;
   const why =
     nearest === undefined || !isBetween
-      ? `The base ${written} is not among the shutter times of this camera, ${rangeOf(limits)}.`
+      ? `The base ${written} is not among the shutter times of this camera, ${rangeOf({ ...limits, shutters: labelled })}.${moreByBulb(limits)}`
       : `The base ${written} is not a shutter time of this camera. The nearest is ${nearest.label} s, ${evBetween(seconds, nearest).toFixed(2)} EV away, and only one within ${FARTHEST_NOMINAL_EV} EV is taken for it.`;
   const bases = [
     nearestOf(
@@ -321,6 +323,13 @@ export function baseNotOffered(
     field: 'base',
     ...(suggestions.length === 0 ? {} : { suggestions }),
   });
+}
+
+/** A base is set on the camera, followed by the light and bracketed: bulb is not. */
+function moreByBulb({ shutters: [longest] }: BodyLimits): string {
+  return longest?.bulb === true
+    ? ` Longer times, up to ${longest.label} s, are for frames that are lighter than the base.`
+    : '';
 }
 
 /** The nearest step, wider first, at which as many frames can be made about the same middle. */

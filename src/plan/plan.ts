@@ -17,6 +17,7 @@ import {
   firedBy,
   fromEv,
   hasOneRelease,
+  labelledShutters,
   nearestSetting,
   parseShutter,
   SHUTTER_SCALES,
@@ -133,7 +134,7 @@ export function planWritten(
 ): Plan {
   const { mode } = others;
   const seconds = secondsWritten(base);
-  if (mode === 'manual' && nearestSetting(seconds, limits.shutters) === undefined)
+  if (mode === 'manual' && nearestSetting(seconds, labelledShutters(limits)) === undefined)
     throw baseNotOffered(base, seconds, others, limits);
   const request = { ...others, base: resolveBase(base, limits, mode) };
   return planSet(request, limits, { ...conditions, baseWritten: base });
@@ -156,7 +157,7 @@ export function resolveBase(
       nearestSetting(seconds, [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half]) ??
       timeAt(fromEv(-Math.log2(seconds)))
     );
-  const setting = nearestSetting(seconds, limits.shutters);
+  const setting = nearestSetting(seconds, labelledShutters(limits));
   if (setting !== undefined) return setting;
   throw baseNotOffered(written, seconds, null, limits);
 }

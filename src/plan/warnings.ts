@@ -1,4 +1,5 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
+import { formatDuration } from '../../shared/duration.js';
 import type { Warning } from '../../shared/plan.js';
 import {
   type BodyLimits,
@@ -9,14 +10,13 @@ import {
   parseShutter,
   speedValue,
 } from '../exposure/index.js';
+import { LONG_SECONDS } from './clock.js';
 import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 
 /** Some 14 EV in an hour and a half, from sunset to night; from memory. */
 const DUSK_EV_PER_MINUTE = 0.15;
 /** A change of light that neighbouring frames begin to tell. */
 const TELLING_EV = 1 / 6;
-/** Long exposures that bodies follow with a dark frame (common practice, no source). */
-const LONG_SECONDS = 1;
 /** Down to here mains light shows in times that are no multiple of its period (common practice, no source). */
 const FLICKER_UP_TO_SECONDS = 1 / 25;
 /** How near to a multiple of the period a time must be; nominal and exact times differ by up to 7 %. */
@@ -39,6 +39,7 @@ export function warningsFor(
     bufferUntried(passes, limits),
     movedBase(request),
     outlastsLink(request, passes, limits),
+    byBulb(passes),
     handHeld(passes, conditions),
     ...noiseReduction(passes, limits, conditions),
     flicker(passes, conditions),
@@ -116,6 +117,16 @@ function outlastsLink(
   };
 }
 
+function byBulb(passes: readonly Pass[]): Warning | null {
+  const held = framesOf(passes).filter(({ shutter }) => shutter.bulb === true);
+  if (held.length === 0) return null;
+  const longest = Math.max(...held.map(({ shutter }) => shutter.seconds));
+  return {
+    code: 'bulb',
+    message: `${count(held.length)} longer than the camera's own times: Evenrung opens and closes the shutter itself, for up to ${formatDuration(Math.round(longest))}. The light moves meanwhile, and the battery has to last: stopping the set ends such an exposure at once.`,
+  };
+}
+
 /** Blur shows when the shutter is slower than 1 / focal length (common practice, no source). */
 function handHeld(passes: readonly Pass[], { handHeldMm }: Conditions): Warning | null {
   if (handHeldMm === undefined) return null;
@@ -129,13 +140,15 @@ function handHeld(passes: readonly Pass[], { handHeldMm }: Conditions): Warning 
 
 function noiseReduction(
   passes: readonly Pass[],
-  { longestSeconds }: BodyLimits,
+  { longestSeconds, apart }: BodyLimits,
   conditions: Conditions,
 ): Warning[] {
   if (conditions.noiseReduction !== true) return [];
   const long = framesOf(passes).filter((frame) => frame.shutter.seconds > LONG_SECONDS);
   if (long.length === 0) return [];
-  const outlasting = long.filter((frame) => frame.shutter.seconds * 2 > longestSeconds);
+  // Where a release does not wait for its file, it is waited for twice the exposure.
+  const outlasting =
+    apart === undefined ? long.filter((frame) => frame.shutter.seconds * 2 > longestSeconds) : [];
   const doubled: Warning = {
     code: 'noise-reduction',
     message: `Long-exposure noise reduction doubles the time of ${count(long.length).toLowerCase()} over ${LONG_SECONDS} s: switch it off on the camera.`,

@@ -6,6 +6,7 @@ import {
   type BodyLimits,
   type IsoSetting,
   isoSettings,
+  labelledShutters,
   leastOf,
   mostOf,
   NO_EV,
@@ -133,7 +134,7 @@ export class Follower {
   private toGiveUp({ side }: { side: 'lighter' | 'darker' }): string[] {
     if (side === 'darker') return [];
     const { request, limits, conditions, everySeconds, light } = this.asked;
-    const slower = limits.shutters
+    const slower = labelledShutters(limits)
       .filter(({ tv, settable }) => settable && tv < this.limits.slowestTv)
       .reduce<ShutterSetting | null>((best, one) => (best === null || one.tv > best.tv ? one : best), null);
     if (slower === null) return [];

@@ -210,7 +210,9 @@ function nearestOnTheWay(from: Settings, wantedEv: number, limits: LightLimits):
 /** A base that lies beyond a cap already stays there, and comes back on its way. */
 function way(from: Settings, side: 'lighter' | 'darker', limits: LightLimits): Settings[] {
   const { slowestTv, fastestTv, leastSv, mostSv } = limits;
-  const shutters = limits.shutters.filter(({ settable }) => settable).sort((a, b) => b.tv - a.tv);
+  const shutters = limits.shutters
+    .filter(({ settable, bulb }) => settable && bulb !== true)
+    .sort((a, b) => b.tv - a.tv);
   const isos = [...limits.isos].sort((a, b) => a.sv - b.sv);
   if (side === 'lighter') {
     const slower = shutters.filter(({ tv }) => tv < from.shutter.tv && tv >= slowestTv);

@@ -3,7 +3,7 @@ import { LINE_SETS } from '../../shared/fold.js';
 import type { Schedule } from '../../shared/schedule.js';
 import type { LineSet } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
-import { isoSettings, minusSixths, NO_EV, type Sixths, toEv } from '../exposure/index.js';
+import { isoSettings, labelledShutters, minusSixths, NO_EV, type Sixths, toEv } from '../exposure/index.js';
 import type { JournalReader } from '../journal/index.js';
 
 /** @returns the last of them, in the order in which they were made @throws EvenrungError storing-failed */
@@ -20,7 +20,7 @@ export function lineSoFar(
     const stored = journal.set(set);
     if (stored === null) continue;
     const { base, ordinal, startedAt, endedAt, state, verified, frames, sentence } = stored;
-    const tv = limits.shutters.find(({ label }) => label === base.shutter)?.tv ?? NO_EV;
+    const tv = labelledShutters(limits).find(({ label }) => label === base.shutter)?.tv ?? NO_EV;
     const sv = isos.find(({ iso }) => String(iso) === base.iso)?.sv ?? NO_EV;
     const lets = minusSixths(sv, tv);
     const shift = before === null ? 0 : toEv(minusSixths(lets, before));

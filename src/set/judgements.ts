@@ -1,7 +1,13 @@
 // Everything that is judged of a frame, as one table: when a rule can be asked, and what comes of it. A new kind of judgement is one new
 // entry here and its test. Pure: it takes what was read, and returns sentences; nobody's files, bodies or journal.
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
-import { type BodyLimits, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import {
+  type BodyLimits,
+  labelledShutters,
+  type ShutterSetting,
+  type Sixths,
+  toEv,
+} from '../exposure/index.js';
 import {
   differsFrom,
   isSameSize,
@@ -274,11 +280,9 @@ export function meteredBase(
 }
 
 /** @param openEnds ends of the list of times that need not be the body's own: a time there proves nothing */
-export function endsOf({
-  shutters,
-  openEnds = [],
-}: BodyLimits): Pick<AskedOfSet, 'longestTv' | 'shortestTv'> {
-  const times = shutters.map(({ tv }) => toEv(tv));
+export function endsOf(limits: BodyLimits): Pick<AskedOfSet, 'longestTv' | 'shortestTv'> {
+  const { openEnds = [] } = limits;
+  const times = labelledShutters(limits).map(({ tv }) => toEv(tv));
   return {
     longestTv: openEnds.includes('longest') ? null : Math.min(...times),
     shortestTv: openEnds.includes('shortest') ? null : Math.max(...times),

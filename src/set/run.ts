@@ -171,10 +171,11 @@ export class Run {
 
   // --- what others may do with it
 
-  /** Asks it to stop: the frame in hand ends, settings are put back. */
+  /** Asks it to stop: the frame in hand ends, before its time if that is still long, and settings are put back. */
   stop(): void {
     this.stopping = true;
     this.held.letGo();
+    void this.cutShort();
   }
 
   /** The frame in hand ends, then nothing is fired until it is let go. @returns false if nothing more is going to be fired */
@@ -378,6 +379,13 @@ export class Run {
       frame: frame.number,
       offset: frame.offset,
     });
+  }
+
+  /** Nobody who stops a set waits a quarter of an hour for a frame. What becomes of it records its time, and is set aside. */
+  private async cutShort(): Promise<void> {
+    // If it cannot be reached, it ends by itself.
+    const isCut = await this.hand.body.cutShort().catch(() => false);
+    if (isCut) this.note('The exposure in hand was ended before its time, because the set was stopped.');
   }
 
   // --- held

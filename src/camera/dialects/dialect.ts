@@ -25,6 +25,14 @@ export interface OneRelease {
   button(settings: Settings): Button | null;
 }
 
+/** How a dialect exposes for longer than its longest label. */
+export interface Bulb {
+  /** The label of the shutter: what `setCentre` writes. */
+  readonly label: string;
+  /** What opens the shutter, and what closes it. */
+  readonly button: Button;
+}
+
 export interface Dialect {
   readonly name: DialectName;
   /** Whether the wire tells how many frames a bracket has; where it does not, they are taken for the commonest. */
@@ -43,6 +51,8 @@ export interface Dialect {
   picturesWaiting?(settings: Settings): number;
   /** What is pressed for a single frame over a link that takes release and fetch apart; left out, or null, for the library's own release. */
   frameButton?(settings: Settings): Button | null;
+  /** Left out, or null, if the body does not offer all that it needs. Used over a link that holds a button for a time. */
+  bulb?(settings: Settings): Bulb | null;
   /** Whole brackets from one release; left out if the dialect fires each frame by a release of its own. */
   readonly oneRelease?: OneRelease;
   /** Settings that some bodies lock while the bracket is off, and what unlocks them. */

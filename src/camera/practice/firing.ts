@@ -71,6 +71,8 @@ interface Press {
   readonly most: number;
   readonly holdSeconds: number | undefined;
   isHeld: boolean;
+  /** Whether it was held to the end of its time. */
+  isThrough: boolean;
   readonly letGo: () => void;
   readonly whenLetGo: Promise<void>;
 }
@@ -136,8 +138,7 @@ export class Firing {
     if (place === 'card' && this.store.framesLeft === 0) return 'card-full';
     const press = newPress(place, frames ?? Number.POSITIVE_INFINITY, holdSeconds);
     this.pressed = press;
-    if (holdSeconds !== undefined)
-      void pause(holdSeconds * this.body.options.timing.exposureScale).then(press.letGo);
+    if (holdSeconds !== undefined) void this.letGoAfter(press, holdSeconds);
     void this.run(press, (file) => this.say({ is: 'file', file })).then(() => {
       if (frames !== undefined) press.letGo();
       this.say({ is: 'over' });
@@ -147,6 +148,12 @@ export class Firing {
 
   letGo(): void {
     this.pressed?.letGo();
+  }
+
+  private async letGoAfter(press: Press, seconds: number): Promise<void> {
+    await pause(seconds * this.body.options.timing.exposureScale);
+    press.isThrough = press.isHeld;
+    press.letGo();
   }
 
   async release(place = this.body.target): Promise<readonly PracticeFile[]> {
@@ -230,7 +237,9 @@ export class Firing {
     const since = performance.now();
     await press.whenLetGo;
     const passed = (performance.now() - since) / 1000;
-    return exposureScale > 0 ? passed / exposureScale : (press.holdSeconds ?? passed);
+    // What this computer's timer is late by is not the body's, and must not be blown up by a scale.
+    if (exposureScale !== 1 && press.isThrough) return press.holdSeconds ?? passed;
+    return exposureScale > 0 ? passed / exposureScale : passed;
   }
 
   /** @returns what closes it */
@@ -274,6 +283,7 @@ function newPress(place: Place, most: number, holdSeconds?: number): Press {
     most,
     holdSeconds,
     isHeld: true,
+    isThrough: false,
     letGo: () => {
       press.isHeld = false;
       resolve();

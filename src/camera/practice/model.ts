@@ -108,8 +108,8 @@ export class PracticeBody {
   constructor(options: Partial<PracticeOptions> = {}) {
     const { shape = 'amount' } = options;
     this.options = { shape, picture: 'full', now: () => new Date(), ...SHAPES[shape], ...options };
-    const { patterns, steps, shortestTv } = this.options;
-    this.shutters = SHUTTER_SCALES.third.filter((setting) => setting.tv <= shortestTv);
+    const { patterns, steps, shortestTv, longestTv } = this.options;
+    this.shutters = SHUTTER_SCALES.third.filter(({ tv }) => tv >= longestTv && tv <= shortestTv);
     const isPattern = shape === 'pattern';
     const switches = ['off', 'on'] as const;
     this.choices = {

@@ -41,7 +41,10 @@ const BUTTONS: Readonly<Record<PracticeShape, readonly Setting[]>> = {
   none: [],
 };
 
-export const buttonsOf = (shape: PracticeShape): readonly Setting[] => BUTTONS[shape];
+export const buttonsOf = ({ options: { shape, bulb } }: PracticeBody): readonly Setting[] => [
+  ...BUTTONS[shape],
+  ...(bulb ? [toggle('bulb')] : []),
+];
 
 export class PracticeApart {
   private readonly body: PracticeBody;

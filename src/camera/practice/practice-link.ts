@@ -27,6 +27,11 @@ import { sceneAtHand } from './render.js';
 /** Writing the file, reading it and judging it; measured on two cores. */
 const HANDING_OVER_SECONDS = 0.1;
 
+/** The nominal 30 s is 32 s. */
+const LONGEST_LABEL_SECONDS = 32;
+/** As over the direct link. */
+const LONGEST_SECONDS = 900;
+
 const CLOCK = 'datetime';
 const IN_A_BURST = 'burstnumber';
 
@@ -50,8 +55,7 @@ export class PracticeLink implements Link {
   async readLimits(): Promise<LinkLimits> {
     const { timing } = this.body.options;
     return {
-      // The nominal 30 s is 32 s.
-      longestSeconds: 32,
+      longestSeconds: this.apart === null ? LONGEST_LABEL_SECONDS : LONGEST_SECONDS,
       secondsPerChange: timing.change,
       secondsPerSetting: timing.changePerSetting,
       secondsPerFrame: timing.releaseLag + timing.cycle + HANDING_OVER_SECONDS,
@@ -148,7 +152,7 @@ export class PracticeLink implements Link {
   private forBursts(): readonly Setting[] {
     const { shape } = this.body.options;
     const inABurst: Setting = { name: IN_A_BURST, kind: 'range', value: String(this.body.state.burstNumber) };
-    return [...buttonsOf(shape), ...(shape === 'pattern' ? [inABurst] : [])];
+    return [...buttonsOf(this.body), ...(shape === 'pattern' ? [inABurst] : [])];
   }
 
   private async setBurst(value: string): Promise<Setting> {

@@ -97,8 +97,9 @@ export interface PracticeOptions {
   readonly steps: readonly Sixths[];
   /** Widest step at which the shape `drive-entry` has its brackets of more than five frames. */
   readonly widestLongBracket: Sixths;
-  /** The shortest time of the shutter, as Tv in sixths. The longest is 30 s. */
+  /** The shortest and the longest time of the shutter, as Tv in sixths. */
   readonly shortestTv: Sixths;
+  readonly longestTv: Sixths;
   /** Whether setting the bracket, even to what it is, starts it at its first frame. */
   readonly restarts: boolean;
   /** Whether step and pattern of the shape `pattern` can be set while the bracket is on only. */
@@ -161,6 +162,8 @@ const EVERY_SHAPE = {
   bracketGoesOn: false,
   pairOrder: 'raw-first',
   secondFileLater: 0,
+  // 30 s.
+  longestTv: evs(-5),
   bulb: true,
   bufferFrames: Number.POSITIVE_INFINITY,
   cardFrames: 20_000,

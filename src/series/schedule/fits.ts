@@ -8,6 +8,7 @@ import {
   type BodyLimits,
   formatEv,
   type IsoSetting,
+  labelledShutters,
   NO_EV,
   type ShutterSetting,
   type Sixths,
@@ -49,7 +50,7 @@ function planned(request: PlanRequest, limits: BodyLimits, conditions?: Conditio
 
 /** @returns the longest shutter that a base can have so that the set still fits; undefined where there is none */
 export function slowestBaseThatFits(asked: FitsAsked): ShutterSetting | undefined {
-  return asked.limits.shutters.find(
+  return labelledShutters(asked.limits).find(
     (base) =>
       base.settable &&
       !isHopeless(base, asked) &&
@@ -128,7 +129,7 @@ function longerInterval(plan: Plan | null): GiveUp | null {
 function higherIso(asked: FitsAsked, { now, offered }: IsoChoice): GiveUp | null {
   for (const iso of offered.filter(({ sv }) => sv > now.sv)) {
     const tv = asked.request.base.tv + iso.sv - now.sv;
-    const base = asked.limits.shutters.find((setting) => setting.tv === tv && setting.settable);
+    const base = labelledShutters(asked.limits).find((setting) => setting.tv === tv && setting.settable);
     if (base === undefined || !fits({ ...asked, request: { ...asked.request, base } }).fits) continue;
     return {
       code: 'iso',

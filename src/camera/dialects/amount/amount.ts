@@ -2,6 +2,7 @@
 // around the shutter that is set. How many frames, and in which order, is not on the wire.
 
 import type { Button, Settings } from '../../link.js';
+import { bulbOf } from '../bulb.js';
 import { choicesOf, commonLimits, labelFor, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
 import { BRACKET_OFF, bracketLabel, bracketStep, shutterSettings } from './labels.js';
@@ -50,6 +51,8 @@ export const amount: Dialect = {
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
+
+  bulb: (settings) => bulbOf(settings, SHUTTER),
 
   // The body goes on while the button is held, and stops by itself at the end of its bracket.
   oneRelease: {

@@ -3,6 +3,7 @@
 // brings beside the first file is lost there. The order of the frames is not on the wire.
 import type { BracketShape, ShutterSetting } from '../../../exposure/index.js';
 import type { SettingChange, Settings } from '../../link.js';
+import { bulbOf } from '../bulb.js';
 import { choicesOf, commonLimits, labelFor, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
 import { driveEntry, driveEntryShutters, isSingleDrive } from './labels.js';
@@ -44,6 +45,8 @@ export const driveEntries: Dialect = {
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
+
+  bulb: (settings) => bulbOf(settings, SHUTTER),
 
   oneRelease: {
     fires: (settings, shape) =>

@@ -3,6 +3,7 @@
 // (`bracketset`), and, in manual mode, a menu on the body that the wire does not reach.
 import type { BracketShape } from '../../../exposure/index.js';
 import type { Button, Settings } from '../../link.js';
+import { bulbOf } from '../bulb.js';
 import { choicesOf, commonLimits, notOfferedAnyMore, SHUTTER, setCentreBy } from '../common.js';
 import type { Dialect } from '../dialect.js';
 import { endsOpen } from '../shutters.js';
@@ -96,6 +97,9 @@ export const pattern: Dialect = {
       fitting(STEP, steps, ({ step }) => step === shape.step),
     );
   },
+
+  // The library sets the shutter to bulb once more, and takes the body over for it.
+  bulb: (settings) => bulbOf(settings, shutterName(settings)),
 
   oneRelease: {
     fires: (settings) => choicesOf(settings, DRIVE).includes(BURST) && settings.has(IN_A_BURST),
