@@ -422,6 +422,26 @@ export const SCREENS: readonly Screen[] = [
         route.fulfill({ json: { role: 'watch', name: 'The tablet', door: 'network' } }),
       ),
   },
+  {
+    name: 'form-either-way',
+    state: ready(({ timing }) => ({
+      oneRelease: true,
+      timing: {
+        ...timing,
+        // Invented.
+        apart: {
+          ...{ secondsBeforeExposure: 0.06, secondsAfterExposure: 0.14, secondsPerTransfer: 0.8 },
+          mostInOneGo: 9,
+        },
+      },
+    })),
+    done: async (page) => {
+      await page.getByText('About this body').click();
+      await page.getByText('Planned for the least time').click();
+      await page.getByLabel('Keep short', { exact: true }).selectOption('The spread of its exposures');
+      await page.getByText('Planned for the least spread').waitFor();
+    },
+  },
   // The last one: how ready the body is stays judged for this until something else is planned.
   {
     name: 'form-not-ready',
