@@ -51,9 +51,12 @@ const SECONDS_PER_FRAME = 1.5;
 /** From memory, no source: what is left of USB 2 in bodies that have no more. */
 const BYTES_PER_SECOND = 30 * 1000 * 1000;
 
-/** A comment in libgphoto2 2.5.30 (camlibs/ptp2/library.c) has it that a body of 0x0B dislikes pieces of 5 MB. */
+/**
+ * Two comments in libgphoto2 2.5.30 (camlibs/ptp2/library.c) have it that a body of 0x0B likes pieces of 1 MB and dislikes those of 5 MB.
+ * Each piece costs a transaction, and a look for events between two of them a few more.
+ */
 const PIECE_BYTES: Readonly<Record<Family, number>> = {
-  '0x0b': 2 * MiB,
+  '0x0b': 4 * MiB,
   '0x0a': 8 * MiB,
   '0x11': 8 * MiB,
   other: 8 * MiB,
