@@ -33,11 +33,17 @@ export function wayFor(profile: BodyProfile | null, library: string | null): Rea
   if (library !== null && library !== learnt.library)
     return {
       way: 'binding',
-      why: `It was learnt with ${learnt.library}, and ${library} is installed: learn it again to reach it directly.`,
+      why: `It was learnt with version ${versionOf(learnt.library)} of the camera library, and version ${versionOf(library)} is installed: learn it again to reach it directly.`,
     };
-  return { way: 'direct', why: `It held when the camera was learnt, with ${learnt.library}.` };
+  return {
+    way: 'direct',
+    why: `It held when the camera was learnt, with version ${versionOf(learnt.library)} of the camera library.`,
+  };
 }
+
+/** Its name says nothing to a photographer. */
+const versionOf = (library: string): string => library.replace(/^\S+ /, '');
 
 export const BY_HAND = 'It was chosen by hand (--link).';
 export const NO_BINDING =
-  'The package gphoto2 was not installed or did not build, so the camera is reached by calling the library directly. That works without having been learnt; `learn` makes it quicker.';
+  'The part for the usual way was not installed or did not build on this computer, so the camera is reached directly. That works without having been learnt; `learn` makes it quicker.';

@@ -163,7 +163,7 @@ function inWords(view: BodyView): string[] {
 }
 
 const WAYS: Readonly<Record<NonNullable<BodyView['reached']>['way'], string>> = {
-  binding: 'through the package gphoto2',
+  binding: 'the usual way',
   direct: 'directly',
 };
 

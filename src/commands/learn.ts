@@ -119,9 +119,9 @@ function inWords(profile: BodyProfile, path: string, notes: readonly string[]): 
 }
 
 function directly(direct: DirectProfile): string[] {
-  const { library, oneRelease, mostInOneGo, pairs, sendsWhileExposing, timing } = direct;
+  const { oneRelease, mostInOneGo, pairs, sendsWhileExposing, timing } = direct;
   return [
-    `  can be reached directly (${library}): the next frame is released while the file of the one before is coming`,
+    `  can be reached directly: the next frame is released while the file of the one before is coming`,
     oneRelease
       ? `  fires up to ${mostInOneGo} frames of a bracket from one release`
       : '  fires each frame by a release of its own',

@@ -54,7 +54,7 @@ export class FallBack {
     if (isTooLong || !body.giveUpApart(message)) return;
     this.failures = 0;
     book.note(
-      `Reaching the camera directly failed twice in a row (${message}) The set goes on through the package gphoto2, and so do later ones until the camera is learnt again.`,
+      `Reaching the camera directly failed twice in a row (${message}) The set goes on the usual way, and so do later ones until the camera is learnt again.`,
     );
   }
 }

@@ -216,8 +216,8 @@ export class Releases {
         return;
       }
       const error = await hand.folder.whyNotStored(looked);
-      this.missed([frame], new Date(firedAt), error);
       hand.coming.delete(decision.frame);
+      this.missed([frame], new Date(firedAt), error);
       const isLinks =
         error.code === 'frame-missing' || error.code === 'file-not-there' || LINK_FAILURES.has(error.code);
       if (!isLinks) throw ofFrame(frame.view, error);
@@ -231,9 +231,10 @@ export class Releases {
     releasedAt: Date,
     error: EvenrungError,
   ): SetFrame | undefined {
-    const { book } = this.hand;
+    const { book, coming } = this.hand;
     const reason = error.code === 'set-folder-gone' ? NOWHERE_TO_STORE : error.message;
-    const lost = expected.filter(({ view }) => view.state === 'fired');
+    // Whether the rest of a file comes whose head is here, is heard when it is.
+    const lost = expected.filter(({ view }) => view.state === 'fired' && !coming.has(view.number));
     for (const frame of lost) {
       if (error.details.released !== false) book.stray(stray(frame.view, releasedAt, reason));
       book.change(frame, 'rejected', { reason });

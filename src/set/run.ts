@@ -337,7 +337,7 @@ export class Run {
         await this.releases.looks.catchUp();
         return 'done';
       case 'look in the camera':
-        // What is still on its way is not looked for.
+        // What is on its way need not be fetched again, and what fails on it is looked for.
         await this.releases.looks.catchUp();
         await this.inCamera.fetch(this.releases.soFar.came);
         return 'done';

@@ -132,6 +132,9 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
     const { number } = frame.view;
     const count = (by: number) => madeUp.set(number, (madeUp.get(number) ?? 0) + by);
     while (hand.isDue(frame)) {
+      // Its file may have failed on the way only now.
+      if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
+      if (!hand.isDue(frame)) break;
       if ((madeUp.get(number) ?? 0) >= MOST_MAKE_UPS + (hand.body.picturesWaiting ?? 0)) {
         if ((yield { is: 'give up', frame }) === 'stopped') return 'stopped';
       }
@@ -139,7 +142,6 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
       const fromBefore = conditions.fromBefore();
       const went = canBeSingle(frame, hand) ? yield* single(frame, hand) : yield* repeat(frame.pass, hand);
       if (went === 'stopped' || (yield { is: 'look back' }) === 'stopped') return 'stopped';
-      if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
       // What came was no attempt of it.
       if (conditions.fromBefore() > fromBefore) count(-1);
       // A body that was busy did not try: it is given as long as one that is gone.

@@ -81,6 +81,27 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
     expect(record?.strays).toEqual([]);
   });
 
+  if (shape !== 'none')
+    it('whose link fails within a burst: what has its head here is waited for, the rest is found on the card', async () => {
+      const body = bodyOf({ shape });
+      const link = new ApartTestLink(body);
+      let tellings = 0;
+      link.hear = (heard) => {
+        const [first] = heard.made;
+        if (first === undefined || tellings > 1) return heard;
+        tellings += 1;
+        if (tellings === 1) return { made: [first], isOver: false };
+        throw lost();
+      };
+      await body.change('target', 'card');
+      const { run, record } = await fired(link, { frames: 3, step: 1, base: '1/60', release: 'pass' });
+      expect(run?.state).toBe('complete');
+      expect(tellings).toBe(2);
+      expect(body.shots).toHaveLength(3);
+      expect(record?.strays).toEqual([]);
+      expect(record?.setAside).toEqual([]);
+    });
+
   it('whose program ends between head and rest: the next one fetches it', async () => {
     const body = bodyOf({ shape });
     await body.change('target', 'card');

@@ -453,7 +453,8 @@ async function accounted(book: ShutterBook, events: EventLog): Promise<string[]>
   // Set aside, and not as the body made it: what came was cut short.
   const damaged = aside.filter((hash) => !made.has(hash)).length;
   const left = [...made].filter((hash) => !framesBy.has(hash) && !aside.includes(hash)).length;
-  const told = record.strays.length + damaged;
+  const alone = record.frames.filter(({ partner }) => partner?.state === 'missing').length;
+  const told = record.strays.length + damaged + alone;
   if (left > told) wrong.push(`${left} files that were made are nowhere, and ${told} are told of.`);
   return wrong;
 }

@@ -174,12 +174,13 @@ function killAt(cell: Struck, fits: (request: PtpRequest) => boolean): void {
 }
 
 /** @returns whether a request is for another file than the first that was asked for */
-function ofSecondFile(): (request: PtpRequest) => boolean {
-  let first: number | undefined;
+function ofSecondFile({ name }: Struck): (request: PtpRequest) => boolean {
+  const asked = new Set<number | undefined>();
   return (request) => {
     if (!isFetch(request)) return false;
-    first ??= request.parameters[0];
-    return request.parameters[0] !== first;
+    // Under vendor extension 0x11 what waits in the body's memory has one handle, whichever it is, and comes whole.
+    asked.add(name === 'drive-entry' ? asked.size : request.parameters[0]);
+    return asked.size > 1;
   };
 }
 
@@ -538,12 +539,12 @@ export const FAULTS = {
   },
   killedInBurst: {
     name: 'killed between two files',
-    strike: (cell) => killAt(cell, ofSecondFile()),
+    strike: (cell) => killAt(cell, ofSecondFile(cell)),
   },
   killedInPair: {
     name: 'killed between files of a pair',
     prepare: async (cell) => void (await cell.wire().body.change('format', 'raw-and-jpeg')),
-    strike: (cell) => killAt(cell, ofSecondFile()),
+    strike: (cell) => killAt(cell, ofSecondFile(cell)),
   },
   threeOnCard: {
     name: 'cable out with three on card',

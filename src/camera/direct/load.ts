@@ -17,12 +17,12 @@ const NAMES =
  */
 const STACK_BYTES = 2 * 1024 * 1024;
 
+const INSTALL = 'Install libgphoto2 2.5 as the system has it, then start again with npm start.';
+
 const unavailable = (why: string, cause: unknown): EvenrungError =>
-  new EvenrungError(
-    'usb-not-available',
-    `Cameras cannot be reached over USB here: ${why} Install libgphoto2 2.5 as the system has it, then start again with npm start.`,
-    { cause: cause instanceof Error ? cause.message : String(cause) },
-  );
+  new EvenrungError('usb-not-available', `Cameras cannot be reached over USB here: ${why} ${INSTALL}`, {
+    cause: cause instanceof Error ? cause.message : String(cause),
+  });
 
 async function load() {
   let koffi: Koffi;

@@ -129,7 +129,7 @@ export function bodyOption(): Option {
 export function linkOption(): Option {
   return new Option(
     '--link <way>',
-    'how cameras are reached: binding (the package gphoto2), direct (its library itself), or auto: as each was learnt',
+    'how cameras are reached: binding (the usual way), direct (quicker, once it was learnt), or auto: as each was learnt',
   )
     .choices(WAY_CHOICES)
     .default('auto');
