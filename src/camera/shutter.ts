@@ -78,6 +78,8 @@ const LISTEN_MS = 100;
 const RELEASE_MS = 20_000;
 /** A bulb exposure that is through so soon is not cut short: it is a whole frame then. */
 const SOON_MS = 10_000;
+/** Clocks and messages are off by less: a file that comes sooner before the end of a bulb exposure is of another. */
+const SURELY_OPEN_MS = 500;
 /** Files may be told of a moment after the body has said that the release is over. */
 const AFTER_OVER_MS = 2000;
 /** A release that is expected, and does not come within this, is waited for no longer. */
@@ -277,6 +279,13 @@ export class Shutter {
     if (hold.cutAt !== null) await this.link.unpress();
   }
 
+  /** Whether no file can be of this exposure yet. */
+  private isStillHeld(): boolean {
+    const { hold } = this;
+    if (hold === null || hold.since === null || hold.cutAt !== null) return false;
+    return performance.now() < hold.since + hold.seconds * 1000 - SURELY_OPEN_MS;
+  }
+
   /** Milliseconds that the exposures take, with dark frames as long as they are themselves, as far as is known by now. */
   private exposingMs(exposureSeconds: number): number {
     const { since = null, cutAt = null } = this.hold ?? {};
@@ -291,20 +300,26 @@ export class Shutter {
   ): Promise<EvenrungError | null> {
     const since = performance.now();
     let overAt: number | null = null;
-    while (wholeFrames(came(), filesPerFrame) < frames) {
+    const isEarly = () => overAt === null && this.isStillHeld();
+    // Of a release before that was given up.
+    let early: ReadonlySet<string> = new Set();
+    const counted = () => came().filter((file) => !early.has(stemOf(file)));
+    while (isEarly() || wholeFrames(counted(), filesPerFrame) < frames) {
       const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
       const heard = await this.link.listen(this.fetching === null ? LISTEN_MS : 0);
       await take(heard);
       if (heard.isOver || (overAt !== null && came().length > before)) overAt = performance.now();
+      if (overAt !== null) early = new Set();
+      if (isEarly()) early = new Set(came().map(stemOf));
       const most = this.exposingMs(exposureSeconds);
       // A body may say that it is over, and take the dark frame of a bulb exposure then.
-      const isDark = this.hold !== null && came().length === 0;
+      const isDark = this.hold !== null && counted().length === 0;
       const afterOver = AFTER_OVER_MS + (isDark ? most : 0);
       const until = overAt === null ? since + RELEASE_MS + most : overAt + afterOver;
       if (performance.now() > until) {
         // A frame of which one file is here is made: what its other file is, is seen later.
-        const made = wholeFrames(came(), 1);
+        const made = wholeFrames(counted(), 1);
         return made < frames ? tooFew(made, frames) : null;
       }
       // The files on their way have their turn.

@@ -41,9 +41,12 @@ const BUTTONS: Readonly<Record<PracticeShape, readonly Setting[]>> = {
   none: [],
 };
 
+/** The switch that opens and closes the shutter for as long as somebody wants. */
+export const BULB = 'bulb';
+
 export const buttonsOf = ({ options: { shape, bulb } }: PracticeBody): readonly Setting[] => [
   ...BUTTONS[shape],
-  ...(bulb ? [toggle('bulb')] : []),
+  ...(bulb ? [toggle(BULB)] : []),
 ];
 
 export class PracticeApart {

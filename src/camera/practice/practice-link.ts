@@ -21,7 +21,7 @@ import type {
 import { frameNotStored, nothingFired } from '../not-stored.js';
 import { type Face, facesOf, toldBy } from './faces.js';
 import { NO_TIME, PRACTICE_SHAPES, PracticeBody } from './model.js';
-import { buttonsOf, PRACTICE_APART, PracticeApart } from './practice-apart.js';
+import { BULB, buttonsOf, PRACTICE_APART, PracticeApart } from './practice-apart.js';
 import { sceneAtHand } from './render.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
@@ -76,6 +76,7 @@ export class PracticeLink implements Link {
   async changeSetting(name: string, value: string): Promise<Setting> {
     if (name === IN_A_BURST && this.apart !== null) return this.setBurst(value);
     if (name === CLOCK) return this.setClock(value);
+    if (name === BULB && value === 'off' && this.apart !== null) return this.closeShutter();
     const entry = this.faces.find((candidate) => candidate.name === name);
     if (entry === undefined)
       throw new EvenrungError('unknown-setting', `The practice body has no setting '${name}'.`);
@@ -159,6 +160,12 @@ export class PracticeLink implements Link {
     if (await this.body.change('burstNumber', Number(value)))
       return { name: IN_A_BURST, kind: 'range', value };
     throw new EvenrungError('setting-not-taken', `The practice body makes no ${value} frames in a burst.`);
+  }
+
+  /** As the library takes it; it is always read as off. */
+  private closeShutter(): Setting {
+    this.body.letGo();
+    return { name: BULB, kind: 'toggle', value: 'off' };
   }
 
   private setClock(value: string): Setting {
