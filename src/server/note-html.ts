@@ -1,5 +1,6 @@
 // From the Markdown of a note to a page. It takes text and gives text, and knows no file. HTML within a note is shown as it is
-// written, and a link that leads nowhere is plain text.
+// written, and a link that leads nowhere is plain text. A drawing of the notes becomes part of its page, so that it takes on the page's
+// colours; any other image is the words that stand for it.
 import { Marked, Renderer, type Tokens } from 'marked';
 import { anchorOf } from '../../shared/pages.js';
 
@@ -8,6 +9,8 @@ export interface Where {
   readonly address: string;
   /** @returns whether there is a page at this path of the daemon */
   readonly isPage: (address: string) => boolean;
+  /** @returns the SVG at this path of the daemon, if there is a drawing */
+  readonly drawingAt: (address: string) => string | undefined;
 }
 
 export interface Note {
@@ -56,9 +59,7 @@ class NoteRenderer extends Renderer {
 
   override link({ href, tokens }: Tokens.Link): string {
     const words = this.parser.parseInline(tokens);
-    const target = URL.canParse(href, `${BASE}${this.where.address}`)
-      ? new URL(href, `${BASE}${this.where.address}`)
-      : null;
+    const target = this.targetOf(href);
     if (target === null) return words;
     if (target.origin === BASE) {
       const isThere = this.where.isPage(target.pathname) || this.where.isPage(`${target.pathname}README.md`);
@@ -73,7 +74,16 @@ class NoteRenderer extends Renderer {
     return escaped(text);
   }
 
-  override image({ text }: Tokens.Image): string {
-    return escaped(text);
+  override image({ href, text }: Tokens.Image): string {
+    const target = this.targetOf(href);
+    const drawing = target?.origin === BASE ? this.where.drawingAt(target.pathname) : undefined;
+    if (drawing === undefined) return escaped(text);
+    const named = drawing.replace(/^<svg /, `<svg role="img" aria-label="${escaped(text)}" `);
+    return `<span class="drawing">${named.trim()}</span>`;
+  }
+
+  private targetOf(href: string): URL | null {
+    const from = `${BASE}${this.where.address}`;
+    return URL.canParse(href, from) ? new URL(href, from) : null;
   }
 }

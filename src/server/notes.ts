@@ -1,6 +1,6 @@
 // The notes over HTTP: README.md and the pages of hardware-notes/, under /notes/ as they lie in the project, so that the links
 // between them work as they are written. What there is is listed once, at the start, and each page has an address of its own:
-// no address can name any other file.
+// no address can name any other file. Drawings come within the pages that show them.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { FastifyInstance } from 'fastify';
@@ -12,6 +12,7 @@ export const NOTES = '/notes/';
 const FOLDER = 'hardware-notes';
 const FIRST = `${FOLDER}/README.md`;
 const PAGE = /^[A-Za-z0-9-]+\.md$/;
+const DRAWING = /^[A-Za-z0-9-]+\.svg$/;
 /** The page that the panel's build leaves for them. */
 const FRAME = 'notes.html';
 
@@ -28,12 +29,14 @@ export async function addNotes(app: FastifyInstance, { notes, panel }: NotesOpti
     app.get(`${NOTES}${page}`, async (_request, reply) => {
       // Loaded only where somebody reads: the daemon starts without it.
       const { framed, rendered } = await import('./note-html.js');
-      const [frame, source] = await Promise.all([
+      const [frame, source, drawings] = await Promise.all([
         readText(path.join(panel, FRAME)),
         readText(path.join(notes, page)),
+        drawingsIn(notes),
       ]);
       const isPage = (address: string) => address.startsWith(NOTES) && pages.has(address.slice(NOTES.length));
-      const html = framed(frame, rendered(source, { address: `${NOTES}${page}`, isPage }));
+      const drawingAt = (address: string) => drawings.get(address);
+      const html = framed(frame, rendered(source, { address: `${NOTES}${page}`, isPage, drawingAt }));
       return reply.type('text/html; charset=utf-8').header('cache-control', 'no-cache').send(html);
     });
   }
@@ -45,12 +48,24 @@ export async function addNotes(app: FastifyInstance, { notes, panel }: NotesOpti
 
 /** @returns paths from the top of the project; none where there are no notes */
 async function pagesIn(notes: string): Promise<string[]> {
-  const below = async (folder: string) => {
-    const entries = await readdir(path.join(notes, folder), { withFileTypes: true }).catch(() => []);
-    return entries.filter((entry) => entry.isFile() && PAGE.test(entry.name)).map(({ name }) => name);
-  };
-  const top = (await below('.')).filter((name) => name === 'README.md');
-  return [...top, ...(await below(FOLDER)).map((name) => `${FOLDER}/${name}`)];
+  const top = (await filesIn(notes, PAGE)).filter((name) => name === 'README.md');
+  const below = await filesIn(path.join(notes, FOLDER), PAGE);
+  return [...top, ...below.map((name) => `${FOLDER}/${name}`)];
+}
+
+/** @returns the SVG of each drawing, by its address */
+async function drawingsIn(notes: string): Promise<ReadonlyMap<string, string>> {
+  const folder = path.join(notes, FOLDER);
+  const names = await filesIn(folder, DRAWING);
+  const found = names.map(
+    async (name) => [`${NOTES}${FOLDER}/${name}`, await readText(path.join(folder, name))] as const,
+  );
+  return new Map(await Promise.all(found));
+}
+
+async function filesIn(folder: string, named: RegExp): Promise<string[]> {
+  const entries = await readdir(folder, { withFileTypes: true }).catch(() => []);
+  return entries.filter((entry) => entry.isFile() && named.test(entry.name)).map(({ name }) => name);
 }
 
 /** What is gone since the start is no page any more. */

@@ -21,6 +21,7 @@ const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 const PHONE: Size = { name: 'phone', width: 390, height: 844, colorScheme: 'light', hasTouch: true };
 const LAPTOP: Size = { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false };
 const NOTE = '/notes/hardware-notes/readiness.md';
+const DRAWN_NOTE = '/notes/hardware-notes/passes.md';
 
 const theSwitch = (page: Page) => page.getByRole('button', { name: 'Night', exact: true });
 const looks = (page: Page) =>
@@ -103,6 +104,10 @@ describe('the switch', () => {
     expect(await looks(note)).toEqual(NIGHT);
     await note.screenshot({ path: screenAt('light-night-note') });
     expect((await lightOf(await note.screenshot())).others).toBe(0);
+    await note.goto(new URL(DRAWN_NOTE, panel.address).href);
+    const drawing = await lightOf(await note.locator('.drawing').screenshot());
+    expect(drawing.others).toBe(0);
+    expect(drawing.red).toBeGreaterThan(100);
   });
 });
 

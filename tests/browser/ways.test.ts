@@ -1,6 +1,7 @@
 // What one release fires, and what is kept short: on the panel of a body that can do either, and of one that cannot. The body's limits
 // are invented; the planner, the daemon's routes and the panel are the real ones.
 import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import pino from 'pino';
 import type { Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
@@ -16,6 +17,8 @@ const SIZES: readonly Size[] = [
   { name: 'phone', width: 390, height: 844, colorScheme: 'dark', hasTouch: true },
   { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
 ];
+
+const TOP = fileURLToPath(new URL('../..', import.meta.url));
 
 const framewise = (limits: BodyLimits): BodyLimits => ({
   ...limits,
@@ -43,7 +46,7 @@ class PanelOver extends PracticePanel {
     const { station, events } = await openStation(path.dirname(this.sets), new TestLink(), { see });
     const log = pino({ level: 'silent' });
     this.station = station;
-    this.server = await startServer({ station, events, log, panel: PANEL, notes: this.sets, port: 0 });
+    this.server = await startServer({ station, events, log, panel: PANEL, notes: TOP, port: 0 });
     this.address = this.server.address;
   }
 
@@ -156,5 +159,22 @@ describe.each(SIZES)('a body that cannot, $name', (screen) => {
       .getByText(/^9 frames in 3 passes, about \d+ s, spread \d+ s$/)
       .waitFor();
     panel.forgetComplaints();
+  });
+});
+
+describe.each(SIZES)('the note on passes, $name', (screen) => {
+  it('draws both ways, as wide as the page and no wider', async () => {
+    const page = await panel.open(screen, undefined, '/notes/hardware-notes/passes.md');
+    const drawing = page.getByRole('img', { name: /^Two time lines of nine frames/ });
+    await drawing.waitFor();
+    const { width, sideways, colours } = await drawing.evaluate((svg) => ({
+      width: svg.getBoundingClientRect().width,
+      sideways: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+      // The page's colours, not those that it has by itself elsewhere.
+      colours: [...svg.querySelectorAll('text')].map((text) => getComputedStyle(text).fill),
+    }));
+    expect([width > 320, width <= 34 * 16, sideways]).toEqual([true, true, 0]);
+    expect(colours).not.toContain('rgb(102, 115, 111)');
+    await page.screenshot({ path: screenAt(`${screen.name}-note-passes`), fullPage: true });
   });
 });

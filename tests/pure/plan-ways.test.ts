@@ -1,5 +1,7 @@
 // The two ways through a pass, frame by frame and in one release; the least time and the least spread. Timing is invented, so that sums
 // can be done by hand.
+import { readFile } from 'node:fs/promises';
+import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
@@ -125,6 +127,24 @@ describe('nine frames from a three-frame body, by hand', () => {
     expect(estimate.seconds).toBeCloseTo(EXPOSED + 9 * 0.5 + 6 * 0.3, 3);
     // Eight frames and two changes lie before the last closing, and nothing of what comes after it.
     expect(estimate.spreadSeconds).toBeCloseTo(EXPOSED + 8 * 0.5 + 2 * 0.3, 3);
+  });
+});
+
+describe('the drawing in the notes', () => {
+  it('shows what the planner says of these figures', async () => {
+    const read = (name: string) =>
+      readFile(fileURLToPath(new URL(`../../hardware-notes/${name}`, import.meta.url)), 'utf8');
+    const [drawing, note] = await Promise.all([read('two-ways.svg'), read('passes.md')]);
+    const plans = [plan(NINE), plan({ ...NINE, release: 'pass' })];
+    const figures = plans.map(({ estimate: { seconds, spreadSeconds } }) => [seconds, spreadSeconds ?? 0]);
+    const written = [...drawing.matchAll(/time ([\d.]+) s, spread ([\d.]+) s</g)];
+    expect(written.map(([, ...numbers]) => numbers)).toEqual(
+      figures.map((numbers) => numbers.map((number) => number.toFixed(1))),
+    );
+    // Nine exposures and nine files each, a change before and after, and some in between.
+    expect(drawing.match(/class="exposure"/g)).toHaveLength(2 * 9 + 1);
+    for (const spread of figures.map(([, spread = 0]) => spread))
+      expect(note).toContain(`a spread of ${spread.toFixed(1)} seconds`);
   });
 });
 

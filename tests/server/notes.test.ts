@@ -110,6 +110,23 @@ describe('a page', () => {
     expect(followed).toBeGreaterThan(20);
   });
 
+  it('has its drawings in it, with words for whoever does not see them, and nothing that runs', async () => {
+    let drawn = 0;
+    for (const name of await readdir(path.join(TOP, 'hardware-notes'))) {
+      if (!name.endsWith('.svg')) continue;
+      const drawing = await readFile(path.join(TOP, 'hardware-notes', name), 'utf8');
+      expect(drawing).not.toMatch(/<script|<style|<image|<use|<foreignObject|style=|href|\son\w+=|url\(/i);
+      drawn += 1;
+      // It is no page of its own.
+      expect((await get(`/notes/hardware-notes/${name}`)).status).toBe(404);
+    }
+    expect(drawn).toBeGreaterThan(0);
+    const { body } = await get('/notes/hardware-notes/passes.md');
+    expect(body).toMatch(
+      /<span class="drawing"><svg role="img" aria-label="Two time lines of nine frames [^"]{60,}"/,
+    );
+  });
+
   it('each error leads to a heading', async () => {
     for (const code of Object.keys(ERRORS) as ErrorCode[]) {
       const { page, section } = PAGES[code];
@@ -222,6 +239,8 @@ describe('what a note is made into', () => {
     rendered(source, {
       address: '/notes/hardware-notes/here.md',
       isPage: (address) => address === '/notes/hardware-notes/there.md' || address === '/notes/README.md',
+      drawingAt: (address) =>
+        address === '/notes/hardware-notes/drawn.svg' ? '<svg viewBox="0 0 1 1"></svg>\n' : undefined,
     }).html;
 
   it.each([
@@ -234,6 +253,11 @@ describe('what a note is made into', () => {
     ['[a](javascript:alert(1))', '<p>a</p>'],
     ['[a](data:text/html,x)', '<p>a</p>'],
     ['![a](x.png)', '<p>a</p>'],
+    ['![a](https://elsewhere.invalid/notes/hardware-notes/drawn.svg)', '<p>a</p>'],
+    [
+      '![a "b" & c](drawn.svg)',
+      '<p><span class="drawing"><svg role="img" aria-label="a &quot;b&quot; &amp; c" viewBox="0 0 1 1"></svg></span></p>',
+    ],
     ['a <img src=x onerror=alert(1)>', '<p>a &lt;img src=x onerror=alert(1)&gt;</p>'],
     ['## A, b (c)', '<h2 id="a-b-c">A, b (c)</h2>'],
   ])('%s', (source, html) => {
