@@ -129,8 +129,7 @@ export async function putAside(
   { reason, frame }: { readonly reason: string; readonly frame: number | null },
   { folder, book }: { readonly folder: SetFolder; readonly book: Book },
 ): Promise<void> {
-  for (const { path, kind } of partner === null ? [own] : [own, partner]) {
-    const file = await folder.setAside(path, frame, kind);
-    book.aside({ file, reason });
-  }
+  const names = await folder.setAllAside(partner === null ? [own] : [own, partner], frame);
+  // Both at once: one that is left among the arrivals would be taken for a frame after a restart.
+  book.aside(...names.map((file) => ({ file, reason })));
 }

@@ -278,11 +278,13 @@ export class Book {
     return this.toldOf.has(placeOf(file));
   }
 
-  /** A file of the set folder that is no frame. */
-  aside(one: Aside): void {
+  /** Files of the set folder that are no frame; all of them are kept, or none. */
+  aside(...files: readonly Aside[]): void {
     const { keeper } = this.options;
-    this.setAside.push(one);
-    keeper.keepOrLater(() => keeper.aside(one));
+    this.setAside.push(...files);
+    keeper.keepOrLater(() => {
+      for (const one of files) keeper.aside(one);
+    });
   }
 
   // --- keeping first, telling after

@@ -228,10 +228,23 @@ export class SetFolder {
 
   /** Takes a file in that belongs to no frame, under set-aside/. @returns its name, from the set folder on */
   async setAside(file: string, frameNumber: number | null, kind: string | undefined): Promise<string> {
+    const [name = ''] = await this.setAllAside([{ path: file, kind }], frameNumber);
+    return name;
+  }
+
+  /** As setAside, for the files of one exposure. @returns their names, which differ in the extension alone, if they are of several kinds */
+  async setAllAside(
+    files: readonly { readonly path: string; readonly kind: string | undefined }[],
+    frameNumber: number | null,
+  ): Promise<readonly string[]> {
     await this.storing(() => this.makeAside());
     const stem = frameNumber === null ? 'other' : `frame-${String(frameNumber).padStart(2, '0')}`;
-    const [name] = await this.take([{ path: file, kind: kind ?? 'unknown' }], ASIDE, stem);
-    return name;
+    const known = files.map(({ path: file, kind = 'unknown' }) => ({ path: file, kind }));
+    // Two of one kind cannot have one name.
+    if (new Set(known.map(({ kind }) => kind)).size === files.length) return this.take(known, ASIDE, stem);
+    const names: string[] = [];
+    for (const file of known) names.push(...(await this.take([file], ASIDE, stem)));
+    return names;
   }
 
   /**
