@@ -100,6 +100,13 @@ export const keptSetDetailSchema = keptSetViewSchema
         reason: z.string(),
       }),
     ),
+    /** What may still lie in the camera. */
+    inCamera: z.strictObject({
+      /** Files that releases of it made, as far as anybody knows, and that never came. */
+      files: z.number().int(),
+      /** Whether the camera that made it is there, and can be looked into. */
+      canLook: z.boolean(),
+    }),
     /** What else a person should know, a sentence each. */
     notes: z.array(z.string()),
   })

@@ -1,4 +1,4 @@
-// `sets again` and `sets complete`: a set that has ended is taken up again in its own folder. They own the state folder and use a
+// `sets again`, `sets complete` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
 // body, as `fire` does.
 import path from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
@@ -7,7 +7,8 @@ import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Again } from '../../shared/kept.js';
 import { findSet } from '../journal/index.js';
-import { EventLog, Station } from '../station/index.js';
+import type { Run } from '../set/index.js';
+import { EventLog, Station, type Wanted } from '../station/index.js';
 import {
   type BodyOptions,
   bodyOption,
@@ -46,7 +47,16 @@ export function addAgain(sets: Command, log: Logger): void {
 export function addComplete(sets: Command, log: Logger): void {
   const command = sets.command('complete').description('make the frames that a set lacks which has ended');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
-    process.exitCode = await takeUpAgain(id, null, self.optsWithGlobals(), log);
+    process.exitCode = await takeUpAgain(id, 'complete', self.optsWithGlobals(), log);
+  });
+}
+
+export function addFetch(sets: Command, log: Logger): void {
+  const command = sets
+    .command('fetch')
+    .description('look in the camera for files that never came of a set that has ended; nothing is fired');
+  withBody(command).action(async (id: string, _: unknown, self: Command) => {
+    process.exitCode = await takeUpAgain(id, 'fetch', self.optsWithGlobals(), log);
   });
 }
 
@@ -69,16 +79,16 @@ function chosenBy({ frames, pass }: ChosenOptions): Again {
   );
 }
 
-/** @param chosen null for what is missing @returns the exit code */
+/** @returns the exit code */
 async function takeUpAgain(
   id: string,
-  chosen: Again | null,
+  wanted: Wanted,
   options: TakeUpAgainOptions,
   log: Logger,
 ): Promise<number> {
   const state = await takeState('sets', log);
   try {
-    return await takeUpAgainWith(state, id, chosen, options, log);
+    return await takeUpAgainWith(state, id, wanted, options, log);
   } finally {
     state.release();
   }
@@ -87,7 +97,7 @@ async function takeUpAgain(
 async function takeUpAgainWith(
   { journal }: OwnedState,
   id: string,
-  chosen: Again | null,
+  wanted: Wanted,
   options: TakeUpAgainOptions,
   log: Logger,
 ): Promise<number> {
@@ -107,7 +117,7 @@ async function takeUpAgainWith(
     if (!options.json) process.stderr.write(`${STOPPING}\n`);
     void station.close();
   });
-  const print = options.json ? printJson : wordsPrinter(wordsFor(chosen));
+  const print = options.json ? printJson : wordsPrinter(wordsFor(wanted));
   const unwatch = events.watch((event) => {
     print(event);
     if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
@@ -116,7 +126,7 @@ async function takeUpAgainWith(
     await station.look();
     if (stopped) return STOPPED;
     if (station.problem !== null) throw station.problem;
-    const run = await (chosen === null ? station.complete(set.id) : station.again(set.id, chosen));
+    const run = await begin(station, set.id, wanted);
     await station.settled();
     // A set may be complete although it was stopped.
     if (stopped) return STOPPED;
@@ -129,8 +139,15 @@ async function takeUpAgainWith(
   }
 }
 
-function wordsFor(chosen: Again | null): OtherWords {
-  if (chosen === null)
+function begin(station: Station, id: string, wanted: Wanted): Promise<Run> {
+  if (wanted === 'fetch') return station.fetch(id);
+  return wanted === 'complete' ? station.complete(id) : station.again(id, wanted);
+}
+
+function wordsFor(wanted: Wanted): OtherWords {
+  if (wanted === 'fetch')
+    return { begins: () => 'Looking in the camera for files that never came', singly: '' };
+  if (wanted === 'complete')
     return {
       begins: ({ frames }) =>
         `To be made: ${listed(frames.flatMap(({ number, state }) => (state === 'verified' ? [] : [number])))} of ${frames.length}`,
@@ -138,9 +155,9 @@ function wordsFor(chosen: Again | null): OtherWords {
     };
   return {
     begins: ({ frames, plan }) =>
-      'pass' in chosen
-        ? `Firing again: pass ${chosen.pass} of ${plan.passes.length}`
-        : `Firing again: ${listed(chosen.frames)} of ${frames.length}`,
+      'pass' in wanted
+        ? `Firing again: pass ${wanted.pass} of ${plan.passes.length}`
+        : `Firing again: ${listed(wanted.frames)} of ${frames.length}`,
     singly: 'Singly, with the bracket off',
   };
 }

@@ -4,7 +4,7 @@ import { EvenrungError } from '../../shared/errors.js';
 import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
 import { CONTACT_SHEET, fileInside } from '../frames/index.js';
 import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../journal/index.js';
-import { setOnDisk } from '../station/index.js';
+import { filesInCamera, type Station, setOnDisk } from '../station/index.js';
 
 /** @throws EvenrungError storing-failed */
 export async function keptSets(
@@ -20,10 +20,15 @@ export async function keptSets(
 }
 
 /** @throws EvenrungError no-such-set, storing-failed */
-export async function keptSetDetail(journal: JournalReader | undefined, id: string): Promise<KeptSetDetail> {
+export async function keptSetDetail(
+  journal: JournalReader | undefined,
+  id: string,
+  station: Pick<Station, 'canLookFor'>,
+): Promise<KeptSetDetail> {
   const set = mustKnow(journal, id);
   const { frames: _, ...view } = await keptSetView(journal, id);
   const { base, plan, asides, strays, notes } = set;
+  const run = journal?.run(set.run) ?? null;
   return {
     ...view,
     base,
@@ -31,6 +36,7 @@ export async function keptSetDetail(journal: JournalReader | undefined, id: stri
     frames: set.frames.map(({ view: frame }) => frame),
     asides: [...asides],
     strays: [...strays],
+    inCamera: { files: filesInCamera(set), canLook: run !== null && station.canLookFor(run) },
     notes: [...notes],
   };
 }

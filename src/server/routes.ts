@@ -199,6 +199,10 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/complete', status: 202 },
     ...{ summary: 'Makes the frames that it lacks', gives: 'RunBegun' },
   },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sets/{id}/fetch', status: 202 },
+    ...{ summary: 'Fetches files of it that never came from the camera; fires nothing', gives: 'RunBegun' },
+  },
   { ...watch, path: '/api/sets/{id}/contact-sheet', summary: 'Its contact sheet', gives: JPEG },
   {
     ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/picture', also: NOT_MODIFIED },

@@ -35,7 +35,7 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
     return journal === undefined ? { sets: [], next: null } : keptSets(journal, query);
   });
 
-  app.get('/api/sets/:id', async (request) => keptSetDetail(journal, idIn(request)));
+  app.get('/api/sets/:id', async (request) => keptSetDetail(journal, idIn(request), station));
 
   app.patch('/api/sets/:id', async (request) => {
     const id = idIn(request);
@@ -52,6 +52,12 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
   app.post('/api/sets/:id/complete', async (request, reply) => {
     expectNothing(request.body);
     const run = await station.complete(mustKnow(journal, idIn(request)).id, visitorOf(request).name);
+    return reply.code(202).send({ run: run.id });
+  });
+
+  app.post('/api/sets/:id/fetch', async (request, reply) => {
+    expectNothing(request.body);
+    const run = await station.fetch(mustKnow(journal, idIn(request)).id, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 

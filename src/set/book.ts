@@ -15,6 +15,7 @@ import {
 } from '../journal/index.js';
 import type { Decision, Displaced } from './assign.js';
 import { hasHappened, type Keeper, type SetMemo } from './keeper.js';
+import { type Lacking, lackingIn } from './lacking.js';
 import { NO_TIMES, type SetFrame, seen, stray, timesAfter } from './set-frame.js';
 
 type PassState = RunView['passes'][number];
@@ -271,6 +272,20 @@ export class Book {
   /** What the camera told of and is not here yet. */
   get madeAndNotFetched(): readonly Made[] {
     return [...this.underWay.values()];
+  }
+
+  /** What is not here and may lie in the camera. */
+  lacking(): Lacking {
+    const made = [...this.underWay.keys()].map(() => ({ fetched: false }));
+    return lackingIn({ frames: this.frames.map(({ view }) => view), strays: this.owed, made });
+  }
+
+  /** @returns the folders of the camera in which it told of a file with this name */
+  foldersOf(name: string): string[] {
+    const end = `/${name}`;
+    return [...this.toldOf]
+      .filter((place) => place.endsWith(end))
+      .map((place) => place.slice(0, -end.length));
   }
 
   /** Whether the camera told of this file as one that it made for this set. */

@@ -84,7 +84,9 @@ class Ending {
     const isStopped = this.options.isStopped();
     const frames = hand.frames.map(({ view }) => view);
     const { debts } = hand.body;
-    return endSentence({ outcome, frames, isStopped, error, debts, takenUp: hand.redo.takenUp });
+    const { takenUp } = hand.redo;
+    const lacking = hand.book.lacking();
+    return endSentence({ outcome, frames, isStopped, error, debts, takenUp, lacking });
   }
 
   /** Whatever was chosen to be fired again, and was not, is what it was before. */

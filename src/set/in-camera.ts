@@ -1,12 +1,15 @@
 // Files that releases of this set made and that are still in the camera: after a pulled cable or an ended program they are fetched, so that
-// they need not be fired again. What the camera told of is found by its name; what it could not tell any more, by when it was written.
+// they need not be fired again. What the camera told of is found by its name, as is the second file of a frame; what it could not tell any
+// more, by when it was written.
 import { rm } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError } from '../../shared/errors.js';
+import type { FrameView } from '../../shared/state.js';
 import type { ListedFile, MadeFile } from '../camera/index.js';
 import { readArrival } from './arrival.js';
 import type { CameSoFar } from './from-before.js';
 import type { InHand } from './in-hand.js';
+import { type MissingPartner, missingPartners } from './lacking.js';
 import { wallHere } from './marks.js';
 import { isOlder, takeInOrAside } from './pick-up.js';
 import type { Steady } from './steady.js';
@@ -34,20 +37,81 @@ export class InCamera {
   /** Fetches what is there. @param came the times of the files so far @throws EvenrungError storing-failed, body-lost after all patience */
   async fetch(came: CameSoFar): Promise<void> {
     const { hand } = this;
+    const { takenUp } = hand.redo;
     this.lookedFor = this.missing();
     for (const made of this.told()) await this.bring(made, made.releasedAt, made.arrived, () => false);
-    const since = hand.book.strays.map(({ releasedAt }) => releasedAt).sort()[0];
-    if (since === undefined) return;
-    for (const file of await this.untold(since))
-      await this.bring(file, since, null, (arrival) => isOlder(arrival, came, hand));
+    const isFromThen = ({ releasedAt }: { readonly releasedAt: string }) =>
+      takenUp !== null && releasedAt < takenUp.since;
+    // What was released before the set ended was written before it ended: nothing of a later set is taken for it.
+    const [then] = this.releases(isFromThen);
+    if (takenUp !== null && then !== undefined) {
+      const many = this.releases(isFromThen).length;
+      for (const file of await this.untold({ from: then, to: takenUp.endedAt, many, isSureOfTime: true }))
+        await this.bring(file, then, null, () => false);
+    }
+    const isFromNow = (one: { readonly releasedAt: string }) => !isFromThen(one);
+    const [since] = this.releases(isFromNow);
+    if (since !== undefined) {
+      const many = this.releases(isFromNow).length;
+      for (const file of await this.untold({ from: since, to: null, many, isSureOfTime: false }))
+        await this.bring(file, since, null, (arrival) => isOlder(arrival, came, hand));
+    }
+    if (takenUp !== null) await this.fetchPartners();
     this.lookedFor = this.missing();
+  }
+
+  /**
+   * Looks once for the second files that never came: the same name with another extension, in the same folder.
+   * @throws EvenrungError as fetch
+   */
+  async fetchPartners(): Promise<void> {
+    const missing = this.partners().filter(({ beside }) => beside !== null);
+    if (missing.length === 0) return;
+    const listed = await this.steady.use(() => this.hand.body.listCard());
+    for (const { file, partner } of missing.flatMap((one) => this.partnerOn(listed, one))) {
+      const frame = this.hand.book.frameOf(partner.frame);
+      const releasedAt = frame.times.firedAt ?? this.hand.startedAt.toISOString();
+      await this.bring(file, releasedAt, null, () => false);
+    }
+  }
+
+  /** @returns the file to fetch, if there is one, and only one of that name */
+  private partnerOn(
+    listed: readonly ListedFile[],
+    partner: MissingPartner,
+  ): { readonly file: ListedFile; readonly partner: MissingPartner }[] {
+    const beside = partner.beside ?? '';
+    const folders = this.hand.book.foldersOf(beside);
+    const fitting = listed.filter(
+      ({ folder, name }) =>
+        (folders.length === 0 || folders.includes(folder)) &&
+        stemOf(name) === stemOf(beside) &&
+        name.toLowerCase() !== beside.toLowerCase(),
+    );
+    const [file, ...others] = fitting;
+    return file === undefined || others.length > 0 ? [] : [{ file, partner }];
+  }
+
+  /** @returns when releases were made whose file is missing, ascending */
+  private releases(which: (one: { readonly releasedAt: string }) => boolean): string[] {
+    return this.hand.book.strays
+      .filter(which)
+      .map(({ releasedAt }) => releasedAt)
+      .sort();
+  }
+
+  private partners(): MissingPartner[] {
+    return missingPartners(this.hand.frames.map(({ view }): FrameView => view));
   }
 
   /** Names what is missing; empty if nothing is. */
   private missing(): string {
     const { book } = this.hand;
     const strays = book.strays.map(({ frame, releasedAt }) => `${frame} ${releasedAt}`);
-    return [...strays, ...this.told().map(({ arrived }) => arrived)].join();
+    // In the middle of a set there is no time for them.
+    const partners =
+      this.hand.redo.takenUp === null ? [] : this.partners().map(({ frame }) => `beside ${frame}`);
+    return [...strays, ...this.told().map(({ arrived }) => arrived), ...partners].join();
   }
 
   private told() {
@@ -70,6 +134,11 @@ export class InCamera {
           book.made({ folder: where, name, bytes, arrived: path.basename(to), releasedAt }),
         ),
       );
+      if (await this.isHere(brought.path)) {
+        await rm(brought.path, { force: true });
+        book.fetched(path.basename(brought.path));
+        return;
+      }
       const arrival = await readArrival(brought, folder);
       await takeInOrAside([arrival], this.hand, isOld);
     } catch (cause) {
@@ -81,15 +150,47 @@ export class InCamera {
     book.fetched(partly);
   }
 
-  /** @returns files on the card that nobody told of, written since then, the oldest first */
-  private async untold(since: string): Promise<ListedFile[]> {
+  /** Whether the set has the same file: it came over another connection, which told of none. */
+  private async isHere(file: string): Promise<boolean> {
+    const { folder, frames } = this.hand;
+    const now = await folder.checksumOf(path.relative(folder.path, file));
+    return frames.some(
+      ({ checksum, view: { partner } }) =>
+        now !== null &&
+        (checksum?.sha256 === now.sha256 || (partner?.state === 'there' && partner.sha256 === now.sha256)),
+    );
+  }
+
+  /** @returns files on the card that nobody told of, written in that time, the oldest first */
+  private async untold({ from, to, many, isSureOfTime }: Written): Promise<ListedFile[]> {
     const { hand } = this;
     const { clockDifference } = hand.common;
+    if (isSureOfTime && clockDifference === null) return [];
     const listed = await this.steady.use(() => hand.body.listCard());
-    const from = clockDifference === null ? null : wallHere(since) + clockDifference * 1000 - SLACK_MS;
+    const byCard = (at: string, slackMs: number) =>
+      clockDifference === null ? null : wallHere(at) + clockDifference * 1000 + slackMs;
+    const earliest = byCard(from, -SLACK_MS);
+    const latest = to === null ? null : byCard(to, SLACK_MS);
     return listed
       .filter((file) => !hand.book.wasToldOf(file))
-      .filter(({ writtenAt }) => from === null || writtenAt === null || Date.parse(`${writtenAt}Z`) >= from)
-      .slice(-MOST_FOR_ONE * hand.book.strays.length);
+      .filter(({ writtenAt }) => {
+        if (writtenAt === null) return !isSureOfTime;
+        const at = Date.parse(`${writtenAt}Z`);
+        return (earliest === null || at >= earliest) && (latest === null || at <= latest);
+      })
+      .slice(-MOST_FOR_ONE * many);
   }
 }
+
+/** When a file was written, by this computer's clock, ISO 8601. */
+interface Written {
+  readonly from: string;
+  /** Null for now. */
+  readonly to: string | null;
+  /** How many releases miss one. */
+  readonly many: number;
+  /** Whether a file is left out if its time is not known: of a set that has ended, others may have been made since. */
+  readonly isSureOfTime: boolean;
+}
+
+const stemOf = (name: string): string => name.replace(/\.[^.]*$/, '').toLowerCase();

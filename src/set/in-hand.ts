@@ -26,8 +26,12 @@ export interface InHandOptions {
   readonly startedAt: Date;
   /** The ISO that the frames share; null, as it stands. */
   readonly iso: number | null;
+  /** What the frames shared when they were made, if nothing is fired now: however the body stands meanwhile. */
+  readonly asThen?: Standing | null;
   readonly common: (changed: () => void) => Common;
 }
+
+type Standing = Pick<StandingExposure, 'aperture' | 'fNumber' | 'iso'>;
 
 export class InHand {
   readonly run: string;
@@ -42,6 +46,7 @@ export class InHand {
   /** Frames whose file is under way: its head is here, and proved it. */
   readonly coming = new Set<number>();
   private readonly iso: number | null;
+  private readonly asThen: Standing | null;
 
   constructor(options: InHandOptions) {
     this.run = options.run;
@@ -53,6 +58,7 @@ export class InHand {
     this.redo = options.redo;
     this.startedAt = options.startedAt;
     this.iso = options.iso;
+    this.asThen = options.asThen ?? null;
     this.common = options.common(() => this.remember());
   }
 
@@ -62,7 +68,9 @@ export class InHand {
 
   /** When it was begun, or taken up again, ISO 8601. */
   get setStartedAt(): string {
-    return this.redo.takenUp?.since ?? this.startedAt.toISOString();
+    const { takenUp } = this.redo;
+    // What is fetched was made when the set was.
+    return takenUp === null || takenUp.purpose === 'fetch' ? this.startedAt.toISOString() : takenUp.since;
   }
 
   /** Keeps what the set has to know after a crash. */
@@ -101,7 +109,8 @@ export class InHand {
   // --- what was asked
 
   /** What the frames share, also before the body was made ready for them. */
-  standing(): Pick<StandingExposure, 'aperture' | 'fNumber' | 'iso'> {
+  standing(): Standing {
+    if (this.asThen !== null) return this.asThen;
     const { aperture, fNumber, iso } = this.body.standing();
     return { aperture, fNumber, iso: this.iso ?? iso };
   }

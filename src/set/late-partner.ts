@@ -13,23 +13,6 @@ import { type LookedAt, lookAt, partnerThere, show } from './verify.js';
 
 // --- what is missing
 
-/** A file of a frame that has not come: the camera's card may have it. */
-export interface MissingPartner {
-  readonly frame: number;
-  /** The extension of the file that came. */
-  readonly kind: string;
-  /** What the camera calls that one: the other has the same name with another extension. Null if the link does not tell names. */
-  readonly beside: string | null;
-}
-
-/** @returns what is worth being looked for on the card, in the order of the frames */
-export const missingPartners = (frames: readonly FrameView[]): MissingPartner[] =>
-  frames.flatMap(({ number, state, file, partner }) =>
-    state !== 'verified' || file === null || partner?.state !== 'missing'
-      ? []
-      : [{ frame: number, kind: kindOf(file), beside: partner.beside }],
-  );
-
 /** Once the set is made: a body that does not tell how many files it makes has shown it by then. */
 export function markLone({ book, common, frames }: InHand): void {
   if (!common.pairs) return;

@@ -92,6 +92,8 @@ async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
       wrong === null
         ? repeatedBy(arrival, hand.frames.map(numbered), ({ of }) => hand.mismatch(arrival, of))
         : { reason: wrong.view.reason ?? '', frame: wrong.view.number };
+    // It is here, although it is of no use: its release has brought a file.
+    if (wrong === null && aside.frame !== null) book.strayCame(aside.frame);
     await putAside(arrival, aside, hand);
     return;
   }

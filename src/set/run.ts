@@ -7,6 +7,7 @@ import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
 import type { Body, ReadinessAsked } from '../camera/index.js';
+import { parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
 import { type Plan, toWirePlan } from '../plan/index.js';
@@ -19,6 +20,7 @@ import { InCamera } from './in-camera.js';
 import { InHand } from './in-hand.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { SetLabels } from './labels.js';
+import { markLone } from './late-partner.js';
 import { pickUp } from './pick-up.js';
 import { Redo } from './redo.js';
 import { Releases } from './release.js';
@@ -72,7 +74,7 @@ export const THIS_COMPUTER = 'this computer';
 export interface Begun
   extends Pick<
     StoredSet,
-    'state' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'made' | 'notes'
+    'state' | 'base' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'made' | 'notes'
   > {
   readonly memo: SetMemo | null;
 }
@@ -219,10 +221,22 @@ export class Run {
       await this.waitToBegin();
       await this.goThrough();
       await this.releases.looks.catchUp();
+      await this.fetchPartners();
     } catch (cause) {
       this.error = asEvenrungError(cause);
     }
     return this.end();
+  }
+
+  /** The set is made: a second file that never came is looked for once, and is worth no halt. */
+  private async fetchPartners(): Promise<void> {
+    if (this.stopping || !this.hand.body.isApart) return;
+    markLone(this.hand);
+    await this.inCamera.fetchPartners().catch((cause: unknown) => {
+      const error = asEvenrungError(cause);
+      if (error.code === 'storing-failed' || error.code === 'set-folder-gone') throw error;
+      this.note(`Second files that never came could not be looked for in the camera: ${error.message}`);
+    });
   }
 
   private async pickUp(): Promise<void> {
@@ -236,6 +250,12 @@ export class Run {
     // Whoever only wants a set ended that was begun needs no body that is ready.
     if (this.stopping) return;
     const { body, plan, iso = null } = this.options;
+    if (this.hand.redo.takenUp?.purpose === 'fetch') {
+      // Nothing of it is changed: nothing is fired.
+      await this.steady.use(() => body.refresh());
+      this.hand.common.clockDifference = body.clockDifference;
+      return;
+    }
     const asked = await this.options.asked();
     await this.steady.use(() => body.makeReady(asked), MAY_BE_BUSY);
     if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
@@ -465,8 +485,19 @@ function inHand({ id, set, plan, body, folder, begun, iso = null, naming }: RunO
   for (const { aside } of makingWay(redo.takenUp)) folder.keepNameAside(aside);
   return new InHand({
     ...{ run: id, plan, body, folder, book, redo, iso },
+    asThen: memo?.takenUp?.purpose === 'fetch' && begun !== undefined ? standingThen(begun.base) : null,
     labels: new SetLabels(set, memo?.named, naming),
     startedAt: begun === undefined ? (folder.startedAt ?? new Date()) : new Date(begun.startedAt),
     common: (changed) => new Common(memo, changed),
   });
+}
+
+/** What the frames of a set shared, as its base has it. */
+function standingThen({ aperture, iso }: RunView['base']) {
+  const number = iso === null ? null : Number(iso);
+  return {
+    aperture,
+    fNumber: aperture === null ? null : (parseAperture(aperture) ?? null),
+    iso: number !== null && Number.isFinite(number) ? number : null,
+  };
 }

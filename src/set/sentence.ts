@@ -3,6 +3,7 @@ import type { EvenrungError } from '../../shared/errors.js';
 import type { FrameView } from '../../shared/state.js';
 import { type Debts, notPutBack } from '../camera/index.js';
 import type { RunOutcome } from '../journal/index.js';
+import { fetchedWords, type Lacking } from './lacking.js';
 import { againSentence, type TakenUp } from './taken-up.js';
 
 export interface Told {
@@ -13,9 +14,11 @@ export interface Told {
   /** What could not be put back. */
   readonly debts: Debts;
   readonly takenUp: TakenUp | null;
+  /** What it lacks now that may lie in the camera. */
+  readonly lacking: Lacking;
 }
 
-export function endSentence({ outcome, frames, isStopped, error, debts, takenUp }: Told): string {
+export function endSentence({ outcome, frames, isStopped, error, debts, takenUp, lacking }: Told): string {
   const verified = frames.filter(({ state }) => state === 'verified').length;
   const total = frames.length;
   // What has to be done by hand is said however the set ended.
@@ -24,6 +27,16 @@ export function endSentence({ outcome, frames, isStopped, error, debts, takenUp 
   const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
   if (takenUp?.purpose === 'again')
     return againSentence(takenUp, frames, { stopped: isStopped && error === null, trouble, owed });
+  if (takenUp?.lacked !== undefined)
+    return sentences(
+      isStopped && error === null ? 'Stopped.' : null,
+      trouble,
+      ...(error === null && !isStopped ? fetchedWords(takenUp.lacked, lacking, frames) : []),
+      verified < total
+        ? `${verified} of ${total} frames are verified.`
+        : `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.`,
+      owed,
+    );
   switch (outcome) {
     case 'complete':
       return sentences(

@@ -5,6 +5,7 @@ import type { FrameState, FrameView } from '../../shared/state.js';
 import { namesOf } from '../frames/index.js';
 import type { RunOutcome, StoredFrame } from '../journal/index.js';
 import { hourAndMinute } from '../system/index.js';
+import type { Lacking } from './lacking.js';
 
 /** A frame as it was when it was chosen to be fired again. */
 export interface EarlierFrame {
@@ -16,8 +17,10 @@ export interface EarlierFrame {
 }
 
 export interface TakenUp {
-  /** `again`: frames that were chosen. `complete`: all that are missing. */
-  readonly purpose: 'again' | 'complete';
+  /** `again`: frames that were chosen. `complete`: all that are missing. `fetch`: nothing is fired, what is missing is looked for in the camera. */
+  readonly purpose: 'again' | 'complete' | 'fetch';
+  /** What it lacked, if it is looked for. */
+  readonly lacked?: Lacking;
   /** Numbers of the frames to be made. */
   readonly frames: readonly number[];
   readonly earlier: readonly EarlierFrame[];
@@ -123,7 +126,8 @@ export function laterNote(
 ): string | null {
   const { again, first } = fateOf(taken, frames);
   const isComplete = frames.every(({ state }) => state === 'verified');
-  if (again.length + first.length === 0) return null;
+  // What is fetched was exposed with the others.
+  if (taken.purpose === 'fetch' || again.length + first.length === 0) return null;
   const sinceBegun = `${after(startedAt.getTime(), madeAt)} after it was begun`;
   const sinceEnd = `${after(Date.parse(taken.endedAt), madeAt)} after the set`;
   if (taken.purpose === 'complete' && isComplete) return `Completed ${sinceBegun}: the light may have moved.`;
@@ -166,7 +170,9 @@ export function againSentence(
 
 /** @returns how a set ends that nothing went wrong with, and that is not complete */
 export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunOutcome =>
-  taken?.purpose === 'again' && !stopped && taken.outcome !== 'complete' ? taken.outcome : 'stopped';
+  taken !== null && taken.purpose !== 'complete' && !stopped && taken.outcome !== 'complete'
+    ? taken.outcome
+    : 'stopped';
 
 const were = (numbers: readonly number[]): string =>
   numbers.length === 1 ? `Frame ${numbers[0]} was` : `Frames ${numbers.join(', ')} were`;

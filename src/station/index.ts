@@ -1,4 +1,6 @@
 // Joins the rooms: one set, one series or one lesson at a time; the events that everyone sees; going on after an end.
+
+export { filesInCamera, type Wanted } from './again/choose.js';
 export { Alarm } from './alarm.js';
 export { EventLog } from './event-log.js';
 export { setOnDisk } from './set-on-disk.js';

@@ -6,8 +6,8 @@ import type { UnfinishedRun } from '../journal/index.js';
 import { lineSoFar, type ScheduledOptions, scheduledIn, scheduledMemoIn } from '../series/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
 import { hourAndMinute } from '../system/index.js';
-import { abandon, isTakenUp } from './again/kept.js';
-import { mustStandAsThen } from './again/must-fit.js';
+import { abandon, isFetched, isTakenUp } from './again/kept.js';
+import { mustLookInside, mustStandAsThen } from './again/must-fit.js';
 import { type BegunRun, forgetSchedule } from './firing.js';
 import type { Parts } from './parts.js';
 import { bodyOf, nothingLeft, remake } from './remake.js';
@@ -45,7 +45,8 @@ async function resumeSet(
   const body = bodyOf(parts.bodies, run);
   if (set !== null && isTakenUp(run)) {
     await body.refresh();
-    mustStandAsThen({ run, set }, body);
+    if (isFetched(set)) mustLookInside(body);
+    else mustStandAsThen({ run, set }, body);
   }
   const made = await remake(parts, { run, set }, { body, startedBy });
   if (staysHeld && set?.state === 'held') made.hold();

@@ -8,11 +8,12 @@ import type { ReadinessCode } from '../../shared/readiness.js';
 import { parseSetRequest } from '../../shared/request.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Unfinished } from '../../shared/state.js';
-import { Finder, type LearnOptions, type Learnt } from '../bodies/index.js';
+import { Finder, isSameBody, type LearnOptions, type Learnt } from '../bodies/index.js';
 import { exifTool } from '../frames/index.js';
+import type { StoredRun } from '../journal/index.js';
 import type { Plan } from '../plan/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
-import { chooseSet } from './again/choose.js';
+import { chooseSet, type Wanted } from './again/choose.js';
 import { takeUpAgain } from './again/take-up-again.js';
 import { beginSeries } from './begin-series.js';
 import { beginSet } from './begin-set.js';
@@ -237,10 +238,24 @@ export class Station {
    * @throws EvenrungError as again; nothing-to-complete also where all are verified
    */
   async complete(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
-    return this.takeUpAgain(set, null, startedBy);
+    return this.takeUpAgain(set, 'complete', startedBy);
   }
 
-  private async takeUpAgain(set: string, frames: Again | null, startedBy: string): Promise<Run> {
+  /**
+   * Looks in the camera for files that never came of a set that has ended, fetches them, and comes back at once. Nothing is fired.
+   * @throws EvenrungError as again; nothing-to-complete if none is missing; body-not-ready also if this link cannot look
+   */
+  async fetch(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
+    return this.takeUpAgain(set, 'fetch', startedBy);
+  }
+
+  /** Whether the body that made it is here, and can be looked into for files that never came. */
+  canLookFor({ body }: Pick<StoredRun, 'body'>): boolean {
+    const { body: here } = this.parts.bodies;
+    return here?.isApart === true && isSameBody(here.identity, body);
+  }
+
+  private async takeUpAgain(set: string, wanted: Wanted, startedBy: string): Promise<Run> {
     const { parts } = this;
     const { one, bodies, journal } = parts;
     one.mustBeFree();
@@ -250,7 +265,7 @@ export class Station {
         'Nothing that was fired is kept here: there is no set to go on with.',
       );
     journal.catchUp();
-    const chosen = chooseSet(journal, set, frames);
+    const chosen = chooseSet(journal, set, wanted);
     bodies.mustNotBeLooking();
     const body = bodyOf(bodies, chosen.run);
     return one.begin(startedBy, () => takeUpAgain(parts, journal, chosen, { body, startedBy }));

@@ -1,11 +1,15 @@
-// `sets again` and `sets complete` as processes: what they print, their exit codes, and that a set they are stopped in is right.
+// `sets again`, `sets complete` and `sets fetch` as processes: what they print, their exit codes, and that a set they are stopped in is right.
 import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { pageWords } from '../../shared/pages.js';
 import { eventSchema } from '../../shared/state.js';
+import { PracticeBody } from '../../src/camera/practice/model.js';
+import { Journal } from '../../src/journal/index.js';
 import { run, start } from '../built.js';
+import { PulledLink } from '../harness/links.js';
+import { openStation } from '../harness/station.js';
 
 let root = '';
 let into = '';
@@ -133,5 +137,46 @@ describe('sets complete', () => {
     expect(stderr).toBe(
       `The set ${id} is complete: all its 9 frames are verified. Choose frames to fire some of them again.\n  more: ${pageWords('nothing-to-complete')}\n`,
     );
+  });
+});
+
+describe('sets fetch', () => {
+  const QUICK = { change: 0, changePerSetting: 0, releaseLag: 0.01, cycle: 0.02, exposureScale: 0.05 };
+
+  /** Five frames of a practice body in this process, whose last file never came. @returns the id of the set */
+  async function lacking(): Promise<string> {
+    const stateFolder = path.join(root, 'state', 'evenrung');
+    const journal = await Journal.open(stateFolder);
+    const link = new PulledLink(new PracticeBody({ timing: QUICK, picture: 'full' }), 'before it is told');
+    const { station, events } = await openStation(root, link, { journal, stateFolder, patienceMs: 50 });
+    await station.start({ frames: 5, step: 1, base: '1/60' });
+    await station.settled();
+    await station.close();
+    journal.close();
+    return events.state.run?.set.id ?? '';
+  }
+
+  it('is offered by sets show, looks in the camera, fires nothing, and says what it did not find', async () => {
+    const id = await lacking();
+    const shown = await run(['sets', 'show', id], env);
+    expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
+      `A file never came. With the camera attached, evenrung sets fetch ${id.slice(0, 8)} looks there, and fires nothing.`,
+    );
+    // That body is a new one, and its card is empty.
+    const { code, stdout, stderr } = await run(['sets', 'fetch', id.slice(0, 8), ...BODY], env);
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toMatch(/^Looking in the camera for files that never came$/m);
+    expect(stdout).toMatch(/^Of frame \d no file was found in the camera\. 4 of 5 frames are verified\.$/m);
+    expect(stdout).not.toMatch(/^Pass|^Singly/m);
+    expect(await check()).toBe(1);
+  });
+
+  it('of a set that lacks nothing says so: exit 2', async () => {
+    const id = await fired();
+    const shown = await run(['sets', 'show', id], env);
+    expect(shown.stdout).not.toContain('sets fetch');
+    const { code, stderr } = await run(['sets', 'fetch', id, ...BODY], env);
+    expect(code).toBe(2);
+    expect(stderr).toContain(`Of the set ${id} no file is missing that the camera could have.`);
   });
 });

@@ -1,4 +1,5 @@
 // Links to a practice body in this process that can be made to fail. They know nothing of sets and stations.
+import { EvenrungError } from '../../shared/errors.js';
 import type {
   BringOptions,
   FiredFrame,
@@ -129,3 +130,49 @@ export class ApartTestLink extends PracticeLink {
     return super.list();
   }
 }
+
+/** Its cable is pulled as soon as the last of five releases is heard of, or its file comes, and nobody plugs it in again. */
+export class PulledLink extends ApartTestLink {
+  private readonly when: 'before it is told' | 'while it comes';
+  private isGone = false;
+
+  constructor(of: PracticeBody, when: 'before it is told' | 'while it comes') {
+    super(of);
+    this.when = when;
+    this.hear = (heard) => {
+      if (when === 'before it is told' && of.shots.length === 5 && heard.made.length > 0) this.pull();
+      return heard;
+    };
+    this.beforeBring = ({ from }) => {
+      if (this.when === 'while it comes' && of.shots.length === 5 && from > 0) this.pull();
+      this.mustBeThere();
+    };
+    this.beforePress = () => this.mustBeThere();
+  }
+
+  private pull(): never {
+    this.isGone = true;
+    throw pulled();
+  }
+
+  private mustBeThere(): void {
+    if (this.isGone) throw pulled();
+  }
+
+  override async readSettings() {
+    this.mustBeThere();
+    return super.readSettings();
+  }
+
+  override async changeSetting(name: string, value: string) {
+    this.mustBeThere();
+    return super.changeSetting(name, value);
+  }
+
+  override async list() {
+    this.mustBeThere();
+    return super.list();
+  }
+}
+
+const pulled = () => new EvenrungError('body-lost', 'The cable was pulled.');

@@ -14,7 +14,7 @@ import {
 } from '../../src/frames/index.js';
 import { type Arrival, isPartnerOf, pairUp } from '../../src/set/arrival.js';
 import { Common } from '../../src/set/common.js';
-import { missingPartners } from '../../src/set/late-partner.js';
+import { missingPartners } from '../../src/set/lacking.js';
 import { loneMark } from '../../src/set/marks.js';
 import { frame } from '../journal/journal-sample.js';
 import fc from '../seeded.js';

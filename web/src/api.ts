@@ -137,6 +137,12 @@ export const askComplete = (id: string): Promise<Answer<{ run: string }>> =>
     noAnswer: text.failures.noAnswerToRun,
   });
 
+export const askFetch = (id: string): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', `${setPath(id)}/fetch`, {
+    seconds: SETTINGS_SECONDS,
+    noAnswer: text.failures.noAnswerToRun,
+  });
+
 /** Set and attempt are part of the address so that no picture of another set, or of a frame before it was made up, is shown. */
 export const thumbnailPath = (run: string, set: string, frame: number, attempts: number): string =>
   `/api/run/${encodeURIComponent(run)}/frames/${frame}/thumbnail?set=${encodeURIComponent(set)}&attempt=${attempts}`;

@@ -5,7 +5,16 @@ import { computed, effect, signal } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
 import type { Again, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
-import { askAgain, askComplete, askRelabel, askSet, askSets, type Refusal } from './api.js';
+import {
+  type Answer,
+  askAgain,
+  askComplete,
+  askFetch,
+  askRelabel,
+  askSet,
+  askSets,
+  type Refusal,
+} from './api.js';
 import { addressOf, goTo, route } from './route.js';
 import { act, begunHere, connection, daemon, showsAnother, view } from './store.js';
 
@@ -175,10 +184,16 @@ export async function relabel(id: string, change: Relabel): Promise<boolean> {
 }
 
 /** Fires frames of a set again, or, with null, those that are missing; then the panel shows the run. */
-export async function fireAgain(id: string, what: Again | null): Promise<boolean> {
+export const fireAgain = (id: string, what: Again | null): Promise<boolean> =>
+  takeUp(() => (what === null ? askComplete(id) : askAgain(id, what)));
+
+/** Looks in the camera for what never came, and fires nothing; then the panel shows the run. */
+export const fetchMissing = (id: string): Promise<boolean> => takeUp(() => askFetch(id));
+
+async function takeUp(ask: () => Promise<Answer<{ run: string }>>): Promise<boolean> {
   const before = daemon.peek()?.run ?? null;
   const answer = await act('again', async () => {
-    const taken = await (what === null ? askComplete(id) : askAgain(id, what));
+    const taken = await ask();
     // Until then the panel shows how the run before ended.
     if (taken.ok) await showsAnother(taken.value.run, before);
     return taken;

@@ -74,6 +74,12 @@ export const setsText = {
     pass: (number: number, made: readonly number[]) =>
       `Pass ${number}: ${made.length === 1 ? 'frame' : 'frames'} ${allOf(made)}`,
     chosen: (number: number) => (number === 0 ? 'No frame chosen' : `Fire ${frames(number)} again`),
+    inCamera: (files: number) =>
+      files === 1
+        ? 'One file never came. It may lie in the camera.'
+        : `${files} files never came. They may lie in the camera.`,
+    lookInCamera: 'Look in the camera',
+    looking: 'Looking',
     needsBody: 'To fire again, a camera has to be there.',
     busy: 'A run is under way: wait for its end.',
     unfinished: 'An earlier set was cut off: go on with it or end it first.',

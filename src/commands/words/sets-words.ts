@@ -14,6 +14,7 @@ import type {
   StoredSet,
   Transition,
 } from '../../journal/index.js';
+import { filesInCamera } from '../../station/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
 import { dayOf, timeOf } from './clock-words.js';
@@ -121,6 +122,15 @@ export interface ShownSet {
   readonly log: readonly Transition[] | null;
 }
 
+function inCameraWords(set: StoredSet): string[] {
+  const files = filesInCamera(set);
+  if (files === 0) return [];
+  const what = files === 1 ? 'A file never came' : `${files} files never came`;
+  return [
+    `${what}. With the camera attached, evenrung sets fetch ${plain(set.id).slice(0, SHORT)} looks there, and fires nothing.`,
+  ];
+}
+
 /** @returns lines of at most 80 columns, but for words that are longer, such as paths */
 export function setInWords(shown: ShownSet): string[] {
   const { set, problem, log } = shown;
@@ -140,6 +150,7 @@ export function setInWords(shown: ShownSet): string[] {
     ...framesInWords(set.frames),
     ...section('what to know of them', [...rejected, ...marks]),
     ...section('released, and no file came', strays),
+    ...section('what may still be in the camera', inCameraWords(set)),
     ...section(
       'set aside',
       set.asides.map(({ file, reason }) => `${file}: ${reason}`),

@@ -1,8 +1,9 @@
 // Which set is taken up again after its end, and which frames of it are to be made. It only reads the journal.
 import { EvenrungError } from '../../../shared/errors.js';
+import { ENDED } from '../../../shared/fold.js';
 import type { Again } from '../../../shared/kept.js';
 import { findSet, type Journal, type StoredRun, type StoredSet } from '../../journal/index.js';
-import type { TakenUp } from '../../set/index.js';
+import { filesToLookFor, lackingIn, type TakenUp } from '../../set/index.js';
 
 /** A set that has ended, and which frames of it are to be made. */
 export interface ChosenSet {
@@ -14,12 +15,15 @@ export interface ChosenSet {
   readonly frames: readonly number[];
 }
 
+/** Frames that are fired again; all that are missing, fired; or what is missing, looked for in the camera. */
+export type Wanted = Again | 'complete' | 'fetch';
+
 /**
  * @param written id of the set, or the beginning of it
- * @param chosen null for all frames that are missing
+ * @param wanted what is to be done with it
  * @throws EvenrungError no-such-set, run-unfinished, nothing-to-complete, frames-out-of-range
  */
-export function chooseSet(journal: Journal, written: string, chosen: Again | null): ChosenSet {
+export function chooseSet(journal: Journal, written: string, wanted: Wanted): ChosenSet {
   const set = findSet(journal, written);
   const run = journal.run(set.run);
   if (journal.unfinishedRun() !== null)
@@ -33,7 +37,14 @@ export function chooseSet(journal: Journal, written: string, chosen: Again | nul
       `Of the set ${set.id} nothing is left to go on with${set.folder === null ? ': nothing was stored in it' : ''}. Fire it anew.`,
     );
   const of = { run, set, folder: set.folder };
-  if (chosen !== null) return { ...of, purpose: 'again', frames: numbersOf(set, chosen) };
+  if (wanted === 'fetch') {
+    if (filesToLookFor(lackingIn(fetchable(set))) > 0) return { ...of, purpose: 'fetch', frames: [] };
+    throw new EvenrungError(
+      'nothing-to-complete',
+      `Of the set ${set.id} no file is missing that the camera could have.`,
+    );
+  }
+  if (wanted !== 'complete') return { ...of, purpose: 'again', frames: numbersOf(set, wanted) };
   const frames = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
   // What was cut short only at its end, since its folder was gone, has that end still to come.
   if (frames.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames };
@@ -42,6 +53,17 @@ export function chooseSet(journal: Journal, written: string, chosen: Again | nul
     `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. Choose frames to fire some of them again.`,
   );
 }
+
+/** What tells whether files of it may still lie in the camera. */
+export const fetchable = ({ frames, strays, made }: StoredSet) => ({
+  frames: frames.map(({ view }) => view),
+  strays,
+  made,
+});
+
+/** @returns how many files of it are worth being looked for in the camera; none of a set that is under way, or has no folder */
+export const filesInCamera = (set: StoredSet): number =>
+  ENDED.has(set.state) && set.folder !== null ? filesToLookFor(lackingIn(fetchable(set))) : 0;
 
 /** @throws EvenrungError frames-out-of-range */
 function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {

@@ -16,13 +16,14 @@ import {
   type EarlierFrame,
   ENDED_MEANWHILE,
   earlierOf,
+  lackingIn,
   type SetMemo,
   stray,
   type TakenUp,
   UNMADE,
   wayBack,
 } from '../../set/index.js';
-import type { ChosenSet } from './choose.js';
+import { type ChosenSet, fetchable } from './choose.js';
 
 const takenUpRunSchema = z.object({
   takenUp: z.object({
@@ -42,6 +43,10 @@ const endBefore = ({ memo }: Pick<StoredRun, 'memo'>) => takenUpRunSchema.safePa
 /** Whether only one set of it is in hand, which was taken up after the end: no schedule goes on with it. */
 export const isTakenUp = (run: Pick<StoredRun, 'memo'>): boolean => endBefore(run) !== null;
 
+/** Whether what it lacks is looked for in the camera, and nothing is fired. */
+export const isFetched = ({ memo }: Pick<StoredSet, 'memo'>): boolean =>
+  (memo as SetMemo | null)?.takenUp?.purpose === 'fetch';
+
 /**
  * From now on the set is under way: what its frames were is kept before they are planned anew, all of it at once.
  * @returns what is to be gone on with
@@ -58,6 +63,7 @@ export async function keepTakenUp(journal: Journal, chosen: ChosenSet): Promise<
   const takenUp: TakenUp = {
     purpose: chosen.purpose,
     frames: chosen.frames,
+    ...(chosen.purpose === 'fetch' ? { lacked: lackingIn(fetchable(set)) } : {}),
     earlier: [
       ...leftBehind(memo?.takenUp ?? null, set, there),
       ...again.filter(isThere).map((frame): EarlierFrame => ({ frame, aside: null })),

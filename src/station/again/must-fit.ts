@@ -16,13 +16,25 @@ import type { ChosenSet } from './choose.js';
  */
 export async function mustFit(chosen: ChosenSet, body: Body, asked: ReadinessAsked): Promise<void> {
   await mustBeWhole(chosen);
+  if (chosen.purpose === 'fetch') mustLookInside(body);
   await body.refresh();
+  // Nothing is fired: however it stands.
+  if (chosen.purpose === 'fetch') return;
   const stops = body.readiness(asked).filter(({ mark }) => mark === 'stops');
   if (stops.length > 0)
     throw new EvenrungError('body-not-ready', stops.map(({ message }) => message).join(' '), {
       items: stops,
     });
   mustStandAsThen(chosen, body);
+}
+
+/** @throws EvenrungError body-not-ready */
+export function mustLookInside(body: Body): void {
+  if (body.isApart) return;
+  throw new EvenrungError(
+    'body-not-ready',
+    'Over this connection a file of an earlier release cannot be fetched. Have the camera reached by calling its library directly (--link direct), or copy the file from the card.',
+  );
 }
 
 /** What is verified has to be what it was. A frame that is made again may be gone. */

@@ -7,7 +7,16 @@ import { notesAfter } from '../../../shared/run-notes.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
-import { disliked, fireAgain, lookedAt, notNow, opened, relabel, setRefusal } from '../kept-sets.js';
+import {
+  disliked,
+  fetchMissing,
+  fireAgain,
+  lookedAt,
+  notNow,
+  opened,
+  relabel,
+  setRefusal,
+} from '../kept-sets.js';
 import { outcomeOf } from '../on-disk.js';
 import { kindOf, partnerOf } from '../partner.js';
 import { readViewpoint } from '../request.js';
@@ -202,6 +211,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
         </div>
       )}
       {isOffered && why !== null && <p class="soft">{text.set[why]}</p>}
+      {isOffered && why === null && stands === 'whole' && asked === null && <InCamera set={set} />}
       {isOffered && chosen !== null && why === null && (
         <div class="choosing">
           <p>{text.set.choose}</p>
@@ -261,6 +271,23 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
         />
       )}
     </>
+  );
+}
+
+/** Nothing is fired for it: it needs no question. */
+function InCamera({ set: { id, inCamera } }: { readonly set: KeptSetDetail }) {
+  const isBusy = busy.value === 'again';
+  if (inCamera.files === 0 || !inCamera.canLook) return null;
+  return (
+    <div class="choosing">
+      <p>{text.set.inCamera(inCamera.files)}</p>
+      <div class="pair">
+        <button type="button" disabled={isBusy} onClick={() => void fetchMissing(id)}>
+          {isBusy ? text.set.looking : text.set.lookInCamera}
+        </button>
+      </div>
+      <Refused refusal={refusedAction.value?.action === 'again' ? refusedAction.value.refusal : null} />
+    </div>
   );
 }
 
