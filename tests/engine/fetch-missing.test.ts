@@ -155,6 +155,37 @@ it('a stray whose frame was made since: its file is fetched and set aside, and t
   await mustBeWhole(folder);
 });
 
+it('a program that ends while the file comes: the next one goes on fetching, and fires nothing', async () => {
+  const body = await bodyOf();
+  const id = await halted(new PulledLink(body, 'while it comes'));
+  const dying = new ApartTestLink(body);
+  let reached: () => void = () => undefined;
+  const isComing = new Promise<void>((resolve) => {
+    reached = resolve;
+  });
+  dying.beforeBring = ({ from }) => {
+    if (from === 0) return undefined;
+    reached();
+    return new Promise<never>(() => undefined);
+  };
+  const { station: dead } = await openStation(root, dying, { journal });
+  await dead.fetch(id);
+  await isComing;
+  const { station, events } = await openStation(root, new ApartTestLink(body), { journal });
+  expect(events.state.unfinished?.sentence).toContain(
+    'A set was cut off while files of it were fetched from the camera',
+  );
+  await station.resume();
+  await station.settled();
+  await station.close();
+  expect(body.shots).toHaveLength(5);
+  expect(events.state.run?.sentence).toMatch(
+    /^Frame \d was fetched from the camera\. All 5 frames are verified\.$/,
+  );
+  expect(journal.set(id)).toMatchObject({ state: 'complete', strays: [] });
+  await mustBeWhole(journal.set(id)?.folder ?? '');
+});
+
 it('a set that lacks nothing is not taken up', async () => {
   const body = await bodyOf();
   const { station, events } = await openStation(root, new ApartTestLink(body), { journal });
