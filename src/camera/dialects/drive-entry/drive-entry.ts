@@ -46,7 +46,8 @@ export const driveEntries: Dialect = {
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
 
-  bulb: (settings) => bulbOf(settings, SHUTTER),
+  // A body that lists no times of its own need not have what the library offers for it.
+  bulb: (settings) => (listsNone(choicesOf(settings, SHUTTER)) ? null : bulbOf(settings, SHUTTER)),
 
   oneRelease: {
     fires: (settings, shape) =>
@@ -77,10 +78,12 @@ const OFFERED_TO_ALL = '1/32000';
 /** From memory, no source: what every body of that make has, 1/4000 s, in sixths. */
 const SURELY_TV = 72;
 
+const listsNone = (choices: readonly string[]): boolean => choices.includes(OFFERED_TO_ALL);
+
 function shuttersOf(settings: Settings): ShutterSetting[] {
   const choices = choicesOf(settings, SHUTTER);
   const shutters = driveEntryShutters(choices);
-  return choices.includes(OFFERED_TO_ALL) ? shutters.filter(({ tv }) => tv <= SURELY_TV) : shutters;
+  return listsNone(choices) ? shutters.filter(({ tv }) => tv <= SURELY_TV) : shutters;
 }
 
 const fits =
