@@ -64,7 +64,7 @@ export class Files {
 
   private async inPieces({ file, to, from, most }: BringOptions): Promise<Piece> {
     const handle = await openAt(to, from);
-    // Not written while the next piece is read: the system takes 8 MiB in some 5 ms, and the cable brings them in 270.
+    // Not written while the next piece is read: 8 MiB took 2 ms on a quick disk and 40 on a slow one, and take 270 over a quick cable.
     this.room ??= Buffer.allocUnsafeSlow(this.pieceBytes * SLACK);
     let at = from;
     let isEnd = false;
