@@ -379,6 +379,7 @@ export class Body {
     for (const drive of DRIVES) await this.choose(drive, SINGLE, firesOneFrame);
     await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
+    await this.shutter?.getToKnowCard();
   }
 
   /**
