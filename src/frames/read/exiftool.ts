@@ -33,6 +33,8 @@ export interface ExifToolOptions {
 export class ExifToolProcess {
   private readonly options: ExifToolOptions;
   private running: Promise<ExifTool> | null = null;
+  /** Calls that wait for an answer, told where the process does not start. */
+  private readonly waiting = new Set<GiveUp>();
 
   constructor(options: ExifToolOptions = {}) {
     this.options = options;
@@ -85,11 +87,29 @@ export class ExifToolProcess {
     const running = this.running;
     try {
       const tool = await running;
-      return await inTime(tool, work(tool), this.deadlineMs);
+      return await this.inTime(work(tool));
     } catch (cause) {
       // One that failed for the file's sake goes on; where it does not start or answer, the next call starts another one.
       if (cause instanceof NoAnswer || cause instanceof EvenrungError) await this.drop(running);
       throw cause instanceof EvenrungError ? cause : unreadable(file, cause);
+    }
+  }
+
+  private async inTime<T>(work: Promise<T>): Promise<T> {
+    let giveUp: GiveUp = () => undefined;
+    const noAnswer = new Promise<never>((_, reject) => {
+      giveUp = reject;
+    });
+    const timer = setTimeout(
+      () => giveUp(new NoAnswer('the reader of raw files does not answer')),
+      this.deadlineMs,
+    );
+    this.waiting.add(giveUp);
+    try {
+      return await Promise.race([work, noAnswer]);
+    } finally {
+      clearTimeout(timer);
+      this.waiting.delete(giveUp);
     }
   }
 
@@ -116,7 +136,7 @@ export class ExifToolProcess {
     }
     const { ExifTool, exiftoolPath, DefaultExiftoolArgs } = await import('exiftool-vendored');
     const script = program ?? (await exiftoolPath());
-    return new ExifTool({
+    const tool = new ExifTool({
       // The library's own way to start it ends the whole program where that fails.
       processFactory: () =>
         interpreter === null
@@ -130,8 +150,15 @@ export class ExifToolProcess {
       unrefStreams: true,
       checkPerl: false,
     });
+    tool.on('startError', (cause) => {
+      const error = new NoAnswer(`the reader of raw files does not start (${cause.message})`);
+      for (const giveUp of this.waiting) giveUp(error);
+    });
+    return tool;
   }
 }
+
+type GiveUp = (cause: NoAnswer) => void;
 
 /** The one that the program uses. Whoever ends the program ends it too. */
 export const exifTool = new ExifToolProcess();
@@ -155,23 +182,6 @@ async function started(program: string, args: readonly string[]): Promise<ChildP
   // Throws where it cannot be started; what becomes of it later, the library notices itself.
   await once(child, 'spawn');
   return child;
-}
-
-async function inTime<T>(tool: ExifTool, work: Promise<T>, deadlineMs: number): Promise<T> {
-  let giveUp: (cause: NoAnswer) => void = () => undefined;
-  const noAnswer = new Promise<never>((_, reject) => {
-    giveUp = reject;
-  });
-  const notStarted = (cause: Error) =>
-    giveUp(new NoAnswer(`the reader of raw files does not start (${cause.message})`));
-  const timer = setTimeout(() => giveUp(new NoAnswer('the reader of raw files does not answer')), deadlineMs);
-  tool.on('startError', notStarted);
-  try {
-    return await Promise.race([work, noAnswer]);
-  } finally {
-    clearTimeout(timer);
-    tool.off('startError', notStarted);
-  }
 }
 
 async function findPerl(): Promise<string | null> {
