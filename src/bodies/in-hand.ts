@@ -123,6 +123,8 @@ export class BodyInHand {
       const { body, notes } = await this.find();
       await warm;
       this.paid = await payBack(body);
+      // What does not succeed now does when a set begins.
+      await body.keepOnCard().catch(() => undefined);
       report.met(body);
       this.there = { is: 'met', body, note: joined(...notes, this.paid) };
       await this.tell();

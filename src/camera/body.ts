@@ -144,6 +144,7 @@ interface Met {
   readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   readonly profile: BodyProfile | null;
   readonly contradictions: readonly string[];
+  readonly movesTarget: boolean;
   readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
 }
 
@@ -161,6 +162,7 @@ export class Body {
   private pairs: boolean;
   private readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   private readonly dialect: Dialect;
+  private readonly movesTarget: boolean;
   private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
   /** When they were read. */
@@ -213,6 +215,7 @@ export class Body {
       gaveUp: gaveUp ?? (() => undefined),
       profile: known,
       contradictions,
+      movesTarget: linkLimits.movesTarget ?? false,
       keepDebts: keepDebts ?? (async () => undefined),
     });
     for (const [name, debt] of (await owed?.(identity)) ?? []) body.asFound.set(name, debt);
@@ -243,6 +246,7 @@ export class Body {
     this.gaveUp = met.gaveUp;
     this.profile = met.profile;
     this.contradictions = met.contradictions;
+    this.movesTarget = met.movesTarget;
     this.keepDebts = met.keepDebts;
   }
 
@@ -377,9 +381,24 @@ export class Body {
       if (value !== null) this.shared.set(name, value);
     }
     for (const drive of DRIVES) await this.choose(drive, SINGLE, firesOneFrame);
-    await this.choose(TARGET, CARD, (label) => CARD.test(label));
+    if (this.movesTarget) await this.keepOnCard();
+    else await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
     await this.shutter?.getToKnowCard();
+  }
+
+  /**
+   * Where the library itself moved the target when it connected: frames are to stay on the card, too. It need not be put back, since letting
+   * go of the body moves it there in any case. Does nothing for other bodies.
+   * @throws EvenrungError as Link.changeSetting
+   */
+  async keepOnCard(): Promise<void> {
+    const target = this.settings.get(TARGET);
+    const label = target?.choices?.find((choice) => CARD.test(choice));
+    if (!this.movesTarget || target === undefined || label === undefined || CARD.test(target.value)) return;
+    const after = await this.link.changeSetting(TARGET, label);
+    this.settings = new Map(this.settings).set(TARGET, { ...target, value: after.value });
+    this.known.set(TARGET, after.value);
   }
 
   /**

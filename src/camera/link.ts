@@ -54,6 +54,11 @@ export interface LinkLimits {
   readonly secondsPerSetting: number;
   /** Seconds a frame beside its exposure. */
   readonly secondsPerFrame: number;
+  /**
+   * Whether the library moves the capture target by itself: into the body's memory when it connects, and onto the card when it lets go. Left
+   * out, it does not.
+   */
+  readonly movesTarget?: boolean;
   /** How this link takes a release and its files apart; null if it can only do both at once. */
   readonly apart: ApartLimits | null;
 }

@@ -18,19 +18,19 @@ afterEach(async () => {
 
 /** Cuts the file of a release, counted from 1, in half; keeps what was done in order. */
 class CuttingLink extends PracticeLink {
-  private readonly cutOf: PracticeBody;
+  private readonly camera: PracticeBody;
   readonly done: string[] = [];
   private readonly cut: number;
   private released = 0;
 
   constructor(body: PracticeBody, cut: number) {
     super(body);
-    this.cutOf = body;
+    this.camera = body;
     this.cut = cut;
   }
 
   override async fire(options: FireOptions): Promise<FiredFrame> {
-    const drive = JSON.stringify(this.cutOf.state.drive);
+    const drive = JSON.stringify(this.camera.state.drive);
     const fired = await super.fire(options);
     this.released += 1;
     this.done.push(`fired ${drive}`);

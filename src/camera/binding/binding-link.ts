@@ -14,7 +14,7 @@ import { constants } from 'node:fs';
 import { access, rm, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
-import { type Family, familyOf, isMoved } from '../library/families.js';
+import { type Family, familyOf, isMoved, movesTarget } from '../library/families.js';
 import { identityOf, theOne } from '../library/found.js';
 import { FIRST_LOOK_AGAIN_MS, forgetsAt } from '../library/memory.js';
 import { checkOffered, foundOtherwise, isTaken, noSuchSetting, shown } from '../library/offered.js';
@@ -116,6 +116,7 @@ class BindingLink implements Link {
       // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
       secondsPerSetting: moved ? SECONDS_PER_MOVE : 0,
       secondsPerFrame: SECONDS_PER_FRAME,
+      movesTarget: movesTarget(family),
       apart: null,
     };
   }

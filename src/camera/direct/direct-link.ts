@@ -6,7 +6,7 @@ import { constants } from 'node:fs';
 import { access, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
-import { type Family, familyOf, isMoved } from '../library/families.js';
+import { type Family, familyOf, isMoved, movesTarget } from '../library/families.js';
 import { identityOf, theOne } from '../library/found.js';
 import { shown } from '../library/offered.js';
 import { WHAT_KEEPS_A_FRAME } from '../library/result-codes.js';
@@ -115,6 +115,7 @@ export class DirectLink implements Link, Holding {
       // Whether such a body leaps or walks is not on the wire: that it leaps is found by learning.
       secondsPerSetting: moved ? SECONDS_PER_MOVE : 0,
       secondsPerFrame: SECONDS_PER_FRAME,
+      movesTarget: movesTarget(family),
       apart: {
         library: `libgphoto2 ${this.session.gp.version}`,
         pieceBytes,

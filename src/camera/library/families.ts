@@ -20,3 +20,9 @@ export function familyOf(settings: ReadonlyMap<string, Setting>): Family {
 /** @returns whether it is a body of 0x11 that is moved from setting to setting, instead of taking values */
 export const isMoved = (settings: ReadonlyMap<string, Setting>): boolean =>
   familyOf(settings) === '0x11' && settings.get('shutterspeed')?.choices?.includes(OFFERED_TO_ALL) === true;
+
+/**
+ * @returns whether the library moves the capture target into the body's memory when it connects, and onto the card when it lets go, whatever
+ *   was there before (what prepares capture, and what ends it, in camlibs/ptp2/config.c of libgphoto2 2.5.30)
+ */
+export const movesTarget = (family: Family): boolean => family === '0x0b';
