@@ -26,7 +26,8 @@ const connectionInWords = ({ origin }: URL, say: (line: string) => void): Connec
   back: () => say('Connected to the laptop again.'),
 });
 
-const STOPPING_THERE = 'Stopping there: the frame in hand is finished, then the settings are put back.';
+const STOPPING_THERE =
+  'Stopping there: the frame in hand is finished (a long bulb exposure is ended), then the settings are put back.';
 
 export interface FireAt {
   readonly address: string;

@@ -11,7 +11,7 @@ import { suggestionSchema } from '../../shared/plan.js';
 export const STOPPED = 130;
 
 export const STOPPING =
-  'Stopping: a frame that is being exposed is finished, then the settings are put back.';
+  'Stopping: a frame that is being exposed is finished (a long bulb exposure is ended), then the settings are put back.';
 
 /** Of a run that was in trouble, and is over it. */
 export const ANSWERS_AGAIN = 'The camera answers again.';

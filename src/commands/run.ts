@@ -7,7 +7,11 @@ import { sessionFor } from './elsewhere/daemon-session.js';
 export const DEFAULT_DAEMON = 'http://127.0.0.1:4160';
 
 const TOLD = [
-  ['stop', 'end the run after the frame in hand', 'Told: it stops after the frame in hand.'],
+  [
+    'stop',
+    'end the run after the frame in hand, and a long bulb exposure at once',
+    'Told: it stops after the frame in hand.',
+  ],
   [
     'hold',
     'fire nothing more after the frame in hand, until it may go on',

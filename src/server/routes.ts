@@ -143,7 +143,11 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/stop', status: 202 },
-    ...{ summary: 'Ends the run after the frame in hand, and puts the settings back', gives: 'Done' },
+    ...{
+      summary:
+        'Ends the run after the frame in hand (a long bulb exposure at once), and puts the settings back',
+      gives: 'Done',
+    },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/hold', status: 202 },
