@@ -9,13 +9,26 @@ import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
-import type { FiredFrame, FireOptions, Link, Setting, Settings } from '../../src/camera/index.js';
+import { EvenrungError } from '../../shared/errors.js';
+import type {
+  BringOptions,
+  FiredFrame,
+  FireOptions,
+  Heard,
+  Link,
+  ListedFile,
+  Piece,
+  PressOptions,
+  Setting,
+  Settings,
+} from '../../src/camera/index.js';
 import { Journal } from '../../src/journal/index.js';
 import { Owner } from '../../src/system/index.js';
 import { stationOver } from '../harness/station.js';
-import type { Answered, Asked } from './protocol.js';
+import { type Answered, type Asked, HOW } from './protocol.js';
 
 const [, , root = '', counted = '', at = '0', does = 'begin'] = process.argv;
+const how = process.env[HOW];
 const into = path.join(root, 'sets');
 const stateFolder = path.join(root, 'state');
 
@@ -102,13 +115,16 @@ class ParentLink implements Link {
     });
   }
 
-  private async ask<T>(method: Asked['method'], ...args: unknown[]): Promise<T> {
+  protected async ask<T>(method: Asked['method'], ...args: unknown[]): Promise<T> {
     this.last += 1;
     const id = this.last;
     const answered = new Promise<Answered>((resolve) => this.waiting.set(id, resolve));
     process.send?.({ id, method, args } satisfies Asked);
     const answer = await answered;
-    if ('error' in answer) throw new Error(answer.error);
+    if ('error' in answer) {
+      const { code, message, details } = answer.error;
+      throw new EvenrungError(code, message, details);
+    }
     return answer.value as T;
   }
 
@@ -120,8 +136,17 @@ class ParentLink implements Link {
   letGo = async () => undefined;
 }
 
+class ApartParentLink extends ParentLink {
+  press = (options: PressOptions) => this.ask<void>('press', options);
+  unpress = () => this.ask<void>('unpress');
+  listen = (ms: number) => this.ask<Heard>('listen', ms);
+  bring = (options: BringOptions) => this.ask<Piece>('bring', options);
+  list = () => this.ask<readonly ListedFile[]>('list');
+}
+
 function begin(): Promise<unknown> {
-  if (does === 'begin') return station.start({ frames: 9, step: 1, base: '1/60' });
+  const release = how === 'pass' ? 'pass' : 'frame';
+  if (does === 'begin') return station.start({ frames: 9, step: 1, base: '1/60', release });
   const [set] = journal.sets({ limit: 1 });
   if (set === undefined) throw new Error('There is no set.');
   if (does === 'complete') return station.complete(set.id);
@@ -131,7 +156,7 @@ function begin(): Promise<unknown> {
 const owner = await Owner.take(stateFolder, { what: 'test' });
 const journal = await Journal.open(stateFolder, { onKeptAside: ({ sentence }) => console.log(sentence) });
 if (counted === 'full' || counted === 'refused') refuseCommits(journal);
-const link = new ParentLink();
+const link = how === 'apart' || how === 'pass' ? new ApartParentLink() : new ParentLink();
 const { station, events } = stationOver(root, link, {
   into,
   stateFolder,

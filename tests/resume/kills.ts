@@ -6,6 +6,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
+import { asEvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import { readSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody, type PracticeState } from '../../src/camera/practice/model.js';
@@ -20,7 +21,8 @@ import {
   TABLE,
 } from '../../src/frames/index.js';
 import { cutShort, PairLink } from '../harness/pair-link.js';
-import type { Answered, Asked } from './protocol.js';
+import { padJpeg } from '../pad-jpeg.js';
+import { type Answered, type Asked, HOW, type How } from './protocol.js';
 
 /** `before` and `after` a commit of the journal; `file`: before an operation in the folder of sets. */
 export const COUNTED = ['before', 'after', 'file'] as const;
@@ -30,14 +32,11 @@ export type Counted = (typeof COUNTED)[number];
 export const REFUSED = ['full', 'refused'] as const;
 export type Refused = (typeof REFUSED)[number];
 
-/** How many files the body makes of each frame. */
-export type Files = 'one file' | 'two files';
-
 export interface Moment {
   readonly counted: Counted | Refused;
   readonly at: number;
-  /** One where it is left out. */
-  readonly files?: Files;
+  /** One file a frame, at once, where it is left out. */
+  readonly how?: How;
 }
 
 /** In the project, where the program's libraries are found. */
@@ -67,9 +66,14 @@ interface Ended {
 }
 
 /** Serves a child's calls from a body in this process. @param args as killed.process.ts says @returns when the child is gone and nothing is being fired any more */
-export async function runChild(link: PracticeLink, args: readonly string[]): Promise<Ended> {
+export async function runChild(
+  link: PracticeLink,
+  args: readonly string[],
+  how: How = 'one file',
+): Promise<Ended> {
   const child: ChildProcess = fork(path.join(OUT, `${NAME}.js`), [...args], {
     serialization: 'advanced',
+    env: { ...process.env, [HOW]: how },
     stdio: ['ignore', 'pipe', 'pipe', 'ipc'],
   });
   let said = '';
@@ -82,7 +86,10 @@ export async function runChild(link: PracticeLink, args: readonly string[]): Pro
     const call = link[method] as (...all: unknown[]) => Promise<unknown>;
     const work = call.apply(link, [...given]).then(
       (value): Answered => ({ id, value }),
-      (cause): Answered => ({ id, error: String(cause) }),
+      (cause): Answered => {
+        const { code, message, details } = asEvenrungError(cause);
+        return { id, error: { code, message, details } };
+      },
     );
     working.add(work);
     void work.then((answer) => {
@@ -92,24 +99,26 @@ export async function runChild(link: PracticeLink, args: readonly string[]): Pro
   });
   const [code, signal] = (await once(child, 'close')) as [number | null, NodeJS.Signals | null];
   await Promise.all(working);
+  // As the camera process does whose daemon is gone.
+  await link.letGo();
   return { code, signal, said };
 }
 
 /** @returns how often there is something to count in an undisturbed set */
-export async function countAll(counted: Moment['counted'], files: Files = 'one file'): Promise<number> {
+export async function countAll(counted: Moment['counted'], how: How = 'one file'): Promise<number> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-count-'));
   try {
-    const link = linkTo(new PracticeBody(AT_ONCE), files);
+    const link = linkTo(new PracticeBody(AT_ONCE), how);
     await mkdir(path.join(root, 'sets'));
-    const { said } = await runChild(link, [root, counted, '0']);
+    const { said } = await runChild(link, [root, counted, '0'], how);
     return Number(/^counted (\d+)$/m.exec(said)?.[1] ?? Number.NaN);
   } finally {
     await rm(root, { recursive: true, force: true });
   }
 }
 
-export const momentsOf = (counted: Moment['counted'], total: number, files: Files = 'one file'): Moment[] =>
-  Array.from({ length: total }, (_, index) => ({ counted, at: index + 1, files }));
+export const momentsOf = (counted: Moment['counted'], total: number, how: How = 'one file'): Moment[] =>
+  Array.from({ length: total }, (_, index) => ({ counted, at: index + 1, how }));
 
 /** @returns what does not hold, a sentence each, with its moment */
 export async function killAll(
@@ -121,7 +130,8 @@ export async function killAll(
   const left = [...moments];
   const lane = async () => {
     for (let moment = left.shift(); moment !== undefined; moment = left.shift())
-      for (const said of await one(moment)) wrong.push(`${moment.counted} ${moment.at}: ${said}`);
+      for (const said of await one(moment))
+        wrong.push(`${moment.how ?? ''} ${moment.counted} ${moment.at}: ${said}`);
   };
   await Promise.all(Array.from({ length: lanes }, lane));
   return wrong;
@@ -133,7 +143,8 @@ interface Scene {
   readonly into: string;
   /** As somebody left it. */
   readonly body: PracticeBody;
-  readonly link: PracticeLink;
+  /** Each program hears what is told while it lives. */
+  readonly link: () => PracticeLink;
   /** What does not hold, a sentence each. */
   readonly wrong: string[];
   /** @returns what stands otherwise on the body than it was left, a sentence each */
@@ -141,13 +152,14 @@ interface Scene {
 }
 
 /** Plays one scene, with a body and a folder of its own. @returns what play() returns */
-async function overBody(files: Files, play: (scene: Scene) => Promise<string[]>): Promise<string[]> {
+async function overBody(how: How, play: (scene: Scene) => Promise<string[]>): Promise<string[]> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-kill-'));
   const into = path.join(root, 'sets');
   await mkdir(into);
-  const body = await bodyAsLeft(files);
+  const body = await bodyAsLeft(how);
   const before = { ...body.state };
-  const link = linkTo(body, files);
+  const only = linkTo(body, how);
+  const link = () => (isApart(how) ? linkTo(body, how) : only);
   try {
     return await play({ root, into, body, link, wrong: [], changed: () => changedIn(body, before) });
   } finally {
@@ -156,11 +168,11 @@ async function overBody(files: Files, play: (scene: Scene) => Promise<string[]>)
 }
 
 /** @returns what does not hold after the set was killed and gone on with, a sentence each */
-export const killAndResume = ({ counted, at, files = 'one file' }: Moment): Promise<string[]> =>
-  overBody(files, async ({ root, into, body, link, wrong, changed }) => {
-    const first = await runChild(link, [root, counted, String(at)]);
+export const killAndResume = ({ counted, at, how = 'one file' }: Moment): Promise<string[]> =>
+  overBody(how, async ({ root, into, body, link, wrong, changed }) => {
+    const first = await runChild(link(), [root, counted, String(at)], how);
     if (first.signal !== 'SIGKILL') return [`It was not killed: ${first.said}`];
-    const second = await runChild(link, [root]);
+    const second = await runChild(link(), [root], how);
     const wasOver = second.said.includes('nothing-unfinished');
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     const sets = await readdir(into);
@@ -171,14 +183,17 @@ export const killAndResume = ({ counted, at, files = 'one file' }: Moment): Prom
       if (!wasOver && !second.said.includes('complete: All 9 frames are verified.'))
         wrong.push(`It says: ${second.said}`);
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
-      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length, files)));
+      wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length, how)));
+      // What was made lies on the card; one more for the file that was cut short.
+      if (isApart(how) && body.shots.length !== 10)
+        wrong.push(`${body.shots.length} were fired: what was on the card was fired again.`);
     }
     return [...wrong, ...changed()];
   });
 
 /** Of two files, the fourth raw file is cut short on its way. */
-function linkTo(body: PracticeBody, files: Files): PracticeLink {
-  if (files === 'one file') return new PracticeLink(body);
+function linkTo(body: PracticeBody, how: How): PracticeLink {
+  if (how !== 'two files') return new PracticeLink(body, { isApart: isApart(how) });
   const link = new PairLink(body);
   link.comes = async (count, { raw, jpeg }) => {
     if (count === CUT_SHORT) await cutShort(raw);
@@ -188,11 +203,17 @@ function linkTo(body: PracticeBody, files: Files): PracticeLink {
 }
 
 /** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way, if that is one file a frame. */
-async function bodyAsLeft(files: Files): Promise<PracticeBody> {
+async function bodyAsLeft(how: How): Promise<PracticeBody> {
   const body = new PracticeBody(AT_ONCE);
   await body.change('shutter', sixths(30));
   await body.change('drive', 'continuous');
-  if (files === 'two files') return body;
+  if (isApart(how)) {
+    await body.change('target', 'card');
+    body.beforeTelling((told) =>
+      told.map((file) => ({ ...file, content: padJpeg(file.content, LONGER_THAN_A_HEAD) })),
+    );
+  }
+  if (how === 'two files') return body;
   body.beforeTelling((told) => {
     if (body.shots.length !== CUT_SHORT) return told;
     return told.map((file) => ({ ...file, content: file.content.subarray(0, file.content.length / 2) }));
@@ -201,6 +222,10 @@ async function bodyAsLeft(files: Files): Promise<PracticeBody> {
 }
 
 const CUT_SHORT = 4;
+/** So that the rest of a file comes while the next frame is fired. */
+const LONGER_THAN_A_HEAD = 300_000;
+
+const isApart = (how: How): boolean => how === 'apart' || how === 'pass';
 
 function changedIn(body: PracticeBody, before: PracticeState): string[] {
   return Object.entries(before).flatMap(([name, found]) => {
@@ -214,9 +239,9 @@ function changedIn(body: PracticeBody, before: PracticeState): string[] {
  * there; once there is room again, the set is gone on with, and no good frame is fired twice.
  * @returns what does not hold, a sentence each
  */
-export const fillAndResume = ({ counted, at, files = 'one file' }: Moment): Promise<string[]> =>
-  overBody(files, async ({ root, into, body, link, wrong, changed }) => {
-    const first = await runChild(link, [root, counted, String(at)]);
+export const fillAndResume = ({ counted, at, how = 'one file' }: Moment): Promise<string[]> =>
+  overBody(how, async ({ root, into, body, link, wrong, changed }) => {
+    const first = await runChild(link(), [root, counted, String(at)], how);
     const released = body.shots.length;
     const isBegun = first.code === 0;
     const says = /^(?:complete|halted|stopped): .*$/m.exec(first.said)?.[0] ?? '';
@@ -231,17 +256,17 @@ export const fillAndResume = ({ counted, at, files = 'one file' }: Moment): Prom
       const foreign = findings.filter(({ code }) => code === 'file-unknown' || code === 'aside-missing');
       wrong.push(...foreign.map(({ sentence }) => `As it lies there, the check says: ${sentence}`));
     }
-    let second = await runChild(link, [root]);
+    let second = await runChild(link(), [root], how);
     // Nothing came of it, and that could be kept.
     if (second.said.includes('nothing-unfinished') && set === undefined)
       return released === 0 ? wrong : [...wrong, `${released} were fired, and there is no set.`];
     // It could be kept in the end that the set has halted.
     if (second.said.includes('nothing-unfinished') && isHalted)
-      second = await runChild(link, [root, 'none', '0', 'complete']);
+      second = await runChild(link(), [root, 'none', '0', 'complete'], how);
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     // Nine, and one for the file that was cut short.
     if (body.shots.length !== 10) wrong.push(`${released} were fired at first, ${body.shots.length} in all.`);
-    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length, files)), ...changed());
+    wrong.push(...(await lookAt(path.join(into, set ?? ''), body.shots.length, how)), ...changed());
     return wrong;
   });
 
@@ -251,7 +276,7 @@ const NOT_KEPT = /What happens cannot be kept in the journal .*: the disk is ful
 const BASE_TV = 6;
 
 /** @param released how often the shutter was @returns what does not hold of a set of nine, a sentence each */
-export async function lookAt(folder: string, released: number, made: Files = 'one file'): Promise<string[]> {
+export async function lookAt(folder: string, released: number, how: How = 'one file'): Promise<string[]> {
   const wrong: string[] = [];
   const text = await readFile(path.join(folder, 'set.json'), 'utf8').catch(() => null);
   if (text === null) return [`There is no record in ${folder}.`];
@@ -266,7 +291,7 @@ export async function lookAt(folder: string, released: number, made: Files = 'on
     const tv = recordedTv(exposureTime) ?? Number.NaN;
     if (!(Math.abs(tv - (BASE_TV - offset)) < 1e-9)) wrong.push(`${file} was ${exposureTime} s.`);
     const isTwo = partner?.state === 'there' && path.parse(partner.file).name === path.parse(file).name;
-    if (isTwo !== (made === 'two files')) wrong.push(`Frame ${number} is ${file} and ${partner?.state}.`);
+    if (isTwo !== (how === 'two files')) wrong.push(`Frame ${number} is ${file} and ${partner?.state}.`);
   }
   const offsets = record.frames.map(({ offset }) => offset).join();
   if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);

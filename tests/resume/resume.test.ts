@@ -36,6 +36,22 @@ describe('killed in the middle of a set of nine frames of two files each', () =>
   );
 });
 
+describe.each(['apart', 'pass'] as const)(
+  'killed in the middle of a set with release and fetch apart (%s)',
+  (how) => {
+    it.each(COUNTED)(
+      '%s',
+      async (counted) => {
+        const total = await countAll(counted, how);
+        expect(total).toBeGreaterThan(40);
+        const moments = momentsOf(counted, total, how).filter(({ at }) => at % (2 * EVERY) === SEED % EVERY);
+        expect(await killAll(moments, LANES)).toEqual([]);
+      },
+      300_000,
+    );
+  },
+);
+
 describe('the disk of the journal full in the middle of a set of nine, and gone on with', () => {
   it.each(REFUSED)(
     '%s',
