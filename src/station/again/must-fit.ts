@@ -33,7 +33,7 @@ export function mustLookInside(body: Body): void {
   if (body.isApart) return;
   throw new EvenrungError(
     'body-not-ready',
-    'Over this connection a file of an earlier release cannot be fetched. Have the camera reached by calling its library directly (--link direct), or copy the file from the card.',
+    'Over this connection a file of an earlier release cannot be fetched. Have the camera reached directly (--link direct), or copy the file from the card.',
   );
 }
 
