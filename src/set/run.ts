@@ -6,7 +6,7 @@ import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
-import type { Body, ReadinessAsked } from '../camera/index.js';
+import { type Body, LINK_FAILURES, type ReadinessAsked } from '../camera/index.js';
 import { parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
@@ -90,6 +90,8 @@ export class Run {
   private readonly held = new Hold();
   private readonly steady: Steady;
   private stopping = false;
+  /** The settings that were put back so far. */
+  private readonly wasPutBack = new Set<string>();
 
   constructor(options: RunOptions) {
     this.id = options.id;
@@ -249,22 +251,27 @@ export class Run {
   private async prepare(): Promise<void> {
     // Whoever only wants a set ended that was begun needs no body that is ready.
     if (this.stopping) return;
-    const { body, plan, iso = null } = this.options;
+    const { body, plan } = this.options;
     if (this.hand.redo.takenUp?.purpose === 'fetch') {
       // Nothing of it is changed: nothing is fired.
       await this.steady.use(() => body.refresh());
       this.hand.common.clockDifference = body.clockDifference;
       return;
     }
-    const asked = await this.options.asked();
-    await this.steady.use(() => body.makeReady(asked), MAY_BE_BUSY);
-    if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
+    await this.makeReady();
     await body.foresee(plan.passes.map((pass) => armingOf(pass, this.hand)));
     this.hand.common.clockDifference = body.clockDifference;
     if (body.makesPairs) this.hand.common.seePairs();
     this.expectWaiting();
     // What the aperture and the ISO stand on was read anew just now.
     this.tellWhole();
+  }
+
+  private async makeReady(): Promise<void> {
+    const { body, iso = null } = this.options;
+    const asked = await this.options.asked();
+    await this.steady.use(() => body.makeReady(asked), MAY_BE_BUSY);
+    if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
   }
 
   /** What waits there of this set is among its strays. */
@@ -308,13 +315,17 @@ export class Run {
   /** The body may just have been lost: it is given the same chances to come back as during the run. */
   private async putBack(): Promise<string[]> {
     const { body } = this.hand;
-    const done: string[] = [];
     try {
-      await this.steady.use(async () => done.push(...(await body.putBack())), new Set(['not-put-back']));
+      await this.steady.use(
+        async () => {
+          for (const name of await body.putBack()) this.wasPutBack.add(name);
+        },
+        new Set(['not-put-back']),
+      );
     } catch (cause) {
       this.error ??= asEvenrungError(cause);
     }
-    return done;
+    return [...this.wasPutBack];
   }
 
   private tellWhole(): void {
@@ -354,7 +365,7 @@ export class Run {
       case 'hold point':
         return 'done';
       case 'look back':
-        await this.releases.looks.catchUp();
+        await this.lookBack(step.mayBeOver);
         return 'done';
       case 'look in the camera':
         // What is on its way need not be fetched again, and what fails on it is looked for.
@@ -366,6 +377,32 @@ export class Run {
         return 'done';
       case 'give up':
         throw await this.gaveUp(step.frame);
+    }
+  }
+
+  /** If everything was fired, settings are put back meanwhile: as a rule the pictures are as they should be. */
+  private async lookBack(mayBeOver: boolean): Promise<void> {
+    const { hand, releases } = this;
+    const isOpen = () => hand.frames.some((frame) => hand.isDue(frame));
+    const isOver = mayBeOver && !this.stopping && !releases.soFar.comesLate && !isOpen();
+    const puttingBack = isOver ? this.putBackMeanwhile() : undefined;
+    try {
+      await releases.looks.catchUp();
+    } finally {
+      await puttingBack;
+    }
+    if (!isOver || !isOpen()) return;
+    await this.makeReady();
+  }
+
+  /** What it does not put back, the end of the set does. */
+  private async putBackMeanwhile(): Promise<void> {
+    const { body } = this.hand;
+    try {
+      for (const name of await body.putBack()) this.wasPutBack.add(name);
+    } catch (cause) {
+      const error = asEvenrungError(cause);
+      if (LINK_FAILURES.has(error.code)) this.steady.failed(error);
     }
   }
 

@@ -34,8 +34,8 @@ export type Step =
   | Release
   /** A set that is held waits here, before it is known what is due. */
   | { readonly is: 'hold point'; readonly state: RunState }
-  /** The pictures so far are waited for: what is rejected has to be made up. */
-  | { readonly is: 'look back' }
+  /** The pictures so far are waited for: what is rejected has to be made up. With `mayBeOver` nothing else is left to fire. */
+  | { readonly is: 'look back'; readonly mayBeOver: boolean }
   /** Files that earlier releases made are looked for in the camera, and fetched: what is there is not fired again. */
   | { readonly is: 'look in the camera' }
   /** A body that was busy is given a moment. */
@@ -76,7 +76,7 @@ export function* walk(hand: InHand, conditions: Conditions): Walk {
     if (!conditions.comesLate() && (yield* makeUp(index + 1, madeUp, hand, conditions)) === 'stopped')
       return 'stopped';
   }
-  if ((yield { is: 'look back' }) === 'stopped') return 'stopped';
+  if ((yield { is: 'look back', mayBeOver: true }) === 'stopped') return 'stopped';
   return yield* makeUp(passes.length, madeUp, hand, conditions);
 }
 
@@ -141,7 +141,7 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
       count(1);
       const fromBefore = conditions.fromBefore();
       const went = canBeSingle(frame, hand) ? yield* single(frame, hand) : yield* repeat(frame.pass, hand);
-      if (went === 'stopped' || (yield { is: 'look back' }) === 'stopped') return 'stopped';
+      if (went === 'stopped' || (yield { is: 'look back', mayBeOver: false }) === 'stopped') return 'stopped';
       // What came was no attempt of it.
       if (conditions.fromBefore() > fromBefore) count(-1);
       // A body that was busy did not try: it is given as long as one that is gone.
