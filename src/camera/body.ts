@@ -33,6 +33,7 @@ import {
 import {
   type BodyIdentity,
   type Button,
+  type ChangeOptions,
   type FiredFrame,
   type FireOptions,
   LINK_FAILURES,
@@ -697,11 +698,11 @@ export class Body {
   }
 
   private readonly changes = {
-    changeSetting: async (name: string, value: string): Promise<void> => {
+    changeSetting: async (name: string, value: string, options?: ChangeOptions): Promise<void> => {
       if (this.known.get(name) === value) return;
       await this.owe([[name, value]]);
       try {
-        const after = await this.link.changeSetting(name, value);
+        const after = await this.link.changeSetting(name, value, options);
         this.known.set(name, after.value);
         this.touched.add(name);
       } catch (cause) {

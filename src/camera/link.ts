@@ -81,6 +81,11 @@ export interface SettingChange {
   readonly value: string;
 }
 
+export interface ChangeOptions {
+  /** The frames that are fired next record what came of it: where the body's own word comes late, it is not waited for. */
+  readonly isProvedByFrames?: boolean;
+}
+
 /** How a button of the body is held over the wire: what is written to press it, and what is written to let it go. */
 export interface Button {
   readonly down: readonly SettingChange[];
@@ -170,7 +175,7 @@ export interface Link {
    * @returns the setting as it was read back
    * @throws EvenrungError unknown-setting, choice-not-offered, setting-not-taken, body-lost, body-busy
    */
-  changeSetting(name: string, value: string): Promise<Setting>;
+  changeSetting(name: string, value: string, options?: ChangeOptions): Promise<Setting>;
   /**
    * Fires one frame with the settings as they are and brings its file back. The copy on the card, where there is a
    * card, stays.

@@ -126,10 +126,10 @@ export function watchLinks(): LinkWatch {
     watch.fired(began, fired.seconds);
     return fired;
   };
-  SupervisedLink.prototype.changeSetting = async function (name, value) {
+  SupervisedLink.prototype.changeSetting = async function (name, value, options) {
     watch.called('change');
     const began = performance.now();
-    const setting = await changeSetting.call(this, name, value);
+    const setting = await changeSetting.call(this, name, value, options);
     watch.changes.push({ name, milliseconds: performance.now() - began });
     return setting;
   };

@@ -2,8 +2,10 @@
 // USB port. Also the traps that library and binding set for such bodies, so that a newer version which sets others is noticed.
 import { expect, test } from 'vitest';
 import { sixths } from '../../shared/ev.js';
+import { Body } from '../../src/camera/index.js';
 import { NO_TIME } from '../../src/camera/practice/model.js';
 import { readRecorded } from '../../src/frames/index.js';
+import { fireSet } from '../harness/set.js';
 import { type LinkedBody, withLinkedBody } from './linked-body.js';
 import { OPERATION, PROPERTY, RESPONSE } from './ptp/codes.js';
 import { CONTAINER, packParameters } from './ptp/containers.js';
@@ -305,6 +307,37 @@ test.concurrent('a value that the body takes late is believed in the end', () =>
     expect(late).toBe(false);
     // The library answers from memory for 2 s from when it asked last, which was shortly before: so much a late body costs.
     expect(performance.now() - started).toBeGreaterThan(1000);
+  }));
+
+test('a bracket that its frames prove is given a moment, and nobody waits for the word of the library', () =>
+  withLinkedBody(
+    'drive-entry',
+    async (linked) => {
+      const { link } = linked;
+      await link.readLimits();
+      const started = performance.now();
+      const after = await link.changeSetting('capturemode', THREE, { isProvedByFrames: true });
+      expect(after).toMatchObject({ value: THREE });
+      expect(performance.now() - started).toBeLessThan(1000);
+      expect(await fireSome(linked, 3)).toEqual([0, -1, 1]);
+    },
+    { timing: { ...NO_TIME, change: 0.3 } },
+  ));
+
+test('a bracket that the body did not switch on shows in the second frame, is set again, and the set is whole', () =>
+  withLinkedBody('drive-entry', async ({ link, into, body, responder }) => {
+    let lost = 0;
+    responder.intercept(DRIVE_ENTRY_OPERATION.write, async ({ parameters: [property] }, proceed) => {
+      if (property !== PROPERTY.drive || lost > 0) return proceed();
+      lost += 1;
+      return {};
+    });
+    const { state, record } = await fireSet(into, { frames: 3, body: await Body.meet(link) });
+    expect([lost, state]).toEqual([1, 'complete']);
+    expect(record?.frames.map(({ recorded }) => recorded?.exposureTime)).toEqual([1 / 125, 1 / 60, 1 / 30]);
+    expect(record?.setAside).toHaveLength(body.shots.length - 3);
+    expect(body.shots.length).toBeGreaterThan(3);
+    expect(body.state.drive).toBe('single');
   }));
 
 test('a pass of dialect C: shutter set, entry set, three frames 0 - +, single drive again, all put back', () =>

@@ -23,6 +23,7 @@ import { flattenTree, type TreeSetting } from '../library/settings-tree.js';
 import type {
   AttachedPort,
   BodyIdentity,
+  ChangeOptions,
   FiredFrame,
   FireOptions,
   Link,
@@ -42,6 +43,8 @@ const LONGEST_SECONDS: Readonly<Record<Family, number>> = { '0x0b': 60, '0x0a': 
 
 /** A settings change on a body of 0x11 that reports it late, as the library remembers (tried over the virtual port). */
 const SECONDS_PER_LATE_CHANGE = 2;
+/** What such a body is given for a change that nobody asks after. From memory, no source. */
+const LATE_CHANGE_MS = 350;
 /** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
 const SECONDS_PER_MOVE = 0.85;
 /** From memory, no source: a settings change reads the tree three times and writes once. */
@@ -97,6 +100,8 @@ class BindingLink implements Link {
   private opened = false;
   /** The most settings that were ever read. */
   private mostSettings = 0;
+  /** Whether the library answers from memory after a write, so that only seconds later it is known what came of it. */
+  private tellsLate = false;
 
   constructor(camera: NativeCamera) {
     this.camera = camera;
@@ -109,6 +114,7 @@ class BindingLink implements Link {
   async readLimits(): Promise<LinkLimits> {
     const settings = await this.read();
     const family = familyOf(settings);
+    this.tellsLate = family === '0x11';
     const moved = isMoved(settings);
     return {
       longestSeconds: LONGEST_SECONDS[family],
@@ -127,7 +133,11 @@ class BindingLink implements Link {
   }
 
   /** Also writes a value that is set already: arming a bracket again depends on it. */
-  async changeSetting(name: string, value: string): Promise<Setting> {
+  async changeSetting(
+    name: string,
+    value: string,
+    { isProvedByFrames }: ChangeOptions = {},
+  ): Promise<Setting> {
     // Read anew each time. It costs little, and writes by label are only safe against the choices of the moment: a label
     // that is none may be taken as an index. Also, with the camera gone a read fails, while a write makes the
     // binding free what it never had.
@@ -135,6 +145,10 @@ class BindingLink implements Link {
     if (before === undefined) throw noSuchSetting(name);
     checkOffered(before, value);
     await this.write(name, value);
+    if (isProvedByFrames && this.tellsLate) {
+      await pause(LATE_CHANGE_MS);
+      return shown({ ...before, value });
+    }
     const after = await this.readBack(before, value);
     if (isTaken(before, after.value, value)) return shown(after);
     throw foundOtherwise(name, value, after.value);

@@ -1,13 +1,13 @@
 // What every dialect can do: recognise itself in a settings tree, say the body's limits, set the bracket and the centre.
 // It speaks through a Link's settings only, keeps no state, and knows nothing of plans.
 import type { BodyLimits, BracketShape, ShutterSetting, Sixths } from '../../exposure/index.js';
-import type { Button, LinkLimits, Settings } from '../link.js';
+import type { Button, ChangeOptions, LinkLimits, Settings } from '../link.js';
 
 export type DialectName = 'amount' | 'pattern' | 'drive-entry' | 'none';
 
 /** The part of a link that a dialect needs; whoever gives it may leave out a change that would change nothing. */
 export interface Changes {
-  changeSetting(name: string, value: string): Promise<unknown>;
+  changeSetting(name: string, value: string, options?: ChangeOptions): Promise<unknown>;
 }
 
 /** The body's own exposure: the zero of the bracket, or the one frame. */

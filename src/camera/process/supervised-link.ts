@@ -10,6 +10,7 @@ import type {
   AttachedPort,
   BodyIdentity,
   BringOptions,
+  ChangeOptions,
   FiredFrame,
   FireOptions,
   Heard,
@@ -150,8 +151,8 @@ export class SupervisedLink implements Link {
     return this.call('readSettings', []);
   }
 
-  changeSetting(name: string, value: string): Promise<Setting> {
-    return this.call('changeSetting', [name, value], this.deadlines.call + this.walkSeconds * 1000);
+  changeSetting(name: string, value: string, options: ChangeOptions = {}): Promise<Setting> {
+    return this.call('changeSetting', [name, value, options], this.deadlines.call + this.walkSeconds * 1000);
   }
 
   fire(options: FireOptions): Promise<FiredFrame> {

@@ -41,7 +41,9 @@ export const driveEntries: Dialect = {
   }),
 
   async setBracket(link, shape, settings) {
-    await link.changeSetting(DRIVE, labelFor(settings, DRIVE, shape === null ? isSingleDrive : fits(shape)));
+    const label = labelFor(settings, DRIVE, shape === null ? isSingleDrive : fits(shape));
+    // A bracket that is not on yet shows in the second frame at the latest.
+    await link.changeSetting(DRIVE, label, { isProvedByFrames: shape !== null });
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
