@@ -144,8 +144,8 @@ export function bulbSettings(
   const [longest] = shutters;
   if (longest === undefined) return [];
   const isOnThirds = shutters.every(({ tv }) => tv % 2 === 0);
-  const isOnHalves = shutters.every(({ tv }) => tv % 3 === 0);
-  const isOnScale = (tv: number) => (tv % 2 === 0 && !isOnHalves) || (tv % 3 === 0 && !isOnThirds);
+  const isOnHalves = !isOnThirds && shutters.every(({ tv }) => tv % 3 === 0);
+  const isOnScale = (tv: Sixths) => (!isOnHalves && tv % 2 === 0) || (!isOnThirds && tv % 3 === 0);
   const settings: ShutterSetting[] = [];
   for (
     let tv = minusSixths(longest.tv, sixths(1));

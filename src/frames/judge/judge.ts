@@ -35,11 +35,12 @@ export const close = (a: number, b: number): boolean => Math.abs(a / b - 1) <= R
  */
 const HELD_TOLERANCE = 0.02;
 const HELD_TOLERANCE_SECONDS = 0.2;
-/** Some bodies write the time that they were held for in whole seconds. */
+/** Some bodies may write a long time in whole seconds (from memory). */
 const ROUNDED_SECONDS = 0.5;
+const ROUNDED_FROM_SECONDS = 10;
 
 function isHeldTime(seconds: number, asked: number): boolean {
-  const rounded = Number.isInteger(seconds) ? ROUNDED_SECONDS : 0;
+  const rounded = Number.isInteger(seconds) && asked >= ROUNDED_FROM_SECONDS ? ROUNDED_SECONDS : 0;
   return Math.abs(seconds - asked) <= Math.max(HELD_TOLERANCE_SECONDS, asked * HELD_TOLERANCE) + rounded;
 }
 
