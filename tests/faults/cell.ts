@@ -107,7 +107,7 @@ export interface Seen {
 const FRAMES = 9;
 const BASE_TV = 6;
 /** Short, so that a cell takes a few seconds: the library's own waits are cut off by them. */
-const DEADLINES = { call: 8000, fire: 2500, release: 700 };
+const DEADLINES = { call: 8000, fire: 2500, release: 2000 };
 /** The practice body draws its scene at the first frame, which takes a busy machine a while; it never hangs here. */
 const DEADLINES_OF_PRACTICE = { ...DEADLINES, fire: 12_000 };
 export const FIRE_DEADLINE_MS = DEADLINES.fire;

@@ -5,14 +5,16 @@ import { mkdir, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { sixths } from '../../shared/ev.js';
+import type { DirectProfile } from '../../shared/profile.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
 import type { Overrun } from '../../shared/schedule.js';
 import type { DaemonState } from '../../shared/state.js';
 import { ProfileStore } from '../../src/bodies/profiles.js';
+import { loadGphoto2 } from '../../src/camera/direct/load.js';
 import { JournalReader } from '../../src/journal/index.js';
 import { isAlive, type Started, start } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
-import { type BodyName, pause, type Struck } from '../faults/cell.js';
+import { type BodyName, pause, type Struck, type Way } from '../faults/cell.js';
 import { BUSY_MS, FAULTS } from '../faults/faults.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 import { compareRun, type Finding } from './compare-run.js';
@@ -21,6 +23,8 @@ import { ShutterBook } from './shutter-book.js';
 
 export interface RunAsked {
   readonly body: BodyName;
+  /** Over the binding, as a body is reached that nobody has learnt, if it is left out. */
+  readonly way?: Way;
   readonly slots: number;
   readonly overrun: Overrun;
   readonly faults: readonly DrawnFault[];
@@ -57,6 +61,16 @@ const ENDS_ITSELF_WITHIN_MS = 4000;
 const CLAIMED = -53;
 /** As `learn` finds it of a body that takes no time. */
 const LEARNT_TIMING = { secondsPerChange: 0.1, secondsPerSetting: 0, secondsPerFrame: 0.2 };
+
+/** The same, with the library that is here called directly. */
+async function learntDirectly(): Promise<DirectProfile> {
+  const { version } = await loadGphoto2();
+  return {
+    ...{ library: `libgphoto2 ${version}`, pipelined: true, oneRelease: true },
+    ...{ pieceBytes: 2 * 1024 * 1024, mostInOneGo: FRAMES },
+    timing: { secondsBeforeExposure: 0.05, secondsAfterExposure: 0.05, secondsPerTransfer: 0.1 },
+  };
+}
 
 /** The program, through all its lives. */
 class Program {
@@ -189,6 +203,7 @@ class Driven {
         XDG_STATE_HOME: path.join(root, 'state'),
         XDG_CONFIG_HOME: path.join(root, 'config'),
         EVENRUNG_LOG: 'debug',
+        ...(asked.way === 'direct' ? { EVENRUNG_PRACTICE_LINK: 'apart' } : {}),
       },
     );
   }
@@ -208,6 +223,7 @@ class Driven {
         version: 1,
         ...{ model: plugged.body.model, serial: plugged.body.options.serial },
         timing: LEARNT_TIMING,
+        ...(asked.way === undefined || asked.way === 'binding' ? {} : { direct: await learntDirectly() }),
       });
     }
     await mkdir(path.join(root, 'sets'));
@@ -234,6 +250,7 @@ class Driven {
     await until('The body is met', 30_000, () => this.isMet());
     const request: WrittenRunRequest = {
       ...{ frames: FRAMES, step: 1, base: BASE, name: 'Boathouse' },
+      release: asked.way === 'pass' ? 'pass' : 'frame',
       schedule: { every: EVERY_SECONDS, count: asked.slots, overrun: asked.overrun },
     };
     const { run } = (await program.post('/api/run', request)) as { run: string };
@@ -411,7 +428,7 @@ class Driven {
     let hits = 0;
     return {
       name: this.asked.body,
-      way: 'binding',
+      way: this.asked.way ?? 'binding',
       isWithin: false,
       point: 'middle frame of a pass',
       plugged: this.plugged,

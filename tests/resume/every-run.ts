@@ -1,7 +1,7 @@
 // Runs on schedules that meet with faults, one after another and a few at a time, for `npm run soak -- runs`. Exits with 1 where a
 // print is lost, doubled or wrong.
 import os from 'node:os';
-import { BODIES } from '../faults/cell.js';
+import { BODIES, WAYS } from '../faults/cell.js';
 import { numbers } from '../faults/table.js';
 import type { Finding } from './compare-run.js';
 import { driveRun, EVERY_SECONDS, FRAMES, type RunSeen } from './driven-run.js';
@@ -40,11 +40,14 @@ let failed = 0;
 async function runNumber(number: number): Promise<void> {
   const random = numbers(seed + number);
   const body = BODIES[number % BODIES.length] ?? 'practice';
+  const ways = WAYS.filter((one) => one !== 'pass' || !['standard', 'practice'].includes(body));
+  const way =
+    ways[((number % BODIES.length) + Math.floor(number / BODIES.length)) % ways.length] ?? 'binding';
   const overrun = random() < 0.5 ? 'skip' : 'follow';
   const faults = drawFaults(random, body, SLOTS);
-  const name = `run ${String(number + 1).padStart(2)} ${body.padEnd(11)} ${overrun.padEnd(6)}`;
+  const name = `run ${String(number + 1).padStart(2)} ${body.padEnd(11)} ${way.padEnd(7)} ${overrun.padEnd(6)}`;
   try {
-    const one = await driveRun({ body, slots: SLOTS, overrun, faults });
+    const one = await driveRun({ body, way, slots: SLOTS, overrun, faults });
     seen.push(one);
     for (const [kind, times] of one.struck) struck.set(kind, (struck.get(kind) ?? 0) + times);
     const faced = [...one.struck.values()].reduce((total, times) => total + times, 0);

@@ -15,7 +15,7 @@ const after = (kind: Kind, slot: number, milliseconds: number, lasts = 0): Drawn
 
 const RUNS: readonly RunAsked[] = [
   {
-    ...{ body: 'amount', slots: 3, overrun: 'follow' },
+    ...{ body: 'amount', way: 'direct', slots: 3, overrun: 'follow' },
     faults: [
       inRelease('cable out', 0, 2, 500),
       inRelease('program killed', 1, 4, 200),
