@@ -68,7 +68,7 @@ export class SettingsOfBody {
   }
 
   /** @returns a widget of its own, which the caller frees; undefined if the body has no such setting now */
-  async widget(name: string): Promise<Widget | undefined> {
+  async widget(name: string, isAgain = false): Promise<Widget | undefined> {
     const { gp } = this.session;
     const out: Out<Widget> = [null];
     try {
@@ -76,10 +76,10 @@ export class SettingsOfBody {
     } catch (cause) {
       if (!(cause instanceof CallFailure)) throw cause;
       if (cause.code !== NOT_FOUND) throw readingFailed(cause.code);
-      // So is answered for a setting that is none, and for one that a body which is gone does not answer for: then the
-      // tree is small, too.
-      await this.readAll();
-      return undefined;
+      // So is answered for a setting that is none; for one that a body which is gone does not answer for, and then the tree is small,
+      // too; and for one whose answer was damaged on its way: that is asked for once more.
+      const isThere = (await this.readAll()).has(name);
+      return isThere && !isAgain ? this.widget(name, true) : undefined;
     }
     // Under 0x0B there is no error for a name that is none.
     return out[0] || undefined;
