@@ -6,6 +6,7 @@ import { cp, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { forgetsAt } from '../../src/camera/library/memory.js';
 import type { Button, Heard, ListedFile, MadeFile, Piece, PressOptions } from '../../src/camera/link.js';
 import { NO_TIME } from '../../src/camera/practice/model.js';
 import { SupervisedLink } from '../../src/camera/process/supervised-link.js';
@@ -515,4 +516,19 @@ test('a frame that is fired in one call is under a temporary name, with the size
     expect(path.basename(fired.path)).toMatch(/^incoming\.\w{6}$/);
     expect(fired.saidBytes).toBe(body.files[0]?.content.length);
     expect(await readdir(into)).toHaveLength(1);
+  }));
+
+test('a setting whose answer is damaged once is asked for again, and is no setting that the camera does not have', () =>
+  withBody('pattern', async ({ link, responder }) => {
+    await link.readSettings();
+    const forgotten = forgetsAt(Date.now()) - Date.now();
+    await new Promise((resolve) => setTimeout(resolve, forgotten + 100));
+    let damaged = 0;
+    const out = responder.intercept(OPERATION.getPropertyDescription, async () => {
+      damaged += 1;
+      out();
+      return { response: RESPONSE.generalError };
+    });
+    expect(await link.changeSetting('f-number', 'f/5.6')).toMatchObject({ value: 'f/5.6' });
+    expect(damaged).toBe(1);
   }));
