@@ -86,6 +86,8 @@ const AFTER_OVER_MS = 2000;
 const NEXT_PRESS_MS = 1500;
 /** So many files may wait in the camera while frames are fired. */
 const MOST_WAITING = 16;
+/** So many are remembered: a card that is emptied may begin its names anew. */
+const MOST_FETCHED = 32;
 
 /** A file on its way. */
 interface Coming {
@@ -142,6 +144,8 @@ export class Shutter {
   private hold: Hold | null = null;
   /** Of the files of the last release: what comes of it later is no file of the next. */
   private lastStems: ReadonlySet<string> = new Set();
+  /** Of files that were fetched by themselves: a body may tell of them still, and they are no files of the release that follows. */
+  private fetchedStems: readonly string[] = [];
   private count = 0;
 
   constructor(link: ApartLink, limits: ApartLimits) {
@@ -180,7 +184,7 @@ export class Shutter {
       await this.room();
       await take(await this.link.listen(0));
       if (holdSeconds !== null) await this.nothingToBring();
-      const before = new Set([...this.lastStems, ...files.map(stemOf)]);
+      const before = new Set([...this.lastStems, ...this.fetchedStems, ...files.map(stemOf)]);
       await this.press(options).finally(() => this.nextPress?.end());
       await this.pressed();
       failure = await this.hear(options, () => files.filter((file) => !before.has(stemOf(file))), take);
@@ -208,6 +212,7 @@ export class Shutter {
     const brought = await this.head(file, to, startedAt);
     this.nextPress?.end();
     await brought.whole;
+    this.fetchedStems = [...this.fetchedStems, stemOf(brought)].slice(-MOST_FETCHED);
     const seconds = (performance.now() - startedAt) / 1000;
     const said = file.bytes === null ? {} : { saidBytes: file.bytes };
     return { path: to, seconds, made: file, cameraName: file.name, ...said };

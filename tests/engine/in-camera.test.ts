@@ -5,6 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
+import type { MadeFile } from '../../src/camera/index.js';
 import { PracticeBody } from '../../src/camera/practice/model.js';
 import { PRACTICE_SHAPES, type PracticeOptions } from '../../src/camera/practice/shapes.js';
 import { Journal } from '../../src/journal/index.js';
@@ -102,6 +103,27 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
       expect(record?.strays).toEqual([]);
       expect(record?.setAside).toEqual([]);
     });
+
+  it('that tells of a file only after it was found on the card: it does not count for the next release', async () => {
+    const body = bodyOf({ shape });
+    const link = new ApartTestLink(body);
+    let kept: readonly MadeFile[] | null = null;
+    link.hear = (heard) => {
+      if (heard.made.length === 0 || body.shots.length > 3) return heard;
+      if (kept === null && body.shots.length === 2) {
+        kept = heard.made;
+        return { made: [], isOver: true };
+      }
+      if (body.shots.length !== 3) return heard;
+      return { ...heard, made: [...(kept ?? []), ...heard.made] };
+    };
+    await body.change('target', 'card');
+    const { run, record } = await fired(link);
+    expect(run?.state).toBe('complete');
+    expect(kept).toHaveLength(1);
+    expect(body.shots).toHaveLength(5);
+    expect(record?.strays).toEqual([]);
+  });
 
   it('whose program ends between head and rest: the next one fetches it', async () => {
     const body = bodyOf({ shape });
