@@ -48,6 +48,8 @@ describe.each(SIZES)('at $name size', (size) => {
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`fetch-missing-${size.name}`), fullPage: true });
     await look.click();
+    // The panel shows the run, and no set page any more.
+    await page.locator('.kept-set').waitFor({ state: 'detached' });
     await page
       .getByText(/Of frame \d no file was found in the camera\./)
       .first()
