@@ -46,6 +46,7 @@ describe.each(['amount', 'pattern', 'drive-entry'] as const)('%s, reached direct
   test('makes frames by bulb, each as long as it was asked for, and stands as it was found', () =>
     directly(face, async ({ link, body: practice, into }) => {
       const body = await Body.meet(link);
+      await body.keepOnCard();
       const found = { ...practice.state };
       const { state, record, run } = await fireSet(into, { body, plan: planOf(body) });
       expect(run.error).toBe(null);
