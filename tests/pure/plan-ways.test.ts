@@ -166,6 +166,23 @@ describe('what costs what', () => {
     expect(seconds(2) - seconds(0)).toBeCloseTo(2 + 2 * (2.2 - 0.8) + 1 / 64 + 1 / 32, 3);
   });
 
+  it('is paid once a pass: a frame that nobody asked for is cheaper than waiting twice', () => {
+    expect(sizes(plan({ frames: 2, step: 1 }))).toEqual([1, 1]);
+    expect(sizes(plan({ frames: 2, step: 1, settle: 5 }))).toEqual([3]);
+  });
+
+  it('the setting of another shape counts for the least time, too', () => {
+    // Five and three take a change more than five and five, which have two files more.
+    for (const release of ['frame', 'pass'])
+      for (const [secondsPerChange, expected] of [
+        [1.5, [3, 5]],
+        [1.7, [5, 5]],
+      ] as const) {
+        const limits = body({}, { maxFrames: '3,5' }, { secondsPerChange });
+        expect(sizes(plan({ frames: 8, step: 1, release }, limits))).toEqual(expected);
+      }
+  });
+
   it('what is set for a pass keeps the cable busy; files come before and after', () => {
     const files = (secondsPerChange: number) =>
       plan({ ...NINE, release: 'pass' }, body({ secondsPerTransfer: 3 }, {}, { secondsPerChange })).estimate
