@@ -132,6 +132,7 @@ function watchFor(point: Point | number, way: Way): (happening: Happening) => bo
   let pass = 0;
   let fired = 0;
   let firedInPass = 0;
+  const stored = new Set<number>();
   return (happening) => {
     if (happening.type === 'pass' && happening.state === 'arming') {
       pass = happening.pass;
@@ -141,8 +142,14 @@ function watchFor(point: Point | number, way: Way): (happening: Happening) => bo
         (point === 'between passes' && pass === PASS_STRUCK)
       );
     }
-    if (happening.type === 'run-state') return point === 'putting back' && happening.state === 'putting-back';
-    if (happening.type !== 'frame' || happening.frame.state !== 'fired') return false;
+    if (happening.type !== 'frame') return false;
+    const { number, state } = happening.frame;
+    if (state === 'stored' && !stored.has(number)) {
+      stored.add(number);
+      // Settings are put back from then on, while the pictures are looked at.
+      return point === 'putting back' && stored.size === FRAMES;
+    }
+    if (state !== 'fired') return false;
     fired += 1;
     firedInPass += 1;
     if (typeof point === 'number') return fired === point;
