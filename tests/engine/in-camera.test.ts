@@ -107,15 +107,18 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
   it('that tells of a file only after it was found on the card: it does not count for the next release', async () => {
     const body = bodyOf({ shape });
     const link = new ApartTestLink(body);
-    let kept: readonly MadeFile[] | null = null;
+    const kept: MadeFile[] = [];
+    const later: MadeFile[] = [];
     link.hear = (heard) => {
-      if (heard.made.length === 0 || body.shots.length > 3) return heard;
-      if (kept === null && body.shots.length === 2) {
-        kept = heard.made;
+      if (heard.made.length > 0 && kept.length === 0 && body.shots.length === 2) {
+        kept.push(...heard.made);
         return { made: [], isOver: true };
       }
-      if (body.shots.length !== 3) return heard;
-      return { ...heard, made: [...(kept ?? []), ...heard.made] };
+      if (heard.made.length > 0 && later.length === 0 && body.shots.length === 3) {
+        later.push(...heard.made);
+        return { made: kept, isOver: false };
+      }
+      return { ...heard, made: [...later.splice(0), ...heard.made] };
     };
     await body.change('target', 'card');
     const { run, record } = await fired(link);
