@@ -88,6 +88,7 @@ const NEXT_PRESS_MS = 1500;
 const MOST_WAITING = 16;
 /** So many are remembered: a card that is emptied may begin its names anew. */
 const MOST_FETCHED = 32;
+const MOST_TOLD = 100;
 
 /** A file on its way. */
 interface Coming {
@@ -146,6 +147,8 @@ export class Shutter {
   private lastStems: ReadonlySet<string> = new Set();
   /** Of files that were fetched by themselves: a body may tell of them still, and they are no files of the release that follows. */
   private fetchedStems: readonly string[] = [];
+  /** Files that the body told of, also for sets before: whoever looks for what nobody was told of does not look for them. */
+  private toldOf: readonly string[] = [];
   private count = 0;
 
   constructor(link: ApartLink, limits: ApartLimits) {
@@ -170,6 +173,7 @@ export class Shutter {
         this.expectPress();
       // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
       const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
+      this.toldOf = [...this.toldOf, ...made.map(placeOf)].slice(-MOST_TOLD);
       for (const { file, to } of told) options.made?.(file, to);
       for (const { file, to } of told) {
         const brought = await this.head(file, to, startedAt);
@@ -212,6 +216,7 @@ export class Shutter {
     const brought = await this.head(file, to, startedAt);
     this.nextPress?.end();
     await brought.whole;
+    this.toldOf = [...this.toldOf, placeOf(file)].slice(-MOST_TOLD);
     this.fetchedStems = [...this.fetchedStems, stemOf(brought)].slice(-MOST_FETCHED);
     const seconds = (performance.now() - startedAt) / 1000;
     const said = file.bytes === null ? {} : { saidBytes: file.bytes };
@@ -246,9 +251,10 @@ export class Shutter {
     });
   }
 
-  /** What lies on the card. @throws EvenrungError as Link.list */
-  list(): Promise<readonly ListedFile[]> {
-    return this.link.list();
+  /** What lies on the card that the body has not told of lately. @throws EvenrungError as Link.list */
+  async list(): Promise<readonly ListedFile[]> {
+    const known = new Set(this.toldOf);
+    return (await this.link.list()).filter((file) => !known.has(placeOf(file)));
   }
 
   private nextPath(into: string, { name }: MadeFile): string {
@@ -430,6 +436,8 @@ function deferred() {
   });
   return { promise, resolve, reject };
 }
+
+const placeOf = ({ folder, name }: MadeFile): string => `${folder}/${name}`;
 
 /** What the files of one frame have in common, in the body's words. */
 const stemOf = ({ made, path: to }: BroughtFile): string =>

@@ -12,6 +12,7 @@ import type { InHand } from './in-hand.js';
 import { type MissingPartner, missingPartners } from './lacking.js';
 import { wallHere } from './marks.js';
 import { isOlder, takeInOrAside } from './pick-up.js';
+import type { SetFrame } from './set-frame.js';
 import type { Steady } from './steady.js';
 
 /** How far the card's times may be off: cards count in steps of two seconds, and clocks that were compared differ a little. */
@@ -140,7 +141,9 @@ export class InCamera {
         return;
       }
       const arrival = await readArrival(brought, folder);
-      await takeInOrAside([arrival], this.hand, isOld);
+      // What nobody told of can only be a frame that was fired: a picture of the set before may be of the same exposure.
+      const mayBe = ({ view, firedBefore }: SetFrame) => partly !== null || view.attempts > firedBefore;
+      await takeInOrAside([arrival], this.hand, isOld, mayBe);
     } catch (cause) {
       // It was deleted, or the card was changed: then the frame is fired again.
       if (asEvenrungError(cause).code !== 'file-not-there') throw cause;

@@ -67,25 +67,31 @@ async function isPart(file: string, { book }: InHand): Promise<boolean> {
   return made.bytes === null || size < made.bytes;
 }
 
-/** What came without its release: the second file of a frame, the first open frame that it can be, or none. */
+/**
+ * What came without its release: the second file of a frame, the first open frame that it can be, or none.
+ * @param mayBe which frames it can be at all; any that is open if it is left out
+ */
 export async function takeInOrAside(
   came: readonly Arrival[],
   hand: InHand,
   isFromBefore: (arrival: Arrival) => boolean,
+  mayBe: (frame: SetFrame) => boolean = () => true,
 ): Promise<void> {
   const { arrivals, late } = await sortOut(came, hand);
   for (const { arrival, frame } of late) await join(arrival, frame, await lookAt(arrival), hand);
   for (const arrival of arrivals) {
     if (isFromBefore(arrival)) await putAside(arrival, { reason: WAITED, frame: null }, hand);
-    else await takeIn(arrival, hand);
+    else await takeIn(arrival, hand, mayBe);
   }
   for (const arrival of came)
     for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
 }
 
-async function takeIn(arrival: Arrival, hand: InHand): Promise<void> {
+async function takeIn(arrival: Arrival, hand: InHand, mayBe: (frame: SetFrame) => boolean): Promise<void> {
   const { book } = hand;
-  const owner = hand.frames.find((frame) => !isVerified(frame) && hand.mismatch(arrival, frame) === null);
+  const owner = hand.frames.find(
+    (frame) => !isVerified(frame) && mayBe(frame) && hand.mismatch(arrival, frame) === null,
+  );
   if (owner === undefined) {
     const wrong = cameWrong(arrival, hand);
     const aside =

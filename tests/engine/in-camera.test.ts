@@ -128,6 +128,31 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
     expect(record?.strays).toEqual([]);
   });
 
+  it('of a second set right after the first, a frame of which never came: no picture of the first is taken for it', async () => {
+    const body = bodyOf({ shape });
+    const link = new ApartTestLink(body);
+    await body.change('target', 'card');
+    const three = { frames: 3, step: 1, base: '1/60' };
+    const { station, events } = await openStation(root, link, { journal });
+    await station.start(three);
+    await station.settled();
+    let isLost = false;
+    link.hear = (heard) => {
+      const [made] = heard.made;
+      if (made === undefined || isLost) return heard;
+      isLost = true;
+      const there = body.files.find(({ name }) => name === made.name);
+      if (there !== undefined) body.delete(there);
+      return { made: [], isOver: true };
+    };
+    await station.start(three);
+    await station.settled();
+    await station.close();
+    expect(events.state.run?.state).toBe('complete');
+    expect(events.state.run?.frames.map(({ attempts }) => attempts).sort()).toEqual([1, 1, 2]);
+    expect(body.shots).toHaveLength(3 + 3 + 1);
+  });
+
   it('whose program ends between head and rest: the next one fetches it', async () => {
     const body = bodyOf({ shape });
     await body.change('target', 'card');
