@@ -100,14 +100,32 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
     },
   );
 
+  it.each(['DNG', 'JPG'])(
+    'that does not tell of one %s: it is found on the card by its name, once the set is made',
+    async (kind) => {
+      const { body, link } = await pairsOf({ shape });
+      link.hear = (heard) => ({ ...heard, made: heard.made.filter((file) => !isOf(kind, 3, file)) });
+      const { run, record, files, findings } = await fired(link);
+      expect([run?.state, files, findings]).toEqual(['complete', PAIRS, []]);
+      expect([body.shots.length, record.setAside, record.strays]).toEqual([5, [], []]);
+      expect(record.frames.flatMap(({ marks }) => marks.map(({ code }) => code))).not.toContain(
+        'partner-missing',
+      );
+    },
+  );
+
   it.each([
     ['DNG', 'jpg'],
     ['JPG', 'dng'],
   ])(
-    'that does not tell of one %s: the frame stands with the other file, and says so',
+    'that does not tell of one %s, and loses it: the frame stands with the other file, and says so',
     async (kind, there) => {
       const { body, link } = await pairsOf({ shape });
-      link.hear = (heard) => ({ ...heard, made: heard.made.filter((file) => !isOf(kind, 3, file)) });
+      link.hear = (heard) => {
+        const lostOne = body.files.find((file) => isOf(kind, 3, { ...file, bytes: null }));
+        if (lostOne !== undefined) body.delete(lostOne);
+        return { ...heard, made: heard.made.filter((file) => !isOf(kind, 3, file)) };
+      };
       const { run, record, files } = await fired(link);
       const lone = files.filter(([, partner]) => partner === '-');
       expect([run?.state, lone.length, lone[0]?.[0]?.endsWith(there)]).toEqual(['complete', 1, true]);
