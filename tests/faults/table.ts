@@ -148,6 +148,11 @@ const HALTED = 'Halted after \\d of 9 frames\\. ';
 const NOT_STORED =
   /The frame was made, but it could not be stored in .*: the disk is full\. It may still be on the card\./;
 
+/** Directly, the next frame may be about to be fired before the rest of a file does not fit: for that there is no room, either. */
+const NOT_STORED_DIRECTLY = new RegExp(
+  `(?:${NOT_STORED.source}|Nothing can be stored in .*: the disk is full\\.)`,
+);
+
 const HALTS: Partial<Record<FaultKey, RegExp>> = {
   off: /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
   flat: /battery/,
@@ -176,10 +181,10 @@ const REFUSED: Partial<Record<FaultKey, RegExp>> = {
 
 const OF_A_DISK: ReadonlySet<FaultKey> = new Set<FaultKey>(['diskFull', 'stateDiskFull']);
 
-export function expectedOf({ fault, point }: Cell): Expected {
+export function expectedOf({ fault, point, way }: Cell): Expected {
   const refused = REFUSED[fault];
   if (refused !== undefined) return { outcome: 'not begun', sentence: refused };
-  const why = HALTS[fault];
+  const why = NOT_THE_BODYS.has(fault) && way !== 'binding' ? NOT_STORED_DIRECTLY : HALTS[fault];
   if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
   // All frames are there by then, and the record has its room: what is left undone is said beside that.
   if (point === 'putting back' && OF_A_DISK.has(fault)) return { outcome: 'goes on', sentence: WHOLE };
