@@ -385,7 +385,6 @@ export class Body {
     if (this.movesTarget) await this.keepOnCard();
     else await this.choose(TARGET, CARD, (label) => CARD.test(label));
     await this.setBracket(null);
-    await this.shutter?.getToKnowCard();
   }
 
   /**

@@ -239,18 +239,6 @@ export class Shutter {
     return true;
   }
 
-  /**
-   * Has the card listed before the first release of a set. Else the library of some families asks for every file of the folder when the body
-   * tells of the first new one, and with a full card that takes long.
-   * @throws EvenrungError body-lost
-   */
-  async getToKnowCard(): Promise<void> {
-    await this.link.list().catch((cause: unknown) => {
-      // What cannot be listed is told of all the same.
-      if (LOST.has(asEvenrungError(cause).code)) throw cause;
-    });
-  }
-
   /** What lies on the card that the body has not told of lately. @throws EvenrungError as Link.list */
   async list(): Promise<readonly ListedFile[]> {
     const known = new Set(this.toldOf);

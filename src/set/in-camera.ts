@@ -142,7 +142,9 @@ export class InCamera {
       }
       const arrival = await readArrival(brought, folder);
       // What nobody told of can only be a frame that was fired: a picture of the set before may be of the same exposure.
-      const mayBe = ({ view, firedBefore }: SetFrame) => partly !== null || view.attempts > firedBefore;
+      const { strays } = book;
+      const mayBe = ({ view, firedBefore }: SetFrame) =>
+        partly !== null || view.attempts > firedBefore || strays.some(({ frame }) => frame === view.number);
       await takeInOrAside([arrival], this.hand, isOld, mayBe);
     } catch (cause) {
       // It was deleted, or the card was changed: then the frame is fired again.

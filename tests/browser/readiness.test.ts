@@ -304,7 +304,7 @@ describe('which body', () => {
     const about = page.locator('.about');
     await page.getByText('About this body').click();
     await about.getByText('Brackets 3 frames, 1/3 to 3 EV apart.').waitFor();
-    await about.getByText('The longest exposure whose file comes back is 32 s.').waitFor();
+    await about.getByText('The longest exposure whose file comes back is 900 s.').waitFor();
     expect(await about.textContent()).toContain('The command evenrung learn finds it out.');
     await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
     await wellLaid(page);

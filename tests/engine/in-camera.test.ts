@@ -61,8 +61,7 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
     expect(body.shots).toHaveLength(5);
     expect(record?.strays).toEqual([]);
     expect(record?.setAside).toEqual([]);
-    // Before the first release, and not again.
-    expect(link.listings).toBe(1);
+    expect(link.listings).toBe(0);
   });
 
   it('whose link fails before the file is told of: it is found on the card by its time', async () => {
@@ -78,7 +77,7 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
     const { run, record } = await fired(link);
     expect(run?.state).toBe('complete');
     expect(failures).toBe(1);
-    expect(link.listings).toBeGreaterThan(1);
+    expect(link.listings).toBeGreaterThan(0);
     expect(body.shots).toHaveLength(5);
     expect(record?.strays).toEqual([]);
   });

@@ -56,7 +56,7 @@ describe('the camera process', () => {
   it('answers every method of a link', async () => {
     const link = open();
     expect(await link.identify()).toEqual({ link: 'practice', model: 'Practice body', serial: 'PB-0001' });
-    expect((await link.readLimits()).longestSeconds).toBe(32);
+    expect((await link.readLimits()).longestSeconds).toBe(900);
     expect((await link.readSettings()).get('shutterspeed')).toMatchObject({ kind: 'choice', value: '1/60' });
     expect(await link.changeSetting('shutterspeed', '1/125')).toMatchObject({ value: '1/125' });
     const frame = await link.fire({ into: folder, exposureSeconds: 1 / 125 });

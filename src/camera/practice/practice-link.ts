@@ -125,23 +125,23 @@ export class PracticeLink implements Link {
 
   // --- release and fetch apart; the body's side of it is in practice-apart.ts
 
-  press(options: PressOptions): Promise<void> {
+  async press(options: PressOptions): Promise<void> {
     return this.must().press(options);
   }
 
-  unpress(): Promise<void> {
+  async unpress(): Promise<void> {
     return this.must().unpress();
   }
 
-  listen(ms: number): Promise<Heard> {
+  async listen(ms: number): Promise<Heard> {
     return this.must().listen(ms);
   }
 
-  bring(options: BringOptions): Promise<Piece> {
+  async bring(options: BringOptions): Promise<Piece> {
     return this.must().bring(options);
   }
 
-  list(): Promise<readonly ListedFile[]> {
+  async list(): Promise<readonly ListedFile[]> {
     return this.must().list();
   }
 
