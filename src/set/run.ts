@@ -244,8 +244,16 @@ export class Run {
   private async pickUp(): Promise<void> {
     const { begun } = this.options;
     if (begun === undefined) return;
+    const closesAt = closedAt(begun.frames);
     const before = await pickUp(this.hand, begun.frames, this.releases.soFar.came);
     this.releases.know({ before });
+    if (this.hand.body.isApart) await this.untilClosed(closesAt);
+  }
+
+  /** An exposure that the earlier program began may still be under way: then its file is on the card, and not fired again. */
+  private async untilClosed(closesAt: number): Promise<void> {
+    while (!this.stopping && Date.now() < closesAt)
+      await sleep(Math.min(SETTLE_LOOK_MS, Math.max(1, closesAt - Date.now())));
   }
 
   private async prepare(): Promise<void> {
@@ -501,6 +509,20 @@ export class Run {
     if (names.length > 0) this.note(`${since}, somebody changed ${names.join(', ')}: set back as it was.`);
   }
 }
+
+/** From the end of an exposure until its file is on the card, for most cameras (common practice, no source). */
+const WRITTEN_WITHIN_MS = 1500;
+
+/** @returns when the last frame that was fired and never came is over, in milliseconds; 0 if there is none */
+const closedAt = (frames: Begun['frames']): number =>
+  Math.max(
+    0,
+    ...frames.map(({ view, firedAt }) =>
+      view.state === 'fired' && firedAt !== null
+        ? Date.parse(firedAt) + view.exposureTime * 1000 + WRITTEN_WITHIN_MS
+        : 0,
+    ),
+  );
 
 function bookOf({ id, plan, keeper = KEEPS_NOTHING, tell, begun }: RunOptions): Book {
   const frames = framesOf(plan);

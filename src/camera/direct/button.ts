@@ -111,8 +111,10 @@ export class ReleaseButton {
     } catch (cause) {
       this.endsAt = 0;
       const failed = asEvenrungError(cause instanceof CallFailure ? pressingFailed(cause.code) : cause);
-      // One of them may stand for several positions of the button, of which the body took the first.
-      if (!LOST.has(failed.code)) await this.writeAll(button.up).catch(() => undefined);
+      // One of them may stand for several positions of the button, of which the body took the first. What is held for a time has one, and a
+      // body that is busy may be holding it open still for an earlier program.
+      const mayBeHalfWay = holdSeconds === null || failed.code !== 'body-busy';
+      if (mayBeHalfWay && !LOST.has(failed.code)) await this.writeAll(button.up).catch(() => undefined);
       throw failed;
     }
     const until = holdSeconds === null ? null : performance.now() + holdMs;
