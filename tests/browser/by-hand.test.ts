@@ -8,7 +8,7 @@ const SIZES: readonly Size[] = [
   { name: 'laptop', width: 1280, height: 800, colorScheme: 'light', hasTouch: false },
 ];
 
-const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once', EVENRUNG_PRACTICE_LINK: 'at-once' });
 
 const reminder = (page: Page) => page.locator('.by-hand');
 
