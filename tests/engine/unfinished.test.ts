@@ -160,6 +160,31 @@ describe('a run that was cut off', () => {
     await next.close();
   });
 
+  it('that was stopped, and cut off while the settings were put back: it can be gone on with all the same', async () => {
+    const before = { ...body.state };
+    const link = new TestLink(body);
+    const { station: dying, events: told } = await station(link);
+    const isPuttingBack = new Promise<void>((resolve) => {
+      link.beforeChange = () => {
+        if (told.state.run?.state !== 'putting-back') return;
+        resolve();
+        return new Promise<never>(() => undefined);
+      };
+    });
+    link.afterFire = (count) => {
+      if (count === 4) dying.stop();
+    };
+    await dying.start(NINE);
+    await isPuttingBack;
+    const { station: next, events } = await station(new PracticeLink(body));
+    expect({ ...body.state }).toEqual(before);
+    await next.resume();
+    await next.settled();
+    expect(events.state.run?.state).toBe('complete');
+    expect(body.shots).toHaveLength(9);
+    await next.close();
+  });
+
   it('by a program that kept a frame as armed before it fired it: that frame was not fired', async () => {
     const folder = await cutOff(4);
     const set = journal.unfinishedRun()?.set;

@@ -110,6 +110,8 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName, way: W
     return 'it lies between release and fetch, which are one call over the binding';
   if (OF_PIECES.has(fault) && body === 'drive-entry')
     return 'a body of vendor extension 0x11 sends its files whole, with the event that tells of them';
+  if (fault === 'bufferFull' && way === 'direct')
+    return 'a frame a release, its file is here before the buffer fills';
   if (fault === 'killedInBurst' && way !== 'pass') return 'a frame a release has no second file';
   if (OVER_FRAMES.has(fault) && point !== 'first frame of a pass')
     return 'it begins with a pass and goes on over its frames';
