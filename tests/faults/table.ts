@@ -110,8 +110,10 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName, way: W
     return 'it lies between release and fetch, which are one call over the binding';
   if (OF_PIECES.has(fault) && body === 'drive-entry')
     return 'a body of vendor extension 0x11 sends its files whole, with the event that tells of them';
-  if (fault === 'bufferFull' && way === 'direct')
-    return 'a frame a release, its file is here before the buffer fills';
+  if (fault === 'bufferFull' && way === 'pass' && body !== 'amount')
+    return 'one release fires all nine frames: the buffer slows them down, and no release is refused';
+  if (fault === 'bufferFull' && body === 'pattern')
+    return 'this virtual body was not seen to refuse a release then';
   if (fault === 'killedInBurst' && way !== 'pass') return 'a frame a release has no second file';
   if (OVER_FRAMES.has(fault) && point !== 'first frame of a pass')
     return 'it begins with a pass and goes on over its frames';
@@ -189,6 +191,12 @@ export function expectedOf({ fault, point, way }: Cell): Expected {
   const why = NOT_THE_BODYS.has(fault) && way !== 'binding' ? NOT_STORED_DIRECTLY : HALTS[fault];
   if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
   // All frames are there by then, and the record has its room: what is left undone is said beside that.
+  // The last pictures are still looked at then: if that is not kept yet as the journal's disk fills, it is said.
+  if (point === 'putting back' && fault === 'stateDiskFull')
+    return {
+      outcome: 'goes on',
+      sentence: /^All 9 frames are verified\.(?: What happens cannot be kept in the journal .*)?$/,
+    };
   if (point === 'putting back' && OF_A_DISK.has(fault)) return { outcome: 'goes on', sentence: WHOLE };
   if (point === 'putting back')
     return { outcome: 'goes on', sentence: new RegExp(`^All 9 frames are verified\\. .*${why.source}`) };
