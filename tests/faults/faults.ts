@@ -13,7 +13,7 @@ import {
 } from 'node:fs';
 import path from 'node:path';
 import { sixths } from '../../shared/ev.js';
-import { NO_TIME, type PracticeFile, type PracticeShot } from '../../src/camera/practice/model.js';
+import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
 import { padJpeg } from '../pad-jpeg.js';
 import { CONTAINER, type Container } from '../wire/ptp/containers.js';
 import type { PtpAnswer, PtpRequest } from '../wire/ptp/responder.js';
@@ -554,11 +554,6 @@ export const FAULTS = {
   busyWriting: {
     name: 'busy while it writes',
     body: { busyWhileWriting: 1.2 },
-    strike: seeBusy,
-  },
-  bufferFull: {
-    name: 'busy while its buffer is full',
-    body: { bufferFrames: 2, timing: { ...NO_TIME, write: 0.5 } },
     strike: seeBusy,
   },
   oneTooMany: {

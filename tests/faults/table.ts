@@ -51,7 +51,6 @@ const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'killedInPair',
   'threeOnCard',
   'busyWriting',
-  'bufferFull',
   'oneTooMany',
   'outOfOrder',
   'cardFills',
@@ -68,7 +67,6 @@ const OVER_FRAMES: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'killedInBurst',
   'threeOnCard',
   'busyWriting',
-  'bufferFull',
   'cardFills',
 ]);
 /** They lie between two calls that are one over the binding. */
@@ -110,10 +108,6 @@ export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName, way: W
     return 'it lies between release and fetch, which are one call over the binding';
   if (OF_PIECES.has(fault) && body === 'drive-entry')
     return 'a body of vendor extension 0x11 sends its files whole, with the event that tells of them';
-  if (fault === 'bufferFull' && way === 'pass' && body !== 'amount')
-    return 'one release fires all nine frames: the buffer slows them down, and no release is refused';
-  if (fault === 'bufferFull' && body === 'pattern')
-    return 'this virtual body was not seen to refuse a release then';
   if (fault === 'killedInBurst' && way !== 'pass') return 'a frame a release has no second file';
   if (OVER_FRAMES.has(fault) && point !== 'first frame of a pass')
     return 'it begins with a pass and goes on over its frames';
@@ -374,7 +368,6 @@ const SLOW: Partial<Record<FaultKey, number>> = {
   stateDiskFull: 7,
   missing: 7,
   busyWriting: 14,
-  bufferFull: 9,
 };
 /** The same, if the library is called directly: a file that does not come is waited for longer. */
 const SLOW_DIRECTLY: Partial<Record<FaultKey, number>> = { missing: 25, outOfOrder: 25 };
