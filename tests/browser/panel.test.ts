@@ -85,6 +85,10 @@ describe.each(SIZES)('on a $name', (size) => {
       .first()
       .waitFor();
     await page.screenshot({ path: screenAt(`${size.name}-stopped`), fullPage: true });
+    // Frames that the stop left out are not made, and no longer planned.
+    const names = await rungNames(page);
+    expect(names.filter((name) => name.endsWith('planned'))).toEqual([]);
+    expect(names.filter((name) => name.endsWith('not made')).length).toBeGreaterThan(0);
     // What it lacks is made from here; and that can be stopped again, though the run has the same name.
     await page.getByRole('link', { name: 'Complete this set' }).click();
     await page.getByRole('button', { name: 'Complete this set' }).click();

@@ -547,15 +547,3 @@ it('what is to be known of a frame stands on its rung', async () => {
   await expect.poll(async () => (await rungNames(page)).at(0)).toMatch(/^Frame 4, \+1 EV/);
   expect((await rungNames(page)).at(-1)).toMatch(/^Frame 1, -2 EV/);
 });
-
-it('frames that a stopped run left out are not made, and no longer planned', async () => {
-  const page = await panel.open(PHONE);
-  await freshly(page);
-  await ask(page, 31, '1/3 EV', '1/60');
-  await hold(page);
-  await page.getByRole('button', { name: 'Stop', exact: true }).click();
-  await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
-  const names = await rungNames(page);
-  expect(names.filter((name) => name.endsWith('planned'))).toEqual([]);
-  expect(names.filter((name) => name.endsWith('not made')).length).toBeGreaterThan(0);
-});

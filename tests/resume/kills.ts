@@ -81,7 +81,7 @@ export async function runChild(
     stream?.setEncoding('utf8').on('data', (text: string) => {
       said += text;
     });
-  const working = new Set<Promise<unknown>>();
+  const working = new Map<Promise<unknown>, string>();
   child.on('message', ({ id, method, args: given }: Asked) => {
     const call = link[method] as (...all: unknown[]) => Promise<unknown>;
     const work = call.apply(link, [...given]).then(
@@ -91,18 +91,34 @@ export async function runChild(
         return { id, error: { code, message, details } };
       },
     );
-    working.add(work);
+    working.set(work, method);
     void work.then((answer) => {
       working.delete(work);
       if (child.connected) child.send(answer, () => undefined);
     });
   });
+  let stage = 'the program to end';
+  const stuck = setTimeout(() => {
+    said += `\nWaited ${STUCK_MS / 1000} s for ${stage}; calls under way: ${[...working.values()].join() || 'none'}.`;
+    child.kill('SIGABRT');
+    giveUp();
+  }, STUCK_MS);
+  let giveUp = (): void => undefined;
+  const isStuck = new Promise<void>((resolve) => {
+    giveUp = resolve;
+  });
   const [code, signal] = (await once(child, 'close')) as [number | null, NodeJS.Signals | null];
-  await Promise.all(working);
+  stage = 'the calls to end';
+  await Promise.race([Promise.all(working.keys()), isStuck]);
   // As the camera process does whose daemon is gone.
-  await link.letGo();
+  stage = 'the camera to be let go';
+  await Promise.race([link.letGo(), isStuck]);
+  clearTimeout(stuck);
   return { code, signal, said };
 }
+
+/** An undisturbed set takes about a second; what takes this long stands still. */
+const STUCK_MS = 60_000;
 
 /** @returns how often there is something to count in an undisturbed set */
 export async function countAll(counted: Moment['counted'], how: How = 'one file'): Promise<number> {
