@@ -82,6 +82,8 @@ const SOON_MS = 10_000;
 const SURELY_OPEN_MS = 500;
 /** Files may be told of a moment after the body has said that the release is over. */
 const AFTER_OVER_MS = 2000;
+/** What comes at a time while somebody waits for the next file to be told of: 30 to 40 ms over a cable as slow as they are. */
+const SMALL_PIECE_BYTES = 1024 * 1024;
 /** A release that is expected, and does not come within this, is waited for no longer. */
 const NEXT_PRESS_MS = 1500;
 /** So many files may wait in the camera while frames are fired. */
@@ -139,6 +141,8 @@ export class Shutter {
   private fetching: Promise<void> | null = null;
   /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
   private nextPress: Expected | null = null;
+  /** Whether a burst is under way that another release comes after: the sooner its last file is heard of, the closer the frames are. */
+  private isInHaste = false;
   /** All the exposures of the release in hand, in seconds. */
   private exposing = 0;
   /** What is held for a time, from the press until its files are told of. */
@@ -166,8 +170,9 @@ export class Shutter {
     const files: BroughtFile[] = [];
     const startedAt = performance.now();
     this.exposing = options.exposureSeconds;
-    /** Files of an earlier release, told of after it was given up, do not count for this one. */
     const { frames, filesPerFrame, isFollowed = false } = options;
+    this.isInHaste = isFollowed && frames > 1;
+    /** Files of an earlier release, told of after it was given up, do not count for this one. */
     const take = async ({ made }: Heard) => {
       if (isFollowed && made.length > 0 && files.length + made.length >= frames * filesPerFrame)
         this.expectPress();
@@ -195,6 +200,7 @@ export class Shutter {
     } catch (cause) {
       failure = asEvenrungError(cause);
     }
+    this.isInHaste = false;
     failure = await this.afterwards(options, failure);
     this.lastStems = new Set(files.map(stemOf));
     return { files: paired(files), failure };
@@ -365,7 +371,7 @@ export class Shutter {
     for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
       await this.nextPress?.over;
       const { file, to, brought } = one;
-      const most = this.pieceBytes;
+      const most = this.isInHaste ? Math.min(SMALL_PIECE_BYTES, this.pieceBytes) : this.pieceBytes;
       try {
         const piece = await this.patiently(() => this.link.bring({ file, to, from: brought, most }));
         one.brought += piece.bytes;

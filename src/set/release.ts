@@ -31,8 +31,13 @@ export class Releases {
   /** What came back, release by release. */
   private readonly outcomes: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
 
-  /** Of files that were whole before their release was over, by path. */
-  private readonly lookedEarly = new Map<string, Promise<LookedAt>>();
+  /** Files whose rest is on its way. */
+  private readonly arriving = new Set<Promise<Arrival>>();
+  /** Files that were whole before their release was over, by path. */
+  private readonly early = new Map<
+    string,
+    { readonly read: Promise<Arrival>; readonly looked: Promise<LookedAt> }
+  >();
 
   constructor(hand: InHand, steady: Steady) {
     this.hand = hand;
@@ -43,6 +48,11 @@ export class Releases {
 
   get soFar(): SoFar {
     return this.told;
+  }
+
+  /** Waits until nothing is on its way any more, whatever came of it. Never rejects. */
+  async allHere(): Promise<void> {
+    await Promise.allSettled(this.arriving);
   }
 
   /** What is known before the first release, or before the next one. */
@@ -71,7 +81,7 @@ export class Releases {
     this.outcomes.push(outcomeOf(brought));
     const { isLost, isShort, wrong } = await this.takeIn(brought, release, releasedAt);
     this.fallBack.heard(release.expects.length, isShort, brought.failure);
-    this.lookedEarly.clear();
+    this.early.clear();
     if (wrong !== null && brought.failure === null) throw wrong;
     const failure = brought.failure ?? (isShort ? noFile() : null);
     if (failure === null) return isLost ? 'lost' : 'done';
@@ -99,20 +109,25 @@ export class Releases {
     return plan.settleSeconds ? left.some((frame) => pass.includes(frame)) : left.length > 0;
   }
 
-  /** A file that is whole before its release is over is looked at meanwhile: what it is comes out later. */
-  private lookEarly({ path: file, saidBytes }: BroughtFile): void {
-    const looking = this.hand.folder
-      .kindOf(file)
-      .catch(() => undefined)
-      .then((kind) => lookAt({ path: file, kind, saidBytes: saidBytes ?? null, partner: null }));
-    this.lookedEarly.set(file, looking);
+  /** A file that is whole before its release is over is read and looked at meanwhile: what it is comes out later. */
+  private lookEarly(file: BroughtFile): void {
+    const read = readArrival(file, this.hand.folder);
+    const looked = read.then(lookAt);
+    // What cannot be read is told when the release is over.
+    looked.catch(() => undefined);
+    this.early.set(file.path, { read, looked });
+  }
+
+  private read(file: BroughtFile): Promise<Arrival> {
+    const early = file.partner === undefined ? this.early.get(file.path) : undefined;
+    return early?.read ?? readArrival(file, this.hand.folder);
   }
 
   /** As `lookAt`, unless somebody looks at it already. */
   private lookAt(arrival: Arrival): Promise<LookedAt> {
-    const early = this.lookedEarly.get(arrival.path);
-    this.lookedEarly.delete(arrival.path);
-    return arrival.partner === null && early !== undefined ? early : lookAt(arrival);
+    const early = arrival.partner === null ? this.early.get(arrival.path) : undefined;
+    this.early.delete(arrival.path);
+    return early?.looked ?? lookAt(arrival);
   }
 
   /** The camera tells of a file before any of it is fetched: what is lost on the way then is known by its name. */
@@ -129,7 +144,7 @@ export class Releases {
     const came: Arrival[] = [];
     let wrong: unknown = null;
     for (const file of files)
-      await readArrival(file, this.hand.folder).then(
+      await this.read(file).then(
         (arrival) => came.push(arrival),
         (cause: unknown) => {
           wrong ??= cause;
@@ -199,9 +214,11 @@ export class Releases {
     if (moved !== null) hand.book.note(moved);
     hand.common.meter(this.told.baseTv);
     hand.coming.add(decision.frame);
+    const arriving = whole(head).finally(() => this.arriving.delete(arriving));
+    this.arriving.add(arriving);
     const read = async (): Promise<{ arrival: Arrival; looked: LookedAt } | EvenrungError> => {
       try {
-        const arrival = await whole(head);
+        const arrival = await arriving;
         hand.book.apply(decision, { firedAt, storedAt: new Date().toISOString() });
         for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
         hand.coming.delete(decision.frame);

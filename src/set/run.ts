@@ -403,9 +403,11 @@ export class Run {
     await this.makeReady();
   }
 
-  /** What it does not put back, the end of the set does. */
+  /** What it does not put back, the end of the set does. Files on their way come first: only then are their pictures looked at. */
   private async putBackMeanwhile(): Promise<void> {
     const { body } = this.hand;
+    await this.releases.allHere();
+    if (this.stopping) return;
     try {
       for (const name of await body.putBack()) this.wasPutBack.add(name);
     } catch (cause) {
