@@ -21,9 +21,15 @@ export interface EndingOptions {
   readonly isStopped: () => boolean;
   /** What went wrong while frames were fired; null if nothing did. */
   readonly error: EvenrungError | null;
-  /** The settings that were put back. */
-  readonly putBack: readonly string[];
+  /** What became of the settings, once it is known. */
+  readonly putBack: Promise<PutBack>;
   readonly baseShifts: SetRecord['baseShifts'];
+}
+
+/** The settings that were put back, and why not all of them were. */
+export interface PutBack {
+  readonly names: readonly string[];
+  readonly error: EvenrungError | null;
 }
 
 /** How a set ended. */
@@ -49,6 +55,8 @@ class Ending {
   private readonly hand: InHand;
   private error: EvenrungError | null;
   private ratios: SetRecord['ratios'] = [];
+  /** Once it was heard of. */
+  private putBack: PutBack | null = null;
 
   constructor(options: EndingOptions) {
     this.options = options;
@@ -58,6 +66,8 @@ class Ending {
 
   async end(): Promise<SetEnded> {
     const { hand } = this;
+    // What lies beside the frames is made while the last settings are put back. If anything is wrong, they come first.
+    if (this.error !== null || !hand.frames.every(isVerified)) await this.hearOfPutBack();
     await this.goBackToEarlier();
     const moved = movedSentence(hand.frames.map(({ view }) => view));
     if (moved !== null) hand.book.note(moved);
@@ -70,6 +80,7 @@ class Ending {
         ? incompleteEnd(hand.redo.takenUp, isStopped)
         : 'halted';
     const folder = await this.finish(isComplete, outcome);
+    await this.hearOfPutBack();
     const endedAt = new Date().toISOString();
     const { error } = this;
     const sentence = this.sentence(outcome);
@@ -77,6 +88,11 @@ class Ending {
     const { length: frames } = hand.frames;
     const verified = hand.frames.filter(isVerified).length;
     return { state: outcome, verified, frames, sentence, error, folder, endedAt };
+  }
+
+  private async hearOfPutBack(): Promise<void> {
+    this.putBack ??= await this.options.putBack;
+    this.error ??= this.putBack.error;
   }
 
   private sentence(outcome: SetEnded['state']): string {
@@ -115,6 +131,7 @@ class Ending {
   private async isAllThere(): Promise<boolean> {
     const lost = await this.hand.folder.lost(this.hand.frames.filter(isVerified).flatMap(keptFiles));
     if (lost === null) return true;
+    await this.hearOfPutBack();
     const { error } = this;
     const alsoSaid = error === null || error.code === lost.code ? '' : `${error.message} `;
     this.error = new EvenrungError(lost.code, alsoSaid + lost.message, lost.details);
@@ -227,6 +244,7 @@ class Ending {
     book.forgetNotes(isOfHandOver);
     if (sentence !== null) book.note(sentence);
     this.error ??= error;
+    await this.hearOfPutBack();
     const record = this.record(isComplete, outcome);
     const sidecarOf = (file: string | null) => sidecars.get(file ?? '') ?? null;
     const listed = record.frames.map(({ partner, ...frame }) => ({
@@ -241,8 +259,9 @@ class Ending {
   }
 
   private record(complete: boolean, outcome: SetEnded['state']): SetRecord {
-    const { putBack, baseShifts } = this.options;
+    const { baseShifts } = this.options;
     const { ratios } = this;
+    const putBack = this.putBack?.names ?? [];
     const sentence = this.sentence(outcome);
     return recordOf(this.hand, { complete, sentence, putBack, ratios, baseShifts, endedAt: new Date() });
   }

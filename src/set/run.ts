@@ -13,7 +13,7 @@ import type { StoredSet } from '../journal/index.js';
 import { type Plan, toWirePlan } from '../plan/index.js';
 import { Book } from './book.js';
 import { Common } from './common.js';
-import { endSet, type SetEnded } from './ending.js';
+import { endSet, type PutBack, type SetEnded } from './ending.js';
 import type { CameSoFar } from './from-before.js';
 import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import { InCamera } from './in-camera.js';
@@ -90,6 +90,8 @@ export class Run {
   private readonly held = new Hold();
   private readonly steady: Steady;
   private stopping = false;
+  /** While settings are put back, and pictures looked at; never rejects. */
+  private puttingBack: Promise<void> = Promise.resolve();
   /** The settings that were put back so far. */
   private readonly wasPutBack = new Set<string>();
 
@@ -307,13 +309,12 @@ export class Run {
     await this.releases.looks.catchUp().catch((cause: unknown) => {
       this.error ??= asEvenrungError(cause);
     });
-    const putBack = await this.putBack();
     const ended = await endSet({
       hand,
       keeper: options.keeper ?? KEEPS_NOTHING,
       isStopped: () => this.stopping,
       error: this.error,
-      putBack,
+      putBack: this.putBack(),
       baseShifts: options.baseShifts,
     });
     this.error = ended.error;
@@ -321,8 +322,10 @@ export class Run {
   }
 
   /** The body may just have been lost: it is given the same chances to come back as during the run. */
-  private async putBack(): Promise<string[]> {
+  private async putBack(): Promise<PutBack> {
     const { body } = this.hand;
+    await this.puttingBack;
+    let error: EvenrungError | null = null;
     try {
       await this.steady.use(
         async () => {
@@ -331,9 +334,9 @@ export class Run {
         new Set(['not-put-back']),
       );
     } catch (cause) {
-      this.error ??= asEvenrungError(cause);
+      error = asEvenrungError(cause);
     }
-    return [...this.wasPutBack];
+    return { names: [...this.wasPutBack], error };
   }
 
   private tellWhole(): void {
@@ -393,11 +396,12 @@ export class Run {
     const { hand, releases } = this;
     const isOpen = () => hand.frames.some((frame) => hand.isDue(frame));
     const isOver = mayBeOver && !this.stopping && !releases.soFar.comesLate && !isOpen();
-    const puttingBack = isOver ? this.putBackMeanwhile() : undefined;
+    if (isOver) this.puttingBack = this.putBackMeanwhile();
     try {
       await releases.looks.catchUp();
     } finally {
-      await puttingBack;
+      // What is still to be done on the body comes after it.
+      if (isOpen() || this.inCamera.mayLieThere) await this.puttingBack;
     }
     if (!isOver || !isOpen()) return;
     await this.makeReady();

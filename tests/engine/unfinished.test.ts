@@ -11,7 +11,14 @@ import { readSetRecord } from '../../shared/set-record.js';
 import type { FireOptions } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { CONTACT_SHEET, checkSet, type Naming, parseTemplate, SetFolder } from '../../src/frames/index.js';
+import {
+  CONTACT_SHEET,
+  checkSet,
+  type Naming,
+  parseTemplate,
+  SetFolder,
+  SUMS,
+} from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import { DyingLink, TestLink } from '../harness/links.js';
 import { openStation } from '../harness/station.js';
@@ -150,6 +157,8 @@ describe('a run that was cut off', () => {
     });
     await dying.start(NINE);
     await isPuttingBack;
+    // It does what it can meanwhile, and stops where it has to know what became of them.
+    await expect.poll(async () => readdir(path.join(into, (await readdir(into))[0] ?? ''))).toContain(SUMS);
     expect(body.state).not.toEqual(before);
     const { station: next, events } = await station(new PracticeLink(body));
     expect({ ...body.state }).toEqual(before);
