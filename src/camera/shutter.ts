@@ -138,7 +138,7 @@ export class Shutter {
   pieceBytes: number;
   /** Files whose rest is still to come, oldest first. */
   private readonly coming: Coming[] = [];
-  private fetching: Promise<void> | null = null;
+  private isFetching = false;
   /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
   private nextPress: Expected | null = null;
   /** Whether a burst is under way that another release comes after: the sooner its last file is heard of, the closer the frames are. */
@@ -324,7 +324,7 @@ export class Shutter {
     while (isEarly() || wholeFrames(counted(), filesPerFrame) < frames) {
       const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
-      const heard = await this.link.listen(this.fetching === null ? LISTEN_MS : 0);
+      const heard = await this.link.listen(this.isFetching ? 0 : LISTEN_MS);
       await take(heard);
       if (heard.isOver || (overAt !== null && came().length > before)) overAt = performance.now();
       if (overAt !== null) early = new Set();
@@ -360,14 +360,16 @@ export class Shutter {
     // Whoever waits for it hears of it.
     const settled = whole.catch(() => undefined);
     this.coming.push({ file, to, brought: bytes, done, failed, settled });
-    this.fetching ??= this.fetchAll().finally(() => {
-      this.fetching = null;
-    });
+    if (!this.isFetching) void this.fetchAll();
     return { ...brought, whole };
   }
 
-  /** Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. */
+  /**
+   * Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. Never
+   * rejects.
+   */
   private async fetchAll(): Promise<void> {
+    this.isFetching = true;
     for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
       await this.nextPress?.over;
       const { file, to, brought } = one;
@@ -382,6 +384,8 @@ export class Shutter {
       }
       this.coming.shift();
     }
+    // In the same step in which nothing was left: a file that comes a step later has to find that nobody fetches any more.
+    this.isFetching = false;
   }
 
   /** Some bodies send nothing while they expose, and say that they are busy. */
