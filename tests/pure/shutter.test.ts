@@ -36,15 +36,25 @@ function linkWith(late: number): ApartLink {
 }
 
 const LIMITS = { library: 'a library', pieceBytes: 1, headBytes: 1, bytesPerSecond: 1 };
-const RELEASE = { into: '/', frames: 2, filesPerFrame: 1, exposureSeconds: 0, button: null, holdSeconds: null };
+const RELEASE = {
+  into: '/',
+  frames: 2,
+  filesPerFrame: 1,
+  exposureSeconds: 0,
+  button: null,
+  holdSeconds: null,
+};
 
 const wholes = (files: readonly BroughtFile[]) => Promise.all(files.map(({ whole }) => whole));
 
 describe('a head that comes as the file before it is through', () => {
-  it.each(Array.from({ length: 33 }, (_, index) => index - 16))('%i steps later: its rest comes', async (late) => {
-    const { files } = await new Shutter(linkWith(late), LIMITS).release(RELEASE);
-    expect(files).toHaveLength(2);
-    const late1s = new Promise((_, reject) => setTimeout(reject, 1000, new Error('It does not come.')));
-    await Promise.race([wholes(files), late1s]);
-  });
+  it.each(Array.from({ length: 33 }, (_, index) => index - 16))(
+    '%i steps later: its rest comes',
+    async (late) => {
+      const { files } = await new Shutter(linkWith(late), LIMITS).release(RELEASE);
+      expect(files).toHaveLength(2);
+      const late1s = new Promise((_, reject) => setTimeout(reject, 1000, new Error('It does not come.')));
+      await Promise.race([wholes(files), late1s]);
+    },
+  );
 });

@@ -333,7 +333,10 @@ export async function lookAt(folder: string, released: number, how: How = 'one f
   if (released > told) wrong.push(`${released} were fired, ${told} are told of.`);
   // Nothing is told of twice: whatever was meant to be released has come, or has not.
   const meant = record.frames.reduce((sum, { attempts }) => sum + attempts, 0);
-  if (told > meant) wrong.push(`${meant} releases were meant, ${told} are told of.`);
+  if (told > meant)
+    wrong.push(
+      `${meant} releases were meant, ${told} are told of; ${JSON.stringify({ aside, strays: record.strays })}`,
+    );
   // Nothing is missing beside the frames, and nothing is left over.
   for (const { sentence } of (await checkSet(folder)).findings) wrong.push(`The check says: ${sentence}`);
   return wrong;
