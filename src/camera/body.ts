@@ -3,24 +3,19 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessItem } from '../../shared/readiness.js';
-import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
   type BracketShape,
-  hasOneRelease,
   isSameShape,
   labelledShutters,
   parseAperture,
   parseIso,
-  plusSixths,
   SHUTTER_SCALES,
   type ShutterSetting,
   type Sixths,
-  sixths,
-  timesSixths,
-  toEv,
 } from '../exposure/index.js';
+import { viewOf } from './body-view.js';
 import {
   APERTURES,
   type Centre,
@@ -30,20 +25,19 @@ import {
   SHUTTER,
   shutterOutOfReach,
 } from './dialects/index.js';
+import { Firing, type ShutterRelease } from './firing.js';
 import {
   type BodyIdentity,
-  type Button,
-  type ChangeOptions,
   type FiredFrame,
   type FireOptions,
   LINK_FAILURES,
   type Link,
   type LinkWay,
   type ListedFile,
-  LOST,
   type MadeFile,
   type Settings,
 } from './link.js';
+import { type Debts, type KeepDebts, OwedChanges } from './owed.js';
 import { withApart, withProfile } from './profile.js';
 import { framesLeftOnCard, makesTwoFiles } from './readiness/files.js';
 import { batteryCharge, type Charge } from './readiness/power.js';
@@ -55,7 +49,7 @@ import {
   type ReadinessQuestion,
   readiness,
 } from './readiness.js';
-import { apartLink, type BroughtFile, type Released, type ReleaseOptions, Shutter } from './shutter.js';
+import { apartLink, type BroughtFile, type Released, Shutter } from './shutter.js';
 
 const DRIVES = ['drivemode', 'capturemode'];
 const SINGLE = /^single(?: frame| shot)?$/i;
@@ -74,31 +68,13 @@ export interface Arming {
   readonly shape: BracketShape | null;
 }
 
-/** One release of the shutter. */
-export interface ShutterRelease
-  extends Pick<ReleaseOptions, 'into' | 'exposureSeconds' | 'isFollowed' | 'made' | 'here'> {
-  /** How many frames it makes: more than one only if the bracket that is on is fired by one release. */
-  readonly frames: number;
-}
-
-/** A setting that was changed: what it was, and what may stand there instead. */
-export interface Owed {
-  readonly found: string;
-  /** What was written, or is going to be: whatever else stands there was set by hand. */
-  readonly written: readonly string[];
-}
-
-/** By name, in the order of the changes. */
-export type Debts = ReadonlyMap<string, Owed>;
-
 /** What is asked of a body before a run; the rest of a ReadinessQuestion the body knows itself. */
 export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'pairs' | 'dialect' | 'now'>;
 
 export interface MeetOptions {
   /** Settings that an earlier meeting with this body changed and could not put back. */
   readonly owed?: (identity: BodyIdentity) => Promise<Debts>;
-  /** Called before each change and after what was put back, and waited for: what is still to be put back. */
-  readonly keepDebts?: (identity: BodyIdentity, debts: Debts) => Promise<void>;
+  readonly keepDebts?: KeepDebts;
   /** What the wire does not tell of this body. */
   readonly profile?: (identity: BodyIdentity) => Promise<BodyProfile | null>;
   /** Called if something that was learnt does not hold any more, after it was given up: it is not to be used again. */
@@ -117,12 +93,6 @@ export interface ReachedBy {
   readonly why: string;
 }
 
-/** @returns one sentence for whoever has to do it by hand */
-export function notPutBack(debts: Debts): string {
-  const list = [...debts].map(([name, { found }]) => `${name} to ${found}`).join(', ');
-  return `These settings could not be put back: ${list}. Set them on the camera before the next picture.`;
-}
-
 /** What a frame fired now would record beside its time. */
 export interface StandingExposure {
   readonly aperture: string | null;
@@ -135,18 +105,16 @@ export interface StandingExposure {
 interface Met {
   readonly link: Link;
   readonly reached: ReachedBy | null;
-  /** null if the link does both at once. */
-  readonly shutter: Shutter | null;
+  readonly firing: Firing;
   readonly identity: BodyIdentity;
   readonly settings: Settings;
   readonly dialect: Dialect;
   readonly limits: BodyLimits;
-  readonly pairs: boolean;
   readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   readonly profile: BodyProfile | null;
   readonly contradictions: readonly string[];
   readonly movesTarget: boolean;
-  readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
+  readonly keepDebts: KeepDebts;
 }
 
 export class Body {
@@ -158,32 +126,20 @@ export class Body {
   /** null for the practice body. */
   reached: ReachedBy | null;
   private readonly link: Link;
-  private shutter: Shutter | null;
-  /** Whether the link tells of every file that the body makes. */
-  private pairs: boolean;
+  private readonly firing: Firing;
+  private readonly changes: OwedChanges;
   private readonly gaveUp: NonNullable<MeetOptions['gaveUp']>;
   private readonly dialect: Dialect;
   private readonly movesTarget: boolean;
-  private readonly keepDebts: (identity: BodyIdentity, debts: Debts) => Promise<void>;
   private settings: Settings;
   /** When they were read. */
   private readAt = new Date();
-  /** What is still to be put back, in the order of the changes. */
-  private readonly asFound = new Map<string, Owed>();
-  /** What was written, or may have been, since it was last put back. */
-  private readonly touched = new Set<string>();
-  /** Values that were read back and have not been put in doubt since. */
-  private readonly known = new Map<string, string>();
   /** The bracket that is on, as far as is known; undefined where that is not known. */
   private bracket: BracketShape | null | undefined;
   /** Whether the drive may be on for a bracket from one release. */
   private drivesOn = false;
   /** Frames fired since the bracket was at its first frame. */
   private turn = 0;
-  /** Seconds that the next frame is held open for, if it was armed for bulb. */
-  private holdSeconds: number | null = null;
-  /** Whether the shutter may still be open of a bulb exposure that nobody saw the end of. */
-  private mayBeOpen = false;
   /** What all frames of a run share, as it stood when the body was made ready. */
   private readonly shared = new Map<string, string>();
 
@@ -207,27 +163,29 @@ export class Body {
     const body = new Body({
       link,
       reached: reached?.(known, linkLimits.apart?.library ?? null) ?? null,
-      shutter: whole === null || apart === null ? null : new Shutter(apart, whole.link),
+      firing: new Firing({
+        link,
+        dialect,
+        shutter: whole === null || apart === null ? null : new Shutter(apart, whole.link),
+        pairs: linkLimits.apart !== null,
+      }),
       identity,
       settings,
       dialect,
       limits: whole?.limits ?? limits,
-      pairs: linkLimits.apart !== null,
       gaveUp: gaveUp ?? (() => undefined),
       profile: known,
       contradictions,
       movesTarget: linkLimits.movesTarget ?? false,
       keepDebts: keepDebts ?? (async () => undefined),
     });
-    for (const [name, debt] of (await owed?.(identity)) ?? []) body.asFound.set(name, debt);
-    if (body.forgetCorrected()) await body.keepDebts(identity, body.asFound);
-    for (const name of body.asFound.keys()) body.touched.add(name);
+    await body.changes.takeOver((await owed?.(identity)) ?? new Map());
     return body;
   }
 
   /** What is still to be put back. */
   get debts(): Debts {
-    return new Map([...this.asFound].filter(([name]) => this.touched.has(name)));
+    return this.changes.debts;
   }
 
   /** Whether the wire tells how many frames a bracket has. */
@@ -238,48 +196,38 @@ export class Body {
   private constructor(met: Met) {
     this.reached = met.reached;
     this.link = met.link;
-    this.shutter = met.shutter;
+    this.firing = met.firing;
     this.identity = met.identity;
     this.settings = met.settings;
     this.dialect = met.dialect;
     this.limits = met.limits;
-    this.pairs = met.pairs;
     this.gaveUp = met.gaveUp;
     this.profile = met.profile;
     this.contradictions = met.contradictions;
     this.movesTarget = met.movesTarget;
-    this.keepDebts = met.keepDebts;
+    this.changes = new OwedChanges({
+      link: met.link,
+      identity: met.identity,
+      keepDebts: met.keepDebts,
+      settings: () => this.settings,
+      failed: () => this.doubt(),
+    });
   }
 
   /** @param asked what its readiness is judged for */
   view(asked: ReadinessAsked): BodyView {
-    const { limits, identity } = this;
-    return {
-      link: identity.link,
-      model: identity.model,
-      serial: identity.serial,
+    const { profile } = this;
+    return viewOf({
+      identity: this.identity,
       dialect: this.dialect.name,
-      shutters: labelledShutters(limits)
-        .filter((setting) => setting.settable)
-        .map((setting) => setting.label),
-      steps: stepsOf(limits).map(toEv),
-      brackets: bracketsOf(limits),
-      oneRelease: hasOneRelease(limits),
-      compensation: { range: toEv(limits.compensation.range), grid: toEv(limits.compensation.grid) },
-      longestSeconds: limits.longestSeconds,
-      timing: {
-        secondsPerChange: limits.secondsPerChange,
-        secondsPerSetting: limits.secondsPerSetting,
-        secondsPerFrame: limits.secondsPerFrame,
-        apart: limits.apart ?? null,
-      },
+      limits: this.limits,
       reached: this.reached,
-      profile: this.profile === null ? 'none' : this.profile.learntAt === undefined ? 'written' : 'learnt',
-      shutter: labelledShutters(limits).find(({ tv }) => tv === this.standingShutter())?.label ?? null,
+      profile: profile === null ? 'none' : profile.learntAt === undefined ? 'written' : 'learnt',
+      shutterTv: this.standingShutter(),
       aperture: this.apertureLabel(),
       iso: this.valueOf(ISO),
       readiness: this.readiness(asked),
-    };
+    });
   }
 
   /** The list that a person walks through before firing, as the settings were read last. */
@@ -288,7 +236,7 @@ export class Body {
       ...asked,
       settings: this.settings,
       link: this.identity.link,
-      pairs: this.pairs,
+      pairs: this.firing.pairs,
       dialect: this.dialect.name,
       now: this.readAt,
     });
@@ -296,7 +244,7 @@ export class Body {
 
   /** Whether it makes two files of each frame, and both come here, as far as the settings told that were read last. */
   get makesPairs(): boolean {
-    return this.pairs && makesTwoFiles(this.settings);
+    return this.firing.pairs && makesTwoFiles(this.settings);
   }
 
   /** Of the battery, as the settings were read last. */
@@ -352,8 +300,8 @@ export class Body {
   async refresh(): Promise<void> {
     this.settings = await this.link.readSettings();
     this.readAt = new Date();
-    this.known.clear();
-    for (const setting of this.settings.values()) this.known.set(setting.name, setting.value);
+    this.changes.doubt();
+    for (const { name, value } of this.settings.values()) this.changes.stands(name, value);
   }
 
   /** What the aperture and the ISO stand on; null where the body does not tell. */
@@ -374,7 +322,7 @@ export class Body {
    */
   async makeReady(asked: ReadinessAsked): Promise<void> {
     await this.refresh();
-    this.forgetCorrected();
+    this.changes.forgetCorrected();
     this.mustBeReady(asked);
     this.shared.clear();
     for (const name of SHARED) {
@@ -398,7 +346,7 @@ export class Body {
     if (!this.movesTarget || target === undefined || label === undefined || CARD.test(target.value)) return;
     const after = await this.link.changeSetting(TARGET, label);
     this.settings = new Map(this.settings).set(TARGET, { ...target, value: after.value });
-    this.known.set(TARGET, after.value);
+    this.changes.stands(TARGET, after.value);
   }
 
   /**
@@ -481,12 +429,12 @@ export class Body {
       await this.dialect.setBracket(noted, shape, this.settings);
       await this.dialect.setCentre(noted, centre, this.settings);
     }
-    await this.owe(writes);
+    await this.changes.owe(writes);
   }
 
   /** Leaves the body so that the next frame fired is the first of the pass. Changes only what has to change. */
   async arm({ centre, shape }: Arming): Promise<void> {
-    await this.closeShutter();
+    await this.firing.closeShutter(this.settings);
     const atStart = this.turn === 0;
     if (this.bracket === undefined || !isSameShape(this.bracket, shape) || !atStart) {
       // Only a change puts the bracket back to its first frame: from one shape to another, else off and on.
@@ -495,8 +443,7 @@ export class Body {
       await this.setBracket(shape);
     }
     await this.dialect.setCentre(this.changes, centre, this.settings);
-    this.holdSeconds =
-      centre.by === 'shutter' && centre.shutter.bulb === true ? centre.shutter.seconds : null;
+    this.firing.arm(centre);
   }
 
   /** Fires one frame with everything as it is. */
@@ -516,7 +463,7 @@ export class Body {
 
   /** Whether release and fetch are two things: then what was made is known before it is here, and is found on the card later. */
   get isApart(): boolean {
-    return this.shutter !== null;
+    return this.firing.isApart;
   }
 
   /** Whether a bracket is fired by one release if it is armed so. */
@@ -537,9 +484,7 @@ export class Body {
    * @returns false if there is no such way, or if it could not bring both files of a frame
    */
   giveUpApart(why: string): boolean {
-    if (this.shutter === null || this.makesPairs || this.link.fallBack?.() !== true) return false;
-    this.shutter = null;
-    this.pairs = false;
+    if (this.makesPairs || !this.firing.fallBack()) return false;
     const { apart: _, ...limits } = this.limits;
     const brackets = limits.brackets.filter(({ isOneRelease }) => isOneRelease !== true);
     this.limits = { ...limits, brackets, shutters: labelledShutters(limits) };
@@ -551,16 +496,16 @@ export class Body {
 
   /** The library that is called, with its version; null if the link does both at once. */
   get library(): string | null {
-    return this.shutter?.library ?? null;
+    return this.firing.library;
   }
 
   /** Bytes that are asked for at a time; 0 if files come with their release. */
   get pieceBytes(): number {
-    return this.shutter?.pieceBytes ?? 0;
+    return this.firing.pieceBytes;
   }
 
   set pieceBytes(bytes: number) {
-    if (this.shutter !== null) this.shutter.pieceBytes = bytes;
+    this.firing.pieceBytes = bytes;
   }
 
   /**
@@ -568,8 +513,8 @@ export class Body {
    * then a failure are both known. The one place where it counts what the link can do.
    */
   async releaseShutter(release: ShutterRelease): Promise<Released> {
-    const { into, exposureSeconds, frames, isFollowed, made, here } = release;
-    if (this.shutter === null)
+    const { into, exposureSeconds, frames } = release;
+    if (!this.isApart)
       try {
         return { files: [await this.fire({ into, exposureSeconds })], failure: null };
       } catch (cause) {
@@ -577,13 +522,7 @@ export class Body {
       }
     const { bracket } = this;
     const isOneRelease = bracket?.isOneRelease === true;
-    const { holdSeconds } = this;
-    const button = this.buttonFor(isOneRelease);
-    if (button === null && holdSeconds !== null) return { files: [], failure: noBulb() };
-    const filesPerFrame = makesTwoFiles(this.settings) ? 2 : 1;
-    const pressed = { button, holdSeconds, frames, filesPerFrame, exposureSeconds };
-    const released = await this.shutter.release({ ...pressed, into, isFollowed, made, here });
-    this.mayBeOpen = holdSeconds !== null && released.failure !== null;
+    const released = await this.firing.release(release, this.settings, isOneRelease);
     if (released.failure !== null) this.doubt();
     else if (bracket) this.turn = isOneRelease ? 0 : (this.turn + frames) % bracket.pattern.length;
     return released;
@@ -594,29 +533,12 @@ export class Body {
    * @returns whether it did; false if none is open, or if it is nearly through
    */
   async cutShort(): Promise<boolean> {
-    return (await this.shutter?.cutShort()) ?? false;
-  }
-
-  private buttonFor(isOneRelease: boolean): Button | null {
-    const { bulb, oneRelease, frameButton } = this.dialect;
-    if (this.holdSeconds !== null) return bulb?.(this.settings)?.button ?? null;
-    return (isOneRelease ? oneRelease?.button(this.settings) : frameButton?.(this.settings)) ?? null;
-  }
-
-  /** A process that was lost in the middle of a bulb exposure cannot end it any more, and a shutter that is open takes no release. */
-  private async closeShutter(): Promise<void> {
-    if (!this.mayBeOpen) return;
-    for (const { name, value } of this.dialect.bulb?.(this.settings)?.button.up ?? [])
-      await this.link.changeSetting(name, value).catch((cause: unknown) => {
-        // If it is closed already, the body refuses that.
-        if (LOST.has(asEvenrungError(cause).code)) throw cause;
-      });
-    this.mayBeOpen = false;
+    return this.firing.cutShort();
   }
 
   /** Files that lie on the card; none if the link cannot look. @throws EvenrungError body-lost, body-busy */
   async listCard(): Promise<readonly ListedFile[]> {
-    return (await this.shutter?.list()) ?? [];
+    return this.firing.list();
   }
 
   /** @param made called before anything of it is fetched @throws EvenrungError file-not-there; as Link.bring */
@@ -625,11 +547,7 @@ export class Body {
     into: string,
     made: (file: MadeFile, to: string) => void,
   ): Promise<BroughtFile> {
-    if (this.shutter !== null) return this.shutter.fetch(file, into, made);
-    throw new EvenrungError(
-      'file-not-there',
-      'Over this connection no file of an earlier release can be fetched.',
-    );
+    return this.firing.fetch(file, into, made);
   }
 
   /**
@@ -638,7 +556,7 @@ export class Body {
    */
   doubt(): void {
     this.bracket = undefined;
-    this.known.clear();
+    this.changes.doubt();
   }
 
   /**
@@ -648,94 +566,20 @@ export class Body {
    * @throws EvenrungError not-put-back, after having tried them all; body-lost and the like at once
    */
   async putBack(): Promise<string[]> {
-    await this.closeShutter();
+    await this.firing.closeShutter(this.settings);
     // In the middle of a bracket even the value that is set already is written, since that starts the bracket anew.
-    if (this.turn !== 0) this.known.clear();
-    const done: string[] = [];
-    const failed: string[] = [];
-    for (const [name, { found }] of this.inPayingOrder()) {
-      try {
-        if (this.known.get(name) !== found) await this.writeBack(name, found);
-        this.known.set(name, found);
-        this.asFound.delete(name);
-        if (this.touched.has(name)) done.push(name);
-      } catch (cause) {
-        if (LINK_FAILURES.has(asEvenrungError(cause).code)) throw cause;
-        failed.push(name);
-      }
-    }
+    if (this.turn !== 0) this.changes.doubt();
+    const { done, failed } = await this.changes.putBack(this.dialect.locked);
     this.bracket = undefined;
     this.drivesOn = false;
     this.turn = 0;
-    for (const name of done) this.touched.delete(name);
-    await this.keepDebts(this.identity, this.asFound);
-    if (failed.length === 0) return done;
-    throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
-  }
-
-  /** The last change first; but what some bodies lock while the bracket is off before that is switched back. */
-  private inPayingOrder(): [string, Owed][] {
-    const reversed = [...this.asFound].reverse();
-    const isLocked = ([name]: [string, Owed]) => this.dialect.locked?.names.has(name) === true;
-    return [...reversed.filter(isLocked), ...reversed.filter((debt) => !isLocked(debt))];
-  }
-
-  private async writeBack(name: string, found: string): Promise<void> {
-    const { locked } = this.dialect;
-    try {
-      await this.link.changeSetting(name, found);
-    } catch (cause) {
-      const mayBeLocked = locked?.names.has(name) && !LINK_FAILURES.has(asEvenrungError(cause).code);
-      if (locked === undefined || !mayBeLocked) throw cause;
-      await locked.unlock(this.changes);
-      await this.link.changeSetting(name, found);
-    }
+    await this.changes.keep();
+    this.changes.mustBePutBack(failed);
+    return done;
   }
 
   async letGo(): Promise<void> {
     await this.link.letGo();
-  }
-
-  private readonly changes = {
-    changeSetting: async (name: string, value: string, options?: ChangeOptions): Promise<void> => {
-      if (this.known.get(name) === value) return;
-      await this.owe([[name, value]]);
-      try {
-        const after = await this.link.changeSetting(name, value, options);
-        this.known.set(name, after.value);
-        this.touched.add(name);
-      } catch (cause) {
-        this.touched.add(name);
-        this.doubt();
-        throw cause;
-      }
-    },
-  };
-
-  /** Keeps what is going to be written, before it is: where nothing of it is new, nothing is kept. */
-  private async owe(writes: readonly (readonly [name: string, value: string])[]): Promise<void> {
-    let isNew = false;
-    for (const [name, value] of writes) {
-      const owed = this.asFound.get(name);
-      const found = owed?.found ?? this.settings.get(name)?.value;
-      if (found === undefined || owed?.written.includes(value)) continue;
-      this.asFound.set(name, { found, written: [...(owed?.written ?? []), value] });
-      isNew = true;
-    }
-    if (isNew) await this.keepDebts(this.identity, this.asFound);
-  }
-
-  /**
-   * What stands as none of the values that were written was set by hand: the photographer's word counts.
-   * @returns whether anything was forgotten
-   */
-  private forgetCorrected(): boolean {
-    const before = this.asFound.size;
-    for (const [name, { found, written }] of this.asFound) {
-      const now = this.settings.get(name)?.value;
-      if (now === found || (now !== undefined && !written.includes(now))) this.asFound.delete(name);
-    }
-    return this.asFound.size < before;
   }
 
   private async setBracket(shape: BracketShape | null): Promise<void> {
@@ -780,33 +624,6 @@ export class Body {
   private valueOf(name: string): string | null {
     return this.settings.get(name)?.value ?? null;
   }
-}
-
-const noBulb = (): EvenrungError =>
-  new EvenrungError(
-    'body-not-ready',
-    'The camera does not offer bulb as it is set up now: turn its mode dial to M (manual), then fire again.',
-    { released: false },
-  );
-
-/** Counts of frames and steps, each pair once. */
-function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
-  const pairs = brackets.map(({ step, pattern }) => ({ frames: pattern.length, step: toEv(step) }));
-  return [...new Map(pairs.map((pair) => [`${pair.frames} ${pair.step}`, pair])).values()];
-}
-
-/** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
-function stepsOf(limits: BodyLimits): Sixths[] {
-  const shutters = labelledShutters(limits);
-  const exists = new Set(shutters.map((setting) => setting.tv));
-  const steps = Array.from({ length: LARGEST_STEP - SMALLEST_STEP + 1 }, (_, index) =>
-    sixths(SMALLEST_STEP + index),
-  );
-  return steps.filter((step) =>
-    shutters.some(
-      ({ tv }) => exists.has(plusSixths(tv, step)) && exists.has(plusSixths(tv, timesSixths(step, 2))),
-    ),
-  );
 }
 
 /**

@@ -2,16 +2,13 @@
 export {
   type Arming,
   Body,
-  type Debts,
   type GivenUp,
   type MeetOptions,
-  notPutBack,
-  type Owed,
   type ReadinessAsked,
-  type ShutterRelease,
   type StandingExposure,
 } from './body.js';
 export type { Centre, DialectName } from './dialects/index.js';
+export type { ShutterRelease } from './firing.js';
 export {
   type ApartLimits,
   type AttachedPort,
@@ -34,6 +31,7 @@ export {
   type Setting,
   type Settings,
 } from './link.js';
+export { type Debts, notPutBack, type Owed } from './owed.js';
 export { type Deadlines, SupervisedLink, type SupervisedLinkOptions } from './process/supervised-link.js';
 export { framesLeftOnCard, LARGEST_FILE_BYTES, sizeOf } from './readiness/files.js';
 export { batteryCharge, type Charge, EMPTY_PERCENT } from './readiness/power.js';
