@@ -1,6 +1,6 @@
 // What is changed on a body, and what of it is still to be put back: kept before each change, so that whoever meets the body next knows.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { Changes, Dialect } from './dialects/dialect.js';
+import type { Changes, Dialect } from './dialects/index.js';
 import { type BodyIdentity, type ChangeOptions, LINK_FAILURES, type Link, type Settings } from './link.js';
 
 /** A setting that was changed: what it was, and what may stand there instead. */

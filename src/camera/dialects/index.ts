@@ -9,7 +9,7 @@ import { pattern } from './pattern/pattern.js';
 
 export { BRACKET_OFF, bracketLabel, shutterLabel } from './amount/labels.js';
 export { APERTURES, COMPENSATION, choicesOf, ISO, SHUTTER } from './common.js';
-export type { Bulb, Centre, Dialect, DialectName } from './dialect.js';
+export type { Bulb, Centre, Changes, Dialect, DialectName } from './dialect.js';
 
 /** The most capable first: the last takes whatever has a shutter to set. */
 const DIALECTS: readonly Dialect[] = [amount, pattern, driveEntries, none];

@@ -21,15 +21,34 @@ export async function listCards(session: Session): Promise<readonly ListedFile[]
     await mustBeThere(session);
     forgetListings(session);
     const files: ListedFile[] = [];
-    for (const card of await names(session, 'gp_camera_folder_list_folders', '/')) {
-      const folders = await foldersOfPictures(session, `/${card}`);
-      for (const folder of folders.sort(byName).slice(-NEWEST_FOLDERS))
-        files.push(...(await filesIn(session, folder)));
-    }
+    for (const folder of await newestFolders(session, NEWEST_FOLDERS))
+      files.push(...(await filesIn(session, folder)));
     return files;
   } catch (cause) {
     throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
   }
+}
+
+/**
+ * Has the library list the folders that are written into. Of most families it does so when the body tells of the first new file, and asks for
+ * each file that lies there: with a full card that takes seconds, in the middle of a set.
+ * @throws EvenrungError body-lost, body-busy
+ */
+export async function getToKnowCards(session: Session): Promise<void> {
+  try {
+    for (const folder of await newestFolders(session, 1))
+      await names(session, 'gp_camera_folder_list_files', folder);
+  } catch (cause) {
+    throw cause instanceof CallFailure ? readingFailed(cause.code) : cause;
+  }
+}
+
+/** @returns the newest folders of each card, at most so many of each */
+async function newestFolders(session: Session, most: number): Promise<string[]> {
+  const folders: string[] = [];
+  for (const card of await names(session, 'gp_camera_folder_list_folders', '/'))
+    folders.push(...(await foldersOfPictures(session, `/${card}`)).sort(byName).slice(-most));
+  return folders;
 }
 
 function forgetListings({ gp, camera }: Session): void {

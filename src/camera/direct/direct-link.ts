@@ -28,7 +28,7 @@ import type {
 import { nothingFired } from '../not-stored.js';
 import type { Holding } from '../process/holding.js';
 import { ReleaseButton } from './button.js';
-import { listCards } from './card.js';
+import { getToKnowCards, listCards } from './card.js';
 import { Ears } from './ears.js';
 import { Files } from './files.js';
 import { openSession, type Session } from './session.js';
@@ -61,6 +61,8 @@ const PIECE_BYTES: Readonly<Record<Family, number>> = {
   '0x11': 8 * MiB,
   other: 8 * MiB,
 };
+/** Of these the library lists a folder when it hears of the first new file in it. */
+const LISTS_LATE: ReadonlySet<Family> = new Set(['0x0a', 'other']);
 /** Raw files have their Exif at the front, within this. */
 const HEAD_BYTES = 128 * 1024;
 
@@ -109,6 +111,7 @@ export class DirectLink implements Link, Holding {
     const pieceBytes = PIECE_BYTES[family];
     this.ears.isEndMadeUp = family === '0x11';
     this.files.setPiece(pieceBytes);
+    if (LISTS_LATE.has(family)) await getToKnowCards(this.session);
     return {
       longestSeconds: LONGEST_SECONDS,
       secondsPerChange: family === '0x11' && !moved ? SECONDS_PER_LATE_CHANGE : SECONDS_PER_CHANGE,

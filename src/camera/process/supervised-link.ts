@@ -142,7 +142,7 @@ export class SupervisedLink implements Link {
   }
 
   async readLimits(): Promise<LinkLimits> {
-    const limits = await this.call<LinkLimits>('readLimits', []);
+    const limits = await this.call<LinkLimits>('readLimits', [], this.deadlines.call * LISTING_CALLS);
     this.walkSeconds = limits.secondsPerSetting * FARTHEST_WALK;
     return limits;
   }
