@@ -127,7 +127,7 @@ export interface BringOptions {
   readonly most: number;
 }
 
-/** A piece that is on disk now. */
+/** A piece that is on disk; one from the middle of a file may be on its way there until the next one is asked for. */
 export interface Piece {
   readonly bytes: number;
   /** Whether it was the last one. */

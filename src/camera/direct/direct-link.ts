@@ -203,6 +203,7 @@ export class DirectLink implements Link, Holding {
     const mayBeBusy = () => this.session.isOpen() && performance.now() < until;
     while (mayBeBusy() && (await this.isBusy())) await pause(BUSY_LOOK_MS);
     this.button.free();
+    await this.files.close();
     await this.session.close();
   }
 
