@@ -141,6 +141,8 @@ export class Shutter {
   private isFetching = false;
   /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
   private nextPress: Expected | null = null;
+  /** Settles when the body has been heard, and the heads of what it told of are here; null if nobody listens. Never rejects. */
+  private hearing: Promise<void> | null = null;
   /** Whether a burst is under way that another release comes after: the sooner its last file is heard of, the closer the frames are. */
   private isInHaste = false;
   /** All the exposures of the release in hand, in seconds. */
@@ -324,8 +326,11 @@ export class Shutter {
     while (isEarly() || wholeFrames(counted(), filesPerFrame) < frames) {
       const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
-      const heard = await this.link.listen(this.isFetching ? 0 : LISTEN_MS);
-      await take(heard);
+      const heard = await this.hearFirst(async () => {
+        const told = await this.link.listen(this.isFetching ? 0 : LISTEN_MS);
+        await take(told);
+        return told;
+      });
       if (heard.isOver || (overAt !== null && came().length > before)) overAt = performance.now();
       if (overAt !== null) early = new Set();
       if (isEarly()) early = new Set(came().map(stemOf));
@@ -371,6 +376,7 @@ export class Shutter {
   private async fetchAll(): Promise<void> {
     this.isFetching = true;
     for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
+      await this.hearing;
       await this.nextPress?.over;
       const { file, to, brought } = one;
       const most = this.isInHaste ? Math.min(SMALL_PIECE_BYTES, this.pieceBytes) : this.pieceBytes;
@@ -398,6 +404,21 @@ export class Shutter {
         if (asEvenrungError(cause).code !== 'body-busy' || performance.now() > until) throw cause;
         await sleep(BUSY_PAUSE_MS);
       }
+    }
+  }
+
+  /**
+   * No piece is asked for while the body is being heard: the head of a file that it tells of comes before the next piece, and the next frame
+   * is fired so much sooner.
+   */
+  private async hearFirst<T>(hear: () => Promise<T>): Promise<T> {
+    const { promise, resolve } = deferred();
+    this.hearing = promise;
+    try {
+      return await hear();
+    } finally {
+      this.hearing = null;
+      resolve();
     }
   }
 
