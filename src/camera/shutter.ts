@@ -155,6 +155,10 @@ export class Shutter {
   private fetchedStems: readonly string[] = [];
   /** Files that the body told of, also for sets before: whoever looks for what nobody was told of does not look for them. */
   private toldOf: readonly string[] = [];
+  /** Whether the last release may go on, although as many files were told of as it should make: one of them may be a file too many. */
+  private mayGoOn = false;
+  /** What was told of since, and taken by no release. */
+  private readonly untaken: MadeFile[] = [];
   private count = 0;
 
   constructor(link: ApartLink, limits: ApartLimits) {
@@ -193,6 +197,8 @@ export class Shutter {
       const { holdSeconds } = options;
       this.hold = holdSeconds === null ? null : { seconds: holdSeconds, since: null, cutAt: null };
       await this.room();
+      const late = this.untaken.splice(0).filter((file) => !this.toldOf.includes(placeOf(file)));
+      await take({ made: late, isOver: false });
       await take(await this.link.listen(0));
       if (holdSeconds !== null) await this.nothingToBring();
       const before = new Set([...this.lastStems, ...this.fetchedStems, ...files.map(stemOf)]);
@@ -249,8 +255,20 @@ export class Shutter {
 
   /** What lies on the card that the body has not told of lately. @throws EvenrungError as Link.list */
   async list(): Promise<readonly ListedFile[]> {
+    await this.hearOut();
     const known = new Set(this.toldOf);
     return (await this.link.list()).filter((file) => !known.has(placeOf(file)));
+  }
+
+  /** What a burst makes after it was taken for over is on the card a moment later, and must not be fired again. */
+  private async hearOut(): Promise<void> {
+    const until = performance.now() + AFTER_OVER_MS;
+    while (this.mayGoOn && performance.now() < until) {
+      const { made, isOver } = await this.link.listen(LISTEN_MS);
+      this.untaken.push(...made);
+      if (isOver) break;
+    }
+    this.mayGoOn = false;
   }
 
   private nextPath(into: string, { name }: MadeFile): string {
@@ -318,6 +336,7 @@ export class Shutter {
     take: (heard: Heard) => Promise<void>,
   ): Promise<EvenrungError | null> {
     const since = performance.now();
+    this.mayGoOn = false;
     let overAt: number | null = null;
     const isEarly = () => overAt === null && this.isStillHeld();
     // Of a release before that was given up.
@@ -347,6 +366,7 @@ export class Shutter {
       // The files on their way have their turn.
       await nextTurn();
     }
+    this.mayGoOn = frames > 1 && overAt === null;
     return null;
   }
 

@@ -18,13 +18,17 @@ function linkWith(late: number): ApartLink {
   let told: MadeFile[] = [];
   return {
     press: async () => {
-      told = [made('a.jpg'), made('b.jpg')];
+      told = [made('a.jpg')];
     },
     unpress: async () => undefined,
     listen: async () => ({ made: told.splice(0), isOver: false }),
     list: async () => [],
     bring: async ({ file, from }) => {
-      if (file.name === 'a.jpg' && from === 1) await new Promise((resolve) => setTimeout(resolve, 5));
+      // The body tells of the second file while the rest of the first one is on its way.
+      if (file.name === 'a.jpg' && from === 1) {
+        told = [made('b.jpg')];
+        await new Promise((resolve) => setTimeout(resolve, 5));
+      }
       if (file.name === 'a.jpg' && from === 1) {
         restIsHere();
         await steps(-late);
@@ -57,4 +61,38 @@ describe('a head that comes as the file before it is through', () => {
       await Promise.race([wholes(files), late1s]);
     },
   );
+});
+
+describe('a burst that makes a file too many', () => {
+  /** Tells of three files at once, and of the last frame's a moment later. */
+  function linkWithOneTooMany() {
+    const left = [[made('a.jpg'), made('a-more.jpg'), made('b.jpg')], [made('c.jpg')], []];
+    let card: MadeFile[] = [];
+    let isPressed = false;
+    return {
+      press: async () => {
+        isPressed = true;
+      },
+      unpress: async () => undefined,
+      listen: async () => {
+        const told = isPressed ? (left.shift() ?? []) : [];
+        card = [...card, ...told];
+        return { made: told, isOver: isPressed && left.length === 0 };
+      },
+      list: async () => card.map((file) => ({ ...file, writtenAt: null })),
+      bring: async () => ({ bytes: 2, isEnd: true }),
+    };
+  }
+
+  it('is heard to its end before the card is listed, and what is fetched from there is no file of the next release', async () => {
+    const shutter = new Shutter(linkWithOneTooMany(), LIMITS);
+    const { files, failure } = await shutter.release({ ...RELEASE, frames: 3 });
+    expect([files.length, failure]).toEqual([3, null]);
+    const [late, ...others] = await shutter.list();
+    expect([late?.name, others]).toEqual(['c.jpg', []]);
+    await shutter.fetch(made('c.jpg'), '/', () => undefined);
+    const told: string[] = [];
+    await shutter.release({ ...RELEASE, frames: 0, made: ({ name }) => void told.push(name) });
+    expect(told).toEqual([]);
+  });
 });
