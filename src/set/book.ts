@@ -56,6 +56,8 @@ export class Book {
   private readonly setAside: SetRecord['setAside'] = [];
   /** Releases whose file never came. */
   private readonly owed: SetRecord['strays'] = [];
+  /** When bursts were released that may have made a file more than was heard of. */
+  private readonly inDoubt: string[] = [];
   /** What the camera told of and is not here yet, by the file that takes it. */
   private readonly underWay = new Map<string, Made>();
   /** Where in the camera the files lie that it told of. */
@@ -81,6 +83,18 @@ export class Book {
       this.toldOf.add(placeOf(made));
       if (!made.fetched) this.underWay.set(made.arrived, made);
     }
+  }
+
+  /**
+   * A burst brought as many files as it should, and one of them is no frame of it: its last frame may be on the card, although nobody was
+   * told of it. Of this program alone: after a restart that frame is fired again.
+   */
+  mayHaveMore(releasedAt: string): void {
+    this.inDoubt.push(releasedAt);
+  }
+
+  get bursts(): readonly string[] {
+    return this.inDoubt;
   }
 
   get state(): RunState {

@@ -95,7 +95,9 @@ export class InCamera {
 
   /** @returns when releases were made whose file is missing, ascending */
   private releases(which: (one: { readonly releasedAt: string }) => boolean): string[] {
-    return this.hand.book.strays
+    const { book } = this.hand;
+    const bursts = this.isDue() ? book.bursts.map((releasedAt) => ({ releasedAt })) : [];
+    return [...book.strays, ...bursts]
       .filter(which)
       .map(({ releasedAt }) => releasedAt)
       .sort();
@@ -112,7 +114,14 @@ export class InCamera {
     // In the middle of a set there is no time for them.
     const partners =
       this.hand.redo.takenUp === null ? [] : this.partners().map(({ frame }) => `beside ${frame}`);
-    return [...strays, ...this.told().map(({ arrived }) => arrived), ...partners].join();
+    const bursts = this.isDue() ? book.bursts : [];
+    return [...strays, ...bursts, ...this.told().map(({ arrived }) => arrived), ...partners].join();
+  }
+
+  /** Whether a frame that was fired is still open. */
+  private isDue(): boolean {
+    const { hand } = this;
+    return hand.frames.some((frame) => frame.view.attempts > frame.firedBefore && hand.isDue(frame));
   }
 
   private told() {

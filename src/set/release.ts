@@ -141,6 +141,7 @@ export class Releases {
    * @returns whether it is lost where the bracket stands, whether a file is missing, and what went wrong with another
    */
   private async takeIn({ files }: Released, release: Release, releasedAt: Date) {
+    const { hand } = this;
     const came: Arrival[] = [];
     let wrong: unknown = null;
     for (const file of files)
@@ -172,6 +173,9 @@ export class Releases {
       });
       isLost ||= decision.is === 'from-before' && decision.anew !== null;
     }
+    const isOfOwn = (decision: Decision) => decision.is === 'frame';
+    if (release.expects.length > 1 && missing.length === 0 && !decisions.every(isOfOwn))
+      hand.book.mayHaveMore(firedAt);
     return { isLost, isShort: missing.length > 0, wrong };
   }
 
