@@ -37,6 +37,8 @@ const directSchema = z.strictObject({
     secondsAfterExposure: z.number().nonnegative().max(60),
     /** Seconds that the files of one frame take over the cable. */
     secondsPerTransfer: z.number().nonnegative().max(600),
+    /** Seconds that one piece of them keeps it busy; left out if they come whole, and in profiles of an earlier program. */
+    secondsPerPiece: z.number().nonnegative().max(600).optional(),
   }),
   /** Since when it is not used any more, and why; left out as long as it is. */
   failed: z.strictObject({ at: z.string().max(40), why: z.string().max(500) }).optional(),

@@ -253,6 +253,8 @@ export const bodyViewSchema = z.strictObject({
         secondsBeforeExposure: z.number(),
         secondsAfterExposure: z.number(),
         secondsPerTransfer: z.number(),
+        /** Seconds that one piece of a file keeps the cable busy; null if files come whole, before the next frame is released. */
+        secondsPerPiece: z.number().nullable(),
         /** The most frames that one release may make; null if nobody has tried. */
         mostInOneGo: z.number().int().nullable(),
       })

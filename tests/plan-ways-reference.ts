@@ -35,6 +35,7 @@ export function waysInstance(seed: number): WaysInstance {
     secondsAfterExposure: pick([0.05, 0.167, 1]),
     secondsPerTransfer: pick([0, 0.3, 0.833, 3]),
     mostInOneGo: pick([null, 3, 5, 9]),
+    secondsPerPiece: pick([0, 0.1, 0.28, 1, 10, null, null]),
   };
   const brackets = given.limits.brackets.map((shape) =>
     release === 'pass' ? { ...shape, isOneRelease: true } : shape,
@@ -59,20 +60,40 @@ function sums({ request, limits }: WaysInstance) {
   const [lag, rest] = [ms(apart.secondsBeforeExposure), ms(apart.secondsAfterExposure)];
   const around = ms(apart.secondsBeforeExposure + apart.secondsAfterExposure);
   const transfer = ms(apart.secondsPerTransfer);
-  const total = (frames: readonly ShutterSetting[], each: (frame: ShutterSetting, index: number) => number) =>
-    frames.reduce((sum, frame, index) => sum + each(frame, index), 0);
-  const darkest = request.base.seconds * 2 ** (Math.min(...request.offsets) / 6);
+  const piece = apart.secondsPerPiece === null ? null : ms(apart.secondsPerPiece);
+  // What the frame before left on the cable, cut to a piece; nothing inside one release, and everything of the frame's own if files
+  // come whole.
+  const longest = request.release === 'pass' ? 0 : piece;
+  const waits = (body: number) => {
+    if (piece === null || longest === null) return transfer;
+    return body >= transfer ? 0 : Math.min(transfer - body, longest);
+  };
+  const singly = (frames: readonly ShutterSetting[]) => {
+    let now = change;
+    frames.forEach((frame, index) => {
+      const body = around + exposed(frame) + (index > 0 ? 0 : settle);
+      now += body + waits(body);
+    });
+    return now;
+  };
+  // The frame that the whole pass waits for, if files come whole: from its end on the cable never stood still.
+  const together = (frames: readonly ShutterSetting[]) => {
+    const ends = frames.map((_, index) =>
+      frames.slice(0, index + 1).reduce((sum, frame) => sum + exposed(frame) + rest, lag),
+    );
+    const over =
+      piece === null
+        ? Math.max(...ends.map((end, index) => end + (ends.length - index) * transfer))
+        : (ends.at(-1) ?? 0);
+    return change + settle + over;
+  };
+  const darkest = Math.max(1, ms(request.base.seconds * 2 ** (Math.min(...request.offsets) / 6)));
+  const first = settle + around + darkest;
   return {
-    framewise: (frames: readonly ShutterSetting[]) =>
-      change +
-      total(frames, (frame, index) =>
-        Math.max(transfer, around + exposed(frame) + (index === 0 ? settle : 0)),
-      ),
-    shutter: (frames: readonly ShutterSetting[]) =>
-      change + settle + lag + total(frames, (frame) => exposed(frame) + rest),
+    shutter: request.release === 'pass' ? together : singly,
     cable: (frames: readonly ShutterSetting[]) => Math.max(1, change + frames.length * transfer),
-    afterShutter: transfer,
-    beforeCable: settle + around + Math.max(1, ms(darkest)),
+    afterShutter: transfer - waits(first),
+    beforeCable: first,
     another: ms(limits.secondsPerChange),
   };
 }
@@ -87,15 +108,13 @@ const shapeKey = (pass: Fired): string =>
 
 /** @returns what passes cost by the stated model, in milliseconds, from the frames that they fire */
 export function statedCost(passes: readonly Fired[], given: WaysInstance): number {
-  const { framewise, shutter, cable, afterShutter, beforeCable, another } = sums(given);
-  const { release, least } = given.request;
+  const { shutter, cable, afterShutter, beforeCable, another } = sums(given);
   const sum = (cost: (frames: readonly ShutterSetting[]) => number) =>
     passes.reduce((total, pass) => total + cost(pass.frames.map((frame) => frame.shutter)), 0);
   const shapes = new Set(passes.map(shapeKey));
-  if (least === 'spread') return sum(release === 'pass' ? shutter : framewise) + (shapes.size - 1) * another;
+  if (given.request.least === 'spread') return sum(shutter) + (shapes.size - 1) * another;
   shapes.delete('single');
   const set = Math.max(0, shapes.size - 1) * another;
-  if (release === 'frame') return sum(framewise) + set;
   return Math.max(sum(shutter) + afterShutter, sum(cable) + beforeCable) + set;
 }
 
@@ -105,11 +124,8 @@ export async function leastCost(given: WaysInstance): Promise<number | null> {
   const most = given.limits.apart.mostInOneGo ?? Number.POSITIVE_INFINITY;
   const fits = ({ pattern }: { pattern: readonly number[] }) => release === 'frame' || pattern.length <= most;
   const limits = { ...given.limits, brackets: given.limits.brackets.filter(fits) };
-  const { framewise, shutter, cable, afterShutter, beforeCable, another } = sums(given);
-  const passes = cheapest(allowedPasses({ request: given.request, limits }), [
-    release === 'frame' ? framewise : shutter,
-    release === 'frame' ? framewise : cable,
-  ]);
+  const { shutter, cable, afterShutter, beforeCable, another } = sums(given);
+  const passes = cheapest(allowedPasses({ request: given.request, limits }), [shutter, cable]);
   if (offsets.some((_, row) => !passes.some(({ rows }) => rows.includes(row)))) return null;
   const terms = (cost: (frames: readonly ShutterSetting[]) => number) =>
     passes.map(({ frames }, index) => `${cost(frames)} x${index}`).join(' + ');
@@ -127,12 +143,9 @@ export async function leastCost(given: WaysInstance): Promise<number | null> {
   const names = [...binary, ...shapes.map((_, index) => `y${index}`)];
   if (least === 'spread') {
     const all = shapes.map((_, index) => `${another} y${index}`);
-    const sum = terms(release === 'pass' ? shutter : framewise);
-    return Math.round(await solved([sum, ...all].join(' + '), rows, names)) - another;
+    return Math.round(await solved([terms(shutter), ...all].join(' + '), rows, names)) - another;
   }
   const arming = counted.map(() => `${another} more`);
-  if (release === 'frame')
-    return Math.round(await solved([terms(framewise), ...arming].join(' + '), rows, names));
   const longer = [
     ` a: z - ${terms(shutter).replaceAll(' + ', ' - ')} >= ${afterShutter}`,
     ` b: z - ${terms(cable).replaceAll(' + ', ' - ')} >= ${beforeCable}`,

@@ -31,6 +31,15 @@ interface Seen {
   readonly overhead: number;
 }
 
+/** Of the files of one frame. */
+interface Pieces {
+  readonly pieceBytes: number;
+  readonly secondsPerTransfer: number;
+  /** null if nothing of them comes after their heads. */
+  readonly secondsPerPiece: number | null;
+  readonly overheads: readonly number[];
+}
+
 export class DirectLesson {
   private readonly body: Body;
   private readonly library: string;
@@ -48,8 +57,9 @@ export class DirectLesson {
 
   /** @throws EvenrungError not-learnt with the reason why the camera is not to be used so; ending; what links throw */
   async learn(): Promise<DirectProfile> {
-    const { pieceBytes, secondsPerTransfer } = await this.pieces();
-    const single = await this.pipelined();
+    const { pieceBytes, secondsPerTransfer, secondsPerPiece, overheads } = await this.pieces();
+    // What a frame waits for the files before it is counted by itself: only frames before which nothing was left to come are taken here.
+    const single = median([...overheads, await this.pipelined()]);
     const whole = await this.oneRelease();
     const sends = await this.sendsWhileExposing();
     // With a burst, what comes before the first exposure can be told from what comes after each.
@@ -69,32 +79,40 @@ export class DirectLesson {
         secondsBeforeExposure: tidy(single - after),
         secondsAfterExposure: tidy(after),
         secondsPerTransfer: tidy(secondsPerTransfer),
+        ...(secondsPerPiece === null ? {} : { secondsPerPiece: tidy(secondsPerPiece) }),
       },
     };
   }
 
-  /** Which pieces a file comes quickest in, and how long it takes. */
-  private async pieces(): Promise<Pick<DirectProfile, 'pieceBytes'> & { secondsPerTransfer: number }> {
+  /** Which pieces a file comes quickest in, how long it takes, and what a frame takes that is fired while nothing is coming. */
+  private async pieces(): Promise<Pieces> {
     this.tell('pieces', 'How quickly files come, and in which pieces.');
     const short = this.short();
     const first = this.body.pieceBytes;
     await this.arm(short, null);
-    const tried: { readonly pieceBytes: number; readonly seconds: number }[] = [];
+    const tried: (Pick<Pieces, 'pieceBytes'> & { seconds: number; bytes: number; overhead: number })[] = [];
     for (const pieceBytes of new Set([first, Math.min(LARGEST_PIECE, first * 4)])) {
       this.body.pieceBytes = pieceBytes;
-      const { files } = await this.release([short], 1);
+      const { files, overhead } = await this.release([short], 1);
       const from = performance.now();
-      await this.whole(files);
-      tried.push({ pieceBytes, seconds: (performance.now() - from) / 1000 });
+      const bytes = await this.whole(files);
+      const comesInPieces = restsOf(files).length > 0;
+      const seconds = (performance.now() - from) / 1000;
+      tried.push({ pieceBytes, seconds, bytes: comesInPieces ? bytes : 0, overhead });
     }
     const [smaller, larger] = tried;
     if (smaller === undefined) throw new Error('No piece was tried.');
     const best = larger !== undefined && larger.seconds < smaller.seconds * WORTH_IT ? larger : smaller;
     this.body.pieceBytes = best.pieceBytes;
-    return { pieceBytes: best.pieceBytes, secondsPerTransfer: best.seconds };
+    return {
+      pieceBytes: best.pieceBytes,
+      secondsPerTransfer: best.seconds,
+      secondsPerPiece: best.bytes === 0 ? null : best.seconds * Math.min(1, best.pieceBytes / best.bytes),
+      overheads: tried.map(({ overhead }) => overhead),
+    };
   }
 
-  /** @returns seconds that a frame takes beside its exposure, until its head is here */
+  /** @returns seconds that the first of them takes beside its exposure, until its head is here */
   private async pipelined(): Promise<number> {
     this.tell(
       'pipelined',
@@ -105,7 +123,7 @@ export class DirectLesson {
     const seen: Seen[] = [];
     for (let frame = 0; frame < PIPELINED; frame += 1) seen.push(await this.release([short], 1));
     await this.whole(seen.flatMap(({ files }) => files));
-    return median(seen.map(({ overhead }) => overhead));
+    return seen[0]?.overhead ?? 0;
   }
 
   /** @returns of the largest bracket that came whole; null if the body offers none, or none did */
@@ -179,19 +197,26 @@ export class DirectLesson {
     return { files: released.files, overhead };
   }
 
-  /** Waits for all of them, and throws them away. @throws EvenrungError not-learnt if one is not as long as the body said */
-  private async whole(files: readonly BroughtFile[]): Promise<void> {
+  /**
+   * Waits for all of them, and throws them away.
+   * @returns how many bytes they had
+   * @throws EvenrungError not-learnt if one is not as long as the body said
+   */
+  private async whole(files: readonly BroughtFile[]): Promise<number> {
+    let bytes = 0;
     for (const file of withPartners(files)) {
       await file.whole;
       const { size } = await stat(file.path).catch(() => ({ size: null }));
       await rm(file.path, { force: true });
+      bytes += size ?? 0;
       // Some were thrown away before.
       if (size === null || file.saidBytes === undefined || size === file.saidBytes) continue;
       throw notSo(`a file of ${file.saidBytes} bytes came with ${size}`);
     }
-    if (!this.body.makesPairs) return;
+    if (!this.body.makesPairs) return bytes;
     if (files.some(({ partner }) => partner === undefined))
       throw notSo('of two files a frame one did not come');
+    return bytes;
   }
 
   private short(): ShutterSetting {

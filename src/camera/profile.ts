@@ -75,15 +75,24 @@ export function withApart({
     .filter((shape) => learnt?.oneRelease !== false && oneRelease?.fires(settings, shape) === true)
     .map((shape) => ({ ...shape, isOneRelease: true }));
   const timing = learnt?.timing ?? { ...USUAL_APART, secondsPerTransfer: USUAL_BYTES / link.bytesPerSecond };
-  const apart = { ...timing, mostInOneGo: learnt?.mostInOneGo ?? null };
+  const pieceBytes = learnt?.pieceBytes ?? link.pieceBytes;
+  const secondsPerPiece = link.headBytes === 0 ? null : pieceSeconds(timing, pieceBytes, link);
+  const apart = { ...timing, secondsPerPiece, mostInOneGo: learnt?.mostInOneGo ?? null };
   const bulb = dialect.bulb?.(settings);
   const longer = bulb ? bulbSettings(limits.shutters, bulb.label, limits.longestSeconds) : [];
   const shutters = [...longer, ...limits.shutters];
   return {
     limits: { ...limits, shutters, brackets: [...limits.brackets, ...whole], apart },
-    link: { ...link, pieceBytes: learnt?.pieceBytes ?? link.pieceBytes },
+    link: { ...link, pieceBytes },
   };
 }
+
+/** As it was learnt; else as the link thinks, and never longer than all the files of a frame. */
+const pieceSeconds = (
+  timing: { readonly secondsPerTransfer: number; readonly secondsPerPiece?: number | undefined },
+  pieceBytes: number,
+  { bytesPerSecond }: ApartLimits,
+): number => timing.secondsPerPiece ?? Math.min(timing.secondsPerTransfer, pieceBytes / bytesPerSecond);
 
 /** Which frames a pattern has, whatever their order. */
 const framesOf = (pattern: readonly number[]): string => [...pattern].sort((a, b) => a - b).join();

@@ -169,8 +169,9 @@ const WAYS: Readonly<Record<NonNullable<BodyView['reached']>['way'], string>> = 
 
 function frameTiming({ secondsPerFrame, apart }: BodyView['timing']): string {
   if (apart === null) return `${secondsPerFrame} s a frame beside its exposure`;
-  const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer } = apart;
-  return `${secondsBeforeExposure} s before an exposure, ${secondsAfterExposure} s after it, ${secondsPerTransfer} s for its file, which comes while the next one is made`;
+  const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer, secondsPerPiece } = apart;
+  const when = secondsPerPiece === null ? 'before' : 'while';
+  return `${secondsBeforeExposure} s before an exposure, ${secondsAfterExposure} s after it, ${secondsPerTransfer} s for its file, which comes ${when} the next one is made`;
 }
 
 const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {

@@ -23,6 +23,11 @@ export interface ApartTiming {
   readonly secondsAfterExposure: number;
   /** Seconds that the files of one frame take over the cable, while nothing else is asked. */
   readonly secondsPerTransfer: number;
+  /**
+   * Seconds that one piece of a file keeps the cable busy: the head of the next frame's file comes no later than after that. null if
+   * files come whole, each with the event that tells of it: then the next release waits for all of it.
+   */
+  readonly secondsPerPiece: number | null;
   /** The most frames that one release may make: what the body's buffer was seen to hold; null if nobody has looked. */
   readonly mostInOneGo: number | null;
 }

@@ -3,17 +3,19 @@
 //
 // Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything else is more than a sum:
 //
-// Least time in one release is the longer of two sums, the shutter's and the cable's. Whatever the weights, no choice takes less than
-// the least weighted mean of both. So each sum alone is made least first. Where the choice that is least in one is longer in the
-// other, the two choices found so far give the next weights: those at which they weigh the same, as near as whole numbers up to
-// HEAVIEST come. That goes on until nothing new is found. What is left between the best choice and the bound is told as a gap.
+// Least time over a link that takes both apart is, either way, the longer of two sums, the shutter's and the cable's. Whatever the
+// weights, no choice takes less than the least weighted mean of both. So each sum alone is made least first. Where the choice that is
+// least in one is longer in the other, the two choices found so far give the next weights: those at which they weigh the same, as near
+// as whole numbers up to HEAVIEST come. That goes on until nothing new is found. What is left between the best choice and the bound is
+// told as a gap. The least spread is the shutter's sum alone.
 //
 // Each shape has to be set. Each one by itself is tried; of choices with several shapes, the cover that knows nothing of setting them is
 // a bound, with the changes that two of them take. As long as a bound lies below the best, one of its cover's shapes is left out,
 // or certain to be used, in turn (branch and bound).
+import type { ReleaseWay } from '../../shared/request.js';
 import type { BodyLimits, BracketShape, Sixths } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
-import { type Cost, costModel, milliseconds, oneReleaseCosts } from './cost.js';
+import { type Cost, type CostsApart, costAtOnce, costsApart, milliseconds } from './cost.js';
 import { leastCover, MOST_COST } from './cover/index.js';
 import type { PlanRequest } from './types.js';
 
@@ -37,25 +39,23 @@ export interface ChoiceAsked {
 type Chosen = readonly PossiblePass[];
 
 /** @returns undefined where some wanted offset cannot be made */
-export function choose(asked: ChoiceAsked, release: 'frame' | 'pass'): Choice | undefined {
+export function choose(asked: ChoiceAsked, release: ReleaseWay): Choice | undefined {
   const { request, limits, standingTv } = asked;
   const { apart } = limits;
-  const isInOneRelease = release === 'pass' && apart !== undefined;
-  if (request.least === 'spread') {
-    const cost = isInOneRelease
-      ? oneReleaseCosts(request, limits, apart).shutter
-      : costModel(request, limits);
-    return withShapes(asked, bySum(asked, cost), BETWEEN_EXPOSURES);
-  }
-  if (isInOneRelease) return withShapes(asked, byLongerSum(asked, apart), IN_ALL);
-  if (apart !== undefined)
-    return withShapes(asked, bySum(asked, costModel(request, limits, standingTv)), IN_ALL);
-  return leastSum(asked);
+  const isSpread = request.least === 'spread';
+  if (apart === undefined)
+    return isSpread
+      ? withShapes(asked, bySum(asked, costAtOnce(request, limits)), BETWEEN_EXPOSURES)
+      : leastSum(asked);
+  const costs = costsApart(release, request, limits, apart, isSpread ? undefined : standingTv);
+  return isSpread
+    ? withShapes(asked, bySum(asked, costs.shutter), BETWEEN_EXPOSURES)
+    : withShapes(asked, byLongerSum(asked, costs), IN_ALL);
 }
 
 function leastSum(asked: ChoiceAsked): Choice | undefined {
   const { request, limits, possible, standingTv } = asked;
-  const solve = bySum(asked, costModel(request, limits, standingTv));
+  const solve = bySum(asked, costAtOnce(request, limits, standingTv));
   const solved = solve(possible);
   const [cover] = solved?.covers ?? [];
   if (solved === undefined || cover === undefined) return undefined;
@@ -108,10 +108,8 @@ const bySum =
 /** The heaviest weight that one of the sums may have. */
 const HEAVIEST = 32;
 
-function byLongerSum(asked: ChoiceAsked, apart: NonNullable<BodyLimits['apart']>): Solve {
-  const { request, limits, possible, standingTv } = asked;
-  const { shutter, cable, afterShutter, beforeCable } = oneReleaseCosts(request, limits, apart, standingTv);
-  const dearest = Math.max(...possible.map((pass) => shutter(pass) + cable(pass)));
+function byLongerSum(asked: ChoiceAsked, { shutter, cable, afterShutter, beforeCable }: CostsApart): Solve {
+  const dearest = Math.max(...asked.possible.map((pass) => shutter(pass) + cable(pass)));
   const heaviest = Math.max(1, Math.min(HEAVIEST, Math.floor(MOST_COST / dearest)));
   return (allowed) => {
     const covers: (Found & Sums)[] = [];

@@ -8,15 +8,19 @@
 //   a frame          its shutter opens a lag after the release; a rest after it has closed, its file can be had
 //   a change         the body takes it as soon as its last frame has had its rest; the cable brings nothing meanwhile
 //   a wait           for what trembles to come to rest: files go on coming
-//   frame by frame   the next thing is asked once the file's head is judged, which is as soon as the cable is free for it. The
-//                    rest of the file comes after that, beside the next change, wait and exposure: between two releases lies
-//                    the larger of a transfer and of what the body needs
+//   frame by frame   the next thing is asked once the file's head is judged. The head comes before what is left of the files before:
+//                    it waits for the piece that is on the cable at most, and for less where less is left. The rest of the file
+//                    queues up behind theirs, and comes beside the next changes, waits and exposures, or after the last
 //   a bulb exposure  opens once every file is here: the cable is kept free for what ends it
 //   a dark frame     of a body that takes one belongs to the rest: as long as a long exposure itself
 //   one release      the first frame opens a lag after it, each further one a rest after the one before has closed. What comes next
 //                    waits for no file; the cable brings them in their order
+//   whole files      come with the event that tells of them, if the link cannot bring them in pieces: what comes next waits for all
+//                    of them. Frame by frame, exposure and transfer add up, and nothing overlaps; in one release, the files of the
+//                    first frames come while the further ones are exposed
 //
-// A plan that goes in one release a pass waits for no file anywhere, not even after a single frame.
+// The set takes as long as the longer of both: what the body does, and what the cable brings. A plan that goes in one release a pass
+// waits for no file in pieces anywhere, not even after a single frame.
 import type { ReleaseWay } from '../../shared/request.js';
 import type { ApartTiming, BodyLimits } from '../exposure/index.js';
 import type { Pass } from './types.js';
@@ -120,10 +124,17 @@ class Apart implements Clock {
       const opens = this.now + (isOneRelease && index > 0 ? 0 : secondsBeforeExposure);
       const closes = opens + seconds;
       this.now = closes + this.dark(seconds) + secondsAfterExposure;
-      const begins = Math.max(this.now, this.free);
-      if (this.provesEach) this.now = begins;
-      this.free = begins + secondsPerTransfer;
+      const left = Math.max(0, this.free - this.now);
+      this.free = this.now + left + secondsPerTransfer;
+      if (!isOneRelease || index === frames.length - 1) this.now += this.waitFor(left);
       return { opens, closes };
     });
+  }
+
+  /** @param left seconds that the cable needed for the files before, when the last one of a release could be had */
+  private waitFor(left: number): number {
+    const { secondsPerPiece, secondsPerTransfer } = this.timing;
+    if (secondsPerPiece === null) return left + secondsPerTransfer;
+    return this.provesEach ? Math.min(left, secondsPerPiece) : 0;
   }
 }

@@ -11,18 +11,28 @@
 // shape in one go and single frames last. For the least spread, and over the link below, each shape after the first pays a change
 // (choice.ts).
 //
-// Over a link that takes release and fetch apart (clock.ts), with L seconds before an exposure, R after it, T for a transfer:
+// Over a link that takes release and fetch apart (clock.ts) there are two sums, with L seconds before an exposure, R after it, T for
+// a transfer:
 //
-//   frame by frame   a frame costs max(T, L + exposure + R): the file of the frame before comes meanwhile. The time to settle
-//                    counts with the first frame of its pass: files come then, too. The first file has none before it, the
-//                    last one comes alone: what that adds, min(T, L + first exposure + R), is nearly the same in every plan,
-//                    and left out
-//   one release      two sums. The shutter: change + settling + L + all (exposure + R). The cable: change + T for each frame.
-//                    The plan takes as long as the longer of them, with what comes before the first file and after the last
-//                    closing: max(shutter + T, cable + settling + L + first exposure + R)
+//   the shutter      a pass: change + settling + L + exposure + R for each frame, and a wait for the cable after it. What one release
+//                    fires pays L once and waits for nothing
+//   the cable        a pass: change + T for each frame
 //
-// The spread is the same without what lies before the first opening and after the last closing: nearly the same in every plan of
-// one way. A pass pays its change wherever the body stands, and a single frame behind a bracket pays for switching that off.
+// The wait of a frame is what the file of the frame before still lacks after body = (settling +) L + exposure + R, and a piece at
+// most: min(piece, max(0, T - body)). Where files come whole it is the frame's own file: T. One release waits for its own files
+// then, too: its pass costs change + settling and the walk along it, each file coming after its exposure and after the file before.
+//
+// The plan takes as long as the longer sum, with what the shutter lacks after the last closing and the cable before the first file:
+//
+//   max(shutter + T - wait of the first frame, cable + settling + L + first exposure + R)
+//
+// The first frame waits for no file before it, so its wait is taken off; where files come whole that leaves T - T, since each frame has
+// paid for its file. Wherever a wait fills a frame up to T (files that come whole, or in one piece) the shutter's sum is never the
+// shorter one: both ways are the same formula, and there one sum decides.
+//
+// The spread is the shutter's sum without what lies before the first opening and after the last closing: nearly the same in every plan
+// of one way. A pass pays its change wherever the body stands, and a single frame behind a bracket pays for switching that off.
+import type { ReleaseWay } from '../../shared/request.js';
 import {
   type ApartTiming,
   type BodyLimits,
@@ -40,27 +50,20 @@ const exposure = ({ seconds }: ShutterSetting): number => Math.max(1, millisecon
 /** What a pass costs, in whole milliseconds, at least 1. */
 export type Cost = (pass: PossiblePass) => number;
 
-/** @param standingTv the setting that the shutter stands on, where a pass that is centred there can come first or last */
-export function costModel(request: PlanRequest, limits: BodyLimits, standingTv?: Sixths): Cost {
+/**
+ * Over a link that releases and fetches at once.
+ * @param standingTv the setting that the shutter stands on, where a pass that is centred there can come first or last
+ */
+export function costAtOnce(request: PlanRequest, limits: BodyLimits, standingTv?: Sixths): Cost {
   const change = changeCost(request, limits, standingTv);
   const settle = milliseconds(request.settleSeconds ?? 0);
-  const { apart } = limits;
-  if (apart !== undefined) {
-    const { around, transfer } = inMilliseconds(apart);
-    return (pass) =>
-      pass.frames.reduce(
-        (sum, { shutter }, index) =>
-          sum + Math.max(transfer, (index === 0 ? settle : 0) + around + exposure(shutter)),
-        change(pass),
-      );
-  }
   const overhead = milliseconds(limits.secondsPerFrame);
   return (pass) =>
     change(pass) + pass.frames.reduce((sum, { shutter }) => sum + overhead + exposure(shutter), settle);
 }
 
-/** What passes of one release cost; each cost at least 1. */
-export interface OneReleaseCosts {
+/** What passes cost over a link that takes release and fetch apart; each cost at least 1. */
+export interface CostsApart {
   readonly shutter: Cost;
   readonly cable: Cost;
   /** What the shutter's sum lacks at its end, and the cable's at its beginning. */
@@ -68,33 +71,66 @@ export interface OneReleaseCosts {
   readonly beforeCable: number;
 }
 
-/** @param standingTv as for costModel */
-export function oneReleaseCosts(
+/** @param standingTv as for costAtOnce */
+export function costsApart(
+  release: ReleaseWay,
   request: PlanRequest,
   limits: BodyLimits,
   apart: ApartTiming,
   standingTv?: Sixths,
-): OneReleaseCosts {
+): CostsApart {
   const change = changeCost(request, limits, standingTv);
   const settle = milliseconds(request.settleSeconds ?? 0);
-  const { before, after, around, transfer } = inMilliseconds(apart);
+  const timing = inMilliseconds(apart);
+  const { around, transfer } = timing;
+  const wait = waitFor(release, timing);
   const shortest = Math.max(1, milliseconds(request.base.seconds * 2 ** ((request.offsets[0] ?? 0) / 6)));
+  const first = settle + around + shortest;
+  const frameByFrame: Cost = (pass) =>
+    pass.frames.reduce((sum, { shutter }, index) => {
+      const body = (index === 0 ? settle : 0) + around + exposure(shutter);
+      return sum + body + wait(body);
+    }, change(pass));
   return {
-    shutter: (pass) =>
-      change(pass) +
-      pass.frames.reduce((sum, { shutter }) => sum + exposure(shutter) + after, settle + before),
+    shutter: release === 'frame' ? frameByFrame : (pass) => change(pass) + settle + oneRelease(pass, timing),
     cable: (pass) => Math.max(1, change(pass) + pass.frames.length * transfer),
-    afterShutter: transfer,
-    beforeCable: settle + around + shortest,
+    afterShutter: transfer - wait(first),
+    beforeCable: first,
   };
 }
 
-function inMilliseconds({ secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer }: ApartTiming) {
+type Milliseconds = ReturnType<typeof inMilliseconds>;
+
+/** @returns how long a frame waits for the cable, from how long the body was busy with it */
+function waitFor(release: ReleaseWay, { transfer, piece }: Milliseconds): (body: number) => number {
+  if (piece === null) return () => transfer;
+  const most = release === 'frame' ? piece : 0;
+  return (body) => Math.min(most, Math.max(0, transfer - body));
+}
+
+/** @returns from the release of a pass until the next one can follow */
+function oneRelease({ frames }: PossiblePass, { before, after, transfer, piece }: Milliseconds): number {
+  let rested = before;
+  let here = 0;
+  for (const { shutter } of frames) {
+    rested += exposure(shutter) + after;
+    here = Math.max(here, rested) + transfer;
+  }
+  return piece === null ? here : rested;
+}
+
+function inMilliseconds({
+  secondsBeforeExposure,
+  secondsAfterExposure,
+  secondsPerTransfer,
+  secondsPerPiece,
+}: ApartTiming) {
   return {
     before: milliseconds(secondsBeforeExposure),
     after: milliseconds(secondsAfterExposure),
     around: milliseconds(secondsBeforeExposure + secondsAfterExposure),
     transfer: milliseconds(secondsPerTransfer),
+    piece: secondsPerPiece === null ? null : milliseconds(secondsPerPiece),
   };
 }
 

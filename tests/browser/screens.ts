@@ -430,7 +430,12 @@ export const SCREENS: readonly Screen[] = [
         ...timing,
         // Invented.
         apart: {
-          ...{ secondsBeforeExposure: 0.06, secondsAfterExposure: 0.14, secondsPerTransfer: 0.8 },
+          ...{
+            secondsBeforeExposure: 0.06,
+            secondsAfterExposure: 0.14,
+            secondsPerTransfer: 0.8,
+            secondsPerPiece: 0.25,
+          },
           mostInOneGo: 9,
         },
       },

@@ -125,6 +125,7 @@ const LIMITS: BodyLimits = {
     secondsBeforeExposure: 0.125,
     secondsAfterExposure: 0.5,
     secondsPerTransfer: 2,
+    secondsPerPiece: 0.5,
     mostInOneGo: null,
   },
 };

@@ -37,6 +37,7 @@ const APART: ApartTiming = {
   secondsBeforeExposure: 0.06,
   secondsAfterExposure: 0.14,
   secondsPerTransfer: 0.8,
+  secondsPerPiece: 0.25,
   mostInOneGo: null,
 };
 
@@ -444,30 +445,45 @@ describe('for any body and request', () => {
       steps: fc.subarray(['1/3', '2/3', '1', '2'], { minLength: 1 }),
       ways: fc.constantFrom('frame', 'pass', 'both'),
       ...{ change: seconds, before: seconds, after: seconds, transfer: seconds },
+      piece: fc.option(seconds),
       mostInOneGo: fc.constantFrom(null, 2, 3, 5, 9),
       perSetting: fc.constantFrom(0, 0.05),
     })
-    .map(({ counts, steps, ways, change, before, after, transfer, mostInOneGo, perSetting }): BodyLimits => {
-      const limits = limitsFromStated({
-        ...STATED_DEFAULTS,
-        maxFrames: counts.join(),
-        bodySteps: steps.join(),
-      });
-      return {
-        ...limits,
-        brackets: [
-          ...(ways === 'pass' ? [] : limits.brackets),
-          ...(ways === 'frame' ? [] : inOneGo(limits.brackets)),
-        ],
-        ...{ secondsPerChange: change, secondsPerSetting: perSetting },
-        apart: {
-          secondsBeforeExposure: before,
-          secondsAfterExposure: after,
-          secondsPerTransfer: transfer,
-          mostInOneGo,
-        },
-      };
-    });
+    .map(
+      ({
+        counts,
+        steps,
+        ways,
+        change,
+        before,
+        after,
+        transfer,
+        piece,
+        mostInOneGo,
+        perSetting,
+      }): BodyLimits => {
+        const limits = limitsFromStated({
+          ...STATED_DEFAULTS,
+          maxFrames: counts.join(),
+          bodySteps: steps.join(),
+        });
+        return {
+          ...limits,
+          brackets: [
+            ...(ways === 'pass' ? [] : limits.brackets),
+            ...(ways === 'frame' ? [] : inOneGo(limits.brackets)),
+          ],
+          ...{ secondsPerChange: change, secondsPerSetting: perSetting },
+          apart: {
+            secondsBeforeExposure: before,
+            secondsAfterExposure: after,
+            secondsPerTransfer: transfer,
+            secondsPerPiece: piece,
+            mostInOneGo,
+          },
+        };
+      },
+    );
   const requests = fc.record({
     frames: fc.integer({ min: 1, max: 9 }),
     step: fc.constantFrom('1/3', '2/3', '1', '2'),

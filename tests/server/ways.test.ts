@@ -26,6 +26,7 @@ const eitherWay = (limits: BodyLimits): BodyLimits => ({
     secondsBeforeExposure: 0.06,
     secondsAfterExposure: 0.14,
     secondsPerTransfer: 0.8,
+    secondsPerPiece: 0.25,
     mostInOneGo: 5,
   },
 });

@@ -129,7 +129,7 @@ export const text = {
       [
         apart === null
           ? `Plans count ${some(secondsPerFrame)} a frame beside its exposure`
-          : `Plans count ${some(apart.secondsBeforeExposure)} before each exposure, ${some(apart.secondsAfterExposure)} after it, ${some(apart.secondsPerTransfer)} for its file while the next frame is made`,
+          : `Plans count ${some(apart.secondsBeforeExposure)} before each exposure, ${some(apart.secondsAfterExposure)} after it, ${some(apart.secondsPerTransfer)} for its file ${apart.secondsPerPiece === null ? 'before' : 'while'} the next frame is made`,
         `${some(secondsPerChange)} for each change of a setting`,
         secondsPerSetting > 0 ? `${some(secondsPerSetting)} more for every setting on the way` : '',
       ]
