@@ -24,7 +24,8 @@ describe('the least plan either way, against HiGHS (npm package highs)', () => {
     for (const question of ['frame time', 'frame spread', 'pass time', 'pass spread'])
       expect(planned[question], question).toBeGreaterThan(12);
     // Only the longer of two sums is left with a gap, and seldom.
-    expect(Object.keys(unproven).filter((question) => question !== 'pass time')).toEqual([]);
-    expect(unproven['pass time'] ?? 0).toBeLessThanOrEqual(3);
+    expect(Object.keys(unproven).filter((question) => !question.endsWith(' time'))).toEqual([]);
+    for (const question of ['frame time', 'pass time'])
+      expect(unproven[question] ?? 0, question).toBeLessThanOrEqual(3);
   });
 });

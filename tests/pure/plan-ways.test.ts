@@ -85,18 +85,20 @@ const isInOneGo = ({ passes }: Plan) => passes.map(({ shape }) => shape?.isOneRe
 const EXPOSED = [10, 9, 8, 7, 6, 5, 4, 3, 2].reduce((sum, tv) => sum + 2 ** -tv, 0);
 
 describe('nine frames from a three-frame body, by hand', () => {
-  it('frame by frame: a transfer between two releases, the first frame before it, the last file after it', () => {
+  it('frame by frame: a piece between two releases; the rest of the files queues up, and comes after the last', () => {
     const { estimate, ...made } = plan(NINE);
     expect([sizes(made as Plan), isInOneGo(made as Plan)]).toEqual([
       [3, 3, 3],
       [false, false, false],
     ]);
     // Bracket on, three centres, bracket off, shutter back: six changes of 0.3 s. The first frame, 1/512 s, takes 0.06 + 1/512 +
-    // 0.14 s; no other one needs the 0.8 s that the file before it takes. Then the last file.
-    expect(estimate.seconds).toBeCloseTo(6 * 0.3 + (0.2 + 1 / 512) + 8 * 0.8 + 0.8, 3);
-    // From the first opening to the last: the first frame without its lag, seven frames, two changes, and the lag of the last
-    // one; then its exposure, 1/4 s.
-    expect(estimate.spreadSeconds).toBeCloseTo(0.2 + 1 / 512 + 7 * 0.8 + 2 * 0.3 + 1 / 4, 3);
+    // 0.14 s; from then on the cable has nine files of 0.8 s to bring, which is longer than what the body needs, and stands still for
+    // changes alone.
+    expect(estimate.seconds).toBeCloseTo(6 * 0.3 + (0.2 + 1 / 512) + 9 * 0.8, 3);
+    // From the first opening to the last closing: nine exposures, eight rests and eight lags, two changes. Before the first frame there
+    // is no file, so it waits for nothing; the seven after it have 0.25 s to wait each, for the longest of them, 1/8 s, takes 0.325 s
+    // and leaves 0.475 s of a file of 0.8 s. The wait of the last one comes after its closing.
+    expect(estimate.spreadSeconds).toBeCloseTo(EXPOSED + 8 * (0.14 + 0.06) + 7 * 0.25 + 2 * 0.3, 3);
     expect(estimate.passSeconds.reduce((sum, seconds) => sum + seconds, 0) + 0.6).toBeCloseTo(
       estimate.seconds,
       2,
@@ -122,6 +124,33 @@ describe('nine frames from a three-frame body, by hand', () => {
     expect(framewise.seconds).toBeCloseTo(6 * 0.3 + EXPOSED + 9 * (0.06 + 0.14) + 0.05, 3);
   });
 
+  it('where less than a piece is left of a file, frame by frame waits for that', () => {
+    const { estimate } = plan(NINE, body({ secondsPerTransfer: 0.3 }));
+    // 0.3 s from frame to frame where exposure, lag and rest take less: 1/512 s has no file before it; 1/8 s takes 0.325 s, 1/4 s
+    // takes 0.45 s; the six others are shorter than 0.1 s. Then the last file.
+    const frames = 0.2 + 1 / 512 + 6 * 0.3 + 0.325 + 0.45;
+    expect(estimate.seconds).toBeCloseTo(6 * 0.3 + frames + 0.3, 3);
+    expect(estimate.spreadSeconds).toBeCloseTo(frames - 0.06 - 0.14 + 2 * 0.3, 3);
+  });
+
+  it('where files come whole, frame by frame adds each to its exposure', () => {
+    const { estimate } = plan(NINE, body({ secondsPerPiece: null }));
+    expect(estimate.seconds).toBeCloseTo(6 * 0.3 + EXPOSED + 9 * (0.06 + 0.14 + 0.8), 3);
+    expect(estimate.spreadSeconds).toBeCloseTo(EXPOSED + 8 * (0.06 + 0.14 + 0.8) + 2 * 0.3, 3);
+  });
+
+  it('where files come whole, one release waits for all its files before the next', () => {
+    const { estimate } = plan({ ...NINE, release: 'pass' }, body({ secondsPerPiece: null }));
+    // Each pass fires its metered frame first: 1/512, 1/64, 1/8 s. Its file comes after 0.06 + exposure + 0.14 s; the two further frames
+    // are exposed meanwhile, and three files take 2.4 s.
+    const metered = 1 / 512 + 1 / 64 + 1 / 8;
+    expect(estimate.seconds).toBeCloseTo(6 * 0.3 + metered + 3 * (0.2 + 2.4), 3);
+    // Two passes so, less the first lag; then the last one until it closes: 1/8, 1/16 and 1/4 s with two rests.
+    const last = 0.06 + 1 / 8 + 1 / 16 + 1 / 4 + 2 * 0.14;
+    const before = 1 / 512 + 1 / 64 + 2 * (0.2 + 2.4) - 0.06;
+    expect(estimate.spreadSeconds).toBeCloseTo(before + 2 * 0.3 + last, 3);
+  });
+
   it('over a link that does both at once: as ever, and the spread beside it', () => {
     const { apart: _, ...limits } = body({}, {}, { secondsPerFrame: 0.5 });
     const { estimate } = plan(NINE, limits);
@@ -137,6 +166,10 @@ describe('the drawing in the notes', () => {
       readFile(fileURLToPath(new URL(`../../hardware-notes/${name}`, import.meta.url)), 'utf8');
     const [drawing, note] = await Promise.all([read('two-ways.svg'), read('passes.md')]);
     const plans = [plan(NINE), plan({ ...NINE, release: 'pass' })];
+    const whole = plan(NINE, body({ secondsPerPiece: null })).estimate;
+    expect(note.replaceAll('\n', ' ')).toContain(
+      `a spread of ${whole.spreadSeconds?.toFixed(1)} seconds, and a set of ${whole.seconds.toFixed(1)} seconds`,
+    );
     const figures = plans.map(({ estimate: { seconds, spreadSeconds } }) => [seconds, spreadSeconds ?? 0]);
     const written = [...drawing.matchAll(/time ([\d.]+) s, spread ([\d.]+) s</g)];
     expect(written.map(([, ...numbers]) => numbers)).toEqual(
@@ -428,7 +461,9 @@ describe('on what each dialect reads off its body', async () => {
     }
     const together = planSet(parsed({ ...NINE, least: 'spread' }, apart), apart);
     expect(isInOneGo(together).every(Boolean)).toBe(true);
-    expect(together.estimate.spreadSeconds ?? 0).toBeLessThan((framewise.estimate.spreadSeconds ?? 0) / 2);
+    // Seven of nine frames wait for a piece before the last one opens; in one release none does.
+    const saved = (framewise.estimate.spreadSeconds ?? 0) - (together.estimate.spreadSeconds ?? 0);
+    expect(saved).toBeGreaterThan(7 * 0.25);
   });
 });
 
