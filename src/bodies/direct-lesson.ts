@@ -62,11 +62,15 @@ export class DirectLesson {
     const single = median([...overheads, await this.pipelined()]);
     const whole = await this.oneRelease();
     const sends = await this.sendsWhileExposing();
-    // With a burst, what comes before the first exposure can be told from what comes after each.
-    const after =
+    // With a burst, what comes before the first exposure can be told from what comes for each frame of it.
+    const each =
       whole === null
         ? single
         : Math.min(single, Math.max(0, (whole.overhead - single) / Math.max(1, whole.frames - 1)));
+    // Where files come whole, a frame is over when its file is here, and of a burst the files take longest: the body's own pace is not
+    // seen, and all that a single frame takes beside its file is counted as that.
+    const isFilesPace = whole !== null && this.body.limits.apart?.secondsPerPiece === null;
+    const after = isFilesPace ? single - each : each;
     return {
       library: this.library,
       pipelined: true,
@@ -76,9 +80,9 @@ export class DirectLesson {
       ...(sends === null ? {} : { sendsWhileExposing: sends }),
       mostInOneGo: whole?.frames ?? 1,
       timing: {
-        secondsBeforeExposure: tidy(single - after),
+        secondsBeforeExposure: isFilesPace ? 0 : tidy(single - after),
         secondsAfterExposure: tidy(after),
-        secondsPerTransfer: tidy(secondsPerTransfer),
+        secondsPerTransfer: tidy(isFilesPace ? each : secondsPerTransfer),
         ...(secondsPerPiece === null ? {} : { secondsPerPiece: tidy(secondsPerPiece) }),
       },
     };
