@@ -121,7 +121,9 @@ function inWords(profile: BodyProfile, path: string, notes: readonly string[]): 
 function directly(direct: DirectProfile): string[] {
   const { oneRelease, mostInOneGo, pairs, sendsWhileExposing, timing } = direct;
   return [
-    `  can be reached directly: the next frame is released while the file of the one before is coming`,
+    timing.secondsPerPiece === undefined
+      ? '  can be reached directly; each file comes whole before the next release'
+      : '  can be reached directly: the next frame is released while the file of the one before is coming',
     oneRelease
       ? `  fires up to ${mostInOneGo} frames of a bracket from one release`
       : '  fires each frame by a release of its own',
