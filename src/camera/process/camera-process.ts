@@ -89,7 +89,9 @@ process.on('message', (call: Call) => {
     // Nobody waits for it any more: above all, nothing more is released.
     if (!process.connected) return;
     const said = await answer(call);
-    if (process.connected) process.send?.(said);
+    // A daemon that was killed just now cannot be told any more, and does not look disconnected yet: that is no error of this process, which
+    // still has to let go of the body.
+    if (process.connected) process.send?.(said, () => undefined);
   });
 });
 
@@ -123,5 +125,11 @@ function farewell(): void {
 }
 
 process.on('disconnect', farewell);
+// What nobody reads any more is no error either.
+for (const stream of [process.stdout, process.stderr]) stream.on('error', () => undefined);
+// With the watch of the farewell just begun, an exit can wait for its thread for ever.
+process.on('exit', () => {
+  if (!process.connected) end();
+});
 // The daemon may have gone while this module was loaded.
 if (!process.connected) farewell();
