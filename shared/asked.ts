@@ -5,13 +5,12 @@ import { byHandSchema } from './plan.js';
 import { setRequestSchema } from './request.js';
 import { runRequestSchema } from './run-request.js';
 
-const { base, mode, settle, least, conditions } = setRequestSchema.shape;
+const { mode, settle, least, conditions } = setRequestSchema.shape;
 
 /** As it was written: nothing is filled in. */
 export const askedSchema = runRequestSchema
   .omit({ schedule: true, light: true, maySleep: true })
   .extend({
-    base: base.unwrap().optional(),
     mode: mode.unwrap().optional(),
     settle: settle.unwrap().optional(),
     least: least.unwrap().optional(),

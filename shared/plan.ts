@@ -1,5 +1,6 @@
 // A plan as it crosses the wire and as `plan --json` prints it. EV are plain numbers, times are exact seconds.
 import { z } from 'zod';
+import { planReadingsSchema } from './plan-readings.js';
 import { releaseSchema } from './request.js';
 
 export const planFrameSchema = z.strictObject({
@@ -26,6 +27,9 @@ export const planPassSchema = z.strictObject({
   oneRelease: z.literal(true).optional(),
 });
 
+/** The code of a warning that is a caution: it is told before anything is fired. */
+export const SUN_METERED = 'sun-metered';
+
 export const warningSchema = z.strictObject({ code: z.string(), message: z.string() });
 
 export const planSchema = z
@@ -33,6 +37,8 @@ export const planSchema = z
     base: z.strictObject({ shutter: z.string(), exposureTime: z.number() }),
     /** What was asked for, ascending. */
     offsets: z.array(z.number()),
+    /** What base and offsets follow from, where they were asked for by readings. */
+    readings: planReadingsSchema.optional(),
     /** What one release fires; plans of earlier programs go frame by frame. */
     release: releaseSchema.default('frame'),
     /** In firing order. */
@@ -69,9 +75,9 @@ export type ByHand = z.infer<typeof byHandSchema>;
 
 /** A change that would make an impossible request possible. It was checked by planning again. */
 export const suggestionSchema = z.strictObject({
-  code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode', 'release']),
+  code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode', 'release', 'readings']),
   message: z.string(),
-  /** The fields of the request to change; whoever takes it drops frames, from and to first where any of them is given. */
+  /** The fields of the request to change; whoever takes it drops frames, from, to and readings first where any of them is given. */
   change: z.strictObject({
     base: z.string().optional(),
     step: z.string().optional(),
@@ -80,6 +86,7 @@ export const suggestionSchema = z.strictObject({
     to: z.string().optional(),
     mode: z.enum(['manual', 'aperture']).optional(),
     release: releaseSchema.optional(),
+    readings: z.strictObject({ darkest: z.string(), brightest: z.string() }).optional(),
   }),
   /** What has to be done at the camera besides; left out if nothing has. */
   byHand: byHandSchema.optional(),
@@ -89,3 +96,7 @@ export type Suggestion = z.infer<typeof suggestionSchema>;
 export type WirePlan = z.infer<typeof planSchema>;
 export type WirePass = z.infer<typeof planPassSchema>;
 export type Warning = z.infer<typeof warningSchema>;
+
+/** @returns the sentences that are told before anything is fired */
+export const cautionsIn = (warnings: readonly Warning[]): string[] =>
+  warnings.filter(({ code }) => code === SUN_METERED).map(({ message }) => message);

@@ -1,5 +1,6 @@
 // What the wire does not tell of a body, in a file that a person can write or `learn` writes.
 import { z } from 'zod';
+import { LARGEST_ROOM_EV } from './request.js';
 
 export const PROFILE_VERSION = 1;
 
@@ -73,6 +74,13 @@ export const bodyProfileSchema = z
         secondsPerSetting: z.number().nonnegative().max(60),
         /** Seconds a frame beside its exposure. */
         secondsPerFrame: z.number().nonnegative().max(120),
+      })
+      .optional(),
+    /** EV that its frames were measured to hold above and below middle grey; what is left out is as usual. */
+    room: z
+      .strictObject({
+        above: z.number().min(0).max(LARGEST_ROOM_EV).optional(),
+        below: z.number().min(0).max(LARGEST_ROOM_EV).optional(),
       })
       .optional(),
     /** Left out if nobody has tried it. */

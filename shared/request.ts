@@ -3,6 +3,8 @@ import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, plusSixths, type Sixths, sixths, timesSixths } from './ev.js';
 import { firstIssueOf, IN_PLAIN_WORDS, shortened } from './plain-words.js';
+import type { PlanReadings } from './plan-readings.js';
+import { FILE_KINDS, LONGEST_READING, parseReading, type Reading } from './reading.js';
 
 /** Twenty EV in thirds. More frames than that are a slip of the finger. */
 export const MOST_FRAMES = 61;
@@ -61,8 +63,34 @@ export const conditionsSchema = z.strictObject({
 });
 export type WrittenConditions = z.infer<typeof conditionsSchema>;
 
+const READING = 'write a shutter time such as 1/60, EV 9.3, or 120 cd/m2';
+const readingSchema = z.string({ error: `it has to be a text: ${READING}` }).max(LONGEST_READING, {
+  error: `it is no reading: ${READING}`,
+});
+
+/** Farther than this no frame of any camera holds detail, above or below middle grey. */
+export const LARGEST_ROOM_EV = 12;
+const LARGEST_F_NUMBER = 500;
+const LARGEST_ISO = 10_000_000;
+
+/** Two spot readings, of the parts that must keep detail: shutter times at the aperture and ISO of the set, EV at ISO 100, or luminance. */
+export const readingsSchema = z.strictObject({
+  darkest: readingSchema,
+  brightest: readingSchema,
+  /** The f-number and the ISO of the set, where no camera tells them. */
+  aperture: between(0.5, LARGEST_F_NUMBER, 'as the f-number').optional(),
+  iso: between(1, LARGEST_ISO, 'as the ISO').optional(),
+  /** What becomes of the frames, where no camera tells its format. */
+  files: z.enum(FILE_KINDS).optional(),
+  /** EV that a frame holds above and below middle grey, where they are known better than its files tell. */
+  roomAbove: between(0, LARGEST_ROOM_EV, 'EV above middle grey').optional(),
+  roomBelow: between(0, LARGEST_ROOM_EV, 'EV below middle grey').optional(),
+});
+export type WrittenReadings = z.infer<typeof readingsSchema>;
+
 /**
- * As it is written on the wire: `frames` and `step`, or `from`, `to` and `step`, or `span` and `step`; EV as numbers or text.
+ * As it is written on the wire: `frames` and `step`, or `from`, `to` and `step`, or `span` and `step`, or `readings` and `step`; EV as
+ * numbers or text. Readings bring the base with them.
  */
 export const setRequestSchema = z
   .strictObject({
@@ -71,8 +99,11 @@ export const setRequestSchema = z
     to: writtenEvSchema.optional(),
     /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
     span: writtenEvSchema.optional(),
+    /** Frames and base follow from what was metered. */
+    readings: readingsSchema.optional(),
     step: stepSchema,
-    base: writtenTimeSchema.default('1/60'),
+    /** Left out, it is 1/60, or follows from the readings. */
+    base: writtenTimeSchema.optional(),
     mode: z.enum(['manual', 'aperture']).default('manual'),
     /** Seconds to wait before each pass, for what trembles to come to rest. */
     settle: between(0, LONGEST_SETTLE_SECONDS, 'seconds').default(0),
@@ -86,11 +117,33 @@ export const setRequestSchema = z
 export type WrittenSetRequest = z.input<typeof setRequestSchema>;
 
 /** A request as the planner takes it: every EV in sixths, the offsets spelled out, ascending. */
-export interface SetRequest {
+export interface SetRequest extends AskedAnyway {
   readonly offsets: readonly Sixths[];
-  readonly step: Sixths;
   /** The shutter of the base, as it was written: the body's own choices decide which setting it is. */
   readonly base: string;
+  /** What frames and base follow from, if they were asked for by readings. */
+  readonly readings?: PlanReadings | undefined;
+}
+
+/** A request whose frames and base follow from two readings, once it is known which body makes them: src/plan/readings.ts. */
+export interface MeteredRequest extends AskedAnyway {
+  readonly metered: Metered;
+}
+
+/** What was metered, as it is read. */
+export interface Metered {
+  readonly darkest: Reading;
+  readonly brightest: Reading;
+  readonly written: WrittenReadings;
+}
+
+export type AskedSet = SetRequest | MeteredRequest;
+
+export const isMetered = (request: AskedSet): request is MeteredRequest => 'metered' in request;
+
+/** What is asked for in any case. */
+interface AskedAnyway {
+  readonly step: Sixths;
   readonly mode: 'manual' | 'aperture';
   readonly settleSeconds: number;
   /** Null where nobody said: `least` decides. */
@@ -99,16 +152,18 @@ export interface SetRequest {
   readonly conditions: WrittenConditions;
 }
 
+const USUAL_BASE = '1/60';
+
 /**
  * @param written anything at all, such as a parsed JSON body
  * @returns the request
  * @throws EvenrungError malformed-request, unreadable-ev, frames-out-of-range, step-out-of-range, range-reversed,
- *   span-not-whole-steps
+ *   span-not-whole-steps, unreadable-reading
  */
-export function parseSetRequest(written: unknown): SetRequest {
+export function parseSetRequest(written: unknown): AskedSet {
   const parsed = setRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { base, mode, settle, release = null, least, conditions } = parsed.data;
+  const { readings, base, mode, settle, release = null, least, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
@@ -117,20 +172,49 @@ export function parseSetRequest(written: unknown): SetRequest {
       { field: 'step' },
     );
   }
-  const offsets = offsetsOf(parsed.data, step);
-  return { offsets, step, base, mode, settleSeconds: settle, release, least, conditions };
+  mustBeOneWay(parsed.data);
+  const asked = { step, mode, settleSeconds: settle, release, least, conditions };
+  if (readings !== undefined) return { ...asked, metered: readMetered(readings, base, mode) };
+  return { ...asked, offsets: offsetsOf(parsed.data, step), base: base ?? USUAL_BASE };
+}
+
+function mustBeOneWay({ frames, from, to, span, readings }: z.output<typeof setRequestSchema>): void {
+  const byEnds = from !== undefined || to !== undefined;
+  const ways = [frames !== undefined, byEnds, span !== undefined, readings !== undefined].filter(Boolean);
+  if (ways.length === 1) return;
+  const message =
+    ways.length === 0
+      ? 'Say which frames: a number of frames, or from and to, or a span, or two readings, each with a step.'
+      : 'Give one of these with the step: a number of frames, or from and to, or a span, or two readings.';
+  throw new EvenrungError('malformed-request', message);
+}
+
+function readMetered(written: WrittenReadings, base: string | undefined, mode: SetRequest['mode']): Metered {
+  if (base !== undefined)
+    throw new EvenrungError('malformed-request', 'Readings bring their base with them: leave the base out.', {
+      field: 'base',
+    });
+  if (mode === 'aperture')
+    throw new EvenrungError(
+      'malformed-request',
+      'In aperture priority the camera meters the base itself, and readings place nothing: ask for manual mode, or for a number of frames.',
+      { field: 'mode' },
+    );
+  const darkest = readReading(written.darkest, 'darkest');
+  return { darkest, brightest: readReading(written.brightest, 'brightest'), written };
+}
+
+function readReading(written: string, part: 'darkest' | 'brightest'): Reading {
+  const reading = parseReading(written);
+  if (reading !== undefined) return reading;
+  const wrote =
+    written.trim() === ''
+      ? `The reading of the ${part} part is missing`
+      : `The reading of the ${part} part, '${shortened(written)}', cannot be read`;
+  throw new EvenrungError('unreadable-reading', `${wrote}: ${READING}.`, { field: part });
 }
 
 function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>, step: Sixths): Sixths[] {
-  const bySpan = from !== undefined || to !== undefined;
-  const ways = [frames !== undefined, bySpan, span !== undefined].filter(Boolean).length;
-  if (ways !== 1) {
-    const message =
-      ways === 0
-        ? 'Say which frames: a number of frames, or from and to, or a span, each with a step.'
-        : 'Give one of these with the step: a number of frames, or from and to, or a span.';
-    throw new EvenrungError('malformed-request', message);
-  }
   if (frames !== undefined) return offsetsByCount(frames, step);
   if (span !== undefined) return offsetsByCount(framesInSpan(readEv(span, 'span'), step), step);
   if (from === undefined || to === undefined) {

@@ -6,10 +6,10 @@ import { parseEv, type Sixths, sixths } from './ev.js';
 import type { Labels } from './labels.js';
 import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import {
+  type AskedSet,
   delaySchema,
   firstIssue,
   parseSetRequest,
-  type SetRequest,
   setRequestSchema,
   type WrittenSetRequest,
   writtenEvSchema,
@@ -63,7 +63,7 @@ export const runRequestSchema = setRequestSchema
 export type WrittenRunRequest = z.input<typeof runRequestSchema>;
 
 export interface RunRequest {
-  readonly set: SetRequest;
+  readonly set: AskedSet;
   /** The set as it was written: the journal keeps that. */
   readonly writtenSet: WrittenSetRequest;
   readonly labels: Labels;

@@ -107,6 +107,19 @@ const straySchema = z.object({
   reason: z.string(),
 });
 
+const recordReadingSchema = z.object({
+  /** As somebody wrote it. */
+  written: z.string(),
+  /** EV at ISO 100; null where it was not known. */
+  ev100: z.number().nullable(),
+  /** The nominal shutter time that puts it on middle grey. */
+  shutter: z.string(),
+  frame: z.number().int(),
+  /** EV from the middle grey of that frame, as planned. */
+  fromGrey: z.number(),
+  sentence: z.string(),
+});
+
 /** Measured light against planned light, for two neighbouring frames. */
 export const recordRatioSchema = z.object({
   darker: z.number().int(),
@@ -166,6 +179,15 @@ const setV1Schema = z.object({
 export const setRecordSchema = setV1Schema
   .extend({
     version: z.literal(SET_RECORD_VERSION),
+    /** The two spot readings that base and frames followed from; left out where they were asked for otherwise. */
+    readings: z
+      .object({
+        darkest: recordReadingSchema,
+        brightest: recordReadingSchema,
+        /** EV that a frame was counted to hold, and where that came from. */
+        room: z.object({ above: z.number(), below: z.number(), sentence: z.string() }),
+      })
+      .optional(),
     frames: z.array(frameSchema),
     /** What a person calls the set, the place of the camera, and what else was written down. */
     name: z.string().nullable().default(null),

@@ -63,7 +63,12 @@ export async function learnBody(
       cause: error.code,
     });
   }
-  return { profile, trouble: await putBackSteadily(body) };
+  // No lesson measures the room of a frame: what somebody wrote stays.
+  const room = body.profile?.room;
+  return {
+    profile: room === undefined ? profile : { ...profile, room },
+    trouble: await putBackSteadily(body),
+  };
 }
 
 /** What the link of a body that is reached directly calls, and why it did not hold; exactly one of the two is there. */

@@ -3,6 +3,7 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessItem } from '../../shared/readiness.js';
+import type { FileKind } from '../../shared/reading.js';
 import type { BodyView } from '../../shared/state.js';
 import {
   type BodyLimits,
@@ -39,7 +40,7 @@ import {
 } from './link.js';
 import { type Debts, type KeepDebts, OwedChanges } from './owed.js';
 import { withApart, withProfile } from './profile.js';
-import { framesLeftOnCard, makesTwoFiles } from './readiness/files.js';
+import { filesOf, framesLeftOnCard, makesTwoFiles } from './readiness/files.js';
 import { batteryCharge, type Charge } from './readiness/power.js';
 import {
   clockCorrection,
@@ -186,6 +187,11 @@ export class Body {
   /** What is still to be put back. */
   get debts(): Debts {
     return this.changes.debts;
+  }
+
+  /** What becomes of its frames; null where it does not tell. */
+  get files(): FileKind | null {
+    return filesOf(this.settings);
   }
 
   /** Whether the wire tells how many frames a bracket has. */

@@ -1,7 +1,7 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
-import { parseSetRequest } from '../../shared/request.js';
-import { type Plan, planWritten, toWirePlan } from '../plan/index.js';
+import { isMetered, parseSetRequest } from '../../shared/request.js';
+import { type MeteredAt, type Plan, placeReadings, planWritten, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -20,8 +20,12 @@ export function addPlan(program: Command): void {
   });
 }
 
-/** @throws EvenrungError as parseSetRequest, limitsFromStated, resolveBase and planSet */
+const NO_CAMERA: MeteredAt = { fNumber: null, iso: null, files: null };
+
+/** @throws EvenrungError as parseSetRequest, placeReadings, limitsFromStated, resolveBase and planSet */
 export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
-  const { conditions, ...wanted } = parseSetRequest(writtenRequest(options));
-  return planWritten(wanted, statedLimits(options), conditions);
+  const limits = statedLimits(options);
+  const asked = parseSetRequest(writtenRequest(options));
+  const { conditions, ...wanted } = isMetered(asked) ? placeReadings(asked, limits, NO_CAMERA) : asked;
+  return planWritten(wanted, limits, conditions);
 }

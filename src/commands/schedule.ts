@@ -1,6 +1,7 @@
 // `schedule`: says what a run on a schedule comes to, without a body.
 import type { Command } from 'commander';
 import { EvenrungError } from '../../shared/errors.js';
+import { cautionsIn } from '../../shared/plan.js';
 import { parseScheduleRequest, type WrittenSchedule } from '../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Plan } from '../plan/index.js';
@@ -36,7 +37,7 @@ export function addSchedule(program: Command): void {
 }
 
 function foresee(written: WrittenSchedule, plan: Plan, stopBeforeSunrise: boolean): ForeseenSchedule {
-  const circumstances = { now: new Date(), timeZone: zoneHere() };
+  const circumstances = { now: new Date(), timeZone: zoneHere(), cautions: cautionsIn(plan.warnings) };
   const foreseen = foreseeSchedule(parseScheduleRequest(written), plan.estimate, circumstances);
   const ended = stopBeforeSunrise ? endedBeforeSunrise(written, foreseen) : null;
   return ended === null

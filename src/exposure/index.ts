@@ -4,4 +4,5 @@ export * from './apex.js';
 export * from './ev.js';
 export * from './iso.js';
 export * from './limits.js';
+export * from './readings.js';
 export * from './shutter.js';

@@ -230,7 +230,7 @@ const filterOf = (ev: Sixths): HandWork => ({
  * @param now the f-number that the camera stands at; undefined if it does not tell
  * @returns null if no lens goes that far
  */
-function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
+export function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
   const size = formatEv(magnitude(ev), false);
   if (now === undefined) {
     const words = `the aperture ${size} EV ${ev < 0 ? 'wider' : 'smaller'}`;
@@ -254,7 +254,7 @@ function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
 const THIRD_STOP_ISOS = [100, 125, 160, 200, 250, 320, 400, 500, 640];
 
 /** @returns the speed that many EV from another, as it is written on cameras; null if no camera has it */
-function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
+export function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
   const size = formatEv(magnitude(ev), false);
   if (now === undefined) {
     const words = `the ISO ${size} EV ${ev < 0 ? 'higher' : 'lower'}`;

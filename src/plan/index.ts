@@ -1,5 +1,6 @@
 // Span, step and body limits to passes. Pure.
 export { planSet, planWritten, resolveBase, type WrittenPlanRequest } from './plan.js';
+export { type MeteredAt, placeReadings } from './readings.js';
 export {
   limitsFromStated,
   meteredFirst,

@@ -1,5 +1,6 @@
 // What the planner takes and gives.
 import type { Warning } from '../../shared/plan.js';
+import type { PlanReadings } from '../../shared/plan-readings.js';
 import type { Least, ReleaseWay } from '../../shared/request.js';
 import type { BracketShape, ShutterSetting, Sixths } from '../exposure/index.js';
 
@@ -17,6 +18,8 @@ export interface PlanRequest {
   readonly release?: ReleaseWay | null | undefined;
   /** What is kept short; left out, the time. */
   readonly least?: Least | undefined;
+  /** What base and offsets follow from, where they were asked for by readings. */
+  readonly readings?: PlanReadings | undefined;
 }
 
 export interface PlannedFrame {

@@ -1,6 +1,6 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
 import { formatDuration } from '../../shared/duration.js';
-import type { Warning } from '../../shared/plan.js';
+import { SUN_METERED, type Warning } from '../../shared/plan.js';
 import {
   type BodyLimits,
   type BracketShape,
@@ -8,6 +8,7 @@ import {
   firedBy,
   formatEv,
   parseShutter,
+  SUN_METERED_EV100,
   speedValue,
 } from '../exposure/index.js';
 import { LONG_SECONDS } from './clock.js';
@@ -44,7 +45,7 @@ export function warningsFor(
     ...noiseReduction(passes, limits, conditions),
     flicker(passes, conditions),
     changingLight(estimate, conditions),
-    sun(passes, conditions),
+    sunMetered(request) ?? sun(passes, conditions),
     unattended(estimate),
   ].filter((warning) => warning !== null);
 }
@@ -192,6 +193,16 @@ function changingLight({ seconds }: Estimate, { lightEvPerMinute }: Conditions):
   return {
     code: 'changing-light',
     message: `The set takes ${Math.ceil(seconds)} s: ${light} changes by about ${change.toFixed(1)} EV in that time.`,
+  };
+}
+
+/** Looked for in the readings, because a meter sees the sun before the camera does. */
+function sunMetered({ readings }: PlanRequest): Warning | null {
+  const ev100 = readings?.brightest.ev100 ?? null;
+  if (ev100 === null || ev100 < SUN_METERED_EV100) return null;
+  return {
+    code: SUN_METERED,
+    message: `The brightest part reads EV ${ev100.toFixed(1)}: no shaded lamp is as bright, only the sun or its mirror image. Before you fire, put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.`,
   };
 }
 

@@ -17,6 +17,7 @@ export function toWirePlan(plan: Plan): WirePlan {
   return {
     base: { shutter: plan.base.label, exposureTime: plan.base.seconds },
     offsets: plan.offsets.map(toEv),
+    ...(plan.readings === undefined ? {} : { readings: plan.readings }),
     release: plan.release,
     passes: plan.passes.map((pass) => ({
       centre: toEv(pass.centre),
@@ -58,6 +59,7 @@ export function fromWirePlan(
   return {
     ...asked,
     offsets: wire.offsets.map(fromEv),
+    readings: wire.readings,
     release: wire.release,
     base,
     passes: wire.passes.map((pass): Pass => {

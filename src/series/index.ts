@@ -8,7 +8,13 @@ export { lastSetEnds, resolveSchedule, slotStarts } from './schedule/resolve.js'
 export { type Sleep, SlotClock, type SlotProgress } from './schedule/slots.js';
 export { sunEvents } from './schedule/sun.js';
 export { crossesSunrise } from './schedule/sunrise.js';
-export { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions, scheduledIn } from './scheduled-options.js';
+export {
+  asPlaced,
+  placedOf,
+  SCHEDULED_OPTIONS_VERSION,
+  type ScheduledOptions,
+  scheduledIn,
+} from './scheduled-options.js';
 export {
   followerFor,
   type Hands,

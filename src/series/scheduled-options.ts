@@ -1,7 +1,9 @@
 // What the journal keeps of a run on a schedule beside its request: read back, it has to be what was written.
 import { z } from 'zod';
-import { sixths } from '../../shared/ev.js';
+import { fromEv, sixths, toEv } from '../../shared/ev.js';
 import { labelsSchema } from '../../shared/labels.js';
+import { planReadingsSchema } from '../../shared/plan-readings.js';
+import { type AskedSet, isMetered, type SetRequest } from '../../shared/request.js';
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
 
@@ -24,6 +26,10 @@ const scheduledOptionsSchema = z.strictObject({
   labels: labelsSchema,
   /** Who began it, as a person would name them. */
   startedBy: z.string().optional(),
+  /** Base and offsets (EV) that followed from two readings when it was begun; left out where they were asked for. */
+  placed: z
+    .strictObject({ base: z.string(), offsets: z.array(z.number()).min(1), readings: planReadingsSchema })
+    .optional(),
 });
 export type ScheduledOptions = z.infer<typeof scheduledOptionsSchema>;
 
@@ -32,4 +38,17 @@ export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options
   const { version } = options;
   if (kind !== 'scheduled' || (version !== SCHEDULED_OPTIONS_VERSION && version !== BEFORE)) return null;
   return scheduledOptionsSchema.safeParse(options.content).data ?? null;
+}
+
+/** @returns what has to outlive a restart of a request whose readings were placed; null where it had none */
+export const placedOf = ({ base, offsets, readings }: SetRequest): ScheduledOptions['placed'] | null =>
+  readings === undefined ? null : { base, offsets: offsets.map(toEv), readings };
+
+/** @returns the request as it was when the run began; null where its readings were never placed */
+export function asPlaced(asked: AskedSet, { placed }: ScheduledOptions): SetRequest | null {
+  if (!isMetered(asked)) return asked;
+  if (placed === undefined) return null;
+  const { metered: _, ...others } = asked;
+  const { base, offsets, readings } = placed;
+  return { ...others, base, offsets: offsets.map(fromEv), readings };
 }

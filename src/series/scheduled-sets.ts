@@ -68,9 +68,12 @@ export class ScheduledSets implements SetMaker {
   private sequenceMemo: SequenceMemo | undefined;
   /** Releases that the last plan counted. */
   private actuations: number | undefined;
+  /** Whether the base may be another one than at the beginning of the run. */
+  private hasMoved: boolean;
 
   constructor(options: ScheduledSetsOptions) {
     this.options = options;
+    this.hasMoved = options.memo?.follow != null;
     this.sequenceMemo = options.memo?.sequence;
   }
 
@@ -102,7 +105,7 @@ export class ScheduledSets implements SetMaker {
     const { hands, request, labels, schedule, journal, run: id } = this.options;
     const body = await hands.body();
     const base = this.followed(body)?.next(slotStart(schedule, slot)) ?? null;
-    const plan = hands.plan(base === null ? request : { ...request, base: base.shutter.label });
+    const plan = hands.plan(base === null ? request : this.movedTo(request, base));
     this.actuations = plan.estimate.actuations;
     const set = { id: randomUUID(), ordinal, ...labels };
     const folder = await hands.folder(set);
@@ -137,6 +140,12 @@ export class ScheduledSets implements SetMaker {
       throw cause;
     }
     return this.begunSet(run, body, slot, base);
+  }
+
+  /** Once the base has moved, readings would say of its frames what does not hold any more. */
+  private movedTo({ readings, ...others }: SetRequest, { shutter, shift }: NextBase): SetRequest {
+    this.hasMoved ||= shift !== 0 || shutter.label !== others.base;
+    return { ...others, ...(this.hasMoved ? {} : { readings }), base: shutter.label };
   }
 
   /** @param slot counted from 0 @returns the set that was in hand when an earlier program ended */

@@ -28,6 +28,7 @@ export function recordOf(hand: InHand, ended: Ended): SetRecord {
     base: { ...hand.base(), exposureTime: hand.baseSeconds() },
     mode: plan.mode,
     step: toEv(plan.step),
+    ...(plan.readings === undefined ? {} : { readings: plan.readings }),
     passes: toWirePlan(plan).passes,
     frames: hand.frames.map(({ view, checksum, times, shutter }) => ({
       ...{ ...view, ...checksum, ...times },

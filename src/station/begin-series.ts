@@ -1,9 +1,10 @@
 // A run on a schedule is begun: the journal is told, and its slots are waited for.
 import { randomUUID } from 'node:crypto';
+import type { SetRequest } from '../../shared/request.js';
 import type { RunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
-import { SCHEDULED_OPTIONS_VERSION, type ScheduledOptions } from '../series/index.js';
+import { placedOf, SCHEDULED_OPTIONS_VERSION, type ScheduledOptions } from '../series/index.js';
 import type { BegunRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
@@ -14,7 +15,7 @@ import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.j
  */
 export async function beginSeries(
   parts: Parts,
-  request: RunRequest,
+  request: RunRequest & { readonly set: SetRequest },
   foreseen: ForeseenSchedule,
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
 ): Promise<BegunRun> {
@@ -23,7 +24,11 @@ export async function beginSeries(
   one.mustNotBeEnding();
   const run = randomUUID();
   const { light, maySleep, labels, writtenSet } = request;
-  const kept: ScheduledOptions = { foreseen, light, maySleep, labels, startedBy };
+  const placed = placedOf(request.set);
+  const kept: ScheduledOptions = {
+    ...{ foreseen, light, maySleep, labels, startedBy },
+    ...(placed === null ? {} : { placed }),
+  };
   const asked: SeriesAsked = { run, request: request.set, kept, body, startedBy };
   const sets = setsOf(parts, asked);
   const sequence = sequenceOf(parts, asked, sets);

@@ -1,14 +1,15 @@
 // Plans for the body that is there, and foresees schedules for it. What is asked for is what its readiness is judged for from then
 // on. It fires nothing.
 import { EvenrungError } from '../../shared/errors.js';
-import type { SetRequest } from '../../shared/request.js';
+import { cautionsIn } from '../../shared/plan.js';
+import { type AskedSet, isMetered, type SetRequest } from '../../shared/request.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { ScheduleRequest } from '../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
-import { type Conditions, type Plan, planWritten } from '../plan/index.js';
+import { type Conditions, type MeteredAt, type Plan, placeReadings, planWritten } from '../plan/index.js';
 import { followerFor, foreseeSchedule, zoneHere } from '../series/index.js';
 import type { Clock } from '../system/index.js';
 import type { OneAtATime } from './one-at-a-time.js';
@@ -22,6 +23,9 @@ export interface PlannerOptions {
   readonly narrow?: ((limits: BodyLimits) => BodyLimits) | undefined;
 }
 
+/** What the readiness of a body depends on. */
+type AskedBefore = Pick<SetRequest, 'mode' | 'conditions'> & { readonly frames: number };
+
 export class Planner {
   private readonly options: PlannerOptions;
 
@@ -29,15 +33,28 @@ export class Planner {
     this.options = options;
   }
 
-  /** @throws EvenrungError as planWritten; no-body, body-not-ready */
-  plan(request: SetRequest): Plan {
-    const { bodies, narrow } = this.options;
-    const body = bodies.must();
-    const limits = narrow?.(body.limits) ?? body.limits;
+  /** @throws EvenrungError as resolve and planWritten */
+  plan(asked: AskedSet): Plan {
+    const request = this.resolve(asked);
     const { conditions: _, ...wanted } = request;
-    this.askFor(request);
-    if (request.mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
-    return planWritten(wanted, limits, this.conditionsOf(request, body));
+    this.askFor({ ...request, frames: request.offsets.length });
+    return planWritten(wanted, this.limits(), this.conditionsOf(request, this.options.bodies.must()));
+  }
+
+  /**
+   * @returns the request with its frames and its base: where they follow from readings, by what the body is set to now
+   * @throws EvenrungError as placeReadings; no-body, body-not-ready
+   */
+  resolve(asked: AskedSet): SetRequest {
+    const limits = this.limits();
+    if (asked.mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
+    return isMetered(asked) ? placeReadings(asked, limits, meteredAt(this.options.bodies.must())) : asked;
+  }
+
+  private limits(): BodyLimits {
+    const { bodies, narrow } = this.options;
+    const { limits } = bodies.must();
+    return narrow?.(limits) ?? limits;
   }
 
   conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {
@@ -54,15 +71,19 @@ export class Planner {
   }
 
   /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
-  askFor({ mode, offsets, conditions }: SetRequest): void {
+  askFor({ mode, frames, conditions }: AskedBefore): void {
     const { bodies, report, one } = this.options;
-    const asked = { mode, frames: offsets.length, fileBytes: conditions.fileBytes ?? null };
+    const asked = { mode, frames, fileBytes: conditions.fileBytes ?? null };
     if (report.askFor(asked) && !one.isFiring) void bodies.tell();
   }
 
-  foresee({ estimate }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
+  foresee({ estimate, warnings }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
     const now = new Date(this.options.clock.wall());
-    return foreseeSchedule(schedule, estimate, { now, timeZone: zoneHere() });
+    return foreseeSchedule(schedule, estimate, {
+      now,
+      timeZone: zoneHere(),
+      cautions: cautionsIn(warnings),
+    });
   }
 
   /** Limits of a base that follows the light have to be settings of this body. @throws EvenrungError base-not-offered */
@@ -71,6 +92,11 @@ export class Planner {
     followerFor(request, light, schedule, body, this.conditionsOf(request, body));
   }
 }
+
+const meteredAt = (body: Body): MeteredAt => {
+  const { fNumber, iso } = body.standing();
+  return { fNumber, iso, files: body.files, measured: body.profile?.room };
+};
 
 const noShutter = () =>
   new EvenrungError(

@@ -32,7 +32,7 @@ export async function remake(
 ): Promise<Run> {
   if (set === null || set.folder === null || run.request === null) throw nothingLeft();
   const request = parseSetRequest(run.request);
-  planner.askFor(request);
+  planner.askFor({ ...request, frames: set.plan.offsets.length });
   const { step, mode, settleSeconds, least } = request;
   const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, least }, body.limits);
   const baseShifts = await shiftsIn(set.folder);

@@ -3,7 +3,7 @@ import { asEvenrungError } from '../../shared/errors.js';
 import { parseSetRequest } from '../../shared/request.js';
 import type { Body } from '../camera/index.js';
 import type { UnfinishedRun } from '../journal/index.js';
-import { lineSoFar, type ScheduledOptions, scheduledIn, scheduledMemoIn } from '../series/index.js';
+import { asPlaced, lineSoFar, type ScheduledOptions, scheduledIn, scheduledMemoIn } from '../series/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
 import { hourAndMinute } from '../system/index.js';
 import { abandon, isFetched, isTakenUp } from './again/kept.js';
@@ -99,7 +99,8 @@ async function resumeSeries(
   const memo = scheduledMemoIn(run.memo);
   if (run.request === null || memo === null) throw nothingLeft();
   const body = bodyOf(parts.bodies, run);
-  const request = parseSetRequest(run.request);
+  const request = asPlaced(parseSetRequest(run.request), kept);
+  if (request === null) throw nothingLeft();
   const asked: SeriesAsked = { run: run.id, request, kept, body, startedBy, memo };
   const sets = setsOf(parts, asked);
   const iso = kept.light === null || set === null ? null : Number(set.base.iso) || null;

@@ -116,8 +116,9 @@ export class Station {
     const { set, schedule, light } = parseRunRequest(written);
     if (schedule === null)
       throw new EvenrungError('malformed-request', 'There is no schedule in what was asked for.');
-    const foreseen = planner.foresee(planner.plan(set), schedule);
-    if (light !== null) planner.mustFollow(set, light, foreseen);
+    const resolved = planner.resolve(set);
+    const foreseen = planner.foresee(planner.plan(resolved), schedule);
+    if (light !== null) planner.mustFollow(resolved, light, foreseen);
     return foreseen;
   }
 
@@ -134,8 +135,10 @@ export class Station {
     one.mustBeFree();
     const askedAt = Date.now();
     const request = parseRunRequest(written);
-    const { set, schedule, light, delay } = request;
+    const { schedule, light, delay } = request;
     bodies.mustNotBeLooking();
+    // What was metered is placed once: the sets of a schedule share base and frames.
+    const set = planner.resolve(request.set);
     const plan = planner.plan(set);
     journal?.catchUp();
     if (journal?.unfinishedRun()) throw unfinishedFirst();
@@ -146,7 +149,7 @@ export class Station {
     }
     const foreseen = planner.foresee(plan, schedule);
     if (light !== null) planner.mustFollow(set, light, foreseen);
-    return one.begin(startedBy, () => beginSeries(parts, request, foreseen, { body, startedBy }));
+    return one.begin(startedBy, () => beginSeries(parts, { ...request, set }, foreseen, { body, startedBy }));
   }
 
   /** @throws EvenrungError nothing-to-stop */

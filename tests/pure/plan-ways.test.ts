@@ -6,7 +6,7 @@ import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import { planSchema, suggestionSchema } from '../../shared/plan.js';
-import { parseSetRequest } from '../../shared/request.js';
+
 import { readSetRecord } from '../../shared/set-record.js';
 import { Body } from '../../src/camera/index.js';
 import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
@@ -31,6 +31,7 @@ import {
   type StatedLimits,
   toWirePlan,
 } from '../../src/plan/index.js';
+import { parseFramed } from '../framed.js';
 import fc from '../seeded.js';
 
 const APART: ApartTiming = {
@@ -64,7 +65,7 @@ const plan = (
   limits: BodyLimits = body(),
   conditions: Conditions = {},
 ): Plan => {
-  const { conditions: _, base, ...asked } = parseSetRequest(written);
+  const { conditions: _, base, ...asked } = parseFramed(written);
   return planSet({ ...asked, base: resolveBase(base, limits) }, limits, conditions);
 };
 
@@ -468,7 +469,7 @@ describe('on what each dialect reads off its body', async () => {
 });
 
 const parsed = (written: Record<string, unknown>, limits: BodyLimits): PlanRequest => {
-  const { conditions: _, base, ...asked } = parseSetRequest(written);
+  const { conditions: _, base, ...asked } = parseFramed(written);
   return { ...asked, base: resolveBase(base, limits) };
 };
 

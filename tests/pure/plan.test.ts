@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import { planSchema, type Suggestion, suggestionSchema } from '../../shared/plan.js';
-import { parseSetRequest } from '../../shared/request.js';
+
 import { type BodyLimits, isSameShape, SHUTTER_SCALES, timeAt } from '../../src/exposure/index.js';
 import {
   type Conditions,
@@ -18,6 +18,7 @@ import {
   type StatedLimits,
   toWirePlan,
 } from '../../src/plan/index.js';
+import { parseFramed } from '../framed.js';
 import { PACED, pace } from '../pace.js';
 import fc from '../seeded.js';
 
@@ -25,7 +26,7 @@ const limits = (stated: Partial<StatedLimits> = {}): BodyLimits =>
   limitsFromStated({ ...STATED_DEFAULTS, ...stated });
 
 function plan(written: Record<string, unknown>, body: BodyLimits = limits()): Plan {
-  const { offsets, step, base, mode, conditions } = parseSetRequest(written);
+  const { offsets, step, base, mode, conditions } = parseFramed(written);
   return planSet({ offsets, step, mode, base: resolveBase(base, body) }, body, conditions);
 }
 
@@ -594,7 +595,7 @@ describe('warnings', () => {
     expect(codes({ frames: 9, step: 1, conditions: { lightEvPerMinute: 0.5 } })).toEqual([]);
     const long = codes({ frames: 15, step: '1/3', base: '4', conditions: {} });
     expect(long).toContain('changing-light');
-    const { offsets, step, mode } = parseSetRequest({ frames: 9, step: 1, base: '1/500' });
+    const { offsets, step, mode } = parseFramed({ frames: 9, step: 1, base: '1/500' });
     const sunny = { offsets, step, mode, base: resolveBase('1/500', limits()) };
     expect(planSet(sunny, limits(), { fNumber: 16, iso: 100 }).warnings.map(({ code }) => code)).toEqual([
       'sun',
@@ -696,7 +697,7 @@ describe('settings changes of a set of brackets', () => {
     ['5', 13, '1'],
   ])('brackets of %s, %s frames %s EV apart: at most two more than passes', (maxFrames, frames, step) => {
     const body = limits({ maxFrames });
-    const { offsets, step: sixths, base, mode } = parseSetRequest({ frames, step });
+    const { offsets, step: sixths, base, mode } = parseFramed({ frames, step });
     const setting = resolveBase(base, body);
     const made = planSet({ offsets, step: sixths, mode, base: setting }, body, { standingTv: setting.tv });
     expect(changes(made, setting.tv)).toBeLessThanOrEqual(made.passes.length + 2);

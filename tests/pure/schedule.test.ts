@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { formatDuration } from '../../shared/duration.js';
 import { EvenrungError } from '../../shared/errors.js';
-import { parseSetRequest } from '../../shared/request.js';
+
 import {
   formatPlace,
   type Moment,
@@ -33,6 +33,7 @@ import {
   whatToGiveUp,
 } from '../../src/series/index.js';
 import { type Clock, systemClock } from '../../src/system/index.js';
+import { parseFramed } from '../framed.js';
 import fc from '../seeded.js';
 
 const ZONE = 'Europe/Zurich';
@@ -709,7 +710,7 @@ describe('whether a set still fits its slot', () => {
   const limits: BodyLimits = { ...limitsFromStated(STATED_DEFAULTS), longestSeconds: 30.5 };
   const isos = isoSettings(['100', '200', '400', '800', '1600', '3200']);
   const request = (base: string, frames = 5): PlanRequest => {
-    const { offsets, step, mode } = parseSetRequest({ frames, step: 1 });
+    const { offsets, step, mode } = parseFramed({ frames, step: 1 });
     return { offsets, step, mode, base: resolveBase(base, limits) };
   };
 

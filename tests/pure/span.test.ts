@@ -1,8 +1,9 @@
 // From where to where a set reaches: evenly about the base, or farther at one end.
 import { describe, expect, it } from 'vitest';
 import { NO_EV, ONE_EV, sixths, toEv } from '../../shared/ev.js';
-import { parseSetRequest } from '../../shared/request.js';
+
 import { evenSpan, framesIn, inSteps, isEven, moved } from '../../web/src/span.js';
+import { parseFramed } from '../framed.js';
 import fc from '../seeded.js';
 
 const EV = ONE_EV;
@@ -13,7 +14,7 @@ describe('ends of a set', () => {
   it('of a number of frames lie where the daemon lays them', () => {
     fc.assert(
       fc.property(fc.integer({ min: 1, max: 61 }), fc.constantFrom(...STEPS), (frames, step) => {
-        const { offsets } = parseSetRequest({ frames, step: toEv(step) });
+        const { offsets } = parseFramed({ frames, step: toEv(step) });
         const span = evenSpan(frames, step);
         expect(span).toEqual({ from: offsets[0], to: offsets.at(-1) });
         expect([framesIn(span, step), isEven(span, step)]).toEqual([frames, true]);

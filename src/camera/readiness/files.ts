@@ -1,4 +1,5 @@
 // Rules on what becomes of a frame: how many files, kept where, and whether there is room for them.
+import type { FileKind } from '../../../shared/reading.js';
 import type { Settings } from '../link.js';
 import { firstOf, numberOf, toldOf } from './labels.js';
 import {
@@ -31,6 +32,22 @@ function formatsIn(settings: Settings) {
 
 /** @returns whether the body is set to make two files of each frame, as far as it tells */
 export const makesTwoFiles = (settings: Settings): boolean => formatsIn(settings).twofold !== undefined;
+
+/** A raw file is called so in the labels of all extensions. */
+const RAW = /raw/i;
+
+/**
+ * @returns what becomes of the frames, of which the raw file is the one that is merged where there are two; null where the body does not
+ *   tell, or its cards differ
+ */
+export function filesOf(settings: Settings): FileKind | null {
+  const { common, ofCards, twofold } = formatsIn(settings);
+  if (twofold !== undefined) return 'raw';
+  const told = (common.length > 0 ? common : ofCards).filter(({ label }) => isFormat(label));
+  const areRaw = told.map(({ label }) => RAW.test(label));
+  if (areRaw.length === 0 || (areRaw.includes(true) && areRaw.includes(false))) return null;
+  return areRaw.includes(true) ? 'raw' : 'jpeg';
+}
 
 function lookAtFormat(question: ReadinessQuestion): Finding {
   const { settings, pairs } = question;

@@ -26,8 +26,9 @@ import {
 } from '../../frames/index.js';
 import { limitsFromStated, readInOneGo, STATED_DEFAULTS, type StatedLimits } from '../../plan/index.js';
 import { configFolder, defaultInto, stateFolder } from './places.js';
+import { addReadingOptions, type ReadingOptions, writtenReadings } from './reading-options.js';
 
-export interface RequestOptions {
+export interface RequestOptions extends ReadingOptions {
   readonly frames?: string;
   readonly from?: string;
   readonly to?: string;
@@ -48,13 +49,13 @@ export interface RequestOptions {
 export type LimitOptions = Partial<StatedLimits>;
 
 export function addRequestOptions(command: Command): Command {
-  return command
+  return addReadingOptions(command)
     .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
     .option('--from <ev>', 'darkest frame, such as -4')
     .option('--to <ev>', 'lightest frame, such as 4')
     .option('--span <ev>', 'EV from the darkest to the lightest frame, laid about the base')
     .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"')
-    .option('--base <time>', 'shutter time that the frames are counted from', '1/60')
+    .option('--base <time>', 'shutter time that the frames are counted from (usual: 1/60)')
     .addOption(
       new Option('--mode <mode>', 'what moves the centre of a pass')
         .choices(['manual', 'aperture'])
@@ -200,6 +201,7 @@ export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) 
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
   const { frames, from, to, span, step, base, mode, settle, release, least } = options;
+  const readings = writtenReadings(options);
   if (step === undefined)
     throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
   return {
@@ -209,6 +211,7 @@ export function writtenRequest(options: RequestOptions): WrittenSetRequest {
     ...(span === undefined ? {} : { span }),
     ...(from === undefined ? {} : { from }),
     ...(to === undefined ? {} : { to }),
+    ...(readings === undefined ? {} : { readings }),
     ...(base === undefined ? {} : { base }),
     ...(settle === undefined ? {} : { settle }),
     ...(release === undefined ? {} : { release: releaseSchema.parse(release) }),

@@ -1,9 +1,10 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
+import { cautionsIn } from '../../../shared/plan.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
 import { formatEv, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
-import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout } from '../process.js';
+import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout, wrapped } from '../process.js';
 import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { ScheduleTeller } from './schedule-words.js';
 
@@ -134,6 +135,8 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
   const told = new Map<number, readonly string[]>();
   /** Frames whose file came. */
   const came = new Set<number>();
+  /** Cautions that were said. */
+  const cautioned = new Set<string>();
   const teller = new ScheduleTeller({ isForeseen: true });
   const headings = new PassHeadings(say);
   return ({ happening }) => {
@@ -158,8 +161,14 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         passes = happening.run.plan.passes.length;
         headings.begin();
         say(words.begins(happening.run));
+        // Nothing is fired before it was said. Of a schedule it was said with the schedule.
+        for (const caution of cautionsIn(happening.run.plan.warnings).filter((one) => !cautioned.has(one)))
+          for (const line of wrapped(`caution: ${caution}`, '  ')) say(line);
         return;
       }
+      case 'schedule':
+        for (const { sentence } of happening.schedule?.cautions ?? []) cautioned.add(sentence);
+        return;
       case 'pass':
         if (happening.state === 'firing')
           headings.fires(happening.pass, `Pass ${happening.pass} of ${passes}`);

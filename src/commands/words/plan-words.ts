@@ -19,6 +19,7 @@ export function planInWords(plan: Plan): string {
   ];
   const parts = [
     summary(plan),
+    metered(plan),
     table(plan.passes),
     ladder(plan),
     notes.flatMap((note) => wrapped(`note: ${note}`, '      ')),
@@ -42,6 +43,13 @@ function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
     ...(estimate.bytes === null ? [] : [`${Math.ceil(estimate.bytes / 1e6)} MB`]),
   ];
   return [head, details.join(', ')];
+}
+
+/** Where the readings fall that base and frames follow from. */
+function metered({ readings }: Plan): string[] {
+  if (readings === undefined) return [];
+  const { darkest, brightest, room } = readings;
+  return [brightest, darkest, room].flatMap(({ sentence }) => wrapped(sentence, '  '));
 }
 
 function table(passes: readonly Pass[]): string[] {

@@ -12,11 +12,15 @@ export interface SetEstimate {
   readonly bytes: number | null;
 }
 
-/** @param timeZone IANA name @throws EvenrungError as resolveSchedule */
+/**
+ * @param timeZone IANA name
+ * @param cautions about each of its sets, a sentence each
+ * @throws EvenrungError as resolveSchedule
+ */
 export function foreseeSchedule(
   asked: ScheduleRequest,
   set: SetEstimate,
-  { now, timeZone }: { now: Date; timeZone: string },
+  { now, timeZone, cautions = [] }: { now: Date; timeZone: string; cautions?: readonly string[] },
 ): ForeseenSchedule {
   const schedule = resolveSchedule(asked, { now, timeZone, setSeconds: set.seconds });
   const { sets, ends, actuations, bytes } = estimateSchedule(schedule, set);
@@ -25,15 +29,17 @@ export function foreseeSchedule(
     schedule,
     words: scheduleInWords(schedule, timeZone),
     estimate: { sets, ends: ends.toISOString(), actuations, bytes },
-    cautions:
-      caution === null
+    cautions: [
+      ...cautions.map((sentence) => ({ sentence, until: null })),
+      ...(caution === null
         ? []
         : [
             {
               sentence: caution.sentence,
               until: caution.kind === 'crosses' ? caution.suggestedUntil : null,
             },
-          ],
+          ]),
+    ],
   };
 }
 

@@ -22,7 +22,8 @@ export async function takeUpAgain(
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
 ): Promise<Run> {
   const { one, bodies, report, planner, firing, events } = parts;
-  planner.askFor(parseSetRequest(chosen.run.request));
+  const frames = chosen.set.plan.offsets.length;
+  planner.askFor({ ...parseSetRequest(chosen.run.request), frames });
   try {
     await mustFit(chosen, body, await report.readinessAsked());
   } catch (cause) {

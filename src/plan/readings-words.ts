@@ -1,0 +1,43 @@
+// Where a reading falls in a frame, in one sentence. Pure.
+import { type Reading, readingInWords } from '../../shared/reading.js';
+import {
+  formatEv,
+  labelOf,
+  magnitude,
+  minusSixths,
+  plusSixths,
+  type Room,
+  type Sixths,
+} from '../exposure/index.js';
+
+export type Part = 'darkest' | 'brightest';
+
+/** @returns `1/3 stop`, `1 stop`, `2 1/3 stops` */
+export const stopsInWords = (size: Sixths): string =>
+  `${formatEv(size, false)} ${size > 6 ? 'stops' : 'stop'}`;
+
+/**
+ * @param greyTv Tv that puts the reading on middle grey
+ * @param frame counted from 1, the darkest
+ * @param frameTv of that frame
+ */
+export function fallsInWords(
+  part: Part,
+  reading: Reading,
+  greyTv: Sixths,
+  frame: number,
+  frameTv: Sixths,
+  room: Room,
+): string {
+  const fromGrey = minusSixths(greyTv, frameTv);
+  const where =
+    fromGrey === 0
+      ? 'on middle grey'
+      : `${stopsInWords(magnitude(fromGrey))} ${fromGrey > 0 ? 'above' : 'below'} middle grey`;
+  const head = `The ${part} part (${readingInWords(reading)}) falls ${where} in frame ${frame} (${labelOf(frameTv)} s)`;
+  const spared = part === 'brightest' ? minusSixths(room.above, fromGrey) : plusSixths(room.below, fromGrey);
+  const size = spared === 0 ? 'just' : stopsInWords(spared);
+  return part === 'brightest'
+    ? `${head}, ${size} below clipping.`
+    : `${head}, ${size} above where detail drowns.`;
+}
