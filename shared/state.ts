@@ -6,6 +6,7 @@ import { labelsSchema } from './labels.js';
 import { markCodeSchema } from './mark.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
+import { FILE_KINDS } from './reading.js';
 import { scheduleSchema } from './schedule.js';
 import { watchSchema } from './watch.js';
 
@@ -268,6 +269,8 @@ export const bodyViewSchema = z.strictObject({
   shutter: z.string().nullable(),
   aperture: z.string().nullable(),
   iso: z.string().nullable(),
+  /** What becomes of its frames; left out where it does not tell. */
+  files: z.enum(FILE_KINDS).optional(),
   /** Whether it is ready for a set, item by item: for the request that was planned last, whoever asked. */
   readiness: z.array(readinessItemSchema),
 });

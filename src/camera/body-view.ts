@@ -15,7 +15,7 @@ import {
 import type { DialectName } from './dialects/index.js';
 import type { BodyIdentity } from './link.js';
 
-export interface Viewed extends Pick<BodyView, 'reached' | 'profile' | 'aperture' | 'iso'> {
+export interface Viewed extends Pick<BodyView, 'reached' | 'profile' | 'aperture' | 'iso' | 'files'> {
   readonly identity: BodyIdentity;
   readonly dialect: DialectName;
   readonly limits: BodyLimits;
@@ -49,6 +49,7 @@ export function viewOf(viewed: Viewed): BodyView {
     shutter: labelled.find(({ tv }) => tv === shutterTv)?.label ?? null,
     aperture: viewed.aperture,
     iso: viewed.iso,
+    ...(viewed.files === undefined ? {} : { files: viewed.files }),
     readiness: viewed.readiness,
   };
 }

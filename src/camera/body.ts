@@ -232,6 +232,7 @@ export class Body {
       shutterTv: this.standingShutter(),
       aperture: this.apertureLabel(),
       iso: this.valueOf(ISO),
+      files: this.files ?? undefined,
       readiness: this.readiness(asked),
     });
   }

@@ -172,8 +172,9 @@ function beyond(usable: readonly ShutterSetting[], lacks: (end: Sixths) => Sixth
 const words = (ways: readonly ({ readonly words: string } | null)[]): string =>
   ways.flatMap((way) => way?.words ?? []).join(', or ');
 
+/** No filter: a meter beside the camera reads past it. */
 const lessLight = (ev: Sixths, { fNumber, iso }: Standing): string =>
-  `take ${words([apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined), { words: `a neutral-density filter of ${formatEv(ev, false)} EV` }])}`;
+  `take ${words([apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined)])}`;
 
 const moreLight = (ev: Sixths, { fNumber, iso }: Standing): string => {
   const less = sixths(-ev);

@@ -5,7 +5,7 @@ import type { Asked } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Again, Relabel } from '../../shared/kept.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
-import { parseSetRequest } from '../../shared/request.js';
+import { isMetered, parseSetRequest } from '../../shared/request.js';
 import { parseRunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Unfinished } from '../../shared/state.js';
 import { Finder, isSameBody, type LearnOptions, type Learnt } from '../bodies/index.js';
@@ -137,7 +137,8 @@ export class Station {
     const request = parseRunRequest(written);
     const { schedule, light, delay } = request;
     bodies.mustNotBeLooking();
-    // What was metered is placed once: the sets of a schedule share base and frames.
+    // What was metered is placed once, by what the dials stand at now: the sets of a schedule share base and frames.
+    if (isMetered(request.set)) await this.check();
     const set = planner.resolve(request.set);
     const plan = planner.plan(set);
     journal?.catchUp();

@@ -2,9 +2,23 @@
 // offers: the daemon refuses the rest.
 import type { Asked } from '../../shared/asked.js';
 import { formatEv, fromEv, NO_EV, ONE_EV, parseEv, type Sixths, sixths } from '../../shared/ev.js';
-import type { ByHand, Suggestion } from '../../shared/plan.js';
-import type { Least, ReleaseWay, WrittenConditions, WrittenSetRequest } from '../../shared/request.js';
+import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
+import type {
+  Least,
+  ReleaseWay,
+  WrittenConditions,
+  WrittenReadings,
+  WrittenSetRequest,
+} from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
+import {
+  type AskedBy,
+  NO_READINGS,
+  type ReadingPart,
+  type ReadingsForm,
+  readingsOf,
+  readReadings,
+} from './readings.js';
 import { evenSpan, framesIn, inSteps, isEven, type Span } from './span.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
@@ -177,7 +191,8 @@ export function readViewpoint(written: string): number | null | undefined {
 }
 
 export interface Written {
-  readonly frames: number;
+  /** How many, or the readings that they follow from. */
+  readonly frames: number | WrittenReadings;
   readonly step: Sixths;
   /** Null where the body offers none: the daemon counts from its own then. */
   readonly base: string | null;
@@ -202,10 +217,11 @@ export function writeRequest({
   least,
   conditions,
 }: Written): WrittenSetRequest {
+  const byReadings = typeof frames === 'object';
   return {
-    ...(ends ?? { frames }),
+    ...(byReadings ? { readings: frames } : (ends ?? { frames })),
     step: formatEv(step, false),
-    ...(base === null ? {} : { base }),
+    ...(base === null || byReadings ? {} : { base }),
     mode,
     settle,
     ...(release === null ? {} : { release }),
@@ -216,6 +232,9 @@ export function writeRequest({
 
 /** What is asked for, as it stands in the fields. */
 export interface RequestForm {
+  readonly by: AskedBy;
+  /** They count where frames follow from them. */
+  readonly readings: ReadingsForm;
   /** It may be no number while somebody types. */
   readonly framesWritten: string;
   readonly step: Sixths;
@@ -241,6 +260,8 @@ export interface RequestForm {
 export const NO_LABELS = { name: '', note: '', viewpoint: '' } satisfies RequestForm['labels'];
 
 export const USUAL_REQUEST: RequestForm = {
+  by: 'frames',
+  readings: NO_READINGS,
   framesWritten: '9',
   step: ONE_EV,
   ends: null,
@@ -258,13 +279,14 @@ export const USUAL_REQUEST: RequestForm = {
 /** @returns the same from there to there */
 export const reaching = (form: RequestForm, span: Span): RequestForm => ({
   ...form,
+  by: 'frames',
   ends: endsOf(span, form.step),
   framesWritten: String(framesIn(span, form.step)),
 });
 
 /** @returns the same in another step; a set that reaches farther at one end keeps its ends */
 export function inStep(form: RequestForm, step: Sixths): RequestForm {
-  const before = form.ends === null ? null : spanOf(form);
+  const before = form.ends === null || form.by === 'readings' ? null : spanOf(form);
   const next = { ...form, step };
   return before === null ? next : reaching(next, inSteps(before, step));
 }
@@ -272,14 +294,26 @@ export function inStep(form: RequestForm, step: Sixths): RequestForm {
 /** @returns the same with so many frames, evenly about the base */
 export const evenly = (form: RequestForm, framesWritten: string): RequestForm => ({
   ...form,
+  by: 'frames',
   ends: null,
   framesWritten,
 });
 
+/**
+ * @param plan that followed from the readings; null where there is none
+ * @returns the same frames, asked for by their number
+ */
+export function asFrames(form: RequestForm, plan: WirePlan | null): RequestForm {
+  const [first] = plan?.offsets ?? [];
+  if (plan === null || first === undefined) return { ...form, by: 'frames' };
+  const ends = { from: fromEv(first), to: fromEv(plan.offsets.at(-1) ?? first) };
+  return { ...reaching(form, ends), base: plan.base.shutter, byHand: null };
+}
+
 /** @returns what the daemon suggests instead, with what has to be done for it at the camera */
 export function asSuggested(
   form: RequestForm,
-  { step, frames, from, to, base, mode, release }: Suggestion['change'],
+  { step, frames, from, to, base, mode, release, readings }: Suggestion['change'],
   byHand: ByHand | null,
 ): RequestForm {
   const read = (ev: string) => parseEv(ev) ?? NO_EV;
@@ -287,6 +321,7 @@ export function asSuggested(
   if (step !== undefined) next = inStep(next, parseEv(step) ?? form.step);
   if (frames !== undefined) next = evenly(next, String(frames));
   if (from !== undefined && to !== undefined) next = reaching(next, { from: read(from), to: read(to) });
+  if (readings !== undefined) next = { ...next, readings: { ...next.readings, ...readings } };
   return {
     ...next,
     base: base ?? next.base,
@@ -295,17 +330,18 @@ export function asSuggested(
   };
 }
 
-export type Unreadable = 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
+export type Unreadable = ReadingPart | 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
 
 /**
  * @param base what everything is counted from; null where the body offers none
  * @returns the set that is asked for, or the field that cannot be read
  */
 export function readRequest(form: RequestForm, base: string | null): WrittenSetRequest | Unreadable {
-  const frames = readFrames(form.framesWritten);
+  const frames = form.by === 'readings' ? readReadings(form.readings) : readFrames(form.framesWritten);
   const settle = readSettle(form.settleWritten);
   const conditions = readCircumstances(form.circumstances);
   if (frames === undefined) return 'frames';
+  if (typeof frames === 'string') return frames;
   if (settle === undefined) return 'settle';
   if (typeof conditions === 'string') return conditions;
   if (readViewpoint(form.labels.viewpoint) === undefined) return 'viewpoint';
@@ -360,7 +396,7 @@ const SAME_VALUE = 0.04;
 /** @returns the fields that would be asked for with; the daemon has checked that they can be */
 export function fieldsOf(asked: Asked): RequestForm {
   const step = parseEv(asked.step) ?? ONE_EV;
-  const { from, to, span: asFar, conditions = {} } = asked;
+  const { from, to, span: asFar, readings, conditions = {} } = asked;
   const read = (ev: number | string) => parseEv(ev) ?? NO_EV;
   const span = from === undefined || to === undefined ? null : { from: read(from), to: read(to) };
   const ends = span === null ? null : endsOf(span, step);
@@ -369,10 +405,12 @@ export function fieldsOf(asked: Asked): RequestForm {
       ? framesIn(span, step)
       : asFar !== undefined
         ? framesIn({ from: NO_EV, to: read(asFar) }, step)
-        : (asked.frames ?? 0);
+        : (asked.frames ?? (readings === undefined ? 0 : Number(USUAL_REQUEST.framesWritten)));
   const { handHeldMm, mainsHz, lightEvPerMinute, noiseReduction, fileBytes } = conditions;
   const written = (number: number | undefined) => (number === undefined ? '' : String(number));
   return {
+    by: readings === undefined ? 'frames' : 'readings',
+    readings: readingsOf(readings),
     framesWritten: String(frames),
     step,
     ends,
@@ -399,15 +437,16 @@ export const keyOf = (asked: Asked): string => keyOfForm(fieldsOf(asked));
 
 /** @returns the same for fields that can be read */
 export function keyOfForm(form: RequestForm): string {
-  const { framesWritten, step, ends, ...others } = form;
-  const { base, mode, settleWritten, release, least, circumstances, labels, delay, byHand } = others;
+  const { by, readings, framesWritten, step, ends, ...others } = form;
+  const { mode, settleWritten, release, least, circumstances, labels, delay, byHand } = others;
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
   const reaches = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
   const { name, note, viewpoint } = labels;
   const texts = [name.trim(), note.trim(), viewpoint];
   const hand = byHand === null ? null : [byHand.what, byHand.value, byHand.sentence];
+  const frames = by === 'frames' ? [framesWritten, reaches, others.base] : [readReadings(readings)];
   return JSON.stringify([
-    ...[framesWritten, step, reaches, base, mode, settleWritten, release, least, conditions, texts, delay],
+    ...[frames, step, mode, settleWritten, release, least, conditions, texts, delay],
     hand,
   ]);
 }

@@ -31,8 +31,10 @@ import {
   refusalOf,
 } from './api.js';
 import { place } from './place.js';
+import type { AskedBy } from './readings.js';
 import { keepsUp, recall, remembered, textsOver } from './remember.js';
 import {
+  asFrames,
   asSuggested,
   atNextViewpoint,
   baseFor,
@@ -220,6 +222,10 @@ export const changeStep = (next: Sixths): void => changeRequest(inStep(request.v
 /** The tripod moves on. */
 export const nextViewpoint = (): void => changeRequest(atNextViewpoint(request.value));
 
+/** What says the frames from now on: those that followed from readings stay as they are until somebody changes them. */
+export const askBy = (by: AskedBy): void =>
+  changeRequest(by === 'frames' ? asFrames(request.value, planShown.value) : { by, byHand: null });
+
 /** Puts what was asked for on another device into the fields. */
 export const takeOver = (asked: Asked): void => changeRequest(fieldsOf(asked));
 
@@ -241,6 +247,13 @@ export type Planning =
   | { readonly state: 'refused'; readonly refusal: Refusal };
 
 export const planning = signal<Planning>({ state: 'none' });
+
+/** The plan on the screen: while another one is being asked for it is the one before. */
+export const planShown = computed<WirePlan | null>(() => {
+  const current = planning.value;
+  if (current.state === 'planned') return current.plan;
+  return current.state === 'asking' ? current.before : null;
+});
 
 const DEBOUNCE_MS = 180;
 const asksAgain = signal(0);

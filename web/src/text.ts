@@ -4,10 +4,12 @@ import type { Least, ReleaseWay } from '../../shared/request.js';
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
+import type { ReadingPart } from './readings.js';
 import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
 import { lightText } from './text-light.js';
 import { phoneText } from './text-phone.js';
+import { readingsText } from './text-readings.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
 import { viewerText } from './text-viewer.js';
@@ -73,6 +75,7 @@ export const text = {
   ...setsText,
   ...accessText,
   ...lightText,
+  ...readingsText,
   ...viewerText,
   ...phoneText,
 
@@ -196,7 +199,8 @@ export const text = {
       lightEvPerMinute: 'Write by how many EV the light changes in a minute, from 0 to 10, or nothing.',
       fileMegabytes: 'Write how many megabytes a file has, or nothing.',
       viewpoint: setsText.labels.unreadable,
-    } satisfies Readonly<Record<'frames' | 'settle' | 'viewpoint' | CircumstanceField, string>>,
+      ...readingsText.readings.write,
+    } satisfies Readonly<Record<ReadingPart | 'frames' | 'settle' | 'viewpoint' | CircumstanceField, string>>,
     metered: 'The body meters it.',
     countsFrom: (label: string) => `Times are counted from ${shutter(label)}.`,
     seldom: (mode: Mode, settle: number | undefined) =>

@@ -49,7 +49,7 @@ function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
 function metered({ readings }: Plan): string[] {
   if (readings === undefined) return [];
   const { darkest, brightest, room } = readings;
-  return [brightest, darkest, room].flatMap(({ sentence }) => wrapped(sentence, '  '));
+  return [darkest, brightest, room].flatMap(({ sentence }) => wrapped(sentence, '  '));
 }
 
 function table(passes: readonly Pass[]): string[] {

@@ -2,6 +2,7 @@
 // called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
 import { formatEv, type Sixths, sixths } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
+import { READING_PARTS, type ReadingPart } from '../readings.js';
 import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
 import { isNarrow } from '../screen.js';
 import { type End, moved, type Span } from '../span.js';
@@ -22,13 +23,23 @@ import { Conditions } from './Conditions.js';
 import { Delay } from './Delay.js';
 import { Fold } from './Fold.js';
 import { Labels } from './Labels.js';
+import { AskedByChoice, FollowsFromReadings, Readings } from './Readings.js';
 import { REFUSED_ID, RefusedPlan } from './RefusedPlan.js';
 import { Schedule } from './Schedule.js';
 import { Ways } from './Ways.js';
 
-type Field = 'frames' | 'step' | 'base' | 'release' | 'settle' | 'viewpoint' | CircumstanceField;
+type Field =
+  | ReadingPart
+  | 'frames'
+  | 'step'
+  | 'base'
+  | 'release'
+  | 'settle'
+  | 'viewpoint'
+  | CircumstanceField;
 
 const FIELDS: readonly string[] = [
+  ...READING_PARTS,
   'frames',
   'step',
   'base',
@@ -58,9 +69,20 @@ export function Ask() {
       <h2 id="ask-heading" class="unseen" tabIndex={-1}>
         {text.ask.heading}
       </h2>
-      <Frames {...about('frames')} />
-      <Step {...about('step')} />
-      {request.value.mode === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
+      <AskedByChoice />
+      {request.value.by === 'readings' ? (
+        <>
+          <Readings about={about} />
+          <Step {...about('step')} />
+          <FollowsFromReadings />
+        </>
+      ) : (
+        <>
+          <Frames {...about('frames')} />
+          <Step {...about('step')} />
+          {request.value.mode === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
+        </>
+      )}
       <Ways about={about('release')} />
       <Seldom about={about} />
       <Schedule />
@@ -72,6 +94,7 @@ export function Ask() {
 }
 
 function fieldOf({ field, code, suggestions }: Refusal): Field | null {
+  if (request.value.by === 'readings' && field !== null && FIELDS.includes(field)) return field as Field;
   // Where no other base would do, the set is too large for any.
   if (code === 'outside-shutter-range' && suggestions.every(({ change }) => change.base === undefined))
     return 'frames';

@@ -78,7 +78,7 @@ function askAnew() {
 }
 
 /** The same set, reaching one frame farther. */
-function askWider({ plan: { offsets } }: RunView, side: Clipping['side']) {
+function askWider({ plan: { offsets, base, readings } }: RunView, side: Clipping['side']) {
   const made = offsets.map(fromEv);
   const [darkest = NO_EV, next = plusSixths(darkest, request.value.step)] = made;
   const lightest = made.at(-1) ?? NO_EV;
@@ -88,6 +88,8 @@ function askWider({ plan: { offsets } }: RunView, side: Clipping['side']) {
     from: formatEv(side === 'blown' ? minusSixths(darkest, apart) : darkest),
     to: formatEv(side === 'black' ? plusSixths(lightest, apart) : lightest),
     step: formatEv(apart, false),
+    // They are counted from a base that nobody chose.
+    ...(readings === undefined ? {} : { base: base.shutter }),
   });
 }
 

@@ -54,7 +54,7 @@ function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyV
         {text.glance.about(
           ev(offsets[0]),
           ev(offsets.at(-1)),
-          base.value ?? '',
+          request.value.by === 'readings' ? plan.base.shutter : (base.value ?? ''),
           text.body.settings(found.aperture, found.iso),
         )}
       </p>

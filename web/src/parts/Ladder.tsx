@@ -70,6 +70,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       <Size plan={run.plan} isToCome={false} called={calledOf(run, isScheduled)}>
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
+      <Metered plan={run.plan} />
       <Warnings plan={run.plan} />
       <RunNotes notes={run.notes} />
       <Rungs rungs={rungsOfRun(run, onDiskOf(run.set.id)?.missing ?? [])} run={run} />
@@ -119,6 +120,16 @@ function Size({ plan, isToCome, called = '', children }: SizeProps) {
       )}
       {plan.release === 'pass' && <span>{text.ways.inOneRelease(passes)}</span>}
       {children !== undefined && <span class="soft">{children}</span>}
+    </p>
+  );
+}
+
+/** What was metered for the set; before it is fired that stands at the fields. */
+function Metered({ plan: { readings } }: { readonly plan: WirePlan }) {
+  if (readings === undefined) return null;
+  return (
+    <p class="soft metered-for">
+      {text.said(readings.darkest.sentence)} {text.said(readings.brightest.sentence)}
     </p>
   );
 }

@@ -20,6 +20,7 @@ import {
 } from '../store.js';
 import { text } from '../text.js';
 import { aboutMoment } from '../words.js';
+import { Caution } from './Caution.js';
 import { Mark } from './Mark.js';
 import { Refused } from './More.js';
 
@@ -98,6 +99,7 @@ export function Trigger() {
     <div class="dock" data-dock="trigger">
       <Refused refusal={refused} />
       <Obstacle />
+      <Caution />
       <ByHandReminder />
       <button
         type="button"

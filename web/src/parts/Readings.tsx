@@ -1,0 +1,99 @@
+// A set that is asked for by two spot readings: a field for each, beneath it where the reading falls, and what frames follow.
+import type { WirePlan } from '../../../shared/plan.js';
+import { type AskedBy, READING_PARTS, type ReadingPart } from '../readings.js';
+import { askBy, changeRequest, planShown, request } from '../store.js';
+import { text } from '../text.js';
+
+const words = text.readings;
+
+interface About {
+  readonly 'aria-invalid'?: true;
+  readonly 'aria-describedby'?: string;
+}
+
+const WAYS: readonly AskedBy[] = ['frames', 'readings'];
+
+/** Which of two things says the frames. In aperture priority the camera meters the base itself: there is nothing to choose. */
+export function AskedByChoice() {
+  const { by, mode } = request.value;
+  if (mode === 'aperture' && by === 'frames') return null;
+  return (
+    <fieldset class="asked-by">
+      <legend>{words.by}</legend>
+      {WAYS.map((way) => (
+        <label key={way}>
+          <input type="radio" name="asked-by" value={way} checked={way === by} onChange={() => askBy(way)} />
+          <span>{words.ways[way]}</span>
+        </label>
+      ))}
+    </fieldset>
+  );
+}
+
+export function Readings({ about }: { readonly about: (part: ReadingPart) => About }) {
+  const plan = planShown.value;
+  return (
+    <>
+      {READING_PARTS.map((part) => (
+        <ReadingField key={part} part={part} plan={plan} {...about(part)} />
+      ))}
+    </>
+  );
+}
+
+interface FieldProps extends About {
+  readonly part: ReadingPart;
+  readonly plan: WirePlan | null;
+}
+
+function ReadingField({ part, plan, ...about }: FieldProps) {
+  const { readings } = request.value;
+  const sentence = plan?.readings?.[part].sentence ?? null;
+  const id = `ask-${part}`;
+  const describedBy = [about['aria-describedby'], `${id}-falls`].filter((one) => one !== undefined).join(' ');
+  return (
+    <div class="field wide reading" data-part={part}>
+      <label for={id}>{words.parts[part]}</label>
+      <input
+        id={id}
+        type="text"
+        autocomplete="off"
+        autocapitalize="off"
+        spellcheck={false}
+        enterkeyhint={part === 'darkest' ? 'next' : 'done'}
+        maxLength={32}
+        placeholder={words.forms}
+        value={readings[part]}
+        onInput={(event) => {
+          changeRequest({ readings: { ...readings, [part]: event.currentTarget.value } });
+        }}
+        {...about}
+        aria-describedby={describedBy}
+      />
+      <p id={`${id}-falls`} class="soft">
+        {sentence === null ? words.where[part] : text.said(sentence)}
+      </p>
+    </div>
+  );
+}
+
+/** What follows: the ladder shows the rest. */
+export function FollowsFromReadings() {
+  const plan = planShown.value;
+  const room = plan?.readings?.room.sentence ?? null;
+  return (
+    <div class="field wide follows">
+      <p role="status">
+        {plan?.readings !== undefined && (
+          <strong>{words.makes(plan.offsets.length, plan.base.shutter)}</strong>
+        )}
+      </p>
+      <p class="soft">
+        {room !== null && text.said(room)}{' '}
+        <a href="/notes/hardware-notes/light.md" target="_blank" rel="noopener">
+          {words.help}
+        </a>
+      </p>
+    </div>
+  );
+}

@@ -1,0 +1,28 @@
+// What the panel says of a set that is asked for by two spot readings. Where they fall the daemon says.
+import type { AskedBy, ReadingPart } from './readings.js';
+import { frames, shutter } from './words.js';
+
+const write: Readonly<Record<ReadingPart, string>> = {
+  darkest: 'Write what the meter reads of the darkest part: 1/4, EV 3.3 or 20 cd/m2.',
+  brightest: 'Write what the meter reads of the brightest part: 1/2000, EV 12.3 or 600 cd/m2.',
+};
+
+export const readingsText = {
+  readings: {
+    by: 'Frames follow from',
+    ways: { frames: 'Their number', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
+    parts: {
+      darkest: 'Darkest part, metered',
+      brightest: 'Brightest part, metered',
+    } satisfies Readonly<Record<ReadingPart, string>>,
+    forms: '1/60, EV 9.3 or 120 cd/m2',
+    write,
+    where: {
+      darkest: 'Point a spot meter at the darkest part that must keep detail.',
+      brightest: 'Then at the brightest one. A shutter time counts at the aperture and ISO of the camera.',
+    } satisfies Readonly<Record<ReadingPart, string>>,
+    makes: (count: number, base: string) =>
+      `${frames(count)}${count === 1 ? ' of' : ', counted from'} ${shutter(base)}`,
+    help: 'How readings are placed',
+  },
+} as const;
