@@ -12,6 +12,7 @@ import {
   fewestFrames,
   formatEv,
   labelOf,
+  magnitude,
   minusSixths,
   plusSixths,
   type ShutterSetting,
@@ -22,7 +23,7 @@ import {
 } from '../exposure/index.js';
 import { apertureFor, isoFor, rangeOf } from './impossible.js';
 import type { Placement, Scene } from './readings-place.js';
-import type { Part } from './readings-words.js';
+import { type Part, sunInWords } from './readings-words.js';
 
 const unusable = (message: string, field: Part | 'step', suggestions: readonly Suggestion[] = []) =>
   new EvenrungError('readings-unusable', message, {
@@ -127,62 +128,57 @@ export function noPlaceFor(
 ): EvenrungError {
   const usable = limits.shutters.filter(({ seconds }) => seconds <= limits.longestSeconds);
   const range = rangeOf({ ...limits, shutters: usable });
-  const tooBright = beyond(
-    usable,
-    (fastest) => minusSixths(slowestThatHolds(scene.brightestTv, scene.room), fastest),
-    -1,
-  );
-  const tooDark = beyond(
-    usable,
-    (slowest) => minusSixths(slowest, fastestThatHolds(scene.darkestTv, scene.room)),
-    0,
-  );
+  const { brightestTv, darkestTv, room } = scene;
+  const [longest, shortest] = [slowestThatHolds(brightestTv, room), fastestThatHolds(darkestTv, room)];
+  const tooBright = beyond(usable.at(-1), (fastest) => minusSixths(longest, fastest));
+  const tooDark = beyond(usable[0], (slowest) => minusSixths(slowest, shortest));
+  const refuse = (field: Part, message: string) => outOfRange(field, message, metered, standing);
   if (tooBright > 0 && tooDark > 0)
-    return outOfRange(
+    return refuse(
       'brightest',
       `These two parts lie farther apart than the shutter times of this camera, ${range}, can hold: give up detail at one end, and meter a part that is less dark or less bright.`,
     );
-  if (tooBright > 0) {
-    const least = labelOf(slowestThatHolds(scene.brightestTv, scene.room));
-    return outOfRange(
+  const needs = (part: Part, tv: Sixths, than: string) =>
+    `The ${part} part needs a frame of ${labelOf(tv)} s or ${than}, and the shutter times of this camera are ${range}`;
+  if (tooBright > 0)
+    return refuse(
       'brightest',
-      `The brightest part needs a frame of ${least} s or shorter, and the shutter times of this camera are ${range}: ${lessLight(tooBright, standing)}${again(metered.brightest)}.`,
+      `${needs('brightest', longest, 'shorter')}: ${otherLight(tooBright, standing)}${again(metered)}.`,
     );
-  }
-  if (tooDark > 0) {
-    const least = labelOf(fastestThatHolds(scene.darkestTv, scene.room));
-    return outOfRange(
+  if (tooDark > 0)
+    return refuse(
       'darkest',
-      `The darkest part needs a frame of ${least} s or longer, and the shutter times of this camera are ${range}: ${moreLight(tooDark, standing)}${again(metered.darkest)}.`,
+      `${needs('darkest', shortest, 'longer')}: ${otherLight(sixths(-tooDark), standing)}${again(metered)}.`,
     );
-  }
   return otherStep(step, range, placeAt);
 }
 
-const outOfRange = (field: Part, message: string) =>
-  new EvenrungError('outside-shutter-range', message, { field });
+/** Whoever is told to let less light in is not to look for it in the sun. */
+function outOfRange(field: Part, message: string, { brightest }: Metered, standing: Standing): EvenrungError {
+  const caution = sunInWords(ev100Of(brightest, standing));
+  const whole = caution === null ? message : `${message} ${caution}`;
+  return new EvenrungError('outside-shutter-range', whole, { field });
+}
 
 /** @returns EV that the end of the shutter times falls short by, rounded up to thirds as dials go; 0 and below where it does not */
-function beyond(usable: readonly ShutterSetting[], lacks: (end: Sixths) => Sixths, at: 0 | -1): Sixths {
-  const end = usable.at(at);
+function beyond(end: ShutterSetting | undefined, lacks: (end: Sixths) => Sixths): Sixths {
   const lacking = end === undefined ? sixths(1) : lacks(end.tv);
   return sixths(Math.ceil(lacking / 2) * 2);
 }
 
-const words = (ways: readonly ({ readonly words: string } | null)[]): string =>
-  ways.flatMap((way) => way?.words ?? []).join(', or ');
-
-/** No filter: a meter beside the camera reads past it. */
-const lessLight = (ev: Sixths, { fNumber, iso }: Standing): string =>
-  `take ${words([apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined)])}`;
-
-const moreLight = (ev: Sixths, { fNumber, iso }: Standing): string => {
-  const less = sixths(-ev);
-  return `take ${words([apertureFor(less, fNumber ?? undefined), isoFor(less, iso ?? undefined)])}`;
+/** @param ev less light; below 0 it is more. No filter: a meter beside the camera reads past it. */
+const otherLight = (ev: Sixths, { fNumber, iso }: Standing): string => {
+  const ways = [apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined)];
+  const words = ways.flatMap((way) => way?.words ?? []);
+  const size = `${formatEv(magnitude(ev), false)} EV`;
+  return words.length > 0
+    ? `take ${words.join(', or ')}`
+    : `let in ${size} ${ev > 0 ? 'less' : 'more'} light`;
 };
 
 /** A time was metered at an aperture and an ISO that are changed then. */
-const again = ({ kind }: Reading): string => (kind === 'time' ? ', and meter both parts again' : '');
+const again = ({ darkest, brightest }: Metered): string =>
+  darkest.kind === 'time' || brightest.kind === 'time' ? ', and meter both parts again' : '';
 
 /** The settings of the body lie on another grid, or one frame more does not fit in. */
 function otherStep(step: Sixths, range: string, placeAt: (step: Sixths) => Placement | null): EvenrungError {

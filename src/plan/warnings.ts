@@ -8,10 +8,10 @@ import {
   firedBy,
   formatEv,
   parseShutter,
-  SUN_METERED_EV100,
   speedValue,
 } from '../exposure/index.js';
 import { LONG_SECONDS } from './clock.js';
+import { sunInWords } from './readings-words.js';
 import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 
 /** Some 14 EV in an hour and a half, from sunset to night; from memory. */
@@ -198,12 +198,8 @@ function changingLight({ seconds }: Estimate, { lightEvPerMinute }: Conditions):
 
 /** Looked for in the readings, because a meter sees the sun before the camera does. */
 function sunMetered({ readings }: PlanRequest): Warning | null {
-  const ev100 = readings?.brightest.ev100 ?? null;
-  if (ev100 === null || ev100 < SUN_METERED_EV100) return null;
-  return {
-    code: SUN_METERED,
-    message: `The brightest part reads EV ${ev100.toFixed(1)}: no shaded lamp is as bright, only the sun or its mirror image. Before you fire, put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.`,
-  };
+  const message = sunInWords(readings?.brightest.ev100 ?? null);
+  return message === null ? null : { code: SUN_METERED, message };
 }
 
 function sun(passes: readonly Pass[], { fNumber, iso }: Conditions): Warning | null {

@@ -162,6 +162,13 @@ const named = (name: string) => async (page: Page) => {
     .click();
   await page.getByLabel('Name', { exact: true }).fill(name);
 };
+/** Asked for by two readings, and planned. */
+const metered = async (page: Page, darkest: string, brightest: string) => {
+  await page.getByLabel('Two readings', { exact: true }).check();
+  await page.getByLabel('Darkest part, metered').fill(darkest);
+  await page.getByLabel('Brightest part, metered').fill(brightest);
+  await page.locator('.follows strong').waitFor();
+};
 const toFirstSet = async (page: Page) => {
   await page
     .getByRole('list', { name: 'Finished sets' })
@@ -230,6 +237,37 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await ask(page, 49, '1/3 EV', '1/15');
       await page.locator('.rung').nth(48).waitFor();
+    },
+  },
+  {
+    name: 'form-readings-none',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByLabel('Two readings', { exact: true }).check();
+      await page.locator('[data-code="darkest-unreadable"]').waitFor();
+    },
+  },
+  {
+    name: 'form-readings',
+    state: nothingFired,
+    done: (page) => metered(page, '1/4', 'EV 17'),
+  },
+  {
+    name: 'form-readings-sun',
+    state: nothingFired,
+    done: async (page) => {
+      await metered(page, 'EV 6', '350000 cd/m2');
+      await page.locator('.caution').first().waitFor();
+    },
+  },
+  {
+    name: 'form-readings-changed-over',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByLabel('Two readings', { exact: true }).check();
+      await page.getByLabel('Darkest part, metered').fill('1/2000');
+      await page.getByLabel('Brightest part, metered').fill('1/4');
+      await page.getByRole('list', { name: 'What would do:' }).waitFor();
     },
   },
   { name: 'body-looking', at: '', state: withBody({ state: 'looking' }) },

@@ -9,8 +9,10 @@ const write: Readonly<Record<ReadingPart, string>> = {
 
 export const readingsText = {
   readings: {
-    by: 'Frames follow from',
-    ways: { frames: 'Their number', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
+    by: 'Ask by',
+    ways: { frames: 'Number of frames', readings: 'Two readings' } satisfies Readonly<
+      Record<AskedBy, string>
+    >,
     parts: {
       darkest: 'Darkest part, metered',
       brightest: 'Brightest part, metered',
@@ -21,8 +23,7 @@ export const readingsText = {
       darkest: 'Point a spot meter at the darkest part that must keep detail.',
       brightest: 'Then at the brightest one. A shutter time counts at the aperture and ISO of the camera.',
     } satisfies Readonly<Record<ReadingPart, string>>,
-    makes: (count: number, base: string) =>
-      `${frames(count)}${count === 1 ? ' of' : ', counted from'} ${shutter(base)}`,
+    makes: (count: number, base: string) => `${frames(count)}, base ${shutter(base)}`,
     help: 'How readings are placed',
   },
 } as const;

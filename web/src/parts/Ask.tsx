@@ -64,16 +64,20 @@ export function Ask() {
   const { refusal, field } = refusedNow() ?? { refusal: null, field: null };
   const about = (name: Field) =>
     field === name ? ({ 'aria-invalid': true, 'aria-describedby': REFUSED_ID } as const) : {};
+  const byReadings = request.value.by === 'readings';
+  // What is wrong with readings stands where they were written, and not behind the folds.
+  const refused = refusal !== null && isNarrow.value && <RefusedPlan refusal={refusal} field={field} />;
   return (
     <section class="ask" aria-labelledby="ask-heading">
       <h2 id="ask-heading" class="unseen" tabIndex={-1}>
         {text.ask.heading}
       </h2>
       <AskedByChoice />
-      {request.value.by === 'readings' ? (
+      {byReadings ? (
         <>
           <Readings about={about} />
           <Step {...about('step')} />
+          {refused}
           <FollowsFromReadings />
         </>
       ) : (
@@ -87,7 +91,7 @@ export function Ask() {
       <Seldom about={about} />
       <Schedule />
       <Labels />
-      {refusal !== null && isNarrow.value && <RefusedPlan refusal={refusal} field={field} />}
+      {byReadings ? null : refused}
       <ChangedElsewhere />
     </section>
   );

@@ -12,7 +12,7 @@ export function Caution() {
           <Mark of="attention" />
           <span>
             {text.said(sentence)}{' '}
-            <a href="/notes/hardware-notes/cautions.md" target="_blank" rel="noopener">
+            <a class="more" href="/notes/hardware-notes/cautions.md" target="_blank" rel="noopener">
               {text.more}
             </a>
           </span>

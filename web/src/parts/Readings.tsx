@@ -67,6 +67,14 @@ function ReadingField({ part, plan, ...about }: FieldProps) {
         onInput={(event) => {
           changeRequest({ readings: { ...readings, [part]: event.currentTarget.value } });
         }}
+        onKeyDown={(event) => {
+          if (event.key !== 'Enter') return;
+          event.preventDefault();
+          // On to the next one; after the last the keys of a phone make room for the answer.
+          const next = part === 'darkest' ? document.getElementById('ask-brightest') : null;
+          if (next === null) event.currentTarget.blur();
+          else next.focus();
+        }}
         {...about}
         aria-describedby={describedBy}
       />
@@ -90,7 +98,7 @@ export function FollowsFromReadings() {
       </p>
       <p class="soft">
         {room !== null && text.said(room)}{' '}
-        <a href="/notes/hardware-notes/light.md" target="_blank" rel="noopener">
+        <a class="more" href="/notes/hardware-notes/light.md" target="_blank" rel="noopener">
           {words.help}
         </a>
       </p>
