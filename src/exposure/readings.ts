@@ -12,7 +12,7 @@
 //
 // Below, from noise: ISO 12232 calls a signal of 10 times its noise the first acceptable one (from memory). A sensor that holds 30000
 // electrons at ISO 100 (a usual size; from memory) has 30000 / 7.8 = 3846 at middle grey; with 3 electrons of read noise 10 times the noise is
-// 109 electrons, the root of e^2 = 100 (e + 9), so detail drowns log2(3846 / 109) = 5.1 EV below. Each doubling of ISO halves the light, and
+// 108 electrons, the root of e^2 = 100 (e + 9), so detail drowns log2(3846 / 108) = 5.15 EV below. Each doubling of ISO halves the light, and
 // takes one EV of that. No more than 4 EV are counted in a raw file, because stray light in the lens fills the deepest shadows of scenes like
 // these, and no more than 3 in a JPEG, whose curve presses them together (both common practice, no source).
 import type { FileKind, Reading } from '../../shared/reading.js';

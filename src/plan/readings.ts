@@ -7,6 +7,7 @@ import {
   labelledShutters,
   labelOf,
   minusSixths,
+  nearestSetting,
   type ShutterSetting,
   toEv,
 } from '../exposure/index.js';
@@ -62,8 +63,13 @@ export function placeReadings(
 function baseOf({ tvs, step }: Placement, limits: BodyLimits): ShutterSetting | undefined {
   const middle = tvs[Math.floor((tvs.length - 1) / 2)];
   if (middle === undefined) return undefined;
-  const standing = labelledShutters(limits).filter(
-    ({ settable, seconds }) => settable && seconds <= limits.longestSeconds,
+  const labelled = labelledShutters(limits);
+  // A base is told by its label, which may be that of a neighbour as well: 10 s in halves and in thirds.
+  const standing = labelled.filter(
+    (setting) =>
+      setting.settable &&
+      setting.seconds <= limits.longestSeconds &&
+      nearestSetting(setting.nominalSeconds, labelled) === setting,
   );
   const isOff = ({ tv }: ShutterSetting) => (Math.abs(tv - middle) % step === 0 ? 0 : 1);
   const [base] = standing.sort(
