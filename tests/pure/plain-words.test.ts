@@ -92,12 +92,18 @@ describe('every option of every command', () => {
     fire: ['--step', '1'],
   };
   const WITH_LIGHT = ['--slowest', '--fastest', '--iso-least', '--iso-most', '--most-shift'];
+  const METERED = [
+    ...['--darkest', '--brightest', '--aperture', '--iso'],
+    ...['--files', '--room-above', '--room-below'],
+  ];
   const SCHEDULED = ['--every', '--count', '--until', '--start', '--place', '--overrun'];
 
   const argumentsFor = (path: string, option: string, value: string): string[] => {
     const beside = [...(BESIDE[path] ?? [])];
-    const isFrames = ['--frames', '--from', '--to', '--span'].includes(option);
+    const isFrames = ['--frames', '--from', '--to', '--span', ...METERED].includes(option);
     if (beside.length > 0 && !isFrames) beside.push('--frames', '3');
+    if (METERED.includes(option) && option !== '--darkest') beside.push('--darkest', '1/4');
+    if (METERED.includes(option) && option !== '--brightest') beside.push('--brightest', '1/2000');
     if (option === '--from') beside.push('--to', '1');
     if (option === '--to' && path in BESIDE) beside.push('--from', '-1');
     if (path === 'fire' && [...WITH_LIGHT, ...SCHEDULED].includes(option)) beside.push('--every', '4min');
