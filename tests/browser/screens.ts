@@ -257,7 +257,7 @@ export const SCREENS: readonly Screen[] = [
     state: nothingFired,
     done: async (page) => {
       await metered(page, 'EV 6', '350000 cd/m2');
-      await page.locator('.caution').first().waitFor();
+      await page.locator('.sun-caution').first().waitFor();
     },
   },
   {

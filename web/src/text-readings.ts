@@ -9,10 +9,8 @@ const write: Readonly<Record<ReadingPart, string>> = {
 
 export const readingsText = {
   readings: {
-    by: 'Ask by',
-    ways: { frames: 'Number of frames', readings: 'Two readings' } satisfies Readonly<
-      Record<AskedBy, string>
-    >,
+    by: 'Ask for frames by',
+    ways: { frames: 'Number', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
     parts: {
       darkest: 'Darkest part, metered',
       brightest: 'Brightest part, metered',

@@ -8,14 +8,9 @@ export function Caution() {
   return (
     <div role="alert">
       {cautionsIn(planShown.value?.warnings ?? []).map((sentence) => (
-        <p key={sentence} class="obstacle caution">
+        <p key={sentence} class="obstacle sun-caution">
           <Mark of="attention" />
-          <span>
-            {text.said(sentence)}{' '}
-            <a class="more" href="/notes/hardware-notes/cautions.md" target="_blank" rel="noopener">
-              {text.more}
-            </a>
-          </span>
+          <span>{text.said(sentence)}</span>
         </p>
       ))}
     </div>

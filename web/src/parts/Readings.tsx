@@ -79,7 +79,7 @@ function ReadingField({ part, plan, ...about }: FieldProps) {
         aria-describedby={describedBy}
       />
       <p id={`${id}-falls`} class="soft">
-        {sentence === null ? words.where[part] : text.said(sentence)}
+        {sentence !== null ? text.said(sentence) : readings[part] === '' && words.where[part]}
       </p>
     </div>
   );
