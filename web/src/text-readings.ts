@@ -9,7 +9,7 @@ const write: Readonly<Record<ReadingPart, string>> = {
 
 export const readingsText = {
   readings: {
-    by: 'Ask for frames by',
+    by: 'Ask by',
     ways: { frames: 'Number', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
     parts: {
       darkest: 'Darkest part, metered',

@@ -18,15 +18,17 @@ export function AskedByChoice() {
   const { by, mode } = request.value;
   if (mode === 'aperture' && by === 'frames') return null;
   return (
-    <fieldset class="asked-by">
-      <legend>{words.by}</legend>
+    <div class="asked-by" role="radiogroup" aria-labelledby="asked-by">
+      <span id="asked-by" class="label">
+        {words.by}
+      </span>
       {WAYS.map((way) => (
         <label key={way}>
           <input type="radio" name="asked-by" value={way} checked={way === by} onChange={() => askBy(way)} />
           <span>{words.ways[way]}</span>
         </label>
       ))}
-    </fieldset>
+    </div>
   );
 }
 
