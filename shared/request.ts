@@ -198,7 +198,10 @@ function readMetered(written: WrittenReadings, base: string | undefined, mode: S
     throw new EvenrungError(
       'malformed-request',
       'In aperture priority the camera meters the base itself, and readings place nothing: ask for manual mode, or for a number of frames.',
-      { field: 'mode' },
+      {
+        field: 'mode',
+        suggestions: [{ code: 'mode', message: 'Manual mode.', change: { mode: 'manual' } }],
+      },
     );
   const darkest = readReading(written.darkest, 'darkest');
   return { darkest, brightest: readReading(written.brightest, 'brightest'), written };
