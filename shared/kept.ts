@@ -4,6 +4,7 @@ import { z } from 'zod';
 import { errorCodeSchema } from './error-codes.js';
 import { labelsSchema } from './labels.js';
 import { planSchema } from './plan.js';
+import { planReadingsSchema } from './plan-readings.js';
 import { MOST_FRAMES } from './request.js';
 import { LARGEST_VIEWPOINT, LONGEST_NAME, LONGEST_NOTE } from './run-request.js';
 import { frameViewSchema, runStateSchema, runViewSchema } from './state.js';
@@ -83,6 +84,8 @@ export const keptSetDetailSchema = keptSetViewSchema
   .omit({ frames: true })
   .extend({
     base: runViewSchema.shape.base,
+    /** What base and frames followed from; left out where they were asked for otherwise. */
+    readings: planReadingsSchema.optional(),
     /** In firing order. */
     passes: planSchema.shape.passes,
     /** The darkest first. */

@@ -32,6 +32,7 @@ export async function keptSetDetail(
   return {
     ...view,
     base,
+    ...(plan.readings === undefined ? {} : { readings: plan.readings }),
     passes: plan.passes,
     frames: set.frames.map(({ view: frame }) => frame),
     asides: [...asides],

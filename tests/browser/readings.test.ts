@@ -124,6 +124,10 @@ describe('by two readings', () => {
     await laptop
       .getByText(/The darkest part \(EV 7\) falls 2\s2\/3 stops below middle grey in frame 3/)
       .waitFor();
+    await laptop.getByRole('link', { name: 'Look at this set' }).click();
+    await laptop.locator('#set-heading').waitFor();
+    const kept = laptop.locator('#set-heading ~ p');
+    await kept.filter({ hasText: /The brightest part \(EV 14\) falls 2\s1\/3 stops above/ }).waitFor();
   });
 
   it('says of the sun at the bar, before it is pressed', async () => {

@@ -109,6 +109,11 @@ describe('fire', () => {
     const record = setRecordSchema.parse(JSON.parse(text));
     expect(record.frames.map(({ shutter }) => shutter)).toEqual(['1/100', '1/50', '1/25']);
     expect(record.readings).toMatchObject({ darkest: { written: 'EV 8' }, brightest: { written: '1/500' } });
+    const shown = flat((await run(['sets', 'show', record.id])).stdout);
+    expect(shown).toContain(
+      'metered: The darkest part (EV 8) falls 2 2/3 stops below middle grey in frame 3',
+    );
+    expect(shown).toContain('The brightest part (1/500 s) falls 2 1/3 stops above middle grey in frame 1');
   });
 
   it('says what is to be known of the sun before it fires', async () => {

@@ -193,6 +193,8 @@ function headOf({ set, run, isFolderThere }: ShownSet): string[] {
         .filter((part) => part !== null)
         .join(', '),
     ),
+    ...line('metered', set.plan.readings?.darkest.sentence ?? null),
+    ...line('', set.plan.readings?.brightest.sentence ?? null),
     ...line('folder', set.folder === null ? 'nothing was stored' : `${set.folder}${gone}`),
   ];
 }

@@ -29,6 +29,7 @@ import { Confirm } from './Confirm.js';
 import { Fold } from './Fold.js';
 import { LabelFields, type LabelTexts } from './Labels.js';
 import { Mark } from './Mark.js';
+import { Metered } from './Metered.js';
 import { Refused } from './More.js';
 import { nameOf, standingOf } from './Sets.js';
 import { Viewer } from './Viewer.js';
@@ -79,6 +80,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         <span>{text.list.verified(verified, set.frames.length)}</span>
         <span class="soft">{text.set.base(base.shutter, text.body.settings(base.aperture, base.iso))}</span>
       </p>
+      <Metered readings={set.readings} />
       {set.practice && <p class="practice-word">{text.set.practice}</p>}
       {set.note !== null && <p class="kept-note">{set.note}</p>}
       {sentence !== null && <p data-sentence>{text.said(sentence)}</p>}

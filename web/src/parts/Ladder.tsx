@@ -17,6 +17,7 @@ import { text } from '../text.js';
 import { refusedNow } from './Ask.js';
 import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
+import { Metered } from './Metered.js';
 import { RefusedPlan } from './RefusedPlan.js';
 
 export function PlanLadder() {
@@ -70,7 +71,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       <Size plan={run.plan} isToCome={false} called={calledOf(run, isScheduled)}>
         {text.ladder.base(run.base.shutter, text.body.settings(run.base.aperture, run.base.iso))}
       </Size>
-      <Metered plan={run.plan} />
+      <Metered readings={run.plan.readings} />
       <Warnings plan={run.plan} />
       <RunNotes notes={run.notes} />
       <Rungs rungs={rungsOfRun(run, onDiskOf(run.set.id)?.missing ?? [])} run={run} />
@@ -120,16 +121,6 @@ function Size({ plan, isToCome, called = '', children }: SizeProps) {
       )}
       {plan.release === 'pass' && <span>{text.ways.inOneRelease(passes)}</span>}
       {children !== undefined && <span class="soft">{children}</span>}
-    </p>
-  );
-}
-
-/** What was metered for the set; before it is fired that stands at the fields. */
-function Metered({ plan: { readings } }: { readonly plan: WirePlan }) {
-  if (readings === undefined) return null;
-  return (
-    <p class="soft metered-for">
-      {text.said(readings.darkest.sentence)} {text.said(readings.brightest.sentence)}
     </p>
   );
 }
