@@ -239,6 +239,16 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
     });
   });
 
+  it('keeps the room that somebody wrote into the profile: no lesson measures it', async () => {
+    const room = { above: 3.2, below: 5 };
+    const link = new PracticeLink(new PracticeBody({ shape: 'amount', ...AT_ONCE }));
+    const met = await Body.meet(link, {
+      profile: async ({ model, serial }) => bodyProfileSchema.parse({ version: 1, model, serial, room }),
+    });
+    const { profile } = await learnBody(met, ASKED, folder, { longestSeconds: 0 });
+    expect(profile).toMatchObject({ room, patterns: [[0, -1, 1]] });
+  });
+
   it('stopped in the middle', async () => {
     const body = new PracticeBody({ shape: 'pattern', ...AT_ONCE });
     const before = { ...body.state };

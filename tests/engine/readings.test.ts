@@ -100,6 +100,16 @@ describe('a set by two readings', () => {
     expect(record === undefined ? [] : shuttersOf(record)).toEqual(['1/50', '1/25', '1/13']);
   });
 
+  it('goes by what becomes of the files: raw ones hold more', async () => {
+    await body.change('format', 'raw');
+    const { station } = await open();
+    const plan = station.plan(METERED);
+    expect(plan.readings?.room).toMatchObject({ above: 3, below: 4 });
+    // R = 7 and r = 7: one frame, 9 - 3 = 6 (1/60 s).
+    expect([plan.offsets, plan.base.label]).toEqual([[0], '1/60']);
+    await station.close();
+  });
+
   it('that cannot be met fires nothing, and leaves nothing behind', async () => {
     const { station } = await open();
     const reversed = { ...METERED, readings: { darkest: 'EV 15', brightest: 'EV 8' } };

@@ -11,7 +11,7 @@ import {
 import type { Setting, Settings } from '../../src/camera/link.js';
 import { PracticeBody } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
-import { makesTwoFiles } from '../../src/camera/readiness/files.js';
+import { filesOf, makesTwoFiles } from '../../src/camera/readiness/files.js';
 import {
   clockCorrection,
   clockDifference,
@@ -287,6 +287,22 @@ describe('format', () => {
     expect(itemOf('format', [choice('imagequality', 'NEF+Fine')])?.message).toBe(
       'The camera writes two files a frame (NEF+Fine): one of them comes back, and the other is dropped or taken for the next frame. Set it to raw only or JPEG only, then fire again.',
     );
+  });
+
+  test.each([
+    // Labels as above; of two files the raw one is merged.
+    ['raw', [choice('imageformat', 'cRAW')]],
+    ['raw', [choice('imagequality', 'NEF (Raw)')]],
+    ['raw', [choice('imagequality', 'NEF+Fine*')]],
+    ['raw', [choice('imageformatcf', 'RAW'), choice('imageformatsd', 'RAW')]],
+    ['jpeg', [choice('imageformat', 'Large Fine JPEG')]],
+    ['jpeg', [choice('imagequality', 'JPEG Basic*')]],
+    // Which of the cards is read is not known.
+    [null, [choice('imageformatcf', 'RAW'), choice('imageformatsd', 'Small Fine JPEG')]],
+    [null, [choice('imageformat', '2', ['0', '1', '2'])]],
+    [null, []],
+  ] as const)('what becomes of the frames: %s', (files, settings) => {
+    expect(filesOf(treeOf(settings))).toBe(files);
   });
 
   test('two files a frame, where the link tells of every one', () => {
