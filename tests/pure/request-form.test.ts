@@ -1,7 +1,9 @@
 // What is asked for is one value: what the panel's buttons and the daemon's suggestions make of it.
 import { describe, expect, it } from 'vitest';
 import { sixths } from '../../shared/ev.js';
+import type { WirePlan } from '../../shared/plan.js';
 import {
+  asFrames,
   asSuggested,
   atNextViewpoint,
   choicesOf,
@@ -63,6 +65,39 @@ describe('a request in the fields', () => {
     const inOneRelease = { ...asked, release: 'pass' as const };
     expect(changed(inOneRelease, asSuggested(inOneRelease, { release: 'frame' }, null))).toEqual({
       release: 'frame',
+    });
+  });
+
+  it('by readings is changed like any other, and turns into a number of frames as it was planned', () => {
+    const readings = { darkest: '1/4', brightest: '1/2000', beside: {} };
+    const metered: RequestForm = { ...UNEVEN, by: 'readings', readings, base: '1/8', byHand: HAND };
+    // The step alone is changed: frames follow.
+    expect(changed(metered, inStep(metered, sixths(4)))).toEqual({ step: 4 });
+    expect(asSuggested(metered, { step: '2/3' }, null)).toMatchObject({ by: 'readings', step: 4 });
+    const swapped = { darkest: '1/2000', brightest: '1/4' };
+    expect(asSuggested(metered, { readings: swapped }, null)).toMatchObject({
+      ...{ by: 'readings', readings: { ...swapped, beside: {} } },
+    });
+    expect(asSuggested(metered, { from: '-1', to: '+2', step: '1', base: '1/30' }, null)).toMatchObject({
+      ...{ by: 'frames', framesWritten: '4', base: '1/30' },
+    });
+    const plan = { offsets: [-1, 0, 1, 2], base: { shutter: '1/50', exposureTime: 1 / 64 } } as WirePlan;
+    expect(changed(metered, asFrames(metered, plan))).toEqual({
+      ...{ by: 'frames', framesWritten: '4', ends: null, base: '1/50', byHand: null },
+    });
+    // Without a plan what stood there before stays.
+    expect(changed(metered, asFrames(metered, null))).toEqual({ by: 'frames' });
+  });
+
+  it('by readings is told without a base, and not before both can be read', () => {
+    const form: RequestForm = { ...USUAL_REQUEST, by: 'readings', base: '1/8' };
+    expect(readRequest(form, '1/8')).toBe('darkest');
+    expect(writeAsked(form)).toBeNull();
+    const half = { ...form, readings: { darkest: ' EV 3 ', brightest: 'EV', beside: {} } };
+    expect(readRequest(half, '1/8')).toBe('brightest');
+    const whole = { ...half, readings: { ...half.readings, brightest: '600 cd/m2' } };
+    expect(readRequest(whole, '1/8')).toEqual({
+      ...{ readings: { darkest: 'EV 3', brightest: '600 cd/m2' }, step: '1', mode: 'manual', settle: 0 },
     });
   });
 

@@ -49,12 +49,13 @@ export interface RequestOptions extends ReadingOptions {
 export type LimitOptions = Partial<StatedLimits>;
 
 export function addRequestOptions(command: Command): Command {
-  return addReadingOptions(command)
+  command
     .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
     .option('--from <ev>', 'darkest frame, such as -4')
     .option('--to <ev>', 'lightest frame, such as 4')
     .option('--span <ev>', 'EV from the darkest to the lightest frame, laid about the base')
-    .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"')
+    .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"');
+  return addReadingOptions(command)
     .option('--base <time>', 'shutter time that the frames are counted from (usual: 1/60)')
     .addOption(
       new Option('--mode <mode>', 'what moves the centre of a pass')
