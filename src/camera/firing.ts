@@ -86,7 +86,9 @@ export class Firing {
     if (shutter === null || (button === null && holdSeconds !== null))
       return { files: [], failure: noBulb() };
     const filesPerFrame = makesTwoFiles(settings) ? 2 : 1;
-    const released = await shutter.release({ ...release, button, holdSeconds, filesPerFrame });
+    const lettingGo = button === null ? this.dialect.oneRelease?.button(settings)?.up : undefined;
+    const pressed = { button, holdSeconds, lettingGo };
+    const released = await shutter.release({ ...release, ...pressed, filesPerFrame });
     this.mayBeOpen = holdSeconds !== null && released.failure !== null;
     return released;
   }

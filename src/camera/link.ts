@@ -99,6 +99,11 @@ export interface PressOptions {
   readonly holdSeconds: number | null;
   /** All the exposures that are about to be made, in seconds, for sizing deadlines; it sets nothing. */
   readonly exposureSeconds: number;
+  /**
+   * What lets the button go after the library's own release, if the body took the press and was too busy to be let go; left out if nothing
+   * over the wire does.
+   */
+  readonly lettingGo?: readonly SettingChange[] | undefined;
 }
 
 /** A file that the body made, as the body tells of it. Folder and name find it again, also in another process. */

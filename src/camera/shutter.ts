@@ -48,6 +48,8 @@ export interface ReleaseOptions {
   readonly exposureSeconds: number;
   /** What is held until the files are told of; null for the library's own release. */
   readonly button: Button | null;
+  /** As in PressOptions. */
+  readonly lettingGo?: PressOptions['lettingGo'];
   /** Seconds after which the link lets the button go by itself; null if it is held until the files are told of. */
   readonly holdSeconds: number | null;
   /** Whether another release is expected as soon as this one's heads have been looked at. */
@@ -279,12 +281,12 @@ export class Shutter {
   }
 
   /** A body whose buffer is full, or that writes, says that it is busy: nothing was released then, and it is asked again. */
-  private async press({ button, holdSeconds, exposureSeconds }: ReleaseOptions): Promise<void> {
+  private async press({ button, holdSeconds, exposureSeconds, lettingGo }: ReleaseOptions): Promise<void> {
     const until = performance.now() + BUSY_MS;
     for (;;) {
       if (this.hold !== null && this.hold.cutAt !== null) throw notOpened();
       try {
-        return await this.link.press({ button, holdSeconds, exposureSeconds });
+        return await this.link.press({ button, holdSeconds, exposureSeconds, lettingGo });
       } catch (cause) {
         const { code } = asEvenrungError(cause);
         if (code !== 'body-busy' || performance.now() > until) throw cause;

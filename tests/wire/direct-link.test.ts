@@ -132,6 +132,20 @@ test('a body that is busy has not been released', () =>
     await expect.poll(() => body.shots.length, WITHIN_4_S).toBe(1);
   }));
 
+test('a body that took the press, and was busy when it was let go, has been released: it is not pressed again', () =>
+  withBody('amount', async (linked) => {
+    const { link, body, responder } = linked;
+    const take = responder.intercept(AMOUNT_OPERATION.letGo, async () => ({ response: RESPONSE.deviceBusy }));
+    const lettingGo = HELD.button?.up;
+    await link.press({ ...PLAIN_RELEASE, lettingGo });
+    take();
+    await nextFile(linked);
+    expect(body.shots).toHaveLength(1);
+    await link.press({ ...PLAIN_RELEASE, lettingGo });
+    await nextFile(linked);
+    expect(body.shots).toHaveLength(2);
+  }));
+
 const HELD: PressOptions = {
   button: {
     down: [{ name: 'eosremoterelease', value: 'Immediate' }],

@@ -25,6 +25,9 @@ const BUSY_MS = 10_000;
  */
 const TEXTS_OF_ONE_PRESSED = 2;
 
+/** Under 0x0B, if the body took the press, and was too busy to hear that it is over (library.c, trigger of 2.5.30 and 2.5.34). */
+const LETTING_GO_FAILED = /\bFull-Release failed/;
+
 interface Held {
   readonly up: readonly SettingChange[];
   /** When it goes up by itself, by performance.now(). */
@@ -92,16 +95,9 @@ export class ReleaseButton {
     return done;
   }
 
-  private async goDown({ button, holdSeconds }: PressOptions): Promise<void> {
+  private async goDown({ button, holdSeconds, lettingGo }: PressOptions): Promise<void> {
     if (this.held !== undefined) await this.goUp();
-    if (button === null) {
-      try {
-        await ask(this.session, this.session.gp.gp_camera_trigger_capture);
-      } catch (cause) {
-        throw cause instanceof CallFailure ? pressingFailed(cause.code) : cause;
-      }
-      return;
-    }
+    if (button === null) return this.trigger(lettingGo);
     const holdMs = holdSeconds === null ? 0 : holdSeconds * 1000;
     this.endsAt = holdMs === 0 ? 0 : performance.now() + PRESSING_MS + holdMs;
     // Read before the first of them is written: what is wrong with the last one must not be found out half-way.
@@ -121,6 +117,21 @@ export class ReleaseButton {
     this.endsAt = until ?? 0;
     const timer = until === null ? undefined : setTimeout(() => void this.letGoInTime(), holdMs);
     this.held = { up: button.up, until, timer };
+  }
+
+  /** By the library's own release, which presses and lets go. @param up what lets go if the body was too busy for it */
+  private async trigger(up: readonly SettingChange[] = []): Promise<void> {
+    const { session } = this;
+    const textsBefore = session.textsTold();
+    try {
+      await ask(session, session.gp.gp_camera_trigger_capture);
+    } catch (cause) {
+      if (!(cause instanceof CallFailure)) throw cause;
+      const isPressed = session.textsTold() > textsBefore && LETTING_GO_FAILED.test(session.lastText());
+      // The shutter went: pressed again, it would go a second time.
+      if (cause.code !== RESULT.cameraBusy || !isPressed) throw pressingFailed(cause.code);
+      this.held = { up, until: null, timer: undefined };
+    }
   }
 
   private async letGoInTime(): Promise<void> {

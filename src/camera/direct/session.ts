@@ -18,6 +18,8 @@ export interface Session {
   readonly camera: Camera;
   /** @returns how many error texts the library has told so far; those of a call are counted when it returns */
   textsTold(): number;
+  /** @returns the last of them, in English whatever the system speaks; empty if there was none */
+  lastText(): string;
   /** Where it was found, and what it is called there. */
   readonly port: AttachedPort;
   /** Whether it was opened. */
@@ -63,15 +65,17 @@ export async function mustBeThere(session: Session): Promise<void> {
  * @returns a context whose error texts go to standard error, marked as those that come back as result codes besides. They are
  *   one line each, whatever the body put into them.
  */
-function newContext(gp: Gp): { readonly context: Context; textsTold(): number } {
+function newContext(gp: Gp): Pick<Session, 'context' | 'textsTold' | 'lastText'> {
   const context = gp.gp_context_new();
   let told = 0;
+  let last = '';
   const tell = gp.koffi.register((_context: unknown, text: unknown) => {
     told += 1;
-    process.stderr.write(`### ${oneLine(String(text))}\n`);
+    last = oneLine(String(text));
+    process.stderr.write(`### ${last}\n`);
   }, 'GPContextErrorFunc');
   gp.gp_context_set_error_func(context, tell, null);
-  return { context, textsTold: () => told };
+  return { context, textsTold: () => told, lastText: () => last };
 }
 
 /** Longer texts say no more. */
@@ -92,7 +96,7 @@ export async function openSession(
 ): Promise<Session> {
   const gp = await loadGphoto2();
   const calls = new Calls();
-  const { context, textsTold } = newContext(gp);
+  const { context, textsTold, lastText } = newContext(gp);
   gp.gp_setting_set('libgphoto', 'cached-images', FILES_IN_MEMORY);
   const searched = await search(gp, calls, context);
   try {
@@ -113,7 +117,7 @@ export async function openSession(
       gp.gp_camera_unref(camera);
       gp.gp_context_unref(context);
     };
-    return { gp, calls, context, camera, textsTold, port, isOpen: () => isOpen, open, close };
+    return { gp, calls, context, camera, textsTold, lastText, port, isOpen: () => isOpen, open, close };
   } finally {
     searched.free();
   }
