@@ -6,10 +6,12 @@ import {
   lightAt,
   meteredTv,
   PICTURE,
+  PICTURES,
   type Region,
   sceneMap,
   WALL_BOARDS,
 } from '../../src/camera/practice/scene.js';
+import { PRACTICE_SCENES, type PracticeScene, STILL } from '../../src/camera/practice/view.js';
 import { exposureValueOfLuminance, sixths, toEv } from '../../src/exposure/index.js';
 
 // The first look at the map takes a second, or more on a busy machine.
@@ -119,5 +121,73 @@ describe('the meter of the practice body', () => {
       for (let av = 18; av <= 54; av += 2) expect(Math.abs(meteredTv(sixths(av), iso) % 2)).toBe(0);
     expect(meteredTv(F8, 125)).toBe(38);
     expect(meteredTv(F8, 160)).toBe(40);
+  });
+});
+
+describe('the other scenes of the practice body', () => {
+  const spanOf = async (scene: PracticeScene): Promise<{ span: number; brightest: number }> => {
+    const { luminance } = await sceneMap('small', { ...STILL, scene });
+    const sorted = luminance.toSorted();
+    const at = (share: number) => sorted[Math.floor(share * (sorted.length - 1))] as number;
+    return { span: Math.log2(at(0.995) / at(0.005)), brightest: at(1) };
+  };
+
+  it('span less in fog and by day than at dusk', async () => {
+    const [dusk, day, flat] = await Promise.all((['dusk', 'day', 'flat'] as const).map(spanOf));
+    expect(flat?.span).toBeLessThan(6);
+    expect(day?.span).toBeLessThan((dusk?.span ?? 0) - 1);
+  });
+
+  it('have light and colour of a usable size, and a metered exposure within the shutter', async () => {
+    for (const scene of PRACTICE_SCENES) {
+      const { luminance, warmth } = await sceneMap('small', { ...STILL, scene });
+      // What the drawn scene can hold: 18 EV about, less what a tint adds.
+      expect(luminance.every((value) => value > 0.02 && value < 140_000)).toBe(true);
+      expect(warmth.every((value) => value >= -1 && value <= 1)).toBe(true);
+      // From 30 s to 1/8000 s.
+      expect(meteredTv(F8, 100, scene)).toBeGreaterThan(-30);
+      expect(meteredTv(F8, 100, scene)).toBeLessThan(78);
+    }
+  });
+
+  it('are each a scene of its own', async () => {
+    const maps = await Promise.all(PRACTICE_SCENES.map((scene) => sceneMap('small', { ...STILL, scene })));
+    const sums = maps.map(({ luminance }) => luminance.reduce((sum, value) => sum + value, 0));
+    expect(new Set(sums).size).toBe(PRACTICE_SCENES.length);
+  });
+});
+
+describe('a view that has moved', () => {
+  it('shows everything further right and down by as much', async () => {
+    const still = await sceneMap('full');
+    const moved = await sceneMap('full', { ...STILL, right: 8, down: 3 });
+    const { width, height } = PICTURE;
+    for (const [column, row] of [[200, 300], [640, 480], [900, 700]] as const) // biome-ignore format: a table
+      expect(moved.luminance[(row + 3) * width + column + 8]).toBeCloseTo(
+        still.luminance[row * width + column] as number,
+        3,
+      );
+    expect(moved.luminance).toHaveLength(width * height);
+  });
+
+  it('drifts nothing but the boat and what mirrors it', async () => {
+    const still = await sceneMap('small');
+    const moved = await sceneMap('small', { ...STILL, drift: 0.1 });
+    const { width } = PICTURES.small;
+    const changed = [...still.luminance.keys()].filter(
+      (at) => still.luminance[at] !== moved.luminance[at] || still.warmth[at] !== moved.warmth[at],
+    );
+    expect(changed.length).toBeGreaterThan(100);
+    // The boat lies in the middle half of the picture.
+    expect(changed.every((at) => at % width > width * 0.25 && at % width < width * 0.75)).toBe(true);
+  });
+
+  it('keeps the light, and loses the edges, out of focus', async () => {
+    const [still, soft] = await Promise.all([sceneMap('small'), sceneMap('small', { ...STILL, defocus: 6 })]);
+    const sum = (map: Float32Array) => map.reduce((all, value) => all + value, 0);
+    const roughness = (map: Float32Array) =>
+      map.reduce((all, value, at) => all + Math.abs(value - (map[at + 1] ?? value)), 0);
+    expect(sum(soft.luminance) / sum(still.luminance)).toBeCloseTo(1, 2);
+    expect(roughness(soft.luminance)).toBeLessThan(roughness(still.luminance) * 0.8);
   });
 });

@@ -56,6 +56,8 @@ export {
 } from './shapes.js';
 export type { FileKind, PracticeFile } from './store.js';
 
+import { STILL, type View } from './view.js';
+
 /** @param range in whole EV, either way */
 const thirdsUpTo = (range: number): Sixths[] =>
   Array.from({ length: 6 * range + 1 }, (_, index) => timesSixths(A_THIRD, index - 3 * range));
@@ -100,6 +102,8 @@ export class PracticeBody {
   private readonly store: Store;
   private readonly firing: Firing;
   private mirrorUp = false;
+  /** Frames that were planned. */
+  private planned = 0;
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
   /** How much lighter the scene has become since it was drawn, in sixths. */
@@ -107,7 +111,14 @@ export class PracticeBody {
 
   constructor(options: Partial<PracticeOptions> = {}) {
     const { shape = 'amount' } = options;
-    this.options = { shape, picture: 'full', now: () => new Date(), ...SHAPES[shape], ...options };
+    this.options = {
+      shape,
+      picture: 'full',
+      view: STILL,
+      now: () => new Date(),
+      ...SHAPES[shape],
+      ...options,
+    };
     const { patterns, steps, shortestTv, longestTv } = this.options;
     this.shutters = SHUTTER_SCALES.third.filter(({ tv }) => tv >= longestTv && tv <= shortestTv);
     const isPattern = shape === 'pattern';
@@ -341,6 +352,8 @@ export class PracticeBody {
     const bracket = isBulb ? null : this.activeBracket;
     const shot = isBulb ? BULB_SHOT : this.nextShot(bracket);
     const { beyondRange, recordsBracket, serial, picture, pairOrder } = this.options;
+    const view = this.viewOf(this.planned);
+    this.planned += 1;
     const shotOf = (openSeconds?: number): PracticeShot =>
       openSeconds === undefined ? shot : { ...shot, tv: nearestTv(openSeconds), openSeconds };
     return {
@@ -367,11 +380,17 @@ export class PracticeBody {
             bracketed: bracket !== null,
             light,
             picture,
+            view,
           },
           settings.format,
           pairOrder,
         ),
     };
+  }
+
+  private viewOf(frame: number): View {
+    const { view } = this.options;
+    return typeof view === 'function' ? view(frame) : view;
   }
 
   private isLocked(name: keyof PracticeState): boolean {
@@ -396,7 +415,9 @@ export class PracticeBody {
     const pattern = bracket?.pattern ?? [0];
     const bracketPosition = pattern[this.turn % pattern.length] ?? 0;
     if (bracket !== null) this.turn += 1;
-    const metered = () => minusSixths(plusSixths(meteredTv(aperture, iso), this.lightMoved), compensation);
+    const { scene } = this.viewOf(this.planned);
+    const metered = () =>
+      minusSixths(plusSixths(meteredTv(aperture, iso, scene), this.lightMoved), compensation);
     const centre = mode === 'manual' && shutter !== 'bulb' ? shutter : metered();
     const wanted = minusSixths(centre, partOf(bracket, bracketPosition));
     const longest = this.shutters[0]?.tv ?? wanted;

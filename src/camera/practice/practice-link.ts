@@ -23,6 +23,7 @@ import { type Face, facesOf, toldBy } from './faces.js';
 import { NO_TIME, PRACTICE_SHAPES, PracticeBody } from './model.js';
 import { BULB, buttonsOf, PRACTICE_APART, PracticeApart } from './practice-apart.js';
 import { sceneAtHand } from './render.js';
+import { PRACTICE_SCENES, type PracticeScene, STILL } from './view.js';
 
 /** Writing the file, reading it and judging it; measured on two cores. */
 const HANDING_OVER_SECONDS = 0.1;
@@ -189,14 +190,16 @@ export class PracticeLink implements Link {
 /**
  * The environment says how much time the body takes, how large its pictures are, and how it brackets: EVENRUNG_PRACTICE_TIMING is
  * `lifelike` (the default) or `at-once`, EVENRUNG_PRACTICE_PICTURE `full` (the default) or `small`, EVENRUNG_PRACTICE_SHAPE one of
- * PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the default) or `aperture`, and EVENRUNG_PRACTICE_LINK
+ * PRACTICE_SHAPES (`amount` by default), EVENRUNG_PRACTICE_MODE `manual` (the default) or `aperture`, EVENRUNG_PRACTICE_SCENE one of
+ * PRACTICE_SCENES (`dusk` by default; the others are drawn when the body is opened), and EVENRUNG_PRACTICE_LINK
  * whether release and fetch are two things: `apart` (the default) or `at-once`, as over the npm binding.
  * @throws EvenrungError unknown-body
  */
 export function openPracticeLink(): Link {
   const picture = process.env.EVENRUNG_PRACTICE_PICTURE === 'small' ? 'small' : 'full';
+  const view = { ...STILL, scene: namedScene() };
   // Now, so that the first frame does not wait for it.
-  void sceneAtHand(picture);
+  void sceneAtHand(picture, view);
   const timing = process.env.EVENRUNG_PRACTICE_TIMING === 'at-once' ? { timing: NO_TIME } : {};
   const named = process.env.EVENRUNG_PRACTICE_SHAPE ?? 'amount';
   const shape = PRACTICE_SHAPES.find((candidate) => candidate === named);
@@ -206,7 +209,17 @@ export function openPracticeLink(): Link {
       `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
     );
   }
-  const body = new PracticeBody({ ...timing, picture, shape });
+  const body = new PracticeBody({ ...timing, picture, view, shape });
   if (process.env.EVENRUNG_PRACTICE_MODE === 'aperture') void body.change('mode', 'aperture');
   return new PracticeLink(body, { isApart: process.env.EVENRUNG_PRACTICE_LINK !== 'at-once' });
+}
+
+function namedScene(): PracticeScene {
+  const named = process.env.EVENRUNG_PRACTICE_SCENE ?? 'dusk';
+  const scene = PRACTICE_SCENES.find((candidate) => candidate === named);
+  if (scene !== undefined) return scene;
+  throw new EvenrungError(
+    'unknown-body',
+    `The practice body has no scene '${named}': EVENRUNG_PRACTICE_SCENE takes ${PRACTICE_SCENES.join(', ')}.`,
+  );
 }

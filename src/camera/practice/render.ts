@@ -5,12 +5,15 @@ import { METER_CONSTANT_K, NO_EV, type Sixths, secondsOf, toEv } from '../../exp
 import { type DrawnScene, keptScene } from './drawn-scene.js';
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
 import { inSlices, PICTURES, type PictureSize, type SceneMap, sceneMap } from './scene.js';
+import { keyOf, STILL, stillScene, type View } from './view.js';
 
 export interface FrameToRender extends RecordedSettings {
   /** EV in sixths by which the scene is lighter than it was drawn; left out, as it was. */
   readonly light?: Sixths;
   /** Left out, full. */
   readonly picture?: PictureSize;
+  /** Left out, the boathouse at dusk, with nothing moved. */
+  readonly view?: View;
 }
 
 // From luminance to the picture. Exposure on the sensor is H = q L t / N^2 in lx s, with q = 0.65 for a usual lens, and the
@@ -48,14 +51,24 @@ const LARGEST_Z = Math.ceil(2 * Math.sqrt(FULL_WELL + READ_NOISE ** 2) * UNITS);
 
 const TINT_CODES = tintCodes();
 
-const drawn: Partial<Record<PictureSize, Promise<DrawnScene>>> = {};
+const drawn = new Map<string, Promise<DrawnScene>>();
+/** As many are kept: each is 8 MB. */
+const MOST_DRAWN = 3;
 
-/** What all frames are made from, so that the first one does not wait for it: from the build, or drawn now, in slices. */
-export function sceneAtHand(picture: PictureSize): Promise<DrawnScene> {
-  drawn[picture] ??= keptScene(picture, samplesOf(picture), NOISE_LENGTHS[picture]).then(
-    (kept) => kept ?? drawScene(picture),
-  );
-  return drawn[picture];
+/** What all frames are made from, so that the first one does not wait for it: from the build (dusk alone), or drawn now, in slices. */
+export function sceneAtHand(picture: PictureSize, view: View = STILL): Promise<DrawnScene> {
+  const key = `${picture} ${keyOf(view)}`;
+  const scene = drawn.get(key) ?? keptOrDrawn(picture, view);
+  drawn.delete(key);
+  drawn.set(key, scene);
+  for (const oldest of drawn.keys()) if (drawn.size > MOST_DRAWN) drawn.delete(oldest);
+  return scene;
+}
+
+async function keptOrDrawn(picture: PictureSize, view: View): Promise<DrawnScene> {
+  const kept =
+    stillScene(view) === 'dusk' ? await keptScene(picture, samplesOf(picture), NOISE_LENGTHS[picture]) : null;
+  return kept ?? drawScene(picture, view);
 }
 
 function samplesOf(picture: PictureSize): number {
@@ -69,8 +82,8 @@ function samplesOf(picture: PictureSize): number {
  */
 export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
   const exif = exifOf(frame);
-  const { picture = 'full' } = frame;
-  const { codes, noise } = await sceneAtHand(picture);
+  const { picture = 'full', view = STILL } = frame;
+  const { codes, noise } = await sceneAtHand(picture, view);
   const pixels = expose(frame, codes, noise);
   const jpeg = await sharp(pixels, { raw: { ...PICTURES[picture], channels: 3 } })
     .jpeg({ quality: 90 })
@@ -80,8 +93,8 @@ export async function renderFrame(frame: FrameToRender): Promise<Buffer> {
 }
 
 /** The full one takes a second. */
-export async function drawScene(picture: PictureSize): Promise<DrawnScene> {
-  const map = await sceneMap(picture);
+export async function drawScene(picture: PictureSize, view: View = STILL): Promise<DrawnScene> {
+  const map = await sceneMap(picture, view);
   const codes = new Uint16Array(samplesOf(picture));
   await inSlices(PICTURES[picture].height, (row) => encodeRow(row, map, codes));
   return { codes, noise: await noiseTable(NOISE_LENGTHS[picture]) };

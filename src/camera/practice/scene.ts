@@ -2,6 +2,8 @@
 // picture file and no measurement lies behind it. Real dusk is darker: the light is set so that f/8, 1/60 s, ISO 100 is
 // metered, with the beams near 1 cd/m2 and the low light on the lake near 14 000 (13.8 EV). Knows no frame.
 import { exposureValueOfLuminance, type Sixths, sixths, toEv } from '../../exposure/index.js';
+import { blurred } from './blur.js';
+import { keyOf, type PracticeScene, STILL, stillScene, type View } from './view.js';
 
 /** How large a picture is. */
 export type PictureSize = 'full' | 'small';
@@ -69,6 +71,13 @@ const DINGHY = { x: 1.5, z: 14, half: 1.2 };
 /** cd/m2 of the doorway as a lamp: the mean of what is seen through it, about. */
 const DOORWAY_LIGHT = 9500;
 
+/** What is being drawn; set before each piece of work, since several maps may be drawn by turns. */
+let view: View = STILL;
+
+/** The lamp under the roof (`lamp`), and the tiny one by the far truss (`spot`): metres, and cd/m2 of the globe. */
+const LAMP = { x: 0.75, y: 2.2, z: 3.2, radius: 0.07, luminance: 100_000 };
+const SPOT = { x: -0.7, y: 2.3, z: 3.9, radius: 0.011, luminance: 120_000 };
+
 /** A ray from a point, one unit of z a step, so that everything is met at growing z. */
 interface Ray {
   x: number;
@@ -127,6 +136,7 @@ const smooth = (from: number, to: number, value: number): number =>
  * cosines, softened by its area), and what the room throws back, more near the doors.
  */
 function lit(x: number, y: number, z: number, nx: number, ny: number, nz: number): number {
+  if (view.scene === 'lamp') return lampLit(x, y, z, nx, ny, nz);
   const vx = -x;
   const vy = 1.3 - y;
   const vz = FRONT + 0.4 - z;
@@ -136,6 +146,22 @@ function lit(x: number, y: number, z: number, nx: number, ny: number, nz: number
   const direct = (area * facing * Math.max(0, vz)) / (square * (Math.PI * square + area));
   const back = 0.0042 * (0.35 + Math.exp(-Math.max(0, FRONT - z) / 1.6)) * (1.3 - 0.2 * y);
   return DOORWAY_LIGHT * (direct + back);
+}
+
+/** As lit, from the lamp under the roof: inverse square and one cosine, and what the room throws back. */
+function lampLit(x: number, y: number, z: number, nx: number, ny: number, nz: number): number {
+  const vx = LAMP.x - x;
+  const vy = LAMP.y - y;
+  const vz = LAMP.z - z;
+  const square = vx * vx + vy * vy + vz * vz + 0.01;
+  const facing = Math.max(0, nx * vx + ny * vy + nz * vz) / Math.sqrt(square);
+  return (LAMP.luminance * LAMP.radius ** 2 * facing) / square + 1.5;
+}
+
+/** @returns the globe of a lamp, if the ray meets it */
+function globe(ray: Ray, { x, y, z, radius, luminance }: typeof LAMP): Hit | undefined {
+  if (ray.z > z) return undefined;
+  return Math.hypot(xAt(ray, z) - x, yAt(ray, z) - y) < radius ? { z, luminance, warmth: 0.6 } : undefined;
 }
 
 /** Boards side by side: `across` counts boards, `along` runs with the grain in metres. @returns reflectance */
@@ -194,10 +220,22 @@ function afloat(ray: Ray): Light | undefined {
 
 /** What the ray meets first. The boat lies partly inside, partly outside; all else is one or the other. */
 function seen(ray: Ray): Light {
+  const { scene } = view;
+  const lamp = scene === 'lamp' ? globe(ray, LAMP) : scene === 'spot' ? globe(ray, SPOT) : undefined;
   const boat = rowingBoat(ray);
   const inside = room(ray);
-  if (boat && (!inside || boat.z < inside.z)) return boat;
-  return inside ?? outside(ray);
+  const within = boat && (!inside || boat.z < inside.z) ? boat : inside;
+  if (lamp && (!within || lamp.z < within.z)) return lamp;
+  const light = within ?? outside(ray);
+  return scene === 'dusk' || scene === 'spot' ? light : inLight(scene, light, within !== undefined);
+}
+
+/** What dusk becomes in another light. The lamp lights the inside by itself. */
+function inLight(scene: PracticeScene, { luminance, warmth }: Light, isInside: boolean): Light {
+  if (scene === 'flat') return { luminance: 60 * (luminance / 60) ** 0.33, warmth: warmth * 0.4 };
+  if (scene === 'day')
+    return { luminance: isInside ? 12 * luminance ** 0.85 : 1.6 * luminance, warmth: warmth * 0.8 };
+  return isInside ? { luminance, warmth } : { luminance: luminance * 2e-3, warmth: -0.6 };
 }
 
 /** @returns the first thing met inside, or undefined where the ray leaves through the doorway */
@@ -375,7 +413,7 @@ function withinRim(ray: Ray): Hit | undefined {
   const at = ray.z + (BOAT.rim - ray.y + BOAT.rise * (ray.z - BOAT.stern)) / (ray.rise - BOAT.rise);
   if (at < BOAT.stern || at > BOAT.bow || at < ray.z) return undefined;
   const x = xAt(ray, at);
-  const off = Math.abs(x - BOAT.x);
+  const off = Math.abs(x - BOAT.x - view.drift);
   if (off > BOAT.half) return undefined;
   const along = (at - BOAT.stern) / (BOAT.bow - BOAT.stern);
   const half = BOAT.half * (1 - along ** 2.6) ** 0.75 * (0.74 + 0.9 * along * (1 - along));
@@ -391,12 +429,17 @@ function transom(ray: Ray): Hit | undefined {
   const x = xAt(ray, BOAT.stern);
   const y = yAt(ray, BOAT.stern);
   const half = BOAT.transom * (0.6 + (0.4 * y) / BOAT.rim);
-  if (y < 0 || y > BOAT.rim || Math.abs(x - BOAT.x) > half) return undefined;
-  return wood(BOAT.stern, boards(y / 0.15, x - BOAT.x, 89) * lit(x, y, BOAT.stern, 0, 0, -1));
+  if (y < 0 || y > BOAT.rim || Math.abs(x - BOAT.x - view.drift) > half) return undefined;
+  return wood(BOAT.stern, boards(y / 0.15, x - BOAT.x - view.drift, 89) * lit(x, y, BOAT.stern, 0, 0, -1));
 }
 
-/** @param across 0 at the left, 1 at the right @param down 0 at the top, 1 at the bottom */
-export function lightAt(across: number, down: number): Light {
+/** @param across 0 at the left, 1 at the right @param down 0 at the top, 1 at the bottom; of the scene at dusk unless it is said otherwise */
+export function lightAt(across: number, down: number, of: View = STILL): Light {
+  view = of;
+  return lightThrough(across - of.right / PICTURE.width, down - of.down / PICTURE.height);
+}
+
+function lightThrough(across: number, down: number): Light {
   sight.aside = ((across - 0.5) * ASPECT) / FOCAL;
   sight.rise = (HORIZON - down) / FOCAL;
   return seen(sight);
@@ -405,18 +448,22 @@ export function lightAt(across: number, down: number): Light {
 /** The scene pixel by pixel, row by row from the top left corner. */
 export interface SceneMap {
   readonly picture: PictureSize;
+  readonly of: View;
   /** cd/m2 */
   readonly luminance: Float32Array;
   /** As in Light. */
   readonly warmth: Float32Array;
 }
 
-const maps: Partial<Record<PictureSize, Promise<SceneMap>>> = {};
+const maps = new Map<string, Promise<SceneMap>>();
 
-/** The scene as a map of that size, built at the first call, in slices, and kept. */
-export function sceneMap(picture: PictureSize = 'full'): Promise<SceneMap> {
-  maps[picture] ??= buildMap(picture);
-  return maps[picture];
+/** The scene as a map of that size, built in slices. What stands still is built at the first call, and kept. */
+export function sceneMap(picture: PictureSize = 'full', of: View = STILL): Promise<SceneMap> {
+  if (stillScene(of) === undefined) return buildMap(picture, of);
+  const key = `${picture} ${keyOf(of)}`;
+  const map = maps.get(key) ?? buildMap(picture, of);
+  maps.set(key, map);
+  return map;
 }
 
 const SLICE_MS = 8;
@@ -432,23 +479,24 @@ export async function inSlices(pieces: number, work: (piece: number) => void): P
   }
 }
 
-async function buildMap(picture: PictureSize): Promise<SceneMap> {
+async function buildMap(picture: PictureSize, of: View): Promise<SceneMap> {
   const { width, height } = PICTURES[picture];
   const coarse = {
-    picture,
+    ...{ picture, of },
     luminance: new Float32Array(width * height),
     warmth: new Float32Array(width * height),
   };
   await inSlices(height, (row) => lookAlong(row, coarse));
-  const fine = { picture, luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
+  const fine = { ...coarse, luminance: coarse.luminance.slice(), warmth: coarse.warmth.slice() };
   await inSlices(height, (row) => smoothEdges(row, coarse.luminance, fine));
-  return fine;
+  const sigma = (of.defocus * width) / PICTURE.width;
+  return { ...fine, luminance: blurred(fine.luminance, width, sigma) };
 }
 
-function lookAlong(row: number, { picture, luminance, warmth }: SceneMap): void {
+function lookAlong(row: number, { picture, of, luminance, warmth }: SceneMap): void {
   const { width, height } = PICTURES[picture];
   for (let column = 0; column < width; column += 1) {
-    const light = lightAt((column + 0.5) / width, (row + 0.5) / height);
+    const light = lightAt((column + 0.5) / width, (row + 0.5) / height, of);
     luminance[row * width + column] = light.luminance;
     warmth[row * width + column] = light.warmth;
   }
@@ -463,7 +511,7 @@ const WITHIN = [
   [-0.125, 0.375],
 ] as const;
 
-function smoothEdges(row: number, coarse: Float32Array, { picture, luminance, warmth }: SceneMap): void {
+function smoothEdges(row: number, coarse: Float32Array, { picture, of, luminance, warmth }: SceneMap): void {
   const { width, height } = PICTURES[picture];
   const first = row * width;
   const above = Math.max(0, row - 1) * width;
@@ -480,7 +528,7 @@ function smoothEdges(row: number, coarse: Float32Array, { picture, luminance, wa
     let sum = 0;
     let warm = 0;
     for (const [x, y] of WITHIN) {
-      const light = lightAt((column + 0.5 + x) / width, (row + 0.5 + y) / height);
+      const light = lightAt((column + 0.5 + x) / width, (row + 0.5 + y) / height, of);
       sum += light.luminance;
       warm += light.luminance * light.warmth;
     }
@@ -496,10 +544,11 @@ const BELL = 0.134;
 /** Cells that weigh less than this are not looked at. */
 const LEAST_WEIGHT = 0.01;
 
-let meteredEv: number | undefined;
+const meteredEv: Partial<Record<PracticeScene, number>> = {};
 
 /** @returns the scene's EV at ISO 100, as the meter sees it */
-function sceneEv(): number {
+function sceneEv(scene: PracticeScene): number {
+  const of = { ...STILL, scene };
   let sum = 0;
   let weights = 0;
   for (let row = 0; row < CELLS.down; row += 1) {
@@ -509,7 +558,7 @@ function sceneEv(): number {
       const square = ((across - 0.5) * ASPECT) ** 2 + (down - 0.5) ** 2;
       const weight = Math.exp(-square / (2 * BELL * BELL));
       if (weight < LEAST_WEIGHT) continue;
-      sum += weight * exposureValueOfLuminance(lightAt(across, down).luminance);
+      sum += weight * exposureValueOfLuminance(lightAt(across, down, of).luminance);
       weights += weight;
     }
   }
@@ -520,7 +569,8 @@ function sceneEv(): number {
  * What a reflected-light meter with K = 12.5 makes of the scene (ISO 2720): Av + Tv = EV at ISO 100 + log2(ISO / 100).
  * @returns Tv in sixths, on the third-stop grid; it may lie beyond the body's shutter
  */
-export function meteredTv(av: Sixths, iso: number): Sixths {
-  meteredEv ??= sceneEv();
-  return sixths(2 * Math.round(3 * (meteredEv + Math.log2(iso / 100) - toEv(av))));
+export function meteredTv(av: Sixths, iso: number, scene: PracticeScene = 'dusk'): Sixths {
+  meteredEv[scene] ??= sceneEv(scene);
+  const ev = meteredEv[scene];
+  return sixths(2 * Math.round(3 * (ev + Math.log2(iso / 100) - toEv(av))));
 }

@@ -2,6 +2,7 @@
 // physical terms, as in model.ts.
 import { NO_EV, ONE_EV, type Sixths, sixths, timesSixths } from '../../exposure/index.js';
 import type { PictureSize } from './scene.js';
+import type { View } from './view.js';
 
 /** How the body says "bracket": the shapes of dialects A, B, C and D. */
 export const PRACTICE_SHAPES = ['amount', 'pattern', 'drive-entry', 'none'] as const;
@@ -131,6 +132,8 @@ export interface PracticeOptions {
   readonly whileExposing: 'sends' | 'waits' | 'refuses';
   /** Full, where nothing else is said. */
   readonly picture: PictureSize;
+  /** What it is pointed at, and how that has moved: one view for every frame, or one for each, counted from 0. */
+  readonly view: View | ((frame: number) => View);
   readonly now: () => Date;
 }
 
@@ -173,7 +176,9 @@ const EVERY_SHAPE = {
 } as const satisfies Partial<PracticeOptions>;
 
 /** What each shape is where nothing else is said, beside that: invented bodies, each with its own counts, steps, order and pace. */
-export const SHAPES: Readonly<Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'picture' | 'now'>>> = {
+export const SHAPES: Readonly<
+  Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'picture' | 'view' | 'now'>>
+> = {
   amount: {
     ...EVERY_SHAPE,
     serial: 'PB-0001',
