@@ -151,7 +151,7 @@ describe('the other scenes of the practice body', () => {
   });
 
   it('are each a scene of its own', async () => {
-    const maps = await Promise.all(PRACTICE_SCENES.map((scene) => sceneMap('small', { ...STILL, scene })));
+    const maps = await Promise.all(PRACTICE_SCENES.map((scene) => sceneMap('full', { ...STILL, scene })));
     const sums = maps.map(({ luminance }) => luminance.reduce((sum, value) => sum + value, 0));
     expect(new Set(sums).size).toBe(PRACTICE_SCENES.length);
   });

@@ -1,0 +1,176 @@
+// What a set holds of a scene: how much of the picture is well exposed in no frame, in one, in two and more; what is missing, at which end,
+// and by how many stops. Pure.
+import { FLOOR, SHOULDER, SRGB_LINEAR } from '../copy.js';
+import { CELL, type Cells, cellsOf, type ExposedFrame, highestOf, lostShare } from './exposed.js';
+import { partsOf } from './parts.js';
+import { sentenceOf } from './words.js';
+
+/** What one end of a set leaves out. */
+export interface Missing {
+  /** Share of the picture, 0 to 1, in areas; small parts are not in it. */
+  readonly share: number;
+  /** EV by which the end would have to go on, about; null if nothing tells. */
+  readonly stops: number | null;
+  /** Lost parts too small to be an area: lamps and glints at the bright end. */
+  readonly small: { readonly count: number; readonly share: number };
+}
+
+export interface Shares {
+  readonly none: number;
+  readonly one: number;
+  readonly twoOrMore: number;
+}
+
+export interface Coverage {
+  /** Whether nothing is missing but small parts. */
+  readonly holds: boolean;
+  /** Of the picture; they add up to 1. */
+  readonly shares: Shares;
+  /** At the bright end of the scene: a darker frame would hold it. */
+  readonly highlights: Missing;
+  /** At the dark end of the scene: a brighter frame would hold it. */
+  readonly shadows: Missing;
+  /** Share of the picture that is too dark in one frame, and too bright in the next. */
+  readonly between: number;
+  /** Whether the pictures get brighter as their offsets say; if not, nothing else here counts. */
+  readonly isInStep: boolean;
+  /** For the photographer. */
+  readonly sentence: string;
+}
+
+export interface CoverageOfCells {
+  readonly coverage: Coverage;
+  readonly cells: Cells;
+}
+
+/** A part that is no larger, as a share of the picture, is a lamp or a glint: a disc of a 28th of the picture's height. Common practice, no source. */
+export const SMALL_PART = 0.001;
+/** Of the picture, all of them together. Common practice, no source. */
+const MOST_IN_SMALL = 0.01;
+/** What is less than this of the picture is not missed: 15 cells of 480 by 320. */
+const NOT_MISSED = 0.0001;
+
+/**
+ * @param frames of one set, in any order, all of one shape; one is enough
+ * @throws RangeError if there is none, or their shapes differ
+ */
+export function coverageOf(frames: readonly ExposedFrame[]): CoverageOfCells {
+  const inOrder = frames.toSorted((one, other) => one.offsetEv - other.offsetEv);
+  const cells = cellsOf(inOrder);
+  const share = (kind: number) => shareOf(cells, (one) => one === kind);
+  const one = share(CELL.one);
+  const twoOrMore = share(CELL.two);
+  const known = {
+    shares: { none: 1 - one - twoOrMore, one, twoOrMore },
+    highlights: missingAt('bright', cells, inOrder),
+    shadows: missingAt('dark', cells, inOrder.toReversed()),
+    between: share(CELL.between),
+    isInStep: areInStep(inOrder),
+  };
+  const { highlights, shadows, between, isInStep } = known;
+  const isLost = (lost: number) => lost > NOT_MISSED;
+  const holds = isInStep && !isLost(highlights.share) && !isLost(shadows.share) && !isLost(between);
+  const coverage = { ...known, holds };
+  return { coverage: { ...coverage, sentence: sentenceOf(coverage, NOT_MISSED) }, cells };
+}
+
+function shareOf({ of }: Cells, isMeant: (kind: number) => boolean): number {
+  let count = 0;
+  for (const kind of of) if (isMeant(kind)) count += 1;
+  return count / of.length;
+}
+
+/** @param frames that of this end first */
+function missingAt(end: 'bright' | 'dark', cells: Cells, frames: readonly ExposedFrame[]): Missing {
+  const { parts, partOf } = partsOf(cells, CELL[end]);
+  const count = cells.of.length;
+  const fits = parts.map(({ size }) => size <= SMALL_PART * count);
+  const tiny = parts.reduce((all, { size }, index) => (fits[index] ? all + size : all), 0) / count;
+  // A great many of them are as good as an area.
+  const isSmall = fits.map((does) => does && tiny <= MOST_IN_SMALL);
+  const sum = (small: boolean) =>
+    parts.reduce((all, { size }, index) => (isSmall[index] === small ? all + size : all), 0) / count;
+  const share = sum(false);
+  const leftOut = (cell: number) => isSmall[(partOf[cell] as number) - 1] === true;
+  return {
+    share,
+    stops: share > NOT_MISSED ? stopsMissing(frames, end, leftOut) : 0,
+    small: { count: isSmall.filter(Boolean).length, share: sum(true) },
+  };
+}
+
+/** Farther is a guess that helps nobody. */
+const FARTHEST_EV = 8;
+/** Frames within so many EV of the end tell how fast the lost share falls. */
+const NEAR_END_EV = 3.1;
+/** A share that changes by less for each EV does not fall: a lamp, or a window, that is as bright all over. */
+const LEAST_FALL = 0.05;
+
+/**
+ * From how fast the lost share falls towards the end of the set: each EV leaves a part of it, the geometric mean of what the last
+ * EV left. The share falls ever faster where a scene ends (common practice, no source), so a tenth of what is lost now counts as its end.
+ * @param frames that of the end first
+ * @returns EV, 1 at least; null if there are too few frames, or the share does not fall
+ */
+function stopsMissing(
+  frames: readonly ExposedFrame[],
+  end: 'bright' | 'dark',
+  isLeftOut: (cell: number) => boolean,
+): number | null {
+  const [first] = frames;
+  if (first === undefined) return null;
+  const points = frames
+    .map((frame) => ({
+      ev: Math.abs(frame.offsetEv - first.offsetEv),
+      share: lostShare(frame, end, isLeftOut),
+    }))
+    .filter(({ ev }) => ev <= NEAR_END_EV);
+  const [now] = points;
+  const next = points.find(({ ev }) => ev >= 0.9) ?? points.at(-1);
+  if (now === undefined || next === undefined || next.ev === 0) return null;
+  const fall = Math.log(next.share / now.share) / next.ev;
+  if (!(fall > LEAST_FALL)) return null;
+  const stops = Math.log(1 / SHARE_AT_END) / fall;
+  return stops > FARTHEST_EV ? null : Math.max(1, stops);
+}
+
+const SHARE_AT_END = 0.1;
+
+/** Pictures of one scene get brighter by so much of each EV at least, whatever the camera's curve (as in frames/judge: 0.6). */
+const LEAST_BEND = 0.4;
+/** Frames nearer to each other than this differ by less than what the light may do. */
+const NEAR_EV = 0.5;
+/** Cells that both hold; fewer tell nothing. */
+const FEWEST_CELLS = 0.005;
+/** Share of cells that may run backwards, for what moves: common practice, no source. */
+const MOST_BACKWARDS = 0.25;
+
+/** @param frames the darkest first @returns whether each is brighter than the one before it, as far as anything tells */
+function areInStep(frames: readonly ExposedFrame[]): boolean {
+  for (const [index, brighter] of frames.entries()) {
+    const darker = frames.findLast(
+      (frame, at) => at < index && brighter.offsetEv - frame.offsetEv >= NEAR_EV,
+    );
+    if (darker !== undefined && !isInStep(darker, brighter)) return false;
+  }
+  return true;
+}
+
+function isInStep(darker: ExposedFrame, brighter: ExposedFrame): boolean {
+  const count = darker.copy.width * darker.copy.height;
+  const ratios: number[] = [];
+  let backwards = 0;
+  for (let cell = 0; cell < count; cell += 1) {
+    const low = highestOf(darker.copy, cell);
+    const high = highestOf(brighter.copy, cell);
+    if (low > SHOULDER && high < SHOULDER) backwards += 1;
+    if (low >= FLOOR && high < FLOOR) backwards += 1;
+    if (low < FLOOR || low > SHOULDER || high < FLOOR || high > SHOULDER) continue;
+    ratios.push(Math.log2((SRGB_LINEAR[high] as number) / (SRGB_LINEAR[low] as number)));
+  }
+  if (backwards > MOST_BACKWARDS * count) return false;
+  if (ratios.length < FEWEST_CELLS * count) return true;
+  ratios.sort((a, b) => a - b);
+  const median = ratios[Math.floor(ratios.length / 2)] as number;
+  return median >= LEAST_BEND * (brighter.offsetEv - darker.offsetEv);
+}

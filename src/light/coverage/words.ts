@@ -1,0 +1,68 @@
+// What coverage says to the photographer: one sentence. Pure.
+import type { Coverage, Missing } from './coverage.js';
+
+type Known = Omit<Coverage, 'sentence'>;
+
+/** @param notMissed share of the picture below which nothing is said */
+export function sentenceOf(coverage: Known, notMissed: number): string {
+  const { holds, isInStep, shares, highlights, shadows, between } = coverage;
+  if (!isInStep)
+    return 'The pictures do not get brighter as their exposures do, so nothing tells what the set holds.';
+  const tiny = smallWords(highlights, shadows, notMissed);
+  if (holds) {
+    if (tiny !== null) return `The set holds everything but ${tiny}.`;
+    return `The set holds everything: each part of the picture is well exposed in one frame at least, and ${percent(shares.twoOrMore)} in two or more.`;
+  }
+  const lost = [
+    ...(highlights.share > notMissed ? [brightWords(highlights)] : []),
+    ...(shadows.share > notMissed ? [darkWords(shadows)] : []),
+    ...(between > notMissed
+      ? [`${percent(between)} falls between two frames, because the step is too wide`]
+      : []),
+  ];
+  const head = headOf(highlights.share > notMissed, shadows.share > notMissed);
+  const beside = tiny === null ? '' : `; ${tiny} come on top`;
+  return `${head}: of the picture, ${listed(lost)}${beside}.`;
+}
+
+function headOf(isBright: boolean, isDark: boolean): string {
+  if (isBright && isDark) return 'Highlights and shadows are missing';
+  if (isBright) return 'Highlights are missing';
+  return isDark ? 'Shadows are missing' : 'Middle tones are missing';
+}
+
+const brightWords = ({ share, stops }: Missing): string =>
+  `${percent(share)} is too bright even in the darkest frame (${farther(stops, 'darker')})`;
+
+const darkWords = ({ share, stops }: Missing): string =>
+  `${percent(share)} is too dark even in the brightest frame (${farther(stops, 'brighter')})`;
+
+function farther(stops: number | null, way: 'darker' | 'brighter'): string {
+  if (stops === null) return `how many stops ${way} would hold it cannot be told`;
+  const whole = Math.max(1, Math.round(stops));
+  return `about ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it`;
+}
+
+/** @returns what is too small to be an area; null if there is nothing of the kind */
+function smallWords(highlights: Missing, shadows: Missing, notMissed: number): string | null {
+  const parts = [
+    ...(highlights.small.share > notMissed
+      ? [`${counted(highlights.small.count, 'small bright spot')} such as lamps or glints`]
+      : []),
+    ...(shadows.small.share > notMissed ? [counted(shadows.small.count, 'small dark spot')] : []),
+  ];
+  if (parts.length === 0) return null;
+  return `${parts.join(' and ')} (${percent(highlights.small.share + shadows.small.share)} of the picture)`;
+}
+
+const counted = (count: number, thing: string): string => `${count} ${thing}${count === 1 ? '' : 's'}`;
+
+const listed = (parts: readonly string[]): string =>
+  parts.length < 2 ? parts.join('') : `${parts.slice(0, -1).join(', ')} and ${parts.at(-1)}`;
+
+export function percent(share: number): string {
+  if (share > 0 && share < 0.0001) return 'less than 0.01%';
+  if (share < 0.01) return `${Number((share * 100).toFixed(2))}%`;
+  if (share > 0.995 && share < 1) return '99%';
+  return `${Math.round(share * 100)}%`;
+}

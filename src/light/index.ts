@@ -1,0 +1,18 @@
+// Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
+// and exposures; no run, no body.
+export type { Coverage, Missing, Shares } from './coverage/coverage.js';
+export {
+  type CoverageAnswer,
+  type Judge,
+  type JudgedFrame,
+  type Merged,
+  type MergeOptions,
+  openJudge,
+  type Preview,
+  type Read,
+  type Steadiness,
+  type Unread,
+} from './judge.js';
+export type { Response } from './radiance/response.js';
+export type { LightMark } from './steady/marks.js';
+export type { ThreadOptions } from './thread.js';

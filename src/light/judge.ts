@@ -1,0 +1,310 @@
+// Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in the worker, one picture at a
+// time, and whatever a picture is, the answer says so in a sentence.
+import type { Coverage } from './coverage/coverage.js';
+import type { Response } from './radiance/response.js';
+import type { PictureSource } from './read/copies.js';
+import { isUnreadable, type UnreadableReason } from './read/unreadable.js';
+import type { Compared } from './steady/compare.js';
+import { type LightMark, marksOf } from './steady/marks.js';
+import { LightThread, type ThreadOptions } from './thread.js';
+
+/** The JPEG that a raw file carries, upright after so many degrees clockwise. */
+export interface Preview {
+  readonly jpeg: Uint8Array;
+  readonly turn: 0 | 90 | 180 | 270;
+}
+
+export interface JudgedFrame {
+  /** 1 is the darkest frame of the set. */
+  readonly number: number;
+  /** EV from the base; exact, as are powers of two of the time. */
+  readonly offsetEv: number;
+  /**
+   * A file that can be decoded, with its kind as the extension by its content (`jpg`); for a raw file, what brings the preview in it: null if
+   * there is none. It may be asked for again.
+   */
+  readonly picture:
+    | { readonly file: string; readonly kind: string }
+    | { readonly preview: () => Promise<Preview | null> };
+}
+
+export interface Unread {
+  readonly isRead: false;
+  readonly number: number;
+  readonly reason: UnreadableReason | 'failed';
+  /** For the photographer. */
+  readonly sentence: string;
+}
+
+export interface Steadiness {
+  /** The frame that it was compared with: the nearest in exposure of those that were there. */
+  readonly against: number;
+  /** Share of the picture, 0 to 1, that both hold. */
+  readonly share: number;
+  /** Pixels of the picture itself. */
+  readonly shift: { readonly right: number; readonly down: number };
+  /** Standard deviation in pixels of the picture by which it is blurred more than the other; below 0, the other is. */
+  readonly blur: number;
+  readonly moved: Compared['moved'];
+}
+
+export interface Read {
+  readonly isRead: true;
+  readonly number: number;
+  /** Pixels of the picture, upright. */
+  readonly size: { readonly width: number; readonly height: number };
+  /** Null for the first frame, and if the two have too little in common. */
+  readonly steadiness: Steadiness | null;
+  /** None if nothing is wrong. A mark may be about the other frame: see `number`. */
+  readonly marks: readonly LightMark[];
+}
+
+export interface CoverageAnswer {
+  /** Null if no picture could be read. */
+  readonly coverage: Coverage | null;
+  /** For the photographer: what the set holds, and how many frames could not be looked at. */
+  readonly sentence: string;
+  /** PNG, 480 pixels wide or high at most; null with the coverage. */
+  readonly map: Buffer | null;
+}
+
+export interface MergeOptions {
+  /** Of the same camera and picture style, from before; left out, it is recovered from the set. */
+  readonly response?: Response | undefined;
+  /** Longer sides in pixels, at most: 2048 and 1024. */
+  readonly side?: number | undefined;
+  readonly previewSide?: number | undefined;
+  /** Lines for the head of the file. */
+  readonly about?: readonly string[] | undefined;
+}
+
+export type Merged =
+  | {
+      readonly isMerged: true;
+      /** JPEG: a proof of what the set can become. */
+      readonly preview: Buffer;
+      /** The whole file `radiance.hdr`: relative radiance. */
+      readonly radiance: Buffer;
+      readonly size: { readonly width: number; readonly height: number };
+      /** For the sets of this camera to come. */
+      readonly response: Response;
+      /** Frames that are in it. */
+      readonly frames: number;
+      /** For the photographer. */
+      readonly sentence: string;
+    }
+  | { readonly isMerged: false; readonly sentence: string };
+
+export interface Judge {
+  /** Looks at a frame, in place of an earlier one of its number. Never rejects. */
+  frame(frame: JudgedFrame): Promise<Read | Unread>;
+  /** The frame is no longer in the set. */
+  drop(number: number): Promise<void>;
+  coverage(): Promise<CoverageAnswer>;
+  /** Merges the frames that could be read. Never rejects. */
+  merge(options?: MergeOptions): Promise<Merged>;
+  /** Its copies are let go of; nothing may be asked afterwards. */
+  close(): Promise<void>;
+}
+
+const threads = new Map<string, LightThread>();
+let desks = 0;
+
+/** All judges of a program share one worker, which is begun by the first frame, and ended when nothing is asked for a while. */
+export function openJudge(options: ThreadOptions = {}): Judge {
+  const key = `${options.entry ?? ''} ${options.idleMs ?? ''}`;
+  const thread = threads.get(key) ?? new LightThread(options);
+  threads.set(key, thread);
+  return new OneJudge(thread);
+}
+
+interface Known extends JudgedFrame {
+  isRead: boolean;
+}
+
+/** The last frames may be merged on any scale; a proof is no larger. */
+const SIDES = { merge: 2048, preview: 1024 } as const;
+
+class OneJudge implements Judge {
+  private readonly thread: LightThread;
+  private readonly desk: number;
+  private readonly frames = new Map<number, Known>();
+  /** The worker that knows the frames. */
+  private epoch = -1;
+  private before: Promise<unknown> = Promise.resolve();
+
+  constructor(thread: LightThread) {
+    desks += 1;
+    this.thread = thread;
+    this.desk = desks;
+  }
+
+  frame(frame: JudgedFrame): Promise<Read | Unread> {
+    return this.inTurn(() => this.look(frame));
+  }
+
+  drop(number: number): Promise<void> {
+    return this.inTurn(async () => {
+      this.frames.delete(number);
+      if (this.isKnown) await this.thread.ask({ ask: 'drop', desk: this.desk, number });
+    });
+  }
+
+  coverage(): Promise<CoverageAnswer> {
+    return this.inTurn(() => this.covered());
+  }
+
+  merge(options: MergeOptions = {}): Promise<Merged> {
+    return this.inTurn(() =>
+      this.merged(options).catch(
+        (cause): Merged => ({
+          isMerged: false,
+          sentence: failedWords('The frames could not be merged', cause),
+        }),
+      ),
+    );
+  }
+
+  close(): Promise<void> {
+    return this.inTurn(async () => {
+      this.frames.clear();
+      if (this.isKnown) await this.thread.ask({ ask: 'clear', desk: this.desk }).catch(() => null);
+    });
+  }
+
+  private inTurn<Result>(work: () => Promise<Result>): Promise<Result> {
+    const result = this.before.then(work);
+    this.before = result.catch(() => undefined);
+    return result;
+  }
+
+  private get isKnown(): boolean {
+    return this.thread.isRunning && this.epoch === this.thread.epoch;
+  }
+
+  private async look(frame: JudgedFrame): Promise<Read | Unread> {
+    const { number } = frame;
+    try {
+      await this.knowAgain(number);
+      const source = await sourceOf(frame);
+      const known = { ...frame, isRead: false };
+      this.frames.set(number, known);
+      if (source === null) return noPreview(number);
+      const { desk } = this;
+      const { offsetEv } = frame;
+      const looked = await this.thread.ask({ ask: 'look', desk, number, offsetEv, source, compare: true });
+      if (isUnreadable(looked)) return { isRead: false, number, ...looked };
+      known.isRead = true;
+      const { full: size, scale, against } = looked;
+      if (against === null || against.compared === null)
+        return { isRead: true, number, size, steadiness: null, marks: [] };
+      const { compared } = against;
+      return {
+        ...{ isRead: true, number, size },
+        steadiness: steadinessOf(compared, against.number, scale),
+        marks: marksOf(compared, { number, against: against.number, scale }),
+      };
+    } catch (cause) {
+      return {
+        isRead: false,
+        number,
+        reason: 'failed',
+        sentence: failedWords('It could not be judged', cause),
+      };
+    }
+  }
+
+  /** A worker that was begun anew looks at everything again. @param but a frame that is about to be replaced */
+  private async knowAgain(but?: number): Promise<void> {
+    await this.thread.begun();
+    if (this.epoch === this.thread.epoch) return;
+    const { desk } = this;
+    this.epoch = this.thread.epoch;
+    for (const known of this.frames.values()) {
+      if (!known.isRead || known.number === but) continue;
+      const source = await sourceOf(known);
+      const { number, offsetEv } = known;
+      const looked =
+        source === null
+          ? null
+          : await this.thread.ask({ ask: 'look', desk, number, offsetEv, source, compare: false });
+      known.isRead = looked !== null && !isUnreadable(looked);
+    }
+  }
+
+  private async covered(): Promise<CoverageAnswer> {
+    try {
+      await this.knowAgain();
+      const covered = await this.thread.ask({ ask: 'coverage', desk: this.desk });
+      const unread = [...this.frames.values()].filter(({ isRead }) => !isRead).length;
+      if (covered === null) return { coverage: null, map: null, sentence: NOTHING_READ };
+      const { coverage, map } = covered;
+      const beside = unread === 0 ? '' : ` (${unread} of ${this.frames.size} frames could not be looked at)`;
+      return { coverage, map: Buffer.from(map), sentence: coverage.sentence.replace(/\.$/, `${beside}.`) };
+    } catch (cause) {
+      const sentence = failedWords('What the set holds could not be judged', cause);
+      return { coverage: null, map: null, sentence };
+    }
+  }
+
+  private async merged({ response: given, side, previewSide, about = [] }: MergeOptions): Promise<Merged> {
+    const { thread, desk } = this;
+    await this.knowAgain();
+    const response = given ?? (await thread.ask({ ask: 'response', desk }));
+    if (response === null) return { isMerged: false, sentence: NO_RESPONSE };
+    await thread.ask({ ask: 'merge-begin', desk, response });
+    let frames = 0;
+    for (const known of this.frames.values()) {
+      const source = known.isRead ? await sourceOf(known) : null;
+      if (source === null) continue;
+      const { offsetEv } = known;
+      const added = await thread.ask({ ask: 'merge-add', desk, offsetEv, source, side: side ?? SIDES.merge });
+      if (added === null) frames += 1;
+    }
+    const lines = ['Relative radiance, a proof of the set', ...about];
+    const pictures = await thread.ask({
+      ask: 'merge-end',
+      desk,
+      side: previewSide ?? SIDES.preview,
+      about: lines,
+    });
+    if (pictures === null) return { isMerged: false, sentence: NOTHING_READ };
+    const { preview, radiance, width, height } = pictures;
+    return {
+      ...{ isMerged: true, size: { width, height }, response, frames },
+      ...{ preview: asBuffer(preview), radiance: asBuffer(radiance) },
+      sentence: `A proof of ${frames} frames at ${width} x ${height} pixels: it shows what the set can become, and is not the final picture.`,
+    };
+  }
+}
+
+const NOTHING_READ = 'No picture of the set could be looked at, so nothing tells what it holds.';
+const NO_RESPONSE =
+  'The frames do not tell how the camera turns light into levels, so there is no proof of what the set can become: it takes two frames or more of one scene, at different exposures.';
+
+async function sourceOf({ picture }: JudgedFrame): Promise<PictureSource | null> {
+  if ('file' in picture) return picture;
+  const preview = await picture.preview();
+  return preview === null ? null : { jpeg: new Uint8Array(preview.jpeg), turn: preview.turn };
+}
+
+const noPreview = (number: number): Unread => ({
+  ...{ isRead: false, number, reason: 'no-picture' },
+  sentence: 'There is no picture in its raw file that can be looked at here.',
+});
+
+const failedWords = (what: string, cause: unknown): string =>
+  `${what}: ${(cause instanceof Error ? cause.message : String(cause)).replace(/\.$/, '')}.`;
+
+const asBuffer = ({ buffer, byteOffset, byteLength }: Uint8Array): Buffer =>
+  Buffer.from(buffer, byteOffset, byteLength);
+
+const steadinessOf = (
+  { share, shift, blur, moved }: Compared,
+  against: number,
+  scale: number,
+): Steadiness => ({
+  ...{ against, share, moved },
+  shift: { right: shift.right * scale, down: shift.down * scale },
+  blur: blur * scale,
+});

@@ -1,0 +1,84 @@
+// What goes between a judge and the worker of this room. Plain data; pixels never cross, only what they tell.
+import type { Coverage } from './coverage/coverage.js';
+import type { Response } from './radiance/response.js';
+import type { PictureSource } from './read/copies.js';
+import type { Unreadable } from './read/unreadable.js';
+import type { Compared } from './steady/compare.js';
+
+/** Each judge has a desk of its own in the worker, under a number. */
+export type Asked =
+  | {
+      readonly ask: 'look';
+      readonly desk: number;
+      readonly number: number;
+      readonly offsetEv: number;
+      readonly source: PictureSource;
+      /** Whether it is compared with its neighbour; left out where the worker only has to know it again. */
+      readonly compare: boolean;
+    }
+  | { readonly ask: 'drop'; readonly desk: number; readonly number: number }
+  | { readonly ask: 'coverage'; readonly desk: number }
+  | { readonly ask: 'response'; readonly desk: number }
+  | {
+      readonly ask: 'merge-begin';
+      readonly desk: number;
+      readonly response: Response;
+    }
+  | {
+      readonly ask: 'merge-add';
+      readonly desk: number;
+      readonly offsetEv: number;
+      readonly source: PictureSource;
+      readonly side: number;
+    }
+  | {
+      readonly ask: 'merge-end';
+      readonly desk: number;
+      readonly side: number;
+      readonly about: readonly string[];
+    }
+  | { readonly ask: 'clear'; readonly desk: number };
+
+export interface Looked {
+  readonly full: { readonly width: number; readonly height: number };
+  /** How many pixels of the picture a pixel of the copy stands for. */
+  readonly scale: number;
+  readonly against: { readonly number: number; readonly compared: Compared | null } | null;
+}
+
+export interface Covered {
+  readonly coverage: Coverage;
+  /** PNG. */
+  readonly map: Uint8Array;
+}
+
+export interface MergedPictures {
+  /** JPEG. */
+  readonly preview: Uint8Array;
+  /** The whole file. */
+  readonly radiance: Uint8Array;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** What each question is answered with. */
+export interface Answers {
+  readonly look: Looked | Unreadable;
+  readonly drop: null;
+  /** Null if no frame was looked at. */
+  readonly coverage: Covered | null;
+  /** Null if the frames do not tell it. */
+  readonly response: Response | null;
+  readonly 'merge-begin': null;
+  /** Null if it was added. */
+  readonly 'merge-add': Unreadable | null;
+  /** Null if there was nothing to merge. */
+  readonly 'merge-end': MergedPictures | null;
+  readonly clear: null;
+}
+
+export type Question = { readonly id: number } & Asked;
+
+export type Answer =
+  | { readonly id: number; readonly answer: Answers[keyof Answers] }
+  | { readonly id: number; readonly error: string };

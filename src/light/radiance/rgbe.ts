@@ -1,0 +1,87 @@
+// Writes radiance as a picture file of four bytes a pixel, three mantissas and an exponent, each row's bytes run-length coded one component
+// after the other: Ward, "Real Pixels", Graphics Gems II (1991), and the file format that the same author published with it (from memory).
+// Pure.
+import type { Radiance } from './merge.js';
+
+/** Runs of this length and more are coded as such; the code for a run is 128 and its length. */
+const SHORTEST_RUN = 4;
+const LONGEST_RUN = 127;
+const LONGEST_PIECE = 128;
+/** Rows within these widths are coded. */
+const NARROWEST = 8;
+const WIDEST = 0x7fff;
+
+/**
+ * @param about lines about where it comes from; no line breaks within
+ * @returns the whole file
+ */
+export function writeRgbe({ values, width, height }: Radiance, about: readonly string[] = []): Buffer {
+  const head = [
+    '#?RADIANCE',
+    ...about.map((line) => `# ${line}`),
+    'FORMAT=32-bit_rle_rgbe',
+    '',
+    `-Y ${height} +X ${width}`,
+    '',
+  ].join('\n');
+  const rows = Array.from({ length: height }, (_, row) =>
+    rowOf(values.subarray(row * width * 3, (row + 1) * width * 3), width),
+  );
+  return Buffer.concat([Buffer.from(head, 'latin1'), ...rows]);
+}
+
+function rowOf(values: Float32Array, width: number): Buffer {
+  const parts = [0, 1, 2, 3].map(() => new Uint8Array(width));
+  const pixel = new Uint8Array(4);
+  for (let column = 0; column < width; column += 1) {
+    encode(values, column * 3, pixel);
+    for (const [component, part] of parts.entries()) part[column] = pixel[component] as number;
+  }
+  if (width < NARROWEST || width > WIDEST) return flat(parts, width);
+  const bytes = [2, 2, width >> 8, width & 255];
+  for (const part of parts) codeRuns(part, bytes);
+  return Buffer.from(bytes);
+}
+
+/** The largest of the three gets a mantissa from 128 to 255; the exponent has 128 added. */
+function encode(values: Float32Array, at: number, to: Uint8Array): void {
+  const [red = 0, green = 0, blue = 0] = [values[at], values[at + 1], values[at + 2]];
+  const largest = Math.max(red, green, blue);
+  to.fill(0);
+  if (!(largest > 1e-32) || !Number.isFinite(largest)) return;
+  let exponent = Math.floor(Math.log2(largest)) + 1;
+  // The logarithm may be off by the last digit.
+  if (largest >= 2 ** exponent) exponent += 1;
+  const scale = 256 / 2 ** exponent;
+  for (const [component, value] of [red, green, blue].entries())
+    to[component] = Math.min(255, Math.floor(Math.max(0, value) * scale));
+  to[3] = exponent + 128;
+}
+
+function flat(parts: readonly Uint8Array[], width: number): Buffer {
+  const bytes = Buffer.alloc(width * 4);
+  for (const [component, part] of parts.entries())
+    for (const [column, value] of part.entries()) bytes[column * 4 + component] = value;
+  return bytes;
+}
+
+function codeRuns(part: Uint8Array, to: number[]): void {
+  let at = 0;
+  while (at < part.length) {
+    const run = runAt(part, at);
+    if (run >= SHORTEST_RUN) {
+      to.push(128 + run, part[at] as number);
+      at += run;
+      continue;
+    }
+    const from = at;
+    while (at < part.length && at - from < LONGEST_PIECE && runAt(part, at) < SHORTEST_RUN) at += 1;
+    to.push(at - from, ...part.subarray(from, at));
+  }
+}
+
+function runAt(part: Uint8Array, at: number): number {
+  let length = 1;
+  while (length < LONGEST_RUN && at + length < part.length && part[at + length] === part[at]) length += 1;
+  return length;
+}

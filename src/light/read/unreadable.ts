@@ -1,0 +1,11 @@
+// Why a picture cannot be judged. Apart from what reads it, so that whoever asks loads no decoder.
+
+export type UnreadableReason = 'no-picture' | 'broken' | 'too-small' | 'too-large' | 'other-shape';
+
+export interface Unreadable {
+  readonly reason: UnreadableReason;
+  /** For the photographer. */
+  readonly sentence: string;
+}
+
+export const isUnreadable = (read: object): read is Unreadable => 'reason' in read;

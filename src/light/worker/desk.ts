@@ -1,0 +1,115 @@
+// What the worker keeps of one set: the small copies of its frames, and what is being merged. Answers one question at a time.
+import type { Copy, Grey } from '../copy.js';
+import { isSameShape } from '../copy.js';
+import { coverageOf } from '../coverage/coverage.js';
+import { coverageMap } from '../coverage/map.js';
+import type { Asked, Covered, Looked, MergedPictures } from '../protocol.js';
+import { Merging } from '../radiance/merge.js';
+import { isRising, type Response, recoveredResponse } from '../radiance/response.js';
+import { writeRgbe } from '../radiance/rgbe.js';
+import { tonedPicture } from '../radiance/toned.js';
+import { readCopies, readCopy } from '../read/copies.js';
+import { isUnreadable, type Unreadable } from '../read/unreadable.js';
+import { compared } from '../steady/compare.js';
+import { openCv } from './opencv.js';
+
+interface Held {
+  readonly number: number;
+  readonly offsetEv: number;
+  readonly grey: Grey;
+  readonly small: Copy;
+}
+
+type Look = Extract<Asked, { ask: 'look' }>;
+type MergeAdd = Extract<Asked, { ask: 'merge-add' }>;
+
+/** Frames farther apart have next to nothing in common. */
+const FARTHEST_EV = 5;
+
+export class Desk {
+  private readonly frames = new Map<number, Held>();
+  private merging: Merging | null = null;
+
+  async look({ number, offsetEv, source, compare }: Look): Promise<Looked | Unreadable> {
+    this.frames.delete(number);
+    const copies = await readCopies(source);
+    if (isUnreadable(copies)) return copies;
+    const { full, grey, small } = copies;
+    const [any] = this.frames.values();
+    if (any !== undefined && !isSameShape(any.small, small)) return otherShape(full);
+    const held = { number, offsetEv, grey, small };
+    const neighbour = compare ? this.neighbourOf(offsetEv) : undefined;
+    this.frames.set(number, held);
+    const scale = full.width / grey.width;
+    if (neighbour === undefined) return { full, scale, against: null };
+    const { cv } = await openCv();
+    const firstIsDarker = neighbour.offsetEv <= offsetEv;
+    const found = compared(cv, { first: neighbour.grey, second: grey, firstIsDarker });
+    return { full, scale, against: { number: neighbour.number, compared: found } };
+  }
+
+  drop(number: number): void {
+    this.frames.delete(number);
+  }
+
+  /** The nearest in exposure; of two as near, the one that came last. */
+  private neighbourOf(offsetEv: number): Held | undefined {
+    const away = ({ offsetEv: other }: Held) => Math.abs(other - offsetEv);
+    let best: Held | undefined;
+    for (const held of this.frames.values())
+      if (away(held) <= FARTHEST_EV && (best === undefined || away(held) <= away(best))) best = held;
+    return best;
+  }
+
+  async coverage(): Promise<Covered | null> {
+    if (this.frames.size === 0) return null;
+    const frames = this.exposed();
+    const { coverage, cells } = coverageOf(frames);
+    const { pixels, width, height } = coverageMap(frames, cells);
+    const { default: sharp } = await import('sharp');
+    const map = await sharp(pixels, { raw: { width, height, channels: 3 } })
+      .png({ compressionLevel: 6 })
+      .toBuffer();
+    return { coverage, map };
+  }
+
+  async response(): Promise<Response | null> {
+    const { cv } = await openCv();
+    const response = recoveredResponse(cv, this.exposed());
+    return response !== null && isRising(response) ? response : null;
+  }
+
+  private exposed(): { readonly offsetEv: number; readonly copy: Copy }[] {
+    return [...this.frames.values()].map(({ offsetEv, small }) => ({ offsetEv, copy: small }));
+  }
+
+  mergeBegin(response: Response): void {
+    this.merging = new Merging(response);
+  }
+
+  async mergeAdd({ offsetEv, source, side }: MergeAdd): Promise<Unreadable | null> {
+    const copy = await readCopy(source, side);
+    if (isUnreadable(copy)) return copy;
+    return this.merging?.add(offsetEv, copy) === false ? otherShape(copy) : null;
+  }
+
+  /** @param side of the preview, the longer one in pixels */
+  async mergeEnd(side: number, about: readonly string[]): Promise<MergedPictures | null> {
+    const radiance = this.merging?.end() ?? null;
+    this.merging = null;
+    if (radiance === null) return null;
+    const { cv } = await openCv();
+    const { pixels, width, height } = tonedPicture(cv, radiance, side);
+    const { default: sharp } = await import('sharp');
+    const preview = await sharp(pixels, { raw: { width, height, channels: 3 } })
+      .jpeg({ quality: 85 })
+      .toBuffer();
+    const { width: across, height: down } = radiance;
+    return { preview, radiance: writeRgbe(radiance, about), width: across, height: down };
+  }
+}
+
+const otherShape = ({ width, height }: { readonly width: number; readonly height: number }): Unreadable => ({
+  reason: 'other-shape',
+  sentence: `Its picture has ${width} x ${height} pixels, another shape than the other frames of the set, so it was not compared with them.`,
+});
