@@ -254,7 +254,8 @@ class OneJudge implements Judge {
     if (response === null) return { isMerged: false, sentence: NO_RESPONSE };
     await thread.ask({ ask: 'merge-begin', desk, response });
     let frames = 0;
-    for (const known of this.frames.values()) {
+    const darkestFirst = [...this.frames.values()].sort((one, other) => one.offsetEv - other.offsetEv);
+    for (const known of darkestFirst) {
       const source = known.isRead ? await sourceOf(known) : null;
       if (source === null) continue;
       const { offsetEv } = known;

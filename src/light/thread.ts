@@ -67,9 +67,10 @@ export class LightThread {
     const worker = new Worker(this.entry, {
       name: 'evenrung-light',
       resourceLimits: { maxOldGenerationSizeMb: HEAP_MIB },
-      stdout: false,
-      stderr: false,
+      // The library prints what helps nobody.
+      stderr: true,
     });
+    worker.stderr.resume();
     worker.on('message', (reply: Answer) => this.answered(worker, reply));
     worker.on('error', (error) => this.ended(worker, error));
     worker.on('exit', () => this.ended(worker, new Error('The worker that looks at pictures has ended.')));

@@ -11,18 +11,18 @@ export function sentenceOf(coverage: Known, notMissed: number): string {
   const tiny = smallWords(highlights, shadows, notMissed);
   if (holds) {
     if (tiny !== null) return `The set holds everything but ${tiny}.`;
-    return `The set holds everything: each part of the picture is well exposed in one frame at least, and ${percent(shares.twoOrMore)} in two or more.`;
+    return `The set holds everything: every part of the picture is well exposed in at least one frame, and ${percent(shares.twoOrMore)} in two or more.`;
   }
   const lost = [
     ...(highlights.share > notMissed ? [brightWords(highlights)] : []),
     ...(shadows.share > notMissed ? [darkWords(shadows)] : []),
     ...(between > notMissed
-      ? [`${percent(between)} falls between two frames, because the step is too wide`]
+      ? [`${percent(between)} of the picture falls between two frames, because the step is too wide`]
       : []),
   ];
   const head = headOf(highlights.share > notMissed, shadows.share > notMissed);
-  const beside = tiny === null ? '' : `; ${tiny} come on top`;
-  return `${head}: of the picture, ${listed(lost)}${beside}.`;
+  const beside = tiny === null ? '' : `, not counting ${tiny}`;
+  return `${head}: ${lost.join(', and ')}${beside}.`;
 }
 
 function headOf(isBright: boolean, isDark: boolean): string {
@@ -32,13 +32,13 @@ function headOf(isBright: boolean, isDark: boolean): string {
 }
 
 const brightWords = ({ share, stops }: Missing): string =>
-  `${percent(share)} is too bright even in the darkest frame (${farther(stops, 'darker')})`;
+  `${percent(share)} of the picture is too bright even in the darkest frame (${farther(stops, 'darker')})`;
 
 const darkWords = ({ share, stops }: Missing): string =>
-  `${percent(share)} is too dark even in the brightest frame (${farther(stops, 'brighter')})`;
+  `${percent(share)} of the picture is too dark even in the brightest frame (${farther(stops, 'brighter')})`;
 
 function farther(stops: number | null, way: 'darker' | 'brighter'): string {
-  if (stops === null) return `how many stops ${way} would hold it cannot be told`;
+  if (stops === null) return `nothing tells how many stops ${way} would hold it`;
   const whole = Math.max(1, Math.round(stops));
   return `about ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it`;
 }
@@ -57,12 +57,9 @@ function smallWords(highlights: Missing, shadows: Missing, notMissed: number): s
 
 const counted = (count: number, thing: string): string => `${count} ${thing}${count === 1 ? '' : 's'}`;
 
-const listed = (parts: readonly string[]): string =>
-  parts.length < 2 ? parts.join('') : `${parts.slice(0, -1).join(', ')} and ${parts.at(-1)}`;
-
 export function percent(share: number): string {
   if (share > 0 && share < 0.0001) return 'less than 0.01%';
   if (share < 0.01) return `${Number((share * 100).toFixed(2))}%`;
-  if (share > 0.995 && share < 1) return '99%';
+  if (share > 0.99 && share < 1) return `${Math.floor(share * 1000) / 10}%`;
   return `${Math.round(share * 100)}%`;
 }

@@ -1,7 +1,9 @@
-// Frames merged into relative radiance, one after another, so that memory holds one frame at a time: the weighted mean of the paper (Debevec
-// and Malik 1997, equation 6), by channel. Pure.
+// Frames merged into relative radiance, one after another, so that memory holds one frame at a time. Each level is turned into exposure by
+// the camera's response (Debevec and Malik, SIGGRAPH 1997), and exposures are added up over the times that they took: what let in more light
+// counts more, since noise is less there (Hasinoff, Durand and Freeman, "Noise-Optimal Capture for High Dynamic Range Photography", CVPR
+// 2010). Weighting by the level alone, as the former do, makes shadows lighter than they are: what noise has raised would count more. Pure.
 import { type Copy, isSameShape } from '../copy.js';
-import { type Response, weightOf } from './response.js';
+import type { Response } from './response.js';
 
 /** Linear red, green and blue, row by row: light relative to what gives level 128 at offset 0. */
 export interface Radiance {
@@ -10,61 +12,78 @@ export interface Radiance {
   readonly height: number;
 }
 
-/** What a frame that is clipped says of a pixel counts for so much: only if no other says anything. */
-const AT_LEAST = 1e-6;
 const LEVELS = 256;
+/** Towards white, from the first level on, a level counts less, and from the last one on not at all. */
+const FADES = { from: 200, to: 252 } as const;
+/** A channel that every frame blows out is at least what the darkest one says; that counts as good as nothing. */
+const BOUND = 1e-9;
 
 export class Merging {
   private readonly response: Response;
   private shape: { readonly width: number; readonly height: number } | null = null;
   private sums = new Float32Array(0);
-  private weights = new Float32Array(0);
-  frames = 0;
+  private times = new Float32Array(0);
 
   constructor(response: Response) {
     this.response = response;
   }
 
   /**
-   * @param offsetEv EV from the base, exact
+   * @param offsetEv EV from the base, exact; the darkest frame has to come first
    * @returns false if the frame has another shape than the first one, and is left out
    */
   add(offsetEv: number, copy: Copy): boolean {
-    this.begin(copy);
+    if (this.shape === null) this.begin(copy);
     if (this.shape === null || !isSameShape(this.shape, copy)) return false;
-    this.frames += 1;
-    // What the level says, and its weight, for each channel.
-    const told = this.response.map((curve) => Float32Array.from(curve, (exposure) => exposure - offsetEv));
-    const weight = Float32Array.from({ length: LEVELS }, (_, level) => Math.max(AT_LEAST, weightOf(level)));
-    const { sums, weights } = this;
-    const { pixels } = copy;
-    for (let channel = 0; channel < 3; channel += 1) {
-      const light = told[channel] as Float32Array;
-      for (let at = channel; at < pixels.length; at += 3) {
-        const level = pixels[at] as number;
-        const counts = weight[level] as number;
-        sums[at] = (sums[at] as number) + counts * (light[level] as number);
-        weights[at] = (weights[at] as number) + counts;
-      }
-    }
+    for (let channel = 0; channel < 3; channel += 1) this.addChannel(channel, 2 ** offsetEv, copy.pixels);
     return true;
   }
 
   private begin({ width, height }: Copy): void {
-    if (this.shape !== null) return;
     this.shape = { width, height };
     this.sums = new Float32Array(width * height * 3);
-    this.weights = new Float32Array(width * height * 3);
+    this.times = new Float32Array(width * height * 3);
+  }
+
+  private addChannel(channel: number, time: number, pixels: Uint8Array): void {
+    const { sums, times } = this;
+    const curve = this.response[channel] as readonly number[];
+    const weight = Float64Array.from({ length: LEVELS }, (_, level) => countsFor(level));
+    const exposure = Float64Array.from(
+      curve,
+      (_, level) => (weight[level] as number) * exposureOf(curve, level),
+    );
+    const taken = weight.map((counts) => counts * time);
+    for (let at = channel; at < pixels.length; at += 3) {
+      const level = pixels[at] as number;
+      if (level < FADES.to) {
+        sums[at] = (sums[at] as number) + (exposure[level] as number);
+        times[at] = (times[at] as number) + (taken[level] as number);
+      } else if (times[at] === 0) {
+        sums[at] = BOUND * 2 ** (curve[level] as number);
+        times[at] = BOUND * time;
+      }
+    }
   }
 
   /** @returns null if no frame came; nothing can be added afterwards */
   end(): Radiance | null {
     if (this.shape === null) return null;
-    const { sums, weights } = this;
-    for (let at = 0; at < sums.length; at += 1)
-      sums[at] = 2 ** ((sums[at] as number) / (weights[at] as number));
+    const { sums, times } = this;
+    for (let at = 0; at < sums.length; at += 1) sums[at] = (sums[at] as number) / (times[at] as number);
     this.sums = new Float32Array(0);
-    this.weights = new Float32Array(0);
+    this.times = new Float32Array(0);
     return { values: sums, ...this.shape };
   }
+}
+
+/** Below this level the frames tell the curve badly: from there it goes straight to no light, as sRGB does (IEC 61966-2-1). */
+const TOE = 12;
+
+const exposureOf = (curve: readonly number[], level: number): number =>
+  2 ** (curve[Math.max(TOE, level)] as number) * Math.min(1, level / TOE);
+
+function countsFor(level: number): number {
+  const share = Math.min(1, Math.max(0, (FADES.to - level) / (FADES.to - FADES.from)));
+  return share * share * (3 - 2 * share);
 }

@@ -8,11 +8,15 @@ const TONES = { gamma: 2.2, saturation: 1, bias: 0.82 } as const;
 /** Share of the picture that may go to black, and to white, at most. */
 const ENDS = 0.002;
 
+/** Less light than any frame tells. */
+const LEAST = 1e-7;
+
 /** @param side the longer side of the picture, in pixels, at most */
 export function tonedPicture(cv: Cv, { values, width, height }: Radiance, side: number): Copy {
   return scoped((scope) => {
     const whole = scope.keep(new cv.Mat(height, width, cv.CV_32FC3));
-    whole.data32F.set(values);
+    // It takes logarithms.
+    whole.data32F.set(values.map((value) => Math.max(LEAST, value)));
     const part = Math.min(1, side / Math.max(width, height));
     const small = scope.keep(new cv.Mat());
     const size = new cv.Size(Math.round(width * part), Math.round(height * part));
