@@ -1,6 +1,6 @@
 // Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
 // and exposures; no run, no body.
-export type { Coverage, Missing, Shares } from './coverage/coverage.js';
+export type { Coverage, Missing, Shares } from './coverage/result.js';
 export {
   type CoverageAnswer,
   type Judge,

@@ -1,6 +1,6 @@
 // Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in the worker, one picture at a
 // time, and whatever a picture is, the answer says so in a sentence.
-import type { Coverage } from './coverage/coverage.js';
+import type { Coverage } from './coverage/result.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
 import { isUnreadable, type UnreadableReason } from './read/unreadable.js';

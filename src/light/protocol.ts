@@ -1,5 +1,5 @@
 // What goes between a judge and the worker of this room. Plain data; pixels never cross, only what they tell.
-import type { Coverage } from './coverage/coverage.js';
+import type { Coverage } from './coverage/result.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
 import type { Unreadable } from './read/unreadable.js';

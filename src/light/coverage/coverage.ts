@@ -3,40 +3,8 @@
 import { FLOOR, SHOULDER, SRGB_LINEAR } from '../copy.js';
 import { CELL, type Cells, cellsOf, type ExposedFrame, highestOf, lostShare } from './exposed.js';
 import { partsOf } from './parts.js';
+import type { Coverage, Missing } from './result.js';
 import { sentenceOf } from './words.js';
-
-/** What one end of a set leaves out. */
-export interface Missing {
-  /** Share of the picture, 0 to 1, in areas; small parts are not in it. */
-  readonly share: number;
-  /** EV by which the end would have to go on, about; null if nothing tells. */
-  readonly stops: number | null;
-  /** Lost parts too small to be an area: lamps and glints at the bright end. */
-  readonly small: { readonly count: number; readonly share: number };
-}
-
-export interface Shares {
-  readonly none: number;
-  readonly one: number;
-  readonly twoOrMore: number;
-}
-
-export interface Coverage {
-  /** Whether nothing is missing but small parts. */
-  readonly holds: boolean;
-  /** Of the picture; they add up to 1. */
-  readonly shares: Shares;
-  /** At the bright end of the scene: a darker frame would hold it. */
-  readonly highlights: Missing;
-  /** At the dark end of the scene: a brighter frame would hold it. */
-  readonly shadows: Missing;
-  /** Share of the picture that is too dark in one frame, and too bright in the next. */
-  readonly between: number;
-  /** Whether the pictures get brighter as their offsets say; if not, nothing else here counts. */
-  readonly isInStep: boolean;
-  /** For the photographer. */
-  readonly sentence: string;
-}
 
 export interface CoverageOfCells {
   readonly coverage: Coverage;
@@ -103,6 +71,8 @@ function missingAt(end: 'bright' | 'dark', cells: Cells, frames: readonly Expose
 const FARTHEST_EV = 5;
 /** From the end to the frame that it is compared with, if there is one so far. */
 const NEAR_END_EV = 0.9;
+/** Nearer frames differ by little more than the light may do. */
+const LEAST_EV = 0.3;
 /**
  * With x EV left to the end of the scene, the lost share is about x to this power. Measured on the practice scenes: with 1.25 what is told lies
  * within 0.7 EV of the scene's own end; a straight line tells too little, an exponential up to three times too much.
@@ -123,7 +93,7 @@ function stopsMissing(
   if (first === undefined) return null;
   const evFrom = ({ offsetEv }: ExposedFrame) => Math.abs(offsetEv - first.offsetEv);
   const next = frames.find((frame) => evFrom(frame) >= NEAR_END_EV) ?? frames.at(-1);
-  if (next === undefined || evFrom(next) === 0) return null;
+  if (next === undefined || evFrom(next) < LEAST_EV) return null;
   const fall = lostShare(next, end, isLeftOut) / lostShare(first, end, isLeftOut);
   const stops = evFrom(next) / (fall ** (1 / FALLS_AS) - 1);
   return stops > 0 && stops <= FARTHEST_EV ? Math.max(1, stops) : null;

@@ -1,5 +1,5 @@
 // What coverage says to the photographer: one sentence. Pure.
-import type { Coverage, Missing } from './coverage.js';
+import type { Coverage, Missing } from './result.js';
 
 type Known = Omit<Coverage, 'sentence'>;
 

@@ -47,7 +47,7 @@ function blurMark(blur: number, { number, against, scale }: Neighbours): LightMa
   const [softer, sharper] = blur > 0 ? [number, against] : [against, number];
   return {
     ...{ code: 'less-sharp', number: softer },
-    sentence: `It is less sharp than frame ${sharper}, by a blur of ${pixels(Math.abs(blur) * scale)}: check focus, and whether anything shook the camera.`,
+    sentence: `It is softer than frame ${sharper}, by a blur of ${pixels(Math.abs(blur) * scale)}: check the focus, and whether anything shook the camera.`,
   };
 }
 

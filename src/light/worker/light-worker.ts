@@ -8,7 +8,7 @@ import { Desk } from './desk.js';
 /** On Linux this is of the calling thread alone; elsewhere a process would give way as a whole. */
 if (process.platform === 'linux') {
   try {
-    os.setPriority(0, os.constants.priority.PRIORITY_BELOW_NORMAL);
+    os.setPriority(0, Math.max(os.getPriority(0), os.constants.priority.PRIORITY_BELOW_NORMAL));
   } catch {
     // It is slower to give way then, and does the same.
   }
