@@ -115,8 +115,11 @@ export function openJudge(options: ThreadOptions = {}): Judge {
   const key = `${options.entry ?? ''} ${options.idleMs ?? ''}`;
   const thread = threads.get(key) ?? new LightThread(options);
   threads.set(key, thread);
-  return new OneJudge(thread);
+  return judgeOn(thread);
 }
+
+/** @param thread that it may share with others */
+export const judgeOn = (thread: LightThread): Judge => new OneJudge(thread);
 
 interface Known extends JudgedFrame {
   isRead: boolean;

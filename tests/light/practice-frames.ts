@@ -3,6 +3,7 @@ import { type Sixths, sixths } from '../../shared/ev.js';
 import { renderFrame } from '../../src/camera/practice/render.js';
 import { meteredTv, PICTURE } from '../../src/camera/practice/scene.js';
 import { STILL, type View } from '../../src/camera/practice/view.js';
+import { secondsOf } from '../../src/exposure/index.js';
 import type { Copy, Grey } from '../../src/light/copy.js';
 import { readCopies, readCopy } from '../../src/light/read/copies.js';
 import { isUnreadable } from '../../src/light/read/unreadable.js';
@@ -16,7 +17,7 @@ export interface Shot extends Partial<View> {
   readonly offset: number;
   /** Another seed is other noise. */
   readonly seed?: number;
-  /** Sixths of an EV by which the scene is lighter than it was. */
+  /** EV by which the scene is lighter than it was. */
   readonly light?: number;
 }
 
@@ -28,7 +29,8 @@ export const shoot = ({ offset, seed = 0, light = 0, ...view }: Shot): Promise<B
   renderFrame({
     ...{ tv: tvOf({ offset, ...view }), av: F8, iso: 100, biasSixths: sixths(0) },
     ...{ takenAt: new Date(1_000_000 + seed), model: 'Practice', serial: '1', manual: true },
-    light: sixths(light),
+    // As good as more light: the shutter stays open for longer.
+    openSeconds: secondsOf(tvOf({ offset, ...view })) * 2 ** light,
     view: { ...STILL, ...view },
   });
 

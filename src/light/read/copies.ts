@@ -101,7 +101,7 @@ async function openPicture(source: PictureSource): Promise<Opened | Unreadable> 
 async function pixelsOf(picture: Sharp, side: number): Promise<Copy> {
   const { data, info } = await picture
     .resize({ width: side, height: side, fit: 'inside', withoutEnlargement: true, kernel: 'cubic' })
-    .flatten()
+    .removeAlpha()
     .toColourspace('srgb')
     .raw({ depth: 'uchar' })
     .toBuffer({ resolveWithObject: true });
@@ -149,8 +149,5 @@ function broken(cause: unknown): Unreadable {
     };
   if (/unsupported image format/i.test(words))
     return { reason: 'no-picture', sentence: 'There is no picture in it that can be looked at here.' };
-  return {
-    reason: 'broken',
-    sentence: `Its picture is cut short or broken: ${words.replace(/^.*?: /, '')}.`,
-  };
+  return { reason: 'broken', sentence: 'Its picture is cut short or broken.' };
 }

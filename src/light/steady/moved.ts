@@ -22,6 +22,8 @@ const CELL = 16;
 const LEAST_HELD = 0.4;
 /** Pixels by which edges may lie beside each other, after one was laid over the other. */
 const MISFIT = 0.35;
+/** How much of the finest detail, such as glints on water, laying over may take, as blur does: s of misfit.ts. */
+const SOFTENED = 0.3;
 /** Levels that nobody sees, from rounding, from packing, from light that changes by degrees. */
 const UNSEEN = 3;
 /** A cell has moved if its mean square is so many times what is expected. */
@@ -36,7 +38,11 @@ export function movedBetween(over: Laid, spread: number): Moved {
   );
   const noise = noiseOf(off, over.mask);
   const expected = over.across.map(
-    (slope, at) => noise ** 2 + UNSEEN ** 2 + MISFIT ** 2 * (slope ** 2 + (over.along[at] as number) ** 2),
+    (slope, at) =>
+      noise ** 2 +
+      UNSEEN ** 2 +
+      MISFIT ** 2 * (slope ** 2 + (over.along[at] as number) ** 2) +
+      (SOFTENED * (over.laplacian[at] as number)) ** 2,
   );
   return movedCells(over, off, expected);
 }

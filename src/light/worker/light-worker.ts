@@ -44,6 +44,8 @@ async function answerTo(question: Question): Promise<Answers[keyof Answers]> {
     case 'clear':
       desks.delete(question.desk);
       return null;
+    default:
+      throw new Error('Nothing of the kind is done here.');
   }
 }
 

@@ -1,0 +1,212 @@
+// A whole set through the worker, as the program builds it: what it says, that it keeps nobody waiting, and that it comes back.
+
+import { readdirSync, readFileSync } from 'node:fs';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { performance } from 'node:perf_hooks';
+import parseHdr from 'parse-hdr';
+import sharp from 'sharp';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { type Judge, openJudge } from '../../src/light/index.js';
+import { judgeOn } from '../../src/light/judge.js';
+import { LightThread } from '../../src/light/thread.js';
+import { LIGHT_WORKER } from '../built.js';
+import { NINE, type Shot, shoot } from './practice-frames.js';
+
+let folder = '';
+const jpegs = new Map<number, Buffer>();
+beforeAll(async () => {
+  folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  for (const offset of NINE) jpegs.set(offset, await shoot({ offset, seed: offset }));
+});
+afterAll(async () => {
+  await rm(folder, { recursive: true, force: true });
+});
+
+const judgeOf = (idleMs?: number): Judge => openJudge({ entry: LIGHT_WORKER, idleMs });
+
+async function pictureOf(shot: Shot): Promise<{ file: string; kind: string }> {
+  const file = path.join(folder, `${Object.values(shot).join('_')}.jpg`);
+  await writeFile(
+    file,
+    (Object.keys(shot).length === 1 ? jpegs.get(shot.offset) : undefined) ?? (await shoot(shot)),
+  );
+  return { file, kind: 'jpg' };
+}
+
+async function judgeSet(judge: Judge, shots: readonly Shot[]) {
+  const seen = [];
+  for (const [index, shot] of shots.entries())
+    seen.push(
+      await judge.frame({ number: index + 1, offsetEv: shot.offset, picture: await pictureOf(shot) }),
+    );
+  return seen;
+}
+
+describe('a set of nine', () => {
+  it('is judged frame by frame, each against its neighbour, and has no mark if nothing is wrong', async () => {
+    const judge = judgeOf();
+    const seen = await judgeSet(
+      judge,
+      NINE.map((offset) => ({ offset })),
+    );
+    for (const [index, one] of seen.entries()) {
+      expect(one).toMatchObject({
+        isRead: true,
+        number: index + 1,
+        size: { width: 1200, height: 800 },
+        marks: [],
+      });
+      if (one.isRead && index > 0) expect(one.steadiness?.against).toBe(index);
+    }
+    const { coverage, map, sentence } = await judge.coverage();
+    // The scene reaches beyond nine frames at both ends: its brightest and darkest places (scene.ts) lie half a stop and more outside.
+    expect(coverage?.holds).toBe(false);
+    expect(coverage?.shares.none).toBeLessThan(0.03);
+    expect(sentence).toMatch(/^Highlights and shadows are missing: 0\.\d+% of the picture is too bright/);
+    expect(await sharp(map ?? Buffer.alloc(0)).metadata()).toMatchObject({
+      width: 480,
+      height: 320,
+      format: 'png',
+    });
+    await judge.close();
+  });
+
+  it('is merged to a proof, and to a file of radiance that another reader reads', async () => {
+    const judge = judgeOf();
+    await judgeSet(
+      judge,
+      NINE.map((offset) => ({ offset })),
+    );
+    const merged = await judge.merge({ about: ['The boathouse, invented'] });
+    if (!merged.isMerged) throw new Error(merged.sentence);
+    expect(merged).toMatchObject({ frames: 9, size: { width: 1200, height: 800 } });
+    expect(merged.sentence).toMatch(/^A proof of 9 frames .+ is not the final picture\.$/);
+    expect(await sharp(merged.preview).metadata()).toMatchObject({ format: 'jpeg', width: 1024 });
+    expect(parseHdr(merged.radiance).shape.slice(0, 2)).toEqual([1200, 800]);
+    // With the response from before it comes out the same.
+    const again = await judge.merge({ response: merged.response, about: ['The boathouse, invented'] });
+    expect(again.isMerged && again.radiance.equals(merged.radiance)).toBe(true);
+    await judge.close();
+  });
+
+  it('holds more of a scene with less in it', async () => {
+    const judge = judgeOf();
+    await judgeSet(
+      judge,
+      [-2, -1, 0, 1, 2].map((offset) => ({ offset, scene: 'flat' as const })),
+    );
+    const { coverage, sentence } = await judge.coverage();
+    expect(coverage?.holds).toBe(true);
+    expect(sentence).toMatch(/^The set holds everything: /);
+    await judge.close();
+  });
+
+  it('names a tiny lamp as what it is', async () => {
+    const judge = judgeOf();
+    await judgeSet(
+      judge,
+      [-6, -4, -2, 0, 2, 4, 5]
+        .map((offset) => ({ offset, scene: 'lamp' as const }))
+        .filter(({ offset }) => offset < 5),
+    );
+    const { coverage } = await judge.coverage();
+    expect(coverage?.highlights.share).toBe(0);
+    await judge.close();
+  });
+});
+
+describe('a frame that is fired again', () => {
+  it('takes the place of the one before; one that is dropped is gone', async () => {
+    const judge = judgeOf();
+    await judgeSet(judge, [{ offset: 0 }, { offset: 1, right: 9 }]);
+    const again = await judge.frame({ number: 2, offsetEv: 1, picture: await pictureOf({ offset: 1 }) });
+    expect(again).toMatchObject({ isRead: true, marks: [] });
+    const both = await judge.coverage();
+    await judge.drop(2);
+    const one = await judge.coverage();
+    expect(both.coverage?.shares.twoOrMore).toBeGreaterThan(0);
+    expect(one.coverage?.shares.twoOrMore).toBe(0);
+    await judge.close();
+  });
+});
+
+describe('the worker', () => {
+  it('keeps its caller waiting for no longer than a frame of the screen takes, whatever it does', async () => {
+    const judge = judgeOf();
+    // What is loaded once, by whoever reads pictures first, is loaded already.
+    await judgeSet(judge, [{ offset: 0 }]);
+    let longest = 0;
+    let last = performance.now();
+    const beat = setInterval(() => {
+      const now = performance.now();
+      longest = Math.max(longest, now - last);
+      last = now;
+    }, 1);
+    const cpu = performance.eventLoopUtilization();
+    const file = await pictureOf({ offset: 1 });
+    await judge.frame({ number: 2, offsetEv: 1, picture: file });
+    await judge.coverage();
+    await judge.merge();
+    clearInterval(beat);
+    // How busy the loop was does not depend on what else the machine does; the longest beat is judged by the bench.
+    expect(performance.eventLoopUtilization(cpu).utilization).toBeLessThan(0.2);
+    expect(longest).toBeGreaterThan(0);
+    await judge.close();
+  });
+
+  it('ends when nothing is asked, and knows the set again when something is', async () => {
+    const thread = new LightThread({ entry: LIGHT_WORKER, idleMs: 50 });
+    const judge = judgeOn(thread);
+    await judgeSet(judge, [{ offset: -1 }, { offset: 1 }]);
+    const first = await judge.coverage();
+    await expect.poll(() => thread.isRunning).toBe(false);
+    expect((await judge.coverage()).coverage).toEqual(first.coverage);
+    expect(thread.epoch).toBe(2);
+    await judge.close();
+    await expect.poll(() => thread.isRunning).toBe(false);
+  });
+
+  it('may fall: what was asked is answered so, and the next question begins another', async () => {
+    const thread = new LightThread({ entry: LIGHT_WORKER });
+    const asked = thread.ask({ ask: 'coverage', desk: 1 });
+    const epoch = thread.epoch;
+    (await thread.begun()).postMessage({ id: 'nonsense' });
+    await expect(asked).resolves.toBeNull();
+    const lost = thread.ask({ ask: 'response', desk: 1 });
+    await thread.begun();
+    await thread.end();
+    await expect(lost).rejects.toThrow('was ended');
+    await expect(thread.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
+    expect(thread.epoch).toBeGreaterThan(epoch);
+    await thread.end();
+  });
+
+  it('says so if it cannot be begun at all', async () => {
+    const judge = openJudge({ entry: path.join(folder, 'none.js') });
+    const seen = await judge.frame({ number: 1, offsetEv: 0, picture: await pictureOf({ offset: 0 }) });
+    expect(seen).toMatchObject({ isRead: false, reason: 'failed' });
+    expect((await judge.coverage()).coverage).toBeNull();
+    expect((await judge.merge()).isMerged).toBe(false);
+    await judge.close();
+  });
+
+  it('gives way to what fires: only its own thread has less right to the processor', async () => {
+    const judge = judgeOf(60_000);
+    await judgeSet(judge, [{ offset: 0 }]);
+    const tasks = '/proc/self/task';
+    const nices = readdirSync(tasks).map((task) => {
+      const fields = readFileSync(`${tasks}/${task}/stat`, 'utf8')
+        .replace(/^.*\) /s, '')
+        .split(' ');
+      return Number(fields[16]);
+    });
+    const own = os.getPriority();
+    // Whoever is as low already stays there.
+    const lower = Math.max(own, os.constants.priority.PRIORITY_BELOW_NORMAL);
+    expect(nices).toContain(lower);
+    expect(nices.filter((nice) => nice === own).length).toBeGreaterThan(1);
+    await judge.close();
+  });
+});
