@@ -174,10 +174,10 @@ describe('the worker', () => {
     const epoch = thread.epoch;
     (await thread.begun()).postMessage({ id: 'nonsense' });
     await expect(asked).resolves.toBeNull();
-    const lost = thread.ask({ ask: 'response', desk: 1 });
+    const lost = expect(thread.ask({ ask: 'response', desk: 1 })).rejects.toThrow('was ended');
     await thread.begun();
     await thread.end();
-    await expect(lost).rejects.toThrow('was ended');
+    await lost;
     await expect(thread.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
     expect(thread.epoch).toBeGreaterThan(epoch);
     await thread.end();

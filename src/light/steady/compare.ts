@@ -1,7 +1,7 @@
 // One frame beside its neighbour: by how far the camera moved, whether the lens lost focus, and what moved by itself. Both are brought to
 // the same tones first, so that neither exposure nor light counts.
-import { FLOOR, isSameShape, SHOULDER } from '../copy.js';
-import { type Cv, type Scope, scoped } from '../worker/opencv.js';
+import { FLOOR, type Grey, isSameShape, SHOULDER } from '../copy.js';
+import { type Cv, matOf, type Scope, scoped } from '../worker/opencv.js';
 import { heldByBoth, inOneTone, type Laid, laid, type Pair, type Toned } from './laid.js';
 import { type Misfit, misfitOf } from './misfit.js';
 import { type Moved, movedBetween } from './moved.js';
@@ -22,7 +22,7 @@ const NO_SHIFT: Shift = { right: 0, down: 0 };
 const FARTHEST = 0.2;
 /** Pixels of the copies; a shift that is nearer is left as it is. */
 const NEAR = 0.06;
-const ROUNDS = 4;
+const ROUNDS = 3;
 
 /**
  * @param pair copies of one size; either may be the brighter one
@@ -67,12 +67,23 @@ function fitted(cv: Cv, scope: Scope, pair: Pair, rough: Shift): Fit | null {
 const isFar = ({ right, down }: Shift, { first }: Pair): boolean =>
   Math.hypot(right, down) > FARTHEST * first.width;
 
+/** On copies of a quarter of the size: the rest is for what corrects it. */
 function roughShift(cv: Cv, scope: Scope, pair: Pair): Shift | null {
-  const { width, height } = pair.first;
-  const toned = inOneTone(pair, heldByBoth(cv, scope, pair, NO_SHIFT));
+  const small = { ...pair, first: quarter(cv, scope, pair.first), second: quarter(cv, scope, pair.second) };
+  const toned = inOneTone(small, heldByBoth(cv, scope, small, NO_SHIFT, 1));
   if (toned === null) return null;
-  const shift = shiftBetween(cv, { width, height }, levelled(toned));
+  const found = shiftBetween(cv, small.first, levelled(toned));
+  const shift = found && { right: QUARTER * found.right, down: QUARTER * found.down };
   return shift === null || isFar(shift, pair) ? null : shift;
+}
+
+const QUARTER = 4;
+
+function quarter(cv: Cv, scope: Scope, { levels, width, height }: Grey): Grey {
+  const to = scope.keep(new cv.Mat());
+  const size = new cv.Size(Math.round(width / QUARTER), Math.round(height / QUARTER));
+  cv.resize(matOf(cv, scope, levels, { width, height }), to, size, 0, 0, cv.INTER_AREA);
+  return { levels: to.data.slice(), width: size.width, height: size.height };
 }
 
 /** What either frame cannot hold gets the same level in both. */

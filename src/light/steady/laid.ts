@@ -76,7 +76,13 @@ function smoothed(cv: Cv, scope: Scope, of: Mat): Mat {
 }
 
 /** What is too dark in the darker frame, or too bright in the brighter one. */
-export function heldByBoth(cv: Cv, scope: Scope, pair: Pair, { right, down }: Shift): Uint8Array {
+export function heldByBoth(
+  cv: Cv,
+  scope: Scope,
+  pair: Pair,
+  { right, down }: Shift,
+  margin = MARGIN,
+): Uint8Array {
   const { width, height } = pair.first;
   const [darker, brighter] = darkerFirst(pair);
   const mask = new Uint8Array(width * height);
@@ -88,7 +94,7 @@ export function heldByBoth(cv: Cv, scope: Scope, pair: Pair, { right, down }: Sh
       if ((darker.levels[at] as number) >= FLOOR && (brighter.levels[at] as number) <= SHOULDER)
         mask[at] = 255;
   const held = matOf(cv, scope, mask, { width, height });
-  const side = 2 * MARGIN + 1;
+  const side = 2 * margin + 1;
   const kernel = scope.keep(cv.getStructuringElement(cv.MORPH_RECT, new cv.Size(side, side)));
   cv.erode(held, held, kernel);
   return held.data.slice();
@@ -102,8 +108,9 @@ export function inOneTone(pair: Pair, mask: Uint8Array): (Toned & { readonly ton
   const [darker, brighter] = darkerFirst(pair);
   const tones = tonesBetween(darker.levels, brighter.levels, mask);
   if (tones === null) return null;
-  const raised = Float32Array.from(darker.levels, (level) => tones[level] as number);
-  const same = Float32Array.from(brighter.levels);
+  const raised = new Float32Array(darker.levels.length);
+  for (let at = 0; at < raised.length; at += 1) raised[at] = tones[darker.levels[at] as number] as number;
+  const same = new Float32Array(brighter.levels);
   return pair.firstIsDarker ? { first: raised, second: same, tones } : { first: same, second: raised, tones };
 }
 

@@ -56,39 +56,57 @@ function blocksOf(over: Laid): Block[] {
   return blocks;
 }
 
+/** Written out term by term: it goes through every pixel. */
 function blockAt(over: Laid, top: number, left: number): Block | null {
   const { width, mask, first, second, across, along, laplacian } = over;
-  const sums = new Float64Array(4);
-  const squares = new Float64Array(16);
-  const values = new Float64Array(4);
   let count = 0;
+  let x = 0;
+  let y = 0;
+  let z = 0;
+  let d = 0;
+  let xx = 0;
+  let xy = 0;
+  let xz = 0;
+  let yy = 0;
+  let yz = 0;
+  let zz = 0;
+  let xd = 0;
+  let yd = 0;
+  let zd = 0;
+  let dd = 0;
   for (let row = top; row < top + BLOCK; row += 1)
     for (let at = row * width + left; at < row * width + left + BLOCK; at += 1) {
       if (mask[at] === 0) continue;
+      const right = across[at] as number;
+      const down = along[at] as number;
+      const bend = laplacian[at] as number;
+      const off = (second[at] as number) - (first[at] as number);
       count += 1;
-      values[0] = across[at] as number;
-      values[1] = along[at] as number;
-      values[2] = laplacian[at] as number;
-      values[3] = (second[at] as number) - (first[at] as number);
-      for (let one = 0; one < 4; one += 1) {
-        sums[one] = (sums[one] as number) + (values[one] as number);
-        for (let other = 0; other <= one; other += 1)
-          squares[4 * one + other] =
-            (squares[4 * one + other] as number) + (values[one] as number) * (values[other] as number);
-      }
+      x += right;
+      y += down;
+      z += bend;
+      d += off;
+      xx += right * right;
+      xy += right * down;
+      xz += right * bend;
+      yy += down * down;
+      yz += down * bend;
+      zz += bend * bend;
+      xd += right * off;
+      yd += down * off;
+      zd += bend * off;
+      dd += off * off;
     }
   if (count < LEAST_HELD * BLOCK * BLOCK) return null;
-  const about = (one: number, other: number) => {
-    const [high, low] = [Math.max(one, other), Math.min(one, other)];
-    return (squares[4 * high + low] as number) - ((sums[high] as number) * (sums[low] as number)) / count;
-  };
-  if ((about(0, 0) + about(1, 1)) / count < LEAST_SLOPE) return null;
-  const three = [0, 1, 2];
+  const about = (sum: number, one: number, other: number) => sum - (one * other) / count;
+  const [aa, ab, ac] = [about(xx, x, x), about(xy, x, y), about(xz, x, z)];
+  const [bb, bc, cc] = [about(yy, y, y), about(yz, y, z), about(zz, z, z)];
+  if ((aa + bb) / count < LEAST_SLOPE) return null;
   return {
     count,
-    products: three.flatMap((one) => three.map((other) => about(one, other))),
-    with: three.map((one) => about(one, 3)),
-    energy: about(3, 3),
+    products: [aa, ab, ac, ab, bb, bc, ac, bc, cc],
+    with: [about(xd, x, d), about(yd, y, d), about(zd, z, d)],
+    energy: about(dd, d, d),
   };
 }
 

@@ -33,24 +33,25 @@ const FEWEST = 4;
 
 /** @param spread by how much the second is blurred more, in square pixels (blur.ts): that is no movement */
 export function movedBetween(over: Laid, spread: number): Moved {
-  const off = over.first.map(
-    (level, at) => (over.second[at] as number) - level - spread * (over.laplacian[at] as number),
-  );
+  const { first, second, across, along, laplacian } = over;
+  const off = new Float32Array(first.length);
+  for (let at = 0; at < off.length; at += 1)
+    off[at] = (second[at] as number) - (first[at] as number) - spread * (laplacian[at] as number);
   const noise = noiseOf(off, over.mask);
-  const expected = over.across.map(
-    (slope, at) =>
+  const expected = new Float32Array(first.length);
+  for (let at = 0; at < off.length; at += 1)
+    expected[at] =
       noise ** 2 +
       UNSEEN ** 2 +
-      MISFIT ** 2 * (slope ** 2 + (over.along[at] as number) ** 2) +
-      (SOFTENED * (over.laplacian[at] as number)) ** 2,
-  );
+      MISFIT ** 2 * ((across[at] as number) ** 2 + (along[at] as number) ** 2) +
+      (SOFTENED * (laplacian[at] as number)) ** 2;
   return movedCells(over, off, expected);
 }
 
 /** Standard deviation by the median of what is off, which a part that moved does not raise. */
 function noiseOf(off: Float32Array, mask: Uint8Array): number {
   const some: number[] = [];
-  for (let at = 0; at < off.length; at += 7) if (mask[at] !== 0) some.push(Math.abs(off[at] as number));
+  for (let at = 0; at < off.length; at += 23) if (mask[at] !== 0) some.push(Math.abs(off[at] as number));
   some.sort((a, b) => a - b);
   // Of a normal distribution the median of the absolute deviations is 0.6745 of the standard deviation.
   return (some[Math.floor(some.length / 2)] ?? 0) / 0.6745;

@@ -3,21 +3,22 @@
 import type { Grey } from '../copy.js';
 import { type Cv, type Mat, matOf, type Scope, scoped } from '../worker/opencv.js';
 
-/** Pixels of the copies by which the second frame's picture lies further right, and further down, than the first one's. */
+/** Pixels of what is compared by which the second frame's picture lies further right, and further down, than the first one's. */
 export interface Shift {
   readonly right: number;
   readonly down: number;
 }
 
-/** By what the copies are divided at each look, coarse to fine, and how often each may correct itself. */
+/** By what both are divided at each look, coarse to fine, and how often each may correct itself. */
 const LOOKS = [
-  { part: 16, rounds: 30 },
-  { part: 8, rounds: 30 },
-  { part: 4, rounds: 15 },
+  { part: 4, rounds: 30 },
+  { part: 2, rounds: 30 },
+  { part: 1, rounds: 15 },
 ] as const;
 const PRECISION = 1e-4;
 /** Width in pixels of the blur before comparing. */
 const BLUR_WIDTH = 5;
+/** Pixels of the shorter side. */
 const SMALLEST_LOOK = 24;
 
 /**
@@ -37,7 +38,8 @@ export function shiftBetween(
     const warp = scope.keep(cv.Mat.eye(2, 3, cv.CV_32FC1));
     for (const { part, rounds } of LOOKS) {
       if (Math.min(size.width, size.height) / part < SMALLEST_LOOK) continue;
-      if (!corrected(cv, scope, shrunk(cv, scope, whole, part), warp, part, rounds)) return null;
+      const look = part === 1 ? whole : shrunk(cv, scope, whole, part);
+      if (!corrected(cv, scope, look, warp, part, rounds)) return null;
     }
     const [, , right = 0, , , down = 0] = warp.data32F;
     return { right, down };

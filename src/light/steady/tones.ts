@@ -3,7 +3,7 @@
 // from memory). Pure.
 
 /** Pixels of a level; fewer tell nothing of it. */
-const FEWEST = 40;
+const FEWEST = 20;
 /** Levels that are told in all; with fewer there is nothing to compare. */
 const FEWEST_LEVELS = 12;
 /** A curve that joins two exposures is smooth: standard deviation, in levels, of what is averaged. */

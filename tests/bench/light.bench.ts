@@ -1,0 +1,203 @@
+// `npm run bench -- light`: how near what is told of pictures comes to what is known of the practice scene, and what it costs. Goals are
+// printed beside; processor time is counted, not time on a clock, since other things may run. `npm run bench -- light 100` looks at fewer frames for
+// false marks.
+import { spawnSync } from 'node:child_process';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { performance } from 'node:perf_hooks';
+import sharp from 'sharp';
+import { bodySetting } from '../../src/exposure/index.js';
+import type { Grey } from '../../src/light/copy.js';
+import { type Judge, openJudge } from '../../src/light/index.js';
+import { Merging } from '../../src/light/radiance/merge.js';
+import { recoveredResponse } from '../../src/light/radiance/response.js';
+import { compared } from '../../src/light/steady/compare.js';
+import { marksOf } from '../../src/light/steady/marks.js';
+import { openCv } from '../../src/light/worker/opencv.js';
+import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
+import { at, errorsOf } from '../light/radiance-error.js';
+
+const WORKER = path.resolve('dist/program/light-worker.js');
+const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], { stdio: 'inherit' });
+if (built.status !== 0) throw new Error('The program does not build.');
+
+const asked = Number(process.argv[4] ?? 1000);
+const PERCENT = 100;
+const MIB = 2 ** 20;
+const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-light-bench-'));
+
+/** @returns milliseconds of processor time of all threads, and what came of it */
+async function cost<Result>(work: () => Promise<Result>): Promise<{ ms: number; result: Result }> {
+  const before = process.cpuUsage();
+  const result = await work();
+  const { user, system } = process.cpuUsage(before);
+  return { ms: (user + system) / 1000, result };
+}
+
+const smallest = (values: readonly number[]): number => Math.min(...values);
+
+async function radiance(): Promise<void> {
+  const { cv } = await openCv();
+  const jpegs = await Promise.all(NINE.map((offset) => shoot({ offset, seed: offset })));
+  const fulls = await Promise.all(jpegs.map((jpeg) => copyOf(jpeg, 1200)));
+  const smalls = await Promise.all(jpegs.map(async (jpeg) => (await copiesOf(jpeg)).small));
+  const nominal = NINE.map((offset) =>
+    Math.log2((bodySetting(tvOf({ offset }), '')?.nominalSeconds ?? Number.NaN) * 64),
+  );
+  const errors = [];
+  for (const evs of [NINE, nominal]) {
+    const response = recoveredResponse(
+      cv,
+      smalls.map((copy, index) => ({ offsetEv: evs[index] as number, copy })),
+    );
+    if (response === null) throw new Error('There is no response.');
+    const merging = new Merging(response);
+    for (const [index, copy] of fulls.entries()) merging.add(evs[index] as number, copy);
+    const merged = merging.end();
+    if (merged !== null) errors.push(await errorsOf(merged, fulls));
+  }
+  const [exact = [], labels = []] = errors;
+  const share = (sorted: readonly number[], part: number) => (at(sorted, part) * PERCENT).toFixed(2);
+  console.log(
+    `light radiance median ${share(exact, 0.5)} p95 ${share(exact, 0.95)} nominal-p95 ${share(labels, 0.95)} (per cent of the known light; nominal-median ${share(labels, 0.5)}; goals: median 3, p95 8)`,
+  );
+}
+
+async function shifts(): Promise<void> {
+  const { cv } = await openCv();
+  const greyOf = async (shot: Parameters<typeof shoot>[0]): Promise<Grey> =>
+    (await copiesOf(await shoot(shot))).grey;
+  let worst = 0;
+  for (const offset of [-4, -2, 0, 2, 3])
+    for (const shift of [0, 0.5, 2, 8]) {
+      const first = await greyOf({ offset, seed: 1 });
+      const second = await greyOf({ offset: offset + 1, right: shift * SCALE, light: 0.1, seed: 2 });
+      const found = compared(cv, { first, second, firstIsDarker: true });
+      const { right = Number.NaN, down = Number.NaN } = found?.shift ?? {};
+      worst = Math.max(worst, Math.hypot(right - shift, down));
+    }
+  let marked = 0;
+  let before = await greyOf({ offset: -4, seed: 1 });
+  const began = performance.now();
+  // Up and down the set, so that each frame has its neighbour before it.
+  const way = [...NINE, ...NINE.toReversed().slice(1, -1)];
+  for (let frame = 1; frame <= asked; frame += 1) {
+    const [offset = 0, last = 0] = [way[frame % way.length], way[(frame - 1) % way.length]];
+    const light = frame % 2 === 0 ? 0.1 : 0;
+    const next = await greyOf({ offset, seed: 1000 + frame, light });
+    const found = compared(cv, { first: before, second: next, firstIsDarker: last < offset });
+    if (found === null || marksOf(found, { number: 2, against: 1, scale: SCALE }).length > 0) {
+      marked += 1;
+      console.log(`  marked: frame ${frame}, from ${last} to ${offset} EV: ${JSON.stringify(found)}`);
+    }
+    before = next;
+  }
+  const seconds = (performance.now() - began) / 1000;
+  console.log(
+    `light shift worst ${worst.toFixed(3)} false-marks ${marked} of ${asked} (pixels of a 1,024 px copy, goal 0.2; goal no mark; ${seconds.toFixed(0)} s)`,
+  );
+}
+
+async function fileOf(name: string, bytes: Buffer): Promise<{ file: string; kind: string }> {
+  const file = path.join(folder, `${name}.jpg`);
+  await writeFile(file, bytes);
+  return { file, kind: 'jpg' };
+}
+
+const judge = (): Judge => openJudge({ entry: WORKER });
+
+async function judging(): Promise<void> {
+  const large = async (offset: number) =>
+    sharp(await shoot({ offset, seed: offset }))
+      .resize(6000, 4000)
+      .jpeg({ quality: 92 })
+      .toBuffer();
+  const [dark, light] = [await fileOf('0', await large(0)), await fileOf('1', await large(1))];
+  const one = judge();
+  await one.frame({ number: 1, offsetEv: 0, picture: dark });
+  const times: number[] = [];
+  for (let time = 0; time < 7; time += 1) {
+    const { ms, result } = await cost(async () => {
+      const seen = await one.frame({ number: 2, offsetEv: 1, picture: light });
+      await one.coverage();
+      return seen;
+    });
+    if (!result.isRead || result.steadiness === null) throw new Error('It was not judged.');
+    times.push(ms);
+  }
+  await one.close();
+  console.log(
+    `light judged ${smallest(times.slice(2)).toFixed(0)} (ms of one core for a JPEG of 24 megapixels: coverage, shift, sharpness; best of five, goal 600; the worst was ${Math.max(...times.slice(2)).toFixed(0)}, the first with a cold worker ${(times[0] ?? 0).toFixed(0)})`,
+  );
+}
+
+async function merging(): Promise<void> {
+  const one = judge();
+  for (const [index, offset] of NINE.entries())
+    await one.frame({
+      number: index + 1,
+      offsetEv: offset,
+      picture: await fileOf(`m${index}`, await shoot({ offset, seed: offset })),
+    });
+  const first = await cost(() => one.merge({ side: 1024 }));
+  if (!first.result.isMerged) throw new Error(first.result.sentence);
+  const { response } = first.result;
+  const times: number[] = [];
+  for (let time = 0; time < 5; time += 1)
+    times.push((await cost(() => one.merge({ response, side: 1024 }))).ms);
+  await one.close();
+  console.log(
+    `light merged ${smallest(times).toFixed(0)} (ms of one core for nine frames at 1,024 px with a known response; best of five, goal 2000; with the response recovered ${first.ms.toFixed(0)})`,
+  );
+}
+
+async function memory(): Promise<void> {
+  const frame = await fileOf(
+    '61',
+    await sharp(await shoot({ offset: 0 }))
+      .resize(6000, 4000)
+      .jpeg()
+      .toBuffer(),
+  );
+  const own = openJudge({ entry: WORKER, idleMs: 500 });
+  const before = process.memoryUsage().rss;
+  let most = 0;
+  const beat = { last: performance.now(), longest: 0 };
+  const watch = setInterval(() => {
+    most = Math.max(most, process.memoryUsage().rss);
+    const now = performance.now();
+    beat.longest = Math.max(beat.longest, now - beat.last);
+    beat.last = now;
+  }, 2);
+  const loop = performance.eventLoopUtilization();
+  for (let number = 1; number <= 61; number += 1)
+    await own.frame({ number, offsetEv: (number - 31) / 3, picture: frame });
+  await own.coverage();
+  const merged = await own.merge({ response: LINE });
+  const busy = performance.eventLoopUtilization(loop).utilization;
+  clearInterval(watch);
+  await own.close();
+  await new Promise((resolve) => setTimeout(resolve, 1500));
+  const after = process.memoryUsage().rss;
+  console.log(
+    `light memory ${((most - before) / MIB).toFixed(0)} (MiB more at the most, 61 frames of 24 megapixels judged and merged at ${merged.isMerged ? merged.size.width : 0} px, goal 300; ${((after - before) / MIB).toFixed(0)} more once the worker has ended)`,
+  );
+  console.log(
+    `light held ${beat.longest.toFixed(1)} (ms between two beats of the caller's loop at the most, beats being 2 ms apart, goal 10; it was busy for ${(busy * PERCENT).toFixed(1)} % of the time; load ${os.loadavg()[0]?.toFixed(1)} on ${os.cpus().length} cores)`,
+  );
+}
+
+/** A response for frames that are all the same picture, from which none can be recovered. */
+const LEVELS = Array.from({ length: 256 }, (_, level) => 2.2 * Math.log2(Math.max(1, level) / 128));
+const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
+
+try {
+  await memory();
+  await judging();
+  await merging();
+  await radiance();
+  await shifts();
+} finally {
+  await rm(folder, { recursive: true, force: true });
+}
