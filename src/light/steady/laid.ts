@@ -1,6 +1,7 @@
 // Two frames laid over each other, in the same tones: what blur and movement are measured on.
 import { FLOOR, type Grey, SHOULDER } from '../copy.js';
 import { type Cv, type Mat, matOf, type Scope } from '../worker/opencv.js';
+import { scratch, scratchOf } from './scratch.js';
 import type { Shift } from './shift.js';
 import { tonesBetween } from './tones.js';
 
@@ -55,7 +56,8 @@ export function laid(cv: Cv, scope: Scope, pair: Pair, { right, down }: Shift): 
   cv.addWeighted(first, 0.5, second, 0.5, 0, mean);
   return {
     ...{ width, height, mask, share },
-    ...{ first: first.data32F.slice(), second: second.data32F.slice() },
+    first: scratchOf('first', first.data32F),
+    second: scratchOf('second', second.data32F),
     ...bendsOf(mean.data32F, width, height),
   };
 }
@@ -108,9 +110,9 @@ export function inOneTone(pair: Pair, mask: Uint8Array): (Toned & { readonly ton
   const [darker, brighter] = darkerFirst(pair);
   const tones = tonesBetween(darker.levels, brighter.levels, mask);
   if (tones === null) return null;
-  const raised = new Float32Array(darker.levels.length);
+  const raised = scratch('raised', darker.levels.length);
   for (let at = 0; at < raised.length; at += 1) raised[at] = tones[darker.levels[at] as number] as number;
-  const same = new Float32Array(brighter.levels);
+  const same = scratchOf('same', brighter.levels);
   return pair.firstIsDarker ? { first: raised, second: same, tones } : { first: same, second: raised, tones };
 }
 
@@ -120,9 +122,10 @@ function bendsOf(
   width: number,
   height: number,
 ): Pick<Laid, 'across' | 'along' | 'laplacian'> {
-  const across = new Float32Array(values.length);
-  const along = new Float32Array(values.length);
-  const laplacian = new Float32Array(values.length);
+  // Along the edge they are never written, and stay 0.
+  const across = scratch('across', values.length);
+  const along = scratch('along', values.length);
+  const laplacian = scratch('laplacian', values.length);
   for (let row = 1; row < height - 1; row += 1)
     for (let at = row * width + 1; at < (row + 1) * width - 1; at += 1) {
       const left = values[at - 1] as number;

@@ -1,6 +1,7 @@
 // What moved by itself between two frames that lie over each other, in the same tones: cells that differ by more than noise, and by more than a
 // small misfit of edges explains.
 import type { Laid } from './laid.js';
+import { scratch } from './scratch.js';
 
 export interface Moved {
   /** Of what is compared, 0 to 1. */
@@ -34,11 +35,11 @@ const FEWEST = 4;
 /** @param spread by how much the second is blurred more, in square pixels (blur.ts): that is no movement */
 export function movedBetween(over: Laid, spread: number): Moved {
   const { first, second, across, along, laplacian } = over;
-  const off = new Float32Array(first.length);
+  const off = scratch('off', first.length);
   for (let at = 0; at < off.length; at += 1)
     off[at] = (second[at] as number) - (first[at] as number) - spread * (laplacian[at] as number);
   const noise = noiseOf(off, over.mask);
-  const expected = new Float32Array(first.length);
+  const expected = scratch('expected', first.length);
   for (let at = 0; at < off.length; at += 1)
     expected[at] =
       noise ** 2 +

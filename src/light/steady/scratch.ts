@@ -1,0 +1,19 @@
+// Room for sums over a whole copy, used over and over: made anew for every frame, it would be some 40 MB to be swept up each time. What is asked
+// for under a name is what was asked for before under that name, with what was left in it.
+
+/** One set has copies of one size, and their quarters. */
+const floats = new Map<string, Float32Array>();
+
+export function scratch(name: string, length: number): Float32Array {
+  const key = `${name} ${length}`;
+  const kept = floats.get(key) ?? new Float32Array(length);
+  floats.set(key, kept);
+  return kept;
+}
+
+/** As scratch, with these values. */
+export function scratchOf(name: string, values: Float32Array | Uint8Array): Float32Array {
+  const room = scratch(name, values.length);
+  room.set(values);
+  return room;
+}
