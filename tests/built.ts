@@ -9,7 +9,7 @@ const built = (file: string) => fileURLToPath(new URL(`../dist/${file}`, import.
 
 export const MAIN = built('program/main.js');
 export const CAMERA_PROCESS = built('program/camera-process.js');
-export const LIGHT_WORKER = built('program/light-worker.js');
+export const LIGHT_PROCESS = built('program/light-process.js');
 export const PANEL = built('web');
 
 export interface Ended {

@@ -1,6 +1,7 @@
 // Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
 // and exposures; no run, no body.
 export type { Coverage, Missing, Shares } from './coverage/result.js';
+export type { ProcessOptions } from './held-process.js';
 export {
   type CoverageAnswer,
   type Judge,
@@ -15,4 +16,3 @@ export {
 } from './judge.js';
 export type { Response } from './radiance/response.js';
 export type { LightMark } from './steady/marks.js';
-export type { ThreadOptions } from './thread.js';

@@ -1,12 +1,12 @@
-// Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in the worker, one picture at a
-// time, and whatever a picture is, the answer says so in a sentence.
+// Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in a process of its own, one picture at
+// a time, and whatever a picture is, the answer says so in a sentence.
 import type { Coverage } from './coverage/result.js';
+import { HeldProcess, type ProcessOptions } from './held-process.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
 import { isUnreadable, type UnreadableReason } from './read/unreadable.js';
 import type { Compared } from './steady/compare.js';
 import { type LightMark, marksOf } from './steady/marks.js';
-import { LightThread, type ThreadOptions } from './thread.js';
 
 /** The JPEG that a raw file carries, upright after so many degrees clockwise. */
 export interface Preview {
@@ -69,6 +69,8 @@ export interface CoverageAnswer {
 }
 
 export interface MergeOptions {
+  /** Where the radiance is written, as a file that is whole and synced once this is answered: a name to be renamed from, such as `radiance.hdr.part`. */
+  readonly file: string;
   /** Of the same camera and picture style, from before; left out, it is recovered from the set. */
   readonly response?: Response | undefined;
   /** Longer sides in pixels, at most: 2048 and 1024. */
@@ -83,8 +85,6 @@ export type Merged =
       readonly isMerged: true;
       /** JPEG: a proof of what the set can become. */
       readonly preview: Buffer;
-      /** The whole file `radiance.hdr`: relative radiance. */
-      readonly radiance: Buffer;
       readonly size: { readonly width: number; readonly height: number };
       /** For the sets of this camera to come. */
       readonly response: Response;
@@ -101,25 +101,25 @@ export interface Judge {
   /** The frame is no longer in the set. */
   drop(number: number): Promise<void>;
   coverage(): Promise<CoverageAnswer>;
-  /** Merges the frames that could be read. Never rejects. */
-  merge(options?: MergeOptions): Promise<Merged>;
+  /** Merges the frames that could be read into relative radiance. Never rejects. */
+  merge(options: MergeOptions): Promise<Merged>;
   /** Its copies are let go of; nothing may be asked afterwards. */
   close(): Promise<void>;
 }
 
-const threads = new Map<string, LightThread>();
+const processes = new Map<string, HeldProcess>();
 let desks = 0;
 
-/** All judges of a program share one worker, which is begun by the first frame, and ended when nothing is asked for a while. */
-export function openJudge(options: ThreadOptions = {}): Judge {
+/** All judges of a program share one process, which is begun by the first frame, and ended when nothing is asked for a while. */
+export function openJudge(options: ProcessOptions = {}): Judge {
   const key = `${options.entry ?? ''} ${options.idleMs ?? ''}`;
-  const thread = threads.get(key) ?? new LightThread(options);
-  threads.set(key, thread);
-  return judgeOn(thread);
+  const held = processes.get(key) ?? new HeldProcess(options);
+  processes.set(key, held);
+  return judgeOn(held);
 }
 
-/** @param thread that it may share with others */
-export const judgeOn = (thread: LightThread): Judge => new OneJudge(thread);
+/** @param held that it may share with others */
+export const judgeOn = (held: HeldProcess): Judge => new OneJudge(held);
 
 interface Known extends JudgedFrame {
   isRead: boolean;
@@ -129,16 +129,16 @@ interface Known extends JudgedFrame {
 const SIDES = { merge: 2048, preview: 1024 } as const;
 
 class OneJudge implements Judge {
-  private readonly thread: LightThread;
+  private readonly held: HeldProcess;
   private readonly desk: number;
   private readonly frames = new Map<number, Known>();
-  /** The worker that knows the frames. */
+  /** The process that knows the frames. */
   private epoch = -1;
   private before: Promise<unknown> = Promise.resolve();
 
-  constructor(thread: LightThread) {
+  constructor(held: HeldProcess) {
     desks += 1;
-    this.thread = thread;
+    this.held = held;
     this.desk = desks;
   }
 
@@ -149,7 +149,7 @@ class OneJudge implements Judge {
   drop(number: number): Promise<void> {
     return this.inTurn(async () => {
       this.frames.delete(number);
-      if (this.isKnown) await this.thread.ask({ ask: 'drop', desk: this.desk, number });
+      if (this.isKnown) await this.held.ask({ ask: 'drop', desk: this.desk, number });
     });
   }
 
@@ -157,7 +157,7 @@ class OneJudge implements Judge {
     return this.inTurn(() => this.covered());
   }
 
-  merge(options: MergeOptions = {}): Promise<Merged> {
+  merge(options: MergeOptions): Promise<Merged> {
     return this.inTurn(() =>
       this.merged(options).catch(
         (cause): Merged => ({
@@ -171,7 +171,7 @@ class OneJudge implements Judge {
   close(): Promise<void> {
     return this.inTurn(async () => {
       this.frames.clear();
-      if (this.isKnown) await this.thread.ask({ ask: 'clear', desk: this.desk }).catch(() => null);
+      if (this.isKnown) await this.held.ask({ ask: 'clear', desk: this.desk }).catch(() => null);
     });
   }
 
@@ -182,7 +182,7 @@ class OneJudge implements Judge {
   }
 
   private get isKnown(): boolean {
-    return this.thread.isRunning && this.epoch === this.thread.epoch;
+    return this.held.isRunning && this.epoch === this.held.epoch;
   }
 
   private async look(frame: JudgedFrame): Promise<Read | Unread> {
@@ -195,7 +195,7 @@ class OneJudge implements Judge {
       if (source === null) return noPreview(number);
       const { desk } = this;
       const { offsetEv } = frame;
-      const looked = await this.thread.ask({ ask: 'look', desk, number, offsetEv, source, compare: true });
+      const looked = await this.held.ask({ ask: 'look', desk, number, offsetEv, source, compare: true });
       if (isUnreadable(looked)) return { isRead: false, number, ...looked };
       known.isRead = true;
       const { full: size, scale, against } = looked;
@@ -217,12 +217,12 @@ class OneJudge implements Judge {
     }
   }
 
-  /** A worker that was begun anew looks at everything again. @param but a frame that is about to be replaced */
+  /** A process that was begun anew looks at everything again. @param but a frame that is about to be replaced */
   private async knowAgain(but?: number): Promise<void> {
-    await this.thread.begun();
-    if (this.epoch === this.thread.epoch) return;
+    this.held.begun();
+    if (this.epoch === this.held.epoch) return;
     const { desk } = this;
-    this.epoch = this.thread.epoch;
+    this.epoch = this.held.epoch;
     for (const known of this.frames.values()) {
       if (!known.isRead || known.number === but) continue;
       const source = await sourceOf(known);
@@ -230,7 +230,7 @@ class OneJudge implements Judge {
       const looked =
         source === null
           ? null
-          : await this.thread.ask({ ask: 'look', desk, number, offsetEv, source, compare: false });
+          : await this.held.ask({ ask: 'look', desk, number, offsetEv, source, compare: false });
       known.isRead = looked !== null && !isUnreadable(looked);
     }
   }
@@ -238,7 +238,7 @@ class OneJudge implements Judge {
   private async covered(): Promise<CoverageAnswer> {
     try {
       await this.knowAgain();
-      const covered = await this.thread.ask({ ask: 'coverage', desk: this.desk });
+      const covered = await this.held.ask({ ask: 'coverage', desk: this.desk });
       const unread = [...this.frames.values()].filter(({ isRead }) => !isRead).length;
       if (covered === null) return { coverage: null, map: null, sentence: NOTHING_READ };
       const { coverage, map } = covered;
@@ -250,33 +250,40 @@ class OneJudge implements Judge {
     }
   }
 
-  private async merged({ response: given, side, previewSide, about = [] }: MergeOptions): Promise<Merged> {
-    const { thread, desk } = this;
+  private async merged({
+    response: given,
+    side,
+    previewSide,
+    about = [],
+    file,
+  }: MergeOptions): Promise<Merged> {
+    const { held, desk } = this;
     await this.knowAgain();
-    const response = given ?? (await thread.ask({ ask: 'response', desk }));
+    const response = given ?? (await held.ask({ ask: 'response', desk }));
     if (response === null) return { isMerged: false, sentence: NO_RESPONSE };
-    await thread.ask({ ask: 'merge-begin', desk, response });
+    await held.ask({ ask: 'merge-begin', desk, response });
     let frames = 0;
     const darkestFirst = [...this.frames.values()].sort((one, other) => one.offsetEv - other.offsetEv);
     for (const known of darkestFirst) {
       const source = known.isRead ? await sourceOf(known) : null;
       if (source === null) continue;
       const { offsetEv } = known;
-      const added = await thread.ask({ ask: 'merge-add', desk, offsetEv, source, side: side ?? SIDES.merge });
+      const added = await held.ask({ ask: 'merge-add', desk, offsetEv, source, side: side ?? SIDES.merge });
       if (added === null) frames += 1;
     }
     const lines = ['Relative radiance, a proof of the set', ...about];
-    const pictures = await thread.ask({
+    const pictures = await held.ask({
       ask: 'merge-end',
       desk,
       side: previewSide ?? SIDES.preview,
       about: lines,
+      file,
     });
     if (pictures === null) return { isMerged: false, sentence: NOTHING_READ };
-    const { preview, radiance, width, height } = pictures;
+    const { preview, width, height } = pictures;
     return {
       ...{ isMerged: true, size: { width, height }, response, frames },
-      ...{ preview: asBuffer(preview), radiance: asBuffer(radiance) },
+      preview: Buffer.from(preview),
       sentence: `A proof of ${frames} frames at ${width} x ${height} pixels: it shows what the set can become, and is not the final picture.`,
     };
   }
@@ -299,9 +306,6 @@ const noPreview = (number: number): Unread => ({
 
 const failedWords = (what: string, cause: unknown): string =>
   `${what}: ${(cause instanceof Error ? cause.message : String(cause)).replace(/\.$/, '')}.`;
-
-const asBuffer = ({ buffer, byteOffset, byteLength }: Uint8Array): Buffer =>
-  Buffer.from(buffer, byteOffset, byteLength);
 
 const steadinessOf = (
   { share, shift, blur, moved }: Compared,

@@ -1,11 +1,11 @@
-// What goes between a judge and the worker of this room. Plain data; pixels never cross, only what they tell.
+// What goes between a judge and the process of this room. Plain data; pixels never cross, only what they tell.
 import type { Coverage } from './coverage/result.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
 import type { Unreadable } from './read/unreadable.js';
 import type { Compared } from './steady/compare.js';
 
-/** Each judge has a desk of its own in the worker, under a number. */
+/** Each judge has a desk of its own in the process, under a number. */
 export type Asked =
   | {
       readonly ask: 'look';
@@ -13,7 +13,7 @@ export type Asked =
       readonly number: number;
       readonly offsetEv: number;
       readonly source: PictureSource;
-      /** Whether it is compared with its neighbour; left out where the worker only has to know it again. */
+      /** Whether it is compared with its neighbour; left out where the process only has to know it again. */
       readonly compare: boolean;
     }
   | { readonly ask: 'drop'; readonly desk: number; readonly number: number }
@@ -36,6 +36,8 @@ export type Asked =
       readonly desk: number;
       readonly side: number;
       readonly about: readonly string[];
+      /** Where the radiance is written. */
+      readonly file: string;
     }
   | { readonly ask: 'clear'; readonly desk: number };
 
@@ -55,8 +57,6 @@ export interface Covered {
 export interface MergedPictures {
   /** JPEG. */
   readonly preview: Uint8Array;
-  /** The whole file. */
-  readonly radiance: Uint8Array;
   readonly width: number;
   readonly height: number;
 }

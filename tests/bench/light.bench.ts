@@ -2,6 +2,7 @@
 // printed beside; processor time is counted, not time on a clock, since other things may run. `npm run bench -- light 100` looks at fewer frames for
 // false marks.
 import { spawnSync } from 'node:child_process';
+import { readFileSync } from 'node:fs';
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -9,16 +10,17 @@ import { performance } from 'node:perf_hooks';
 import sharp from 'sharp';
 import { bodySetting } from '../../src/exposure/index.js';
 import type { Grey } from '../../src/light/copy.js';
-import { type Judge, openJudge } from '../../src/light/index.js';
+import { HeldProcess } from '../../src/light/held-process.js';
+import { judgeOn } from '../../src/light/judge.js';
+import { openCv } from '../../src/light/process/opencv.js';
 import { Merging } from '../../src/light/radiance/merge.js';
 import { recoveredResponse } from '../../src/light/radiance/response.js';
 import { compared } from '../../src/light/steady/compare.js';
 import { marksOf } from '../../src/light/steady/marks.js';
-import { openCv } from '../../src/light/worker/opencv.js';
 import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
 import { at, errorsOf } from '../light/radiance-error.js';
 
-const WORKER = path.resolve('dist/program/light-worker.js');
+const PROCESS = path.resolve('dist/program/light-process.js');
 const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], { stdio: 'inherit' });
 if (built.status !== 0) throw new Error('The program does not build.');
 
@@ -26,13 +28,32 @@ const asked = Number(process.argv[4] ?? 1000);
 const PERCENT = 100;
 const MIB = 2 ** 20;
 const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-light-bench-'));
+const PROOF = path.join(folder, 'radiance.hdr');
 
-/** @returns milliseconds of processor time of all threads, and what came of it */
+const held = new HeldProcess({ entry: PROCESS, idleMs: 500 });
+
+/** What /proc/PID/stat counts in: USER_HZ, 100 on every Linux that Node runs on. */
+const TICK_MS = 10;
+
+function processorMs(): number {
+  const { user, system } = process.cpuUsage();
+  const stat = held.pid === undefined ? '' : readFileSync(`/proc/${held.pid}/stat`, 'utf8');
+  const fields = stat.replace(/^.*\) /s, '').split(' ');
+  return (user + system) / 1000 + (Number(fields[11] ?? 0) + Number(fields[12] ?? 0)) * TICK_MS;
+}
+
+/** @returns milliseconds of processor time, here and in the process, and what came of it */
 async function cost<Result>(work: () => Promise<Result>): Promise<{ ms: number; result: Result }> {
-  const before = process.cpuUsage();
+  const before = processorMs();
   const result = await work();
-  const { user, system } = process.cpuUsage(before);
-  return { ms: (user + system) / 1000, result };
+  return { ms: processorMs() - before, result };
+}
+
+/** @returns MiB that the process takes by itself: what it shares with others, such as libraries, counts by its part */
+function residentMiB(): number {
+  if (held.pid === undefined) return 0;
+  const rollup = readFileSync(`/proc/${held.pid}/smaps_rollup`, 'utf8');
+  return Number(/^Pss:\s+(\d+) kB$/m.exec(rollup)?.[1]) / 1024;
 }
 
 const smallest = (values: readonly number[]): number => Math.min(...values);
@@ -105,8 +126,6 @@ async function fileOf(name: string, bytes: Buffer): Promise<{ file: string; kind
   return { file, kind: 'jpg' };
 }
 
-const judge = (): Judge => openJudge({ entry: WORKER });
-
 async function judging(): Promise<void> {
   const large = async (offset: number) =>
     sharp(await shoot({ offset, seed: offset }))
@@ -114,7 +133,7 @@ async function judging(): Promise<void> {
       .jpeg({ quality: 92 })
       .toBuffer();
   const [dark, light] = [await fileOf('0', await large(0)), await fileOf('1', await large(1))];
-  const one = judge();
+  const one = judgeOn(held);
   await one.frame({ number: 1, offsetEv: 0, picture: dark });
   const times: number[] = [];
   for (let time = 0; time < 7; time += 1) {
@@ -128,24 +147,24 @@ async function judging(): Promise<void> {
   }
   await one.close();
   console.log(
-    `light judged ${smallest(times.slice(2)).toFixed(0)} (ms of one core for a JPEG of 24 megapixels: coverage, shift, sharpness; best of five, goal 600; the worst was ${Math.max(...times.slice(2)).toFixed(0)}, the first with a cold worker ${(times[0] ?? 0).toFixed(0)})`,
+    `light judged ${smallest(times.slice(2)).toFixed(0)} (ms of one core for a JPEG of 24 megapixels: coverage, shift, sharpness; best of five, goal 600; the worst was ${Math.max(...times.slice(2)).toFixed(0)}, the first with a cold process ${(times[0] ?? 0).toFixed(0)})`,
   );
 }
 
 async function merging(): Promise<void> {
-  const one = judge();
+  const one = judgeOn(held);
   for (const [index, offset] of NINE.entries())
     await one.frame({
       number: index + 1,
       offsetEv: offset,
       picture: await fileOf(`m${index}`, await shoot({ offset, seed: offset })),
     });
-  const first = await cost(() => one.merge({ side: 1024 }));
+  const first = await cost(() => one.merge({ file: PROOF, side: 1024 }));
   if (!first.result.isMerged) throw new Error(first.result.sentence);
   const { response } = first.result;
   const times: number[] = [];
   for (let time = 0; time < 5; time += 1)
-    times.push((await cost(() => one.merge({ response, side: 1024 }))).ms);
+    times.push((await cost(() => one.merge({ file: PROOF, response, side: 1024 }))).ms);
   await one.close();
   console.log(
     `light merged ${smallest(times).toFixed(0)} (ms of one core for nine frames at 1,024 px with a known response; best of five, goal 2000; with the response recovered ${first.ms.toFixed(0)})`,
@@ -160,28 +179,34 @@ async function memory(): Promise<void> {
       .jpeg()
       .toBuffer(),
   );
-  const own = openJudge({ entry: WORKER, idleMs: 500 });
+  const own = judgeOn(held);
   const before = process.memoryUsage().rss;
   let most = 0;
   const beat = { last: performance.now(), longest: 0 };
   const watch = setInterval(() => {
-    most = Math.max(most, process.memoryUsage().rss);
     const now = performance.now();
     beat.longest = Math.max(beat.longest, now - beat.last);
     beat.last = now;
   }, 2);
+  const look = () => {
+    most = Math.max(most, (process.memoryUsage().rss - before) / MIB + residentMiB());
+  };
+  const looks = setInterval(look, 100);
   const loop = performance.eventLoopUtilization();
   for (let number = 1; number <= 61; number += 1)
     await own.frame({ number, offsetEv: (number - 31) / 3, picture: frame });
+  look();
+  const judged = most;
   await own.coverage();
-  const merged = await own.merge({ response: LINE });
+  const merged = await own.merge({ file: PROOF, response: LINE });
   const busy = performance.eventLoopUtilization(loop).utilization;
   clearInterval(watch);
+  clearInterval(looks);
   await own.close();
-  await new Promise((resolve) => setTimeout(resolve, 1500));
-  const after = process.memoryUsage().rss;
+  while (held.isRunning) await new Promise((resolve) => setTimeout(resolve, 50));
+  const after = (process.memoryUsage().rss - before) / MIB;
   console.log(
-    `light memory ${((most - before) / MIB).toFixed(0)} (MiB more at the most, 61 frames of 24 megapixels judged and merged at ${merged.isMerged ? merged.size.width : 0} px, goal 300; ${((after - before) / MIB).toFixed(0)} more once the worker has ended)`,
+    `light memory ${most.toFixed(0)} (MiB more at the most, here and in the process: 61 frames of 24 megapixels judged, ${judged.toFixed(0)}, and merged at ${merged.isMerged ? merged.size.width : 0} px; goal 300; ${after.toFixed(0)} more once the process has ended)`,
   );
   console.log(
     `light held ${beat.longest.toFixed(1)} (ms between two beats of the caller's loop at the most, beats being 2 ms apart, goal 10; it was busy for ${(busy * PERCENT).toFixed(1)} % of the time; load ${os.loadavg()[0]?.toFixed(1)} on ${os.cpus().length} cores)`,
@@ -194,6 +219,7 @@ const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
 
 try {
   await memory();
+  if (process.env.ONLY) throw new Error('enough');
   await judging();
   await merging();
   await radiance();

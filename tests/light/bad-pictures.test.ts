@@ -5,7 +5,7 @@ import path from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { type JudgedFrame, openJudge } from '../../src/light/index.js';
-import { LIGHT_WORKER } from '../built.js';
+import { LIGHT_PROCESS } from '../built.js';
 import { NINE, shoot } from './practice-frames.js';
 
 let folder = '';
@@ -18,7 +18,7 @@ afterAll(async () => {
   await rm(folder, { recursive: true, force: true });
 });
 
-const judge = openJudge({ entry: LIGHT_WORKER });
+const judge = openJudge({ entry: LIGHT_PROCESS });
 afterAll(() => judge.close());
 
 let files = 0;
@@ -42,10 +42,14 @@ async function bomb(width: number, height: number): Promise<Buffer> {
 
 /** A judge of its own for each, so that the first frame says what shape the set has. */
 async function judged(picture: JudgedFrame['picture']) {
-  const own = openJudge({ entry: LIGHT_WORKER });
+  const own = openJudge({ entry: LIGHT_PROCESS });
   try {
     const seen = await own.frame({ number: 1, offsetEv: 0, picture });
-    return { seen, covered: await own.coverage(), merged: await own.merge() };
+    return {
+      seen,
+      covered: await own.coverage(),
+      merged: await own.merge({ file: path.join(folder, 'proof.hdr') }),
+    };
   } finally {
     await own.close();
   }
@@ -98,7 +102,7 @@ describe('a picture that cannot be judged', () => {
     expect(merged.isMerged).toBe(false);
   });
 
-  it('with noise all over its bytes is judged or refused, and the worker goes on', async () => {
+  it('with noise all over its bytes is judged or refused, and the process goes on', async () => {
     let seed = 7;
     const random = () => {
       seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0;
@@ -153,7 +157,7 @@ describe('a picture of an odd kind', () => {
   it.each(['#000000', '#ffffff', '#707070', '#c01010'])(
     'of one colour, %s, nine times, is said to hold nothing',
     async (colour) => {
-      const own = openJudge({ entry: LIGHT_WORKER });
+      const own = openJudge({ entry: LIGHT_PROCESS });
       const picture = await fileOf(await plain(colour).jpeg().toBuffer());
       for (const [index, offsetEv] of NINE.entries()) {
         const seen = await own.frame({ number: index + 1, offsetEv, picture });
@@ -161,13 +165,13 @@ describe('a picture of an odd kind', () => {
       }
       const { coverage } = await own.coverage();
       expect(coverage?.holds).toBe(false);
-      expect((await own.merge()).isMerged).toBe(false);
+      expect((await own.merge({ file: path.join(folder, 'proof.hdr') })).isMerged).toBe(false);
       await own.close();
     },
   );
 
   it('of another shape than the set has is said to be so', async () => {
-    const own = openJudge({ entry: LIGHT_WORKER });
+    const own = openJudge({ entry: LIGHT_PROCESS });
     await own.frame({ number: 1, offsetEv: 0, picture: await fileOf(frame) });
     const turned = await fileOf(await sharp(frame).rotate(90).jpeg().toBuffer());
     expect(await own.frame({ number: 2, offsetEv: 1, picture: turned })).toMatchObject({

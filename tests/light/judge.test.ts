@@ -1,17 +1,16 @@
-// A whole set through the worker, as the program builds it: what it says, that it keeps nobody waiting, and that it comes back.
+// A whole set through the process, as the program builds it: what it says, that it keeps nobody waiting, and that it comes back.
 
-import { readdirSync, readFileSync } from 'node:fs';
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { performance } from 'node:perf_hooks';
 import parseHdr from 'parse-hdr';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { HeldProcess } from '../../src/light/held-process.js';
 import { type Judge, openJudge } from '../../src/light/index.js';
 import { judgeOn } from '../../src/light/judge.js';
-import { LightThread } from '../../src/light/thread.js';
-import { LIGHT_WORKER } from '../built.js';
+import { isAlive, LIGHT_PROCESS } from '../built.js';
 import { NINE, type Shot, shoot } from './practice-frames.js';
 
 let folder = '';
@@ -24,7 +23,7 @@ afterAll(async () => {
   await rm(folder, { recursive: true, force: true });
 });
 
-const judgeOf = (idleMs?: number): Judge => openJudge({ entry: LIGHT_WORKER, idleMs });
+const judgeOf = (idleMs?: number): Judge => openJudge({ entry: LIGHT_PROCESS, idleMs });
 
 async function pictureOf(shot: Shot): Promise<{ file: string; kind: string }> {
   const file = path.join(folder, `${Object.values(shot).join('_')}.jpg`);
@@ -79,15 +78,21 @@ describe('a set of nine', () => {
       judge,
       NINE.map((offset) => ({ offset })),
     );
-    const merged = await judge.merge({ about: ['The boathouse, invented'] });
+    const file = path.join(folder, 'radiance.hdr.part');
+    const merged = await judge.merge({ file, about: ['The boathouse, invented'] });
     if (!merged.isMerged) throw new Error(merged.sentence);
     expect(merged).toMatchObject({ frames: 9, size: { width: 1200, height: 800 } });
     expect(merged.sentence).toMatch(/^A proof of 9 frames .+ is not the final picture\.$/);
     expect(await sharp(merged.preview).metadata()).toMatchObject({ format: 'jpeg', width: 1024 });
-    expect(parseHdr(merged.radiance).shape.slice(0, 2)).toEqual([1200, 800]);
+    const radiance = await readFile(file);
+    expect(parseHdr(radiance).shape.slice(0, 2)).toEqual([1200, 800]);
     // With the response from before it comes out the same.
-    const again = await judge.merge({ response: merged.response, about: ['The boathouse, invented'] });
-    expect(again.isMerged && again.radiance.equals(merged.radiance)).toBe(true);
+    const again = await judge.merge({ file, response: merged.response, about: ['The boathouse, invented'] });
+    expect(again.isMerged && again.preview.equals(merged.preview)).toBe(true);
+    expect((await readFile(file)).equals(radiance)).toBe(true);
+    const nowhere = await judge.merge({ file: path.join(folder, 'none', 'radiance.hdr') });
+    expect(nowhere).toMatchObject({ isMerged: false });
+    expect(nowhere.sentence).toMatch(/^The frames could not be merged: ENOENT/);
     await judge.close();
   });
 
@@ -132,7 +137,7 @@ describe('a frame that is fired again', () => {
   });
 });
 
-describe('the worker', () => {
+describe('the process', () => {
   it('keeps its caller waiting for no longer than a frame of the screen takes, whatever it does', async () => {
     const judge = judgeOf();
     // What is loaded once, by whoever reads pictures first, is loaded already.
@@ -148,7 +153,7 @@ describe('the worker', () => {
     const file = await pictureOf({ offset: 1 });
     await judge.frame({ number: 2, offsetEv: 1, picture: file });
     await judge.coverage();
-    await judge.merge();
+    await judge.merge({ file: path.join(folder, 'proof.hdr') });
     clearInterval(beat);
     // How busy the loop was does not depend on what else the machine does; the longest beat is judged by the bench.
     expect(performance.eventLoopUtilization(cpu).utilization).toBeLessThan(0.2);
@@ -157,30 +162,40 @@ describe('the worker', () => {
   });
 
   it('ends when nothing is asked, and knows the set again when something is', async () => {
-    const thread = new LightThread({ entry: LIGHT_WORKER, idleMs: 50 });
-    const judge = judgeOn(thread);
+    const held = new HeldProcess({ entry: LIGHT_PROCESS, idleMs: 50 });
+    const judge = judgeOn(held);
     await judgeSet(judge, [{ offset: -1 }, { offset: 1 }]);
     const first = await judge.coverage();
-    await expect.poll(() => thread.isRunning).toBe(false);
+    await expect.poll(() => held.isRunning).toBe(false);
     expect((await judge.coverage()).coverage).toEqual(first.coverage);
-    expect(thread.epoch).toBe(2);
+    expect(held.epoch).toBe(2);
     await judge.close();
-    await expect.poll(() => thread.isRunning).toBe(false);
+    await expect.poll(() => held.isRunning).toBe(false);
   });
 
   it('may fall: what was asked is answered so, and the next question begins another', async () => {
-    const thread = new LightThread({ entry: LIGHT_WORKER });
-    const asked = thread.ask({ ask: 'coverage', desk: 1 });
-    const epoch = thread.epoch;
-    (await thread.begun()).postMessage({ id: 'nonsense' });
-    await expect(asked).resolves.toBeNull();
-    const lost = expect(thread.ask({ ask: 'response', desk: 1 })).rejects.toThrow('was ended');
-    await thread.begun();
-    await thread.end();
+    const held = new HeldProcess({ entry: LIGHT_PROCESS });
+    await expect(held.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
+    await expect(held.ask({ ask: 'nonsense' } as never)).rejects.toThrow('Nothing of the kind');
+    const lost = expect(held.ask({ ask: 'response', desk: 1 })).rejects.toThrow('has ended');
+    process.kill(held.pid ?? Number.NaN, 'SIGKILL');
     await lost;
-    await expect(thread.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
-    expect(thread.epoch).toBeGreaterThan(epoch);
-    await thread.end();
+    await expect(held.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
+    expect(held.epoch).toBe(2);
+    const ended = expect(held.ask({ ask: 'response', desk: 1 })).rejects.toThrow('was ended');
+    await held.end();
+    await ended;
+  });
+
+  it('stays when somebody presses Ctrl-C, and ends with the program that asked', async () => {
+    const held = new HeldProcess({ entry: LIGHT_PROCESS });
+    await held.ask({ ask: 'coverage', desk: 1 });
+    const { pid = Number.NaN } = held;
+    for (const signal of ['SIGINT', 'SIGTERM'] as const) process.kill(pid, signal);
+    await expect(held.ask({ ask: 'coverage', desk: 1 })).resolves.toBeNull();
+    expect(held.epoch).toBe(1);
+    held.begun().disconnect();
+    await expect.poll(() => isAlive(pid)).toBe(false);
   });
 
   it('says so if it cannot be begun at all', async () => {
@@ -188,25 +203,16 @@ describe('the worker', () => {
     const seen = await judge.frame({ number: 1, offsetEv: 0, picture: await pictureOf({ offset: 0 }) });
     expect(seen).toMatchObject({ isRead: false, reason: 'failed' });
     expect((await judge.coverage()).coverage).toBeNull();
-    expect((await judge.merge()).isMerged).toBe(false);
+    expect((await judge.merge({ file: path.join(folder, 'proof.hdr') })).isMerged).toBe(false);
     await judge.close();
   });
 
-  it('gives way to what fires: only its own thread has less right to the processor', async () => {
-    const judge = judgeOf(60_000);
-    await judgeSet(judge, [{ offset: 0 }]);
-    const tasks = '/proc/self/task';
-    const nices = readdirSync(tasks).map((task) => {
-      const fields = readFileSync(`${tasks}/${task}/stat`, 'utf8')
-        .replace(/^.*\) /s, '')
-        .split(' ');
-      return Number(fields[16]);
-    });
-    const own = os.getPriority();
+  it('gives way to what fires', async () => {
+    const held = new HeldProcess({ entry: LIGHT_PROCESS });
+    await held.ask({ ask: 'coverage', desk: 1 });
     // Whoever is as low already stays there.
-    const lower = Math.max(own, os.constants.priority.PRIORITY_BELOW_NORMAL);
-    expect(nices).toContain(lower);
-    expect(nices.filter((nice) => nice === own).length).toBeGreaterThan(1);
-    await judge.close();
+    const lower = Math.max(os.getPriority(), os.constants.priority.PRIORITY_BELOW_NORMAL);
+    expect(os.getPriority(held.pid)).toBe(lower);
+    await held.end();
   });
 });

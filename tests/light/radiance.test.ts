@@ -2,10 +2,10 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { bodySetting } from '../../src/exposure/index.js';
 import { type Copy, SRGB_LINEAR } from '../../src/light/copy.js';
+import { type Cv, openCv, scoped } from '../../src/light/process/opencv.js';
 import { Merging, type Radiance } from '../../src/light/radiance/merge.js';
 import { isRising, type Response, recoveredResponse } from '../../src/light/radiance/response.js';
 import { tonedPicture } from '../../src/light/radiance/toned.js';
-import { type Cv, openCv, scoped } from '../../src/light/worker/opencv.js';
 import { copiesOf, copyOf, NINE, shoot, tvOf } from './practice-frames.js';
 import { at, errorsOf } from './radiance-error.js';
 

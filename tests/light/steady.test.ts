@@ -1,10 +1,10 @@
 // Whether frames sit on each other, on the practice scene: by how far the camera turned, the boat drifted or the lens lost focus is known there.
 import { beforeAll, describe, expect, it } from 'vitest';
 import type { Grey } from '../../src/light/copy.js';
+import { type Cv, openCv } from '../../src/light/process/opencv.js';
 import { type Compared, compared } from '../../src/light/steady/compare.js';
 import { marksOf } from '../../src/light/steady/marks.js';
 import { tonesBetween } from '../../src/light/steady/tones.js';
-import { type Cv, openCv } from '../../src/light/worker/opencv.js';
 import { copiesOf, SCALE, type Shot, shoot } from './practice-frames.js';
 
 let cv: Cv;

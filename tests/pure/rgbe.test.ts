@@ -1,8 +1,10 @@
 // The file of radiance, read back by a reader that others wrote (parse-hdr 1.0.0 from npm).
 import parseHdr from 'parse-hdr';
 import { describe, expect, it } from 'vitest';
-import { writeRgbe } from '../../src/light/radiance/rgbe.js';
+import { writeRgbe as piecesOf } from '../../src/light/radiance/rgbe.js';
 import fc from '../seeded.js';
+
+const writeRgbe = (...args: Parameters<typeof piecesOf>): Buffer => Buffer.concat([...piecesOf(...args)]);
 
 /** Its reader gives four values a pixel. */
 function readBack(file: Buffer): { shape: readonly number[]; at: (pixel: number) => number[] } {

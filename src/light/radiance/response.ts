@@ -1,7 +1,7 @@
 // The response of a camera: how much light each level of its pictures stands for. Recovered from one set (Debevec and Malik, "Recovering High
 // Dynamic Range Radiance Maps from Photographs", SIGGRAPH 1997, equation 3), or given from before.
 import type { Copy } from '../copy.js';
-import { type Cv, scoped } from '../worker/opencv.js';
+import { type Cv, scoped } from '../process/opencv.js';
 
 /** For each level, 0 to 255, of red, green and blue: log2 of the exposure, 0 at level 128. */
 export type Response = readonly [red: number[], green: number[], blue: number[]];

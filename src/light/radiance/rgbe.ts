@@ -11,11 +11,17 @@ const LONGEST_PIECE = 128;
 const NARROWEST = 8;
 const WIDEST = 0x7fff;
 
+/** Rows that are handed out together. */
+const ROWS = 64;
+
 /**
  * @param about lines about where it comes from; no line breaks within
- * @returns the whole file
+ * @returns the file piece by piece
  */
-export function writeRgbe({ values, width, height }: Radiance, about: readonly string[] = []): Buffer {
+export function* writeRgbe(
+  { values, width, height }: Radiance,
+  about: readonly string[] = [],
+): Generator<Buffer> {
   const head = [
     '#?RADIANCE',
     ...about.map((line) => `# ${line}`),
@@ -24,10 +30,13 @@ export function writeRgbe({ values, width, height }: Radiance, about: readonly s
     `-Y ${height} +X ${width}`,
     '',
   ].join('\n');
-  const rows = Array.from({ length: height }, (_, row) =>
-    rowOf(values.subarray(row * width * 3, (row + 1) * width * 3), width),
-  );
-  return Buffer.concat([Buffer.from(head, 'latin1'), ...rows]);
+  yield Buffer.from(head, 'latin1');
+  for (let top = 0; top < height; top += ROWS)
+    yield Buffer.concat(
+      Array.from({ length: Math.min(ROWS, height - top) }, (_, row) =>
+        rowOf(values.subarray((top + row) * width * 3, (top + row + 1) * width * 3), width),
+      ),
+    );
 }
 
 function rowOf(values: Float32Array, width: number): Buffer {

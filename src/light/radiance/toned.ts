@@ -1,6 +1,6 @@
 // Radiance as a picture that a screen can show: a proof of what the set can become, not the final picture.
 import type { Copy } from '../copy.js';
-import { type Cv, scoped } from '../worker/opencv.js';
+import { type Cv, scoped } from '../process/opencv.js';
 import type { Radiance } from './merge.js';
 
 /** Drago and others, "Adaptive Logarithmic Mapping for Displaying High Contrast Scenes" (2003): their bias, and a little more colour. */

@@ -106,7 +106,7 @@ async function pixelsOf(picture: Sharp, side: number): Promise<Copy> {
     .raw({ depth: 'uchar' })
     .toBuffer({ resolveWithObject: true });
   const { width, height, channels } = info;
-  const pixels = channels === 3 ? new Uint8Array(data) : tripled(data, channels);
+  const pixels = channels === 3 ? data : tripled(data, channels);
   return { pixels, width, height };
 }
 

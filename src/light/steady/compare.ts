@@ -1,7 +1,7 @@
 // One frame beside its neighbour: by how far the camera moved, whether the lens lost focus, and what moved by itself. Both are brought to
 // the same tones first, so that neither exposure nor light counts.
 import { FLOOR, type Grey, isSameShape, SHOULDER } from '../copy.js';
-import { type Cv, matOf, type Scope, scoped } from '../worker/opencv.js';
+import { type Cv, matOf, type Scope, scoped } from '../process/opencv.js';
 import { heldByBoth, inOneTone, type Laid, laid, type Pair, type Toned } from './laid.js';
 import { type Misfit, misfitOf } from './misfit.js';
 import { type Moved, movedBetween } from './moved.js';

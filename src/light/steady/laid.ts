@@ -1,6 +1,6 @@
 // Two frames laid over each other, in the same tones: what blur and movement are measured on.
 import { FLOOR, type Grey, SHOULDER } from '../copy.js';
-import { type Cv, type Mat, matOf, type Scope } from '../worker/opencv.js';
+import { type Cv, type Mat, matOf, type Scope } from '../process/opencv.js';
 import { scratch, scratchOf } from './scratch.js';
 import type { Shift } from './shift.js';
 import { tonesBetween } from './tones.js';

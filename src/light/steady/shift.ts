@@ -1,7 +1,7 @@
 // By how far one frame lies beside another, roughly: enhanced correlation (Evangelidis and Psarakis, IEEE PAMI 2008), from coarse to fine. What
 // either frame cannot hold has the same level in both, so that even its outline tells; misfit.ts corrects what that leaves.
 import type { Grey } from '../copy.js';
-import { type Cv, type Mat, matOf, type Scope, scoped } from '../worker/opencv.js';
+import { type Cv, type Mat, matOf, type Scope, scoped } from '../process/opencv.js';
 
 /** Pixels of what is compared by which the second frame's picture lies further right, and further down, than the first one's. */
 export interface Shift {

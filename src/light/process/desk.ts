@@ -1,4 +1,5 @@
-// What the worker keeps of one set: the small copies of its frames, and what is being merged. Answers one question at a time.
+// What the process keeps of one set: the small copies of its frames, and what is being merged. Answers one question at a time.
+import { open } from 'node:fs/promises';
 import type { Copy, Grey } from '../copy.js';
 import { isSameShape } from '../copy.js';
 import { coverageOf } from '../coverage/coverage.js';
@@ -22,6 +23,7 @@ interface Held {
 
 type Look = Extract<Asked, { ask: 'look' }>;
 type MergeAdd = Extract<Asked, { ask: 'merge-add' }>;
+type MergeEnd = Extract<Asked, { ask: 'merge-end' }>;
 
 /** Frames farther apart have next to nothing in common. */
 const FARTHEST_EV = 5;
@@ -88,16 +90,19 @@ export class Desk {
   }
 
   async mergeAdd({ offsetEv, source, side }: MergeAdd): Promise<Unreadable | null> {
+    sweep();
     const copy = await readCopy(source, side);
     if (isUnreadable(copy)) return copy;
     return this.merging?.add(offsetEv, copy) === false ? otherShape(copy) : null;
   }
 
-  /** @param side of the preview, the longer one in pixels */
-  async mergeEnd(side: number, about: readonly string[]): Promise<MergedPictures | null> {
+  /** `side` is that of the preview, the longer one in pixels. @throws the error of the file system */
+  async mergeEnd({ side, about, file }: MergeEnd): Promise<MergedPictures | null> {
     const radiance = this.merging?.end() ?? null;
     this.merging = null;
+    sweep();
     if (radiance === null) return null;
+    await writeTo(file, writeRgbe(radiance, about));
     const { cv } = await openCv();
     const { pixels, width, height } = tonedPicture(cv, radiance, side);
     const { default: sharp } = await import('sharp');
@@ -105,7 +110,21 @@ export class Desk {
       .jpeg({ quality: 85 })
       .toBuffer();
     const { width: across, height: down } = radiance;
-    return { preview, radiance: writeRgbe(radiance, about), width: across, height: down };
+    return { preview, width: across, height: down };
+  }
+}
+
+/** A picture that is done with is let go of before the next one is opened: by itself the heap, which is small, would wait. */
+const sweep = (): void => (globalThis as { gc?: () => void }).gc?.();
+
+/** Whole and synced. @throws the error of the file system */
+async function writeTo(file: string, pieces: Iterable<Buffer>): Promise<void> {
+  const handle = await open(file, 'w');
+  try {
+    for (const piece of pieces) await handle.write(piece);
+    await handle.sync();
+  } finally {
+    await handle.close();
   }
 }
 

@@ -1,18 +1,11 @@
-// The worker of this room, a program of its own beside the built program: looks at pictures, with less right to the processor than what
-// fires. Ended from outside.
-import os from 'node:os';
-import { parentPort } from 'node:worker_threads';
+// The process that looks at pictures, a program of its own beside the built program: what it takes in memory is given back when it ends, a picture
+// that brings a decoder down takes nothing else along, and all of it has less right to the processor than what fires. It ends with the channel.
 import type { Answer, Answers, Question } from '../protocol.js';
 import { Desk } from './desk.js';
 
-/** On Linux this is of the calling thread alone; elsewhere a process would give way as a whole. */
-if (process.platform === 'linux') {
-  try {
-    os.setPriority(0, Math.max(os.getPriority(0), os.constants.priority.PRIORITY_BELOW_NORMAL));
-  } catch {
-    // It is slower to give way then, and does the same.
-  }
-}
+// Ctrl-C at the terminal is for the program that asks; it ends this one.
+for (const signal of ['SIGINT', 'SIGTERM'] as const) process.on(signal, () => undefined);
+process.on('disconnect', () => process.exit(0));
 
 const desks = new Map<number, Desk>();
 
@@ -40,7 +33,7 @@ async function answerTo(question: Question): Promise<Answers[keyof Answers]> {
     case 'merge-add':
       return desk.mergeAdd(question);
     case 'merge-end':
-      return desk.mergeEnd(question.side, question.about);
+      return desk.mergeEnd(question);
     case 'clear':
       desks.delete(question.desk);
       return null;
@@ -52,7 +45,7 @@ async function answerTo(question: Question): Promise<Answers[keyof Answers]> {
 let before: Promise<void> = Promise.resolve();
 
 // One at a time, so that memory holds one picture at a time.
-parentPort?.on('message', (question: Question) => {
+process.on('message', (question: Question) => {
   before = before.then(async () => {
     const { id } = question;
     let reply: Answer;
@@ -61,13 +54,6 @@ parentPort?.on('message', (question: Question) => {
     } catch (cause) {
       reply = { id, error: cause instanceof Error ? cause.message : String(cause) };
     }
-    parentPort?.postMessage(reply, handedOver(reply));
+    process.send?.(reply);
   });
 });
-
-/** The one answer that is large is not copied. */
-function handedOver(reply: Answer): ArrayBuffer[] {
-  if (!('answer' in reply) || reply.answer === null || !('radiance' in reply.answer)) return [];
-  const { buffer, byteLength } = reply.answer.radiance;
-  return buffer instanceof ArrayBuffer && buffer.byteLength === byteLength ? [buffer] : [];
-}

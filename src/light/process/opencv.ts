@@ -1,4 +1,4 @@
-// The library for pictures: loaded late, since it takes half a second and 100 MB, and never outside the worker of this room. Its objects live
+// The library for pictures: loaded late, since it takes half a second and 100 MB, and never outside the process of this room. Its objects live
 // outside the heap and are let go of by hand: `Scope` does that.
 import { createRequire } from 'node:module';
 
@@ -27,6 +27,8 @@ export function openCv(): Promise<{ readonly cv: Cv }> {
     const cv = createRequire(import.meta.url)('@techstark/opencv-js') as Cv & Loading;
     const ready = () => {
       delete (cv as Loading).then;
+      // Its text is as large as it is itself, and is needed no more.
+      (globalThis as { gc?: () => void }).gc?.();
       resolve({ cv });
     };
     if (cv.calledRun === true) ready();
