@@ -181,7 +181,7 @@ describe('radiance', () => {
 describe('the picture of it', () => {
   it('shows beams and lake at once: neither black nor white', () => {
     const radiance = merged(NINE, recovered(NINE));
-    const { pixels, width, height } = tonedPicture(cv, radiance, 600);
+    const { pixels, width, height } = tonedPicture(radiance, 600);
     expect([width, height]).toEqual([600, 400]);
     // Half as large as the scene: the near beam, and the low light on the water (scene.ts).
     const meanOf = (left: number, top: number) => {
@@ -194,21 +194,56 @@ describe('the picture of it', () => {
     const [beam, wall, lake] = [meanOf(180, 36), meanOf(490, 210), meanOf(300, 236)];
     expect(beam).toBeLessThan(wall);
     expect(wall).toBeLessThan(lake);
-    const black = [...pixels].filter((level) => level === 0).length / pixels.length;
-    const white = [...pixels].filter((level) => level === 255).length / pixels.length;
+    const shareOf = (isMeant: (levels: readonly number[]) => boolean) =>
+      Array.from({ length: width * height }, (_, at) =>
+        isMeant([...pixels.subarray(3 * at, 3 * at + 3)]),
+      ).filter(Boolean).length /
+      (width * height);
+    const black = shareOf((levels) => Math.max(...levels) === 0);
+    const white = shareOf((levels) => Math.min(...levels) === 255);
     expect(black).toBeLessThan(0.05);
     expect(white).toBeLessThan(0.05);
+  });
+
+  it('is what the library makes of the same radiance (TonemapDrago), to a few levels', () => {
+    const radiance = merged(NINE, recovered(NINE));
+    const ours = tonedPicture(radiance, 1200);
+    scoped((scope) => {
+      const light = scope.keep(new cv.Mat(radiance.height, radiance.width, cv.CV_32FC3));
+      light.data32F.set(radiance.values);
+      const theirs = scope.keep(new cv.Mat());
+      const mapper = scope.keep(new (cv as never as Calibrate).TonemapDrago(2.2, 1, 0.82));
+      mapper.process(light, theirs);
+      // Its ends are the darkest and the brightest pixel, ours are not: levels may differ by one straight line.
+      const pairs = Array.from({ length: 5000 }, (_, index) => {
+        const at = index * 571 + 1;
+        return [255 * (theirs.data32F[at] as number), ours.pixels[at] as number] as const;
+      }).filter(([, level]) => level > 0 && level < 255);
+      const mean = (of: 0 | 1) => pairs.reduce((sum, pair) => sum + pair[of], 0) / pairs.length;
+      const [x, y] = [mean(0), mean(1)];
+      const slope =
+        pairs.reduce((sum, [a, b]) => sum + (a - x) * (b - y), 0) /
+        pairs.reduce((sum, [a]) => sum + (a - x) ** 2, 0);
+      const off = pairs.map(([a, b]) => Math.abs(b - y - slope * (a - x))).sort((a, b) => a - b);
+      expect(at(off, 0.5)).toBeLessThan(3);
+      expect(at(off, 0.95)).toBeLessThan(8);
+    });
   });
 
   it('is made of black and of plain radiance, too', () => {
     for (const level of [0, 1])
       expect(
-        tonedPicture(cv, { width: 8, height: 8, values: new Float32Array(192).fill(level) }, 8).pixels,
+        tonedPicture({ width: 8, height: 8, values: new Float32Array(192).fill(level) }, 8).pixels,
       ).toHaveLength(192);
   });
 });
 
 interface Calibrate {
+  readonly TonemapDrago: new (
+    gamma: number,
+    saturation: number,
+    bias: number,
+  ) => { process(from: unknown, to: unknown): void; delete(): void };
   readonly CalibrateDebevec: new (
     samples: number,
     lambda: number,

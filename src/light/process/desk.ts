@@ -12,6 +12,7 @@ import { tonedPicture } from '../radiance/toned.js';
 import { readCopies, readCopy } from '../read/copies.js';
 import { isUnreadable, type Unreadable } from '../read/unreadable.js';
 import { compared } from '../steady/compare.js';
+import { clearScratch } from '../steady/scratch.js';
 import { openCv } from './opencv.js';
 
 interface Held {
@@ -86,6 +87,7 @@ export class Desk {
   }
 
   mergeBegin(response: Response): void {
+    clearScratch();
     this.merging = new Merging(response);
   }
 
@@ -103,8 +105,7 @@ export class Desk {
     sweep();
     if (radiance === null) return null;
     await writeTo(file, writeRgbe(radiance, about));
-    const { cv } = await openCv();
-    const { pixels, width, height } = tonedPicture(cv, radiance, side);
+    const { pixels, width, height } = tonedPicture(radiance, side);
     const { default: sharp } = await import('sharp');
     const preview = await sharp(pixels, { raw: { width, height, channels: 3 } })
       .jpeg({ quality: 85 })

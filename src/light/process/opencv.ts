@@ -2,15 +2,7 @@
 // outside the heap and are let go of by hand: `Scope` does that.
 import { createRequire } from 'node:module';
 
-/** What its types leave out. */
-interface Unlisted {
-  readonly TonemapDrago: new (
-    gamma: number,
-    saturation: number,
-    bias: number,
-  ) => { process(from: Mat, to: Mat): void; delete(): void };
-}
-export type Cv = typeof import('@techstark/opencv-js') & Unlisted;
+export type Cv = typeof import('@techstark/opencv-js');
 export type Mat = import('@techstark/opencv-js').Mat;
 
 interface Loading {

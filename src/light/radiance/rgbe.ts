@@ -47,9 +47,12 @@ function rowOf(values: Float32Array, width: number): Buffer {
     for (const [component, part] of parts.entries()) part[column] = pixel[component] as number;
   }
   if (width < NARROWEST || width > WIDEST) return flat(parts, width);
-  const bytes = [2, 2, width >> 8, width & 255];
-  for (const part of parts) codeRuns(part, bytes);
-  return Buffer.from(bytes);
+  // At the worst each piece has its length before it.
+  const bytes = new Uint8Array(4 + 4 * (width + Math.ceil(width / SHORTEST_RUN)));
+  bytes.set([2, 2, width >> 8, width & 255]);
+  let end = 4;
+  for (const part of parts) end = codeRuns(part, bytes, end);
+  return Buffer.from(bytes.buffer, 0, end);
 }
 
 /** The largest of the three gets a mantissa from 128 to 255; the exponent has 128 added. */
@@ -74,19 +77,26 @@ function flat(parts: readonly Uint8Array[], width: number): Buffer {
   return bytes;
 }
 
-function codeRuns(part: Uint8Array, to: number[]): void {
+/** @returns where in `to` it ends */
+function codeRuns(part: Uint8Array, to: Uint8Array, from: number): number {
+  let end = from;
   let at = 0;
   while (at < part.length) {
     const run = runAt(part, at);
     if (run >= SHORTEST_RUN) {
-      to.push(128 + run, part[at] as number);
+      to[end] = 128 + run;
+      to[end + 1] = part[at] as number;
+      end += 2;
       at += run;
       continue;
     }
-    const from = at;
-    while (at < part.length && at - from < LONGEST_PIECE && runAt(part, at) < SHORTEST_RUN) at += 1;
-    to.push(at - from, ...part.subarray(from, at));
+    const first = at;
+    while (at < part.length && at - first < LONGEST_PIECE && runAt(part, at) < SHORTEST_RUN) at += 1;
+    to[end] = at - first;
+    to.set(part.subarray(first, at), end + 1);
+    end += 1 + at - first;
   }
+  return end;
 }
 
 function runAt(part: Uint8Array, at: number): number {

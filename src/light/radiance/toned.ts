@@ -1,30 +1,49 @@
-// Radiance as a picture that a screen can show: a proof of what the set can become, not the final picture.
-import type { Copy } from '../copy.js';
-import { type Cv, scoped } from '../process/opencv.js';
+// Radiance as a picture that a screen can show: a proof of what the set can become, not the final picture. Drago, Myszkowski, Annen and Chiba,
+// "Adaptive Logarithmic Mapping for Displaying High Contrast Scenes", Eurographics 2003, equation 4; from memory, and checked against a library in
+// the tests. Pure.
+import { type Copy, LUMA } from '../copy.js';
 import type { Radiance } from './merge.js';
 
-/** Drago and others, "Adaptive Logarithmic Mapping for Displaying High Contrast Scenes" (2003): their bias, and a little more colour. */
-const TONES = { gamma: 2.2, saturation: 1, bias: 0.82 } as const;
+/** The paper's bias, between its 0.7 and 0.9, and the gamma of a screen. */
+const BIAS = 0.82;
+const GAMMA = 2.2;
 /** Share of the picture that may go to black, and to white, at most. */
 const ENDS = 0.002;
-
-/** Less light than any frame tells: the mapper takes logarithms. */
+/** What is brighter than this share of the picture, such as a lamp, does not decide how the rest looks. */
+const BRIGHTEST = 0.9995;
+/** Less light than any frame tells: logarithms are taken. */
 const LEAST = 1e-7;
 
 /** @param side the longer side of the picture, in pixels, at most */
-export function tonedPicture(cv: Cv, radiance: Radiance, side: number): Copy {
+export function tonedPicture(radiance: Radiance, side: number): Copy {
   const { values, width, height } = smaller(radiance, side);
-  return scoped((scope) => {
-    const light = scope.keep(new cv.Mat(height, width, cv.CV_32FC3));
-    light.data32F.set(values);
-    const toned = scope.keep(new cv.Mat());
-    const mapper = scope.keep(new cv.TonemapDrago(TONES.gamma, TONES.saturation, TONES.bias));
-    mapper.process(light, toned);
-    return { pixels: stretched(toned.data32F), width, height };
-  });
+  const light = new Float32Array(width * height);
+  let logarithms = 0;
+  for (let at = 0; at < light.length; at += 1) {
+    light[at] = luminanceAt(values, at);
+    logarithms += Math.log(light[at] as number);
+  }
+  const mean = Math.exp(logarithms / light.length);
+  const tone = toneFor(sampled(light, BRIGHTEST) / mean);
+  for (let at = 0; at < light.length; at += 1) {
+    const here = light[at] as number;
+    const scale = tone(here / mean) / here;
+    for (let channel = 0; channel < 3; channel += 1)
+      values[3 * at + channel] = ((values[3 * at + channel] as number) * scale) ** (1 / GAMMA);
+  }
+  return { pixels: stretched(values), width, height };
 }
 
-/** Means of the pixels that fall into each; by hand, since the library would take a copy of the whole. */
+const luminanceAt = (values: Float32Array, pixel: number): number =>
+  LUMA.reduce((sum, share, channel) => sum + share * (values[3 * pixel + channel] as number), 0);
+
+/** @param brightest light, and what it is applied to, over the mean @returns what a screen shows of it, up to one factor */
+function toneFor(brightest: number): (light: number) => number {
+  const power = Math.log(BIAS) / Math.log(0.5);
+  return (light) => Math.log(light + 1) / Math.log(2 + 8 * Math.min(1, light / brightest) ** power);
+}
+
+/** Means of the pixels that fall into each. */
 function smaller({ values, width, height }: Radiance, side: number): Radiance {
   const part = Math.min(1, side / Math.max(width, height));
   const size = { width: Math.round(width * part), height: Math.round(height * part) };
@@ -46,13 +65,19 @@ function smaller({ values, width, height }: Radiance, side: number): Radiance {
   return { values: means, ...size };
 }
 
+/** @returns the value that so great a share of the values is no larger than, about */
+function sampled(values: Float32Array, share: number): number {
+  const every = Math.max(1, Math.floor(values.length / 20_000));
+  const some = Float32Array.from(
+    { length: Math.ceil(values.length / every) },
+    (_, at) => values[every * at] as number,
+  ).sort();
+  return some[Math.floor(share * (some.length - 1))] as number;
+}
+
 /** @returns 8-bit levels, the few darkest and lightest of which are black and white */
 function stretched(values: Float32Array): Uint8Array {
-  const some = values.filter((_, at) => at % 7 === 0).sort();
-  const low = some[Math.floor(ENDS * some.length)] ?? 0;
-  const high = some[Math.floor((1 - ENDS) * (some.length - 1))] ?? 1;
-  const scale = 255 / Math.max(1e-6, high - low);
-  return Uint8Array.from(values, (value) =>
-    Number.isFinite(value) ? Math.min(255, Math.max(0, Math.round((value - low) * scale))) : 0,
-  );
+  const low = sampled(values, ENDS);
+  const scale = 255 / Math.max(1e-6, sampled(values, 1 - ENDS) - low);
+  return Uint8Array.from(values, (value) => Math.min(255, Math.max(0, Math.round((value - low) * scale))));
 }

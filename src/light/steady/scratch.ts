@@ -11,6 +11,9 @@ export function scratch(name: string, length: number): Float32Array {
   return kept;
 }
 
+/** Lets go of all of it. */
+export const clearScratch = (): void => floats.clear();
+
 /** As scratch, with these values. */
 export function scratchOf(name: string, values: Float32Array | Uint8Array): Float32Array {
   const room = scratch(name, values.length);
