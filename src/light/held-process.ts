@@ -7,10 +7,10 @@ import type { Answer, Answers, Asked } from './protocol.js';
 
 const ENTRY = fileURLToPath(new URL('./light-process.js', import.meta.url));
 const IDLE_MS = 20_000;
-/** Of its heap, in MiB; pixels lie outside. */
-const HEAP_MIB = 256;
-/** Buffers from this size on are given back to the system as soon as they are let go of (mallopt(3), glibc). */
-const GIVEN_BACK_FROM = 256 * 1024;
+/** Its heap, and the part of it for what is new, in MiB: pixels lie outside. */
+const HEAP = ['--max-old-space-size=256', '--max-semi-space-size=2', '--expose-gc'];
+/** Buffers from this size on are given back to the system as soon as they are let go of, and smaller ones share one place (mallopt(3), glibc). */
+const MEMORY = { MALLOC_MMAP_THRESHOLD_: String(64 * 1024), MALLOC_ARENA_MAX: '1' };
 
 export interface ProcessOptions {
   /** The compiled entry of the process, where it is not beside this module. */
@@ -70,8 +70,8 @@ export class HeldProcess {
   private begin(): ChildProcess {
     const child = fork(this.entry, [], {
       serialization: 'advanced',
-      execArgv: [`--max-old-space-size=${HEAP_MIB}`, '--expose-gc'],
-      env: { ...process.env, MALLOC_MMAP_THRESHOLD_: String(GIVEN_BACK_FROM) },
+      execArgv: HEAP,
+      env: { ...process.env, ...MEMORY },
       // The library prints what helps nobody.
       stdio: ['ignore', 'ignore', 'ignore', 'ipc'],
     });

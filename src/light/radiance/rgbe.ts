@@ -57,7 +57,9 @@ function rowOf(values: Float32Array, width: number): Buffer {
 
 /** The largest of the three gets a mantissa from 128 to 255; the exponent has 128 added. */
 function encode(values: Float32Array, at: number, to: Uint8Array): void {
-  const [red = 0, green = 0, blue = 0] = [values[at], values[at + 1], values[at + 2]];
+  const red = values[at] as number;
+  const green = values[at + 1] as number;
+  const blue = values[at + 2] as number;
   const largest = Math.max(red, green, blue);
   to.fill(0);
   if (!(largest > 1e-32) || !Number.isFinite(largest)) return;
@@ -65,10 +67,13 @@ function encode(values: Float32Array, at: number, to: Uint8Array): void {
   // The logarithm may be off by the last digit.
   if (largest >= 2 ** exponent) exponent += 1;
   const scale = 256 / 2 ** exponent;
-  for (const [component, value] of [red, green, blue].entries())
-    to[component] = Math.min(255, Math.floor(Math.max(0, value) * scale));
+  to[0] = mantissa(red * scale);
+  to[1] = mantissa(green * scale);
+  to[2] = mantissa(blue * scale);
   to[3] = exponent + 128;
 }
+
+const mantissa = (scaled: number): number => Math.min(255, Math.floor(Math.max(0, scaled)));
 
 function flat(parts: readonly Uint8Array[], width: number): Buffer {
   const bytes = Buffer.alloc(width * 4);

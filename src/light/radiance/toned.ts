@@ -79,5 +79,8 @@ function sampled(values: Float32Array, share: number): number {
 function stretched(values: Float32Array): Uint8Array {
   const low = sampled(values, ENDS);
   const scale = 255 / Math.max(1e-6, sampled(values, 1 - ENDS) - low);
-  return Uint8Array.from(values, (value) => Math.min(255, Math.max(0, Math.round((value - low) * scale))));
+  const levels = new Uint8Array(values.length);
+  for (let at = 0; at < levels.length; at += 1)
+    levels[at] = Math.min(255, Math.max(0, Math.round(((values[at] as number) - low) * scale)));
+  return levels;
 }
