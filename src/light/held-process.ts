@@ -7,6 +7,8 @@ import type { Answer, Answers, Asked } from './protocol.js';
 
 const ENTRY = fileURLToPath(new URL('./light-process.js', import.meta.url));
 const IDLE_MS = 20_000;
+/** A picture takes a second; a machine that is busy with other things, or several that wait, take longer. */
+const DEADLINE_MS = 300_000;
 /** Its heap, and the part of it for what is new, in MiB: pixels lie outside. */
 const HEAP = ['--max-old-space-size=256', '--max-semi-space-size=2', '--expose-gc'];
 /** Buffers from this size on are given back to the system as soon as they are let go of, and smaller ones share one place (mallopt(3), glibc). */
@@ -56,10 +58,20 @@ export class HeldProcess {
       this.waiting.set(id, { resolve, reject });
     });
     this.noLongerIdle(child);
+    const late = setTimeout(() => this.tooLate(child), DEADLINE_MS);
+    late.unref();
+    const done = () => clearTimeout(late);
+    answer.then(done, done);
     child.send({ ...question, id }, (error) => {
       if (error !== null) this.ended(child, error);
     });
     return answer as Promise<Answers[Ask['ask']]>;
+  }
+
+  /** A decoder that hangs answers nobody. */
+  private tooLate(child: ChildProcess): void {
+    this.ended(child, new Error('The process that looks at pictures took too long, and was ended.'));
+    child.kill('SIGKILL');
   }
 
   /** Begins the process if there is none, so that `epoch` is that of the next question. */

@@ -189,12 +189,14 @@ class OneJudge implements Judge {
     const { number } = frame;
     try {
       await this.knowAgain(number);
-      const source = await sourceOf(frame);
       const known = { ...frame, isRead: false };
       this.frames.set(number, known);
-      if (source === null) return noPreview(number);
       const { desk } = this;
       const { offsetEv } = frame;
+      // Whatever becomes of this picture, the one before it is out of the set.
+      await this.held.ask({ ask: 'drop', desk, number });
+      const source = await sourceOf(frame);
+      if (source === null) return noPreview(number);
       const looked = await this.held.ask({ ask: 'look', desk, number, offsetEv, source, compare: true });
       if (isUnreadable(looked)) return { isRead: false, number, ...looked };
       known.isRead = true;

@@ -185,6 +185,9 @@ async function memory(): Promise<void> {
   );
   const own = judgeOn(held);
   const before = process.memoryUsage().rss;
+  const beginning = workedMs();
+  held.begun();
+  const begun = workedMs() - beginning;
   let most = 0;
   const beat = { last: performance.now(), longest: 0, worked: workedMs(), most: 0 };
   const watch = setInterval(() => {
@@ -215,7 +218,7 @@ async function memory(): Promise<void> {
     `light memory ${most.toFixed(0)} (MiB more at the most, here and in the process: 61 frames of 24 megapixels judged, ${judged.toFixed(0)}, and merged at ${merged.isMerged ? merged.size.width : 0} px; goal 300; ${after.toFixed(0)} more once the process has ended)`,
   );
   console.log(
-    `light held ${beat.most.toFixed(1)} (ms that the caller's loop worked at the most between two beats 2 ms apart, goal 10; by the clock ${beat.longest.toFixed(1)}, with what else the machine did; it was busy for ${(busy * PERCENT).toFixed(1)} % of the time; load ${os.loadavg()[0]?.toFixed(1)} on ${os.cpus().length} cores)`,
+    `light held ${beat.most.toFixed(1)} (ms that the caller's loop worked at the most between two beats 2 ms apart, goal 10; by the clock ${beat.longest.toFixed(1)}, with what else the machine did; beginning the process ${begun.toFixed(1)}, once; it was busy for ${(busy * PERCENT).toFixed(1)} % of the time; load ${os.loadavg()[0]?.toFixed(1)} on ${os.cpus().length} cores)`,
   );
 }
 

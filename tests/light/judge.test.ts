@@ -133,6 +133,16 @@ describe('a frame that is fired again', () => {
     const one = await judge.coverage();
     expect(both.coverage?.shares.twoOrMore).toBeGreaterThan(0);
     expect(one.coverage?.shares.twoOrMore).toBe(0);
+  });
+
+  it('is out of the set even if the one in its place cannot be looked at', async () => {
+    const judge = judgeOf();
+    await judgeSet(judge, [{ offset: 0 }, { offset: 1 }]);
+    const lost = { preview: () => Promise.reject(new Error('The disk is gone.')) };
+    expect(await judge.frame({ number: 2, offsetEv: 1, picture: lost })).toMatchObject({ isRead: false });
+    const { coverage, sentence } = await judge.coverage();
+    expect(coverage?.shares.twoOrMore).toBe(0);
+    expect(sentence).toMatch(/\(1 of 2 frames could not be looked at\)\.$/);
     await judge.close();
   });
 });

@@ -1,4 +1,6 @@
-import { describe, expect, it, vi } from 'vitest';
+import { afterEach, describe, expect, it, vi } from 'vitest';
+import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
+import { openPracticeLink } from '../../src/camera/practice/practice-link.js';
 import {
   BEAMS,
   inSlices,
@@ -154,6 +156,38 @@ describe('the other scenes of the practice body', () => {
     const maps = await Promise.all(PRACTICE_SCENES.map((scene) => sceneMap('full', { ...STILL, scene })));
     const sums = maps.map(({ luminance }) => luminance.reduce((sum, value) => sum + value, 0));
     expect(new Set(sums).size).toBe(PRACTICE_SCENES.length);
+  });
+});
+
+describe('a practice body', () => {
+  afterEach(() => vi.unstubAllEnvs());
+
+  it('is pointed at the scene that the environment names, and at no other', () => {
+    vi.stubEnv('EVENRUNG_PRACTICE_SCENE', 'moon');
+    expect(() => openPracticeLink()).toThrow(
+      "The practice body has no scene 'moon': EVENRUNG_PRACTICE_SCENE takes dusk, day, lamp, flat, spot.",
+    );
+  });
+
+  it('may have a view of its own for each frame', async () => {
+    const views = [STILL, { ...STILL, right: 12 }, STILL];
+    const now = () => new Date(1_000_000);
+    const filesOf = async (view: PracticeOptions['view']) => {
+      const body = new PracticeBody({ ...AT_ONCE, view, now });
+      const files: Buffer[] = [];
+      for (let frame = 0; frame < 3; frame += 1) {
+        const [file] = await body.release();
+        if (file === undefined) throw new Error('There is no file.');
+        files.push(file.content);
+      }
+      return files;
+    };
+    const [still, moved] = [await filesOf(STILL), await filesOf((frame) => views[frame] ?? STILL)];
+    expect(moved.map((file, index) => file.equals(still[index] ?? Buffer.alloc(0)))).toEqual([
+      true,
+      false,
+      true,
+    ]);
   });
 });
 
