@@ -125,7 +125,7 @@ interface Known extends JudgedFrame {
   isRead: boolean;
 }
 
-/** The last frames may be merged on any scale; a proof is no larger. */
+/** Longer sides, in pixels, unless it is said otherwise. */
 const SIDES = { merge: 2048, preview: 1024 } as const;
 
 class OneJudge implements Judge {

@@ -106,7 +106,7 @@ describe('coverage', () => {
     expect(coverage.holds).toBe(true);
     expect(coverage.highlights.small.count).toBe(1);
     expect(coverage.sentence).toMatch(
-      /^The set holds everything but 1 small bright spot such as lamps or glints/,
+      /^The set holds everything but 1 small bright spot such as a lamp or a glint/,
     );
     const larger = (cell: number) => (cell % SIZE.width < 2 * side && cell < 20 * SIZE.width ? 2 ** 12 : 0.1);
     expect(judged(larger, range(-4, 4)).holds).toBe(false);

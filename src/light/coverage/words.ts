@@ -46,14 +46,18 @@ function farther(stops: number | null, way: 'darker' | 'brighter'): string {
 /** @returns what is too small to be an area; null if there is nothing of the kind */
 function smallWords(highlights: Missing, shadows: Missing, notMissed: number): string | null {
   const parts = [
-    ...(highlights.small.share > notMissed
-      ? [`${counted(highlights.small.count, 'small bright spot')} such as lamps or glints`]
-      : []),
+    // A lamp is said however tiny it is; a few cells that are too dark are not.
+    ...(highlights.small.count > 0 ? [spots(highlights.small.count)] : []),
     ...(shadows.small.share > notMissed ? [counted(shadows.small.count, 'small dark spot')] : []),
   ];
   if (parts.length === 0) return null;
   return `${parts.join(' and ')} (${percent(highlights.small.share + shadows.small.share)} of the picture)`;
 }
+
+const spots = (count: number): string =>
+  count === 1
+    ? '1 small bright spot such as a lamp or a glint'
+    : `${count} small bright spots such as lamps or glints`;
 
 const counted = (count: number, thing: string): string => `${count} ${thing}${count === 1 ? '' : 's'}`;
 
