@@ -4,9 +4,13 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { sixths } from '../../shared/ev.js';
+import { exifOf } from '../../src/camera/practice/exif.js';
+import { makeRaw } from '../../src/camera/practice/raw.js';
+import { exifTool, readRawPreview } from '../../src/frames/index.js';
 import { type JudgedFrame, openJudge } from '../../src/light/index.js';
 import { LIGHT_PROCESS } from '../built.js';
-import { NINE, shoot } from './practice-frames.js';
+import { F8, NINE, shoot, tvOf } from './practice-frames.js';
 
 let folder = '';
 let frame: Buffer = Buffer.alloc(0);
@@ -147,6 +151,18 @@ describe('a picture of an odd kind', () => {
     expect(covered.coverage?.highlights.share).toBeGreaterThan(0.02);
     expect(covered.coverage?.shadows.share).toBeGreaterThan(0.2);
     expect(covered.map?.subarray(1, 4).toString('latin1')).toBe('PNG');
+  });
+
+  it('as a raw file is judged by the preview in it, and refused without', async () => {
+    const exif = exifOf({
+      ...{ tv: tvOf({ offset: 0 }), av: F8, iso: 100, biasSixths: sixths(0), takenAt: new Date(1_000_000) },
+      ...{ model: 'Practice', serial: '1', manual: true },
+    });
+    const { file } = await fileOf(await makeRaw(frame, exif), 'dng');
+    const { seen } = await judged({ preview: () => readRawPreview(file, exifTool, 1024) });
+    expect(seen).toMatchObject({ isRead: true, size: upright });
+    const bare = await judged({ file, kind: 'dng' });
+    expect(bare.seen).toMatchObject({ isRead: false, reason: 'no-picture' });
   });
 
   it('as the preview of a raw file is turned as that says', async () => {

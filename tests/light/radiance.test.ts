@@ -157,6 +157,30 @@ describe('radiance', () => {
     expect(at(ours, 0.95)).toBeLessThanOrEqual(at(others, 0.95));
   });
 
+  it('agrees with it for a camera that has a curve of its own, too: 3 % and 8 %', async () => {
+    // Contrast in the middle and a shoulder towards white, over sRGB: a curve of our own.
+    const curve = Uint8Array.from({ length: 256 }, (_, level) => {
+      const share = level / 255;
+      return Math.round(255 * (0.6 * share ** 0.85 + 0.4 * share * share * (3 - 2 * share)));
+    });
+    const bent = (copy: Copy): Copy => ({
+      ...copy,
+      pixels: copy.pixels.map((level) => curve[level] as number),
+    });
+    const response = recoveredResponse(
+      cv,
+      smalls.map((copy, index) => ({ offsetEv: NINE[index] as number, copy: bent(copy) })),
+    );
+    if (response === null) throw new Error('There is no response.');
+    const merging = new Merging(response);
+    for (const [index, copy] of fulls.entries()) merging.add(NINE[index] as number, bent(copy));
+    const radiance = merging.end();
+    if (radiance === null) throw new Error('There is no radiance.');
+    const errors = await errorsOf(radiance, fulls.map(bent));
+    expect(at(errors, 0.5)).toBeLessThan(0.03);
+    expect(at(errors, 0.95)).toBeLessThan(0.08);
+  });
+
   it('of what every frame blows out is at least what the darkest one says', () => {
     const white = (level: number): Copy => ({
       width: 1,

@@ -134,6 +134,24 @@ describe('frames with nothing wrong', () => {
     }
   });
 
+  it('with a curve of the camera that is far from sRGB, too', async () => {
+    // Contrast in the middle and a shoulder towards white: a curve of our own.
+    const curve = Uint8Array.from({ length: 256 }, (_, level) => {
+      const share = level / 255;
+      return Math.round(255 * (0.6 * share ** 0.85 + 0.4 * share * share * (3 - 2 * share)));
+    });
+    const bent = (grey: Grey): Grey => ({
+      ...grey,
+      levels: grey.levels.map((level) => curve[level] as number),
+    });
+    for (const offset of PAIRS) {
+      const first = bent(await greyOf({ offset, seed: 5 }));
+      const second = bent(await greyOf({ offset: offset + 1, seed: 6, light: DRIFT }));
+      const found = compared(cv, { first, second, firstIsDarker: true });
+      expect(found === null ? null : codesOf(found)).toEqual([]);
+    }
+  });
+
   it('by day, by lamp light, in fog and with a lamp in the picture, too', async () => {
     for (const scene of ['day', 'lamp', 'flat', 'spot'] as const) {
       const first = await greyOf({ offset: 0, scene, seed: 3 });
