@@ -79,6 +79,10 @@ export const setRequestSchema = z
     /** Left out: frame by frame, unless the least spread is asked for and one release a pass has less. */
     release: releaseSchema.optional(),
     least: leastSchema.default('time'),
+    /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
+    extend: between(0, MOST_FRAMES - 1, 'frames')
+      .int()
+      .optional(),
     conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
@@ -96,6 +100,8 @@ export interface SetRequest {
   /** Null where nobody said: `least` decides. */
   readonly release: ReleaseWay | null;
   readonly least: Least;
+  /** How many frames may be added at each end. */
+  readonly extend: number;
   readonly conditions: WrittenConditions;
 }
 
@@ -108,7 +114,7 @@ export interface SetRequest {
 export function parseSetRequest(written: unknown): SetRequest {
   const parsed = setRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { base, mode, settle, release = null, least, conditions } = parsed.data;
+  const { base, mode, settle, release = null, least, extend = 0, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
@@ -118,7 +124,7 @@ export function parseSetRequest(written: unknown): SetRequest {
     );
   }
   const offsets = offsetsOf(parsed.data, step);
-  return { offsets, step, base, mode, settleSeconds: settle, release, least, conditions };
+  return { offsets, step, base, mode, settleSeconds: settle, release, least, extend, conditions };
 }
 
 function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>, step: Sixths): Sixths[] {

@@ -1,7 +1,7 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
 import { parseSetRequest } from '../../shared/request.js';
-import { type Plan, planWritten, toWirePlan } from '../plan/index.js';
+import { extendedMost, type Plan, planWritten, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -20,8 +20,9 @@ export function addPlan(program: Command): void {
   });
 }
 
-/** @throws EvenrungError as parseSetRequest, limitsFromStated, resolveBase and planSet */
+/** With all frames that it may be extended by. @throws EvenrungError as parseSetRequest, limitsFromStated, resolveBase and planSet */
 export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
-  const { conditions, ...wanted } = parseSetRequest(writtenRequest(options));
-  return planWritten(wanted, statedLimits(options), conditions);
+  const { conditions, extend, ...wanted } = parseSetRequest(writtenRequest(options));
+  const limits = statedLimits(options);
+  return extendedMost(planWritten(wanted, limits, conditions), extend, limits, conditions);
 }

@@ -29,7 +29,17 @@ export interface FiringOptions {
 /** What differs from run to run. */
 export type MadeRun = Pick<
   RunOptions,
-  'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts' | 'beginsAt'
+  | 'id'
+  | 'set'
+  | 'plan'
+  | 'body'
+  | 'folder'
+  | 'begun'
+  | 'iso'
+  | 'baseShifts'
+  | 'beginsAt'
+  | 'extend'
+  | 'conditions'
 > & { readonly startedBy: string };
 
 export class Firing {

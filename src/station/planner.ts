@@ -8,7 +8,7 @@ import type { ForeseenSchedule } from '../../shared/state.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
-import { type Conditions, type Plan, planWritten } from '../plan/index.js';
+import { type Conditions, extendedMost, type Plan, planWritten } from '../plan/index.js';
 import { followerFor, foreseeSchedule, zoneHere } from '../series/index.js';
 import type { Clock } from '../system/index.js';
 import type { OneAtATime } from './one-at-a-time.js';
@@ -34,7 +34,7 @@ export class Planner {
     const { bodies, narrow } = this.options;
     const body = bodies.must();
     const limits = narrow?.(body.limits) ?? body.limits;
-    const { conditions: _, ...wanted } = request;
+    const { conditions: _, extend: __, ...wanted } = request;
     this.askFor(request);
     if (request.mode === 'manual' && !limits.shutters.some(({ settable }) => settable)) throw noShutter();
     return planWritten(wanted, limits, this.conditionsOf(request, body));
@@ -60,7 +60,10 @@ export class Planner {
     if (report.askFor(asked) && !one.isFiring) void bodies.tell();
   }
 
-  foresee({ estimate }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
+  /** @param request what the plan was made for: its sets may be extended */
+  foresee(plan: Plan, request: SetRequest, schedule: ScheduleRequest): ForeseenSchedule {
+    const body = this.options.bodies.must();
+    const { estimate } = extendedMost(plan, request.extend, body.limits, this.conditionsOf(request, body));
     const now = new Date(this.options.clock.wall());
     return foreseeSchedule(schedule, estimate, { now, timeZone: zoneHere() });
   }

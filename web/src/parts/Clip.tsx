@@ -4,13 +4,16 @@ import type { FrameView } from '../../../shared/state.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
 
-type Looked = Pick<FrameView, 'number' | 'state' | 'clipped'>;
+type Looked = Pick<FrameView, 'state' | 'clipped'>;
 
 /** Marks whose sentence stands in `Clip` and `Lost`. */
 export const SAID_BY_CLIP: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
 
 interface ClipProps {
-  readonly frame: Looked;
+  readonly frame: Looked & {
+    /** Counted from 1, the darkest. */
+    readonly place: number;
+  };
   /** How many the set has. */
   readonly frames: number;
 }
@@ -40,6 +43,7 @@ export function Clip({ frame, frames }: ClipProps) {
 }
 
 interface LostProps {
+  /** The darkest first. */
   readonly frames: readonly Looked[];
   /** Asks for the set again with one frame more on that side; left out, that is not offered. */
   readonly onMore?: ((side: Clipping['side']) => void) | undefined;
@@ -47,7 +51,9 @@ interface LostProps {
 
 /** The one thing that cannot be mended at home. */
 export function Lost({ frames, onMore }: LostProps) {
-  const lost = frames.flatMap((frame) => (frame.state === 'verified' ? lostIn(frame, frames.length) : []));
+  const lost = frames.flatMap(({ state, clipped }, index) =>
+    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
+  );
   if (lost.length === 0) return null;
   return (
     <ul class="lost">

@@ -226,9 +226,9 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
       )}
       {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
       <ol role="list" class="kept-frames" aria-label={text.set.frames}>
-        {set.frames.map((frame) => (
+        {set.frames.map((frame, index) => (
           <li key={frame.number} data-frame={frame.number} data-state={frame.state}>
-            <Tile set={set} frame={frame} />
+            <Tile set={set} frame={frame} place={index + 1} />
             {isOffered && chosen !== null && why === null && (
               <label class="choice" for={`choose-${frame.number}`}>
                 <input
@@ -299,7 +299,14 @@ function questionFor(what: Again | null, missing: number): string {
   return 'pass' in what ? text.confirm.pass(what.pass) : text.confirm.frames(what.frames);
 }
 
-function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: FrameView }) {
+interface TileProps {
+  readonly set: KeptSetDetail;
+  readonly frame: FrameView;
+  /** Counted from 1, the darkest. */
+  readonly place: number;
+}
+
+function Tile({ set, frame, place }: TileProps) {
   const { number, offset, shutter, state, file, attempts, reason, marks } = frame;
   const partner = partnerOf(frame);
   const isMissing = set.onDisk?.missing.includes(number) ?? false;
@@ -339,7 +346,7 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         )}
         {isChanged && <span class="reason">{text.onDisk.changed}</span>}
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
-        <Clip frame={frame} frames={set.frames.length} />
+        <Clip frame={{ ...frame, place }} frames={set.frames.length} />
         {marks
           .filter(({ code }) => !SAID_BY_CLIP.has(code))
           .map(({ code, sentence }) => (
