@@ -42,9 +42,9 @@ export interface AddedFate {
 }
 
 export function fateOfAdded(frames: readonly FrameView[], added: readonly number[]): AddedFate {
-  const made = frames.flatMap(({ number, state }) =>
-    added.includes(number) && state === 'verified' ? [number] : [],
-  );
+  const made = frames
+    .flatMap(({ number, state }) => (added.includes(number) && state === 'verified' ? [number] : []))
+    .sort((a, b) => a - b);
   return { made, unmade: added.length - made.length };
 }
 
