@@ -95,25 +95,35 @@ export function addedNote(
   return [`${framesAre(made)} added ${later} after the set.`, ...lightWords(made, comparison)].join(' ');
 }
 
-/** One sentence for each place where a frame that was added stands next to one that was there. */
+/** Goes by the places where a frame that was added stands next to one that was there. */
 function lightWords(made: readonly number[], { ratios, off }: LightComparison): string[] {
-  return ratios.flatMap(({ darker, lighter, mark }, index) => {
+  const seams = ratios.flatMap(({ darker, lighter, mark }, index) => {
     const isNew = [darker, lighter].map((number) => made.includes(number));
     if (isNew[0] === isNew[1]) return [];
     const [added, old] = isNew[0] ? [darker, lighter] : [lighter, darker];
     const error = off[index] ?? null;
-    if (error === null)
-      return [
-        `Whether the light had moved cannot be told: frames ${added} and ${old} have too little in common.`,
-      ];
     // By how much the frame that was added is too bright.
-    const ev = formatOff(isNew[0] ? -error : error);
-    return [
-      mark
-        ? `The light had moved: next to frame ${old}, frame ${added} is ${ev} EV off. Look at the brightness marks before you merge.`
-        : `The light had hardly moved: next to frame ${old}, frame ${added} is ${ev} EV off.`,
-    ];
+    return [{ added, old, mark, ev: error === null || !isNew[0] ? error : -error }];
   });
+  const told = seams.filter(({ ev }) => ev !== null);
+  const hasMoved = told.some(({ mark }) => mark);
+  const parts = told.map(
+    ({ added, old, ev }) => `frame ${added} is ${formatOff(ev ?? 0)} EV off frame ${old}`,
+  );
+  return [
+    ...(parts.length === 0
+      ? []
+      : [
+          `The light had ${hasMoved ? 'moved' : 'hardly moved'}: ${parts.join(', and ')}.`,
+          ...(hasMoved ? ['Look at the brightness marks before you merge.'] : []),
+        ]),
+    ...seams
+      .filter(({ ev }) => ev === null)
+      .map(
+        ({ added, old }) =>
+          `Whether the light had moved cannot be told from frames ${added} and ${old}: they have too little in common.`,
+      ),
+  ];
 }
 
 /** To a tenth, with its sign. */

@@ -71,6 +71,7 @@ export const setsText = {
     extend: 'Add frames',
     extendHow: (darkest: string, brightest: string) =>
       `This set goes from ${darkest} to ${brightest} EV. How many frames more at each end?`,
+    extendTo: (darkest: string, brightest: string) => `Then it goes from ${darkest} to ${brightest} EV.`,
     added: { brighter: 'Brighter frames', darker: 'Darker frames' },
     more: { brighter: 'One brighter frame more', darker: 'One darker frame more' },
     fewer: { brighter: 'One brighter frame fewer', darker: 'One darker frame fewer' },

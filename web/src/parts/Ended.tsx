@@ -77,6 +77,8 @@ function askAnew() {
 
 /** At one press: it has only just ended. */
 function Lacks({ run }: { readonly run: RunView }) {
+  // On its own page that is said already.
+  if (isOnItsPage(run)) return null;
   const mayExtend = mayFire.value && notNow.value === null && endOf(run, null).kept !== null;
   const refused = refusedAction.value?.action === 'again' ? refusedAction.value.refusal : null;
   return (
@@ -112,12 +114,13 @@ export function Outcome({ id, run, schedule }: Props) {
   );
 }
 
+const isOnItsPage = (run: RunView): boolean => route.value.name === 'set' && route.value.id === run.set.id;
+
 /** Where it is looked at, named, completed and fired again. */
 function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMany: boolean }) {
   const isGone = endOf(run, null).kept === null;
   const lacks = mayFire.value && !isGone && verifiedOf(run) < run.frames.length;
-  const page = route.value;
-  if ((isOneOfMany && !lacks) || (page.name === 'set' && page.id === run.set.id)) return null;
+  if ((isOneOfMany && !lacks) || isOnItsPage(run)) return null;
   return (
     <a class="button new-set" href={addressOf.set(run.set.id)}>
       {lacks ? text.set.complete : text.set.look}

@@ -26,10 +26,14 @@ export function Extending({ frames, onExtend, onLeave }: Props) {
   const total = by.darker + by.brighter;
   const change = (end: End, step: 1 | -1) => setBy({ ...by, [end]: by[end] + step });
   const isFull = frames.length + total >= MOST_FRAMES;
-  const ev = (frame: FrameView | undefined) => formatEv(fromEv(frame?.offset ?? 0));
+  const [first, second] = frames;
+  const last = frames.at(-1);
+  // Of a single frame nobody knows here.
+  const step = (second?.offset ?? 0) - (second === undefined ? 0 : (first?.offset ?? 0));
+  const ev = (by: number, from: FrameView | undefined) => formatEv(fromEv((from?.offset ?? 0) + by));
   return (
     <section class="choosing extending" ref={box} tabIndex={-1} aria-label={text.set.extend}>
-      <p>{text.set.extendHow(ev(frames[0]), ev(frames.at(-1)))}</p>
+      <p>{text.set.extendHow(ev(0, first), ev(0, last))}</p>
       {/* The brighter end above the darker one, as on the ladder. */}
       {(['brighter', 'darker'] as const).map((end) => (
         <div class="field frames end-of" data-end={end} key={end}>
@@ -55,6 +59,11 @@ export function Extending({ frames, onExtend, onLeave }: Props) {
           </div>
         </div>
       ))}
+      <p class="soft" role="status">
+        {total > 0 &&
+          step !== 0 &&
+          text.set.extendTo(ev(-by.darker * step, first), ev(by.brighter * step, last))}
+      </p>
       <div class="pair">
         <button type="button" class="new-set" disabled={total === 0} onClick={() => onExtend(by)}>
           {text.set.extendBy(total)}
