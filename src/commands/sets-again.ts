@@ -38,7 +38,7 @@ export function addAgain(sets: Command, log: Logger): void {
   const command = sets
     .command('again')
     .description('fire frames of a set that has ended once more, and keep both')
-    .option('--frames <numbers>', 'which frames, such as 3,4: 1 is the darkest', frameNumbers)
+    .option('--frames <numbers>', 'which frames by their numbers, such as 3,4', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     const options: TakeUpAgainOptions & ChosenOptions = self.optsWithGlobals();

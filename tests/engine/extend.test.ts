@@ -10,11 +10,12 @@ import type { Extend } from '../../shared/kept.js';
 import { MOST_FRAMES, type WrittenSetRequest } from '../../shared/request.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
+import { PRACTICE_SHAPES } from '../../src/camera/practice/shapes.js';
 import { checkSet, exifTool } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { Hands } from '../harness/hands.js';
-import { TestLink } from '../harness/links.js';
+import { ApartTestLink, TestLink } from '../harness/links.js';
 import { openStation, stationOver } from '../harness/station.js';
 
 const THREE = { frames: 3, step: 1, base: '1/60' };
@@ -233,6 +234,19 @@ describe('a set that is extended', () => {
       expect(await readdir(set.folder)).toContain(name);
     const sums = await readFile(path.join(set.folder, 'SHA256SUMS'), 'utf8').catch(() => '');
     for (const name of await picturesIn(set)) expect(sums).toContain(name);
+  });
+
+  it('tells its sidecars how many frames it has now; one that was edited stays as it is', async () => {
+    const made = await atWork();
+    const set = await setOf(made);
+    const sidecar = (name: string) => path.join(set.folder, name);
+    const edited = `${await readFile(sidecar('02_0EV.xmp'), 'utf8')}<!-- developed -->\n`;
+    await writeFile(sidecar('02_0EV.xmp'), edited);
+    await extend(made, set, { darker: 1 });
+    expect(await readFile(sidecar('02_0EV.xmp'), 'utf8')).toBe(edited);
+    for (const name of ['04_-2EV.xmp', '01_-1EV.xmp', '03_+1EV.xmp'])
+      expect(await readFile(sidecar(name), 'utf8')).toContain('<evenrung:Frames>4</evenrung:Frames>');
+    await expectSound(set);
   });
 
   it('says how long after, and that the light had hardly moved', async () => {
@@ -507,3 +521,30 @@ describe('a set that may be extended by itself', () => {
     expect(record.complete).toBe(true);
   });
 });
+
+describe.each(PRACTICE_SHAPES)(
+  'over a link that takes release and fetch apart, a body of the shape %s',
+  (shape) => {
+    it.each(shape === 'none' ? (['frame'] as const) : (['frame', 'pass'] as const))(
+      'reaches on by itself, and is extended later, one release a %s',
+      async (release) => {
+        const of = new PracticeBody({ ...AT_ONCE, shape });
+        await of.change('target', 'card');
+        const link = new ApartTestLink(of);
+        const { station: at } = await openStation(root, link, { journal });
+        stations.push(at);
+        await at.start({ frames: 3, step: 1, base: '1/15', release, extend: 1 });
+        await at.settled();
+        const [{ id, folder } = { id: '', folder: null }] = journal.sets({ limit: 1 });
+        const set = { id, folder: folder ?? '' };
+        expect((await expectSound(set)).frames.map(({ offset }) => offset)).toEqual([-2, -1, 0, 1]);
+        await at.extend(id, { darker: 3, brighter: 1 });
+        await at.settled();
+        const record = await expectSound(set);
+        expect(record.sentence).toBe('Frames 5, 6, 7, 8 were added. All 8 frames are verified.');
+        expect(record.frames.map(({ number }) => number)).toEqual([7, 6, 5, 4, 1, 2, 3, 8]);
+        expect(of.shots).toHaveLength(8);
+      },
+    );
+  },
+);

@@ -89,9 +89,12 @@ export async function keepTakenUp(
       takenUp: { state, sentence: sentence ?? '', error, endedAt },
       before: run.memo,
     });
+    const { added: _, ...kept } = memo ?? { meteredTv: null, lensAt: null };
     const numbers = added.map(({ number }) => number);
     journal.rememberForSet(set.id, {
-      ...{ meteredTv: null, lensAt: null, ...memo, added: numbers, takenUp },
+      ...kept,
+      ...(numbers.length === 0 ? {} : { added: numbers }),
+      takenUp,
     } satisfies SetMemo);
     if (plan !== null) journal.extendSet(set.id, { plan: toWirePlan(plan), frames: added });
     for (const frame of again)
