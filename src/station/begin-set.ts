@@ -39,7 +39,10 @@ export async function beginSet(
     one.mustNotBeEnding();
     const run = firing.makeRun({
       ...{ id, set, plan, body, folder, beginsAt, startedBy },
-      ...{ extend: asked.extend, conditions: planner.conditionsOf(asked, body) },
+      ...{
+        extend: asked.extend,
+        conditions: planner.conditionsOf({ ...asked, base: plan.base.label }, body),
+      },
     });
     forgetSchedule(events);
     const kept: SingleOptions = { beginsAt: beginsAt?.toISOString() ?? null, startedBy };

@@ -40,7 +40,10 @@ export class Planner {
     return planWritten(wanted, limits, this.conditionsOf(request, body));
   }
 
-  conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {
+  conditionsOf(
+    { conditions, base, mode }: Pick<SetRequest, 'conditions' | 'base' | 'mode'>,
+    body: Body,
+  ): Conditions {
     const { fNumber, iso, shutterTv } = body.standing();
     return {
       ...conditions,

@@ -41,7 +41,7 @@ export async function remake(
   return firing.makeRun({
     ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, baseShifts, startedBy },
     ...(isTakenUp(run) ? {} : { extend }),
-    conditions: planner.conditionsOf(request, body),
+    conditions: planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
     iso: isTakenUp(run) ? isoToSet({ run, set }) : iso,
     beginsAt: restOfDelay({ run, set }),
     begun: { ...set, memo: (memo ?? null) as SetMemo | null },

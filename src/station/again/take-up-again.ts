@@ -18,7 +18,12 @@ function extended({ set, run, extension }: ChosenSet, body: Body, planner: Parts
   const request = parseSetRequest(run.request);
   const { step, mode, settleSeconds, least } = request;
   const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, least }, body.limits);
-  return extendPlan(plan, extension, body.limits, planner.conditionsOf(request, body));
+  return extendPlan(
+    plan,
+    extension,
+    body.limits,
+    planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
+  );
 }
 
 /**
