@@ -8,7 +8,7 @@ import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
 import { type Body, LINK_FAILURES, type ReadinessAsked } from '../camera/index.js';
-import { parseAperture } from '../exposure/index.js';
+import { type BodyLimits, parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
 import { type Conditions, type Extension, extendPlan, type Plan, toWirePlan } from '../plan/index.js';
@@ -69,6 +69,8 @@ export interface RunOptions {
   readonly keepAwakeMs?: number | undefined;
   /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
   readonly extend?: number | undefined;
+  /** What the body may do for them; left out, whatever it can. */
+  readonly limits?: BodyLimits | undefined;
   /** What the frames that are added are planned for. */
   readonly conditions?: Conditions | undefined;
 }
@@ -280,13 +282,13 @@ export class Run {
 
   /** @returns the plan with one frame more at each end that has lost something; null if there is none, or none can be made */
   private plannedFarther(lost: readonly Clipping[]): Plan | null {
-    const { body, conditions } = this.options;
+    const { body, limits = body.limits, conditions } = this.options;
     let { plan } = this.hand;
     for (const { side } of lost) {
       const isDark = side === 'blown';
       try {
         const one = { darker: isDark ? 1 : 0, brighter: isDark ? 0 : 1 };
-        plan = extendPlan(plan, one, body.limits, conditions);
+        plan = extendPlan(plan, one, limits, conditions);
       } catch (cause) {
         // The set is what was asked for all the same.
         this.note(`The set could not be extended: ${asEvenrungError(cause).message}`);

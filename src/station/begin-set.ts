@@ -41,6 +41,7 @@ export async function beginSet(
       ...{ id, set, plan, body, folder, beginsAt, startedBy },
       ...{
         extend: asked.extend,
+        limits: planner.limitsOf(body),
         conditions: planner.conditionsOf({ ...asked, base: plan.base.label }, body),
       },
     });

@@ -39,6 +39,7 @@ export type MadeRun = Pick<
   | 'baseShifts'
   | 'beginsAt'
   | 'extend'
+  | 'limits'
   | 'conditions'
 > & { readonly startedBy: string };
 

@@ -40,6 +40,11 @@ export class Planner {
     return planWritten(wanted, limits, this.conditionsOf(request, body));
   }
 
+  /** What a body may do: what it can, narrowed to what was asked for. */
+  limitsOf({ limits }: Pick<Body, 'limits'>): BodyLimits {
+    return this.options.narrow?.(limits) ?? limits;
+  }
+
   conditionsOf(
     { conditions, base, mode }: Pick<SetRequest, 'conditions' | 'base' | 'mode'>,
     body: Body,
@@ -66,7 +71,12 @@ export class Planner {
   /** @param request what the plan was made for: its sets may be extended */
   foresee(plan: Plan, request: SetRequest, schedule: ScheduleRequest): ForeseenSchedule {
     const body = this.options.bodies.must();
-    const { estimate } = extendedMost(plan, request.extend, body.limits, this.conditionsOf(request, body));
+    const { estimate } = extendedMost(
+      plan,
+      request.extend,
+      this.limitsOf(body),
+      this.conditionsOf(request, body),
+    );
     const now = new Date(this.options.clock.wall());
     return foreseeSchedule(schedule, estimate, { now, timeZone: zoneHere() });
   }

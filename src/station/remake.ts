@@ -41,6 +41,7 @@ export async function remake(
   return firing.makeRun({
     ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, baseShifts, startedBy },
     ...(isTakenUp(run) ? {} : { extend }),
+    limits: planner.limitsOf(body),
     conditions: planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
     iso: isTakenUp(run) ? isoToSet({ run, set }) : iso,
     beginsAt: restOfDelay({ run, set }),
