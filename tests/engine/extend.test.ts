@@ -11,6 +11,7 @@ import { MOST_FRAMES, type WrittenSetRequest } from '../../shared/request.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PRACTICE_SHAPES } from '../../src/camera/practice/shapes.js';
+import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, exifTool } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
 import type { EventLog, Station } from '../../src/station/index.js';
@@ -492,6 +493,39 @@ describe('a set that may be extended by itself', () => {
     expect(record.frames[0]?.offset).toBe(-1);
     expect(
       record.notes.some((note) => note.startsWith('The set could not be extended: The frame at -2 EV')),
+    ).toBe(true);
+  });
+
+  it('on a schedule, set by set', async () => {
+    const made = await atWork();
+    await made.station.start({ ...BRIGHT, extend: 1, schedule: { every: '4min', count: 2 } });
+    await made.station.settled();
+    const listed = journal.sets();
+    expect(listed).toMatchObject([
+      { state: 'complete', frames: 4, verified: 4 },
+      { state: 'complete', frames: 4, verified: 4 },
+    ]);
+    for (const { id, folder } of listed) {
+      const record = await expectSound({ id, folder: folder ?? '' });
+      expect(filesOf(record)[0]).toBe('04_-4EV.jpg');
+    }
+  });
+
+  it('no farther than the shutter may go, if that was narrowed', async () => {
+    const link = new TestLink(body);
+    const narrow = (limits: BodyLimits): BodyLimits => ({
+      ...limits,
+      shutters: limits.shutters.filter(({ seconds }) => seconds >= 1 / 33),
+    });
+    const { station: at } = await openStation(root, link, { journal, narrow });
+    stations.push(at);
+    await at.start({ frames: 3, step: 1, base: '1/15', extend: 2 });
+    await at.settled();
+    const [listed] = journal.sets();
+    const record = await expectSound({ id: listed?.id ?? '', folder: listed?.folder ?? '' });
+    expect(record.frames[0]?.shutter).toBe('1/30');
+    expect(
+      record.notes.some((note) => /^The set could not be extended: .*outside 30 s to 1\/30 s/.test(note)),
     ).toBe(true);
   });
 

@@ -21,7 +21,7 @@ function extended({ set, run, extension }: ChosenSet, body: Body, planner: Parts
   return extendPlan(
     plan,
     extension,
-    body.limits,
+    planner.limitsOf(body),
     planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
   );
 }
