@@ -13,16 +13,16 @@ export const LOST_SHARE = 0.005;
 /**
  * Clipping is what a set is for, save where no frame is left to hold what was lost: light in the darkest frame, shadow in
  * the lightest.
- * @param frame 1 is the darkest
+ * @param frame its place counts from 1, the darkest, whatever number it has
  * @returns what the set as a whole has lost in this one of its `frames` frames
  */
 export function lostIn(
-  { number, clipped }: { number: number; clipped: { dark: number; light: number } | null },
+  { place, clipped }: { place: number; clipped: { dark: number; light: number } | null },
   frames: number,
 ): Clipping[] {
   if (clipped === null) return [];
   const lost: Clipping[] = [];
-  if (number === 1) lost.push({ side: 'blown', share: clipped.light });
-  if (number === frames) lost.push({ side: 'black', share: clipped.dark });
+  if (place === 1) lost.push({ side: 'blown', share: clipped.light });
+  if (place === frames) lost.push({ side: 'black', share: clipped.dark });
   return lost.filter(({ share }) => share >= LOST_SHARE);
 }

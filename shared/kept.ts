@@ -138,3 +138,19 @@ export const againSchema = z
   )
   .meta({ id: 'Again' });
 export type Again = z.infer<typeof againSchema>;
+
+const addedSchema = z
+  .number()
+  .int()
+  .min(0)
+  .max(MOST_FRAMES - 1);
+
+/** By how many frames a kept set is extended at each end; with nothing given, by one at each end that has lost something. */
+export const extendSchema = z
+  .strictObject({ darker: addedSchema.optional(), brighter: addedSchema.optional() })
+  .refine(
+    ({ darker, brighter }) => (darker ?? brighter) === undefined || (darker ?? 0) + (brighter ?? 0) > 0,
+    'give the number of darker or brighter frames, or neither',
+  )
+  .meta({ id: 'Extend' });
+export type Extend = z.infer<typeof extendSchema>;

@@ -110,6 +110,10 @@ export const setRequestSchema = z
     /** Left out: frame by frame, unless the least spread is asked for and one release a pass has less. */
     release: releaseSchema.optional(),
     least: leastSchema.default('time'),
+    /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
+    extend: between(0, MOST_FRAMES - 1, 'frames')
+      .int()
+      .optional(),
     conditions: conditionsSchema.default({}),
   })
   .meta({ id: 'SetRequest' });
@@ -149,6 +153,8 @@ interface AskedAnyway {
   /** Null where nobody said: `least` decides. */
   readonly release: ReleaseWay | null;
   readonly least: Least;
+  /** How many frames may be added at each end. */
+  readonly extend: number;
   readonly conditions: WrittenConditions;
 }
 
@@ -163,7 +169,7 @@ const USUAL_BASE = '1/60';
 export function parseSetRequest(written: unknown): AskedSet {
   const parsed = setRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  const { readings, base, mode, settle, release = null, least, conditions } = parsed.data;
+  const { readings, base, mode, settle, release = null, least, extend = 0, conditions } = parsed.data;
   const step = readEv(parsed.data.step, 'step');
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
@@ -173,7 +179,7 @@ export function parseSetRequest(written: unknown): AskedSet {
     );
   }
   mustBeOneWay(parsed.data);
-  const asked = { step, mode, settleSeconds: settle, release, least, conditions };
+  const asked = { step, mode, settleSeconds: settle, release, least, extend, conditions };
   if (readings !== undefined) return { ...asked, metered: readMetered(readings, base, mode) };
   return { ...asked, offsets: offsetsOf(parsed.data, step), base: base ?? USUAL_BASE };
 }

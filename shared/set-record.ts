@@ -21,7 +21,7 @@ const recordPassSchema = z.object({
 });
 
 const frameV1Schema = z.object({
-  /** 1 is the darkest frame of the set. */
+  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
   number: z.number().int(),
   /** The pass that fired it, counted from 1. */
   pass: z.number().int(),

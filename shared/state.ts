@@ -55,7 +55,7 @@ export type FrameViewMark = z.infer<typeof frameViewMarkSchema>;
 
 /** One frame of a set. */
 export const frameViewSchema = z.strictObject({
-  /** 1 is the darkest frame of the set. */
+  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
   number: z.number().int(),
   /** The pass that fires it, counted from 1. */
   pass: z.number().int(),

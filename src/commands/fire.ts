@@ -10,6 +10,7 @@ import { type Alarm, EventLog, Station } from '../station/index.js';
 import { fireAt } from './fire-at.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
 import {
+  addExtendOption,
   addNamingOptions,
   addRequestOptions,
   type BodyOptions,
@@ -64,6 +65,7 @@ export function addFire(program: Command, log: Logger): void {
     .description('fire one set, or the same set on a schedule, and leave each set folder in a folder');
   for (const add of [
     addRequestOptions,
+    addExtendOption,
     addLabelOptions,
     addScheduleOptions,
     addLightOptions,

@@ -1,7 +1,14 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
 import { isMetered, parseSetRequest } from '../../shared/request.js';
-import { type MeteredAt, type Plan, placeReadings, planWritten, toWirePlan } from '../plan/index.js';
+import {
+  extendedMost,
+  type MeteredAt,
+  type Plan,
+  placeReadings,
+  planWritten,
+  toWirePlan,
+} from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -22,10 +29,14 @@ export function addPlan(program: Command): void {
 
 const NO_CAMERA: MeteredAt = { fNumber: null, iso: null, files: null };
 
-/** @throws EvenrungError as parseSetRequest, placeReadings, limitsFromStated, resolveBase and planSet */
+/**
+ * With all frames that it may be extended by.
+ * @throws EvenrungError as parseSetRequest, placeReadings, limitsFromStated, resolveBase and planSet
+ */
 export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
   const limits = statedLimits(options);
   const asked = parseSetRequest(writtenRequest(options));
-  const { conditions, ...wanted } = isMetered(asked) ? placeReadings(asked, limits, NO_CAMERA) : asked;
-  return planWritten(wanted, limits, conditions);
+  const placed = isMetered(asked) ? placeReadings(asked, limits, NO_CAMERA) : asked;
+  const { conditions, extend, ...wanted } = placed;
+  return extendedMost(planWritten(wanted, limits, conditions), extend, limits, conditions);
 }

@@ -6,7 +6,12 @@ import { parseScheduleRequest, type WrittenSchedule } from '../../shared/schedul
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Plan } from '../plan/index.js';
 import { foreseeSchedule, zoneHere } from '../series/index.js';
-import { addRequestOptions, type LimitOptions, type RequestOptions } from './options/options.js';
+import {
+  addExtendOption,
+  addRequestOptions,
+  type LimitOptions,
+  type RequestOptions,
+} from './options/options.js';
 import {
   addScheduleOptions,
   endedBeforeSunrise,
@@ -18,10 +23,12 @@ import { foreseenInWords } from './words/schedule-words.js';
 
 export function addSchedule(program: Command): void {
   addScheduleOptions(
-    addRequestOptions(
-      program
-        .command('schedule')
-        .description('work out when the sets of a schedule are made, without firing'),
+    addExtendOption(
+      addRequestOptions(
+        program
+          .command('schedule')
+          .description('work out when the sets of a schedule are made, without firing'),
+      ),
     ),
   ).action((options: RequestOptions & LimitOptions & ScheduleOptions & { json?: boolean }) => {
     const written = writtenSchedule(options);

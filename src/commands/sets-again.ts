@@ -1,11 +1,12 @@
-// `sets again`, `sets complete` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
+// `sets again`, `sets complete`, `sets extend` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
 // body, as `fire` does.
 import path from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
 import type { Logger } from 'pino';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
-import type { Again } from '../../shared/kept.js';
+import { type Again, type Extend, extendSchema } from '../../shared/kept.js';
+import { MOST_FRAMES } from '../../shared/request.js';
 import { findSet } from '../journal/index.js';
 import type { Run } from '../set/index.js';
 import { EventLog, Station, type Wanted } from '../station/index.js';
@@ -14,6 +15,7 @@ import {
   bodyOption,
   cameraOption,
   finderOptions,
+  framesTo,
   linkOption,
   patienceOption,
 } from './options/options.js';
@@ -36,7 +38,7 @@ export function addAgain(sets: Command, log: Logger): void {
   const command = sets
     .command('again')
     .description('fire frames of a set that has ended once more, and keep both')
-    .option('--frames <numbers>', 'which frames, such as 3,4: 1 is the darkest', frameNumbers)
+    .option('--frames <numbers>', 'which frames by their numbers, such as 3,4', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     const options: TakeUpAgainOptions & ChosenOptions = self.optsWithGlobals();
@@ -49,6 +51,33 @@ export function addComplete(sets: Command, log: Logger): void {
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'complete', self.optsWithGlobals(), log);
   });
+}
+
+export function addExtend(sets: Command, log: Logger): void {
+  const command = sets
+    .command('extend')
+    .description(
+      'add frames at the ends of a set that has ended, and make what it lacks; without a number, one where it has lost highlights or shadows',
+    )
+    .option('--darker <n>', 'how many darker frames', framesTo(MOST_FRAMES - 1))
+    .option('--brighter <n>', 'how many brighter frames', framesTo(MOST_FRAMES - 1));
+  withBody(command).action(async (id: string, _: unknown, self: Command) => {
+    const options: TakeUpAgainOptions & Extend = self.optsWithGlobals();
+    process.exitCode = await takeUpAgain(id, { extend: extensionBy(options) }, options, log);
+  });
+}
+
+/** @throws EvenrungError malformed-request */
+function extensionBy({ darker, brighter }: Extend): Extend {
+  const extend = {
+    ...(darker === undefined ? {} : { darker }),
+    ...(brighter === undefined ? {} : { brighter }),
+  };
+  if (extendSchema.safeParse(extend).success) return extend;
+  throw new EvenrungError(
+    'malformed-request',
+    'No frame would be added: give --darker 1 or --brighter 2, for example, or neither.',
+  );
 }
 
 export function addFetch(sets: Command, log: Logger): void {
@@ -141,13 +170,14 @@ async function takeUpAgainWith(
 
 function begin(station: Station, id: string, wanted: Wanted): Promise<Run> {
   if (wanted === 'fetch') return station.fetch(id);
-  return wanted === 'complete' ? station.complete(id) : station.again(id, wanted);
+  if (wanted === 'complete') return station.complete(id);
+  return 'extend' in wanted ? station.extend(id, wanted.extend) : station.again(id, wanted);
 }
 
 function wordsFor(wanted: Wanted): OtherWords {
   if (wanted === 'fetch')
     return { begins: () => 'Looking in the camera for files that never came', singly: '' };
-  if (wanted === 'complete')
+  if (wanted === 'complete' || 'extend' in wanted)
     return {
       begins: ({ frames }) =>
         `To be made: ${listed(frames.flatMap(({ number, state }) => (state === 'verified' ? [] : [number])))} of ${frames.length}`,

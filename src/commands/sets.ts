@@ -19,7 +19,7 @@ import {
 import { setOnDisk } from '../station/index.js';
 import { stateFolder } from './options/places.js';
 import { onStopSignal } from './process.js';
-import { addAgain, addComplete, addFetch } from './sets-again.js';
+import { addAgain, addComplete, addExtend, addFetch } from './sets-again.js';
 import {
   checkInWords,
   exportInWords,
@@ -105,6 +105,7 @@ export function addSets(program: Command, log: Logger): void {
     });
   addAgain(sets, log);
   addComplete(sets, log);
+  addExtend(sets, log);
   addFetch(sets, log);
 }
 

@@ -66,6 +66,7 @@ export {
   type LightRatio,
   type LitFrame,
   lightRatio,
+  type OddLight,
 } from './judge/ratios.js';
 export { type OddSize, oddSizeSentence, oddSizes, type SizedFrame } from './judge/sizes.js';
 export {

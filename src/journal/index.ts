@@ -5,8 +5,10 @@ export { findSet, type KeptSet, newestSets } from './kept-sets.js';
 export { JournalReader, type UnfinishedRun } from './reader.js';
 export type {
   Aside,
+  Extended,
   FrameFile,
   FrameTimes,
+  LeftOut,
   ListedSet,
   Made,
   RunBegun,

@@ -14,7 +14,9 @@ import { JournalReader } from './reader.js';
 import {
   type Aside,
   columns,
+  type Extended,
   type FrameFile,
+  type LeftOut,
   type Made,
   memoText,
   type PassState,
@@ -115,9 +117,13 @@ function prepare(database: Database) {
     addPass: one<unknown[]>(`INSERT INTO passes (set_number, number, state) VALUES (?, ?, 'planned')`),
     setPass: one<unknown[]>('UPDATE passes SET state = ? WHERE set_number = ? AND number = ?'),
     addFrame: one<unknown[]>(
-      `INSERT INTO frames (set_number, number, state, attempts, file, partner_file, partner_bytes, view)
-       VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+      `INSERT INTO frames (set_number, number, offset_ev, state, attempts, file, partner_file, partner_bytes, view)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
+    dropFrame: one<unknown[]>('DELETE FROM frames WHERE set_number = ? AND number = ?'),
+    countPasses: one<[set: number], number>('SELECT count(*) FROM passes WHERE set_number = ?').pluck(),
+    dropPasses: one<unknown[]>('DELETE FROM passes WHERE set_number = ? AND number > ?'),
+    setPlan: one<unknown[]>('UPDATE sets SET plan = ? WHERE number = ?'),
     // The times are as timesAfter has them: what is fired again has no later ones.
     setFrame: one<[named: Record<string, string | number | null>]>(
       `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
@@ -323,13 +329,7 @@ export class Journal extends JournalReader {
       );
       const set = Number(lastInsertRowid);
       for (const index of begun.plan.passes.keys()) this.statements.addPass.run(set, index + 1);
-      for (const view of begun.frames) {
-        const { number, attempts, file } = view;
-        const { partnerFile, partnerBytes } = partnerIn(view);
-        const text = columns.view.text(view);
-        const { addFrame } = this.statements;
-        addFrame.run(set, number, view.state, attempts, file, partnerFile, partnerBytes, text);
-      }
+      for (const view of begun.frames) this.addFrame(set, view);
       this.log({ about: 'set', run: run.number, set }, null, state, { ordinal });
       return ordinal;
     });
@@ -360,6 +360,56 @@ export class Journal extends JournalReader {
       this.statements.takeUpSet.run(state, set.number);
       this.log({ about: 'set', run: run.number, set: set.number }, set.state, state, null);
     });
+  }
+
+  /**
+   * A set in hand reaches farther from now on.
+   * @param plan all of it: the passes that there were, and the new ones behind them
+   * @param frames the new ones, as planned
+   * @throws EvenrungError storing-failed; Error where the set has ended
+   */
+  extendSet(id: string, { plan, frames }: Extended): void {
+    this.write(() => {
+      const set = this.setInHand(id);
+      const { statements } = this;
+      statements.setPlan.run(columns.plan.text(plan), set.number);
+      for (let pass = statements.countPasses.get(set.number) ?? 0; pass < plan.passes.length; pass += 1)
+        statements.addPass.run(set.number, pass + 1);
+      for (const view of frames) {
+        this.addFrame(set.number, view);
+        const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
+        this.log(where, null, view.state, { offset: view.offset });
+      }
+    });
+  }
+
+  /**
+   * Frames that a set in hand was extended by, and that were not made, leave it again.
+   * @param plan without them
+   * @param frames their numbers @throws EvenrungError storing-failed; Error where the set has ended
+   */
+  leaveOut(id: string, { plan, frames }: LeftOut): void {
+    this.write(() => {
+      const set = this.setInHand(id);
+      const { statements } = this;
+      statements.setPlan.run(columns.plan.text(plan), set.number);
+      statements.dropPasses.run(set.number, plan.passes.length);
+      for (const number of frames) {
+        const found = statements.findFrame.get(set.number, number);
+        if (found === undefined) continue;
+        statements.dropFrame.run(set.number, number);
+        const where = { about: 'frame', run: set.run, set: set.number, number } as const;
+        this.log(where, found.state, 'left-out', null);
+      }
+    });
+  }
+
+  private addFrame(set: number, view: FrameView): void {
+    const { number, offset, state, attempts, file } = view;
+    const { partnerFile, partnerBytes } = partnerIn(view);
+    const text = columns.view.text(view);
+    const { addFrame } = this.statements;
+    addFrame.run(set, number, offset, state, attempts, file, partnerFile, partnerBytes, text);
   }
 
   /** The base as it was found, once the body was read. @throws EvenrungError storing-failed */

@@ -48,7 +48,8 @@ const LISTED = `sets.number, sets.id, runs.id AS run, ordinal, viewpoint, name, 
   (SELECT count(*) FROM frames WHERE set_number = sets.number) AS frames,
   (SELECT count(*) FROM frames WHERE set_number = sets.number AND state = 'verified') AS verified,
   (SELECT number FROM frames WHERE set_number = sets.number AND state = 'verified' ORDER BY
-    abs(2 * number - (SELECT count(*) + 1 FROM frames WHERE set_number = sets.number)), number LIMIT 1) AS middle`;
+    abs(2 * offset_ev - (SELECT min(offset_ev) + max(offset_ev) FROM frames WHERE set_number = sets.number)), offset_ev
+    LIMIT 1) AS middle`;
 const FROM_SETS = 'FROM sets JOIN runs ON runs.number = sets.run_number';
 
 const TRANSITION = `SELECT seq, at, monotonic_ms, about, runs.id AS run, sets.id AS "set", transitions.number, from_state AS "from",
@@ -81,11 +82,11 @@ function prepare(database: Database) {
       'SELECT state FROM passes WHERE set_number = ? ORDER BY number',
     ).pluck(),
     frames: one<[set: number], FrameRow>(
-      'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY number',
+      'SELECT view, arrived, sha256, bytes, fired_at, stored_at, verified_at FROM frames WHERE set_number = ? ORDER BY offset_ev',
     ),
     keptNames: one<[set: number], KeptNamesRow>(
       `SELECT number, file, bytes, partner_file, partner_bytes FROM frames
-       WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY number`,
+       WHERE set_number = ? AND state = 'verified' AND file IS NOT NULL ORDER BY offset_ev`,
     ),
     asides: one<[set: number], Aside>('SELECT file, reason FROM asides WHERE set_number = ? ORDER BY rowid'),
     strays: one<[set: number], string>(

@@ -137,6 +137,11 @@ export const STEPS: readonly string[] = [
   ALTER TABLE frames ADD COLUMN partner_file TEXT;
   ALTER TABLE frames ADD COLUMN partner_bytes INTEGER;
   `,
+  // A set may be extended: its numbers do not count from dark to light any more, and its frames are listed by this.
+  `
+  ALTER TABLE frames ADD COLUMN offset_ev REAL;
+  UPDATE frames SET offset_ev = json_extract(view, '$.offset');
+  `,
 ];
 
 /** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */

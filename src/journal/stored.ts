@@ -123,6 +123,20 @@ export interface SetBegun {
   readonly startedAt: string;
 }
 
+/** A set that reaches farther than it was begun. */
+export interface Extended {
+  readonly plan: WirePlan;
+  /** Those that are new. */
+  readonly frames: readonly FrameView[];
+}
+
+/** Frames that leave a set again. */
+export interface LeftOut {
+  readonly plan: WirePlan;
+  /** Their numbers. */
+  readonly frames: readonly number[];
+}
+
 /** What comes with a new state of a set. What is left out stays as it is. */
 export interface SetChange {
   readonly sentence?: string | null;
@@ -203,7 +217,7 @@ export interface StoredSet extends Omit<ListedSet, 'frames'> {
   readonly plan: WirePlan;
   readonly base: RunView['base'];
   readonly passes: readonly PassState[];
-  /** The darkest first. One in state `fired` was meant to be released, and nobody knows what came of it. */
+  /** The darkest first, whatever their numbers. One in state `fired` was meant to be released, and nobody knows what came of it. */
   readonly frames: readonly StoredFrame[];
   readonly asides: readonly Aside[];
   readonly strays: readonly Stray[];

@@ -1,4 +1,6 @@
 // Span, step and body limits to passes. Pure.
+
+export { type End, type Extension, extendedMost, extendPlan, withoutFrames } from './extend.js';
 export { planSet, planWritten, resolveBase, type WrittenPlanRequest } from './plan.js';
 export { type MeteredAt, placeReadings } from './readings.js';
 export {

@@ -33,7 +33,10 @@ export interface Hands {
   /** @throws EvenrungError folder-not-writable */
   folder(set: RunView['set']): Promise<SetFolder>;
   makeRun(
-    options: Pick<RunOptions, 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts'>,
+    options: Pick<
+      RunOptions,
+      'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts' | 'extend' | 'conditions'
+    >,
   ): Run;
   /** Fires the set. Never rejects. */
   carryOut(run: Run, body: Body): Promise<EndedSet>;
@@ -116,6 +119,8 @@ export class ScheduledSets implements SetMaker {
       folder,
       iso: base?.iso ?? null,
       baseShifts: shiftsOf(base),
+      extend: request.extend,
+      conditions: hands.conditionsOf(request),
     });
     for (const sentence of [base?.reason ?? null, ...(base?.news ?? [])])
       if (sentence !== null) run.noteBefore(sentence);
@@ -205,7 +210,7 @@ export class ScheduledSets implements SetMaker {
 
 /** @throws EvenrungError base-not-offered where a limit is no setting of the body; malformed-request where they leave nothing */
 export function followerFor(
-  { conditions: _, ...wanted }: SetRequest,
+  { conditions: _, extend: __, ...wanted }: SetRequest,
   light: LightRequest,
   { everySeconds }: Schedule,
   body: Pick<Body, 'limits' | 'isoLabels' | 'standing'>,

@@ -11,6 +11,7 @@ import {
 import { askedSchema } from '../../shared/asked.js';
 import {
   againSchema,
+  extendSchema,
   keptSetDetailSchema,
   keptSetsSchema,
   keptSetViewSchema,
@@ -37,6 +38,7 @@ export const TAKEN = {
   Tick: tickSchema,
   Relabel: relabelSchema,
   Again: againSchema,
+  Extend: extendSchema,
   WatcherMessage: watcherMessageSchema,
   PairRequest: pairRequestSchema,
   NewPairing: newPairingSchema,
@@ -202,6 +204,15 @@ export const API_ROUTES: readonly ApiRoute[] = [
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/complete', status: 202 },
     ...{ summary: 'Makes the frames that it lacks', gives: 'RunBegun' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sets/{id}/extend', status: 202 },
+    ...{
+      summary: 'Adds frames at its ends; with no number, one where it has lost highlights or shadows',
+      takes: 'Extend',
+      takesOptional: true,
+      gives: 'RunBegun',
+    },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/fetch', status: 202 },

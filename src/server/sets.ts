@@ -5,7 +5,7 @@ import path from 'node:path';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
-import { againSchema, relabelSchema, setsQuerySchema } from '../../shared/kept.js';
+import { againSchema, extendSchema, relabelSchema, setsQuerySchema } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
 import { CONTACT_SHEET, fileInside, shownFilesOf } from '../frames/index.js';
 import type { JournalReader } from '../journal/index.js';
@@ -52,6 +52,12 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
   app.post('/api/sets/:id/complete', async (request, reply) => {
     expectNothing(request.body);
     const run = await station.complete(mustKnow(journal, idIn(request)).id, visitorOf(request).name);
+    return reply.code(202).send({ run: run.id });
+  });
+
+  app.post('/api/sets/:id/extend', async (request, reply) => {
+    const by = readFields(extendSchema, request.body ?? {});
+    const run = await station.extend(mustKnow(journal, idIn(request)).id, by, visitorOf(request).name);
     return reply.code(202).send({ run: run.id });
   });
 

@@ -1,6 +1,7 @@
 // The only writer of what is journalled of a set: frames, passes, strays, files that were set aside, notes and state are changed here and
 // nowhere else. Each change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
 import { ENDED } from '../../shared/fold.js';
+import type { WirePlan } from '../../shared/plan.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
 import {
@@ -49,8 +50,7 @@ export type ArrivalTimes = Pick<FrameFileTimes, 'firedAt' | 'storedAt'>;
 type FrameFileTimes = NonNullable<FrameFile['times']>;
 
 export class Book {
-  /** The darkest first. */
-  readonly frames: readonly SetFrame[];
+  private inSet: readonly SetFrame[];
   /** How the passes stand, in firing order. */
   private readonly passStates: PassState[];
   private readonly setAside: SetRecord['setAside'] = [];
@@ -68,7 +68,7 @@ export class Book {
 
   constructor(options: BookOptions) {
     this.options = options;
-    this.frames = options.frames;
+    this.inSet = options.frames;
     const { begun } = options;
     this.passStates = Array.from(
       { length: options.passes },
@@ -83,6 +83,11 @@ export class Book {
       this.toldOf.add(placeOf(made));
       if (!made.fetched) this.underWay.set(made.arrived, made);
     }
+  }
+
+  /** The darkest first. */
+  get frames(): readonly SetFrame[] {
+    return this.inSet;
   }
 
   /**
@@ -163,6 +168,28 @@ export class Book {
   }
 
   // --- frames
+
+  /**
+   * The set reaches farther from now on: all of it is kept, or nothing is changed.
+   * @param added the frames that are new @throws EvenrungError storing-failed
+   */
+  extended(added: readonly SetFrame[], plan: WirePlan, memo: SetMemo): void {
+    const { keeper } = this.options;
+    keeper.together(() => {
+      keeper.extended({ plan, frames: added.map(({ view }) => view) });
+      keeper.memo(memo);
+    });
+    this.inSet = [...this.inSet, ...added].sort((a, b) => a.view.offset - b.view.offset);
+    while (this.passStates.length < plan.passes.length) this.passStates.push('planned');
+  }
+
+  /** Frames that were to be added and were not made leave the set. */
+  leftOut(frames: readonly SetFrame[], plan: WirePlan): void {
+    const { keeper } = this.options;
+    keeper.keepOrLater(() => keeper.leftOut({ plan, frames: frames.map(({ view }) => view.number) }));
+    this.inSet = this.inSet.filter((frame) => !frames.includes(frame));
+    this.passStates.splice(plan.passes.length);
+  }
 
   /**
    * The shutter is about to be released for these frames: one transaction, before it is touched.

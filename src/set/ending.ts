@@ -3,12 +3,20 @@
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
-import { compareLight, isOfHandOver, type KeptName, relabelSet, sidecarsOf } from '../frames/index.js';
+import {
+  compareLight,
+  isOfHandOver,
+  type KeptName,
+  type LightComparison,
+  relabelSet,
+  sidecarsOf,
+} from '../frames/index.js';
+import { addedNote, fateOfAdded } from './added.js';
 import type { InHand } from './in-hand.js';
 import { marksOfSet } from './judgements.js';
 import type { Keeper } from './keeper.js';
 import { checkPartner, markLone } from './late-partner.js';
-import { withNeighbourMarks } from './marks.js';
+import { clippingMarks, withClippingMarks, withNeighbourMarks } from './marks.js';
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
 import { isVerified, type SetFrame, timesOf } from './set-frame.js';
@@ -24,6 +32,8 @@ export interface EndingOptions {
   /** What became of the settings, once it is known. */
   readonly putBack: Promise<PutBack>;
   readonly baseShifts: SetRecord['baseShifts'];
+  /** Tells everybody the set as it stands, if frames have left it. */
+  readonly tellWhole: () => void;
 }
 
 /** The settings that were put back, and why not all of them were. */
@@ -54,7 +64,7 @@ class Ending {
   private readonly options: EndingOptions;
   private readonly hand: InHand;
   private error: EvenrungError | null;
-  private ratios: SetRecord['ratios'] = [];
+  private comparison: LightComparison = { ratios: [], suspects: [], off: [] };
   /** Once it was heard of. */
   private putBack: PutBack | null = null;
 
@@ -69,6 +79,7 @@ class Ending {
     // What lies beside the frames is made while the last settings are put back. If anything is wrong, they come first.
     if (this.error !== null || !hand.frames.every(isVerified)) await this.hearOfPutBack();
     await this.goBackToEarlier();
+    if (hand.leaveOutUnmade()) this.options.tellWhole();
     const moved = movedSentence(hand.frames.map(({ view }) => view));
     if (moved !== null) hand.book.note(moved);
     this.error ??= this.options.keeper.catchUp();
@@ -102,7 +113,8 @@ class Ending {
     const { debts } = hand.body;
     const { takenUp } = hand.redo;
     const lacking = hand.book.lacking();
-    return endSentence({ outcome, frames, isStopped, error, debts, takenUp, lacking });
+    const added = fateOfAdded(frames, hand.added);
+    return endSentence({ outcome, frames, isStopped, error, debts, takenUp, added, lacking });
   }
 
   /** Whatever was chosen to be fired again, and was not, is what it was before. */
@@ -149,8 +161,7 @@ class Ending {
       if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
       await this.compareFrames();
       // It goes by the marks that were found just now.
-      const later = this.laterSentence();
-      if (later !== null) book.note(later);
+      for (const later of this.laterSentences()) book.note(later);
       const leaving = await this.makingWay();
       await folder.finish(await this.handOver(isComplete, outcome, leaving));
       for (const { file, aside } of leaving) await folder.moveAside(file, aside);
@@ -180,7 +191,7 @@ class Ending {
     const comparison = compareLight(
       verified.map(({ view: { number, offset }, light }) => ({ number, offsetEv: offset, light })),
     );
-    this.ratios = [...comparison.ratios];
+    this.comparison = comparison;
     const sizes = verified
       .flatMap(keptFiles)
       .flatMap(({ number, file, bytes, isPartner }) =>
@@ -188,21 +199,25 @@ class Ending {
       );
     const found = marksOfSet({ comparison, sizes });
     for (const frame of verified) {
-      const marks = withNeighbourMarks(frame.view.marks, found.get(frame.view.number) ?? []);
+      // Which frames are the ends may have changed.
+      const { number, clipped, marks: own } = frame.view;
+      const asEnd = clippingMarks({ place: hand.placeOf(frame), frames: hand.frames.length, clipped });
+      const clipping = withClippingMarks(own, asEnd);
+      const marks = withNeighbourMarks(clipping ?? own, found.get(number) ?? []) ?? clipping;
       if (marks !== null) hand.book.change(frame, 'verified', { marks });
     }
   }
 
-  private laterSentence(): string | null {
-    const { redo, frames, startedAt } = this.hand;
+  private laterSentences(): string[] {
+    const { redo, startedAt, added } = this.hand;
     const { takenUp, madeAt } = redo;
-    if (takenUp === null || madeAt === null) return null;
-    return laterNote(
-      takenUp,
-      frames.map(({ view }) => view),
-      startedAt,
-      madeAt,
-    );
+    if (takenUp === null || madeAt === null) return [];
+    const frames = this.hand.frames.map(({ view }) => view);
+    const { made } = fateOfAdded(frames, added);
+    return [
+      laterNote(takenUp, frames, startedAt, madeAt, added),
+      addedNote(made, this.comparison, new Date(takenUp.endedAt), madeAt),
+    ].filter((sentence) => sentence !== null);
   }
 
   /** Frames that others have taken the place of, and what lies beside them, with where they go. */
@@ -260,7 +275,7 @@ class Ending {
 
   private record(complete: boolean, outcome: SetEnded['state']): SetRecord {
     const { baseShifts } = this.options;
-    const { ratios } = this;
+    const ratios = [...this.comparison.ratios];
     const putBack = this.putBack?.names ?? [];
     const sentence = this.sentence(outcome);
     return recordOf(this.hand, { complete, sentence, putBack, ratios, baseShifts, endedAt: new Date() });

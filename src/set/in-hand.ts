@@ -4,14 +4,15 @@ import type { RunView } from '../../shared/state.js';
 import type { Body, StandingExposure } from '../camera/index.js';
 import { nearestSetting } from '../exposure/index.js';
 import { type Picture, readPicture, type SetFolder, shownFilesOf } from '../frames/index.js';
-import type { Pass, Plan } from '../plan/index.js';
+import { type Pass, type Plan, toWirePlan, withoutFrames } from '../plan/index.js';
+import { unmadeAtEnds } from './added.js';
 import type { Book } from './book.js';
 import type { Common } from './common.js';
 import { type AskedOfFrame, type AskedOfSet, endsOf, mismatch, type ReadFile } from './judgements.js';
 import type { SetMemo } from './keeper.js';
 import type { SetLabels } from './labels.js';
 import type { Redo } from './redo.js';
-import { isOpen, type SetFrame } from './set-frame.js';
+import { framesOf, isOpen, type SetFrame } from './set-frame.js';
 import type { TakenUp } from './taken-up.js';
 
 export interface InHandOptions {
@@ -28,6 +29,8 @@ export interface InHandOptions {
   readonly iso: number | null;
   /** What the frames shared when they were made, if nothing is fired now: however the body stands meanwhile. */
   readonly asThen?: Standing | null;
+  /** Numbers of the frames that it is being extended by. */
+  readonly added?: readonly number[] | undefined;
   readonly common: (changed: () => void) => Common;
 }
 
@@ -35,7 +38,6 @@ type Standing = Pick<StandingExposure, 'aperture' | 'fNumber' | 'iso'>;
 
 export class InHand {
   readonly run: string;
-  readonly plan: Plan;
   readonly body: Body;
   readonly folder: SetFolder;
   readonly book: Book;
@@ -46,11 +48,14 @@ export class InHand {
   /** Frames whose file is under way: its head is here, and proved it. */
   readonly coming = new Set<number>();
   private readonly iso: number | null;
+  private planned: Plan;
+  private beyond: readonly number[];
   private readonly asThen: Standing | null;
 
   constructor(options: InHandOptions) {
     this.run = options.run;
-    this.plan = options.plan;
+    this.planned = options.plan;
+    this.beyond = options.added ?? [];
     this.body = options.body;
     this.folder = options.folder;
     this.book = options.book;
@@ -62,8 +67,23 @@ export class InHand {
     this.common = options.common(() => this.remember());
   }
 
+  get plan(): Plan {
+    return this.planned;
+  }
+
+  /** The darkest first. */
   get frames(): readonly SetFrame[] {
     return this.book.frames;
+  }
+
+  /** Numbers of the frames that it is being extended by, made or not. */
+  get added(): readonly number[] {
+    return this.beyond;
+  }
+
+  /** @returns where a frame stands in the set, counted from 1 for the darkest */
+  placeOf(frame: SetFrame): number {
+    return this.frames.indexOf(frame) + 1;
   }
 
   /** When it was begun, or taken up again, ISO 8601. */
@@ -79,7 +99,47 @@ export class InHand {
   }
 
   memo(takenUp: TakenUp | null): SetMemo {
-    return { ...this.common.memo, named: this.labels.named, takenUp };
+    const added = this.beyond.length === 0 ? {} : { added: this.beyond };
+    return { ...this.common.memo, named: this.labels.named, ...added, takenUp };
+  }
+
+  // --- how far it reaches
+
+  /**
+   * It reaches farther from now on.
+   * @param plan as extendPlan gives it @throws EvenrungError storing-failed; then it is what it was
+   */
+  extend(plan: Plan): void {
+    const { frames, book } = this;
+    const known = { frames: frames.map(({ view }) => view), strays: book.strays };
+    const isNew = ({ view: { offset } }: SetFrame) => frames.every(({ view }) => view.offset !== offset);
+    const added = framesOf(plan, known).filter(isNew);
+    const before = this.beyond;
+    this.beyond = [...before, ...added.map(({ view }) => view.number)];
+    try {
+      book.extended(added, toWirePlan(plan), this.memo(this.redo.takenUp));
+    } catch (cause) {
+      this.beyond = before;
+      throw cause;
+    }
+    this.planned = plan;
+  }
+
+  /** At its end: what it was to be extended by, and was not, is no part of it. @returns whether there was any */
+  leaveOutUnmade(): boolean {
+    const unmade = unmadeAtEnds(this.frames, this.beyond);
+    if (unmade.length === 0) return false;
+    const offsets = new Set<number>(unmade.map(({ planned }) => planned.offset));
+    const before = this.planned.passes;
+    this.planned = withoutFrames(this.planned, offsets);
+    this.book.leftOut(unmade, toWirePlan(this.planned));
+    for (const frame of this.frames) {
+      const index = before.indexOf(frame.pass);
+      frame.pass = this.planned.passes[index] ?? frame.pass;
+      const turn = frame.pass.frames.find(({ offset, wanted }) => wanted && offset === frame.planned.offset);
+      frame.planned = turn ?? frame.planned;
+    }
+    return true;
   }
 
   // --- frames

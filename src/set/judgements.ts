@@ -13,8 +13,8 @@ import {
   isSameSize,
   judge,
   judgeMetered,
-  type LightComparison,
   type MeteredVerdict,
+  type OddLight,
   type PixelSize,
   type RecordedExposure,
   type SizedFrame,
@@ -94,7 +94,7 @@ export interface Candidate extends ReadFile {
 
 /** All that is known of a file that is taken for a frame. */
 export interface Seen extends Candidate {
-  readonly number: number;
+  readonly place: number;
   /** How many frames the set has. */
   readonly frames: number;
   /** EV by which the base had moved; null if it had not. */
@@ -119,7 +119,7 @@ export interface Seen extends Candidate {
 
 /** What is known once all frames of a set are there. */
 export interface SeenSet {
-  readonly comparison: LightComparison;
+  readonly comparison: OddLight;
   /** The darkest frame first. */
   readonly sizes: readonly SizedFrame[];
 }
@@ -302,8 +302,8 @@ function unproved({ looked }: Seen): FrameViewMark[] {
   return doubt === null ? [] : [{ code: 'unproved', sentence: doubt }];
 }
 
-function clipped({ number, frames, looked }: Seen): FrameViewMark[] {
-  return clippingMarks({ number, frames, clipped: looked?.clipped ?? null });
+function clipped({ place, frames, looked }: Seen): FrameViewMark[] {
+  return clippingMarks({ place, frames, clipped: looked?.clipped ?? null });
 }
 
 // --- the second file of a frame

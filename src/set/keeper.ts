@@ -3,7 +3,7 @@
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type { FrameState, Happening } from '../../shared/state.js';
 import type { PixelSize } from '../frames/index.js';
-import type { Aside, FrameFile, Journal, Made, Stray } from '../journal/index.js';
+import type { Aside, Extended, FrameFile, Journal, LeftOut, Made, Stray } from '../journal/index.js';
 import type { TakenUp } from './taken-up.js';
 
 /** What a set has to know after a crash beyond its frames. */
@@ -22,6 +22,8 @@ export interface SetMemo {
     readonly name: string | null;
     readonly viewpoint: string | null;
   };
+  /** Numbers of the frames that it is being extended by: what is not made of them leaves it at its end. */
+  readonly added?: readonly number[];
   /** Where it was taken up again after its end. */
   readonly takenUp?: TakenUp | null;
 }
@@ -38,6 +40,8 @@ export interface Keeper {
   /** All of it is here, and was taken in or set aside. @param arrived as `Made` has it */
   fetched(arrived: string): void;
   memo(memo: SetMemo): void;
+  extended(extended: Extended): void;
+  leftOut(leftOut: LeftOut): void;
   /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
   together(work: () => void): void;
   /** Calls of this keeper about what has happened already: what cannot be kept now is kept before whatever comes next. */
@@ -68,6 +72,8 @@ export const KEEPS_NOTHING: Keeper = {
   made: () => {},
   fetched: () => {},
   memo: () => {},
+  extended: () => {},
+  leftOut: () => {},
   together: (work) => work(),
   keepOrLater: (work) => work(),
   catchUp: () => null,
@@ -108,6 +114,8 @@ export function keeperOf(journal: Journal, set: string): Keeper {
     made: (made) => journal.addMade(set, made),
     fetched: (arrived) => journal.madeFetched(set, arrived),
     memo: (memo) => journal.rememberForSet(set, memo),
+    extended: (extended) => journal.extendSet(set, extended),
+    leftOut: (leftOut) => journal.leaveOut(set, leftOut),
     together: (work) => journal.together(work),
     keepOrLater: (work) => void journal.keepOrLater(work),
     catchUp: () => {

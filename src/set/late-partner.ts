@@ -240,9 +240,9 @@ function seenLate(
   hand: InHand,
 ): Seen {
   const { common, frames } = hand;
-  const { number, baseMoved } = frame.view;
+  const { baseMoved } = frame.view;
   return {
-    ...{ number, frames: frames.length, baseMoved, times: frame.times, kind: own.kind },
+    ...{ place: hand.placeOf(frame), frames: frames.length, baseMoved, times: frame.times, kind: own.kind },
     ...{ recorded: own.recorded, broken: null, asked: hand.askedOf(frame), baseTv: common.meteredTv },
     ...{ clockDifference: common.clockDifference, before: null, perhapsEarlyMs: null },
     ...{ looked, sizeOfSet: common.sizeOf(own.kind), partner },

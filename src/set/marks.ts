@@ -6,8 +6,8 @@ import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import {
   hasParts,
   kindInWords,
-  type LightComparison,
   type LightRatio,
+  type OddLight,
   oddSizeSentence,
   oddSizes,
   type PixelSize,
@@ -35,9 +35,9 @@ export interface TakenBefore {
 
 // --- clipping, and the light
 
-/** @param frame its number, and how many the set has: only the ends are marked */
+/** @param frame its place from the darkest, counted from 1, and how many the set has: only the ends are marked */
 export function clippingMarks(frame: {
-  readonly number: number;
+  readonly place: number;
   readonly frames: number;
   readonly clipped: FrameView['clipped'];
 }): FrameViewMark[] {
@@ -186,6 +186,7 @@ export const otherPixelsWords = (size: PixelSize, ofSet: PixelSize): string =>
 
 /** Marks that can only be given once all frames of the set are there. */
 const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'ratio']);
+const OF_ENDS: ReadonlySet<FrameViewMark['code']> = new Set(['clipped-light', 'clipped-dark']);
 
 /**
  * @param sizes the darkest frame first
@@ -207,18 +208,30 @@ function byNumber(
  * @param found those that its neighbours give it now
  * @returns all its marks; null if nothing changes
  */
-export function withNeighbourMarks(
+export const withNeighbourMarks = (
+  marks: readonly FrameViewMark[],
+  found: readonly FrameViewMark[],
+): FrameViewMark[] | null => withMarksOf(OF_NEIGHBOURS, marks, found);
+
+/** As withNeighbourMarks, for what a frame has as an end of its set, or has no more since the set was extended. */
+export const withClippingMarks = (
+  marks: readonly FrameViewMark[],
+  found: readonly FrameViewMark[],
+): FrameViewMark[] | null => withMarksOf(OF_ENDS, marks, found);
+
+function withMarksOf(
+  codes: ReadonlySet<FrameViewMark['code']>,
   marks: readonly FrameViewMark[],
   found: readonly FrameViewMark[],
 ): FrameViewMark[] | null {
   const words = (some: readonly FrameViewMark[]) => some.map(({ sentence }) => sentence).join('\n');
-  const before = marks.filter(({ code }) => OF_NEIGHBOURS.has(code));
+  const before = marks.filter(({ code }) => codes.has(code));
   if (words(before) === words(found)) return null;
-  return [...marks.filter(({ code }) => !OF_NEIGHBOURS.has(code)), ...found];
+  return [...marks.filter(({ code }) => !codes.has(code)), ...found];
 }
 
 /** @returns marks by the numbers of their frames */
-export function ratioMarks({ ratios, suspects }: LightComparison): ReadonlyMap<number, FrameViewMark> {
+export function ratioMarks({ ratios, suspects }: OddLight): ReadonlyMap<number, FrameViewMark> {
   const marks = new Map<number, FrameViewMark>();
   const odd = ratios.filter(({ mark }) => mark);
   for (const number of suspects) {

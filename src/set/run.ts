@@ -1,16 +1,18 @@
 // One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
 // ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
 import { setTimeout as sleep } from 'node:timers/promises';
+import type { Clipping } from '../../shared/clipping.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
 import { type Body, LINK_FAILURES, type ReadinessAsked } from '../camera/index.js';
-import { parseAperture } from '../exposure/index.js';
+import { type BodyLimits, parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
-import { type Plan, toWirePlan } from '../plan/index.js';
+import { type Conditions, type Extension, extendPlan, type Plan, toWirePlan } from '../plan/index.js';
+import { lostAtEnds, reachesOnNote } from './added.js';
 import { Book } from './book.js';
 import { Common } from './common.js';
 import { endSet, type PutBack, type SetEnded } from './ending.js';
@@ -65,6 +67,12 @@ export interface RunOptions {
   readonly beginsAt?: Date | null | undefined;
   /** Milliseconds between looks at a body that is held, so that it does not fall asleep. */
   readonly keepAwakeMs?: number | undefined;
+  /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
+  readonly extend?: number | undefined;
+  /** What the body may do for them; left out, whatever it can. */
+  readonly limits?: BodyLimits | undefined;
+  /** What the frames that are added are planned for. */
+  readonly conditions?: Conditions | undefined;
 }
 
 /** Whoever asks for nothing else sits at the machine that the daemon runs on. */
@@ -142,7 +150,7 @@ export class Run {
 
   /** @returns a small JPEG of a frame, once there is one */
   thumbnail(number: number): Buffer | null {
-    return this.hand.frames[number - 1]?.thumbnail ?? null;
+    return this.hand.frames.find(({ view }) => view.number === number)?.thumbnail ?? null;
   }
 
   /** Bytes of each verified frame, of one file or of two. */
@@ -225,11 +233,68 @@ export class Run {
       await this.waitToBegin();
       await this.goThrough();
       await this.releases.looks.catchUp();
+      await this.reachOn();
       await this.fetchPartners();
     } catch (cause) {
       this.error = asEvenrungError(cause);
     }
     return this.end();
+  }
+
+  /** Whether frames may still be added because its ends have lost something. */
+  private get mayReachOn(): boolean {
+    const { darker, brighter } = this.roomAtEnds();
+    return darker + brighter > 0;
+  }
+
+  /** @returns how many frames may still be added at each end without anybody's asking */
+  private roomAtEnds(): Extension {
+    const { extend = 0 } = this.options;
+    const { frames, added } = this.hand;
+    const isAdded = ({ view }: SetFrame) => added.includes(view.number);
+    const first = frames.findIndex((frame) => !isAdded(frame));
+    const last = frames.findLastIndex((frame) => !isAdded(frame));
+    return {
+      darker: Math.max(0, extend - first),
+      brighter: Math.max(0, extend - (frames.length - 1 - last)),
+    };
+  }
+
+  /** As long as an end has lost something, and that was asked for beforehand, a frame is added there. */
+  private async reachOn(): Promise<void> {
+    const { hand } = this;
+    while (!this.stopping && this.mayReachOn && hand.frames.every(isVerified)) {
+      const views = hand.frames.map(({ view }) => view);
+      const room = this.roomAtEnds();
+      const lost = lostAtEnds(views).filter(
+        ({ side }) => (side === 'blown' ? room.darker : room.brighter) > 0,
+      );
+      const plan = this.plannedFarther(lost);
+      if (plan === null) return;
+      hand.extend(plan);
+      this.tellWhole();
+      const added = hand.frames.filter((frame) => !isVerified(frame)).map(({ view }) => view);
+      this.note(reachesOnNote(lost, added));
+      await this.goThrough();
+      await this.releases.looks.catchUp();
+    }
+  }
+
+  /** @returns the plan with one frame more at each end that has lost something; null if there is none, or none can be made */
+  private plannedFarther(lost: readonly Clipping[]): Plan | null {
+    const { body, limits = body.limits, conditions } = this.options;
+    let { plan } = this.hand;
+    for (const { side } of lost) {
+      const isDark = side === 'blown';
+      try {
+        const one = { darker: isDark ? 1 : 0, brighter: isDark ? 0 : 1 };
+        plan = extendPlan(plan, one, limits, conditions);
+      } catch (cause) {
+        // The set is what was asked for all the same.
+        this.note(`The set could not be extended: ${asEvenrungError(cause).message}`);
+      }
+    }
+    return plan === this.hand.plan ? null : plan;
   }
 
   /** The set is made: a second file that never came is looked for once, and is worth no halt. */
@@ -316,6 +381,7 @@ export class Run {
       error: this.error,
       putBack: this.putBack(),
       baseShifts: options.baseShifts,
+      tellWhole: () => this.tellWhole(),
     });
     this.error = ended.error;
     return ended;
@@ -395,7 +461,8 @@ export class Run {
   private async lookBack(mayBeOver: boolean): Promise<void> {
     const { hand, releases } = this;
     const isOpen = () => hand.frames.some((frame) => hand.isDue(frame));
-    const isOver = mayBeOver && !this.stopping && !releases.soFar.comesLate && !isOpen();
+    // Only the pictures tell whether it has to reach farther.
+    const isOver = mayBeOver && !this.stopping && !releases.soFar.comesLate && !isOpen() && !this.mayReachOn;
     if (isOver) this.puttingBack = this.putBackMeanwhile();
     try {
       await releases.looks.catchUp();
@@ -531,7 +598,8 @@ const closedAt = (frames: Begun['frames']): number =>
   );
 
 function bookOf({ id, plan, keeper = KEEPS_NOTHING, tell, begun }: RunOptions): Book {
-  const frames = framesOf(plan);
+  const known = begun && { frames: begun.frames.map(({ view }) => view), strays: begun.strays };
+  const frames = framesOf(plan, known);
   for (const frame of frames) {
     const stored = begun?.frames.find(({ view }) => view.number === frame.view.number);
     if (stored === undefined) continue;
@@ -550,6 +618,7 @@ function inHand({ id, set, plan, body, folder, begun, iso = null, naming }: RunO
   for (const { aside } of makingWay(redo.takenUp)) folder.keepNameAside(aside);
   return new InHand({
     ...{ run: id, plan, body, folder, book, redo, iso },
+    added: memo?.added,
     asThen: memo?.takenUp?.purpose === 'fetch' && begun !== undefined ? standingThen(begun.base) : null,
     labels: new SetLabels(set, memo?.named, naming),
     startedAt: begun === undefined ? (folder.startedAt ?? new Date()) : new Date(begun.startedAt),

@@ -3,6 +3,7 @@ import type { EvenrungError } from '../../shared/errors.js';
 import type { FrameView } from '../../shared/state.js';
 import { type Debts, notPutBack } from '../camera/index.js';
 import type { RunOutcome } from '../journal/index.js';
+import { type AddedFate, addedWords } from './added.js';
 import { fetchedWords, type Lacking } from './lacking.js';
 import { againSentence, type TakenUp } from './taken-up.js';
 
@@ -14,11 +15,14 @@ export interface Told {
   /** What could not be put back. */
   readonly debts: Debts;
   readonly takenUp: TakenUp | null;
+  /** What came of the frames that it was to be extended by. */
+  readonly added: AddedFate;
   /** What it lacks now that may lie in the camera. */
   readonly lacking: Lacking;
 }
 
-export function endSentence({ outcome, frames, isStopped, error, debts, takenUp, lacking }: Told): string {
+export function endSentence(told: Told): string {
+  const { outcome, frames, isStopped, error, debts, takenUp, added, lacking } = told;
   const verified = frames.filter(({ state }) => state === 'verified').length;
   const total = frames.length;
   // What has to be done by hand is said however the set ended.
@@ -27,6 +31,15 @@ export function endSentence({ outcome, frames, isStopped, error, debts, takenUp,
   const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
   if (takenUp?.purpose === 'again')
     return againSentence(takenUp, frames, { stopped: isStopped && error === null, trouble, owed });
+  const isExtended = takenUp?.purpose === 'extend' || added.made.length + added.unmade > 0;
+  if (isExtended && outcome === 'complete')
+    return sentences(
+      isStopped && error === null ? 'Stopped.' : null,
+      trouble,
+      addedWords(added),
+      `${total === 1 ? 'The frame is' : `All ${total} frames are`} verified.`,
+      owed,
+    );
   if (takenUp?.lacked !== undefined)
     return sentences(
       isStopped && error === null ? 'Stopped.' : null,

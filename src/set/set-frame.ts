@@ -18,9 +18,9 @@ export interface Telling {
 
 export interface SetFrame {
   view: FrameView;
-  readonly pass: Pass;
+  pass: Pass;
   /** The turn of the pass that it is. */
-  readonly planned: PlannedFrame;
+  planned: PlannedFrame;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
   /** How often it had been fired before the set was taken up again. */
@@ -44,8 +44,20 @@ export const UNMADE = {
   ...{ reason: null, baseMoved: null, marks: [] as FrameView['marks'] },
 } satisfies Partial<FrameView>;
 
-/** @returns the frames that somebody asked for, the darkest first */
-export function framesOf(plan: Plan): SetFrame[] {
+/** What is known of the frames of a set: those that are there keep their numbers. */
+export interface Numbered {
+  readonly frames: readonly Pick<FrameView, 'number' | 'offset'>[];
+  /** Releases for frames that are not in it any more may have had numbers, too. */
+  readonly strays: readonly { readonly frame: number }[];
+}
+
+/**
+ * @param known what there is already; left out, nothing
+ * @returns the frames that somebody asked for, the darkest first. A set that is begun is numbered from dark to light. What is added
+ *   later counts on, from the set outwards, first at the darker end: names of files that are there never change
+ */
+export function framesOf(plan: Plan, known: Numbered = { frames: [], strays: [] }): SetFrame[] {
+  const numbers = numbersFor(plan.offsets.map(toEv), known);
   return plan.passes
     .flatMap((pass, index) =>
       pass.frames
@@ -53,7 +65,7 @@ export function framesOf(plan: Plan): SetFrame[] {
         .map((planned) => ({ pass, number: index + 1, planned })),
     )
     .sort((a, b) => a.planned.offset - b.planned.offset)
-    .map(({ pass, number, planned }, index) => ({
+    .map(({ pass, number, planned }) => ({
       pass,
       planned,
       shutter: planned.shutter,
@@ -65,7 +77,7 @@ export function framesOf(plan: Plan): SetFrame[] {
       looked: false,
       came: null,
       view: {
-        number: index + 1,
+        number: numbers.get(toEv(planned.offset)) ?? 0,
         pass: number,
         offset: toEv(planned.offset),
         exposureTime: planned.shutter.seconds,
@@ -75,6 +87,17 @@ export function framesOf(plan: Plan): SetFrame[] {
         ...UNMADE,
       },
     }));
+}
+
+function numbersFor(offsets: readonly number[], { frames, strays }: Numbered): Map<number, number> {
+  const numbers = new Map(frames.map(({ offset, number }) => [offset, number]));
+  const darkest = Math.min(...numbers.keys());
+  const added = offsets.filter((offset) => !numbers.has(offset)).sort((a, b) => a - b);
+  const darker = frames.length === 0 ? [] : added.filter((offset) => offset < darkest).reverse();
+  const last = Math.max(0, ...numbers.values(), ...strays.map(({ frame }) => frame));
+  for (const [index, offset] of [...darker, ...added.filter((one) => !darker.includes(one))].entries())
+    numbers.set(offset, last + index + 1);
+  return numbers;
 }
 
 export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';

@@ -17,8 +17,11 @@ export interface EarlierFrame {
 }
 
 export interface TakenUp {
-  /** `again`: frames that were chosen. `complete`: all that are missing. `fetch`: nothing is fired, what is missing is looked for in the camera. */
-  readonly purpose: 'again' | 'complete' | 'fetch';
+  /**
+   * `again`: frames that were chosen. `complete`: all that are missing. `extend`: frames beyond its ends, and all that are missing.
+   * `fetch`: nothing is fired, what is missing is looked for in the camera.
+   */
+  readonly purpose: 'again' | 'complete' | 'extend' | 'fetch';
   /** What it lacked, if it is looked for. */
   readonly lacked?: Lacking;
   /** Numbers of the frames to be made. */
@@ -116,6 +119,7 @@ export const wasMade = (taken: TakenUp, frame: FrameView): boolean => {
 /**
  * @param startedAt when the set was begun
  * @param madeAt when the last of the frames in hand was made
+ * @param added numbers of frames that the set was extended by: what is said of them stands in added.ts
  * @returns how long after the set they were made, in a sentence; null where none was
  */
 export function laterNote(
@@ -123,8 +127,10 @@ export function laterNote(
   frames: readonly FrameView[],
   startedAt: Date,
   madeAt: Date,
+  added: readonly number[] = [],
 ): string | null {
-  const { again, first } = fateOf(taken, frames);
+  const { again, first: all } = fateOf(taken, frames);
+  const first = all.filter((number) => !added.includes(number));
   const isComplete = frames.every(({ state }) => state === 'verified');
   // What is fetched was exposed with the others.
   if (taken.purpose === 'fetch' || again.length + first.length === 0) return null;
@@ -170,7 +176,10 @@ export function againSentence(
 
 /** @returns how a set ends that nothing went wrong with, and that is not complete */
 export const incompleteEnd = (taken: TakenUp | null, stopped: boolean): RunOutcome =>
-  taken !== null && taken.purpose !== 'complete' && !stopped && taken.outcome !== 'complete'
+  taken !== null &&
+  (taken.purpose === 'again' || taken.purpose === 'fetch') &&
+  !stopped &&
+  taken.outcome !== 'complete'
     ? taken.outcome
     : 'stopped';
 

@@ -196,7 +196,7 @@ function seenOf(
   const { common } = hand;
   const { meteredTv: baseTv, clockDifference } = common;
   return {
-    ...{ number: frame.view.number, frames: hand.frames.length, recorded, broken, kind },
+    ...{ place: hand.placeOf(frame), frames: hand.frames.length, recorded, broken, kind },
     ...{ asked: hand.askedOf(frame), baseTv, times: frame.times, clockDifference },
     ...{ ...accepted, looked, sizeOfSet: common.sizeOf(kind) },
     partner: common.pairs ? seenPartner(partner, looked.partner, common) : undefined,

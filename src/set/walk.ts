@@ -71,7 +71,9 @@ export function* walk(hand: InHand, conditions: Conditions): Walk {
   if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
   for (const [index, pass] of passes.entries()) {
     const own = hand.framesOfPass(pass);
-    const isWhole = own.every((frame) => frame.view.state === 'planned' && hand.isDue(frame));
+    // Of a pass that the set was extended by for a while, nothing may be wanted any more.
+    const isWhole =
+      own.length > 0 && own.every((frame) => frame.view.state === 'planned' && hand.isDue(frame));
     if (isWhole && (yield* firePass(pass, index + 1, hand)) === 'stopped') return 'stopped';
     if (!conditions.comesLate() && (yield* makeUp(index + 1, madeUp, hand, conditions)) === 'stopped')
       return 'stopped';

@@ -22,15 +22,29 @@ export interface SetAsked {
  * @throws EvenrungError folder-not-writable, storing-failed, ending; then nothing of it is left
  */
 export async function beginSet(
-  { one, folders, firing, events, journal }: Pick<Parts, 'one' | 'folders' | 'firing' | 'events' | 'journal'>,
-  { request: { writtenSet, labels }, plan, body, beginsAt, startedBy }: SetAsked,
+  {
+    one,
+    folders,
+    firing,
+    planner,
+    events,
+    journal,
+  }: Pick<Parts, 'one' | 'folders' | 'firing' | 'planner' | 'events' | 'journal'>,
+  { request: { set: asked, writtenSet, labels }, plan, body, beginsAt, startedBy }: SetAsked,
 ): Promise<Run> {
   const id = randomUUID();
   const set = { id: randomUUID(), ordinal: 1, ...labels };
   const folder = await folders.make(id, set);
   try {
     one.mustNotBeEnding();
-    const run = firing.makeRun({ id, set, plan, body, folder, beginsAt, startedBy });
+    const run = firing.makeRun({
+      ...{ id, set, plan, body, folder, beginsAt, startedBy },
+      ...{
+        extend: asked.extend,
+        limits: planner.limitsOf(body),
+        conditions: planner.conditionsOf({ ...asked, base: plan.base.label }, body),
+      },
+    });
     forgetSchedule(events);
     const kept: SingleOptions = { beginsAt: beginsAt?.toISOString() ?? null, startedBy };
     journal?.together(() => {

@@ -60,7 +60,9 @@ function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
       ? 'A set was cut off while files of it were fetched from the camera'
       : takenUp.purpose === 'complete'
         ? 'A set was cut off while it was being completed'
-        : `A set was cut off while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being fired again`;
+        : takenUp.purpose === 'extend'
+          ? 'A set was cut off while it was being extended'
+          : `A set was cut off while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being fired again`;
   return {
     ...{ run: run.id, set: set.id },
     startedAt: set.startedAt,

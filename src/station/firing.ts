@@ -29,7 +29,18 @@ export interface FiringOptions {
 /** What differs from run to run. */
 export type MadeRun = Pick<
   RunOptions,
-  'id' | 'set' | 'plan' | 'body' | 'folder' | 'begun' | 'iso' | 'baseShifts' | 'beginsAt'
+  | 'id'
+  | 'set'
+  | 'plan'
+  | 'body'
+  | 'folder'
+  | 'begun'
+  | 'iso'
+  | 'baseShifts'
+  | 'beginsAt'
+  | 'extend'
+  | 'limits'
+  | 'conditions'
 > & { readonly startedBy: string };
 
 export class Firing {

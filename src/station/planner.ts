@@ -9,7 +9,14 @@ import type { ForeseenSchedule } from '../../shared/state.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import type { BodyLimits } from '../exposure/index.js';
-import { type Conditions, type MeteredAt, type Plan, placeReadings, planWritten } from '../plan/index.js';
+import {
+  type Conditions,
+  extendedMost,
+  type MeteredAt,
+  type Plan,
+  placeReadings,
+  planWritten,
+} from '../plan/index.js';
 import { followerFor, foreseeSchedule, zoneHere } from '../series/index.js';
 import type { Clock } from '../system/index.js';
 import type { OneAtATime } from './one-at-a-time.js';
@@ -36,7 +43,7 @@ export class Planner {
   /** @throws EvenrungError as resolve and planWritten */
   plan(asked: AskedSet): Plan {
     const request = this.resolve(asked);
-    const { conditions: _, ...wanted } = request;
+    const { conditions: _, extend: __, ...wanted } = request;
     this.askFor({ ...request, frames: request.offsets.length });
     return planWritten(wanted, this.limits(), this.conditionsOf(request, this.options.bodies.must()));
   }
@@ -52,12 +59,18 @@ export class Planner {
   }
 
   private limits(): BodyLimits {
-    const { bodies, narrow } = this.options;
-    const { limits } = bodies.must();
-    return narrow?.(limits) ?? limits;
+    return this.limitsOf(this.options.bodies.must());
   }
 
-  conditionsOf({ conditions, base, mode }: SetRequest, body: Body): Conditions {
+  /** What a body may do: what it can, narrowed to what was asked for. */
+  limitsOf({ limits }: Pick<Body, 'limits'>): BodyLimits {
+    return this.options.narrow?.(limits) ?? limits;
+  }
+
+  conditionsOf(
+    { conditions, base, mode }: Pick<SetRequest, 'conditions' | 'base' | 'mode'>,
+    body: Body,
+  ): Conditions {
     const { fNumber, iso, shutterTv } = body.standing();
     return {
       ...conditions,
@@ -77,7 +90,16 @@ export class Planner {
     if (report.askFor(asked) && !one.isFiring) void bodies.tell();
   }
 
-  foresee({ estimate, warnings }: Plan, schedule: ScheduleRequest): ForeseenSchedule {
+  /** @param request what the plan was made for: its sets may be extended */
+  foresee(plan: Plan, request: SetRequest, schedule: ScheduleRequest): ForeseenSchedule {
+    const body = this.options.bodies.must();
+    const { warnings } = plan;
+    const { estimate } = extendedMost(
+      plan,
+      request.extend,
+      this.limitsOf(body),
+      this.conditionsOf(request, body),
+    );
     const now = new Date(this.options.clock.wall());
     return foreseeSchedule(schedule, estimate, {
       now,

@@ -33,13 +33,16 @@ export async function remake(
   if (set === null || set.folder === null || run.request === null) throw nothingLeft();
   const request = parseSetRequest(run.request);
   planner.askFor({ ...request, frames: set.plan.offsets.length });
-  const { step, mode, settleSeconds, least } = request;
+  const { step, mode, settleSeconds, least, extend } = request;
   const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, least }, body.limits);
   const baseShifts = await shiftsIn(set.folder);
   const folder = await SetFolder.reopen(set.folder);
   const { memo, id, ordinal, name, note, viewpoint } = set;
   return firing.makeRun({
     ...{ id: run.id, set: { id, ordinal, name, note, viewpoint }, plan, body, folder, baseShifts, startedBy },
+    ...(isTakenUp(run) ? {} : { extend }),
+    limits: planner.limitsOf(body),
+    conditions: planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
     iso: isTakenUp(run) ? isoToSet({ run, set }) : iso,
     beginsAt: restOfDelay({ run, set }),
     begun: { ...set, memo: (memo ?? null) as SetMemo | null },

@@ -40,7 +40,7 @@ export function setsOf(parts: ForSets, asked: SeriesAsked): ScheduledSets {
     plan: (set) => planner.plan(set),
     conditionsOf: (set) => planner.conditionsOf(set, bodies.must()),
     folder: (set) => folders.make(run, set),
-    makeRun: (made) => firing.makeRun({ id: run, startedBy, ...made }),
+    makeRun: (made) => firing.makeRun({ id: run, startedBy, limits: planner.limitsOf(made.body), ...made }),
     carryOut: (made, on) => firing.fire(made, on),
     freeBytes: () => freeBytesIn(folders.into),
     tellWatch: (watch) => events.tell({ type: 'watch', watch }),

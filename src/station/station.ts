@@ -3,7 +3,7 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { Asked } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
-import type { Again, Relabel } from '../../shared/kept.js';
+import type { Again, Extend, Relabel } from '../../shared/kept.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { isMetered, parseSetRequest } from '../../shared/request.js';
 import { parseRunRequest } from '../../shared/run-request.js';
@@ -117,7 +117,7 @@ export class Station {
     if (schedule === null)
       throw new EvenrungError('malformed-request', 'There is no schedule in what was asked for.');
     const resolved = planner.resolve(set);
-    const foreseen = planner.foresee(planner.plan(resolved), schedule);
+    const foreseen = planner.foresee(planner.plan(resolved), resolved, schedule);
     if (light !== null) planner.mustFollow(resolved, light, foreseen);
     return foreseen;
   }
@@ -148,7 +148,7 @@ export class Station {
       const beginsAt = delay > 0 ? new Date(askedAt + delay * 1000) : null;
       return one.begin(startedBy, () => beginSet(parts, { request, plan, body, beginsAt, startedBy }));
     }
-    const foreseen = planner.foresee(plan, schedule);
+    const foreseen = planner.foresee(plan, set, schedule);
     if (light !== null) planner.mustFollow(set, light, foreseen);
     return one.begin(startedBy, () => beginSeries(parts, { ...request, set }, foreseen, { body, startedBy }));
   }
@@ -243,6 +243,16 @@ export class Station {
    */
   async complete(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
     return this.takeUpAgain(set, 'complete', startedBy);
+  }
+
+  /**
+   * Makes frames beyond the ends of a set that has ended, and whatever else it lacks, in its own folder; comes back at once. What could not
+   * be made beyond its ends is no part of it.
+   * @param by how many; with nothing in it, one frame at each end that has lost something
+   * @throws EvenrungError as again and extendPlan; nothing-to-complete also if nobody says by how many and nothing is lost
+   */
+  async extend(set: string, by: Extend = {}, startedBy = THIS_COMPUTER): Promise<Run> {
+    return this.takeUpAgain(set, { extend: by }, startedBy);
   }
 
   /**

@@ -417,6 +417,27 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'set-extend',
+    at: '#sets',
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Add frames' }).click();
+      await page.getByRole('button', { name: 'One darker frame more' }).click();
+      await page.getByRole('button', { name: 'One brighter frame more' }).click();
+    },
+  },
+  {
+    name: 'set-extend-confirm',
+    at: '#sets',
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Add frames' }).click();
+      await page.getByRole('button', { name: 'One darker frame more' }).click();
+      await page.getByRole('button', { name: /^Add \d+ frames?$/ }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
     name: 'frame',
     at: '#sets',
     done: async (page) => {

@@ -1,4 +1,4 @@
-// `sets again`, `sets complete` and `sets fetch` as processes: what they print, their exit codes, and that a set they are stopped in is right.
+// `sets again`, `sets complete`, `sets extend` and `sets fetch` as processes: what they print, their exit codes, and that a set they are stopped in is right.
 import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -137,6 +137,90 @@ describe('sets complete', () => {
     expect(stderr).toBe(
       `The set ${id} is complete: all its 9 frames are verified. Choose frames to fire some of them again.\n  more: ${pageWords('nothing-to-complete')}\n`,
     );
+  });
+});
+
+describe('sets extend', () => {
+  it('adds frames at either end, and says so', async () => {
+    const id = await fired();
+    const { code, stdout, stderr } = await run(
+      ['sets', 'extend', id.slice(0, 6), '--darker', '1', '--brighter', '2', ...BODY],
+      env,
+    );
+    expect([code, stderr]).toEqual([0, '']);
+    expect(stdout).toMatch(/^To be made: frames 10, 11, 12 of 12$/m);
+    expect(stdout).toMatch(/^ {2}frame 10 {6}-5 EV {2}1\/2000 s {2}verified$/m);
+    expect(stdout.match(/verified$/gm)).toHaveLength(3);
+    expect(stdout).toMatch(/^Frames 10, 11, 12 were added \d+ s after the set\. The light had/m);
+    expect(stdout).toMatch(/^Frames 10, 11, 12 were added\. All 12 frames are verified\.$/m);
+    const [folder = ''] = await readdir(into);
+    const names = (await readdir(path.join(into, folder))).filter((name) => /^\d\d_.*\.jpg$/.test(name));
+    expect(names.sort().slice(-3)).toEqual(['10_-5EV.jpg', '11_+5EV.jpg', '12_+6EV.jpg']);
+    expect(await check()).toBe(0);
+    const shown = await run(['sets', 'show', id], env);
+    expect(shown.stdout).toMatch(/10 {2,}-5.*\n.*1 {2,}-4/s);
+  });
+
+  it('is offered by sets show where the set has lost something, and goes by that', async () => {
+    const first = await run(
+      ['fire', '--frames', '3', '--step', '1', '--base', '1/15', '--body', 'practice', '--into', into],
+      env,
+    );
+    expect(first.code).toBe(0);
+    const id = await newest();
+    const shown = await run(['sets', 'show', id], env);
+    expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
+      `It has lost highlights in its darkest frame. If the camera still stands where it stood, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
+    );
+    const { code, stdout } = await run(['sets', 'extend', id, ...BODY], env);
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/^Frame 4 was added\. All 4 frames are verified\.$/m);
+  });
+
+  it('--extend says it beforehand: frames are added at once, and none that is not needed', async () => {
+    const asked = ['--frames', '3', '--step', '1', '--base', '1/15', '--extend', '1'];
+    const { code, stdout } = await run(['fire', ...asked, ...BODY, '--into', into], env);
+    expect(code).toBe(0);
+    expect(stdout).toMatch(/^The set was extended: \d+% of its darkest frame was blown out\./m);
+    expect(stdout).toMatch(/^Pass 2 of 2$/m);
+    expect(stdout).toMatch(/^Frame 4 was added\. All 4 frames are verified\.$/m);
+    expect(await check()).toBe(0);
+    // What a schedule takes at the most is told with them.
+    const foreseen = await run(['schedule', ...asked, '--every', '4min', '--count', '2', '--json'], env);
+    expect(JSON.parse(foreseen.stdout)).toMatchObject({ estimate: { actuations: 10 } });
+  });
+
+  it('wants numbers that can be, and frames that can be made: exit 2', async () => {
+    const id = await fired();
+    const refused: [string[], string][] = [
+      [['--darker', '0'], 'No frame would be added: give --darker 1 or --brighter 2'],
+      [['--darker', 'some'], 'give 0 to 60 frames.'],
+      [['--brighter', '61'], 'give 0 to 60 frames.'],
+      [['--darker', '9'], 'At most 3 darker can be added to this set'],
+      [['--darker', '30', '--brighter', '30'], 'more frames are too many'],
+    ];
+    for (const [args, words] of refused) {
+      const { code, stderr } = await run(['sets', 'extend', id, ...args, ...BODY], env);
+      expect([args.join(' '), code]).toEqual([args.join(' '), 2]);
+      expect(stderr).toContain(words);
+    }
+    expect(await check()).toBe(0);
+  });
+
+  it('that is stopped ends with 130, and the set is whole without a gap', async () => {
+    const id = await fired();
+    const extend = start(['sets', 'extend', id, '--darker', '2', '--brighter', '2', ...BODY], {
+      ...env,
+      EVENRUNG_PRACTICE_TIMING: 'lifelike',
+    });
+    await extend.until(/verified$/m);
+    extend.signal('SIGINT');
+    const { code, stdout } = await extend.ended;
+    expect(code).toBe(130);
+    expect(stdout).toMatch(
+      /^Stopped\. .*frames? that (was|were) to be added (is|are) not in the set\. All 1[0-2] frames are verified\.$/m,
+    );
+    expect(await check()).toBe(0);
   });
 });
 

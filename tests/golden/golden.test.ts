@@ -294,6 +294,14 @@ it('a set that is stopped, and then completed', async () => {
   await pinned('stopped-and-completed', [one]);
 });
 
+it('a set that is extended by a frame at each end', async () => {
+  const one = await made();
+  await fire(one);
+  await one.station.extend(journal.sets()[0]?.id ?? '', { darker: 1, brighter: 1 });
+  await one.station.settled();
+  await pinned('extended', [one]);
+});
+
 it('a set that is held between two frames', async () => {
   const one = await made();
   one.link.after = (count) => {

@@ -16,6 +16,7 @@ import os from 'node:os';
 import path from 'node:path';
 import Sqlite, { type Database } from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { FrameView } from '../../shared/state.js';
 import { openDatabase } from '../../src/journal/database.js';
 import { Journal, JournalReader, journalFile, type KeptAside } from '../../src/journal/index.js';
 import { APPLICATION_ID, migrate, STEPS } from '../../src/journal/schema.js';
@@ -623,6 +624,87 @@ describe('a set that is taken up again after its end', () => {
   });
 });
 
+/** A frame at either end of the nine, in passes of their own. */
+const EXTENDED = {
+  plan: {
+    ...PLAN,
+    offsets: [-5, ...PLAN.offsets, 5],
+    passes: [
+      ...PLAN.passes,
+      ...[-5, 5].map((offset) => ({
+        ...{ centre: offset, step: 0, offsets: [offset] },
+        frames: [{ offset, exposureTime: 2 ** (offset - 6), shutter: `2^${offset - 6}`, wanted: true }],
+      })),
+    ],
+  },
+  frames: [-5, 5].map((offset, index) => ({
+    ...frame(9),
+    ...{ number: 10 + index, pass: 4 + index, offset, exposureTime: 2 ** (offset - 6) },
+  })),
+};
+
+describe('a set that is extended', () => {
+  const numbers = (journal: Journal) => journal.set('set-1')?.frames.map(({ view }) => view.number);
+
+  it('has its frames from dark to light, whatever their numbers, and passes for them', async () => {
+    const journal = await withSet();
+    journal.extendSet('set-1', EXTENDED);
+    const set = journal.set('set-1');
+    expect(numbers(journal)).toEqual([10, 1, 2, 3, 4, 5, 6, 7, 8, 9, 11]);
+    expect(set?.plan.offsets).toEqual([-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5]);
+    expect(set?.passes).toHaveLength(5);
+    expect(set?.passes.slice(3)).toEqual(['planned', 'planned']);
+    for (const view of EXTENDED.frames)
+      for (const state of ['armed', 'fired'] as const) journal.frameChanged('set-1', { ...view, state });
+    expect(journal.transitions({ set: 'set-1' }).filter(({ number }) => number === 10)).toMatchObject([
+      { about: 'frame', from: null, to: 'planned', detail: { offset: -5 } },
+      { from: 'planned', to: 'armed' },
+      { from: 'armed', to: 'fired' },
+    ]);
+  });
+
+  it('loses again what was not made, and the passes that only it had', async () => {
+    const journal = await withSet();
+    journal.extendSet('set-1', EXTENDED);
+    const { plan } = EXTENDED;
+    const [, ...rest] = plan.offsets;
+    const passes = plan.passes.map((pass) =>
+      pass.centre === -5 ? { ...pass, frames: pass.frames.map((one) => ({ ...one, wanted: false })) } : pass,
+    );
+    // The brighter one was made, and its pass keeps its number.
+    journal.leaveOut('set-1', { plan: { ...plan, offsets: rest, passes }, frames: [10] });
+    expect(numbers(journal)).toEqual([1, 2, 3, 4, 5, 6, 7, 8, 9, 11]);
+    expect(journal.set('set-1')?.passes).toHaveLength(5);
+    journal.leaveOut('set-1', { plan: PLAN, frames: [11, 12] });
+    expect(numbers(journal)).toEqual([1, 2, 3, 4, 5, 6, 7, 8, 9]);
+    expect(journal.set('set-1')?.passes).toHaveLength(3);
+    expect(journal.transitions({ set: 'set-1' }).at(-1)).toMatchObject({ number: 11, to: 'left-out' });
+  });
+
+  it('has a middle that its offsets tell', async () => {
+    const journal = await withSet();
+    journal.extendSet('set-1', EXTENDED);
+    const verify = (view: FrameView) => {
+      for (const state of ['armed', 'fired', 'stored', 'verified'] as const)
+        journal.frameChanged('set-1', { ...view, state });
+    };
+    for (const view of EXTENDED.frames) verify(view);
+    // Both ends are equally far from the middle: the darker one counts.
+    expect(journal.sets()[0]?.middle).toBe(10);
+    verify(frame(4));
+    expect(journal.sets()[0]?.middle).toBe(4);
+    verify(frame(5));
+    expect(journal.sets()[0]?.middle).toBe(5);
+  });
+
+  it('has to be in hand', async () => {
+    const journal = await withSet();
+    journal.abandonRun(RUN.id, 'Nobody resumes it.');
+    expect(() => journal.extendSet('set-1', EXTENDED)).toThrow('has ended');
+    expect(() => journal.leaveOut('set-1', { plan: PLAN, frames: [9] })).toThrow('has ended');
+  });
+});
+
 describe('a transaction', () => {
   /** Each method that writes, from a set in hand with one frame fired. */
   const WRITES: Readonly<Record<string, (journal: Journal) => void>> = {
@@ -644,6 +726,8 @@ describe('a transaction', () => {
     },
     abandonSet: (journal) =>
       journal.abandonSet('set-1', { state: 'stopped', sentence: 'Left.', error: 'internal' }),
+    extendSet: (journal) => journal.extendSet('set-1', EXTENDED),
+    leaveOut: (journal) => journal.leaveOut('set-1', { plan: PLAN, frames: [1, 9] }),
     changeBase: (journal) => journal.changeBase('set-1', { shutter: '1', aperture: null, iso: null }),
     setChanged: (journal) =>
       journal.setChanged('set-1', 'putting-back', { sentence: 'S.', error: 'internal', folder: null }),
@@ -672,7 +756,7 @@ describe('a transaction', () => {
       return writes === failAt ? 1 : 0;
     });
     for (const table of ['runs', 'sets', 'passes', 'frames', 'asides', 'strays', 'notes', 'transitions'])
-      for (const what of ['INSERT', 'UPDATE'])
+      for (const what of ['INSERT', 'UPDATE', 'DELETE'])
         database.exec(`CREATE TEMP TRIGGER ${what}_${table} BEFORE ${what} ON main.${table}
           BEGIN SELECT RAISE(ABORT, 'This write fails.') WHERE counted() = 1; END`);
     for (; ; failAt += 1) {
@@ -1083,6 +1167,30 @@ describe('a journal of another version', () => {
     expect(journal.keptNames(1)).toEqual([{ number: 1, file: '01.jpg', bytes: 1000, isPartner: false }]);
     journal.frameChanged('set-1', frame(1, 'verified', { file: '01.dng', partner: PARTNER }));
     expect(journal.set('set-1')?.frames[0]?.view.partner).toEqual(PARTNER);
+  });
+
+  it('of the third version: its frames are listed by their offsets from then on', async () => {
+    await ofFirstVersion();
+    const old = new Sqlite(journalFile(state));
+    migrate(old, STEPS.slice(0, 3));
+    const columns = () => old.pragma('table_info(frames)') as { name: string }[];
+    expect(columns().map(({ name }) => name)).not.toContain('offset_ev');
+    const view = (number: number) => JSON.stringify(frame(number));
+    const add = old.prepare(
+      "INSERT INTO frames (set_number, number, state, attempts, view) VALUES (1, ?, 'planned', 0, ?)",
+    );
+    for (const number of [2, 3]) add.run(number, view(number));
+    old.close();
+    const journal = await open();
+    expect(kept).toEqual([]);
+    expect(journal.set('set-1')?.frames.map(({ view: { number, offset } }) => [number, offset])).toEqual([
+      ...[1, 2, 3].map((number) => [number, number - 5]),
+    ]);
+    const database = new Sqlite(journalFile(state), { readonly: true });
+    expect(database.prepare('SELECT offset_ev FROM frames ORDER BY number').pluck().all()).toEqual([
+      ...[-4, -3, -2],
+    ]);
+    database.close();
   });
 
   it('of the first version: read as it is by whoever only reads, and not changed', async () => {

@@ -35,7 +35,7 @@ const LOOKED: Looked = {
   size: { width: 300, height: 200 },
 };
 const SEEN: Seen = {
-  ...{ number: 5, frames: 9, recorded: RECORDED, broken: null, asked: ASKED },
+  ...{ place: 5, frames: 9, recorded: RECORDED, broken: null, asked: ASKED },
   ...{ baseTv: null, baseMoved: null, times: { firedAt: null, storedAt: null } },
   ...{ clockDifference: null, before: null, perhapsEarlyMs: null },
   ...{ looked: LOOKED, sizeOfSet: { width: 300, height: 200 } },
@@ -120,7 +120,7 @@ describe('what marks', () => {
     const local = (hour: number) => new Date(2026, 10, 25, hour, 50).toISOString();
     const odd: Seen = {
       ...looked({ doubt: 'Nothing proves it.', clipped: { dark: 0.5, light: 0.5 } }),
-      ...{ number: 1, recorded: { ...RECORDED, takenAt: at as never }, baseMoved: 0.5, clockDifference: 0 },
+      ...{ place: 1, recorded: { ...RECORDED, takenAt: at as never }, baseMoved: 0.5, clockDifference: 0 },
       ...{ times: { firedAt: local(16), storedAt: local(16) }, perhapsEarlyMs: 4000 },
       before: { number: 2, takenAt: '2026-11-25T16:42:11.000' as never },
     };

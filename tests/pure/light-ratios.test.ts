@@ -102,9 +102,17 @@ describe('the frames of a set', () => {
         { darker: 2, lighter: 3, expected: 1, ev: expect.closeTo(1, 5), mark: false },
       ],
       suspects: [],
+      off: [expect.closeTo(0, 5), expect.closeTo(0, 5)],
     });
-    expect(compareLight([])).toEqual({ ratios: [], suspects: [] });
-    expect(compareLight(setOf([0]))).toEqual({ ratios: [], suspects: [] });
+    expect(compareLight([])).toEqual({ ratios: [], suspects: [], off: [] });
+    expect(compareLight(setOf([0]))).toEqual({ ratios: [], suspects: [], off: [] });
+  });
+
+  it('tells how far each pair is off, by the curve that most of them show', () => {
+    // Bent to 1.2 of each step, and the last frame 0.5 EV too dark.
+    const { off } = compareLight(setOf([-2.4, -1.2, 0, 1.2, 1.9]));
+    expect(off).toEqual([0, 0, 0, -0.5].map((ev) => expect.closeTo(ev, 1)));
+    expect(compareLight(setOf([-1, null, 1])).off).toEqual([null, null]);
   });
 
   it('without a small copy are not compared, and bring no mark', () => {

@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { LOST_SHARE } from '../../shared/clipping.js';
 import { NO_EV, sixths } from '../../shared/ev.js';
 import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
-import { compareLight, type LightComparison } from '../../src/frames/index.js';
+import { compareLight, type OddLight } from '../../src/frames/index.js';
 import { type TakenAt, takenAtOf } from '../../src/frames/read/taken-at.js';
 import { marksOf as marksOfSeen, type Seen } from '../../src/set/judgements.js';
 import {
@@ -19,7 +19,7 @@ import {
 const BASE = SHUTTER_SCALES.third.find(({ label }) => label === '1/60') as ShutterSetting;
 
 /** What the rules go by. */
-interface Marked extends Pick<Seen, 'number' | 'frames' | 'baseMoved' | 'times' | 'clockDifference'> {
+interface Marked extends Pick<Seen, 'place' | 'frames' | 'baseMoved' | 'times' | 'clockDifference'> {
   readonly before: Seen['before'];
   readonly perhapsEarlyMs: number | null;
   readonly clipped: { readonly dark: number; readonly light: number } | null;
@@ -28,7 +28,7 @@ interface Marked extends Pick<Seen, 'number' | 'frames' | 'baseMoved' | 'times' 
 }
 
 const FRAME: Marked = {
-  number: 5,
+  place: 5,
   frames: 9,
   clipped: { dark: 0.3, light: 0.2 },
   baseMoved: null,
@@ -67,16 +67,16 @@ it('a frame that may have been taken before its release is marked, and says by h
 describe('clipping', () => {
   it('is what a set is for; only where no frame is left to hold it, it is a mark', () => {
     expect(codes({})).toEqual([]);
-    expect(codes({ number: 1 })).toEqual(['clipped-light']);
-    expect(codes({ number: 9 })).toEqual(['clipped-dark']);
-    expect(codes({ number: 1, frames: 1 })).toEqual(['clipped-light', 'clipped-dark']);
-    expect(codes({ number: 1, clipped: null })).toEqual([]);
+    expect(codes({ place: 1 })).toEqual(['clipped-light']);
+    expect(codes({ place: 9 })).toEqual(['clipped-dark']);
+    expect(codes({ place: 1, frames: 1 })).toEqual(['clipped-light', 'clipped-dark']);
+    expect(codes({ place: 1, clipped: null })).toEqual([]);
   });
 
   it('counts from the share that the panel counts from', () => {
     const just = { dark: LOST_SHARE, light: LOST_SHARE };
     const less = { dark: LOST_SHARE * 0.99, light: LOST_SHARE * 0.99 };
-    expect([codes({ number: 1, clipped: just }), codes({ number: 1, clipped: less })]).toEqual([
+    expect([codes({ place: 1, clipped: just }), codes({ place: 1, clipped: less })]).toEqual([
       ['clipped-light'],
       [],
     ]);
@@ -151,7 +151,7 @@ describe('the light of neighbours', () => {
   });
 
   it('a frame that differs from both is named; else the lighter one says where it changes', () => {
-    const comparison: LightComparison = {
+    const comparison: OddLight = {
       ratios: [pair(1, 1), pair(2, 2.1), pair(3, -0.1), pair(4, 1), pair(5, 3)],
       suspects: [3],
     };
@@ -170,11 +170,11 @@ describe('in words', () => {
     marksOfOne({ ...FRAME, ...changes }).map(({ sentence }) => sentence);
 
   it('what is clipped, in per cent; with one decimal below one', () => {
-    expect(said({ number: 1, frames: 1, clipped: { dark: 0.3, light: 0.246 } })).toEqual([
+    expect(said({ place: 1, frames: 1, clipped: { dark: 0.3, light: 0.246 } })).toEqual([
       '25% of the darkest frame is blown out: the scene is brighter than the set reaches. A frame more at the dark end holds it.',
       '30% of the lightest frame is black: the scene is darker than the set reaches. A frame more at the light end holds it.',
     ]);
-    const small = (light: number) => said({ number: 1, clipped: { dark: 0, light } })[0]?.split(' ')[0];
+    const small = (light: number) => said({ place: 1, clipped: { dark: 0, light } })[0]?.split(' ')[0];
     expect([small(0.0096), small(0.01), small(0.0149)]).toEqual(['1.0%', '1%', '1%']);
   });
 
@@ -253,7 +253,7 @@ describe('the marks that neighbours give', () => {
   });
 
   it('a step of light that was planned as none is written without a sign', () => {
-    const comparison: LightComparison = {
+    const comparison: OddLight = {
       ratios: [{ darker: 1, lighter: 2, expected: 0, ev: 1, mark: true }],
       suspects: [],
     };

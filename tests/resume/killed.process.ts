@@ -150,6 +150,9 @@ function begin(): Promise<unknown> {
   const [set] = journal.sets({ limit: 1 });
   if (set === undefined) throw new Error('There is no set.');
   if (does === 'complete') return station.complete(set.id);
+  const [, darker, brighter] = /^extend (\d+) (\d+)$/.exec(does) ?? [];
+  if (darker !== undefined)
+    return station.extend(set.id, { darker: Number(darker), brighter: Number(brighter) });
   return station.again(set.id, { frames: does.split(',').map(Number) });
 }
 

@@ -13,13 +13,23 @@ import { TestLink } from '../harness/links.js';
 import { openStation } from '../harness/station.js';
 import { lookAt, type Moment, REFUSED, runChild } from './kills.js';
 
-/** `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. */
-export const TAKINGS = ['complete', 'again'] as const;
+/**
+ * `complete`: a set that was stopped after four frames. `again`: a whole pass of a complete one, and a frame by itself. `extend`: a frame
+ * at the darker end of a complete one, and two at the brighter end.
+ */
+export const TAKINGS = ['complete', 'again', 'extend'] as const;
 export type Taking = (typeof TAKINGS)[number];
 
 const AGAIN = [3, 4, 5, 6];
 const STOPPED_AFTER = 4;
-const DOES: Readonly<Record<Taking, string>> = { complete: 'complete', again: AGAIN.join() };
+const EXTEND = { darker: 1, brighter: 2 };
+const NINE = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
+const TWELVE = [-5, ...NINE, 5, 6];
+const DOES: Readonly<Record<Taking, string>> = {
+  complete: 'complete',
+  again: AGAIN.join(),
+  extend: `extend ${EXTEND.darker} ${EXTEND.brighter}`,
+};
 
 /** A set as it ended, in a folder that is copied for each kill. */
 export interface Ended {
@@ -112,18 +122,22 @@ async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string
     wrong.push(...(await rightAsItLies(folder, ended)));
     let second = await runChild(link, [root]);
     // It could be kept in the end that the set has halted; one of which frames were to be fired again is complete all the same.
-    const isDone = ended.taking === 'complete' && /^complete: /m.test(first.said);
+    const isDone = ended.taking !== 'again' && /^complete: /m.test(first.said);
     if (!isKill && second.said.includes('nothing-unfinished') && !isDone)
       second = await runChild(link, [root, 'none', '0', DOES[ended.taking]]);
     if (second.code !== 0) wrong.push(`It ended with ${second.code ?? second.signal}: ${second.said}`);
     const record = await recordIn(folder);
     const isTaken = body.shots.length > 0;
     const wasOver = second.said.includes('nothing-unfinished');
-    if (!wasOver && !/^complete: .*All 9 frames are verified\./m.test(second.said))
+    const offsets = offsetsOf(ended.taking, isTaken, isKill, record);
+    if (
+      !wasOver &&
+      !new RegExp(`^complete: .*All ${offsets.length} frames are verified\\.`, 'm').test(second.said)
+    )
       wrong.push(`It says: ${second.said}`);
     // Killed before it was taken up: the set is what it was.
-    if (isTaken || ended.taking === 'again')
-      wrong.push(...(await lookAt(folder, ended.released + body.shots.length)));
+    if (isTaken || ended.taking !== 'complete')
+      wrong.push(...(await lookAt(folder, ended.released + body.shots.length, 'one file', offsets)));
     wrong.push(...(await nothingIsMissing(folder, ended, record, isTaken)));
     for (const [name, found] of Object.entries(before)) {
       const now = body.state[name as keyof typeof before];
@@ -133,6 +147,16 @@ async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string
   } finally {
     await rm(root, { recursive: true, force: true });
   }
+}
+
+/**
+ * @returns what the set has to have. One that could not be extended since its journal took nothing has as many frames more as came, in
+ *   one piece
+ */
+function offsetsOf(taking: Taking, isTaken: boolean, isKill: boolean, { frames }: KeptSetRecord): number[] {
+  if (taking !== 'extend' || !isTaken) return NINE;
+  const there = new Set(frames.map(({ offset }) => offset));
+  return isKill ? TWELVE : TWELVE.filter((offset) => NINE.includes(offset) || there.has(offset));
 }
 
 /**
@@ -161,7 +185,7 @@ async function nothingIsMissing(
   const wrong: string[] = [];
   for (const { number, file, sha256 } of ended.record.frames) {
     if (file === null) continue;
-    const now = record.frames[number - 1];
+    const now = record.frames.find((frame) => frame.number === number);
     const isReplaced = isTaken && ended.taking === 'again' && AGAIN.includes(number);
     if (!isReplaced) {
       if (now?.sha256 !== sha256) wrong.push(`Frame ${number} is not what it was.`);

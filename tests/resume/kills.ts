@@ -291,8 +291,19 @@ const NOT_KEPT = /What happens cannot be kept in the journal .*: the disk is ful
 
 const BASE_TV = 6;
 
-/** @param released how often the shutter was @returns what does not hold of a set of nine, a sentence each */
-export async function lookAt(folder: string, released: number, how: How = 'one file'): Promise<string[]> {
+const NINE: readonly number[] = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
+
+/**
+ * @param released how often the shutter was
+ * @param wanted the offsets of its frames
+ * @returns what does not hold of a set, a sentence each
+ */
+export async function lookAt(
+  folder: string,
+  released: number,
+  how: How = 'one file',
+  wanted = NINE,
+): Promise<string[]> {
   const wrong: string[] = [];
   const text = await readFile(path.join(folder, 'set.json'), 'utf8').catch(() => null);
   if (text === null) return [`There is no record in ${folder}.`];
@@ -310,14 +321,14 @@ export async function lookAt(folder: string, released: number, how: How = 'one f
     if (isTwo !== (how === 'two files')) wrong.push(`Frame ${number} is ${file} and ${partner?.state}.`);
   }
   const offsets = record.frames.map(({ offset }) => offset).join();
-  if (offsets !== '-4,-3,-2,-1,0,1,2,3,4') wrong.push(`The offsets are ${offsets}.`);
+  if (offsets !== wanted.join()) wrong.push(`The offsets are ${offsets}.`);
   const files = new Set(record.frames.map(({ file }) => file));
   const partners = record.frames.flatMap(({ partner }) =>
     partner?.state === 'there' ? [partner.file, partner.sidecar ?? ''] : [],
   );
-  if (files.size !== 9) wrong.push('Two frames have the same file.');
+  if (files.size !== wanted.length) wrong.push('Two frames have the same file.');
   const sidecars = record.frames.map(({ sidecar }) => sidecar);
-  if (new Set(sidecars.map((name) => name ?? '')).size !== 9)
+  if (new Set(sidecars.map((name) => name ?? '')).size !== wanted.length)
     wrong.push(`The sidecars are ${sidecars.join()}.`);
   const aside = record.setAside.map(({ file }) => file);
   const handedOver = [RECORD, SUMS, TABLE, CONTACT_SHEET];
@@ -329,7 +340,7 @@ export async function lookAt(folder: string, released: number, how: How = 'one f
   const exposures = new Set(
     aside.filter((file) => !file.endsWith('.xmp')).map((file) => file.replace(/\.[^.]*$/, '')),
   );
-  const told = 9 + exposures.size + record.strays.length;
+  const told = wanted.length + exposures.size + record.strays.length;
   if (released > told) wrong.push(`${released} were fired, ${told} are told of.`);
   // Nothing is told of twice: whatever was meant to be released has come, or has not.
   const meant = record.frames.reduce((sum, { attempts }) => sum + attempts, 0);

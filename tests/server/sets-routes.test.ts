@@ -793,6 +793,14 @@ describe('frames that are made again', () => {
     ['again', { pass: 9 }, 400, 'frames-out-of-range'],
     ['complete', { frames: [1] }, 400, 'malformed-request'],
     ['complete', {}, 409, 'nothing-to-complete'],
+    ['extend', { darker: 0 }, 400, 'malformed-request'],
+    ['extend', { darker: 0, brighter: 0 }, 400, 'malformed-request'],
+    ['extend', { darker: -1 }, 400, 'malformed-request'],
+    ['extend', { brighter: 1.5 }, 400, 'malformed-request'],
+    ['extend', { darker: 61 }, 400, 'malformed-request'],
+    ['extend', { frames: [4] }, 400, 'malformed-request'],
+    ['extend', { darker: 30, brighter: 30 }, 400, 'frames-out-of-range'],
+    ['extend', { darker: 20 }, 422, 'outside-shutter-range'],
   ])('%s %j: %s %s, and nothing is fired', async (what, body, status, code) => {
     const id = await fire();
     const before = journal.set(id);
@@ -801,7 +809,59 @@ describe('frames that are made again', () => {
     expect(journal.set(id)).toEqual(before);
   });
 
-  it.each(['again', 'complete'])('%s: only the whole id is one', async (what) => {
+  it('beyond its ends: they are fired into the same set, and a press that is sent twice counts once', async () => {
+    const id = await fire();
+    const key = { 'idempotency-key': '7d7c1a52-1f0e-4f6f-9a53-0c2f4f3b8f10' };
+    const press = () => ask('POST', `/api/sets/${id}/extend`, { darker: 1, brighter: 1 }, key);
+    const answer = await press();
+    expect([answer.status, json(answer)]).toEqual([202, { run: journal.set(id)?.run }]);
+    await station.settled();
+    expect(json(await press())).toEqual(json(answer));
+    await station.settled();
+    const detail = keptSetDetailSchema.parse(json(await get(`/api/sets/${id}`)));
+    expect(detail).toMatchObject({
+      state: 'complete',
+      sentence: expect.stringContaining('Frames 4, 5 were added.'),
+    });
+    expect(detail.frames.map(({ number, offset }) => [number, offset])).toEqual([
+      ...[
+        [4, -2],
+        [1, -1],
+        [2, 0],
+        [3, 1],
+        [5, 2],
+      ],
+    ]);
+    for (const number of [1, 2, 3, 4, 5])
+      expect((await get(`/api/sets/${id}/frames/${number}/picture`)).status).toBe(200);
+    expect(journal.runs()).toHaveLength(1);
+  });
+
+  it('beyond its ends, with nothing said: where it has lost something', async () => {
+    await station.look();
+    await station.start({ frames: 3, step: 1, base: '1/15' });
+    await station.settled();
+    const id = events.state.run?.set.id ?? '';
+    expect((await post(`${id}/extend`)).status).toBe(202);
+    await station.settled();
+    expect(journal.set(id)?.plan.offsets).toEqual([-2, -1, 0, 1]);
+    // A set that is asked for with it is told before, with all that it may come to.
+    const asked = { frames: 3, step: 1, base: '1/15', extend: 1 };
+    const foreseen = json(
+      await ask('POST', '/api/schedule', { ...asked, schedule: { every: '4min', count: 2 } }),
+    );
+    expect(foreseenScheduleSchema.parse(foreseen).estimate.actuations).toBe(10);
+    expect((await ask('POST', '/api/run', asked)).status).toBe(202);
+    await station.settled();
+    expect(events.state.run?.frames.map(({ offset }) => offset)).toEqual([-2, -1, 0, 1]);
+    for (const extend of [-1, 61, 1.5, '1'])
+      expect(refusal(await ask('POST', '/api/run', { ...asked, extend }))).toEqual([
+        400,
+        'malformed-request',
+      ]);
+  });
+
+  it.each(['again', 'complete', 'extend'])('%s: only the whole id is one', async (what) => {
     const id = await fire();
     const body = what === 'again' ? { pass: 1 } : {};
     for (const other of ['nothing', id.slice(0, 8)])

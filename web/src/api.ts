@@ -1,7 +1,7 @@
 // Asks the daemon over HTTP. Knows the addresses and how an error answer looks; must know nothing of the screen.
 import type { DevicesAnswer, Me, PairingAnswer, PairRequest } from '../../shared/access.js';
 import type { Asked } from '../../shared/asked.js';
-import type { Again, KeptSetDetail, KeptSets, Relabel } from '../../shared/kept.js';
+import type { Again, Extend, KeptSetDetail, KeptSets, Relabel } from '../../shared/kept.js';
 import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
@@ -133,6 +133,13 @@ export const askAgain = (id: string, what: Again): Promise<Answer<{ run: string 
 
 export const askComplete = (id: string): Promise<Answer<{ run: string }>> =>
   call<{ run: string }>('POST', `${setPath(id)}/complete`, {
+    seconds: SETTINGS_SECONDS,
+    noAnswer: text.failures.noAnswerToRun,
+  });
+
+export const askExtend = (id: string, by: Extend): Promise<Answer<{ run: string }>> =>
+  call<{ run: string }>('POST', `${setPath(id)}/extend`, {
+    json: by,
     seconds: SETTINGS_SECONDS,
     noAnswer: text.failures.noAnswerToRun,
   });

@@ -3,12 +3,13 @@
 // move a set folder, or disconnect its disk.
 import { computed, effect, signal } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
-import type { Again, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
+import type { Again, Extend, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
 import {
   type Answer,
   askAgain,
   askComplete,
+  askExtend,
   askFetch,
   askRelabel,
   askSet,
@@ -186,6 +187,9 @@ export async function relabel(id: string, change: Relabel): Promise<boolean> {
 /** Fires frames of a set again, or, with null, those that are missing; then the panel shows the run. */
 export const fireAgain = (id: string, what: Again | null): Promise<boolean> =>
   takeUp(() => (what === null ? askComplete(id) : askAgain(id, what)));
+
+/** Adds frames at the ends of a set, and makes what it lacks; then the panel shows the run. */
+export const extendSet = (id: string, by: Extend): Promise<boolean> => takeUp(() => askExtend(id, by));
 
 /** Looks in the camera for what never came, and fires nothing; then the panel shows the run. */
 export const fetchMissing = (id: string): Promise<boolean> => takeUp(() => askFetch(id));

@@ -5,8 +5,10 @@ import type { WirePass, WirePlan } from '../../shared/plan.js';
 import type { FrameState, FrameView, RunView } from '../../shared/state.js';
 
 export interface Rung {
-  /** 1 is the darkest. */
+  /** Its name in the set: from dark to light, but for what was added later. */
   readonly number: number;
+  /** Counted from 1, the darkest. */
+  readonly place: number;
   readonly offset: number;
   readonly shutter: string;
   readonly pass: number;
@@ -34,6 +36,7 @@ export function rungsOfPlan(plan: WirePlan): Rung[] {
     const frame = plan.passes[at]?.frames.find(makes);
     return {
       number: index + 1,
+      place: index + 1,
       offset,
       shutter: frame?.shutter ?? '',
       pass: at + 1,
@@ -54,6 +57,7 @@ export function rungsOfPlan(plan: WirePlan): Rung[] {
 export function rungsOfRun(run: RunView, missing: readonly number[]): Rung[] {
   return run.frames.map((frame, index) => ({
     number: frame.number,
+    place: index + 1,
     offset: frame.offset,
     shutter: frame.shutter,
     pass: frame.pass,

@@ -68,6 +68,14 @@ export const setsText = {
     complete: 'Complete this set',
     look: 'Look at this set',
     fireAgain: 'Fire again',
+    extend: 'Add frames',
+    extendHow: (darkest: string, brightest: string) =>
+      `This set goes from ${darkest} to ${brightest} EV. How many frames more at each end?`,
+    extendTo: (darkest: string, brightest: string) => `Then it goes from ${darkest} to ${brightest} EV.`,
+    added: { brighter: 'Brighter frames', darker: 'Darker frames' },
+    more: { brighter: 'One brighter frame more', darker: 'One darker frame more' },
+    fewer: { brighter: 'One brighter frame fewer', darker: 'One darker frame fewer' },
+    extendBy: (number: number) => (number === 0 ? 'No frame to add' : `Add ${frames(number)}`),
     choose: 'Choose frames, or a whole pass.',
     choice: 'Choose',
     choiceOf: (number: number) => `frame ${number}`,
@@ -91,6 +99,13 @@ export const setsText = {
       missing === 0
         ? 'Write the record of this set? Nothing is fired.'
         : `Fire the ${missing === 1 ? 'frame that is' : `${missing} frames that are`} missing?`,
+    extend: (darker: number, brighter: number, missing: number) => {
+      const ends = [darker === 0 ? '' : `${darker} darker`, brighter === 0 ? '' : `${brighter} brighter`];
+      const what = ends.filter((part) => part !== '').join(' and ');
+      const also =
+        missing === 0 ? '' : `, and the ${missing === 1 ? 'one that is' : `${missing} that are`} missing`;
+      return `Add ${what} ${darker + brighter === 1 ? 'frame' : 'frames'}${also}?`;
+    },
     frames: (numbers: readonly number[]) =>
       `Fire ${numbers.length === 1 ? 'frame' : 'frames'} ${allOf(numbers)} again?`,
     pass: (number: number) => `Fire pass ${number} again?`,

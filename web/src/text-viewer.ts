@@ -10,7 +10,7 @@ const isWholeNumber = (points: number) => Math.abs(points - Math.round(points)) 
 export const viewerText = {
   viewer: {
     of: (number: number, all: number) => `Frame ${number} of ${all}`,
-    pairOf: (number: number, all: number) => `Frames ${number} and ${number + 1} of ${all}`,
+    pairOf: (number: number, lighter: number, all: number) => `Frames ${number} and ${lighter} of ${all}`,
     darker: 'Darker frame',
     lighter: 'Lighter frame',
     darkerPair: 'Darker pair',

@@ -364,7 +364,7 @@ export const text = {
       black: 'More frames on the lighter side would hold it.',
       blown: 'More frames on the darker side would hold it.',
     },
-    oneMore: { black: 'One lighter frame more', blown: 'One darker frame more' },
+    oneMore: { black: 'Add a brighter frame', blown: 'Add a darker frame' },
     folder: 'Set folder',
     folderOfSets: 'The set folders are in',
     newSet: 'New set',

@@ -39,6 +39,7 @@ export interface RequestOptions extends ReadingOptions {
   readonly settle?: number;
   readonly release?: string;
   readonly least?: string;
+  readonly extend?: number;
   readonly handHeld?: number;
   readonly mains?: string;
   readonly lightRate?: number;
@@ -114,6 +115,22 @@ export function addRequestOptions(command: Command): Command {
     )
     .option('--json', 'print JSON');
 }
+
+/** For what fires a set, or foresees it. */
+export const addExtendOption = (command: Command): Command =>
+  command.option(
+    '--extend <n>',
+    'add up to so many frames at each end if the set loses highlights or shadows there (usual: 0)',
+    framesTo(MOST_FRAMES - 1),
+  );
+
+/** @returns what reads a number of frames, which may be none */
+export const framesTo =
+  (most: number): ((text: string) => number) =>
+  (text) => {
+    if (/^\d{1,9}$/.test(text.trim()) && Number(text) <= most) return Number(text);
+    throw new InvalidArgumentError(`give 0 to ${most} frames.`);
+  };
 
 export function bodyOption(): Option {
   return new Option('--body <kind>', 'practice, usb, or auto: a camera where there is one')
@@ -201,7 +218,7 @@ export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) 
 
 /** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
-  const { frames, from, to, span, step, base, mode, settle, release, least } = options;
+  const { frames, from, to, span, step, base, mode, settle, release, least, extend } = options;
   const readings = writtenReadings(options);
   if (step === undefined)
     throw new EvenrungError('malformed-request', 'Give the step between frames: --step 1, for example.');
@@ -217,6 +234,7 @@ export function writtenRequest(options: RequestOptions): WrittenSetRequest {
     ...(settle === undefined ? {} : { settle }),
     ...(release === undefined ? {} : { release: releaseSchema.parse(release) }),
     ...(least === undefined ? {} : { least: leastSchema.parse(least) }),
+    ...(extend === undefined ? {} : { extend }),
     conditions: writtenConditions(options),
   };
 }

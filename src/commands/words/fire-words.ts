@@ -152,13 +152,13 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         else say(`Body: ${happening.body.body.model}`);
         return;
       case 'run': {
+        passes = happening.run.plan.passes.length;
         if (happening.run.set.id === begun) return;
         begun = happening.run.set.id;
         told.clear();
         came.clear();
         for (const { number, state, marks } of happening.run.frames)
           if (state === 'verified') told.set(number, sentencesOf(marks));
-        passes = happening.run.plan.passes.length;
         headings.begin();
         say(words.begins(happening.run));
         // Nothing is fired before it was said. Of a schedule it was said with the schedule.

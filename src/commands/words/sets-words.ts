@@ -2,6 +2,7 @@
 // files call themselves may hold anything, and must not steer the terminal.
 import path from 'node:path';
 import { formatEv, fromEv } from '../../../shared/ev.js';
+import { ENDED } from '../../../shared/fold.js';
 import type { OnDisk } from '../../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../../shared/set-record.js';
 import type { RunState } from '../../../shared/state.js';
@@ -14,6 +15,7 @@ import type {
   StoredSet,
   Transition,
 } from '../../journal/index.js';
+import { lackingAtEnds } from '../../set/index.js';
 import { filesInCamera } from '../../station/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
@@ -131,6 +133,18 @@ function inCameraWords(set: StoredSet): string[] {
   ];
 }
 
+function atEndsWords({ set, isFolderThere }: ShownSet): string[] {
+  const { darker, brighter } = lackingAtEnds(set.frames.map(({ view }) => view));
+  if (darker + brighter === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
+  const what = [
+    ...(darker > 0 ? ['highlights in its darkest frame'] : []),
+    ...(brighter > 0 ? ['shadows in its brightest frame'] : []),
+  ];
+  return [
+    `It has lost ${what.join(', and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${darker + brighter === 1 ? 'a frame' : 'a frame at each end'}.`,
+  ];
+}
+
 /** @returns lines of at most 80 columns, but for words that are longer, such as paths */
 export function setInWords(shown: ShownSet): string[] {
   const { set, problem, log } = shown;
@@ -149,6 +163,7 @@ export function setInWords(shown: ShownSet): string[] {
     '',
     ...framesInWords(set.frames),
     ...section('what to know of them', [...rejected, ...marks]),
+    ...section('what it lacks at its ends', atEndsWords(shown)),
     ...section('released, and no file came', strays),
     ...section('what may still be in the camera', inCameraWords(set)),
     ...section(

@@ -15,7 +15,7 @@ export interface SetNaming {
 }
 
 export interface FrameNaming {
-  /** 1 is the darkest. */
+  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
   readonly number: number;
   readonly offsetEv: number;
   /** The nominal label, such as `1/60`. */

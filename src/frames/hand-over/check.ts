@@ -281,7 +281,7 @@ async function checkWhole(folder: string, { frame, file }: Present, find: Find):
 
 function findOddSizes(files: readonly Present[], find: Find): void {
   const sizes = files
-    .toSorted((one, other) => one.frame.number - other.frame.number)
+    .toSorted((one, other) => one.frame.offset - other.frame.offset)
     .map((present) => {
       const { frame, file, bytes, kept } = present;
       const kind = path.extname(file).slice(1);

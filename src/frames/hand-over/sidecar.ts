@@ -12,8 +12,9 @@ export const XMP_NAMESPACE = 'https://evenrung.invalid/ns/set/1.0/';
 export interface SidecarFacts {
   /** The identifier of the set, the same in all of its sidecars. */
   readonly set: string;
-  /** 1 is the darkest. */
+  /** Its number: 1 is the darkest of those that were planned at first. */
   readonly frame: number;
+  /** How many the set has. */
   readonly frames: number;
   /** EV from the base, a multiple of 1/6. */
   readonly offsetEv: number;
@@ -179,9 +180,9 @@ export async function writeSidecar(
   return null;
 }
 
-/** What is told by another attempt at the same frame, or in aperture priority by another first frame. */
+/** What is told by another attempt at the same frame, in aperture priority by another first frame, or since the set was extended. */
 const MAY_DIFFER =
-  /^ {3}<(xmp:CreateDate|evenrung:Base(?:Shutter|ExposureTime|Aperture|ISO))>[^<\n]*<\/\1>\n/gm;
+  /^ {3}<(xmp:CreateDate|evenrung:Frames|evenrung:Base(?:Shutter|ExposureTime|Aperture|ISO))>[^<\n]*<\/\1>\n/gm;
 
 /** @returns whether a sidecar is just as we write it, or once wrote it, for the frame that `text` is of: nobody has touched it since */
 export function isOurOwn(sidecar: string, text: string): boolean {

@@ -20,7 +20,8 @@ export interface LightRatio {
   readonly mark: boolean;
 }
 
-export interface LightComparison {
+/** What marks go by. */
+export interface OddLight {
   /** One for each pair of neighbours, the darkest first. */
   readonly ratios: readonly LightRatio[];
   /**
@@ -28,6 +29,11 @@ export interface LightComparison {
    * between two frames that names neither says that the light changed from there on.
    */
   readonly suspects: readonly number[];
+}
+
+export interface LightComparison extends OddLight {
+  /** EV that each pair is off what was planned, the camera's curve allowed for; null where too few cells can be compared. */
+  readonly off: readonly (number | null)[];
 }
 
 /** Fewer cells than this tell nothing: a per cent of the picture. */
@@ -80,6 +86,7 @@ export function compareLight(frames: readonly LitFrame[]): LightComparison {
       mark: marks[index] as boolean,
     })),
     suspects: frames.filter((_, index) => isSuspect(index, marks, errors)).map(({ number }) => number),
+    off: errors,
   };
 }
 

@@ -2,7 +2,7 @@
 // file changes with the light, and that of a JPEG changes much more.
 
 export interface SizedFrame {
-  /** 1 is the darkest frame of the set. */
+  /** Of its frame. */
   readonly number: number;
   /** Its extension, such as jpg. */
   readonly kind: string;

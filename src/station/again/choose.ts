@@ -1,9 +1,10 @@
 // Which set is taken up again after its end, and which frames of it are to be made. It only reads the journal.
 import { EvenrungError } from '../../../shared/errors.js';
 import { ENDED } from '../../../shared/fold.js';
-import type { Again } from '../../../shared/kept.js';
+import type { Again, Extend } from '../../../shared/kept.js';
 import { findSet, type Journal, type StoredRun, type StoredSet } from '../../journal/index.js';
-import { filesToLookFor, lackingIn, type TakenUp } from '../../set/index.js';
+import type { Extension } from '../../plan/index.js';
+import { filesToLookFor, lackingAtEnds, lackingIn, type TakenUp } from '../../set/index.js';
 
 /** A set that has ended, and which frames of it are to be made. */
 export interface ChosenSet {
@@ -13,10 +14,12 @@ export interface ChosenSet {
   readonly purpose: TakenUp['purpose'];
   /** Their numbers, ascending. */
   readonly frames: readonly number[];
+  /** By how many it is extended at each end; null if it stays as wide as it is. */
+  readonly extension: Extension | null;
 }
 
-/** Frames that are fired again; all that are missing, fired; or what is missing, looked for in the camera. */
-export type Wanted = Again | 'complete' | 'fetch';
+/** Frames that are fired again; all that are missing, fired; what is missing, looked for in the camera; or frames beyond its ends. */
+export type Wanted = Again | 'complete' | 'fetch' | { readonly extend: Extend };
 
 /**
  * @param written id of the set, or the beginning of it
@@ -36,7 +39,8 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
       'nothing-to-complete',
       `Of the set ${set.id} nothing is left to go on with${set.folder === null ? ': nothing was stored in it' : ''}. Fire it anew.`,
     );
-  const of = { run, set, folder: set.folder };
+  const of = { run, set, folder: set.folder, extension: null };
+  const missing = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
   if (wanted === 'fetch') {
     if (filesToLookFor(lackingIn(fetchable(set))) > 0) return { ...of, purpose: 'fetch', frames: [] };
     throw new EvenrungError(
@@ -44,13 +48,25 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
       `Of the set ${set.id} no file is missing that the camera could have.`,
     );
   }
+  if (typeof wanted === 'object' && 'extend' in wanted)
+    return { ...of, purpose: 'extend', frames: missing, extension: extensionOf(set, wanted.extend) };
   if (wanted !== 'complete') return { ...of, purpose: 'again', frames: numbersOf(set, wanted) };
-  const frames = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
   // What was cut short only at its end, since its folder was gone, has that end still to come.
-  if (frames.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames };
+  if (missing.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames: missing };
   throw new EvenrungError(
     'nothing-to-complete',
     `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. Choose frames to fire some of them again.`,
+  );
+}
+
+/** @throws EvenrungError nothing-to-complete if nobody says by how many, and its ends have lost nothing */
+function extensionOf({ id, frames }: StoredSet, { darker, brighter }: Extend): Extension {
+  if (darker !== undefined || brighter !== undefined) return { darker: darker ?? 0, brighter: brighter ?? 0 };
+  const lacking = lackingAtEnds(frames.map(({ view }) => view));
+  if (lacking.darker + lacking.brighter > 0) return lacking;
+  throw new EvenrungError(
+    'nothing-to-complete',
+    `The set ${id} has lost nothing at its ends, as far as its pictures tell. To extend it all the same, say by how many frames, darker or brighter.`,
   );
 }
 
@@ -64,6 +80,12 @@ export const fetchable = ({ frames, strays, made }: StoredSet) => ({
 /** @returns how many files of it are worth being looked for in the camera; none of a set that is under way, or has no folder */
 export const filesInCamera = (set: StoredSet): number =>
   ENDED.has(set.state) && set.folder !== null ? filesToLookFor(lackingIn(fetchable(set))) : 0;
+
+/** @param numbers the darkest frame first */
+const numbersInWords = (numbers: readonly number[]): string =>
+  numbers.every((number, index) => number === index + 1)
+    ? `counted from 1, the darkest, to ${numbers.length}`
+    : `${numbers.join(', ')}, from dark to light`;
 
 /** @throws EvenrungError frames-out-of-range */
 function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
@@ -81,7 +103,7 @@ function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
   if (unknown.length > 0 || chosen.frames.length === 0)
     throw new EvenrungError(
       'frames-out-of-range',
-      `${chosen.frames.length === 0 ? 'No frame is chosen' : `The set has no frame ${unknown.join(', ')}`}: they are counted from 1, the darkest, to ${frames.length}.`,
+      `${chosen.frames.length === 0 ? 'No frame is chosen' : `The set has no frame ${unknown.join(', ')}`}: they are ${numbersInWords(frames.map(({ view }) => view.number))}.`,
     );
   return [...new Set(chosen.frames)].sort((a, b) => a - b);
 }

@@ -12,15 +12,18 @@ import type {
   StoredSet,
   UnfinishedRun,
 } from '../../journal/index.js';
+import { type Plan, toWirePlan, withoutFrames } from '../../plan/index.js';
 import {
   type EarlierFrame,
   ENDED_MEANWHILE,
   earlierOf,
+  framesOf,
   lackingIn,
   type SetMemo,
   stray,
   type TakenUp,
   UNMADE,
+  unmadeAtEnds,
   wayBack,
 } from '../../set/index.js';
 import { type ChosenSet, fetchable } from './choose.js';
@@ -49,11 +52,17 @@ export const isFetched = ({ memo }: Pick<StoredSet, 'memo'>): boolean =>
 
 /**
  * From now on the set is under way: what its frames were is kept before they are planned anew, all of it at once.
+ * @param plan of the set with the frames that it is extended by; null if it is not
  * @returns what is to be gone on with
  * @throws EvenrungError storing-failed, folder-not-writable
  */
-export async function keepTakenUp(journal: Journal, chosen: ChosenSet): Promise<UnfinishedRun> {
+export async function keepTakenUp(
+  journal: Journal,
+  chosen: ChosenSet,
+  plan: Plan | null,
+): Promise<UnfinishedRun> {
   const { set, run } = chosen;
+  const added = plan === null ? [] : framesBeyond(set, plan);
   const there = new Set(await SetFolder.filesIn(chosen.folder));
   const again = set.frames.filter(
     ({ view }) => view.state === 'verified' && chosen.frames.includes(view.number),
@@ -62,7 +71,7 @@ export async function keepTakenUp(journal: Journal, chosen: ChosenSet): Promise<
   const memo = set.memo as SetMemo | null;
   const takenUp: TakenUp = {
     purpose: chosen.purpose,
-    frames: chosen.frames,
+    frames: [...chosen.frames, ...added.map(({ number }) => number)],
     ...(chosen.purpose === 'fetch' ? { lacked: lackingIn(fetchable(set)) } : {}),
     earlier: [
       ...leftBehind(memo?.takenUp ?? null, set, there),
@@ -80,7 +89,14 @@ export async function keepTakenUp(journal: Journal, chosen: ChosenSet): Promise<
       takenUp: { state, sentence: sentence ?? '', error, endedAt },
       before: run.memo,
     });
-    journal.rememberForSet(set.id, { meteredTv: null, lensAt: null, ...memo, takenUp } satisfies SetMemo);
+    const { added: _, ...kept } = memo ?? { meteredTv: null, lensAt: null };
+    const numbers = added.map(({ number }) => number);
+    journal.rememberForSet(set.id, {
+      ...kept,
+      ...(numbers.length === 0 ? {} : { added: numbers }),
+      takenUp,
+    } satisfies SetMemo);
+    if (plan !== null) journal.extendSet(set.id, { plan: toWirePlan(plan), frames: added });
     for (const frame of again)
       journal.frameChanged(set.id, isThere(frame) ? plannedAnew(frame.view) : gone(frame.view), NO_FILE);
   });
@@ -100,6 +116,14 @@ const gone = (view: FrameView): FrameView => ({
   ...plannedAnew(view),
   ...{ state: 'rejected', reason: 'Its file was not there any more.' },
 });
+
+/** @returns the frames of the plan that the set has not, as planned */
+function framesBeyond({ frames, strays }: StoredSet, plan: Plan): FrameView[] {
+  const known = { frames: frames.map(({ view }) => view), strays };
+  return framesOf(plan, known)
+    .map(({ view }) => view)
+    .filter(({ offset }) => known.frames.every((one) => one.offset !== offset));
+}
 
 const outcomeOf = ({ state }: StoredSet): TakenUp['outcome'] =>
   state === 'complete' || state === 'stopped' ? state : 'halted';
@@ -162,6 +186,7 @@ export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence:
       return;
     }
     for (const frame of set.frames) goBack(journal, set.id, frame, earlierOf(takenUp, frame.view.number));
+    leaveOut(journal, set, memo?.added ?? []);
     if (memo !== null && takenUp !== null)
       journal.rememberForSet(set.id, { ...memo, takenUp: { ...takenUp, abandoned: true } } satisfies SetMemo);
     const isComplete = journal.set(set.id)?.frames.every(({ view }) => view.state === 'verified') ?? false;
@@ -169,6 +194,18 @@ export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence:
     const state = isComplete ? 'complete' : before === 'complete' ? 'halted' : before;
     journal.abandonSet(set.id, { state, sentence });
     endRun(journal, run.id, { state, sentence });
+  });
+}
+
+/** What it was to be extended by, and was not, is no part of it. */
+function leaveOut(journal: Journal, { id, frames, plan }: StoredSet, added: readonly number[]): void {
+  const unmade = unmadeAtEnds(frames, added);
+  if (unmade.length === 0) return;
+  for (const { view } of unmade)
+    if (view.state === 'fired') journal.addStray(id, stray(view, new Date(), ENDED_MEANWHILE));
+  journal.leaveOut(id, {
+    plan: withoutFrames(plan, new Set(unmade.map(({ view }) => view.offset))),
+    frames: unmade.map(({ view }) => view.number),
   });
 }
 

@@ -3,6 +3,7 @@ import { asEvenrungError } from '../../../shared/errors.js';
 import { parseSetRequest } from '../../../shared/request.js';
 import type { Body } from '../../camera/index.js';
 import type { Journal } from '../../journal/index.js';
+import { extendPlan, fromWirePlan, type Plan } from '../../plan/index.js';
 import type { Run } from '../../set/index.js';
 import { forgetSchedule } from '../firing.js';
 import type { Parts } from '../parts.js';
@@ -11,9 +12,23 @@ import type { ChosenSet } from './choose.js';
 import { abandon, keepTakenUp } from './kept.js';
 import { mustFit } from './must-fit.js';
 
+/** @returns the plan with the frames that the set is extended by; null if it is not */
+function extended({ set, run, extension }: ChosenSet, body: Body, planner: Parts['planner']): Plan | null {
+  if (extension === null) return null;
+  const request = parseSetRequest(run.request);
+  const { step, mode, settleSeconds, least } = request;
+  const plan = fromWirePlan(set.plan, { step, mode, settleSeconds, least }, body.limits);
+  return extendPlan(
+    plan,
+    extension,
+    planner.limitsOf(body),
+    planner.conditionsOf({ ...request, base: set.plan.base.shutter }, body),
+  );
+}
+
 /**
  * Comes back as soon as it is under way. The earlier frames are kept, and stay in the set where nothing comes of it.
- * @throws EvenrungError as mustFit; storing-failed, folder-not-writable, ending
+ * @throws EvenrungError as mustFit and extendPlan; base-not-offered, storing-failed, folder-not-writable, ending
  */
 export async function takeUpAgain(
   parts: Parts,
@@ -24,13 +39,15 @@ export async function takeUpAgain(
   const { one, bodies, report, planner, firing, events } = parts;
   const frames = chosen.set.plan.offsets.length;
   planner.askFor({ ...parseSetRequest(chosen.run.request), frames });
+  let plan: Plan | null = null;
   try {
     await mustFit(chosen, body, await report.readinessAsked());
+    plan = extended(chosen, body, planner);
   } catch (cause) {
     throw bodies.loseIfLost(asEvenrungError(cause));
   }
   one.mustNotBeEnding();
-  const left = await keepTakenUp(journal, chosen);
+  const left = await keepTakenUp(journal, chosen, plan);
   try {
     const run = await remake(parts, left, { body, startedBy });
     forgetSchedule(events);

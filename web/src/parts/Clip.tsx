@@ -1,16 +1,20 @@
 // What of a frame is black and what is blown out, and what no frame of its set holds.
 import { type Clipping, LOST_SHARE, lostIn } from '../../../shared/clipping.js';
+import type { Extend } from '../../../shared/kept.js';
 import type { FrameView } from '../../../shared/state.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
 
-type Looked = Pick<FrameView, 'number' | 'state' | 'clipped'>;
+type Looked = Pick<FrameView, 'state' | 'clipped'>;
 
 /** Marks whose sentence stands in `Clip` and `Lost`. */
 export const SAID_BY_CLIP: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
 
 interface ClipProps {
-  readonly frame: Looked;
+  readonly frame: Looked & {
+    /** Counted from 1, the darkest. */
+    readonly place: number;
+  };
   /** How many the set has. */
   readonly frames: number;
 }
@@ -40,14 +44,22 @@ export function Clip({ frame, frames }: ClipProps) {
 }
 
 interface LostProps {
+  /** The darkest first. */
   readonly frames: readonly Looked[];
-  /** Asks for the set again with one frame more on that side; left out, that is not offered. */
+  /** Adds a frame on that side; left out, that is not offered. */
   readonly onMore?: ((side: Clipping['side']) => void) | undefined;
+  readonly isBusy?: boolean;
 }
 
+/** @returns the frame that would hold what was lost on this side */
+export const oneMore = (side: Clipping['side']): Extend =>
+  side === 'blown' ? { darker: 1 } : { brighter: 1 };
+
 /** The one thing that cannot be mended at home. */
-export function Lost({ frames, onMore }: LostProps) {
-  const lost = frames.flatMap((frame) => (frame.state === 'verified' ? lostIn(frame, frames.length) : []));
+export function Lost({ frames, onMore, isBusy = false }: LostProps) {
+  const lost = frames.flatMap(({ state, clipped }, index) =>
+    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
+  );
   if (lost.length === 0) return null;
   return (
     <ul class="lost">
@@ -58,7 +70,7 @@ export function Lost({ frames, onMore }: LostProps) {
             {text.run.lost[side](share)} {onMore === undefined && text.run.wouldHold[side]}
           </span>
           {onMore !== undefined && (
-            <button type="button" onClick={() => onMore(side)}>
+            <button type="button" disabled={isBusy} onClick={() => onMore(side)}>
               {text.run.oneMore[side]}
             </button>
           )}

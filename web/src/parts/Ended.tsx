@@ -1,21 +1,19 @@
 // How a run ended, where its frames are, and the way on.
 import { useEffect, useRef } from 'preact/hooks';
-import type { Clipping } from '../../../shared/clipping.js';
-import { formatEv, fromEv, minusSixths, NO_EV, plusSixths } from '../../../shared/ev.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
-import { onDiskOf } from '../kept-sets.js';
+import { extendSet, notNow, onDiskOf } from '../kept-sets.js';
 import { type Outcome as EndedAs, outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, route } from '../route.js';
 import { isNarrow } from '../screen.js';
-import { askFor, firedHere, newSet, nextViewpoint, request, watched } from '../store.js';
+import { busy, firedHere, newSet, nextViewpoint, refusedAction, request, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
-import { Lost } from './Clip.js';
+import { Lost, oneMore } from './Clip.js';
 import { Mark } from './Mark.js';
-import { More } from './More.js';
+import { More, Refused } from './More.js';
 
 const verifiedOf = ({ frames }: RunView) => frames.filter(({ state }) => state === 'verified').length;
 
@@ -77,20 +75,22 @@ function askAnew() {
   requestAnimationFrame(() => document.getElementById('ask-heading')?.focus());
 }
 
-/** The same set, reaching one frame farther. */
-function askWider({ plan: { offsets, base, readings } }: RunView, side: Clipping['side']) {
-  const made = offsets.map(fromEv);
-  const [darkest = NO_EV, next = plusSixths(darkest, request.value.step)] = made;
-  const lightest = made.at(-1) ?? NO_EV;
-  const apart = minusSixths(next, darkest);
-  askAnew();
-  askFor({
-    from: formatEv(side === 'blown' ? minusSixths(darkest, apart) : darkest),
-    to: formatEv(side === 'black' ? plusSixths(lightest, apart) : lightest),
-    step: formatEv(apart, false),
-    // They are counted from a base that nobody chose.
-    ...(readings === undefined ? {} : { base: base.shutter }),
-  });
+/** At one press: it has only just ended. */
+function Lacks({ run }: { readonly run: RunView }) {
+  // On its own page that is said already.
+  if (isOnItsPage(run)) return null;
+  const mayExtend = mayFire.value && notNow.value === null && endOf(run, null).kept !== null;
+  const refused = refusedAction.value?.action === 'again' ? refusedAction.value.refusal : null;
+  return (
+    <>
+      <Lost
+        frames={run.frames}
+        isBusy={busy.value === 'again'}
+        onMore={mayExtend ? (side) => void extendSet(run.set.id, oneMore(side)) : undefined}
+      />
+      <Refused refusal={refused} />
+    </>
+  );
 }
 
 /** How it came out, where it is seen at once, and the next set. A wide screen has room for all there is to say. */
@@ -102,9 +102,7 @@ export function Outcome({ id, run, schedule }: Props) {
       ) : (
         <Ended id={id} run={run} schedule={schedule} />
       )}
-      {schedule === null && run !== null && (
-        <Lost frames={run.frames} onMore={mayFire.value ? (side) => askWider(run, side) : undefined} />
-      )}
+      {schedule === null && run !== null && <Lacks run={run} />}
       {run !== null && verifiedOf(run) > 0 && <ToSet run={run} isOneOfMany={schedule !== null} />}
       {schedule !== null && route.value.name !== 'sets' && (
         <a class="button new-set" href={addressOf.sets}>
@@ -116,12 +114,13 @@ export function Outcome({ id, run, schedule }: Props) {
   );
 }
 
+const isOnItsPage = (run: RunView): boolean => route.value.name === 'set' && route.value.id === run.set.id;
+
 /** Where it is looked at, named, completed and fired again. */
 function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMany: boolean }) {
   const isGone = endOf(run, null).kept === null;
   const lacks = mayFire.value && !isGone && verifiedOf(run) < run.frames.length;
-  const page = route.value;
-  if ((isOneOfMany && !lacks) || (page.name === 'set' && page.id === run.set.id)) return null;
+  if ((isOneOfMany && !lacks) || isOnItsPage(run)) return null;
   return (
     <a class="button new-set" href={addressOf.set(run.set.id)}>
       {lacks ? text.set.complete : text.set.look}

@@ -2,13 +2,14 @@
 import { useEffect, useState } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
-import type { Again, KeptSetDetail } from '../../../shared/kept.js';
+import type { Again, Extend, KeptSetDetail } from '../../../shared/kept.js';
 import { notesAfter } from '../../../shared/run-notes.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath, sheetPath } from '../api.js';
 import {
   disliked,
+  extendSet,
   fetchMissing,
   fireAgain,
   lookedAt,
@@ -24,8 +25,9 @@ import { addressOf, goTo } from '../route.js';
 import { busy, refusedAction } from '../store.js';
 import { text } from '../text.js';
 import { clock, exactly } from '../words.js';
-import { Clip, Lost, SAID_BY_CLIP } from './Clip.js';
+import { Clip, Lost, oneMore, SAID_BY_CLIP } from './Clip.js';
 import { Confirm } from './Confirm.js';
+import { Extending } from './Extending.js';
 import { Fold } from './Fold.js';
 import { LabelFields, type LabelTexts } from './Labels.js';
 import { Mark } from './Mark.js';
@@ -86,7 +88,6 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
       {sentence !== null && <p data-sentence>{text.said(sentence)}</p>}
       {mayFire.value && <Rename key={set.id} set={set} />}
       {set.hasSheet && <Sheet set={set} />}
-      <Lost frames={set.frames} />
       <Frames set={set} />
       <Remarks set={set} />
       {set.folderName !== null && (
@@ -170,6 +171,9 @@ function Sheet({ set }: { readonly set: KeptSetDetail }) {
 
 // --- The frames, and firing them again.
 
+/** Frames that are fired again, frames beyond its ends; null for all that are missing. */
+type What = Again | { readonly extend: Extend } | null;
+
 function Frames({ set }: { readonly set: KeptSetDetail }) {
   const [chosen, setChosen] = useState<ReadonlySet<number> | null>(null);
   useEffect(() => {
@@ -178,7 +182,8 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
     setChosen(new Set([disliked.value.frame]));
     disliked.value = null;
   }, [disliked.value]);
-  const [asked, setAsked] = useState<{ readonly what: Again | null } | null>(null);
+  const [asked, setAsked] = useState<{ readonly what: What } | null>(null);
+  const [isExtending, setExtending] = useState(false);
   const missing = set.frames.filter((frame) => frame.state !== 'verified').length;
   const why = notNow.value;
   const stands = set.onDisk?.state ?? 'gone';
@@ -191,8 +196,11 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
     const others = [...chosen].filter((other) => other !== number);
     setChosen(new Set(chosen.has(number) ? others : [...others, number]));
   };
+  const canExtend = isOffered && why === null && stands === 'whole';
+  const askToExtend = (extend: Extend) => setAsked({ what: { extend } });
   return (
     <>
+      <Lost frames={set.frames} onMore={canExtend ? (side) => askToExtend(oneMore(side)) : undefined} />
       <h3>{text.set.frames}</h3>
       {isOffered && (
         <div class="pair">
@@ -210,10 +218,18 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
               {text.set.fireAgain}
             </button>
           )}
+          {stands === 'whole' && !isExtending && (
+            <button type="button" disabled={why !== null} onClick={() => setExtending(true)}>
+              {text.set.extend}
+            </button>
+          )}
         </div>
       )}
       {isOffered && why !== null && <p class="soft">{text.set[why]}</p>}
       {isOffered && why === null && stands === 'whole' && asked === null && <InCamera set={set} />}
+      {canExtend && isExtending && (
+        <Extending frames={set.frames} onExtend={askToExtend} onLeave={() => setExtending(false)} />
+      )}
       {isOffered && chosen !== null && why === null && (
         <div class="choosing">
           <p>{text.set.choose}</p>
@@ -228,9 +244,9 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
       )}
       {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
       <ol role="list" class="kept-frames" aria-label={text.set.frames}>
-        {set.frames.map((frame) => (
+        {set.frames.map((frame, index) => (
           <li key={frame.number} data-frame={frame.number} data-state={frame.state}>
-            <Tile set={set} frame={frame} />
+            <Tile set={set} frame={frame} place={index + 1} />
             {isOffered && chosen !== null && why === null && (
               <label class="choice" for={`choose-${frame.number}`}>
                 <input
@@ -269,7 +285,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
           question={questionFor(asked.what, missing)}
           startedAt={set.startedAt}
           onLeave={() => setAsked(null)}
-          onFire={() => fireAgain(set.id, asked.what)}
+          onFire={() => fire(set.id, asked.what)}
         />
       )}
     </>
@@ -293,15 +309,27 @@ function InCamera({ set: { id, inCamera } }: { readonly set: KeptSetDetail }) {
   );
 }
 
+const fire = (id: string, what: What): Promise<boolean> =>
+  what !== null && 'extend' in what ? extendSet(id, what.extend) : fireAgain(id, what);
+
 const framesOf = (set: KeptSetDetail, pass: number) =>
   set.frames.filter((frame) => frame.pass === pass).map(({ number }) => number);
 
-function questionFor(what: Again | null, missing: number): string {
+function questionFor(what: What, missing: number): string {
   if (what === null) return text.confirm.complete(missing);
+  if ('extend' in what)
+    return text.confirm.extend(what.extend.darker ?? 0, what.extend.brighter ?? 0, missing);
   return 'pass' in what ? text.confirm.pass(what.pass) : text.confirm.frames(what.frames);
 }
 
-function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: FrameView }) {
+interface TileProps {
+  readonly set: KeptSetDetail;
+  readonly frame: FrameView;
+  /** Counted from 1, the darkest. */
+  readonly place: number;
+}
+
+function Tile({ set, frame, place }: TileProps) {
   const { number, offset, shutter, state, file, attempts, reason, marks } = frame;
   const partner = partnerOf(frame);
   const isMissing = set.onDisk?.missing.includes(number) ?? false;
@@ -341,7 +369,7 @@ function Tile({ set, frame }: { readonly set: KeptSetDetail; readonly frame: Fra
         )}
         {isChanged && <span class="reason">{text.onDisk.changed}</span>}
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
-        <Clip frame={frame} frames={set.frames.length} />
+        <Clip frame={{ ...frame, place }} frames={set.frames.length} />
         {marks
           .filter(({ code }) => !SAID_BY_CLIP.has(code))
           .map(({ code, sentence }) => (

@@ -63,26 +63,29 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
   const stage = useStage();
 
   const all = set.frames.length;
-  const shown = (isPair ? [number, number + 1] : [number]).flatMap((each) => set.frames[each - 1] ?? []);
+  // Frames that were added later have numbers out of order: one goes by where they stand.
+  const place = set.frames.findIndex((frame) => frame.number === number);
+  const shown = place < 0 ? [] : set.frames.slice(place, place + (isPair ? 2 : 1));
   const panes = stage.size === null ? [] : panesIn(stage.size, stage.density, isPair);
   const room: Room | null =
     picture === null || panes[0] === undefined ? null : { picture, screen: panes[0], density: stage.density };
   const look = room === null ? WHOLE : within(wanted, room);
-  const last = isPair ? all - 1 : all;
+  const last = isPair ? all - 2 : all - 1;
 
   const change = (next: (look: Look, room: Room) => Look) => {
     if (room !== null) setWanted((before) => next(within(before, room), room));
   };
   const move = (by: number) => {
-    const next = number + by;
-    if (next >= 1 && next <= last) goTo(addressOf(next), true);
+    const next = set.frames[place + by];
+    if (place >= 0 && next !== undefined && place + by <= last) goTo(addressOf(next.number), true);
   };
   const pair = () => {
     setIsSwapped(false);
     setIsEvened(false);
     setIsPair(!isPair);
     // The last one has its neighbour on the other side.
-    if (!isPair && number === all) goTo(addressOf(all - 1), true);
+    const before = set.frames[place - 1];
+    if (!isPair && place === all - 1 && before !== undefined) goTo(addressOf(before.number), true);
   };
   const canPair = all > 1;
 
@@ -151,7 +154,9 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
   const isReady = room !== null && states.includes('there');
   const isWhole = look.points === 'whole';
   const zoom = isReady ? words.zoom(pointsOf(look, room), isWhole) : '';
-  const name = isPair ? words.pairOf(number, all) : words.of(number, all);
+  const beside = shown[1];
+  const name =
+    isPair && beside !== undefined ? words.pairOf(number, beside.number, all) : words.of(number, all);
   const [darker, lighter] = shown;
   const evens = isEvened && darker !== undefined && lighter !== undefined;
 
@@ -222,7 +227,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
         <div class="viewer-tools">
           <button
             type="button"
-            aria-disabled={number <= 1}
+            aria-disabled={place <= 0}
             aria-label={isPair ? words.darkerPair : words.darker}
             onClick={() => move(-1)}
           >
@@ -230,7 +235,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
           </button>
           <button
             type="button"
-            aria-disabled={number >= last}
+            aria-disabled={place >= last}
             aria-label={isPair ? words.lighterPair : words.lighter}
             onClick={() => move(1)}
           >
