@@ -116,7 +116,15 @@ describe('a request by readings', () => {
 
   it('keeps what was metered for whoever knows the body', () => {
     expect(parseSetRequest({ readings, step: 1 })).toEqual({
-      ...{ step: 6, mode: 'manual', settleSeconds: 0, release: null, least: 'time', extend: 0, conditions: {} },
+      ...{
+        step: 6,
+        mode: 'manual',
+        settleSeconds: 0,
+        release: null,
+        least: 'time',
+        extend: 0,
+        conditions: {},
+      },
       metered: { darkest: time(0.25), brightest: ev(12), written: readings },
     });
     expect(parseRunRequest({ readings, step: '2/3', name: 'Boathouse' })).toMatchObject({
