@@ -1,10 +1,10 @@
 // Frames that a set is extended by: at which end it lacks one, which leave it again, what they are called, and what is said of them.
 import { describe, expect, it } from 'vitest';
-import { parseSetRequest } from '../../shared/request.js';
 import type { FrameView } from '../../shared/state.js';
 import { limitsFromStated, planWritten, STATED_DEFAULTS } from '../../src/plan/index.js';
 import { addedNote, addedWords, lackingAtEnds, reachesOnNote, unmadeAtEnds } from '../../src/set/added.js';
 import { framesOf } from '../../src/set/set-frame.js';
+import { parseFramed } from '../framed.js';
 
 const frame = (number: number, more: Partial<FrameView> = {}): FrameView => ({
   ...{ number, pass: 1, offset: number - 2, exposureTime: 1, shutter: '1', state: 'verified', attempts: 1 },
@@ -56,7 +56,7 @@ describe('frames that were to be added', () => {
 
 describe('numbers', () => {
   const planOf = (from: number, to: number) => {
-    const { conditions: _, extend: __, ...wanted } = parseSetRequest({ from, to, step: 1, base: '1/60' });
+    const { conditions: _, extend: __, ...wanted } = parseFramed({ from, to, step: 1, base: '1/60' });
     return planWritten(wanted, limitsFromStated(STATED_DEFAULTS));
   };
   const pairs = (frames: ReturnType<typeof framesOf>) =>

@@ -20,7 +20,7 @@ import fc from '../seeded.js';
 
 const LIMITS = limitsFromStated(STATED_DEFAULTS);
 const planOf = (written: object): Plan => {
-  const { conditions: _, extend: __, ...wanted } = parseSetRequest({ step: 1, base: '1/60', ...written });
+  const { conditions: _, extend: __, ...wanted } = parseFramed({ step: 1, base: '1/60', ...written });
   return planWritten(wanted, LIMITS);
 };
 const evs = ({ offsets }: Plan): number[] => offsets.map(toEv);
