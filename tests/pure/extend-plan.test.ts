@@ -3,7 +3,7 @@
 import { describe, expect, it } from 'vitest';
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import { sixths, toEv } from '../../shared/ev.js';
-import { MOST_FRAMES, parseSetRequest } from '../../shared/request.js';
+import { MOST_FRAMES } from '../../shared/request.js';
 import {
   type Extension,
   extendedMost,
@@ -16,6 +16,7 @@ import {
   toWirePlan,
   withoutFrames,
 } from '../../src/plan/index.js';
+import { parseFramed } from '../framed.js';
 import fc from '../seeded.js';
 
 const LIMITS = limitsFromStated(STATED_DEFAULTS);
