@@ -304,7 +304,8 @@ describe('which body', () => {
     const about = page.locator('.about');
     await page.getByText('About this body').click();
     await about.getByText('Brackets 3 frames, 1/3 to 3 EV apart.').waitFor();
-    await about.getByText('The longest exposure whose file comes back is 900 s.').waitFor();
+    // 2^(58/6) s, the longest of its settings by bulb.
+    await about.getByText('The longest exposure whose file comes back is 813 s.').waitFor();
     expect(await about.textContent()).toContain('The command evenrung learn finds it out.');
     await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
     await wellLaid(page);

@@ -125,7 +125,8 @@ export const text = {
       brackets.length === 0
         ? 'It has no auto-bracket that can be used over the cable: the shutter is set for every frame.'
         : `Brackets ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
-    longest: (seconds: number) => `The longest exposure whose file comes back is ${some(seconds)}.`,
+    longest: (seconds: number) =>
+      `The longest exposure whose file comes back is ${seconds < 10 ? some(seconds) : `${Math.round(seconds)} s`}.`,
     oneRelease: (mostInOneGo: number | null) =>
       `One release can fire a whole pass${mostInOneGo === null ? '' : `, ${mostInOneGo} frames at most`}.`,
     timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting, apart }: BodyView['timing']) =>
