@@ -186,8 +186,8 @@ describe('the light of neighbouring frames', () => {
     const dark: LightGrid = { width: 64, height: 43, cells: new Float32Array(64 * 43).fill(Number.NaN) };
     expect(lightRatio(dark, grids.get(0) as LightGrid)).toBeNull();
     expect(lightRatio({ width: 2, height: 2, cells: Float32Array.of(0.1, 0.1, 0.1, 0.1) }, dark)).toBeNull();
-    expect(compareLight([])).toEqual({ ratios: [], suspects: [] });
-    expect(compareLight(setOf([0]))).toEqual({ ratios: [], suspects: [] });
+    expect(compareLight([])).toEqual({ ratios: [], suspects: [], off: [] });
+    expect(compareLight(setOf([0]))).toEqual({ ratios: [], suspects: [], off: [] });
   });
 
   it('takes time that nobody notices', PACED, () => {
