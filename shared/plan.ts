@@ -27,9 +27,6 @@ export const planPassSchema = z.strictObject({
   oneRelease: z.literal(true).optional(),
 });
 
-/** The code of a warning that is a caution: it is told before anything is fired. */
-export const SUN_METERED = 'sun-metered';
-
 export const warningSchema = z.strictObject({ code: z.string(), message: z.string() });
 
 export const planSchema = z
@@ -96,7 +93,3 @@ export type Suggestion = z.infer<typeof suggestionSchema>;
 export type WirePlan = z.infer<typeof planSchema>;
 export type WirePass = z.infer<typeof planPassSchema>;
 export type Warning = z.infer<typeof warningSchema>;
-
-/** @returns the sentences that are told before anything is fired */
-export const cautionsIn = (warnings: readonly Warning[]): string[] =>
-  warnings.filter(({ code }) => code === SUN_METERED).map(({ message }) => message);

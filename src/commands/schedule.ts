@@ -1,7 +1,7 @@
 // `schedule`: says what a run on a schedule comes to, without a body.
 import type { Command } from 'commander';
+import { cautionsIn } from '../../shared/cautions.js';
 import { EvenrungError } from '../../shared/errors.js';
-import { cautionsIn } from '../../shared/plan.js';
 import { parseScheduleRequest, type WrittenSchedule } from '../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Plan } from '../plan/index.js';

@@ -1,6 +1,8 @@
 // What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
+
+import { SUN_METERED } from '../../shared/cautions.js';
 import { formatDuration } from '../../shared/duration.js';
-import { SUN_METERED, type Warning } from '../../shared/plan.js';
+import type { Warning } from '../../shared/plan.js';
 import {
   type BodyLimits,
   type BracketShape,

@@ -1,7 +1,8 @@
 // Plans for the body that is there, and foresees schedules for it. What is asked for is what its readiness is judged for from then
 // on. It fires nothing.
+
+import { cautionsIn } from '../../shared/cautions.js';
 import { EvenrungError } from '../../shared/errors.js';
-import { cautionsIn } from '../../shared/plan.js';
 import { type AskedSet, isMetered, type SetRequest } from '../../shared/request.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { ScheduleRequest } from '../../shared/schedule.js';

@@ -1,6 +1,7 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
+
+import { cautionsIn } from '../../../shared/cautions.js';
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
-import { cautionsIn } from '../../../shared/plan.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
 import { formatEv, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';

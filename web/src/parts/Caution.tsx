@@ -1,5 +1,5 @@
 // What has to be known before anything is fired, where it is seen before the bar is pressed.
-import { cautionsIn } from '../../../shared/plan.js';
+import { cautionsIn } from '../../../shared/cautions.js';
 import { planShown } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
