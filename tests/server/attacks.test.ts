@@ -43,6 +43,7 @@ const CHANGES = [
   ['PATCH', '/api/sets/x', { name: 'x' }],
   ['POST', '/api/sets/x/again', { frames: [1] }],
   ['POST', '/api/sets/x/complete', {}],
+  ['POST', '/api/sets/x/extend', {}],
   ['POST', '/api/sets/x/fetch', {}],
 ] as const;
 const READS = [
