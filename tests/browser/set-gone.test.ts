@@ -78,10 +78,10 @@ describe.each(SIZES)('on a $name', (size) => {
       .locator('.kept-set')
       .getByText('The files of frames 3, 4 are not in the set folder any more.')
       .waitFor();
-    expect(await page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
+    await expect.poll(() => page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
     await page.getByRole('button', { name: 'Fire again' }).click();
     await page.getByRole('button', { name: 'Fire 2 frames again' }).waitFor();
-    expect(await page.getByLabel('Choose frame 3').isChecked()).toBe(true);
+    await expect.poll(() => page.getByLabel('Choose frame 3').isChecked()).toBe(true);
 
     rmSync(folder, { recursive: true });
     await comeBack(page);
@@ -89,11 +89,11 @@ describe.each(SIZES)('on a $name', (size) => {
       .locator('.kept-set')
       .getByText(/is not where it was: it was moved or deleted/)
       .waitFor();
-    expect(await page.getByRole('button', { name: /^Fire / }).count()).toBe(0);
+    await expect.poll(() => page.getByRole('button', { name: /^Fire / }).count()).toBe(0);
     await page.goto(new URL('#', panel.address).href);
     await page.getByText('Set folder missing').filter({ visible: true }).first().waitFor();
-    expect(await page.getByText('All 9 frames are verified.').count()).toBe(0);
-    expect(await ticks(page).count()).toBe(0);
+    await expect.poll(() => page.getByText('All 9 frames are verified.').count()).toBe(0);
+    await expect.poll(() => ticks(page).count()).toBe(0);
     await page.screenshot({ path: screenAt(`${size.name}-ended-gone`), fullPage: true });
   });
 });
