@@ -6,6 +6,7 @@ import type { DirectProfile } from '../../shared/profile.js';
 import type { Body, BroughtFile, Released } from '../camera/index.js';
 import { type BracketShape, labelledShutters, ONE_EV, type ShutterSetting } from '../exposure/index.js';
 import { readRecorded, recordedTv } from '../frames/index.js';
+import { median, tidy } from './figures.js';
 import type { LearnStep } from './lesson.js';
 
 /** Frames that are released one after another, each as soon as the head of the one before is here. */
@@ -298,10 +299,3 @@ const recordedTvOf = ({ seconds }: ShutterSetting): number => -Math.log2(seconds
 
 const notSo = (why: string): EvenrungError =>
   new EvenrungError('not-learnt', `The camera is not to be reached directly: ${why}.`);
-
-function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? 0;
-}
-
-const tidy = (seconds: number): number => Math.round(Math.max(0, seconds) * 1000) / 1000;

@@ -14,6 +14,7 @@ import {
   sixths,
   toEv,
 } from '../exposure/index.js';
+import { median, tidy } from './figures.js';
 import { notMoved, tooFewTimes, tooQuick } from './not-learnt.js';
 import { TestFrames } from './test-frames.js';
 
@@ -298,10 +299,3 @@ function middleOf(settings: readonly ShutterSetting[]): ShutterSetting {
   if (middle !== undefined) return middle;
   throw tooFewTimes();
 }
-
-function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? 0;
-}
-
-const tidy = (seconds: number): number => Math.round(Math.max(0, seconds) * 1000) / 1000;
