@@ -26,3 +26,20 @@ export function lostIn(
   if (place === frames) lost.push({ side: 'black', share: clipped.dark });
   return lost.filter(({ share }) => share >= LOST_SHARE);
 }
+
+/** @param frames the darkest first @returns what the ends of a set have lost, as far as its frames there are verified */
+export const lostAtEnds = (
+  frames: readonly { readonly state: string; readonly clipped: Parameters<typeof lostIn>[0]['clipped'] }[],
+): Clipping[] =>
+  frames.flatMap(({ state, clipped }, index) =>
+    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
+  );
+
+/** @param frames the darkest first @returns how many frames would hold what was lost: one at each end that has lost something */
+export function lackingAtEnds(frames: Parameters<typeof lostAtEnds>[0]): {
+  readonly darker: number;
+  readonly brighter: number;
+} {
+  const sides = lostAtEnds(frames).map(({ side }) => side);
+  return { darker: sides.includes('blown') ? 1 : 0, brighter: sides.includes('black') ? 1 : 0 };
+}

@@ -1,23 +1,11 @@
 // Frames that a set is extended by: at which end it lacks one, which of them leave it again, and what is said of them. Pure: it knows
 // neither files nor bodies.
-import { type Clipping, lostIn } from '../../shared/clipping.js';
+import type { Clipping } from '../../shared/clipping.js';
 import { roughDuration } from '../../shared/duration.js';
 import type { FrameView } from '../../shared/state.js';
 import { formatEv, fromEv } from '../exposure/index.js';
 import type { LightComparison } from '../frames/index.js';
-import type { Extension } from '../plan/index.js';
-
-/** @param frames the darkest first @returns what the ends of a set have lost, as far as its frames there are verified */
-export const lostAtEnds = (frames: readonly FrameView[]): Clipping[] =>
-  frames.flatMap(({ state, clipped }, index) =>
-    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
-  );
-
-/** @returns one frame at each end that has lost something */
-export function lackingAtEnds(frames: readonly FrameView[]): Extension {
-  const sides = lostAtEnds(frames).map(({ side }) => side);
-  return { darker: sides.includes('blown') ? 1 : 0, brighter: sides.includes('black') ? 1 : 0 };
-}
+import { percent } from './marks.js';
 
 /**
  * Only from the ends inwards: a frame that was not made between two that were is a gap, and stays missing.
@@ -74,9 +62,6 @@ export function reachesOnNote(lost: readonly Clipping[], added: readonly FrameVi
   const which = added.map(({ number, offset }) => `${number} (${formatEv(fromEv(offset))} EV)`);
   return `The set was extended: ${why.join(', and ')}. ${which.length === 1 ? 'Frame' : 'Frames'} ${which.join(', ')} ${which.length === 1 ? 'is' : 'are'} added.`;
 }
-
-const percent = (share: number): string =>
-  `${share < 0.01 ? (share * 100).toFixed(1) : Math.round(share * 100)}%`;
 
 /**
  * @param made numbers of the frames that were added

@@ -1,5 +1,5 @@
 // One set: the walk from release to release, its frames, how it ends.
-export { lackingAtEnds, unmadeAtEnds } from './added.js';
+export { unmadeAtEnds } from './added.js';
 export type { CameSoFar } from './from-before.js';
 export { Hold, KEEP_AWAKE_MS } from './hold.js';
 export { keeperOf, type SetMemo } from './keeper.js';

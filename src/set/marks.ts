@@ -54,7 +54,7 @@ export function clippingMarks(frame: {
   );
 }
 
-const percent = (share: number): string =>
+export const percent = (share: number): string =>
   `${share < 0.01 ? (share * 100).toFixed(1) : Math.round(share * 100)}%`;
 
 export const movedMark = (ev: number): FrameViewMark => ({

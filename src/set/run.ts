@@ -1,7 +1,7 @@
 // One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
 // ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
 import { setTimeout as sleep } from 'node:timers/promises';
-import type { Clipping } from '../../shared/clipping.js';
+import { type Clipping, lostAtEnds } from '../../shared/clipping.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
@@ -12,7 +12,7 @@ import { type BodyLimits, parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
 import { type Conditions, type Extension, extendPlan, type Plan, toWirePlan } from '../plan/index.js';
-import { lostAtEnds, reachesOnNote } from './added.js';
+import { reachesOnNote } from './added.js';
 import { Book } from './book.js';
 import { Common } from './common.js';
 import { endSet, type PutBack, type SetEnded } from './ending.js';

@@ -1,8 +1,10 @@
 // Frames that a set is extended by: at which end it lacks one, which leave it again, what they are called, and what is said of them.
+
 import { describe, expect, it } from 'vitest';
+import { lackingAtEnds } from '../../shared/clipping.js';
 import type { FrameView } from '../../shared/state.js';
 import { limitsFromStated, planWritten, STATED_DEFAULTS } from '../../src/plan/index.js';
-import { addedNote, addedWords, lackingAtEnds, reachesOnNote, unmadeAtEnds } from '../../src/set/added.js';
+import { addedNote, addedWords, reachesOnNote, unmadeAtEnds } from '../../src/set/added.js';
 import { framesOf } from '../../src/set/set-frame.js';
 import { parseFramed } from '../framed.js';
 

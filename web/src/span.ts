@@ -10,7 +10,7 @@ export interface Span {
 export type End = 'darker' | 'brighter';
 
 /** As in shared/request.ts. */
-const MOST_FRAMES = 61;
+export const MOST_FRAMES = 61;
 
 /** May be no whole number, if the ends are no whole number of steps apart. */
 export const framesIn = ({ from, to }: Span, step: Sixths): number => (to - from) / step + 1;

@@ -1,6 +1,8 @@
 // What `sets` says to a person at a terminal of 80 columns. Pure: it takes what was read, and returns lines. What people and
 // files call themselves may hold anything, and must not steer the terminal.
+
 import path from 'node:path';
+import { lackingAtEnds } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { OnDisk } from '../../../shared/kept.js';
@@ -15,7 +17,6 @@ import type {
   StoredSet,
   Transition,
 } from '../../journal/index.js';
-import { lackingAtEnds } from '../../set/index.js';
 import { filesInCamera } from '../../station/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';

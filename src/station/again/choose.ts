@@ -1,10 +1,11 @@
 // Which set is taken up again after its end, and which frames of it are to be made. It only reads the journal.
+import { lackingAtEnds } from '../../../shared/clipping.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { Again, Extend } from '../../../shared/kept.js';
 import { findSet, type Journal, type StoredRun, type StoredSet } from '../../journal/index.js';
 import type { Extension } from '../../plan/index.js';
-import { filesToLookFor, lackingAtEnds, lackingIn, type TakenUp } from '../../set/index.js';
+import { filesToLookFor, lackingIn, type TakenUp } from '../../set/index.js';
 
 /** A set that has ended, and which frames of it are to be made. */
 export interface ChosenSet {

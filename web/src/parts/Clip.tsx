@@ -1,5 +1,5 @@
 // What of a frame is black and what is blown out, and what no frame of its set holds.
-import { type Clipping, LOST_SHARE, lostIn } from '../../../shared/clipping.js';
+import { type Clipping, LOST_SHARE, lostAtEnds, lostIn } from '../../../shared/clipping.js';
 import type { Extend } from '../../../shared/kept.js';
 import type { FrameView } from '../../../shared/state.js';
 import { text } from '../text.js';
@@ -57,9 +57,7 @@ export const oneMore = (side: Clipping['side']): Extend =>
 
 /** The one thing that cannot be mended at home. */
 export function Lost({ frames, onMore, isBusy = false }: LostProps) {
-  const lost = frames.flatMap(({ state, clipped }, index) =>
-    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
-  );
+  const lost = lostAtEnds(frames);
   if (lost.length === 0) return null;
   return (
     <ul class="lost">

@@ -1,9 +1,10 @@
 // By how many frames a finished set is extended at each end. It proposes one where the set has lost something.
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { lostIn } from '../../../shared/clipping.js';
+import { lackingAtEnds } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { Extend } from '../../../shared/kept.js';
 import type { FrameView } from '../../../shared/state.js';
+import { type End, MOST_FRAMES } from '../span.js';
 import { text } from '../text.js';
 
 interface Props {
@@ -13,13 +14,8 @@ interface Props {
   readonly onLeave: () => void;
 }
 
-type End = 'darker' | 'brighter';
-
-/** As in shared/request.ts. */
-const MOST_FRAMES = 61;
-
 export function Extending({ frames, onExtend, onLeave }: Props) {
-  const [by, setBy] = useState(() => proposed(frames));
+  const [by, setBy] = useState(() => lackingAtEnds(frames));
   const box = useRef<HTMLElement>(null);
   // The button that opened it is gone, and the focus with it.
   useEffect(() => box.current?.focus(), []);
@@ -74,13 +70,4 @@ export function Extending({ frames, onExtend, onLeave }: Props) {
       </div>
     </section>
   );
-}
-
-/** Where it has lost nothing, nothing is proposed. */
-function proposed(frames: readonly FrameView[]): Record<End, number> {
-  const lost = frames.flatMap(({ state, clipped }, index) =>
-    state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length) : [],
-  );
-  const isLost = (side: 'blown' | 'black') => lost.some((one) => one.side === side);
-  return { darker: isLost('blown') ? 1 : 0, brighter: isLost('black') ? 1 : 0 };
 }
