@@ -62,7 +62,7 @@ export function place(
 }
 
 /** What the link brings back, longest first. */
-const usableOf = ({ shutters, longestSeconds }: BodyLimits): ShutterSetting[] =>
+export const usableOf = ({ shutters, longestSeconds }: BodyLimits): ShutterSetting[] =>
   shutters.filter(({ seconds }) => seconds <= longestSeconds);
 
 const framesFrom = (start: Sixths, step: Sixths, frames: number): Sixths[] =>

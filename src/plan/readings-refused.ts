@@ -22,7 +22,7 @@ import {
   slowestThatHolds,
 } from '../exposure/index.js';
 import { apertureFor, isoFor, rangeOf } from './impossible.js';
-import type { Placement, Scene } from './readings-place.js';
+import { type Placement, type Scene, usableOf } from './readings-place.js';
 import { type Part, sunInWords } from './readings-words.js';
 
 const unusable = (message: string, field: Part | 'step', suggestions: readonly Suggestion[] = []) =>
@@ -126,7 +126,7 @@ export function noPlaceFor(
   standing: Standing,
   placeAt: (step: Sixths) => Placement | null,
 ): EvenrungError {
-  const usable = limits.shutters.filter(({ seconds }) => seconds <= limits.longestSeconds);
+  const usable = usableOf(limits);
   const range = rangeOf({ ...limits, shutters: usable });
   const { brightestTv, darkestTv, room } = scene;
   const [longest, shortest] = [slowestThatHolds(brightestTv, room), fastestThatHolds(darkestTv, room)];
