@@ -16,6 +16,7 @@
 // takes one EV of that. No more than 4 EV are counted in a raw file, because stray light in the lens fills the deepest shadows of scenes like
 // these, and no more than 3 in a JPEG, whose curve presses them together (both common practice, no source).
 import type { FileKind, Reading } from '../../shared/reading.js';
+import { linearOf } from '../../shared/srgb.js';
 import { apertureValue, exposureValueOfLuminance, speedValue } from './apex.js';
 import { fromEv, minusSixths, plusSixths, type Sixths, toEv } from './ev.js';
 import { nearestSetting, SHUTTER_SCALES, timeAt } from './shutter.js';
@@ -36,11 +37,6 @@ export const EV_ABOVE: Readonly<Record<FileKind, number>> = {
   raw: Math.log2(RAW_CLIPS_AT),
   jpeg: -Math.log2(linearOf(GREY_LEVEL / 255)),
 };
-
-/** @param level of an sRGB picture, 0.04 to 1 @returns linear light, 0 to 1 (IEC 61966-2-1) */
-function linearOf(level: number): number {
-  return ((level + 0.055) / 1.055) ** 2.4;
-}
 
 const FULL_AT_ISO_100 = 30_000;
 const READ_NOISE = 3;

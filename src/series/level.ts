@@ -1,4 +1,5 @@
 // How light a frame came out, measured in its small copy. Pure: pixels in, numbers out; it knows no set and no base.
+import { LINEAR_OF_LEVEL, LUMA } from '../../shared/srgb.js';
 
 /** How light a frame came out. */
 export interface Level {
@@ -24,14 +25,8 @@ const TRIMMED = 0.2;
 const BLACK = 2;
 const BLOWN = 253;
 
-/** IEC 61966-2-1: from an 8-bit sRGB value to linear light, 0 to 1. */
-const LINEAR = Float64Array.from({ length: 256 }, (_, value) => {
-  const encoded = value / 255;
-  return encoded <= 0.04045 ? encoded / 12.92 : ((encoded + 0.055) / 1.055) ** 2.4;
-});
-
 /** Half of the least light that 8 bits can tell from none. */
-const FLOOR = (LINEAR[1] ?? 0) / 2;
+const FLOOR = (LINEAR_OF_LEVEL[1] ?? 0) / 2;
 
 /**
  * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of 16 x 12 tiles, then
@@ -68,7 +63,9 @@ export function measureLevel(pixels: Uint8Array, { width, height, channels }: Pi
 }
 
 const luminance = (red: number, green: number, blue: number): number =>
-  0.2126 * (LINEAR[red] ?? 0) + 0.7152 * (LINEAR[green] ?? 0) + 0.0722 * (LINEAR[blue] ?? 0);
+  LUMA[0] * (LINEAR_OF_LEVEL[red] ?? 0) +
+  LUMA[1] * (LINEAR_OF_LEVEL[green] ?? 0) +
+  LUMA[2] * (LINEAR_OF_LEVEL[blue] ?? 0);
 
 function trimmedMean(values: readonly number[]): number {
   const sorted = [...values].sort((a, b) => a - b);

@@ -1,6 +1,8 @@
 // How far merged radiance is from the light of the practice scene, which is known: on parts of 8 by 8 pixels that some frame holds.
+
+import { LUMA } from '../../shared/srgb.js';
 import { sceneMap } from '../../src/camera/practice/scene.js';
-import { type Copy, FLOOR, LUMA, SHOULDER } from '../../src/light/copy.js';
+import { type Copy, FLOOR, SHOULDER } from '../../src/light/copy.js';
 import type { Radiance } from '../../src/light/radiance/merge.js';
 
 const PART = 8;

@@ -1,7 +1,8 @@
 // What a set can become, against what is known of the practice scene, and against the library's own response and merge (OpenCV 4.12).
 import { beforeAll, describe, expect, it } from 'vitest';
+import { LINEAR_OF_LEVEL } from '../../shared/srgb.js';
 import { bodySetting } from '../../src/exposure/index.js';
-import { type Copy, SRGB_LINEAR } from '../../src/light/copy.js';
+import type { Copy } from '../../src/light/copy.js';
 import { type Cv, openCv, scoped } from '../../src/light/process/opencv.js';
 import { Merging, type Radiance } from '../../src/light/radiance/merge.js';
 import { isRising, type Response, recoveredResponse } from '../../src/light/radiance/response.js';
@@ -48,7 +49,7 @@ describe('the response', () => {
     expect(isRising(response)).toBe(true);
     for (const curve of response)
       for (let level = 20; level <= 220; level += 10) {
-        const known = Math.log2((SRGB_LINEAR[level] as number) / (SRGB_LINEAR[128] as number));
+        const known = Math.log2((LINEAR_OF_LEVEL[level] as number) / (LINEAR_OF_LEVEL[128] as number));
         expect(Math.abs((curve[level] as number) - known)).toBeLessThan(Math.log2(1.02));
       }
   });

@@ -1,6 +1,7 @@
 // What a set holds, on pictures that are computed here: what is lost, at which end and by how much, is then known.
 import { describe, expect, it } from 'vitest';
-import { type Copy, FLOOR, SHOULDER, SRGB_LINEAR, srgbLevel } from '../../src/light/copy.js';
+import { LINEAR_OF_LEVEL, levelOf } from '../../shared/srgb.js';
+import { type Copy, FLOOR, SHOULDER } from '../../src/light/copy.js';
 import { coverageOf, SMALL_PART } from '../../src/light/coverage/coverage.js';
 import { CELL, type ExposedFrame } from '../../src/light/coverage/exposed.js';
 import { coverageMap } from '../../src/light/coverage/map.js';
@@ -15,7 +16,7 @@ const COUNT = SIZE.width * SIZE.height;
 function frameOf(light: (cell: number) => number, offsetEv: number): ExposedFrame {
   const pixels = new Uint8Array(COUNT * 3);
   for (let cell = 0; cell < COUNT; cell += 1)
-    pixels.fill(srgbLevel(light(cell) * 2 ** offsetEv), cell * 3, cell * 3 + 3);
+    pixels.fill(levelOf(light(cell) * 2 ** offsetEv), cell * 3, cell * 3 + 3);
   return { offsetEv, copy: { ...SIZE, pixels } };
 }
 
@@ -31,7 +32,7 @@ const ramp = (ev: number) => (cell: number) =>
   2 ** (-3 + ev * ((cell % SIZE.width) / (SIZE.width - 1) - 0.5));
 
 /** EV that one frame holds, by the levels between which it counts (IEC 61966-2-1). */
-const HELD_EV = Math.log2((SRGB_LINEAR[SHOULDER] as number) / (SRGB_LINEAR[FLOOR] as number));
+const HELD_EV = Math.log2((LINEAR_OF_LEVEL[SHOULDER] as number) / (LINEAR_OF_LEVEL[FLOOR] as number));
 
 describe('coverage', () => {
   it('of frames that hold everything says so, and how much two hold', () => {
@@ -67,8 +68,8 @@ describe('coverage', () => {
 
   it('tells about how many stops are missing, to one stop', () => {
     // A ramp of 12 EV about -3 EV ends at +3 EV, and below at -9 EV; a frame holds up to its shoulder and down to its floor.
-    const shoulder = Math.log2(SRGB_LINEAR[SHOULDER] as number);
-    const floor = Math.log2(SRGB_LINEAR[FLOOR] as number);
+    const shoulder = Math.log2(LINEAR_OF_LEVEL[SHOULDER] as number);
+    const floor = Math.log2(LINEAR_OF_LEVEL[FLOOR] as number);
     for (const end of [-2, -1, 0]) {
       const { stops } = judged(ramp(12), range(end, 4)).highlights;
       expect(Math.abs((stops ?? Number.NaN) - (3 + end - shoulder))).toBeLessThan(1);

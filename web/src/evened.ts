@@ -1,11 +1,8 @@
 // A lighter frame shown as dark as its darker neighbour. The sum is made in linear light: each sRGB value is decoded, scaled and
 // coded again (IEC 61966-2-1), and all 256 of them make one table. Pure. What a tone curve of the camera did before stays in it.
 
-const linear = (coded: number): number =>
-  coded <= 0.04045 ? coded / 12.92 : ((coded + 0.055) / 1.055) ** 2.4;
-const coded = (light: number): number =>
-  light <= 0.0031308 ? light * 12.92 : 1.055 * light ** (1 / 2.4) - 0.055;
+import { codedOf, linearOf } from '../../shared/srgb.js';
 
 /** @param ev by which it is made lighter; less than 0 is darker @returns what each of the values from 0 to 1 becomes */
 export const evenedTable = (ev: number): number[] =>
-  Array.from({ length: 256 }, (_, value) => Math.min(1, coded(linear(value / 255) * 2 ** ev)));
+  Array.from({ length: 256 }, (_, value) => Math.min(1, codedOf(linearOf(value / 255) * 2 ** ev)));

@@ -1,6 +1,7 @@
 // One exposure of the practice body's scene: luminance to electrons, noise, sRGB, JPEG with Exif. Time and f-number are
 // exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
 import sharp from 'sharp';
+import { LUMA, levelOf } from '../../../shared/srgb.js';
 import { METER_CONSTANT_K, NO_EV, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
 import { type DrawnScene, keptScene } from './drawn-scene.js';
 import { declareVersion, exifOf, type RecordedSettings } from './exif.js';
@@ -33,7 +34,7 @@ const BASE_ISO = 100;
 /** Linear sRGB of light of luminance 1 at warmth -1 (the lake) and +1 (the wood): red and blue, green makes up the rest. */
 const COOL = { red: 0.75, blue: 1.45 };
 const WARM = { red: 1.45, blue: 0.45 };
-const LUMA = { red: 0.2126, green: 0.7152, blue: 0.0722 };
+const [LUMA_RED, LUMA_GREEN, LUMA_BLUE] = LUMA;
 
 // The scene in each channel is kept as a code, log2 of cd/m2 in 1/256 EV, so that an exposure is one look-up a sample.
 const CODES_PER_EV = 256;
@@ -133,12 +134,6 @@ function levelTable(iso: number): Uint8Array {
   });
 }
 
-/** @param linear share of white @returns level 0 to 255 (IEC 61966-2-1) */
-function levelOf(linear: number): number {
-  const share = Math.min(1, Math.max(0, linear));
-  return Math.round(255 * (share <= 0.0031308 ? 12.92 * share : 1.055 * share ** (1 / 2.4) - 0.055));
-}
-
 function encodeRow(row: number, { picture, luminance, warmth }: SceneMap, codes: Uint16Array): void {
   const { width } = PICTURES[picture];
   const end = (row + 1) * width;
@@ -158,7 +153,7 @@ function tintCodes(): Float64Array {
     const strength = Math.abs(tint) / TINTS;
     const { red, blue } = tint < 0 ? COOL : WARM;
     const shares = [1 + (red - 1) * strength, 0, 1 + (blue - 1) * strength] as const;
-    const green = (1 - LUMA.red * shares[0] - LUMA.blue * shares[2]) / LUMA.green;
+    const green = (1 - LUMA_RED * shares[0] - LUMA_BLUE * shares[2]) / LUMA_GREEN;
     table.set(
       [shares[0], green, shares[2]].map((share) => Math.log2(share) * CODES_PER_EV),
       (tint + TINTS) * 3,

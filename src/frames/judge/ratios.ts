@@ -1,5 +1,6 @@
 // Whether neighbouring frames differ in light as much as their offsets say. Exif proves settings; this looks at the pixels. What
 // comes of it is a mark for a person to look at, never a reason to reject a frame. Pure.
+import { codedOf } from '../../../shared/srgb.js';
 import type { LightGrid } from '../read/light-grid.js';
 
 export interface LitFrame {
@@ -121,8 +122,7 @@ export function lightRatio(darker: LightGrid, lighter: LightGrid): number | null
 /** 1 in the middle of the sRGB scale, 0 at both ends and for a cell that tells nothing. */
 function weightOf(linear: number): number {
   if (!(linear > 0)) return 0;
-  const level = linear <= 0.0031308 ? 12.92 * linear : 1.055 * linear ** (1 / 2.4) - 0.055;
-  return Math.max(0, 1 - Math.abs(2 * level - 1));
+  return Math.max(0, 1 - Math.abs(2 * codedOf(linear) - 1));
 }
 
 function weightedMedian(samples: { ev: number; weight: number }[]): number {

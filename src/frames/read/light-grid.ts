@@ -1,4 +1,5 @@
 // The light of a small copy on a coarse grid, so that frames can be compared with each other without keeping their pixels. Pure.
+import { LINEAR_OF_LEVEL, LUMA } from '../../../shared/srgb.js';
 
 export interface LightGrid {
   readonly width: number;
@@ -15,15 +16,6 @@ const LONGER_SIDE = 64;
  */
 const DARKEST = 12;
 const LIGHTEST = 242;
-
-/** Linear value of each 8-bit level (IEC 61966-2-1). */
-const LINEAR = Float64Array.from({ length: 256 }, (_, level) => {
-  const share = level / 255;
-  return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4;
-});
-
-/** Luminance from linear red, green and blue (IEC 61966-2-1, from ITU-R BT.709). */
-const LUMA = [0.2126, 0.7152, 0.0722] as const;
 
 /** @param pixels 8-bit sRGB, or grey, row by row */
 export function lightGrid(
@@ -58,8 +50,8 @@ function luminanceAt(pixels: Uint8Array, at: number, channels: number): number {
   const highest = Math.max(red, green, blue);
   if (highest > LIGHTEST || highest < DARKEST) return Number.NaN;
   return (
-    LUMA[0] * (LINEAR[red] as number) +
-    LUMA[1] * (LINEAR[green] as number) +
-    LUMA[2] * (LINEAR[blue] as number)
+    LUMA[0] * (LINEAR_OF_LEVEL[red] as number) +
+    LUMA[1] * (LINEAR_OF_LEVEL[green] as number) +
+    LUMA[2] * (LINEAR_OF_LEVEL[blue] as number)
   );
 }

@@ -1,6 +1,7 @@
 // What a set holds of a scene: how much of the picture is well exposed in no frame, in one, in two and more; what is missing, at which end,
 // and by how many stops. Pure.
-import { FLOOR, SHOULDER, SRGB_LINEAR } from '../copy.js';
+import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
+import { FLOOR, SHOULDER } from '../copy.js';
 import { CELL, type Cells, cellsOf, type ExposedFrame, highestOf, lostShare } from './exposed.js';
 import { partsOf } from './parts.js';
 import type { Coverage, Missing } from './result.js';
@@ -132,7 +133,7 @@ function isInStep(darker: ExposedFrame, brighter: ExposedFrame): boolean {
     if (low > SHOULDER && high < SHOULDER) backwards += 1;
     if (low >= FLOOR && high < FLOOR) backwards += 1;
     if (low < FLOOR || low > SHOULDER || high < FLOOR || high > SHOULDER) continue;
-    ratios.push(Math.log2((SRGB_LINEAR[high] as number) / (SRGB_LINEAR[low] as number)));
+    ratios.push(Math.log2((LINEAR_OF_LEVEL[high] as number) / (LINEAR_OF_LEVEL[low] as number)));
   }
   if (backwards * EVERY > MOST_BACKWARDS * count) return false;
   if (ratios.length * EVERY < FEWEST_CELLS * count) return true;

@@ -1,5 +1,6 @@
 // The picture of what a set holds: the scene in dim grey, and over it the cells that no frame holds, and those that only one does. Pure.
-import { type Copy, FLOOR, SHOULDER, SRGB_LINEAR } from '../copy.js';
+import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
+import { type Copy, FLOOR, SHOULDER } from '../copy.js';
 import { CELL, type Cells, type ExposedFrame, highestOf } from './exposed.js';
 
 /** Okabe and Ito, "Color Universal Design" (2008): orange and sky blue are told apart by whoever sees colours otherwise. */
@@ -48,7 +49,7 @@ function sceneOf(frames: readonly ExposedFrame[], count: number): Float64Array {
       const off = Math.abs(level - (FLOOR + SHOULDER) / 2);
       if (off >= best) continue;
       best = off;
-      light[cell] = Math.log2(Math.max(1e-4, SRGB_LINEAR[level] as number)) - offsetEv;
+      light[cell] = Math.log2(Math.max(1e-4, LINEAR_OF_LEVEL[level] as number)) - offsetEv;
     }
   }
   const sorted = light.toSorted();

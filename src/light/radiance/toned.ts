@@ -1,7 +1,8 @@
 // Radiance as a picture that a screen can show: a proof of what the set can become, not the final picture. Drago, Myszkowski, Annen and Chiba,
 // "Adaptive Logarithmic Mapping for Displaying High Contrast Scenes", Eurographics 2003, equation 4; from memory, and checked against a library in
 // the tests. Pure.
-import { type Copy, LUMA } from '../copy.js';
+import { LUMA } from '../../../shared/srgb.js';
+import type { Copy } from '../copy.js';
 import type { Radiance } from './merge.js';
 
 /** The paper's bias, between its 0.7 and 0.9, and the gamma of a screen. */

@@ -1,6 +1,7 @@
 // Decodes a picture to the small copies that it is judged by. Whatever it is given, it says why it cannot; it never throws because of a file. Knows no exposure.
 import type { Sharp, SharpOptions } from 'sharp';
-import { type Copy, type Grey, LUMA } from '../copy.js';
+import { LUMA } from '../../../shared/srgb.js';
+import type { Copy, Grey } from '../copy.js';
 import { isUnreadable, type Unreadable } from './unreadable.js';
 
 /** Where a picture is: a file with its kind, as its extension by content; or the JPEG that a raw file carries, and how far it has to be turned. */
