@@ -5,7 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import type { Again } from '../../shared/kept.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
@@ -14,7 +14,17 @@ import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, checksumOf, exifTool } from '../../src/frames/index.js';
 import { Journal, journalFile } from '../../src/journal/index.js';
-import type { EventLog, Station } from '../../src/station/index.js';
+import type { Station } from '../../src/station/index.js';
+import {
+  type EndedSet,
+  endedSet,
+  lost,
+  type Made,
+  never,
+  picturesIn,
+  recordIn,
+  refusal,
+} from '../harness/ended-set.js';
 import { Hands } from '../harness/hands.js';
 import { TestLink } from '../harness/links.js';
 import { openStation } from '../harness/station.js';
@@ -38,16 +48,6 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-const lost = () =>
-  new EvenrungError('frame-missing', 'The shutter went, but no file came.', { released: true });
-const never = () => new Promise<never>(() => undefined);
-
-interface Made {
-  readonly station: Station;
-  readonly events: EventLog;
-  readonly link: TestLink;
-}
-
 /** @param see what its limits are taken for */
 async function station(
   of: PracticeBody = body,
@@ -66,51 +66,30 @@ async function atWork(of: PracticeBody = body): Promise<Made> {
   return made;
 }
 
-interface Set {
-  readonly id: string;
-  readonly folder: string;
-}
+/** A set of nine. @param shots after which it is stopped */
+const setOf = (made: Made, shots?: number): Promise<EndedSet> => endedSet(journal, made, NINE, shots);
 
-/** A set of nine, as it ended. @param shots after which it is stopped */
-async function setOf({ station: at, link }: Made, shots = Number.POSITIVE_INFINITY): Promise<Set> {
-  link.releases = 0;
-  link.afterFire = (count) => {
-    if (count === shots) at.stop();
-  };
-  await at.start(NINE);
-  await at.settled();
-  link.afterFire = () => undefined;
-  link.releases = 0;
-  link.changes.length = 0;
-  const [{ id, folder } = { id: '', folder: null }] = journal.sets({ limit: 1 });
-  return { id, folder: folder ?? '' };
-}
-
-async function fireAgain({ station: at }: Made, { id }: Set, chosen: Again): Promise<void> {
+async function fireAgain({ station: at }: Made, { id }: EndedSet, chosen: Again): Promise<void> {
   await at.again(id, chosen);
   await at.settled();
 }
 
-const recordIn = async ({ folder }: Set): Promise<KeptSetRecord> =>
-  readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
 /** The pass that made a frame: they are not fired from dark to light. */
-const passOf = async (set: Set, number: number): Promise<number> =>
+const passOf = async (set: EndedSet, number: number): Promise<number> =>
   (await recordIn(set)).frames[number - 1]?.pass ?? 0;
 /** What is said of the time that had passed; other notes depend on the computer. */
 const laterNotes = ({ notes }: KeptSetRecord): string[] =>
   notes.filter((note) => /the light may have moved/.test(note));
-const framesIn = async ({ folder }: Set): Promise<string[]> =>
-  (await readdir(folder)).filter((name) => /^\d\d_.*\.jpg$/.test(name)).sort();
 /** What was set aside, without sidecars. */
 const picturesAside = ({ setAside }: KeptSetRecord): string[] =>
   setAside.map(({ file }) => file).filter((file) => !file.endsWith('.xmp'));
-const asideIn = async ({ folder }: Set): Promise<string[]> =>
+const asideIn = async ({ folder }: EndedSet): Promise<string[]> =>
   (await readdir(path.join(folder, 'set-aside')).catch(() => []))
     .filter((name) => name.endsWith('.jpg'))
     .sort();
 
 /** Everything that has to hold of a folder at any moment after its first end. */
-async function expectSound(set: Set, more: readonly string[] = []): Promise<KeptSetRecord> {
+async function expectSound(set: EndedSet, more: readonly string[] = []): Promise<KeptSetRecord> {
   const { findings, record } = await checkSet(set.folder);
   const notes = findings.filter(({ file }) => !more.includes(file ?? ''));
   expect(notes.filter(({ code }) => code !== 'set-incomplete').map(({ sentence }) => sentence)).toEqual([]);
@@ -127,14 +106,6 @@ async function expectSound(set: Set, more: readonly string[] = []): Promise<Kept
   expect(journal.unfinishedRun()).toBeNull();
   return record;
 }
-
-const refusal = (work: Promise<unknown>): Promise<EvenrungError> =>
-  work.then(
-    () => {
-      throw new Error('It was not refused.');
-    },
-    (cause: unknown) => asEvenrungError(cause),
-  );
 
 describe('a frame that is fired again', () => {
   it('takes its place in the set; the one before is set aside, and both are kept', async () => {
@@ -192,7 +163,7 @@ describe('a frame that is fired again', () => {
       picturesAside(record).map((file) => checksumOf(path.join(set.folder, file))),
     );
     expect(kept).toEqual(sums);
-    expect(await framesIn(set)).toHaveLength(9);
+    expect(await picturesIn(set)).toHaveLength(9);
   });
 
   it('is one of several, over several passes; frames that were not chosen are not touched', async () => {
@@ -205,7 +176,7 @@ describe('a frame that is fired again', () => {
     expect(picturesAside(record).sort()).toEqual(
       ['02', '05', '08'].map((number) => `set-aside/frame-${number}.jpg`),
     );
-    expect(await framesIn(set)).toHaveLength(9);
+    expect(await picturesIn(set)).toHaveLength(9);
   });
 
   it('that is wrong at first is made up; what was wrong is set aside too', async () => {
@@ -383,7 +354,7 @@ describe('firing again that comes to nothing', () => {
     // With its times; only the releases are counted on.
     const after = journal.set(set.id)?.frames[2];
     expect(after).toEqual({ ...before, view: { ...before?.view, attempts: 3 } });
-    expect(await framesIn(set)).toHaveLength(9);
+    expect(await picturesIn(set)).toHaveLength(9);
     // What was made lies there all the same: nothing that came is thrown away.
     expect(record.setAside.map(({ reason }) => reason)).toEqual(
       Array(2).fill('Came back when nothing was waiting for it.'),
@@ -473,7 +444,7 @@ describe('a set that is not complete', () => {
     expect(laterNotes(record)).toEqual([
       expect.stringMatching(/^Completed \d+ s after it was begun: the light may have moved\.$/),
     ]);
-    expect(await framesIn(set)).toHaveLength(9);
+    expect(await picturesIn(set)).toHaveLength(9);
     expect(journal.runs()).toMatchObject([{ state: 'complete' }]);
     expect(made.events.state.run).toMatchObject({ state: 'complete', set: { id: set.id } });
   });
@@ -530,7 +501,7 @@ describe('a set that is not complete', () => {
 });
 
 describe('is refused, and nothing is changed', () => {
-  const untouched = async (set: Set, work: () => Promise<unknown>) => {
+  const untouched = async (set: EndedSet, work: () => Promise<unknown>) => {
     const names = await readdir(set.folder, { recursive: true }).catch(() => null);
     const transitions = journal.transitions().length;
     const error = await refusal(work());
@@ -677,7 +648,7 @@ describe('is refused, and nothing is changed', () => {
 
 describe('cut off in the middle', () => {
   /** A set taken up again by a program that dies with its second release. */
-  async function cutOff(chosen: Again, shots = 2): Promise<Set> {
+  async function cutOff(chosen: Again, shots = 2): Promise<EndedSet> {
     const first = await station();
     const set = await setOf(first);
     await first.station.close();
@@ -766,7 +737,7 @@ describe('cut off in the middle', () => {
     // The one that had not been moved yet is moved now.
     expect(picturesAside(record).sort()).toEqual(['set-aside/frame-03.jpg', 'set-aside/frame-04.jpg']);
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
-    expect(await framesIn(set)).toHaveLength(9);
+    expect(await picturesIn(set)).toHaveLength(9);
   });
 });
 

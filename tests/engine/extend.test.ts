@@ -4,17 +4,26 @@ import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import type { Extend } from '../../shared/kept.js';
 import { MOST_FRAMES, type WrittenSetRequest } from '../../shared/request.js';
-import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
+import type { KeptSetRecord } from '../../shared/set-record.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import { PRACTICE_SHAPES } from '../../src/camera/practice/shapes.js';
 import type { BodyLimits } from '../../src/exposure/index.js';
 import { checkSet, exifTool } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import type { EventLog, Station } from '../../src/station/index.js';
+import type { Station } from '../../src/station/index.js';
+import {
+  type EndedSet,
+  endedSet,
+  lost,
+  type Made,
+  never,
+  picturesIn,
+  recordIn,
+  refusal,
+} from '../harness/ended-set.js';
 import { Hands } from '../harness/hands.js';
 import { ApartTestLink, TestLink } from '../harness/links.js';
 import { openStation, stationOver } from '../harness/station.js';
@@ -38,16 +47,6 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-const lost = () =>
-  new EvenrungError('frame-missing', 'The shutter went, but no file came.', { released: true });
-const never = () => new Promise<never>(() => undefined);
-
-interface Made {
-  readonly station: Station;
-  readonly events: EventLog;
-  readonly link: TestLink;
-}
-
 async function station(of: PracticeBody = body): Promise<Made> {
   const link = new TestLink(of);
   const hands = new Hands();
@@ -61,42 +60,18 @@ async function atWork(of: PracticeBody = body): Promise<Made> {
   return made;
 }
 
-interface Set {
-  readonly id: string;
-  readonly folder: string;
-}
+const setOf = (made: Made, asked: WrittenSetRequest = THREE, shots?: number): Promise<EndedSet> =>
+  endedSet(journal, made, asked, shots);
 
-/** A set as it ended. @param shots after which it is stopped */
-async function setOf(
-  { station: at, link }: Made,
-  asked: WrittenSetRequest = THREE,
-  shots = Number.POSITIVE_INFINITY,
-): Promise<Set> {
-  link.afterFire = (count) => {
-    if (count === shots) at.stop();
-  };
-  await at.start(asked);
-  await at.settled();
-  link.afterFire = () => undefined;
-  link.releases = 0;
-  link.changes.length = 0;
-  const [{ id, folder } = { id: '', folder: null }] = journal.sets({ limit: 1 });
-  return { id, folder: folder ?? '' };
-}
-
-async function extend({ station: at }: Made, { id }: Set, by: Extend): Promise<void> {
+async function extend({ station: at }: Made, { id }: EndedSet, by: Extend): Promise<void> {
   await at.extend(id, by);
   await at.settled();
 }
 
-const recordIn = async ({ folder }: Set): Promise<KeptSetRecord> =>
-  readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
 const filesOf = ({ frames }: KeptSetRecord): (string | null)[] => frames.map(({ file }) => file);
-const picturesIn = async ({ folder }: Set): Promise<string[]> =>
-  (await readdir(folder)).filter((name) => /^\d\d_.*\.jpg$/.test(name)).sort();
 
 /** What has to hold of a folder at any moment after its first end. */
-async function expectSound(set: Set): Promise<KeptSetRecord> {
+async function expectSound(set: EndedSet): Promise<KeptSetRecord> {
   const { findings, record } = await checkSet(set.folder);
   expect(findings.filter(({ code }) => code !== 'set-incomplete').map(({ sentence }) => sentence)).toEqual(
     [],
@@ -117,14 +92,6 @@ async function expectSound(set: Set): Promise<KeptSetRecord> {
   expect(journal.unfinishedRun()).toBeNull();
   return record;
 }
-
-const refusal = (work: Promise<unknown>): Promise<EvenrungError> =>
-  work.then(
-    () => {
-      throw new Error('It was not refused.');
-    },
-    (cause: unknown) => asEvenrungError(cause),
-  );
 
 describe('a set that is extended', () => {
   it('by one darker frame: that one is fired, and no name changes', async () => {
@@ -417,12 +384,12 @@ describe('what cannot be made', () => {
   });
 
   it.each([
-    ['its folder is gone', 'set-folder-gone', (set: Set) => rm(set.folder, { recursive: true })],
-    ['a file of it is gone', 'set-damaged', (set: Set) => rm(path.join(set.folder, '02_0EV.jpg'))],
+    ['its folder is gone', 'set-folder-gone', (set: EndedSet) => rm(set.folder, { recursive: true })],
+    ['a file of it is gone', 'set-damaged', (set: EndedSet) => rm(path.join(set.folder, '02_0EV.jpg'))],
     [
       'a file of it is another one',
       'set-damaged',
-      (set: Set) => writeFile(path.join(set.folder, '02_0EV.jpg'), 'another'),
+      (set: EndedSet) => writeFile(path.join(set.folder, '02_0EV.jpg'), 'another'),
     ],
   ])('because %s', async (_, code, spoil) => {
     const made = await atWork();
