@@ -42,6 +42,7 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
     case 'frame':
     case 'trouble':
     case 'note':
+    case 'light':
       if (state.run === null || state.run.id !== happening.run) return state;
       return { ...state, run: runAfter(state.run, happening) };
   }
@@ -52,7 +53,7 @@ function lineAfter(line: readonly LineSet[], set: LineSet): LineSet[] {
   return index === -1 ? [...line, set].slice(-LINE_SETS) : line.with(index, set);
 }
 
-type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'trouble' | 'note' }>;
+type OfRun = Extract<Happening, { type: 'run-state' | 'pass' | 'frame' | 'trouble' | 'note' | 'light' }>;
 
 function runAfter(run: RunView, happening: OfRun): RunView {
   switch (happening.type) {
@@ -71,6 +72,8 @@ function runAfter(run: RunView, happening: OfRun): RunView {
       return { ...run, trouble: happening.trouble };
     case 'note':
       return { ...run, notes: [...run.notes, happening.note] };
+    case 'light':
+      return happening.set === run.set.id ? { ...run, light: happening.light } : run;
     case 'frame':
       return {
         ...run,

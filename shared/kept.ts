@@ -3,6 +3,7 @@
 import { z } from 'zod';
 import { errorCodeSchema } from './error-codes.js';
 import { labelsSchema } from './labels.js';
+import { lightSchema } from './light.js';
 import { planSchema } from './plan.js';
 import { planReadingsSchema } from './plan-readings.js';
 import { MOST_FRAMES } from './request.js';
@@ -63,6 +64,8 @@ export const keptSetViewSchema = labelsSchema
     onDisk: onDiskSchema.nullable(),
     /** Whether its contact sheet is there to be shown. */
     hasSheet: z.boolean(),
+    /** Whether there is a picture of what it can become. */
+    hasPreview: z.boolean(),
     /** True where nothing was photographed. */
     practice: z.boolean(),
   })
@@ -112,6 +115,8 @@ export const keptSetDetailSchema = keptSetViewSchema
     }),
     /** What else a person should know, a sentence each. */
     notes: z.array(z.string()),
+    /** What its pictures tell of its light; null if none was judged. */
+    light: lightSchema.nullable(),
   })
   .meta({ id: 'KeptSetDetail' });
 export type KeptSetDetail = z.infer<typeof keptSetDetailSchema>;

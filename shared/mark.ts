@@ -12,5 +12,8 @@ export const markCodeSchema = z.enum([
   'size',
   'partner-missing',
   'partner-odd',
+  'camera-moved',
+  'subject-moved',
+  'less-sharp',
   'other',
 ]);

@@ -2,6 +2,7 @@
 // does not follow what crosses the wire, and every version that was ever written is read.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
+import { lightSchema } from './light.js';
 import { markCodeSchema } from './mark.js';
 import { firstIssueOf, IN_PLAIN_WORDS } from './plain-words.js';
 
@@ -200,6 +201,8 @@ export const setRecordSchema = setV1Schema
     baseShifts: z.array(z.object({ at: z.string(), ev: z.number(), reason: z.string() })).default([]),
     /** One for each pair of neighbouring frames, the darkest first. */
     ratios: z.array(recordRatioSchema).default([]),
+    /** What the pictures tell of the light, as far as they were judged; left out if none was. */
+    light: lightSchema.omit({ map: true }).optional(),
   })
   .meta({ id: 'SetRecord' });
 

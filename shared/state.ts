@@ -3,6 +3,7 @@ import { z } from 'zod';
 import { askedSchema } from './asked.js';
 import { errorCodeSchema } from './error-codes.js';
 import { labelsSchema } from './labels.js';
+import { lightSchema } from './light.js';
 import { markCodeSchema } from './mark.js';
 import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
@@ -142,6 +143,8 @@ export const runViewSchema = z.strictObject({
   folder: z.string().nullable(),
   /** What else a person should know of this run, a sentence each. */
   notes: z.array(z.string()),
+  /** What its pictures tell of its light; null until one was judged, and if none is. */
+  light: lightSchema.nullable(),
 });
 export type RunView = z.infer<typeof runViewSchema>;
 
@@ -363,6 +366,8 @@ export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('trouble'), run: z.string(), trouble: troubleSchema.nullable() }),
   /** Something that a person should know of a run. */
   z.strictObject({ type: z.literal('note'), run: z.string(), note: z.string() }),
+  /** Pictures of a run were judged by their light; some come after its end. */
+  z.strictObject({ type: z.literal('light'), run: z.string(), set: z.string(), light: lightSchema }),
 ]);
 /** Something that happened, before it has its number. */
 export type Happening = z.infer<typeof happeningSchema>;

@@ -21,7 +21,7 @@ export default defineConfig({
   test: {
     root: '.',
     include: ABOUT.map((name) => `tests/pure/${name}.test.ts`),
-    env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_LIGHT: 'off' },
     tags: TAGS,
     testTimeout: 60_000,
   },

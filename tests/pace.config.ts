@@ -6,7 +6,7 @@ export default defineConfig({
   test: {
     root: '.',
     globalSetup: ['tests/global-set-up.ts'],
-    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_PACE: 'judged' },
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_LIGHT: 'off', EVENRUNG_PACE: 'judged' },
     include: filesWith(/\bPACED\b/),
     tags: TAGS,
     reporters: [['default', { summary: false }]],

@@ -6,7 +6,7 @@ export default defineConfig({
   test: {
     root: '.',
     include: ['tests/pure/**/*.test.ts'],
-    env: { EVENRUNG_PRACTICE_PICTURE: 'small' },
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_LIGHT: 'off' },
     reporters: [['default', { summary: false }], './tests/closing-line.ts'],
     tags: TAGS,
     isolate: false,

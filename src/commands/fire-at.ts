@@ -146,6 +146,7 @@ function isOf(happening: Happening, id: string): boolean {
     case 'frame':
     case 'trouble':
     case 'note':
+    case 'light':
       return happening.run === id;
   }
 }

@@ -9,6 +9,7 @@ import type { ForeseenSchedule, Happening, ScheduleView } from '../../shared/sta
 import { type Alarm, EventLog, Station } from '../station/index.js';
 import { fireAt } from './fire-at.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
+import { judging } from './options/judging.js';
 import {
   addExtendOption,
   addNamingOptions,
@@ -162,6 +163,7 @@ async function fireWith(
     into: options.into,
     events,
     journal,
+    ...judging(),
     patienceMs: options.patience * 1000,
     narrow: narrowTo(options),
     naming: namingOf(options),
@@ -174,12 +176,14 @@ async function fireWith(
     void station.close();
   });
   const print = options.json ? printJson : wordsPrinter();
-  // The end of the run is the last line: what is told of the body after it is for those who stay.
+  // After the end of the run only its light is told: what is told of the body is for those who stay.
   let isEarlier = false;
-  const unwatch = events.watch((event) => {
-    if (isEarlier) return;
+  let isOver = false;
+  events.watch((event) => {
+    const { happening } = event;
+    if (isEarlier || (isOver && happening.type !== 'light')) return;
     print(event);
-    if (isEnd(event.happening, request.schedule !== undefined)) unwatch();
+    isOver ||= isEnd(happening, request.schedule !== undefined);
   });
   try {
     await station.look();
@@ -190,6 +194,7 @@ async function fireWith(
     isEarlier = false;
     const run = await station.start(await foreseen((asked) => station.foresee(asked), request, options));
     await station.settled();
+    if (!stopped) await station.proved();
     if (request.schedule !== undefined) return endOfSchedule(events.state.schedule, stopped, options);
     const state = events.state.run?.state;
     if (state === 'stopped') return STOPPED;

@@ -6,6 +6,7 @@ import { type Alarm, EventLog, Station } from '../station/index.js';
 import { askInTerminal } from './ask-terminal.js';
 import { type LanChoice, lanPortOf, tellLan, wantsLan } from './lan.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
+import { judging } from './options/judging.js';
 import {
   addNamingOptions,
   type BodyOptions,
@@ -86,6 +87,7 @@ async function serveWith(
     into,
     events,
     journal,
+    ...judging(),
     patienceMs: patience * 1000,
     naming: namingOf(which),
     lookAgainMs: LOOK_AGAIN_MS,

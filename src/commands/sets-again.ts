@@ -10,6 +10,7 @@ import { MOST_FRAMES } from '../../shared/request.js';
 import { findSet } from '../journal/index.js';
 import type { Run } from '../set/index.js';
 import { EventLog, Station, type Wanted } from '../station/index.js';
+import { judging } from './options/judging.js';
 import {
   type BodyOptions,
   bodyOption,
@@ -138,6 +139,7 @@ async function takeUpAgainWith(
     into: path.dirname(set.folder ?? '.'),
     events,
     journal,
+    ...judging(),
     patienceMs: options.patience * 1000,
   });
   let stopped = false;
@@ -147,9 +149,12 @@ async function takeUpAgainWith(
     void station.close();
   });
   const print = options.json ? printJson : wordsPrinter(wordsFor(wanted));
-  const unwatch = events.watch((event) => {
+  let isOver = false;
+  events.watch((event) => {
+    const { happening } = event;
+    if (isOver && happening.type !== 'light') return;
     print(event);
-    if (event.happening.type === 'run-state' && ENDED.has(event.happening.state)) unwatch();
+    isOver ||= happening.type === 'run-state' && ENDED.has(happening.state);
   });
   try {
     await station.look();
@@ -157,6 +162,7 @@ async function takeUpAgainWith(
     if (station.problem !== null) throw station.problem;
     const run = await begin(station, set.id, wanted);
     await station.settled();
+    if (!stopped) await station.proved();
     // A set may be complete although it was stopped.
     if (stopped) return STOPPED;
     if (run.error === null) return 0;

@@ -15,7 +15,8 @@ export {
   type Template,
 } from './folder/naming.js';
 export { type KeptName, lookOnDisk } from './folder/on-disk.js';
-export { RECORD, SetFolder } from './folder/set-folder.js';
+export { SetFolder } from './folder/set-folder.js';
+export { addProof, type Proved } from './hand-over/add-proof.js';
 export { checkSet, type Finding, type FindingCode, type SetCheck } from './hand-over/check.js';
 export {
   type Checksum,
@@ -27,7 +28,7 @@ export {
   SUMS,
   sumsText,
 } from './hand-over/checksum.js';
-export { CONTACT_SHEET, drawContactSheet, type Sheet, type SheetCell } from './hand-over/contact-sheet.js';
+export { drawContactSheet, type Sheet, type SheetCell, type SheetLight } from './hand-over/contact-sheet.js';
 export {
   type ExportedFile,
   type ExportedSet,
@@ -37,6 +38,7 @@ export {
 export { namesOf, shownFilesOf, sidecarsOf } from './hand-over/files-of.js';
 export { isOfHandOver } from './hand-over/hand-over.js';
 export { drawable, type Letters, lettersHere } from './hand-over/letters.js';
+export { CONTACT_SHEET, COVERAGE_MAP, PREVIEW, RADIANCE, RECORD, TABLE } from './hand-over/names.js';
 export { relabelSet } from './hand-over/relabel.js';
 export {
   readSidecar,
@@ -49,7 +51,7 @@ export {
   writeSidecar,
   XMP_NAMESPACE,
 } from './hand-over/sidecar.js';
-export { TABLE, type TableRow, tableText } from './hand-over/table.js';
+export { type TableRow, tableText } from './hand-over/table.js';
 export { differsFrom, isSameExposure } from './judge/agree.js';
 export {
   type AskedExposure,

@@ -6,6 +6,7 @@ import type { Database } from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
+import type { LightView } from '../../shared/light.js';
 import { setRequestSchema } from '../../shared/request.js';
 import type { FrameState, FrameView, RunState, RunView, Trouble } from '../../shared/state.js';
 import { refusedWhileWorking } from '../system/index.js';
@@ -106,6 +107,7 @@ function prepare(database: Database) {
     setLabels: one<unknown[]>('UPDATE sets SET name = ?, note = ?, viewpoint = ? WHERE number = ?'),
     setBase: one<unknown[]>('UPDATE sets SET base = ? WHERE number = ?'),
     setMemo: one<unknown[]>('UPDATE sets SET memo = ? WHERE number = ?'),
+    setLight: one<unknown[]>('UPDATE sets SET light = ? WHERE number = ?'),
     setState: one<unknown[]>('UPDATE sets SET state = ? WHERE number = ?'),
     setSentence: one<unknown[]>('UPDATE sets SET sentence = ? WHERE number = ?'),
     setError: one<unknown[]>('UPDATE sets SET error = ? WHERE number = ?'),
@@ -120,6 +122,7 @@ function prepare(database: Database) {
       `INSERT INTO frames (set_number, number, offset_ev, state, attempts, file, partner_file, partner_bytes, view)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
+    setView: one<unknown[]>('UPDATE frames SET view = ? WHERE set_number = ? AND number = ?'),
     dropFrame: one<unknown[]>('DELETE FROM frames WHERE set_number = ? AND number = ?'),
     countPasses: one<[set: number], number>('SELECT count(*) FROM passes WHERE set_number = ?').pluck(),
     dropPasses: one<unknown[]>('DELETE FROM passes WHERE set_number = ? AND number > ?'),
@@ -484,6 +487,23 @@ export class Journal extends JournalReader {
     });
   }
 
+  /**
+   * Marks of a verified frame, in place of those that it had; also after the end of its set.
+   * @throws EvenrungError storing-failed; Error if the frame is not verified
+   */
+  marksChanged(id: string, view: FrameView): void {
+    this.write(() => {
+      const set = this.findSet(id);
+      const found = this.statements.findFrame.get(set.number, view.number);
+      if (found?.state !== 'verified')
+        throw new Error(`The set '${id}' has no verified frame ${view.number}.`);
+      this.statements.setView.run(columns.view.text(view), set.number, view.number);
+      const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
+      const sentence = view.marks.map((mark) => mark.sentence).join(' ') || null;
+      this.log(where, found.state, view.state, { sentence });
+    });
+  }
+
   /** @param trouble null where it is over @throws EvenrungError storing-failed */
   troubleChanged(id: string, trouble: Trouble | null): void {
     this.write(() => {
@@ -499,6 +519,13 @@ export class Journal extends JournalReader {
   rememberForSet(id: string, memo: unknown): void {
     this.write(() => {
       this.statements.setMemo.run(memoText(memo), this.findSet(id).number);
+    });
+  }
+
+  /** What the pictures of a set tell of its light, in place of what they told before; also after its end. @throws EvenrungError storing-failed */
+  lightChanged(id: string, light: LightView): void {
+    this.write(() => {
+      this.statements.setLight.run(columns.light.text(light), this.findSet(id).number);
     });
   }
 

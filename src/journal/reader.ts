@@ -64,9 +64,11 @@ function prepare(database: Database) {
     runs: one<[before: number, limit: number], RunRow>(
       `${RUN} WHERE number < ? ORDER BY number DESC LIMIT ?`,
     ),
-    set: one<[id: string], SetRow>(`SELECT ${LISTED}, plan, base, sets.memo ${FROM_SETS} WHERE sets.id = ?`),
+    set: one<[id: string], SetRow>(
+      `SELECT ${LISTED}, plan, base, sets.memo, sets.light ${FROM_SETS} WHERE sets.id = ?`,
+    ),
     setInHand: one<[run: number], SetRow>(
-      `SELECT ${LISTED}, plan, base, sets.memo ${FROM_SETS} WHERE run_number = ? AND sets.ended_at IS NULL`,
+      `SELECT ${LISTED}, plan, base, sets.memo, sets.light ${FROM_SETS} WHERE run_number = ? AND sets.ended_at IS NULL`,
     ),
     sets: one<[before: number, limit: number], ListedSetRow>(
       `SELECT ${LISTED} ${FROM_SETS} WHERE sets.number < ? ORDER BY sets.number DESC LIMIT ?`,

@@ -142,6 +142,10 @@ export const STEPS: readonly string[] = [
   ALTER TABLE frames ADD COLUMN offset_ev REAL;
   UPDATE frames SET offset_ev = json_extract(view, '$.offset');
   `,
+  // What the pictures of a set tell of its light, judged while it is made and for a while after.
+  `
+  ALTER TABLE sets ADD COLUMN light TEXT CHECK (json_valid(light));
+  `,
 ];
 
 /** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */

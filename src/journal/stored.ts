@@ -2,6 +2,7 @@
 // schema on the way in and on the way out: what could not be read back is not written.
 import { z } from 'zod';
 import { errorCodeSchema } from '../../shared/error-codes.js';
+import { type LightView, lightSchema } from '../../shared/light.js';
 import { firstIssueOf, IN_PLAIN_WORDS } from '../../shared/plain-words.js';
 import { planSchema, type WirePlan } from '../../shared/plan.js';
 import { setRequestSchema, type WrittenSetRequest } from '../../shared/request.js';
@@ -224,6 +225,8 @@ export interface StoredSet extends Omit<ListedSet, 'frames'> {
   readonly made: readonly StoredMade[];
   readonly notes: readonly string[];
   readonly memo: unknown;
+  /** What its pictures tell of its light; null if none was judged. */
+  readonly light: LightView | null;
 }
 
 export interface Transition {
@@ -285,6 +288,7 @@ export interface SetRow extends ListedSetRow {
   plan: string;
   base: string;
   memo: string | null;
+  light: string | null;
 }
 
 export interface FrameRow {
@@ -349,6 +353,7 @@ export const columns = {
   view: column('record of a frame', frameViewSchema),
   body: column('body of a run', bodySchema),
   stray: column('record of a stray', straySchema),
+  light: column('light of a set', lightSchema),
 };
 
 /** The request stays as it was written: parsed, it would have the defaults of today in it. */
@@ -434,6 +439,7 @@ export const setOf = (row: SetRow, parts: PartsOfSet): StoredSet => ({
   made: parts.made.map((row) => ({ ...row, fetched: row.fetched !== 0 })),
   notes: parts.notes,
   memo: memoIn(row.memo),
+  light: row.light === null ? null : columns.light.value(row.light),
 });
 
 export const transitionOf = ({ monotonic_ms, detail, ...row }: TransitionRow): Transition => ({

@@ -1,6 +1,6 @@
 // Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
 // and exposures; no run, no body.
-export type { Coverage, Missing, Shares } from './coverage/result.js';
+export type { Coverage, FrameShare, Missing, Shares } from './coverage/result.js';
 export type { ProcessOptions } from './held-process.js';
 export {
   type CoverageAnswer,
@@ -16,3 +16,4 @@ export {
 } from './judge.js';
 export type { Response } from './radiance/response.js';
 export type { LightMark } from './steady/marks.js';
+export { type ComparedFrame, type Together, together } from './steady/together.js';

@@ -2,7 +2,7 @@
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
-import { CONTACT_SHEET, fileInside } from '../frames/index.js';
+import { CONTACT_SHEET, fileInside, PREVIEW } from '../frames/index.js';
 import type { JournalReader, ListedSet, StoredRun, StoredSet } from '../journal/index.js';
 import { filesInCamera, type Station, setOnDisk } from '../station/index.js';
 
@@ -27,7 +27,7 @@ export async function keptSetDetail(
 ): Promise<KeptSetDetail> {
   const set = mustKnow(journal, id);
   const { frames: _, ...view } = await keptSetView(journal, id);
-  const { base, plan, asides, strays, notes } = set;
+  const { base, plan, asides, strays, notes, light } = set;
   const run = journal?.run(set.run) ?? null;
   return {
     ...view,
@@ -39,6 +39,7 @@ export async function keptSetDetail(
     strays: [...strays],
     inCamera: { files: filesInCamera(set), canLook: run !== null && station.canLookFor(run) },
     notes: [...notes],
+    light,
   };
 }
 
@@ -69,6 +70,7 @@ async function viewOf(
     folderName: folder === null ? null : path.basename(folder),
     onDisk: journal === undefined ? null : await setOnDisk(journal, set),
     hasSheet: folder !== null && (await isThere(folder, CONTACT_SHEET)),
+    hasPreview: folder !== null && (await isThere(folder, PREVIEW)),
     practice: run?.body.link === 'practice',
   };
 }

@@ -97,6 +97,7 @@ export interface ApiRoute {
 const fire = { needs: 'fire', isPress: true } as const;
 const watch = { method: 'get', needs: 'watch', status: 200 } as const;
 const JPEG = { media: 'image/jpeg' } as const;
+const PNG = { media: 'image/png' } as const;
 const NOT_MODIFIED = { 304: 'The picture is as it was.' } as const;
 
 const here = { needs: 'here', status: 200 } as const;
@@ -168,6 +169,10 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ summary: 'Ends the run that was cut off; what was made stays', gives: 'Done' },
   },
   {
+    ...{ ...watch, path: '/api/run/{run}/coverage' },
+    ...{ summary: 'Which parts of the picture the frames of the run hold so far', gives: PNG },
+  },
+  {
     ...{ ...watch, path: '/api/run/{run}/frames/{frame}/thumbnail' },
     ...{ summary: 'A small picture of a frame of the run', gives: JPEG },
     also: { 204: 'It has none just now.', 302: 'It is among the pictures of its set.' },
@@ -219,6 +224,16 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ summary: 'Fetches files of it that never came from the camera; fires nothing', gives: 'RunBegun' },
   },
   { ...watch, path: '/api/sets/{id}/contact-sheet', summary: 'Its contact sheet', gives: JPEG },
+  {
+    ...watch,
+    path: '/api/sets/{id}/preview',
+    summary: 'What it can become, merged and toned: a proof',
+    gives: JPEG,
+  },
+  {
+    ...{ ...watch, path: '/api/sets/{id}/coverage' },
+    ...{ summary: 'Which parts of the picture it holds, on a picture of it', gives: PNG },
+  },
   {
     ...{ ...watch, path: '/api/sets/{id}/frames/{frame}/picture', also: NOT_MODIFIED },
     ...{ summary: 'A frame as a picture; of a raw file alone its preview', gives: JPEG },

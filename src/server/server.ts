@@ -222,6 +222,7 @@ async function openDoor(
 
 const frameParamsSchema = z.strictObject({ run: z.string(), frame: z.coerce.number().int().min(1) });
 const ofSetSchema = z.looseObject({ set: z.string().regex(/^[\w-]{1,64}$/) });
+const runParamsSchema = z.strictObject({ run: z.string() });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
   app.get('/api/openapi.json', async () => {
@@ -298,6 +299,18 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     const { code, isSo } = readFields(tickSchema, request.body);
     await station.tick(code, isSo);
     return {};
+  });
+
+  app.get('/api/run/:run/coverage', async (request, reply) => {
+    const { run: id } = readFields(runParamsSchema, request.params);
+    const run = station.runWithId(id);
+    const map = run?.coverageMap ?? null;
+    if (map !== null) return reply.type('image/png').header('cache-control', 'private, no-cache').send(map);
+    // It was judged before the set was taken up again, or whoever asks has not heard that another run was begun.
+    const { data } = ofSetSchema.safeParse(request.query);
+    const set = run?.view.set.id ?? data?.set;
+    if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this run.');
+    return reply.redirect(`/api/sets/${encodeURIComponent(set)}/coverage`);
   });
 
   app.get('/api/run/:run/frames/:frame/thumbnail', async (request, reply) => {

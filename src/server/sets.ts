@@ -7,7 +7,7 @@ import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
 import { againSchema, extendSchema, relabelSchema, setsQuerySchema } from '../../shared/kept.js';
 import type { FrameView } from '../../shared/state.js';
-import { CONTACT_SHEET, fileInside, shownFilesOf } from '../frames/index.js';
+import { CONTACT_SHEET, COVERAGE_MAP, fileInside, PREVIEW, shownFilesOf } from '../frames/index.js';
 import type { JournalReader } from '../journal/index.js';
 import type { Station } from '../station/index.js';
 import { expectNothing, readFields } from './fields.js';
@@ -20,6 +20,13 @@ export interface SetsOptions {
   /** Left out, there are no sets. */
   readonly journal?: JournalReader | undefined;
 }
+
+/** Pictures of a set as a whole, by the ends of their addresses. */
+const BESIDE_FRAMES = [
+  ['contact-sheet', CONTACT_SHEET],
+  ['preview', PREVIEW],
+  ['coverage', COVERAGE_MAP],
+] as const;
 
 const setParamsSchema = z.strictObject({ id: z.string() });
 const frameParamsSchema = z.strictObject({ id: z.string(), frame: z.coerce.number().int().min(1) });
@@ -67,11 +74,12 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
     return reply.code(202).send({ run: run.id });
   });
 
-  app.get('/api/sets/:id/contact-sheet', async (request, reply) => {
-    const { folder } = mustKnow(journal, idIn(request));
-    if (folder === null) throw nothingStored();
-    return sendWhole(reply, await fileInside(folder, CONTACT_SHEET));
-  });
+  for (const [address, file] of BESIDE_FRAMES)
+    app.get(`/api/sets/:id/${address}`, async (request, reply) => {
+      const { folder } = mustKnow(journal, idIn(request));
+      if (folder === null) throw nothingStored();
+      return sendWhole(reply, await fileInside(folder, file));
+    });
 
   app.get('/api/sets/:id/frames/:frame/picture', async (request, reply) => {
     const file = await shownFile(journal, request);

@@ -1,6 +1,7 @@
 // The only writer of what is journalled of a set: frames, passes, strays, files that were set aside, notes and state are changed here and
 // nowhere else. Each change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
 import { ENDED } from '../../shared/fold.js';
+import type { LightView } from '../../shared/light.js';
 import type { WirePlan } from '../../shared/plan.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
@@ -156,6 +157,11 @@ export class Book {
     this.tell({ type: 'note', run: this.options.run, note: sentence });
   }
 
+  /** What the pictures tell of the light of the set, so far; also after its end. */
+  light(set: string, light: LightView): void {
+    this.tell({ type: 'light', run: this.options.run, set, light });
+  }
+
   /** What was so at an earlier end of the set and is not any more. */
   forgetNotes(isOver: (note: string) => boolean): void {
     this.said.splice(0, this.said.length, ...this.said.filter((note) => !isOver(note)));
@@ -238,6 +244,15 @@ export class Book {
       keeper.memo(memo);
     });
     this.setAside.push(...asides);
+  }
+
+  /** Other marks of a verified frame, also after the end of the set. */
+  mark(frame: SetFrame, marks: FrameView['marks']): void {
+    const { keeper, run, tell } = this.options;
+    const view = viewAfter(frame.view, 'verified', { marks });
+    keeper.keepOrLater(() => keeper.marked(view));
+    tell({ type: 'frame', run, frame: view });
+    frame.view = view;
   }
 
   /** What was decided of one file that came. @param times of its release and its being there */

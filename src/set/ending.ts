@@ -12,16 +12,20 @@ import {
   sidecarsOf,
 } from '../frames/index.js';
 import { addedNote, fateOfAdded } from './added.js';
+import { asEnd } from './end-marks.js';
 import type { InHand } from './in-hand.js';
 import { marksOfSet } from './judgements.js';
 import type { Keeper } from './keeper.js';
 import { checkPartner, markLone } from './late-partner.js';
-import { clippingMarks, withClippingMarks, withNeighbourMarks } from './marks.js';
+import { withNeighbourMarks } from './marks.js';
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
-import { isVerified, type SetFrame, timesOf } from './set-frame.js';
+import { isVerified, type SetFrame, thumbnailsOf, timesOf } from './set-frame.js';
 import { incompleteEnd, laterNote, makingWay, wayBack } from './taken-up.js';
 import { show } from './verify.js';
+
+/** The end of a set waits no longer for its pictures to be judged: what they tell is written when it comes. Common practice, no source. */
+const JUDGED_WITHIN_MS = 1000;
 
 export interface EndingOptions {
   readonly hand: InHand;
@@ -79,6 +83,7 @@ class Ending {
     // What lies beside the frames is made while the last settings are put back. If anything is wrong, they come first.
     if (this.error !== null || !hand.frames.every(isVerified)) await this.hearOfPutBack();
     await this.goBackToEarlier();
+    hand.light?.lookAtOthers();
     if (hand.leaveOutUnmade()) this.options.tellWhole();
     const moved = movedSentence(hand.frames.map(({ view }) => view));
     if (moved !== null) hand.book.note(moved);
@@ -159,6 +164,8 @@ class Ending {
         book.aside({ file, reason: 'Came back when nothing was waiting for it.' });
       // If the journal cannot be told that the set has ended, somebody is going to go on with it.
       if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
+      // Most of it has come while settings were put back.
+      await this.hand.light?.settled(JUDGED_WITHIN_MS);
       await this.compareFrames();
       // It goes by the marks that were found just now.
       for (const later of this.laterSentences()) book.note(later);
@@ -199,10 +206,8 @@ class Ending {
       );
     const found = marksOfSet({ comparison, sizes });
     for (const frame of verified) {
-      // Which frames are the ends may have changed.
-      const { number, clipped, marks: own } = frame.view;
-      const asEnd = clippingMarks({ place: hand.placeOf(frame), frames: hand.frames.length, clipped });
-      const clipping = withClippingMarks(own, asEnd);
+      const { number, marks: own } = frame.view;
+      const clipping = asEnd(frame, own, hand);
       const marks = withNeighbourMarks(clipping ?? own, found.get(number) ?? []) ?? clipping;
       if (marks !== null) hand.book.change(frame, 'verified', { marks });
     }
@@ -246,14 +251,13 @@ class Ending {
     outcome: SetEnded['state'],
     leaving: readonly { file: string }[],
   ): Promise<SetRecord> {
-    const { book, folder, frames } = this.hand;
-    const thumbnails = new Map(
-      frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])),
-    );
+    const { hand } = this;
+    const { book, folder } = hand;
     const { sidecars, sentence, error } = await folder.handOver(
       this.record(isComplete, outcome),
-      thumbnails,
+      thumbnailsOf(hand.frames),
       new Set(leaving.map(({ file }) => file)),
+      hand.light?.map ?? null,
     );
     // What was missing at an earlier end is there now.
     book.forgetNotes(isOfHandOver);

@@ -1,5 +1,6 @@
 // A set while it is in hand: what its pieces share, and what follows from that without changing anything.
 import path from 'node:path';
+import type { LightView } from '../../shared/light.js';
 import type { RunView } from '../../shared/state.js';
 import type { Body, StandingExposure } from '../camera/index.js';
 import { nearestSetting } from '../exposure/index.js';
@@ -14,6 +15,16 @@ import type { SetLabels } from './labels.js';
 import type { Redo } from './redo.js';
 import { framesOf, isOpen, type SetFrame } from './set-frame.js';
 import type { TakenUp } from './taken-up.js';
+
+/** The light of its pictures, as they are judged: see light.ts. */
+export interface JudgedLight {
+  readonly view: LightView | null;
+  readonly map: Buffer | null;
+  look(frame: SetFrame): void;
+  lookAtOthers(): void;
+  leftOut(number: number): void;
+  settled(withinMs?: number): Promise<void>;
+}
 
 export interface InHandOptions {
   /** The id of the run. */
@@ -45,6 +56,8 @@ export class InHand {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
+  /** Judges its pictures; null if nobody does. */
+  light: JudgedLight | null = null;
   /** Frames whose file is under way: its head is here, and proved it. */
   readonly coming = new Set<number>();
   private readonly iso: number | null;
@@ -133,6 +146,7 @@ export class InHand {
     const before = this.planned.passes;
     this.planned = withoutFrames(this.planned, offsets);
     this.book.leftOut(unmade, toWirePlan(this.planned));
+    for (const { view } of unmade) this.light?.leftOut(view.number);
     for (const frame of this.frames) {
       const index = before.indexOf(frame.pass);
       frame.pass = this.planned.passes[index] ?? frame.pass;

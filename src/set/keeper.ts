@@ -1,7 +1,7 @@
 // What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
 // there is no journal, nothing is kept.
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
-import type { FrameState, Happening } from '../../shared/state.js';
+import type { FrameState, FrameView, Happening } from '../../shared/state.js';
 import type { PixelSize } from '../frames/index.js';
 import type { Aside, Extended, FrameFile, Journal, LeftOut, Made, Stray } from '../journal/index.js';
 import type { TakenUp } from './taken-up.js';
@@ -31,6 +31,8 @@ export interface SetMemo {
 /** Each call comes back when it is on disk. @throws EvenrungError storing-failed: then it must not be done */
 export interface Keeper {
   happening(happening: Happening, file?: FrameFile): void;
+  /** Other marks of a verified frame; also after the end of the set. */
+  marked(frame: FrameView): void;
   aside(aside: Aside): void;
   stray(stray: Stray): void;
   /** The file of a stray has come after all. */
@@ -58,7 +60,7 @@ export function hasHappened(happening: Happening): boolean {
     case 'pass':
       return happening.state === 'done';
     default:
-      return happening.type === 'note' || happening.type === 'trouble';
+      return happening.type === 'note' || happening.type === 'trouble' || happening.type === 'light';
   }
 }
 
@@ -66,6 +68,7 @@ const RESULTS: ReadonlySet<FrameState> = new Set(['stored', 'verified', 'rejecte
 
 export const KEEPS_NOTHING: Keeper = {
   happening: () => {},
+  marked: () => {},
   aside: () => {},
   stray: () => {},
   strayCame: () => {},
@@ -101,6 +104,9 @@ export function keeperOf(journal: Journal, set: string): Keeper {
         case 'trouble':
           journal.troubleChanged(set, happening.trouble);
           return;
+        case 'light':
+          journal.lightChanged(set, happening.light);
+          return;
         case 'note':
           journal.addNote(set, happening.note);
           return;
@@ -108,6 +114,7 @@ export function keeperOf(journal: Journal, set: string): Keeper {
           return;
       }
     },
+    marked: (frame) => journal.marksChanged(set, frame),
     aside: (aside) => journal.addAside(set, aside),
     stray: (stray) => journal.addStray(set, stray),
     strayCame: (stray) => journal.removeStray(set, stray),

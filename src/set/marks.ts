@@ -2,6 +2,7 @@
 // judgements.ts says. Pure.
 import { lostIn } from '../../shared/clipping.js';
 import { roughDuration } from '../../shared/duration.js';
+import type { CoverageView } from '../../shared/light.js';
 import type { FrameView, FrameViewMark } from '../../shared/state.js';
 import {
   hasParts,
@@ -35,23 +36,31 @@ export interface TakenBefore {
 
 // --- clipping, and the light
 
-/** @param frame its place from the darkest, counted from 1, and how many the set has: only the ends are marked */
-export function clippingMarks(frame: {
-  readonly place: number;
-  readonly frames: number;
-  readonly clipped: FrameView['clipped'];
-}): FrameViewMark[] {
-  return lostIn(frame, frame.frames).map(({ side, share }) =>
+/**
+ * @param frame its place from the darkest, counted from 1, and how many the set has: only the ends are marked
+ * @param coverage what the pictures of the whole set hold, if they were judged: lamps and glints are told apart by it
+ */
+export function clippingMarks(
+  frame: { readonly place: number; readonly frames: number; readonly clipped: FrameView['clipped'] },
+  coverage: CoverageView | null = null,
+): FrameViewMark[] {
+  return lostIn(frame, frame.frames, coverage).map(({ side, share, stops }) =>
     side === 'blown'
       ? {
           code: 'clipped-light',
-          sentence: `${percent(share)} of the darkest frame is blown out: the scene is brighter than the set reaches. A frame more at the dark end holds it.`,
+          sentence: `${percent(share)} of the darkest frame is blown out: the scene is brighter than the set reaches. ${wouldHold(stops, 'darker')}`,
         }
       : {
           code: 'clipped-dark',
-          sentence: `${percent(share)} of the lightest frame is black: the scene is darker than the set reaches. A frame more at the light end holds it.`,
+          sentence: `${percent(share)} of the brightest frame is black: the scene is darker than the set reaches. ${wouldHold(stops, 'brighter')}`,
         },
   );
+}
+
+function wouldHold(stops: number | null, way: 'darker' | 'brighter'): string {
+  if (stops === null) return `One frame more at the ${way} end may hold it.`;
+  const whole = Math.max(1, Math.round(stops));
+  return `About ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it.`;
 }
 
 export const percent = (share: number): string =>
@@ -186,6 +195,7 @@ export const otherPixelsWords = (size: PixelSize, ofSet: PixelSize): string =>
 
 /** Marks that can only be given once all frames of the set are there. */
 const OF_NEIGHBOURS: ReadonlySet<FrameViewMark['code']> = new Set(['size', 'ratio']);
+const OF_LIGHT: ReadonlySet<FrameViewMark['code']> = new Set(['camera-moved', 'subject-moved', 'less-sharp']);
 const OF_ENDS: ReadonlySet<FrameViewMark['code']> = new Set(['clipped-light', 'clipped-dark']);
 
 /**
@@ -212,6 +222,12 @@ export const withNeighbourMarks = (
   marks: readonly FrameViewMark[],
   found: readonly FrameViewMark[],
 ): FrameViewMark[] | null => withMarksOf(OF_NEIGHBOURS, marks, found);
+
+/** As withNeighbourMarks, for what its picture tells beside those of the others. */
+export const withLightMarks = (
+  marks: readonly FrameViewMark[],
+  found: readonly FrameViewMark[],
+): FrameViewMark[] | null => withMarksOf(OF_LIGHT, marks, found);
 
 /** As withNeighbourMarks, for what a frame has as an end of its set, or has no more since the set was extended. */
 export const withClippingMarks = (

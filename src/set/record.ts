@@ -1,4 +1,5 @@
 // The record of a set, as it lies beside the frames. Pure: it puts together what is known.
+import type { LightView } from '../../shared/light.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
 import { toEv } from '../exposure/index.js';
 import { toWirePlan } from '../plan/index.js';
@@ -17,6 +18,7 @@ export interface Ended {
 
 export function recordOf(hand: InHand, ended: Ended): SetRecord {
   const { plan, body, book, labels, common } = hand;
+  const light = hand.light?.view ?? null;
   const { id, ordinal, name, viewpoint, note } = labels.inFolder;
   return {
     version: SET_RECORD_VERSION,
@@ -35,6 +37,7 @@ export function recordOf(hand: InHand, ended: Ended): SetRecord {
       nominalSeconds: shutter.nominalSeconds,
     })),
     ratios: ended.ratios,
+    ...(light === null ? {} : { light: lightInRecord(light) }),
     setAside: [...book.asides],
     strays: [...book.strays],
     notes: [...book.notes],
@@ -44,3 +47,6 @@ export function recordOf(hand: InHand, ended: Ended): SetRecord {
     notPutBack: [...body.debts].map(([setting, { found }]) => ({ name: setting, found })),
   };
 }
+
+/** How often its map was drawn counts for whoever watches, and no longer. */
+export const lightInRecord = ({ map: _, ...light }: LightView): NonNullable<SetRecord['light']> => light;

@@ -1,7 +1,7 @@
 // One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
 // ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
 import { setTimeout as sleep } from 'node:timers/promises';
-import { type Clipping, lostAtEnds } from '../../shared/clipping.js';
+import { lackingAtEnds, lostAtEnds } from '../../shared/clipping.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
@@ -11,6 +11,7 @@ import { type Body, LINK_FAILURES, type ReadinessAsked } from '../camera/index.j
 import { type BodyLimits, parseAperture } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
+import type { Judge } from '../light/index.js';
 import { type Conditions, type Extension, extendPlan, type Plan, toWirePlan } from '../plan/index.js';
 import { reachesOnNote } from './added.js';
 import { Book } from './book.js';
@@ -23,7 +24,9 @@ import { InHand } from './in-hand.js';
 import { KEEPS_NOTHING, type Keeper, type SetMemo } from './keeper.js';
 import { SetLabels } from './labels.js';
 import { markLone } from './late-partner.js';
+import { SetLight } from './light.js';
 import { pickUp } from './pick-up.js';
+import { prove } from './proof.js';
 import { Redo } from './redo.js';
 import { Releases } from './release.js';
 import { framesOf, isVerified, nameOf, type SetFrame, timesOf } from './set-frame.js';
@@ -73,6 +76,8 @@ export interface RunOptions {
   readonly limits?: BodyLimits | undefined;
   /** What the frames that are added are planned for. */
   readonly conditions?: Conditions | undefined;
+  /** Judges its pictures by their light; left out, nobody does. */
+  readonly openJudge?: (() => Judge) | undefined;
 }
 
 /** Whoever asks for nothing else sits at the machine that the daemon runs on. */
@@ -82,7 +87,7 @@ export const THIS_COMPUTER = 'this computer';
 export interface Begun
   extends Pick<
     StoredSet,
-    'state' | 'base' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'made' | 'notes'
+    'state' | 'base' | 'startedAt' | 'frames' | 'passes' | 'asides' | 'strays' | 'made' | 'notes' | 'light'
   > {
   readonly memo: SetMemo | null;
 }
@@ -93,6 +98,7 @@ export class Run {
   error: EvenrungError | null = null;
   private readonly options: RunOptions;
   private readonly hand: InHand;
+  private readonly light: SetLight | null;
   private readonly releases: Releases;
   private readonly inCamera: InCamera;
   private readonly held = new Hold();
@@ -115,6 +121,9 @@ export class Run {
       tell: (trouble) => book.tellTrouble(trouble),
     });
     this.hand = inHand(options, book);
+    const judge = options.openJudge?.();
+    this.light = judge === undefined ? null : new SetLight(judge, this.hand);
+    this.hand.light = this.light;
     this.releases = new Releases(this.hand, this.steady);
     this.inCamera = new InCamera(this.hand, this.steady);
   }
@@ -141,6 +150,7 @@ export class Run {
       error: null,
       folder: null,
       notes: [...book.notes],
+      light: hand.light?.view ?? options.begun?.light ?? null,
     };
   }
 
@@ -151,6 +161,11 @@ export class Run {
   /** @returns a small JPEG of a frame, once there is one */
   thumbnail(number: number): Buffer | null {
     return this.hand.frames.find(({ view }) => view.number === number)?.thumbnail ?? null;
+  }
+
+  /** @returns a PNG of which parts of the picture its frames hold; null if that is not known */
+  get coverageMap(): Buffer | null {
+    return this.hand.light?.map ?? null;
   }
 
   /** Bytes of each verified frame, of one file or of two. */
@@ -229,6 +244,7 @@ export class Run {
       const came = (await this.options.cameBefore?.()) ?? null;
       if (came !== null) this.releases.know({ came });
       await this.pickUp();
+      this.hand.light?.lookAtOthers();
       await this.prepare();
       await this.waitToBegin();
       await this.goThrough();
@@ -239,6 +255,15 @@ export class Run {
       this.error = asEvenrungError(cause);
     }
     return this.end();
+  }
+
+  /**
+   * After its end: what the pictures tell is written beside the frames, with a proof of what they can become. Whoever takes the set up again
+   * waits for it. Never rejects.
+   * @param inTurn does it while nobody else writes into the folder
+   */
+  async prove(inTurn: (work: () => Promise<void>) => Promise<void>): Promise<void> {
+    if (this.light !== null) await prove(this.hand, this.light, inTurn);
   }
 
   /** Whether frames may still be added because its ends have lost something. */
@@ -264,12 +289,18 @@ export class Run {
   private async reachOn(): Promise<void> {
     const { hand } = this;
     while (!this.stopping && this.mayReachOn && hand.frames.every(isVerified)) {
+      await hand.light?.settled();
       const views = hand.frames.map(({ view }) => view);
       const room = this.roomAtEnds();
-      const lost = lostAtEnds(views).filter(
+      const coverage = hand.light?.view?.coverage ?? null;
+      const lost = lostAtEnds(views, coverage).filter(
         ({ side }) => (side === 'blown' ? room.darker : room.brighter) > 0,
       );
-      const plan = this.plannedFarther(lost);
+      const lacking = lackingAtEnds(views, coverage);
+      const plan = this.plannedFarther({
+        darker: Math.min(room.darker, lacking.darker),
+        brighter: Math.min(room.brighter, lacking.brighter),
+      });
       if (plan === null) return;
       hand.extend(plan);
       this.tellWhole();
@@ -280,15 +311,17 @@ export class Run {
     }
   }
 
-  /** @returns the plan with one frame more at each end that has lost something; null if there is none, or none can be made */
-  private plannedFarther(lost: readonly Clipping[]): Plan | null {
+  /** @returns the plan with so many frames more at its ends; null if there are none, or none can be made */
+  private plannedFarther({ darker, brighter }: Extension): Plan | null {
     const { body, limits = body.limits, conditions } = this.options;
     let { plan } = this.hand;
-    for (const { side } of lost) {
-      const isDark = side === 'blown';
+    for (const by of [
+      { darker, brighter: 0 },
+      { darker: 0, brighter },
+    ]) {
+      if (by.darker + by.brighter === 0) continue;
       try {
-        const one = { darker: isDark ? 1 : 0, brighter: isDark ? 0 : 1 };
-        plan = extendPlan(plan, one, limits, conditions);
+        plan = extendPlan(plan, by, limits, conditions);
       } catch (cause) {
         // The set is what was asked for all the same.
         this.note(`The set could not be extended: ${asEvenrungError(cause).message}`);

@@ -121,6 +121,10 @@ export function timesAfter(times: FrameTimes, before: FrameState, state: FrameSt
   return state === 'verified' && before !== 'verified' ? { ...times, verifiedAt: now } : times;
 }
 
+/** @returns the small copies of the frames that have one, by their numbers */
+export const thumbnailsOf = (frames: readonly SetFrame[]): ReadonlyMap<number, Buffer> =>
+  new Map(frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])));
+
 export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>
   other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
 

@@ -134,6 +134,7 @@ export async function verify(
       throw cause;
     });
   redo.made();
+  hand.light?.look(frame);
 }
 
 /** A second file that its frame has. */

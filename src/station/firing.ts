@@ -4,12 +4,15 @@ import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
 import type { Naming } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
+import type { Judge } from '../light/index.js';
 import type { EndedSet } from '../series/index.js';
 import { keeperOf, lastCame, Run, type RunOptions } from '../set/index.js';
+import { inTurn } from '../system/index.js';
 import { endRun } from './again/kept.js';
 import type { Alarm } from './alarm.js';
 import type { EventLog } from './event-log.js';
 import type { OneAtATime } from './one-at-a-time.js';
+import { turnOf } from './relabel.js';
 import { whileAwake } from './while-awake.js';
 
 export interface FiringOptions {
@@ -24,6 +27,8 @@ export interface FiringOptions {
   /** Calls for somebody when a set halts. */
   readonly alarm?: Pick<Alarm, 'raise'> | undefined;
   readonly log: (line: string) => void;
+  /** Judges the pictures of a set by their light; left out, nobody does. */
+  readonly openJudge?: (() => Judge) | undefined;
 }
 
 /** What differs from run to run. */
@@ -46,6 +51,8 @@ export type MadeRun = Pick<
 export class Firing {
   private readonly options: FiringOptions;
   private last: Run | undefined;
+  /** By the id of its set, what is still written of it after its end. */
+  private readonly proofs = new Map<string, Promise<void>>();
 
   constructor(options: FiringOptions) {
     this.options = options;
@@ -57,7 +64,7 @@ export class Firing {
   }
 
   makeRun(made: MadeRun): Run {
-    const { events, patienceMs, journal, naming, report } = this.options;
+    const { events, patienceMs, journal, naming, report, openJudge } = this.options;
     const before = this.last;
     return new Run({
       ...made,
@@ -68,6 +75,7 @@ export class Firing {
       asked: () => report.readinessAsked(),
       tell: (happening) => events.tell(happening),
       patienceMs,
+      openJudge,
       keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),
     });
   }
@@ -91,8 +99,27 @@ export class Firing {
     if (state === 'halted')
       alarm?.raise({ run: run.id, state, error: code, sentence, folder, verified, frames });
     report.stockOf(body.identity).setMade(run.fileBytes, run.released);
+    this.prove(run);
     await bodies.backAgain(body, error);
     return { ...ended, error: code };
+  }
+
+  /** The next set does not wait for what the pictures of this one can become. */
+  private prove(run: Run): void {
+    const { journal } = this.options;
+    const { id } = run.view.set;
+    const inFolder = (work: () => Promise<void>) =>
+      journal === undefined ? work() : inTurn(turnOf(journal, id), work);
+    const proof = run.prove(inFolder).finally(() => {
+      if (this.proofs.get(id) === proof) this.proofs.delete(id);
+    });
+    this.proofs.set(id, proof);
+  }
+
+  /** Waits for what is still written of sets that have ended: of one, or of all. */
+  async proved(set?: string): Promise<void> {
+    const proofs = set === undefined ? [...this.proofs.values()] : [this.proofs.get(set)];
+    await Promise.all(proofs);
   }
 
   /** Belongs into a record, and the run that owed it may have left none. */

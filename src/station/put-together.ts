@@ -4,6 +4,7 @@ import { BodyInHand, BodyReport, type Finder, type FinderOptions, type ToldOfBod
 import type { BodyLimits } from '../exposure/index.js';
 import type { Naming } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
+import type { Judge } from '../light/index.js';
 import type { Sleep } from '../series/index.js';
 import { type Clock, systemClock } from '../system/index.js';
 import type { Alarm } from './alarm.js';
@@ -34,6 +35,8 @@ export interface StationOptions extends FinderOptions {
   readonly naming?: Naming | undefined;
   /** Calls for somebody when a run ends early. */
   readonly alarm?: Pick<Alarm, 'raise'> | undefined;
+  /** Judges the pictures of sets by their light; left out, nobody does. */
+  readonly openJudge?: (() => Judge) | undefined;
   /** The clocks that schedules go by; the computer's where they are left out. */
   readonly clock?: Clock;
   readonly sleep?: Sleep;
@@ -43,14 +46,26 @@ export function partsOf(
   options: StationOptions,
   finder: Pick<Finder, 'find'> & Partial<Pick<Finder, 'findDirectly'>>,
 ): Parts {
-  const { into, events, journal, naming, patienceMs, alarm, log, stateFolder, narrow, sleep } = options;
+  const { into, events, journal, naming, patienceMs, alarm, log, stateFolder, narrow, sleep, openJudge } =
+    options;
   const { clock = systemClock(), camera = null, lookAgainMs } = options;
   const one = new OneAtATime(log);
   const report = new BodyReport({ into, tell: (told) => tellOfBody(events, one, told) });
   const bodies = new BodyInHand({ finder, report, camera, lookAgainMs });
   const planner = new Planner({ bodies, report, one, clock, narrow });
   const folders = new SetFolders({ into, stateFolder, journal, naming, log });
-  const firing = new Firing({ one, bodies, report, events, journal, naming, patienceMs, alarm, log });
+  const firing = new Firing({
+    one,
+    bodies,
+    report,
+    events,
+    journal,
+    naming,
+    patienceMs,
+    alarm,
+    log,
+    openJudge,
+  });
   return { one, bodies, report, planner, folders, firing, events, journal, alarm, clock, sleep, log };
 }
 

@@ -8,6 +8,9 @@ import type { Run } from '../set/index.js';
 import { inTurn } from '../system/index.js';
 import type { EventLog } from './event-log.js';
 
+/** Under this name whoever writes into the folder of a set that has ended waits for the one before. */
+export const turnOf = ({ file }: Pick<Journal, 'file'>, id: string): string => `${file}#${id}`;
+
 export interface RelabelWith {
   readonly journal: Journal;
   readonly events: EventLog;
@@ -20,7 +23,7 @@ export interface RelabelWith {
  * @throws EvenrungError no-such-set, storing-failed, record-unreadable; then nothing was changed, or the same call makes up for it
  */
 export function relabel(id: string, change: Relabel, { journal, events, run }: RelabelWith): Promise<void> {
-  return inTurn(`${journal.file}#${id}`, async () => {
+  return inTurn(turnOf(journal, id), async () => {
     const set = journal.set(id);
     if (set === null) throw new EvenrungError('no-such-set', `There is no set with the id '${id}'.`);
     const labels = changed(set, change);

@@ -1,5 +1,6 @@
 // Joins the rooms: has a body found, plans for it, and lets one set, one series or one lesson at a time have it. Used by the server
 // and by commands alike. What is done for each of them stands in a file of its own.
+import { setTimeout as sleep } from 'node:timers/promises';
 import { isDeepStrictEqual } from 'node:util';
 import type { Asked } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
@@ -25,6 +26,9 @@ import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
 import { bodyOf } from './remake.js';
 import { beganBy, endCutOff, type Resuming, resume } from './resume.js';
+
+/** Whoever ends the program waits no longer for a proof that is being written: without it the set is whole. */
+const PROVED_WITHIN_MS = 5000;
 
 export class Station {
   private readonly parts: Parts;
@@ -309,11 +313,17 @@ export class Station {
     folders.sweepUnused();
   }
 
+  /** Waits for what is still written of sets that have ended: what their pictures tell, and what they can become. */
+  async proved(): Promise<void> {
+    await this.parts.firing.proved();
+  }
+
   /** Stops what is under way, puts settings back, lets go of the body. Nothing can be begun after. Never throws. */
   async close(): Promise<void> {
     const { one, bodies, folders } = this.parts;
     bodies.endLooking();
     await one.end();
+    await Promise.race([this.proved(), sleep(PROVED_WITHIN_MS, undefined, { ref: false })]);
     await folders.swept();
     await bodies.close();
     await exifTool.end();

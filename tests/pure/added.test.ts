@@ -131,8 +131,8 @@ describe('what is said', () => {
     expect(
       reachesOnNote(
         [
-          { side: 'blown', share: 0.031 },
-          { side: 'black', share: 0.006 },
+          { side: 'blown', share: 0.031, stops: null },
+          { side: 'black', share: 0.006, stops: null },
         ],
         [frame(10, { offset: -5 }), frame(11, { offset: 5 })],
       ),

@@ -17,7 +17,7 @@ function frameOf(light: (cell: number) => number, offsetEv: number): ExposedFram
   const pixels = new Uint8Array(COUNT * 3);
   for (let cell = 0; cell < COUNT; cell += 1)
     pixels.fill(levelOf(light(cell) * 2 ** offsetEv), cell * 3, cell * 3 + 3);
-  return { offsetEv, copy: { ...SIZE, pixels } };
+  return { number: offsetEv, offsetEv, copy: { ...SIZE, pixels } };
 }
 
 const setOf = (light: (cell: number) => number, offsets: readonly number[]): ExposedFrame[] =>
@@ -50,6 +50,16 @@ describe('coverage', () => {
     expect(shares.one).toBeCloseTo(HELD_EV / 14, 1);
     expect(shares.twoOrMore).toBe(0);
     expect(shares.none + shares.one).toBeCloseTo(1, 12);
+  });
+
+  it('says how much each frame holds, and how much of that no other one does', () => {
+    const { frames, shares } = judged(ramp(14), [-1, 1]);
+    expect(frames.map(({ number }) => number)).toEqual([-1, 1]);
+    for (const { exposed } of frames) expect(exposed).toBeCloseTo(HELD_EV / 14, 1);
+    const alone = frames.reduce((sum, one) => sum + one.alone, 0);
+    expect(alone).toBeCloseTo(shares.one, 12);
+    const [same] = judged(ramp(2), [0, 0]).frames;
+    expect([same?.exposed, same?.alone]).toEqual([1, 0]);
   });
 
   it('names the end at which something is missing', () => {
@@ -126,6 +136,7 @@ describe('coverage', () => {
     ['white', 255],
   ])('never says that %s frames hold anything', (_name, level) => {
     const frames = range(-4, 4).map((offsetEv) => ({
+      number: offsetEv,
       offsetEv,
       copy: { ...SIZE, pixels: new Uint8Array(COUNT * 3).fill(level) },
     }));
@@ -147,7 +158,7 @@ describe('coverage', () => {
   it('counts a colour that is blown out in one channel as lost, and one that is black in one as held', () => {
     const coloured = (red: number, green: number, blue: number) => {
       const pixels = Uint8Array.from({ length: COUNT * 3 }, (_, at) => [red, green, blue][at % 3] as number);
-      return coverageOf([{ offsetEv: 0, copy: { ...SIZE, pixels } }]).coverage;
+      return coverageOf([{ number: 1, offsetEv: 0, copy: { ...SIZE, pixels } }]).coverage;
     };
     expect(coloured(255, 120, 40).highlights.share).toBe(1);
     expect(coloured(0, 0, 90).shares.one).toBe(1);
@@ -176,7 +187,9 @@ describe('coverage', () => {
   it('refuses no frame at all, and frames of different shapes', () => {
     expect(() => coverageOf([])).toThrow(RangeError);
     const narrow: Copy = { width: 2, height: 2, pixels: new Uint8Array(12) };
-    expect(() => coverageOf([frameOf(ramp(4), 0), { offsetEv: 1, copy: narrow }])).toThrow(RangeError);
+    expect(() => coverageOf([frameOf(ramp(4), 0), { number: 2, offsetEv: 1, copy: narrow }])).toThrow(
+      RangeError,
+    );
   });
 });
 

@@ -20,7 +20,15 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
   'src/journal': ['src/system'],
   // Learning goes by what the files of a body record.
   'src/bodies': ['src/exposure', 'src/camera', 'src/frames', 'src/system'],
-  'src/set': ['src/exposure', 'src/plan', 'src/camera', 'src/frames', 'src/journal', 'src/system'],
+  'src/set': [
+    'src/exposure',
+    'src/plan',
+    'src/camera',
+    'src/frames',
+    'src/light',
+    'src/journal',
+    'src/system',
+  ],
   'src/series': [
     'src/exposure',
     'src/plan',
@@ -36,6 +44,7 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
     'src/plan',
     'src/camera',
     'src/frames',
+    'src/light',
     'src/journal',
     'src/bodies',
     'src/set',
@@ -49,6 +58,7 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
     'src/plan',
     'src/camera',
     'src/frames',
+    'src/light',
     'src/journal',
     'src/bodies',
     'src/set',

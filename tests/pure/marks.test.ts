@@ -171,8 +171,8 @@ describe('in words', () => {
 
   it('what is clipped, in per cent; with one decimal below one', () => {
     expect(said({ place: 1, frames: 1, clipped: { dark: 0.3, light: 0.246 } })).toEqual([
-      '25% of the darkest frame is blown out: the scene is brighter than the set reaches. A frame more at the dark end holds it.',
-      '30% of the lightest frame is black: the scene is darker than the set reaches. A frame more at the light end holds it.',
+      '25% of the darkest frame is blown out: the scene is brighter than the set reaches. One frame more at the darker end may hold it.',
+      '30% of the brightest frame is black: the scene is darker than the set reaches. One frame more at the brighter end may hold it.',
     ]);
     const small = (light: number) => said({ place: 1, clipped: { dark: 0, light } })[0]?.split(' ')[0];
     expect([small(0.0096), small(0.01), small(0.0149)]).toEqual(['1.0%', '1%', '1%']);

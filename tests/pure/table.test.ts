@@ -53,10 +53,14 @@ const ROW: TableRow = {
   partner: null,
   partnerSha256: null,
   partnerBytes: null,
+  light: {
+    ...{ exposed: 0.61234567, alone: 0, comparedWith: 2 },
+    ...{ shiftRight: -0.5, shiftDown: 2.25, blur: 0, moved: 0.0003 },
+  },
 };
 
 const HEADER =
-  'frame,offset_ev,shutter,exact_seconds,recorded_seconds,f_number,iso,state,pass,attempts,clipped_dark,clipped_light,file,sha256,bytes,fired_at,marks,partner,partner_sha256,partner_bytes';
+  'frame,offset_ev,shutter,exact_seconds,recorded_seconds,f_number,iso,state,pass,attempts,clipped_dark,clipped_light,file,sha256,bytes,fired_at,marks,partner,partner_sha256,partner_bytes,well_exposed,exposed_here_only,compared_with,shift_right_px,shift_down_px,softer_px,moved';
 
 const asObject = (text: string): Record<string, string> => {
   const [header = [], values = []] = parseCsv(text);
@@ -91,7 +95,11 @@ describe('the table of a set', () => {
       partner: '',
       partner_sha256: '',
       partner_bytes: '',
+      ...{ well_exposed: '0.6123', exposed_here_only: '0', compared_with: '2' },
+      ...{ shift_right_px: '-0.5', shift_down_px: '2.25', softer_px: '0', moved: '0.0003' },
     });
+    const { light: _, ...unjudged } = ROW;
+    expect(asObject(tableText([unjudged]))).toMatchObject({ well_exposed: '', compared_with: '', moved: '' });
   });
 
   it('a set without frames has its header', () => {

@@ -7,7 +7,7 @@ import { ENDED } from '../../shared/fold.js';
 import { type KeptSetRecord, readSetRecord } from '../../shared/set-record.js';
 import type { PracticeState } from '../../src/camera/practice/model.js';
 import { checksumOf } from '../../src/frames/hand-over/checksum.js';
-import { CONTACT_SHEET } from '../../src/frames/hand-over/contact-sheet.js';
+import { CONTACT_SHEET } from '../../src/frames/hand-over/names.js';
 import { checkSet, readRecorded, recordedTv } from '../../src/frames/index.js';
 import type { JournalReader, ListedSet, StoredSet } from '../../src/journal/index.js';
 import { scheduledIn } from '../../src/series/scheduled-options.js';

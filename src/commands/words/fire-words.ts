@@ -2,6 +2,7 @@
 
 import { cautionsIn } from '../../../shared/cautions.js';
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
+import type { LightView } from '../../../shared/light.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
 import { formatEv, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
@@ -127,6 +128,40 @@ class PassHeadings {
   }
 }
 
+/** What the pictures of a set tell together is said once, at its end, and again if more came after it. */
+class LightTeller {
+  private readonly say: (line: string) => void;
+  private latest: LightView | null = null;
+  private said = '';
+  private hasEnded = false;
+
+  constructor(say: (line: string) => void) {
+    this.say = say;
+  }
+
+  begin(): void {
+    this.latest = null;
+    this.said = '';
+    this.hasEnded = false;
+  }
+
+  judged(light: LightView): void {
+    this.latest = light;
+    if (this.hasEnded) this.tell(light);
+  }
+
+  end(): void {
+    this.hasEnded = true;
+    if (this.latest !== null) this.tell(this.latest);
+  }
+
+  private tell({ sentence, proof }: LightView): void {
+    if (sentence !== this.said) for (const line of wrapped(sentence, '')) this.say(line);
+    this.said = sentence;
+    if (proof !== null && !proof.isMade) for (const line of wrapped(proof.sentence, '')) this.say(line);
+  }
+}
+
 function linesPrinter(words: OtherWords, say: (line: string) => void): (event: NumberedEvent) => void {
   let introduced = false;
   let passes = 0;
@@ -138,6 +173,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
   const came = new Set<number>();
   /** Cautions that were said. */
   const cautioned = new Set<string>();
+  const light = new LightTeller(say);
   const teller = new ScheduleTeller({ isForeseen: true });
   const headings = new PassHeadings(say);
   return ({ happening }) => {
@@ -156,6 +192,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         passes = happening.run.plan.passes.length;
         if (happening.run.set.id === begun) return;
         begun = happening.run.set.id;
+        light.begin();
         told.clear();
         came.clear();
         for (const { number, state, marks } of happening.run.frames)
@@ -212,6 +249,10 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         say(happening.sentence ?? happening.state);
         if (happening.error !== null) say(moreAbout(happening.error));
         if (happening.folder !== null) say(`Set folder: ${happening.folder}`);
+        light.end();
+        return;
+      case 'light':
+        light.judged(happening.light);
         return;
     }
   };

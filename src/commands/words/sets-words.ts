@@ -135,16 +135,21 @@ function inCameraWords(set: StoredSet): string[] {
 }
 
 function atEndsWords({ set, isFolderThere }: ShownSet): string[] {
-  const { darker, brighter } = lackingAtEnds(set.frames.map(({ view }) => view));
+  const { darker, brighter } = lackingAtEnds(
+    set.frames.map(({ view }) => view),
+    set.light?.coverage,
+  );
   if (darker + brighter === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
   const what = [
     ...(darker > 0 ? ['highlights in its darkest frame'] : []),
     ...(brighter > 0 ? ['shadows in its brightest frame'] : []),
   ];
   return [
-    `It has lost ${what.join(', and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${darker + brighter === 1 ? 'a frame' : 'a frame at each end'}.`,
+    `It has lost ${what.join(', and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${addedWords(darker + brighter)}.`,
   ];
 }
+
+const addedWords = (count: number): string => (count === 1 ? 'a frame' : `${count} frames`);
 
 /** @returns lines of at most 80 columns, but for words that are longer, such as paths */
 export function setInWords(shown: ShownSet): string[] {

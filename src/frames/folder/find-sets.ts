@@ -3,7 +3,7 @@ import { readdir, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
-import { RECORD } from './set-folder.js';
+import { RECORD } from '../hand-over/names.js';
 
 /** Where frames arrive: it is there as long as a set is not ended. */
 const INCOMING = '.incoming';

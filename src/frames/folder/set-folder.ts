@@ -8,9 +8,8 @@ import { untilStored, whyRefused } from '../../../shared/refused.js';
 import { type SetRecord, setRecordSchema } from '../../../shared/set-record.js';
 import { PARTIAL, putWhole, syncFile, syncFolder } from '../../system/index.js';
 import { type Checksum, checksumOf, SUMS } from '../hand-over/checksum.js';
-import { CONTACT_SHEET } from '../hand-over/contact-sheet.js';
 import { type HandedOver, handOver } from '../hand-over/hand-over.js';
-import { TABLE } from '../hand-over/table.js';
+import { CONTACT_SHEET, OF_LIGHT, RECORD, recordText, TABLE } from '../hand-over/names.js';
 import { rawKindOf } from '../read/raw.js';
 import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
 import { type KeptName, lookOnDisk } from './on-disk.js';
@@ -19,14 +18,10 @@ import { stagingName, sweepStaged } from './staging.js';
 
 const INCOMING = '.incoming';
 const ASIDE = 'set-aside';
-export const RECORD = 'set.json';
 /** What a set folder holds beside its frames. */
-const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
+const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT]);
 /** What a frame is taken for until one has come back. */
 const SMALL_FRAME_BYTES = 64 * 1024;
-
-/** What set.json holds. */
-export const recordText = (record: object): string => `${JSON.stringify(record, null, 2)}\n`;
 
 /** A file, and its extension by content. */
 export interface FileOfKind {
@@ -347,10 +342,12 @@ export class SetFolder {
     record: SetRecord,
     thumbnails: ReadonlyMap<number, Buffer>,
     leaving: ReadonlySet<string>,
+    map: Buffer | null = null,
   ): Promise<Omit<HandedOver, 'full'> & { readonly error: EvenrungError | null }> {
     await this.sweepPartial().catch(() => undefined);
     await releaseRest(this.path);
-    const { full, ...made } = await handOver(this.path, setRecordSchema.parse(record), thumbnails, leaving);
+    const parsed = setRecordSchema.parse(record);
+    const { full, ...made } = await handOver(this.path, parsed, thumbnails, leaving, map);
     return { ...made, error: full === null ? null : storingFailed(this.path, full) };
   }
 

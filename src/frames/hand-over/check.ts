@@ -8,17 +8,15 @@ import { whyRefused } from '../../../shared/refused.js';
 import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../../shared/set-record.js';
 import { parseShutter, type ShutterSetting } from '../../exposure/index.js';
 import { isPlainName } from '../folder/inside.js';
-import { RECORD } from '../folder/set-folder.js';
 import { judge, judgeMetered } from '../judge/judge.js';
 import { oddSizeSentence, oddSizes } from '../judge/sizes.js';
 import { judgeWhole, unprovedSentence } from '../judge/whole-frame.js';
 import { readRecorded } from '../read/recorded.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 import { checksumsOf, parseSums, SUMS } from './checksum.js';
-import { CONTACT_SHEET } from './contact-sheet.js';
 import { type FileOfFrame, filesOf, sidecarsOf } from './files-of.js';
+import { CONTACT_SHEET, OF_LIGHT, RECORD, TABLE } from './names.js';
 import { readSidecar } from './sidecar.js';
-import { TABLE } from './table.js';
 
 export type FindingCode =
   | 'folder-unreadable'
@@ -458,7 +456,7 @@ const LEFT_OVER = /^\.(?:incoming|reserve)(?:$|\/)|\.part$/;
 /** What lies in the folder beside the frames. */
 async function checkRest(folder: string, record: KeptSetRecord, find: Find): Promise<void> {
   const aside = record.setAside.map(({ file }) => file.replaceAll('\\', '/'));
-  const known = new Set<string>([RECORD, SUMS, TABLE, CONTACT_SHEET, ...aside]);
+  const known = new Set<string>([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT, ...aside]);
   for (const { sidecar } of record.frames) if (sidecar !== null) known.add(sidecar);
   for (const one of record.frames.flatMap(filesOf)) {
     for (const name of [one.file, ...sidecarsOf(one)]) known.add(name);

@@ -5,9 +5,6 @@ import type { FrameMark } from '../../../shared/set-record.js';
 import { hourAndMinute, wallDay } from '../../system/index.js';
 import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
 
-/** The sheet's name in the set folder. */
-export const CONTACT_SHEET = 'contact-sheet.jpg';
-
 export interface SheetCell {
   readonly number: number;
   readonly offsetEv: number;
@@ -18,6 +15,16 @@ export interface SheetCell {
   /** False where the frame is not in the set. */
   readonly isMade: boolean;
   readonly marks: readonly FrameMark['code'][];
+}
+
+/** What stands above the frames, where their pictures were judged. */
+export interface SheetLight {
+  /** What the set holds, or what is missing. */
+  readonly sentence: string;
+  /** What it can become: a JPEG; null if there is none. */
+  readonly preview: Buffer | null;
+  /** Which parts of the picture it holds: a PNG; null if there is none. */
+  readonly map: Buffer | null;
 }
 
 export interface Sheet {
@@ -32,6 +39,8 @@ export interface Sheet {
   readonly practice: boolean;
   /** The darkest first. */
   readonly cells: readonly SheetCell[];
+  /** Null or left out if the pictures were not judged. */
+  readonly light?: SheetLight | null;
 }
 
 /** Their blanks keep the words of one mark on one line. */
@@ -46,6 +55,9 @@ const WORDS: Readonly<Record<FrameMark['code'], string>> = {
   size: 'odd\u00a0size',
   'partner-missing': 'one\u00a0file\u00a0of\u00a0two',
   'partner-odd': 'second\u00a0file\u00a0odd',
+  'camera-moved': 'camera\u00a0moved',
+  'subject-moved': 'something\u00a0moved',
+  'less-sharp': 'less\u00a0sharp',
   other: 'see\u00a0the\u00a0record',
 };
 
@@ -79,26 +91,38 @@ export async function drawContactSheet(sheet: Sheet, letters?: Letters): Promise
   const here = letters ?? (await lettersHere());
   const layout = layoutOf(sheet, await titleOf(sheet, here), here);
   const svg = Buffer.from(drawing(sheet, layout, here));
-  const pictures = await Promise.all(
-    sheet.cells.map(async ({ thumbnail }, index) => {
-      if (thumbnail === null) return null;
-      const { left, top } = placeOf(index, layout);
-      const { data, info } = await sharp(thumbnail)
-        .resize({ width: CELL.width, height: CELL.height, fit: 'inside' })
-        .toBuffer({ resolveWithObject: true });
-      return {
-        input: data,
-        left: left + Math.floor((CELL.width - info.width) / 2),
-        top: top + Math.floor((CELL.height - info.height) / 2),
-      };
-    }),
-  );
+  const fitted = async (picture: Buffer, { left, top }: Place, box: Box) => {
+    const { data, info } = await sharp(picture)
+      .resize({ ...box, fit: 'inside' })
+      .toBuffer({ resolveWithObject: true });
+    return {
+      input: data,
+      left: left + Math.floor((box.width - info.width) / 2),
+      top: top + Math.floor((box.height - info.height) / 2),
+    };
+  };
+  const pictures = await Promise.all([
+    ...sheet.cells.map(({ thumbnail }, index) =>
+      thumbnail === null ? null : fitted(thumbnail, placeOf(index, layout), CELL),
+    ),
+    ...layout.head.map(({ picture, place, box }) => fitted(picture, place, box)),
+  ]);
   return sharp({
     create: { width: layout.width, height: layout.height, channels: 3, background: COLOURS.ground },
   })
     .composite([{ input: svg, left: 0, top: 0 }, ...pictures.filter((picture) => picture !== null)])
     .jpeg({ quality: 85 })
     .toBuffer();
+}
+
+interface Place {
+  readonly left: number;
+  readonly top: number;
+}
+
+interface Box {
+  readonly width: number;
+  readonly height: number;
 }
 
 interface Layout {
@@ -110,6 +134,8 @@ interface Layout {
   readonly row: number;
   readonly title: readonly string[];
   readonly facts: readonly string[];
+  /** Pictures above the frames. */
+  readonly head: readonly { readonly picture: Buffer; readonly place: Place; readonly box: Box }[];
 }
 
 function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
@@ -120,13 +146,30 @@ function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
   const title = linesOf(words, TITLE.size, room, letters);
   const facts = [
     ...linesOf(factsOf(sheet), FACTS.size, room, letters),
+    ...(sheet.light ? linesOf(sheet.light.sentence, FACTS.size, { ...room, lines: 4 }, letters) : []),
     ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
   ];
   const markLines = Math.max(0, ...sheet.cells.map((cell) => marksOf(cell, letters).length));
   const row = CELL.height + CAPTION.lines + markLines * CAPTION.mark.line + CAPTION.below;
-  const top = MARGIN + title.length * TITLE.line + facts.length * FACTS.line + GAP;
+  const under = MARGIN + title.length * TITLE.line + facts.length * FACTS.line + GAP;
+  const head = headOf(sheet.light ?? null, { left: MARGIN, top: under }, width - 2 * MARGIN);
+  const top = under + (head.length === 0 ? 0 : (head[0]?.box.height ?? 0) + 2 * GAP);
   const rows = Math.max(1, Math.ceil(count / columns));
-  return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts };
+  return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts, head };
+}
+
+/** A picture beside another one is as high as a picture of this shape: most are. */
+const HEAD_SHAPE = 2 / 3;
+
+function headOf(light: SheetLight | null, { left, top }: Place, width: number): Layout['head'] {
+  const shown = [light?.preview ?? null, light?.map ?? null].filter((picture) => picture !== null);
+  const across = Math.floor((width - GAP) / 2);
+  const box = { width: across, height: Math.round(across * HEAD_SHAPE) };
+  return shown.map((picture, index) => ({
+    picture,
+    place: { left: left + index * (across + GAP), top },
+    box,
+  }));
 }
 
 /** So much of an id tells sets apart. */
@@ -152,7 +195,7 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
 const apertureWords = (aperture: string | null): string | null =>
   aperture === null ? null : `f/${aperture.replace(/^f\//i, '')}`;
 
-const placeOf = (index: number, { columns, top, row }: Layout): { left: number; top: number } => ({
+const placeOf = (index: number, { columns, top, row }: Layout): Place => ({
   left: MARGIN + (index % columns) * (CELL.width + GAP),
   top: top + Math.floor(index / columns) * row,
 });
@@ -189,7 +232,7 @@ function drawing(sheet: Sheet, layout: Layout, letters: Letters): string {
 
 function cellDrawing(
   cell: SheetCell,
-  { left, top }: { left: number; top: number },
+  { left, top }: Place,
   practice: boolean,
   pen: Pen,
   letters: Letters,

@@ -8,13 +8,12 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import type { KeptSetRecord } from '../../../shared/set-record.js';
 import { syncFolder } from '../../system/index.js';
-import { RECORD, SetFolder } from '../folder/set-folder.js';
+import { SetFolder } from '../folder/set-folder.js';
 import { stagingName, sweepStaged } from '../folder/staging.js';
 import { checkSet, type Finding, type SetCheck } from './check.js';
 import { type Checksum, checksumOf, SUMS } from './checksum.js';
-import { CONTACT_SHEET } from './contact-sheet.js';
 import { filesOf, sidecarsOf } from './files-of.js';
-import { TABLE } from './table.js';
+import { CONTACT_SHEET, OF_LIGHT, RECORD, TABLE } from './names.js';
 
 export interface ExportOptions {
   /** `frames` leaves out what lies beside them. */
@@ -108,7 +107,7 @@ const framesOf = ({ frames }: KeptSetRecord): string[] => [
 
 /** Names that the files beside the frames can have. A sidecar may be somebody's work, whoever wrote it. */
 function besideFrames(record: KeptSetRecord): string[] {
-  const names = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET]);
+  const names = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT]);
   for (const { sidecar } of record.frames) if (sidecar !== null) names.add(sidecar);
   for (const one of record.frames.flatMap(filesOf)) {
     if (one.sidecar !== null) names.add(one.sidecar);

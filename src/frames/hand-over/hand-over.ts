@@ -2,15 +2,18 @@
 // of checksums. All of it is made from the record and the small copies; frames are never touched, and what cannot be made is told.
 import { readdir, readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
+import type { FrameLight } from '../../../shared/light.js';
 import { whyRefused } from '../../../shared/refused.js';
 import type { KeptFrame, KeptSetRecord } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
 import { SUMS, sumsText } from './checksum.js';
-import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { drawContactSheet, type SheetLight } from './contact-sheet.js';
 import { createdAtOf } from './created-at.js';
 import { filesOf, sidecarsOf } from './files-of.js';
+import { forgetLight, sheetLight } from './light-files.js';
+import { CONTACT_SHEET, COVERAGE_MAP, TABLE } from './names.js';
 import { isOurOwn, readSidecar, sidecarText, writeSidecar } from './sidecar.js';
-import { TABLE, type TableRow, tableText } from './table.js';
+import { type LightColumns, type TableRow, tableText } from './table.js';
 
 export interface HandedOver {
   /** The names of sidecars, by those of the files that they are of. */
@@ -29,21 +32,33 @@ type Made = KeptFrame & { readonly file: string };
  * @param folder the set folder
  * @param thumbnails a small JPEG of each frame, by its number
  * @param leaving names of files that are moved away later
+ * @param map which parts of the picture the set holds, a PNG; null if its pictures were not judged
  */
 export async function handOver(
   folder: string,
   record: KeptSetRecord,
   thumbnails: ReadonlyMap<number, Buffer>,
   leaving: ReadonlySet<string> = new Set(),
+  map: Buffer | null = null,
 ): Promise<HandedOver> {
   const making = new Making();
   const made = record.frames.filter(isMade);
   const sidecars = await writeSidecars(folder, record, made, leaving, making);
   const inFolder = (name: string) => path.join(folder, name);
-  await making.one(CONTACT_SHEET, async () =>
-    putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheetOf(record, thumbnails))),
+  if (map !== null) {
+    // A proof of earlier frames is none of these.
+    await making.one(COVERAGE_MAP, async () => {
+      await forgetLight(folder);
+      await putWhole(inFolder(COVERAGE_MAP), map);
+    });
+  }
+  await making.one(CONTACT_SHEET, async () => {
+    const sheet = sheetOf(record, thumbnails, sheetLight(record, { map, preview: null }));
+    await putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheet));
+  });
+  await making.one(TABLE, () =>
+    putWhole(inFolder(TABLE), tableText(record.frames.map((frame) => rowOf(frame, record)))),
   );
-  await making.one(TABLE, () => putWhole(inFolder(TABLE), tableText(record.frames.map(rowOf))));
   await making.one(SUMS, () => putWhole(inFolder(SUMS), sumsText(sumsOf(made))));
   // Before the record comes, all of it is on disk.
   await making.one('what the folder itself tells of them', () => syncFolder(folder));
@@ -161,7 +176,11 @@ const factsOf = (record: KeptSetRecord, frame: KeptFrame, createdAt: string | nu
 
 // --- contact sheet, table, checksums
 
-export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, Buffer>) {
+export function sheetOf(
+  record: KeptSetRecord,
+  thumbnails: ReadonlyMap<number, Buffer>,
+  light: SheetLight | null,
+) {
   const fired = record.frames
     .filter(isMade)
     .flatMap(({ firedAt }) => (firedAt === null ? [] : [firedAt]))
@@ -172,6 +191,7 @@ export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, B
     startedAt: new Date(fired[0] ?? record.startedAt),
     base: record.base,
     practice: record.practice,
+    light,
     cells: record.frames.map((frame) => ({
       number: frame.number,
       offsetEv: frame.offset,
@@ -185,7 +205,7 @@ export function sheetOf(record: KeptSetRecord, thumbnails: ReadonlyMap<number, B
 
 const partnerOf = ({ partner }: KeptFrame) => (partner?.state === 'there' ? partner : null);
 
-const rowOf = (frame: KeptFrame): TableRow => ({
+export const rowOf = (frame: KeptFrame, { light }: Pick<KeptSetRecord, 'light'>): TableRow => ({
   frame: frame.number,
   offsetEv: frame.offset,
   shutter: frame.shutter,
@@ -206,7 +226,19 @@ const rowOf = (frame: KeptFrame): TableRow => ({
   partner: partnerOf(frame)?.file ?? null,
   partnerSha256: partnerOf(frame)?.sha256 ?? null,
   partnerBytes: partnerOf(frame)?.bytes ?? null,
+  light: lightColumns(light?.frames.find(({ number }) => number === frame.number)),
 });
+
+const lightColumns = (found: FrameLight | undefined): LightColumns | undefined =>
+  found && {
+    exposed: found.exposed,
+    alone: found.alone,
+    comparedWith: found.steadiness?.against ?? null,
+    shiftRight: found.steadiness?.right ?? null,
+    shiftDown: found.steadiness?.down ?? null,
+    blur: found.steadiness?.blur ?? null,
+    moved: found.steadiness?.moved ?? null,
+  };
 
 /** Sidecars are left out: raw programs write into them, and that is what they are for. */
 const sumsOf = (made: readonly Made[]) =>

@@ -7,12 +7,13 @@ import { whyRefused } from '../../../shared/refused.js';
 import { type KeptSetRecord, readSetRecord, SET_RECORD_VERSION } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
 import { fileInside } from '../folder/inside.js';
-import { RECORD, recordText } from '../folder/set-folder.js';
 import { readPicture } from '../read/picture.js';
 import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
-import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { drawContactSheet } from './contact-sheet.js';
 import { shownFilesOf } from './files-of.js';
 import { sheetOf } from './hand-over.js';
+import { sheetLightIn } from './light-files.js';
+import { CONTACT_SHEET, RECORD, recordText } from './names.js';
 import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
 
 /**
@@ -80,7 +81,10 @@ async function titleSheet(folder: string, record: KeptSetRecord, write: Write): 
     // A sheet with all its pictures and its old title is worth more.
     return;
   }
-  await write(CONTACT_SHEET, await drawContactSheet(sheetOf(record, thumbnails)));
+  await write(
+    CONTACT_SHEET,
+    await drawContactSheet(sheetOf(record, thumbnails, await sheetLightIn(folder, record))),
+  );
 }
 
 /** Other lines stay as they are, whoever wrote them. */

@@ -5,8 +5,21 @@
 // help: they are gone before the cell is looked at. A text that begins with an apostrophe gets another one, so that a script gets
 // every text back: where a cell begins with an apostrophe, it takes that one away.
 
-/** The table's name in the set folder. */
-export const TABLE = 'frames.csv';
+/** What the picture of a frame tells; null where it is not known. */
+export interface LightColumns {
+  /** Shares from 0 to 1 of the picture that are well exposed in this frame, and in no other one. */
+  readonly exposed: number | null;
+  readonly alone: number | null;
+  /** Pixels of the picture by which it lies beside the frame that it was compared with. */
+  readonly shiftRight: number | null;
+  readonly shiftDown: number | null;
+  /** Pixels by which it is softer than that frame; below 0, sharper. */
+  readonly blur: number | null;
+  /** Share from 0 to 1 of the picture in which something moved. */
+  readonly moved: number | null;
+  /** The number of that frame. */
+  readonly comparedWith: number | null;
+}
 
 /** What stands in one row; null where it is not known. */
 export interface TableRow {
@@ -37,6 +50,8 @@ export interface TableRow {
   readonly partner: string | null;
   readonly partnerSha256: string | null;
   readonly partnerBytes: number | null;
+  /** What its picture tells beside those of the others; left out if it was not judged. */
+  readonly light?: LightColumns | undefined;
 }
 
 type Cell = string | number | null;
@@ -66,6 +81,13 @@ const COLUMNS: Readonly<Record<string, (row: TableRow) => Cell>> = {
   partner: (row) => row.partner,
   partner_sha256: (row) => row.partnerSha256,
   partner_bytes: (row) => row.partnerBytes,
+  well_exposed: (row) => short(row.light?.exposed),
+  exposed_here_only: (row) => short(row.light?.alone),
+  compared_with: (row) => row.light?.comparedWith ?? null,
+  shift_right_px: (row) => short(row.light?.shiftRight),
+  shift_down_px: (row) => short(row.light?.shiftDown),
+  softer_px: (row) => short(row.light?.blur),
+  moved: (row) => short(row.light?.moved),
 };
 
 /**
@@ -95,6 +117,8 @@ const harmless = (text: string): string => (/^[=+\-@\t\r']/.test(text) ? `'${tex
 
 /** Thirds of an EV are not written with sixteen digits. */
 const shortNumber = (value: number): number => Number(value.toFixed(4));
+const short = (value: number | null | undefined): number | null =>
+  value == null ? null : shortNumber(value);
 
 /** @returns decimals without exponent: 0.0000305 */
 function plainNumber(value: number): string {

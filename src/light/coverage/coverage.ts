@@ -1,8 +1,9 @@
 // What a set holds of a scene: how much of the picture is well exposed in no frame, in one, in two and more; what is missing, at which end,
 // and by how many stops. Pure.
+import { NOT_MISSED } from '../../../shared/clipping.js';
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { FLOOR, SHOULDER } from '../copy.js';
-import { CELL, type Cells, cellsOf, type ExposedFrame, highestOf, lostShare } from './exposed.js';
+import { CELL, type Cells, cellsOf, type ExposedFrame, heldBy, highestOf, lostShare } from './exposed.js';
 import { partsOf } from './parts.js';
 import type { Coverage, Missing } from './result.js';
 import { sentenceOf } from './words.js';
@@ -16,8 +17,6 @@ export interface CoverageOfCells {
 export const SMALL_PART = 0.001;
 /** Of the picture, all of them together. Common practice, no source. */
 const MOST_IN_SMALL = 0.01;
-/** What is less than this of the picture is not missed: 15 cells of 480 by 320. */
-const NOT_MISSED = 0.0001;
 
 /**
  * @param frames of one set, in any order, all of one shape; one is enough
@@ -35,6 +34,7 @@ export function coverageOf(frames: readonly ExposedFrame[]): CoverageOfCells {
     shadows: missingAt('dark', cells, inOrder.toReversed()),
     between: share(CELL.between),
     isInStep: areInStep(inOrder),
+    frames: inOrder.map((frame) => ({ number: frame.number, ...heldBy(frame, cells) })),
   };
   const { highlights, shadows, between, isInStep } = known;
   const isLost = (lost: number) => lost > NOT_MISSED;

@@ -3,6 +3,7 @@ import { type Copy, FLOOR, isSameShape, SHOULDER } from '../copy.js';
 
 /** A frame as coverage sees it: a small copy, each pixel of which is a cell. */
 export interface ExposedFrame {
+  readonly number: number;
   /** EV from the base, exact; + is more light. */
   readonly offsetEv: number;
   readonly copy: Copy;
@@ -51,6 +52,23 @@ export function cellsOf(frames: readonly ExposedFrame[]): Cells {
     return tooBright[cell] === 0 ? CELL.dark : CELL.between;
   });
   return { width, height, of };
+}
+
+/** @returns share of the cells, 0 to 1, that are well exposed in this frame, and of those that are so in no other one */
+export function heldBy(
+  { copy }: ExposedFrame,
+  cells: Cells,
+): { readonly exposed: number; readonly alone: number } {
+  const count = cells.of.length;
+  let exposed = 0;
+  let alone = 0;
+  for (let cell = 0; cell < count; cell += 1) {
+    const level = highestOf(copy, cell);
+    if (level < FLOOR || level > SHOULDER) continue;
+    exposed += 1;
+    if (cells.of[cell] === CELL.one) alone += 1;
+  }
+  return { exposed: exposed / count, alone: alone / count };
 }
 
 /** @returns share of the cells, 0 to 1, in which a frame is too bright (`bright`) or too dark, leaving out some */

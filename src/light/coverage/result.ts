@@ -16,6 +16,15 @@ export interface Shares {
   readonly twoOrMore: number;
 }
 
+/** What one frame holds. */
+export interface FrameShare {
+  readonly number: number;
+  /** Of the picture, 0 to 1: what is well exposed in it. */
+  readonly exposed: number;
+  /** Of the picture: what is so in no other frame. */
+  readonly alone: number;
+}
+
 export interface Coverage {
   /** Whether nothing is missing but small parts. */
   readonly holds: boolean;
@@ -27,6 +36,8 @@ export interface Coverage {
   readonly shadows: Missing;
   /** Share of the picture that is too dark in one frame, and too bright in the next. */
   readonly between: number;
+  /** The darkest first. */
+  readonly frames: readonly FrameShare[];
   /** Whether the pictures get brighter as their offsets say; if not, nothing else here counts. */
   readonly isInStep: boolean;
   /** For the photographer. */

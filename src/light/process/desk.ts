@@ -3,6 +3,7 @@ import { open } from 'node:fs/promises';
 import type { Copy, Grey } from '../copy.js';
 import { isSameShape } from '../copy.js';
 import { coverageOf } from '../coverage/coverage.js';
+import type { ExposedFrame } from '../coverage/exposed.js';
 import { coverageMap } from '../coverage/map.js';
 import type { Asked, Covered, Looked, MergedPictures } from '../protocol.js';
 import { Merging } from '../radiance/merge.js';
@@ -82,8 +83,12 @@ export class Desk {
     return response !== null && isRising(response) ? response : null;
   }
 
-  private exposed(): { readonly offsetEv: number; readonly copy: Copy }[] {
-    return [...this.frames.values()].map(({ offsetEv, small }) => ({ offsetEv, copy: small }));
+  private exposed(): ExposedFrame[] {
+    return [...this.frames.values()].map(({ number, offsetEv, small }) => ({
+      number,
+      offsetEv,
+      copy: small,
+    }));
   }
 
   mergeBegin(response: Response): void {

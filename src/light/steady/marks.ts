@@ -68,7 +68,7 @@ function placeAlong(from: number, to: number, [first, second]: readonly [string,
   return middle > 0.64 ? second : null;
 }
 
-const pixels = (count: number): string =>
+export const pixels = (count: number): string =>
   count < 9.5 ? `about ${Number(count.toFixed(1))} pixels` : `about ${Math.round(count)} pixels`;
 
 const percent = (share: number): string => (share < 0.01 ? 'less than 1%' : `${Math.round(share * 100)}%`);

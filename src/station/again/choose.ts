@@ -61,9 +61,12 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
 }
 
 /** @throws EvenrungError nothing-to-complete if nobody says by how many, and its ends have lost nothing */
-function extensionOf({ id, frames }: StoredSet, { darker, brighter }: Extend): Extension {
+function extensionOf({ id, frames, light }: StoredSet, { darker, brighter }: Extend): Extension {
   if (darker !== undefined || brighter !== undefined) return { darker: darker ?? 0, brighter: brighter ?? 0 };
-  const lacking = lackingAtEnds(frames.map(({ view }) => view));
+  const lacking = lackingAtEnds(
+    frames.map(({ view }) => view),
+    light?.coverage,
+  );
   if (lacking.darker + lacking.brighter > 0) return lacking;
   throw new EvenrungError(
     'nothing-to-complete',

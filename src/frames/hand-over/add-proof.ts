@@ -1,0 +1,67 @@
+// Writes what the pictures of a set tell into its folder once it has ended: the proof of what it can become, and what follows from it in record,
+// table and contact sheet. Frames are never touched.
+import { readFile, rename } from 'node:fs/promises';
+import path from 'node:path';
+import {
+  type KeptFrame,
+  type KeptSetRecord,
+  readSetRecord,
+  SET_RECORD_VERSION,
+} from '../../../shared/set-record.js';
+import { putWhole, syncFolder } from '../../system/index.js';
+import { fileInside } from '../folder/inside.js';
+import { drawContactSheet } from './contact-sheet.js';
+import { rowOf, sheetOf } from './hand-over.js';
+import { forgetLight, sheetLight } from './light-files.js';
+import { CONTACT_SHEET, COVERAGE_MAP, PREVIEW, RECORD, recordText, TABLE } from './names.js';
+import { tableText } from './table.js';
+
+/** What is known once a proof was made, or could not be. */
+export interface Proved {
+  readonly light: NonNullable<KeptSetRecord['light']>;
+  /** Of each frame, by its number. */
+  readonly marks: ReadonlyMap<number, KeptFrame['marks']>;
+  /** PNG; null if there is none. */
+  readonly map: Buffer | null;
+  /** JPEG; null if there is none. */
+  readonly preview: Buffer | null;
+  /** Where the radiance lies, whole, in the set folder; null if there is none. */
+  readonly radiance: { readonly from: string; readonly name: string } | null;
+}
+
+/**
+ * Each file is replaced whole, the record last. What is there of an earlier proof and was not made anew goes.
+ * @param ids what the record may call the set
+ * @param thumbnails a small JPEG of each frame, by its number
+ * @returns whether the record of this set was there; if not, nothing was written
+ * @throws the error of the file system; EvenrungError record-unreadable
+ */
+export async function addProof(
+  folder: string,
+  ids: readonly string[],
+  { light, marks, map, preview, radiance }: Proved,
+  thumbnails: ReadonlyMap<number, Buffer>,
+): Promise<boolean> {
+  const text = await readFile(await fileInside(folder, RECORD), 'utf8').catch(() => null);
+  if (text === null) return false;
+  const { record, version } = readSetRecord(text);
+  if (!ids.includes(record.id) || version !== SET_RECORD_VERSION) return false;
+  const marked = <Frame extends Pick<KeptFrame, 'number' | 'marks'>>(frame: Frame): Frame => ({
+    ...frame,
+    marks: marks.get(frame.number) ?? frame.marks,
+  });
+  const proved = { ...record, light, frames: record.frames.map(marked) };
+  const inFolder = (name: string) => path.join(folder, name);
+  await forgetLight(folder, { but: [...(map === null ? [] : [COVERAGE_MAP])] });
+  if (map !== null) await putWhole(inFolder(COVERAGE_MAP), map);
+  if (preview !== null) await putWhole(inFolder(PREVIEW), preview);
+  if (radiance !== null) await rename(inFolder(radiance.from), inFolder(radiance.name));
+  const sheet = sheetOf(proved, thumbnails, sheetLight(proved, { map, preview }));
+  await putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheet));
+  await putWhole(inFolder(TABLE), tableText(proved.frames.map((frame) => rowOf(frame, proved))));
+  // What this program does not know of a record of its own version is kept.
+  const kept = JSON.parse(text) as { readonly frames: readonly Pick<KeptFrame, 'number' | 'marks'>[] };
+  await putWhole(inFolder(RECORD), recordText({ ...kept, light, frames: kept.frames.map(marked) }));
+  await syncFolder(folder);
+  return true;
+}
