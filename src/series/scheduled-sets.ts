@@ -104,14 +104,27 @@ export class ScheduledSets implements SetMaker {
     await this.options.hands.look();
   }
 
-  async make({ slot, ordinal, keep }: MakeAsked): Promise<BegunSet> {
-    const { hands, request, labels, schedule, journal, run: id } = this.options;
+  async make(asked: MakeAsked): Promise<BegunSet | null> {
+    const { hands, labels } = this.options;
     const body = await hands.body();
+    const set = { id: randomUUID(), ordinal: asked.ordinal, ...labels };
+    const folder = await hands.folder(set);
+    try {
+      // Nothing is waited for any more from here until it is kept.
+      const begun = asked.hasPassed() ? null : this.begin(asked, body, set, folder);
+      if (begun === null) await folder.removeIfEmpty();
+      return begun;
+    } catch (cause) {
+      await folder.removeIfEmpty();
+      throw cause;
+    }
+  }
+
+  private begin({ slot, keep }: MakeAsked, body: Body, set: RunView['set'], folder: SetFolder): BegunSet {
+    const { hands, request, labels, schedule, journal, run: id } = this.options;
     const base = this.followed(body)?.next(slotStart(schedule, slot)) ?? null;
     const plan = hands.plan(base === null ? request : this.movedTo(request, base));
     this.actuations = plan.estimate.actuations;
-    const set = { id: randomUUID(), ordinal, ...labels };
-    const folder = await hands.folder(set);
     const run = hands.makeRun({
       set,
       plan,
@@ -124,26 +137,21 @@ export class ScheduledSets implements SetMaker {
     });
     for (const sentence of [base?.reason ?? null, ...(base?.news ?? [])])
       if (sentence !== null) run.noteBefore(sentence);
-    try {
-      const { base: standing, frames, startedAt, plan: wire } = run.view;
-      const isoOfBase = base?.iso ?? null;
-      const begun = {
-        ...{ id: set.id, run: id, ...labels, folder: folder.path, plan: wire, frames, startedAt },
-        base: isoOfBase === null ? standing : { ...standing, iso: String(isoOfBase) },
-      };
-      const begin = () => {
-        journal?.beginSet(begun);
-        keep((memo) => {
-          this.sequenceMemo = memo;
-          this.keepMemo();
-        });
-      };
-      if (journal === undefined) begin();
-      else journal.together(begin);
-    } catch (cause) {
-      await folder.removeIfEmpty();
-      throw cause;
-    }
+    const { base: standing, frames, startedAt, plan: wire } = run.view;
+    const isoOfBase = base?.iso ?? null;
+    const begun = {
+      ...{ id: set.id, run: id, ...labels, folder: folder.path, plan: wire, frames, startedAt },
+      base: isoOfBase === null ? standing : { ...standing, iso: String(isoOfBase) },
+    };
+    const begin = () => {
+      journal?.beginSet(begun);
+      keep((memo) => {
+        this.sequenceMemo = memo;
+        this.keepMemo();
+      });
+    };
+    if (journal === undefined) begin();
+    else journal.together(begin);
     return this.begunSet(run, body, slot, base);
   }
 

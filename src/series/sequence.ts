@@ -230,11 +230,12 @@ export class Sequence {
     const { maker } = this.options;
     const begunBefore = this.tally.begun;
     const ordinal = begunBefore + 1;
-    let set: BegunSet;
+    let set: BegunSet | null;
     try {
       set = await maker.make({
         slot: slot.index,
         ordinal,
+        hasPassed: () => this.slots.hasPassed(slot),
         keep: (journal) => {
           this.slots.begin(slot);
           this.tally.setBegins(ordinal);
@@ -245,6 +246,7 @@ export class Sequence {
       this.notBegun(slot, begunBefore, asEvenrungError(cause));
       return;
     }
+    if (set === null) return;
     this.tally.setIsUnderWay();
     await this.carryOutSet(set, slot.index, ordinal);
   }

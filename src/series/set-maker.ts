@@ -34,6 +34,8 @@ export interface MakeAsked {
   readonly slot: number;
   /** Counted from 1. */
   readonly ordinal: number;
+  /** Whether it is too late for the slot by now: the camera may take its time to come back. */
+  readonly hasPassed: () => boolean;
   /** Keeps, in the same breath as the set begins, that its slot is taken. */
   readonly keep: (journal: (memo: SequenceMemo) => void) => void;
 }
@@ -44,6 +46,9 @@ export interface SetMaker {
   look(setsToCome: number): Promise<Watch | null>;
   /** Only keeps the body from falling asleep. Never rejects. */
   keepAwake(): Promise<void>;
-  /** @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ... */
-  make(asked: MakeAsked): Promise<BegunSet>;
+  /**
+   * @returns null where the slot has passed meanwhile, and nothing was begun
+   * @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ...
+   */
+  make(asked: MakeAsked): Promise<BegunSet | null>;
 }

@@ -3,6 +3,7 @@ import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { EvenrungError } from '../../shared/errors.js';
 import { sixths } from '../../shared/ev.js';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import { readSetRecord } from '../../shared/set-record.js';
@@ -16,7 +17,7 @@ import type { Sleep } from '../../src/series/index.js';
 import type { Halt } from '../../src/station/alarm-notice.js';
 import type { EventLog, Station } from '../../src/station/index.js';
 import { Hands } from '../harness/hands.js';
-import { DyingLink } from '../harness/links.js';
+import { DyingLink, TestLink } from '../harness/links.js';
 import { openStation } from '../harness/station.js';
 
 const THREE = { frames: 3, step: 1, base: '1/60' };
@@ -386,6 +387,39 @@ describe('a program that dies', () => {
     expect(events.state.schedule).toMatchObject({ state: 'complete', begun: 4, complete: 4, missed: 0 });
     expect(journal.sets({ run: id, limit: 9 }).map(({ state }) => state)).toEqual(Array(4).fill('complete'));
     expect(await folders()).toHaveLength(4);
+  });
+
+  it('gone on with late, its camera lost and back only in the slot after: no slot has two sets, and no folder is left empty', async () => {
+    const every = 4 * 60_000;
+    const start = hands.at;
+    const id = await cutOff(1, { ...THREE, schedule: { every: '4min', count: 4, overrun: 'follow' } });
+    // The set that was cut off in the first slot ends 5 s before the third.
+    hands.at = start + 2 * every - 5000;
+    const link = new TestLink(body);
+    const { station: one, events } = await station(link);
+    const begun: [ordinal: number, slot: number, secondsAfterStart: number][] = [];
+    events.watch(({ happening }) => {
+      if (happening.type !== 'line-set') return;
+      const { ordinal, slot, endedAt } = happening.set;
+      if (ordinal > 1 && endedAt === null) begun.push([ordinal, slot, (hands.at - start) / 1000]);
+      if (ordinal === 1 && endedAt !== null) link.beforeRead = lost;
+    });
+    const lost = () => {
+      link.beforeRead = () => {
+        link.beforeRead = () => undefined;
+        hands.at += 10_000;
+      };
+      throw new EvenrungError('body-lost', 'The cable was pulled.');
+    };
+    await one.resume();
+    await one.settled();
+    expect(begun).toEqual([
+      [2, 2, 485],
+      [3, 3, 720],
+    ]);
+    expect(events.state.schedule?.sentence).toBe('3 of 4 sets are complete. 1 slot passed without a set.');
+    expect(journal.sets({ run: id, limit: 9 }).map(({ state }) => state)).toEqual(Array(3).fill('complete'));
+    expect(await folders()).toHaveLength(3);
   });
 
   it('is ended instead: the record says how far it got, and a new run can begin', async () => {

@@ -590,6 +590,29 @@ describe('the slot clock', () => {
     expect(slots.next()).toEqual({ kind: 'over', missed: 1 });
   });
 
+  it('has a set begun in its slot only: at the next one, or where it would run beyond the end, it has passed', async () => {
+    const { clock, slots } = started();
+    const { slot } = nextSlot(slots);
+    expect(await slots.waitUntil(slot)).toBe('due');
+    // Taken in time: its camera may take longer than a tenth of the interval.
+    clock.pass(4 * MINUTE - 1);
+    expect(slots.hasPassed(slot)).toBe(false);
+    clock.pass(1);
+    expect(slots.hasPassed(slot)).toBe(true);
+
+    const follow = started({ until: '2026-06-20T19:06:00Z', overrun: 'follow' });
+    await beginNext(follow.slots);
+    follow.clock.pass(4 * MINUTE + 50_000);
+    const late = nextSlot(follow.slots).slot;
+    expect(late).toMatchObject({ index: 1, atOnce: true });
+    expect(await follow.slots.waitUntil(late)).toBe('due');
+    follow.clock.pass(10_000);
+    expect(await follow.slots.waitUntil(late)).toBe('due');
+    follow.clock.pass(1);
+    expect(await follow.slots.waitUntil(late)).toBe('late');
+    expect(follow.slots.next()).toEqual({ kind: 'over', missed: 1 });
+  });
+
   it('takes slots that the computer slept through as missed', async () => {
     const { clock, slots } = started();
     await beginNext(slots);

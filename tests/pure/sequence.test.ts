@@ -51,6 +51,8 @@ interface Play {
   /** What comes of the nth set, counted from 1, and how long it takes. */
   readonly set?: (ordinal: number) => Partial<EndedSet> & { takes?: number };
   readonly refuse?: (slot: number) => EvenrungError | null;
+  /** How long its body is looked for before a set is begun. */
+  readonly looksFor?: (slot: number) => number;
   readonly watch?: (setsToCome: number) => Watch | null;
   readonly begun?: { memo: SequenceMemo; inHand: boolean };
   readonly hands?: Hands;
@@ -87,9 +89,11 @@ function play(asked: Play) {
       return asked.watch === undefined ? FINE : asked.watch(setsToCome);
     },
     keepAwake: async () => void awake.push(hands.at),
-    make: async ({ slot, ordinal, keep }) => {
+    make: async ({ slot, ordinal, hasPassed, keep }) => {
       const refused = asked.refuse?.(slot) ?? null;
       if (refused !== null) throw refused;
+      hands.at += asked.looksFor?.(slot) ?? 0;
+      if (hasPassed()) return null;
       keep((memo) => {
         kept = memo;
       });
@@ -178,6 +182,41 @@ describe('a run on a schedule', () => {
       [2, 2 * EVERY],
       [3, 3 * EVERY],
     ]);
+  });
+
+  it.each(['while it is looked at', 'before its set'] as const)(
+    'a camera that comes back only when the next slot has begun (%s): one set in that slot, and none in the one before',
+    async (when) => {
+      const hands = new Hands();
+      const { sequence, made, state } = play({
+        ...{ count: 5, overrun: 'follow', hands },
+        // Slot 1 is begun at the very end of its time, as after a restart.
+        set: (ordinal) => (ordinal === 1 ? { takes: 1.9 * EVERY } : {}),
+        looksFor: (slot) => (slot === 1 && when === 'before its set' ? 0.2 * EVERY : 0),
+        watch: (setsToCome) => {
+          if (setsToCome === 4 && when === 'while it is looked at') hands.at += 0.2 * EVERY;
+          return FINE;
+        },
+      });
+      const end = await sequence.carryOut();
+      expect(made.map(({ slot, ordinal, at }) => [slot, ordinal, at])).toEqual([
+        [0, 1, 0],
+        [2, 2, 2.1 * EVERY],
+        [3, 3, 3 * EVERY],
+        [4, 4, 4 * EVERY],
+      ]);
+      expect(end.sentence).toBe('4 of 5 sets are complete. 1 slot passed without a set.');
+      expect(state().line.map(({ slot }) => slot)).toEqual([0, 2, 3, 4]);
+      expect(state().schedule).toMatchObject({ begun: 4, missed: 1 });
+    },
+  );
+
+  it('a slot that its camera takes up to the next one is passed over, and the last one ends the run', async () => {
+    const { sequence, made } = play({ count: 3, looksFor: (slot) => (slot === 1 ? 0 : EVERY) });
+    expect((await sequence.carryOut()).sentence).toBe(
+      '1 of 3 sets is complete. 2 slots passed without a set.',
+    );
+    expect(made).toEqual([{ slot: 1, ordinal: 1, at: EVERY }]);
   });
 
   it('without a camera slots pass, it is said once, and the run goes on when it is back', async () => {

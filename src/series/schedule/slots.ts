@@ -9,7 +9,8 @@
 // A slot is in time as long as it is late by no more than a tenth of the interval, 30 s at most. One that is later is missed,
 // whatever the reason: a set that took too long, a computer that slept, a process that was gone. Missed slots are counted and
 // never made up: the schedule ends when it would have ended. Only after 'follow' the slot that is running at the moment is begun
-// at once, however late; later slots keep to the grid.
+// at once, however late; later slots keep to the grid. A slot that was taken in time may be begun later if the camera takes its
+// time, but never when the next one has begun: no slot has two sets.
 import { setTimeout as pause } from 'node:timers/promises';
 import type { Overrun, Schedule } from '../../../shared/schedule.js';
 import type { Clock } from '../../system/index.js';
@@ -44,7 +45,7 @@ export interface SlotProgress {
 /** @returns after that many ms, or as soon as the signal aborts; never rejects */
 export type Sleep = (milliseconds: number, signal: AbortSignal | undefined) => Promise<void>;
 
-/** `late`: the slot passed while nobody looked (the computer slept): ask for the next one again. */
+/** `late`: the slot passed while nobody looked (the computer slept, the camera took its time): ask for the next one again. */
 export type Waited = 'due' | 'late' | 'stopped';
 
 /** The longest time without a look at the clock: timers stand still while the computer sleeps. */
@@ -105,6 +106,13 @@ export class SlotClock {
     return this.slotOrOver(running + 1, false);
   }
 
+  /** Whether it is too late for its set, however early it was taken: `next` would not give it any more. */
+  hasPassed({ index }: Slot): boolean {
+    const now = this.now();
+    if (now >= slotStart(this.schedule, index + 1)) return true;
+    return now - slotStart(this.schedule, index) > this.graceMs && !this.fitsFrom(now);
+  }
+
   /** The slot's set begins: it and what lies before it is over. @returns what the journal has to keep */
   begin({ index }: Slot): SlotProgress {
     this.missed += Math.max(0, index - this.nextIndex);
@@ -127,7 +135,7 @@ export class SlotClock {
     for (;;) {
       if (signal?.aborted) return 'stopped';
       const left = slot.start - this.now();
-      if (left <= 0) return slot.atOnce || -left <= this.graceMs ? 'due' : 'late';
+      if (left <= 0) return (slot.atOnce || -left <= this.graceMs) && !this.hasPassed(slot) ? 'due' : 'late';
       await this.sleep(Math.min(left, LOOK_AGAIN_MS), signal);
     }
   }
