@@ -111,7 +111,8 @@ export class ScheduledSets implements SetMaker {
     const folder = await hands.folder(set);
     try {
       // Nothing is waited for any more from here until it is kept.
-      const begun = asked.hasPassed() ? null : this.begin(asked, body, set, folder);
+      const slot = asked.slotNow();
+      const begun = slot === null ? null : this.begin(asked, slot, { body, set, folder });
       if (begun === null) await folder.removeIfEmpty();
       return begun;
     } catch (cause) {
@@ -120,7 +121,11 @@ export class ScheduledSets implements SetMaker {
     }
   }
 
-  private begin({ slot, keep }: MakeAsked, body: Body, set: RunView['set'], folder: SetFolder): BegunSet {
+  private begin(
+    { keep }: MakeAsked,
+    slot: number,
+    { body, set, folder }: Pick<RunOptions, 'body' | 'set'> & { readonly folder: SetFolder },
+  ): BegunSet {
     const { hands, request, labels, schedule, journal, run: id } = this.options;
     const base = this.followed(body)?.next(slotStart(schedule, slot)) ?? null;
     const plan = hands.plan(base === null ? request : this.movedTo(request, base));

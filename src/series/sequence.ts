@@ -226,16 +226,20 @@ export class Sequence {
     this.note(`Held ${span}: ${passed} ${passed === 1 ? 'slot' : 'slots'} passed without a set.`);
   }
 
-  private async makeSet(slot: Slot): Promise<void> {
+  private async makeSet(taken: Slot): Promise<void> {
     const { maker } = this.options;
+    let slot = taken;
     const begunBefore = this.tally.begun;
     const ordinal = begunBefore + 1;
     let set: BegunSet | null;
     try {
       set = await maker.make({
-        slot: slot.index,
         ordinal,
-        hasPassed: () => this.slots.hasPassed(slot),
+        slotNow: () => {
+          const now = this.slots.asOfNow(slot);
+          slot = now ?? slot;
+          return now?.index ?? null;
+        },
         keep: (journal) => {
           this.slots.begin(slot);
           this.tally.setBegins(ordinal);

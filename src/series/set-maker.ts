@@ -30,12 +30,13 @@ export interface EndedSet {
 }
 
 export interface MakeAsked {
-  /** Counted from 0. */
-  readonly slot: number;
   /** Counted from 1. */
   readonly ordinal: number;
-  /** Whether it is too late for the slot by now: the camera may take its time to come back. */
-  readonly hasPassed: () => boolean;
+  /**
+   * To be asked last, since the camera may take its time to come back.
+   * @returns the slot of a set that begins now, counted from 0; null where none may begin
+   */
+  readonly slotNow: () => number | null;
   /** Keeps, in the same breath as the set begins, that its slot is taken. */
   readonly keep: (journal: (memo: SequenceMemo) => void) => void;
 }
@@ -47,7 +48,7 @@ export interface SetMaker {
   /** Only keeps the body from falling asleep. Never rejects. */
   keepAwake(): Promise<void>;
   /**
-   * @returns null where the slot has passed meanwhile, and nothing was begun
+   * @returns null where no slot was there for it any more, and nothing was begun
    * @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ...
    */
   make(asked: MakeAsked): Promise<BegunSet | null>;

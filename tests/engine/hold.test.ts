@@ -344,7 +344,8 @@ describe('a schedule that is held', () => {
     const maker: SetMaker = {
       look: async () => ({ disk: null, card: null, battery: null }),
       keepAwake: async () => void awake.push(hands.at),
-      make: async ({ slot, ordinal, keep }) => {
+      make: async ({ slotNow, ordinal, keep }) => {
+        const slot = slotNow() ?? -1;
         keep(() => undefined);
         made.push(slot);
         const startedAt = new Date(hands.wall()).toISOString();

@@ -590,15 +590,21 @@ describe('the slot clock', () => {
     expect(slots.next()).toEqual({ kind: 'over', missed: 1 });
   });
 
-  it('has a set begun in its slot only: at the next one, or where it would run beyond the end, it has passed', async () => {
+  it('has a set begun in the slot that is running only, and not where it would run beyond the end', async () => {
     const { clock, slots } = started();
     const { slot } = nextSlot(slots);
     expect(await slots.waitUntil(slot)).toBe('due');
     // Taken in time: its camera may take longer than a tenth of the interval.
     clock.pass(4 * MINUTE - 1);
-    expect(slots.hasPassed(slot)).toBe(false);
+    expect(slots.asOfNow(slot)).toEqual(slot);
     clock.pass(1);
-    expect(slots.hasPassed(slot)).toBe(true);
+    expect(slots.asOfNow(slot)).toMatchObject({ index: 1 });
+    clock.pass(24_000);
+    expect(slots.asOfNow(slot)).toMatchObject({ index: 1 });
+    // Too late for that one, too; the next is still to come.
+    clock.pass(1);
+    expect(slots.asOfNow(slot)).toBeNull();
+    expect(nextSlot(slots).slot.index).toBe(2);
 
     const follow = started({ until: '2026-06-20T19:06:00Z', overrun: 'follow' });
     await beginNext(follow.slots);
@@ -607,9 +613,9 @@ describe('the slot clock', () => {
     expect(late).toMatchObject({ index: 1, atOnce: true });
     expect(await follow.slots.waitUntil(late)).toBe('due');
     follow.clock.pass(10_000);
-    expect(await follow.slots.waitUntil(late)).toBe('due');
+    expect(follow.slots.asOfNow(late)).toEqual(late);
     follow.clock.pass(1);
-    expect(await follow.slots.waitUntil(late)).toBe('late');
+    expect(follow.slots.asOfNow(late)).toBeNull();
     expect(follow.slots.next()).toEqual({ kind: 'over', missed: 1 });
   });
 

@@ -89,11 +89,13 @@ function play(asked: Play) {
       return asked.watch === undefined ? FINE : asked.watch(setsToCome);
     },
     keepAwake: async () => void awake.push(hands.at),
-    make: async ({ slot, ordinal, hasPassed, keep }) => {
-      const refused = asked.refuse?.(slot) ?? null;
+    make: async ({ slotNow, ordinal, keep }) => {
+      const taken = slotNow() ?? -1;
+      const refused = asked.refuse?.(taken) ?? null;
       if (refused !== null) throw refused;
-      hands.at += asked.looksFor?.(slot) ?? 0;
-      if (hasPassed()) return null;
+      hands.at += asked.looksFor?.(taken) ?? 0;
+      const slot = slotNow();
+      if (slot === null) return null;
       keep((memo) => {
         kept = memo;
       });
@@ -219,6 +221,29 @@ describe('a run on a schedule', () => {
     expect(made).toEqual([{ slot: 1, ordinal: 1, at: EVERY }]);
   });
 
+  it('a camera that takes longer than a slot each time costs slots, not all of them', async () => {
+    const before = play({ ...{ count: 6, overrun: 'follow' }, looksFor: () => 1.2 * EVERY });
+    expect((await before.sequence.carryOut()).sentence).toBe(
+      '3 of 6 sets are complete. 3 slots passed without a set.',
+    );
+    expect(before.made.map(({ slot, at }) => [slot, at])).toEqual([
+      [1, 1.2 * EVERY],
+      [3, 3.2 * EVERY],
+      [5, 5.2 * EVERY],
+    ]);
+    const hands = new Hands();
+    const { sequence, made } = play({
+      ...{ count: 6, overrun: 'follow', hands },
+      watch: () => {
+        hands.at += 1.2 * EVERY;
+        return FINE;
+      },
+    });
+    await sequence.carryOut();
+    expect(made.map(({ slot }) => slot)).toEqual([2, 5]);
+    for (const { slot, at } of made) expect(Math.floor(at / EVERY)).toBe(slot);
+  });
+
   it('without a camera slots pass, it is said once, and the run goes on when it is back', async () => {
     const gone = new EvenrungError('no-body', 'No camera was found on USB.');
     const { sequence, made, notes } = play({ count: 6, refuse: (slot) => (slot < 4 ? gone : null) });
@@ -327,7 +352,7 @@ describe('a run on a schedule', () => {
         ...asked,
         keep: (journal) =>
           asked.keep((memoNow) => {
-            if (fails && asked.slot === 1) {
+            if (fails && asked.slotNow() === 1) {
               fails = false;
               throw new EvenrungError('storing-failed', 'The journal takes nothing.');
             }

@@ -10,7 +10,7 @@
 // whatever the reason: a set that took too long, a computer that slept, a process that was gone. Missed slots are counted and
 // never made up: the schedule ends when it would have ended. Only after 'follow' the slot that is running at the moment is begun
 // at once, however late; later slots keep to the grid. A slot that was taken in time may be begun later if the camera takes its
-// time, but never when the next one has begun: no slot has two sets.
+// time, but never when the next one has begun: then its set is the one of that slot, so that no slot has two.
 import { setTimeout as pause } from 'node:timers/promises';
 import type { Overrun, Schedule } from '../../../shared/schedule.js';
 import type { Clock } from '../../system/index.js';
@@ -45,7 +45,7 @@ export interface SlotProgress {
 /** @returns after that many ms, or as soon as the signal aborts; never rejects */
 export type Sleep = (milliseconds: number, signal: AbortSignal | undefined) => Promise<void>;
 
-/** `late`: the slot passed while nobody looked (the computer slept, the camera took its time): ask for the next one again. */
+/** `late`: the slot passed while nobody looked (the computer slept): ask for the next one again. */
 export type Waited = 'due' | 'late' | 'stopped';
 
 /** The longest time without a look at the clock: timers stand still while the computer sleeps. */
@@ -106,8 +106,15 @@ export class SlotClock {
     return this.slotOrOver(running + 1, false);
   }
 
+  /** @returns the slot of a set that begins now: this one, or after it the one that is running; null where none may be begun now */
+  asOfNow(slot: Slot): Slot | null {
+    if (!this.hasPassed(slot)) return slot;
+    const next = this.next();
+    return next.kind === 'slot' && next.slot.start <= this.now() ? next.slot : null;
+  }
+
   /** Whether it is too late for its set, however early it was taken: `next` would not give it any more. */
-  hasPassed({ index }: Slot): boolean {
+  private hasPassed({ index }: Slot): boolean {
     const now = this.now();
     if (now >= slotStart(this.schedule, index + 1)) return true;
     return now - slotStart(this.schedule, index) > this.graceMs && !this.fitsFrom(now);
@@ -135,7 +142,7 @@ export class SlotClock {
     for (;;) {
       if (signal?.aborted) return 'stopped';
       const left = slot.start - this.now();
-      if (left <= 0) return (slot.atOnce || -left <= this.graceMs) && !this.hasPassed(slot) ? 'due' : 'late';
+      if (left <= 0) return slot.atOnce || -left <= this.graceMs ? 'due' : 'late';
       await this.sleep(Math.min(left, LOOK_AGAIN_MS), signal);
     }
   }
