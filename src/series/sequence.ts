@@ -241,6 +241,8 @@ export class Sequence {
           return now?.index ?? null;
         },
         keep: (journal) => {
+          // The next one may have begun between the question and this.
+          slot = this.slots.asOfNow(slot) ?? slot;
           this.slots.begin(slot);
           this.tally.setBegins(ordinal);
           journal(this.memo);

@@ -53,6 +53,8 @@ interface Play {
   readonly refuse?: (slot: number) => EvenrungError | null;
   /** How long its body is looked for before a set is begun. */
   readonly looksFor?: (slot: number) => number;
+  /** How long its set is planned, once its slot is known. */
+  readonly plansFor?: (slot: number) => number;
   readonly watch?: (setsToCome: number) => Watch | null;
   readonly begun?: { memo: SequenceMemo; inHand: boolean };
   readonly hands?: Hands;
@@ -96,6 +98,7 @@ function play(asked: Play) {
       hands.at += asked.looksFor?.(taken) ?? 0;
       const slot = slotNow();
       if (slot === null) return null;
+      hands.at += asked.plansFor?.(slot) ?? 0;
       keep((memo) => {
         kept = memo;
       });
@@ -219,6 +222,23 @@ describe('a run on a schedule', () => {
       '1 of 3 sets is complete. 2 slots passed without a set.',
     );
     expect(made).toEqual([{ slot: 1, ordinal: 1, at: EVERY }]);
+  });
+
+  it('a set that is planned while the next slot begins is the set of that one', async () => {
+    const { sequence, state, kept } = play({
+      ...{ count: 4, overrun: 'follow' },
+      looksFor: (slot) => (slot === 1 ? EVERY - 1 : 0),
+      plansFor: (slot) => (slot === 1 ? 2 : 0),
+    });
+    expect((await sequence.carryOut()).sentence).toBe(
+      '3 of 4 sets are complete. 1 slot passed without a set.',
+    );
+    expect(state().line.map(({ slot, startedAt }) => [slot, Date.parse(startedAt) - START])).toEqual([
+      [0, 0],
+      [2, 2 * EVERY + 1],
+      [3, 3 * EVERY],
+    ]);
+    expect(kept()?.slots).toMatchObject({ nextIndex: 4, missed: 1 });
   });
 
   it('a camera that takes longer than a slot each time costs slots, not all of them', async () => {
