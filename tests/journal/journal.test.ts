@@ -186,6 +186,7 @@ describe('what was written', () => {
       strays: [{ frame: 2, offset: -3, shutter: '2^-9', releasedAt: AT, reason: 'Nothing came back.' }],
       notes: ['The light moved.'],
       memo: { meteredTv: 6.25 },
+      light: null,
     });
     const untouched = {
       arrived: null,
