@@ -2,13 +2,17 @@
 // daemon's and not the bench's. Does one order after another; ends when the bench is gone.
 import { copyFile, mkdir, readdir, readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import { formatEv } from '../../src/exposure/index.js';
 import { Journal } from '../../src/journal/index.js';
+import { openJudge } from '../../src/light/index.js';
 import { EventLog, Station } from '../../src/station/index.js';
 import type { DaemonAt, DaemonOrder, Done, Failed, Fired, Planned, Resident } from './wire-messages.js';
 import { watchLinks } from './wire-watch.js';
 
+/** This module runs as a bundle, from dist/tests/bench. */
+const LIGHT_PROCESS = fileURLToPath(new URL('../../dist/program/light-process.js', import.meta.url));
 const DONE: Done = { type: 'done' };
 
 const watch = watchLinks();
@@ -35,6 +39,7 @@ async function meet(at: DaemonAt): Promise<Done> {
     configFolder: path.join(into, 'config'),
     events,
     log: () => undefined,
+    ...(at.judges ? { openJudge: () => openJudge({ entry: LIGHT_PROCESS }) } : {}),
     link: { entry: at.cameraProcess, env: at.environment },
   });
   await station.look();
@@ -66,6 +71,8 @@ async function fire(request: WrittenSetRequest, sample?: string): Promise<Fired>
   await met().start(request);
   await met().settled();
   stop();
+  // What is written after the end is no part of the set.
+  await met().proved();
   const { run } = events.state;
   if (run?.state !== 'complete') throw new Error(`A set was not completed: ${run?.sentence}`);
   const { firstFire = Number.NaN, lastInHand = Number.NaN, changes, gaps, looks, channel, calls } = watch;

@@ -48,6 +48,8 @@ export interface DaemonAt {
   readonly way: LinkWay;
   /** Whether it keeps a journal, as a daemon does that is no bench's. */
   readonly keepsJournal: boolean;
+  /** Whether its pictures are judged by their light; left out, they are not. */
+  readonly judges?: boolean;
   /** An existing folder that takes the sets, and everything else that a daemon keeps. */
   readonly into: string;
 }
