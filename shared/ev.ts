@@ -40,6 +40,9 @@ export const toEv = (value: Sixths): number => value / SIXTHS_PER_EV;
 /** @returns the nearest whole sixths */
 export const fromEv = (ev: number): Sixths => whole(Math.round(ev * SIXTHS_PER_EV));
 
+/** Whether two values in EV are the same sixths: EV themselves are fractions, and two ways of counting them may differ in the last digit. */
+export const isSameEv = (one: number, other: number): boolean => fromEv(one) === fromEv(other);
+
 const FRACTION = /^([+-]?)(?:(\d{1,3})(?:\s+|(?=$)))?(?:(\d{1,3})\/(\d{1,3}))?$/;
 const DECIMAL = /^([+-]?)(\d{0,3})(?:\.(\d{1,17}))?$/;
 

@@ -2,6 +2,7 @@
 import os from 'node:os';
 import type { Logger } from 'pino';
 import type { RunningNetwork } from '../server/index.js';
+import { hourAndMinute } from '../system/index.js';
 
 export interface LanChoice {
   readonly lan?: boolean | undefined;
@@ -46,7 +47,7 @@ export async function pairingWords(
 ): Promise<string> {
   // Loaded only where a code is drawn.
   const { codeAsText } = await import('../server/index.js');
-  const until = expiresAt.toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit' });
+  const until = hourAndMinute(expiresAt);
   return [
     '',
     await codeAsText(link, colours),

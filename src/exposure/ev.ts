@@ -2,6 +2,7 @@
 export {
   formatEv,
   fromEv,
+  isSameEv,
   LARGEST_EV,
   leastOf,
   magnitude,

@@ -5,7 +5,16 @@ import path from 'node:path';
 import Sqlite, { type Database } from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
-import { ELSEWHERE, isDamage, isMissing, makeReady, refusedAtOpening, writeWhole } from '../system/index.js';
+import {
+  dayInNames,
+  ELSEWHERE,
+  isDamage,
+  isMissing,
+  makeReady,
+  refusedAtOpening,
+  timeInNames,
+  writeWhole,
+} from '../system/index.js';
 import { isReadOnlyPlace, openCopy } from './read-only.js';
 import { isOlder, migrate, STEPS, versionOf } from './schema.js';
 
@@ -127,7 +136,7 @@ async function troubleWith(file: string): Promise<Trouble | null> {
 const NOT_OURS: ReadonlySet<string> = new Set(['EISDIR', 'ENOTDIR']);
 
 async function keepAside(folder: string, reason: Trouble, at: Date): Promise<KeptAside> {
-  const wanted = `${folder}.${reason}-${stamp(at)}`;
+  const wanted = `${folder}.${reason}-${dayInNames(at)}-${timeInNames(at)}`;
   let aside = wanted;
   try {
     for (let again = 2; await isThere(aside); again += 1) aside = `${wanted}-${again}`;
@@ -209,11 +218,4 @@ async function isThere(name: string): Promise<boolean> {
     if (isMissing(cause)) return false;
     throw cause;
   }
-}
-
-/** @returns local time as 20261125-164210, as folders of sets have it */
-function stamp(date: Date): string {
-  const two = (value: number) => String(value).padStart(2, '0');
-  const day = `${date.getFullYear()}${two(date.getMonth() + 1)}${two(date.getDate())}`;
-  return `${day}-${two(date.getHours())}${two(date.getMinutes())}${two(date.getSeconds())}`;
 }

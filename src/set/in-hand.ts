@@ -3,7 +3,7 @@ import path from 'node:path';
 import type { LightView } from '../../shared/light.js';
 import type { RunView } from '../../shared/state.js';
 import type { Body, StandingExposure } from '../camera/index.js';
-import { nearestSetting } from '../exposure/index.js';
+import { isSameEv, nearestSetting } from '../exposure/index.js';
 import { type Picture, readPicture, type SetFolder, shownFilesOf } from '../frames/index.js';
 import { type Pass, type Plan, toWirePlan, withoutFrames } from '../plan/index.js';
 import { unmadeAtEnds } from './added.js';
@@ -125,7 +125,8 @@ export class InHand {
   extend(plan: Plan): void {
     const { frames, book } = this;
     const known = { frames: frames.map(({ view }) => view), strays: book.strays };
-    const isNew = ({ view: { offset } }: SetFrame) => frames.every(({ view }) => view.offset !== offset);
+    const isNew = ({ view: { offset } }: SetFrame) =>
+      frames.every(({ view }) => !isSameEv(view.offset, offset));
     const added = framesOf(plan, known).filter(isNew);
     const before = this.beyond;
     this.beyond = [...before, ...added.map(({ view }) => view.number)];

@@ -2,7 +2,7 @@
 import { EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
-import { formatEv, fromEv, type ShutterSetting, toEv } from '../exposure/index.js';
+import { formatEv, fromEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
@@ -57,7 +57,7 @@ export interface Numbered {
  *   later counts on, from the set outwards, first at the darker end: names of files that are there never change
  */
 export function framesOf(plan: Plan, known: Numbered = { frames: [], strays: [] }): SetFrame[] {
-  const numbers = numbersFor(plan.offsets.map(toEv), known);
+  const numbers = numbersFor(plan.offsets, known);
   return plan.passes
     .flatMap((pass, index) =>
       pass.frames
@@ -77,7 +77,7 @@ export function framesOf(plan: Plan, known: Numbered = { frames: [], strays: [] 
       looked: false,
       came: null,
       view: {
-        number: numbers.get(toEv(planned.offset)) ?? 0,
+        number: numbers.get(planned.offset) ?? 0,
         pass: number,
         offset: toEv(planned.offset),
         exposureTime: planned.shutter.seconds,
@@ -89,8 +89,8 @@ export function framesOf(plan: Plan, known: Numbered = { frames: [], strays: [] 
     }));
 }
 
-function numbersFor(offsets: readonly number[], { frames, strays }: Numbered): Map<number, number> {
-  const numbers = new Map(frames.map(({ offset, number }) => [offset, number]));
+function numbersFor(offsets: readonly Sixths[], { frames, strays }: Numbered): Map<Sixths, number> {
+  const numbers = new Map(frames.map(({ offset, number }) => [fromEv(offset), number]));
   const darkest = Math.min(...numbers.keys());
   const added = offsets.filter((offset) => !numbers.has(offset)).sort((a, b) => a - b);
   const darker = frames.length === 0 ? [] : added.filter((offset) => offset < darkest).reverse();

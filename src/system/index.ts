@@ -13,5 +13,5 @@ export {
 export { makeReady } from './state-folder.js';
 export { stayAwake } from './stay-awake.js';
 export { PARTIAL, putWhole, syncFile, syncFolder } from './sync.js';
-export { hourAndMinute, wallDay, wallSecond } from './wall-clock.js';
+export { dayInNames, hourAndMinute, timeInNames, wallDay, wallSecond } from './wall-clock.js';
 export { inTurn, isMissing, PRIVATE, removeWhole, setAside, writeWhole } from './whole-file.js';

@@ -1,5 +1,5 @@
-// Moments by the clock on the wall, for sentences: always of 24 hours, whatever the system's language, so that whoever shows them can
-// put them as its own reader is used to.
+// Moments by the clock on the wall, for sentences and for names: always of 24 hours, whatever the system's language, so that whoever
+// shows a sentence can put them as its own reader is used to.
 
 const two = (value: number): string => String(value).padStart(2, '0');
 
@@ -12,6 +12,12 @@ export const wallSecond = (at: Date): string => `${hourAndMinute(at)}:${two(at.g
 /** @returns the local day, such as `2026-11-25` */
 export const wallDay = (at: Date): string =>
   `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+
+/** @returns the local day for names of files and folders, such as `20261125`: folders are looked for by the clock on the wall */
+export const dayInNames = (at: Date): string => wallDay(at).replaceAll('-', '');
+
+/** @returns local time to the second for names of files and folders, such as `164210` */
+export const timeInNames = (at: Date): string => wallSecond(at).replaceAll(':', '');
 
 /** @returns local time, such as `16:42`; with its day before it, `2026-11-25 16:42`, where that is not today */
 export const wallTime = (at: Date, now: Date): string =>

@@ -67,7 +67,7 @@ export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/st
 
 export const askHold = (): Promise<Answer<unknown>> => call('POST', '/api/run/hold', {});
 
-export const askGoOn = (): Promise<Answer<unknown>> => call('POST', '/api/run/go-on', {});
+export const askLetGo = (): Promise<Answer<unknown>> => call('POST', '/api/run/go-on', {});
 
 /** @param camera serial number or model, where several are attached; null takes the only one, or the one chosen before */
 export const askLook = (camera: string | null): Promise<Answer<unknown>> =>

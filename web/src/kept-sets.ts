@@ -186,15 +186,15 @@ export async function relabel(id: string, change: Relabel): Promise<boolean> {
 
 /** Fires frames of a set again, or, with null, those that are missing; then the panel shows the run. */
 export const fireAgain = (id: string, what: Again | null): Promise<boolean> =>
-  takeUp(() => (what === null ? askComplete(id) : askAgain(id, what)));
+  takeUpAgain(() => (what === null ? askComplete(id) : askAgain(id, what)));
 
 /** Adds frames at the ends of a set, and makes what it lacks; then the panel shows the run. */
-export const extendSet = (id: string, by: Extend): Promise<boolean> => takeUp(() => askExtend(id, by));
+export const extendSet = (id: string, by: Extend): Promise<boolean> => takeUpAgain(() => askExtend(id, by));
 
 /** Looks in the camera for what never came, and fires nothing; then the panel shows the run. */
-export const fetchMissing = (id: string): Promise<boolean> => takeUp(() => askFetch(id));
+export const fetchMissing = (id: string): Promise<boolean> => takeUpAgain(() => askFetch(id));
 
-async function takeUp(ask: () => Promise<Answer<{ run: string }>>): Promise<boolean> {
+async function takeUpAgain(ask: () => Promise<Answer<{ run: string }>>): Promise<boolean> {
   const before = daemon.peek()?.run ?? null;
   const answer = await act('again', async () => {
     const taken = await ask();

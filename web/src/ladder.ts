@@ -1,6 +1,6 @@
 // The picture of a set as data: rungs, and beside them the braces that hold the frames of one pass together. Pure, the same
 // for a plan and for a run. Must know nothing of the screen beyond how many lanes fit.
-import { fromEv } from '../../shared/ev.js';
+import { isSameEv } from '../../shared/ev.js';
 import type { WirePass, WirePlan } from '../../shared/plan.js';
 import type { FrameState, FrameView, RunView } from '../../shared/state.js';
 
@@ -31,7 +31,7 @@ export interface Rung {
 /** @returns the darkest first */
 export function rungsOfPlan(plan: WirePlan): Rung[] {
   return plan.offsets.map((offset, index) => {
-    const makes = (frame: WirePass['frames'][number]) => frame.wanted && same(frame.offset, offset);
+    const makes = (frame: WirePass['frames'][number]) => frame.wanted && isSameEv(frame.offset, offset);
     const at = plan.passes.findIndex((pass) => pass.frames.some(makes));
     const frame = plan.passes[at]?.frames.find(makes);
     return {
@@ -74,11 +74,9 @@ export function rungsOfRun(run: RunView, missing: readonly number[]): Rung[] {
   }));
 }
 
-const same = (one: number, other: number) => fromEv(one) === fromEv(other);
-
 function isCentre(plan: WirePlan, pass: number, offset: number): boolean {
   const centre = plan.passes[pass - 1]?.centre;
-  return centre !== undefined && same(centre, offset);
+  return centre !== undefined && isSameEv(centre, offset);
 }
 
 const toneOf = (index: number, frames: number) => (frames < 2 ? 0.5 : index / (frames - 1));

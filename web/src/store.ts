@@ -15,8 +15,8 @@ import {
   askCheck,
   askClock,
   askEnd,
-  askGoOn,
   askHold,
+  askLetGo,
   askLook,
   askPlan,
   askResume,
@@ -403,7 +403,7 @@ export type Action =
   | 'fire'
   | 'stop'
   | 'hold'
-  | 'go-on'
+  | 'let-go'
   | 'resume'
   | 'end'
   | 'again'
@@ -578,8 +578,8 @@ export async function holdRun(): Promise<void> {
   if (answer?.ok === true && !isHeld.peek()) holding.value = shown.id;
 }
 
-export const goOn = async (): Promise<void> => {
-  const answer = await act('go-on', askGoOn);
+export const letGo = async (): Promise<void> => {
+  const answer = await act('let-go', askLetGo);
   if (answer?.ok === true) holding.value = null;
 };
 

@@ -84,7 +84,7 @@ export const text = {
   unfinished: {
     heading: (scheduled: boolean) => (scheduled ? 'A schedule was cut off' : 'A set was cut off'),
     begun: (at: string) => `It was begun at ${at}.`,
-    goOn: 'Go on with it',
+    resume: 'Go on with it',
     end: 'End it',
     lacking: (files: number) =>
       files === 1
@@ -341,7 +341,7 @@ export const text = {
     stop: 'Stop',
     stopping: 'Stopping after the frame in hand',
     hold: 'Hold',
-    goOn: 'Go on',
+    letGo: 'Go on',
     holding: 'Holding after the frame in hand',
     heldWhy: 'Nothing is fired until somebody lets it go on.',
     beginsIn: (seconds: number) => `Fires in ${seconds} s`,

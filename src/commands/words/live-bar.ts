@@ -2,6 +2,7 @@
 // how long it still takes. Lines go by above it. Where standard output is no terminal there is none. What it shows it takes from the
 // events alone.
 import { styleText } from 'node:util';
+import { isSameEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { FrameView, RunView } from '../../../shared/state.js';
 
@@ -57,8 +58,9 @@ export function barLine(run: RunView, { columns, colours, now }: BarOptions): st
     // A frame that only comes with its pass is none of the set.
     frames: pass.frames.flatMap(
       ({ offset, wanted }) =>
-        (wanted ? run.frames.find((frame) => frame.pass === index + 1 && frame.offset === offset) : null) ??
-        [],
+        (wanted
+          ? run.frames.find((frame) => frame.pass === index + 1 && isSameEv(frame.offset, offset))
+          : null) ?? [],
     ),
   }));
   const width = (shown: typeof passes) =>

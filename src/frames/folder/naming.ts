@@ -2,6 +2,7 @@
 // no frame can meet with a name that does not work. Pure: it knows neither files nor states.
 import { EvenrungError } from '../../../shared/errors.js';
 import { shortened } from '../../../shared/plain-words.js';
+import { dayInNames, timeInNames } from '../../system/index.js';
 
 /** What a set tells of itself for a name. Free text may be anything that a person writes. */
 export interface SetNaming {
@@ -56,8 +57,8 @@ const KINDS = {
   set: { ofFrame: false, free: false, most: 7, value: ({ set }) => padded(set, 4) },
   name: { ofFrame: false, free: true, most: 0, value: ({ name }) => name ?? '' },
   viewpoint: { ofFrame: false, free: true, most: 0, value: ({ viewpoint }) => viewpoint ?? '' },
-  date: { ofFrame: false, free: false, most: 8, value: ({ startedAt }) => dayOf(startedAt) },
-  time: { ofFrame: false, free: false, most: 6, value: ({ startedAt }) => timeOf(startedAt) },
+  date: { ofFrame: false, free: false, most: 8, value: ({ startedAt }) => dayInNames(startedAt) },
+  time: { ofFrame: false, free: false, most: 6, value: ({ startedAt }) => timeInNames(startedAt) },
   frame: { ofFrame: true, free: false, most: 3, value: ({ frame }) => padded(frame?.number ?? 0, 2) },
   offset: { ofFrame: true, free: false, most: 6, value: ({ frame }) => offsetText(frame?.offsetEv ?? 0) },
   shutter: { ofFrame: true, free: false, most: 16, value: ({ frame }) => shutterText(frame?.shutter ?? '') },
@@ -312,10 +313,3 @@ const shutterText = (label: string): string =>
     .replace(/[^0-9.-]/g, '')
     .replace(/^[.-]+|[.-]+$/g, '')
     .slice(0, 16) || '0';
-
-/** Local time: folders are looked for by the clock on the wall. */
-const dayOf = (date: Date): string =>
-  `${date.getFullYear()}${padded(date.getMonth() + 1, 2)}${padded(date.getDate(), 2)}`;
-
-const timeOf = (date: Date): string =>
-  [date.getHours(), date.getMinutes(), date.getSeconds()].map((value) => padded(value, 2)).join('');

@@ -53,7 +53,7 @@ export class Parts {
   private last: Named | null = null;
   private pixels: Named | null = null;
   /** A value past the end of the file. */
-  private stray: Named | null = null;
+  private tooFar: Named | null = null;
 
   /** @param what a plural, for the sentence "its pixels reach to byte 12" */
   add(what: string, from: number, bytes: number): void {
@@ -70,7 +70,7 @@ export class Parts {
   /** For a value that nothing depends on: some writers have them point nowhere, and a camera that does must remain usable. */
   addValue({ size }: Source, from: number, bytes: number): void {
     if (from + bytes <= size) this.add('values', from, bytes);
-    else this.stray = { what: 'values', from, end: from + bytes };
+    else this.tooFar = { what: 'values', from, end: from + bytes };
   }
 
   get hasPixels(): boolean {
@@ -91,10 +91,10 @@ export class Parts {
 
   /** @returns the doubt about a file of which all parts are there but for some value; null if all values are there */
   doubtOfValues({ size }: Source): Wholeness | null {
-    if (this.stray === null) return null;
+    if (this.tooFar === null) return null;
     return {
       ...{ state: 'unproved', doubt: 'warned' },
-      why: `a value that it names reaches to byte ${this.stray.end}, but it has only ${size} bytes`,
+      why: `a value that it names reaches to byte ${this.tooFar.end}, but it has only ${size} bytes`,
     };
   }
 

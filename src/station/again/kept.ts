@@ -2,6 +2,7 @@
 // how it and its run end. It knows no body, and fires nothing.
 import { z } from 'zod';
 import { errorCodeSchema } from '../../../shared/error-codes.js';
+import { isSameEv } from '../../../shared/ev.js';
 import type { FrameState, FrameView } from '../../../shared/state.js';
 import { namesOf, SetFolder } from '../../frames/index.js';
 import type {
@@ -122,7 +123,7 @@ function framesBeyond({ frames, strays }: StoredSet, plan: Plan): FrameView[] {
   const known = { frames: frames.map(({ view }) => view), strays };
   return framesOf(plan, known)
     .map(({ view }) => view)
-    .filter(({ offset }) => known.frames.every((one) => one.offset !== offset));
+    .filter(({ offset }) => known.frames.every((one) => !isSameEv(one.offset, offset)));
 }
 
 const outcomeOf = ({ state }: StoredSet): TakenUp['outcome'] =>

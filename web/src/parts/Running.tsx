@@ -11,10 +11,10 @@ import {
   connection,
   daemonNow,
   firedHere,
-  goOn,
   holding,
   holdRun,
   isHeld,
+  letGo,
   now,
   refusedAction,
   stop,
@@ -42,7 +42,7 @@ function headline(run: RunView, { known, told, asked }: { known: boolean; told: 
 const secondsToBegin = ({ beginsAt }: RunView): number =>
   beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - daemonNow.value) / 1000);
 
-const REFUSED_HERE: ReadonlySet<string> = new Set(['stop', 'hold', 'go-on']);
+const REFUSED_HERE: ReadonlySet<string> = new Set(['stop', 'hold', 'let-go']);
 
 interface Props {
   readonly id: string;
@@ -184,8 +184,8 @@ function Buttons({ told, asked }: { readonly told: boolean; readonly asked: bool
   return (
     <div class="run-buttons">
       {isHeld.value ? (
-        <button type="button" disabled={told || busy.value === 'go-on'} onClick={() => void goOn()}>
-          {text.run.goOn}
+        <button type="button" disabled={told || busy.value === 'let-go'} onClick={() => void letGo()}>
+          {text.run.letGo}
         </button>
       ) : (
         <button

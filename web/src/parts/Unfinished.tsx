@@ -40,7 +40,7 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
           disabled={isBusy || body.value === null || onDisk?.state === 'gone'}
           onClick={() => void resume()}
         >
-          {text.unfinished.goOn}
+          {text.unfinished.resume}
         </button>
         <button type="button" disabled={isBusy} onClick={() => void endUnfinished()}>
           {text.unfinished.end}
