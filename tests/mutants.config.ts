@@ -5,6 +5,7 @@ import { TAGS } from './vitest.config.js';
 const ABOUT = [
   'assign',
   'assign-decisions',
+  'bulb',
   'dialects',
   'ev',
   'exposure',
@@ -15,6 +16,8 @@ const ABOUT = [
   'judgements',
   'light-ratios',
   'marks',
+  'readings',
+  'two-files',
 ];
 
 export default defineConfig({

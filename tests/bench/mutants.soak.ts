@@ -13,6 +13,8 @@ interface Report {
     Record<
       string,
       {
+        /** As it was before any change. */
+        readonly source: string;
         readonly mutants: readonly {
           readonly status: string;
           readonly mutatorName: string;
@@ -79,7 +81,7 @@ function told({ files }: Report): boolean {
     );
     return percent;
   };
-  for (const [file, { mutants }] of Object.entries(files)) {
+  for (const [file, { mutants, source: whole }] of Object.entries(files)) {
     const count = (...states: string[]) => mutants.filter(({ status }) => states.includes(status)).length;
     const [noticed, survived, uncovered] = [
       count('Killed', 'Timeout'),
@@ -91,7 +93,7 @@ function told({ files }: Report): boolean {
     sum.noticed += noticed;
     sum.survived += survived;
     sum.uncovered += uncovered;
-    const source = readFileSync(file, 'utf8').split('\n');
+    const source = whole.split('\n');
     for (const { status, mutatorName, replacement = '', location } of mutants) {
       if (status !== 'Survived' && status !== 'NoCoverage') continue;
       const at = source[location.start.line - 1]?.trim() ?? '';

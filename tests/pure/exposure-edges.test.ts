@@ -4,10 +4,15 @@
 import { describe, expect, it } from 'vitest';
 import { sixths } from '../../shared/ev.js';
 import {
+  type BodyLimits,
+  type BracketShape,
   bodySetting,
   evBetween,
+  firedBy,
+  hasOneRelease,
   isoSettings,
   isSameShape,
+  labelledShutters,
   nearestOf,
   nearestSetting,
   parseAperture,
@@ -250,4 +255,70 @@ describe('two shapes of a bracket', () => {
     expect(isSameShape(shape, { step: sixths(6), pattern: [-1, 0, 1] })).toBe(false);
     expect(isSameShape({ step: sixths(6), pattern: [1, 1] }, { step: sixths(6), pattern: [11] })).toBe(false);
   });
+
+  it('differ if one release fires all of one, and each frame of the other takes its own', () => {
+    const whole = { ...shape, isOneRelease: true };
+    expect(isSameShape(whole, shape)).toBe(false);
+    expect(isSameShape(shape, whole)).toBe(false);
+    expect(isSameShape(whole, { ...whole })).toBe(true);
+    expect(isSameShape(shape, { ...shape, isOneRelease: false })).toBe(true);
+  });
+});
+
+describe('what one release fires of a body', () => {
+  const bracket = (frames: number, isOneRelease?: boolean): BracketShape => ({
+    step: sixths(6),
+    pattern: Array.from({ length: frames }, (_, index) => index),
+    ...(isOneRelease === undefined ? {} : { isOneRelease }),
+  });
+  const [singly, whole3, whole5, whole7, alone] = [
+    bracket(3),
+    bracket(3, true),
+    bracket(5, true),
+    bracket(7, true),
+    bracket(1, true),
+  ];
+  const timing = {
+    ...{ secondsBeforeExposure: 0.1, secondsAfterExposure: 0.1, secondsPerTransfer: 1, secondsPerPiece: 0.1 },
+    mostInOneGo: null,
+  };
+  const limitsOf = (
+    brackets: BracketShape[],
+    apart: { readonly mostInOneGo?: number } | undefined,
+  ): BodyLimits => ({
+    ...{ shutters: SHUTTER_SCALES.third, brackets, compensation: { range: sixths(18), grid: sixths(2) } },
+    ...{ longestSeconds: 30, secondsPerChange: 0.1, secondsPerSetting: 0, secondsPerFrame: 0.5 },
+    ...(apart === undefined ? {} : { apart: { ...timing, ...apart } }),
+  });
+  const ALL = [singly, whole3, whole5, whole7];
+
+  it('is one frame of a bracket that takes a release for each, over any link', () => {
+    for (const apart of [undefined, {}])
+      expect(firedBy(limitsOf(ALL, apart), 'frame').brackets).toEqual([singly]);
+  });
+
+  it('is a whole pass only over a link that releases and fetches apart, as long as the buffer holds', () => {
+    const pass = (apart: object | undefined) => firedBy(limitsOf(ALL, apart), 'pass').brackets;
+    expect(pass(undefined)).toEqual([]);
+    expect(pass({})).toEqual([whole3, whole5, whole7]);
+    expect(pass({ mostInOneGo: 5 })).toEqual([whole3, whole5]);
+    expect(pass({ mostInOneGo: 4 })).toEqual([whole3]);
+  });
+
+  it('is nothing else that changes', () => {
+    const limits = limitsOf(ALL, {});
+    expect(firedBy(limits, 'pass')).toEqual({ ...limits, brackets: [whole3, whole5, whole7] });
+  });
+
+  it('is a bracket if more than one frame comes of it', () => {
+    expect(hasOneRelease(limitsOf([whole3, alone], {}))).toBe(true);
+    expect(hasOneRelease(limitsOf([alone], {}))).toBe(false);
+    expect(hasOneRelease(limitsOf([singly], {}))).toBe(false);
+    expect(hasOneRelease(limitsOf([whole3], undefined))).toBe(false);
+  });
+});
+
+it('times that are held have no label of the body', () => {
+  const held = { ...timeAt(sixths(-36)), wire: 'bulb', settable: true, bulb: true } as const;
+  expect(labelledShutters({ shutters: [held, ...SHUTTER_SCALES.third] })).toEqual(SHUTTER_SCALES.third);
 });

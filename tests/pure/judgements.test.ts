@@ -164,6 +164,9 @@ describe('the second file of a frame', () => {
 
   it('is said to be missing, and nothing is left out', () => {
     expect([leftOut(seen(null)), codes(seen(null))]).toEqual([null, ['partner-missing']]);
+    expect(marksOf(seen(null)).map(({ sentence }) => sentence)).toEqual([
+      "Of its two files only the raw file has come. The other one may be on the camera's card.",
+    ]);
   });
 
   it.each([
@@ -181,7 +184,10 @@ describe('the second file of a frame', () => {
       expect(leftOut(seen(more))).toBe(why);
       const [mark, ...others] = marksOf(seen(more));
       expect([mark?.code, others]).toEqual(['partner-missing', []]);
-      expect(mark?.sentence).toContain(`was set aside. ${why} The camera's card may have it still.`);
+      const set = 'kind' in more ? 'The raw file' : 'The JPEG';
+      expect(mark?.sentence).toBe(
+        `Of its two files only the raw file is in the set. ${set} was set aside. ${why} The camera's card may have it still.`,
+      );
       // The frame itself stands.
       expect(rejected(seen(more))).toBeNull();
     },
@@ -201,6 +207,17 @@ describe('the second file of a frame', () => {
       },
     ]);
     expect(codes(seen({ sizeOfKind: null }))).toEqual([]);
+    expect(codes(seen({ looked: { ...LOOKED, size: null } }))).toEqual([]);
+    // What was left out already is not called odd as well.
+    expect(codes(seen({ kind: 'dng', looked: { ...LOOKED, doubt: 'Nothing proves it.' } }))).toEqual([
+      'partner-missing',
+    ]);
+  });
+
+  it('is held against what the frame’s own file records, if that records anything', () => {
+    const other = { recorded: { ...RECORDED, iso: 400 } };
+    expect(leftOut(seen(other, { recorded: null }))).toBeNull();
+    expect(leftOut(seen(other))).not.toBeNull();
     expect(codes(seen({ looked: null }))).toEqual([]);
   });
 

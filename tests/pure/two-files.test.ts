@@ -15,7 +15,7 @@ import {
 import { type Arrival, isPartnerOf, pairUp } from '../../src/set/arrival.js';
 import { Common } from '../../src/set/common.js';
 import { missingPartners } from '../../src/set/lacking.js';
-import { loneMark } from '../../src/set/marks.js';
+import { goneWords, loneMark } from '../../src/set/marks.js';
 import { frame } from '../journal/journal-sample.js';
 import fc from '../seeded.js';
 
@@ -197,6 +197,10 @@ it('the words of a lone file name what is there', () => {
     code: 'partner-missing',
     sentence: "Of its two files only the HEIF picture has come. The other one may be on the camera's card.",
   });
+});
+
+it('the words of a second file that is gone say how it went', () => {
+  expect(goneWords('jpg', 'was gone after a restart')).toBe('The JPEG was gone after a restart.');
 });
 
 describe('what all frames of a set share', () => {
