@@ -37,8 +37,10 @@ import {
   type ApartTiming,
   type BodyLimits,
   labelledShutters,
+  NO_EV,
   type ShutterSetting,
   type Sixths,
+  toEv,
 } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
 import type { PlanRequest } from './types.js';
@@ -84,7 +86,7 @@ export function costsApart(
   const timing = inMilliseconds(apart);
   const { around, transfer } = timing;
   const wait = waitFor(release, timing);
-  const shortest = Math.max(1, milliseconds(request.base.seconds * 2 ** ((request.offsets[0] ?? 0) / 6)));
+  const shortest = Math.max(1, milliseconds(request.base.seconds * 2 ** toEv(request.offsets[0] ?? NO_EV)));
   const first = settle + around + shortest;
   const frameByFrame: Cost = (pass) =>
     pass.frames.reduce((sum, { shutter }, index) => {

@@ -135,14 +135,15 @@ describe('a release that is held', () => {
   });
 
   it('lags before its first frame only', async () => {
-    const { body, over } = heeded({ timing: { ...NO_TIME, releaseLag: 0.2 } });
+    const { body, over } = heeded({ timing: { ...NO_TIME, releaseLag: 0.3 } });
     await body.change('drive', 'continuous');
     await body.change('bracketStep', sixths(EV));
     const since = performance.now();
     body.press();
     await over();
-    expect(performance.now() - since).toBeGreaterThan(195);
-    expect(performance.now() - since).toBeLessThan(400);
+    expect(performance.now() - since).toBeGreaterThan(295);
+    // Less than two lags: the rest is room for a machine that is busy.
+    expect(performance.now() - since).toBeLessThan(600);
   });
 
   it('makes the frame in hand with the settings as they were, and the next one with those as they are', async () => {
