@@ -10,6 +10,7 @@ const ABOUT = [
   'ev',
   'exposure',
   'exposure-edges',
+  'file-sizes',
   'frames',
   'from-before',
   'judge',

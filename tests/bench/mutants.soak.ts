@@ -97,9 +97,11 @@ function told({ files }: Report): boolean {
     for (const { status, mutatorName, replacement = '', location } of mutants) {
       if (status !== 'Survived' && status !== 'NoCoverage') continue;
       const at = source[location.start.line - 1]?.trim() ?? '';
-      const why =
-        LEFT.find((left) => file.endsWith(left.file) && at.includes(left.line))?.why ?? 'NO REASON GIVEN';
       const put = replacement.replace(/\s+/g, ' ').slice(0, 60);
+      const [left] = LEFT.filter((one) => file.endsWith(`/${one.file}`) && at.includes(one.line))
+        .filter((one) => one.put === undefined || put.startsWith(one.put))
+        .sort((a, b) => b.line.length - a.line.length);
+      const why = left?.why ?? 'NO REASON GIVEN';
       unnoticed.push(
         `${file}:${location.start.line} ${mutatorName}: ${at} => ${put} (${status === 'Survived' ? '' : 'not reached; '}${why})`,
       );

@@ -37,11 +37,17 @@ describe('the times that are held', () => {
       -58, -56, -54, -52, -50, -48, -46, -44, -42, -40, -38, -36, -34, -32,
     ]);
     expect(HELD[2]?.seconds).toBe(512);
-    expect(HELD.every(({ wire, bulb, settable }) => wire === 'bulb' && bulb === true && settable)).toBe(true);
+    const held = bulbSettings(UP_TO_8000, 'bulb', 900);
+    expect(held.every(({ wire, bulb, settable }) => wire === 'bulb' && bulb === true && settable)).toBe(true);
   });
 
   it('are halves on a body that is set to halves', () => {
     expect(bulbSettings(SHUTTER_SCALES.half, 'Bulb', 130).map(({ tv }) => tv)).toEqual([-42, -39, -36, -33]);
+  });
+
+  it('are thirds and halves on a body that has both', () => {
+    const both = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half.filter(({ tv }) => tv % 2 !== 0)];
+    expect(bulbSettings(both, 'bulb', 64).map(({ tv }) => tv)).toEqual([-36, -34, -33, -32]);
   });
 
   it('are thirds on a body of which only whole stops are known', () => {
@@ -245,6 +251,9 @@ describe('what a file records of a time that was held', () => {
     ['40', 40, true],
     ['40', 41, true],
     ['40', 41.2, false],
+    // 50.8 s: 1.2 s off as a whole second, and no less with a part of one.
+    ['51', 52, true],
+    ['51', 52.05, false],
     ['813', 820, true],
     ['813', 840, false],
     ['813', null, false],

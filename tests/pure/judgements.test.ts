@@ -208,7 +208,7 @@ describe('the second file of a frame', () => {
     ]);
     expect(codes(seen({ sizeOfKind: null }))).toEqual([]);
     expect(codes(seen({ looked: { ...LOOKED, size: null } }))).toEqual([]);
-    // What was left out already is not called odd as well.
+    // What was left out is not called odd as well.
     expect(codes(seen({ kind: 'dng', looked: { ...LOOKED, doubt: 'Nothing proves it.' } }))).toEqual([
       'partner-missing',
     ]);

@@ -82,6 +82,8 @@ describe('whether both tell the same exposure', () => {
     expect(other({ exposureTime: 0.0167, fNumber: 8.1 })).toBeNull();
     expect(other({ takenAt: '2026-11-25T16:42:12.250' })).toBeNull();
     expect(differsFrom({ ...RECORDED, exposureTime: null }, RECORDED)).toBeNull();
+    const untold = { ...RECORDED, fNumber: null, iso: null, bias: null, takenAt: null };
+    expect(differsFrom(untold, { ...RECORDED, bias: 1 })).toBeNull();
   });
 
   it.each([
@@ -98,6 +100,12 @@ describe('whether both tell the same exposure', () => {
     expect(other(more)).toBe(sentence);
   });
 
+  it('they do not if one bias is as far above 0 as the other is below', () => {
+    expect(differsFrom({ ...RECORDED, bias: 1 }, { ...RECORDED, bias: -1 })).toBe(
+      "It records -1 EV where the frame's own file records +1 EV.",
+    );
+  });
+
   it('they can only be of one exposure if the moment is the same, to the last digit', () => {
     expect(isSameExposure(RECORDED, { ...RECORDED, focalLength: null })).toBe(true);
     // As written by somebody who leaves out zeros.
@@ -105,6 +113,8 @@ describe('whether both tell the same exposure', () => {
     for (const takenAt of ['2026-11-25T16:42:10.251', '2026-11-25T16:42:10', null])
       expect(isSameExposure(RECORDED, { ...RECORDED, takenAt })).toBe(false);
     expect(isSameExposure(RECORDED, { ...RECORDED, iso: 200 })).toBe(false);
+    const untold = { ...RECORDED, takenAt: null };
+    expect([isSameExposure(untold, RECORDED), isSameExposure(untold, untold)]).toEqual([false, false]);
   });
 });
 
