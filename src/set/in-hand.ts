@@ -6,15 +6,15 @@ import type { Body, StandingExposure } from '../camera/index.js';
 import { isSameEv, nearestSetting } from '../exposure/index.js';
 import { type Picture, readPicture, type SetFolder, shownFilesOf } from '../frames/index.js';
 import { type Pass, type Plan, toWirePlan, withoutFrames } from '../plan/index.js';
-import { unmadeAtEnds } from './added.js';
-import type { Book } from './book.js';
-import type { Common } from './common.js';
-import { type AskedOfFrame, type AskedOfSet, endsOf, mismatch, type ReadFile } from './judgements.js';
-import type { SetMemo } from './keeper.js';
+import { unmadeAtEnds } from './again/added.js';
+import type { Redo } from './again/redo.js';
+import type { TakenUp } from './again/taken-up.js';
+import type { Book } from './book/book.js';
+import type { SetMemo } from './book/keeper.js';
+import type { Common } from './judge/common.js';
+import { type AskedOfFrame, type AskedOfSet, endsOf, mismatch, type ReadFile } from './judge/judgements.js';
 import type { SetLabels } from './labels.js';
-import type { Redo } from './redo.js';
 import { framesOf, isOpen, type SetFrame } from './set-frame.js';
-import type { TakenUp } from './taken-up.js';
 
 /** The light of its pictures, as they are judged: see light.ts. */
 export interface JudgedLight {

@@ -3,7 +3,7 @@
 import type { Labels } from '../../shared/labels.js';
 import type { RunView } from '../../shared/state.js';
 import { defaultNaming, frameStem, type Naming, parseTemplate } from '../frames/index.js';
-import type { SetMemo } from './keeper.js';
+import type { SetMemo } from './book/keeper.js';
 import type { SetFrame } from './set-frame.js';
 
 export type NamedBy = NonNullable<SetMemo['named']>;

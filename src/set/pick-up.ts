@@ -5,16 +5,16 @@ import { stat } from 'node:fs/promises';
 import path from 'node:path';
 import { namesOf, readRecorded } from '../frames/index.js';
 import type { StoredFrame } from '../journal/index.js';
-import { type Arrival, filesOf, putAside, readArrival, WAITED } from './arrival.js';
-import { repeatedBy } from './assign.js';
-import { type CameSoFar, cameIn, originOf } from './from-before.js';
+import { knownBeside } from './again/taken-up.js';
+import { type Arrival, filesOf, putAside, readArrival, WAITED } from './assign/arrival.js';
+import { repeatedBy } from './assign/assign.js';
+import { type CameSoFar, cameIn, originOf } from './assign/from-before.js';
+import { checkPartner, join, sortOut } from './assign/late-partner.js';
 import type { InHand } from './in-hand.js';
-import { meteredBase } from './judgements.js';
-import { checkPartner, join, sortOut } from './late-partner.js';
-import type { TakenBefore } from './marks.js';
+import { meteredBase } from './judge/judgements.js';
+import type { TakenBefore } from './judge/marks.js';
+import { lookAt, verify } from './judge/verify.js';
 import { ENDED_MEANWHILE, firedLater, isVerified, type SetFrame, seen, stray } from './set-frame.js';
-import { knownBeside } from './taken-up.js';
-import { lookAt, verify } from './verify.js';
 
 /** How far off a file that lay there after a restart may be by the clocks. */
 const DOUBTED_AFTER_RESTART_MS = 1500;

@@ -9,10 +9,10 @@ export const MUTATED: readonly string[] = [
   'src/frames/judge/judge.ts',
   'src/frames/judge/ratios.ts',
   'src/frames/judge/sizes.ts',
-  'src/set/from-before.ts',
-  'src/set/marks.ts',
-  'src/set/assign.ts',
-  'src/set/judgements.ts',
+  'src/set/assign/from-before.ts',
+  'src/set/judge/marks.ts',
+  'src/set/assign/assign.ts',
+  'src/set/judge/judgements.ts',
 ];
 
 const ALIKE = 'does the same';

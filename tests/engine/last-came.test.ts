@@ -5,7 +5,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import { readRecorded } from '../../src/frames/index.js';
 import { Journal } from '../../src/journal/index.js';
-import { lastCame } from '../../src/set/last-came.js';
+import { lastCame } from '../../src/set/assign/last-came.js';
 import { fireSet } from '../harness/set.js';
 import { frame, RUN, setBegun } from '../journal/journal-sample.js';
 

@@ -10,7 +10,7 @@ import { Body, type FiredFrame, type FireOptions, type Settings } from '../../sr
 import { AT_ONCE, PracticeBody, type PracticeShape } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import { checkSet } from '../../src/frames/index.js';
-import type { CameSoFar } from '../../src/set/from-before.js';
+import type { CameSoFar } from '../../src/set/assign/from-before.js';
 import { fireSet } from '../harness/set.js';
 
 const FRAMES = 9;

@@ -6,7 +6,7 @@ import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
 import sharp from 'sharp';
 import { afterEach, beforeEach, expect, it, vi } from 'vitest';
-import type { SetMemo } from '../../src/set/keeper.js';
+import type { SetMemo } from '../../src/set/book/keeper.js';
 import { TestLink } from '../harness/links.js';
 import { fireSet } from '../harness/set.js';
 

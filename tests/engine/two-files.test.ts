@@ -6,7 +6,7 @@ import sharp from 'sharp';
 import { afterAll, afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { Body, type FiredFrame } from '../../src/camera/index.js';
 import { checkSet, exifTool, parseSums } from '../../src/frames/index.js';
-import { missingPartners } from '../../src/set/lacking.js';
+import { missingPartners } from '../../src/set/book/lacking.js';
 import { ASKED } from '../asked.js';
 import { bringsLate, cutShort, makesPairs, PairLink, type PairOfFiles } from '../harness/pair-link.js';
 import { type FiredSet, fireSet, marksOf, type SetOptions } from '../harness/set.js';

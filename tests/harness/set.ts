@@ -8,8 +8,8 @@ import type { FrameView, NumberedEvent, RunState, RunView } from '../../shared/s
 import { Body, type Link } from '../../src/camera/index.js';
 import { type Naming, RECORD, SetFolder } from '../../src/frames/index.js';
 import { type Plan, planSet, resolveBase } from '../../src/plan/index.js';
+import { KEEPS_NOTHING, type SetMemo } from '../../src/set/book/keeper.js';
 import { Run, type RunOptions } from '../../src/set/index.js';
-import { KEEPS_NOTHING, type SetMemo } from '../../src/set/keeper.js';
 import { EventLog } from '../../src/station/index.js';
 import { ASKED } from '../asked.js';
 import { namedBy } from '../set-naming.js';

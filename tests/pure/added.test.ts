@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { lackingAtEnds } from '../../shared/clipping.js';
 import type { FrameView } from '../../shared/state.js';
 import { limitsFromStated, planWritten, STATED_DEFAULTS } from '../../src/plan/index.js';
-import { addedNote, addedWords, reachesOnNote, unmadeAtEnds } from '../../src/set/added.js';
+import { addedNote, addedWords, reachesOnNote, unmadeAtEnds } from '../../src/set/again/added.js';
 import { framesOf } from '../../src/set/set-frame.js';
 import { parseFramed } from '../framed.js';
 

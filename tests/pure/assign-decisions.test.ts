@@ -15,7 +15,7 @@ import {
   type Released,
   repeatedBy,
   type SoFar,
-} from '../../src/set/assign.js';
+} from '../../src/set/assign/assign.js';
 
 const setting = (label: string): ShutterSetting => {
   const found = SHUTTER_SCALES.third.find((one) => one.label === label);

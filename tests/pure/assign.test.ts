@@ -16,7 +16,7 @@ import {
   owedSinceIn,
   type Released,
   type SoFar,
-} from '../../src/set/assign.js';
+} from '../../src/set/assign/assign.js';
 
 interface RecordedSet {
   readonly mode: 'manual' | 'aperture';

@@ -23,7 +23,7 @@ import {
   toWirePlan,
 } from '../../src/plan/index.js';
 import { slowestBaseThatFits } from '../../src/series/schedule/fits.js';
-import { endsOf } from '../../src/set/judgements.js';
+import { endsOf } from '../../src/set/judge/judgements.js';
 
 const UP_TO_8000 = SHUTTER_SCALES.third.filter(({ tv }) => tv <= 78);
 const HELD = bulbSettings(UP_TO_8000, 'bulb', 900);

@@ -1,6 +1,6 @@
 // Which file is the picture that was released for it, and which one had waited in the camera.
 import { describe, expect, it } from 'vitest';
-import { type Anchor, cameIn, originOf, type ReleaseTimes } from '../../src/set/from-before.js';
+import { type Anchor, cameIn, originOf, type ReleaseTimes } from '../../src/set/assign/from-before.js';
 
 const at = (seconds: number): string =>
   new Date(Date.UTC(2026, 10, 25, 16, 42, 0) + seconds * 1000).toISOString();

@@ -17,7 +17,7 @@ import {
   rejected,
   type Seen,
   type SeenPartner,
-} from '../../src/set/judgements.js';
+} from '../../src/set/judge/judgements.js';
 
 const setting = (label: string): ShutterSetting => {
   const found = SHUTTER_SCALES.third.find((one) => one.label === label);

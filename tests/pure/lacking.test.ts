@@ -1,7 +1,7 @@
 // What a set lacks that may lie in the camera, and what is said of it once it was looked for.
 import { describe, expect, it } from 'vitest';
 import type { FrameView } from '../../shared/state.js';
-import { fetchedWords, filesToLookFor, type Lacking, lackingIn } from '../../src/set/lacking.js';
+import { fetchedWords, filesToLookFor, type Lacking, lackingIn } from '../../src/set/book/lacking.js';
 import { frame } from '../journal/journal-sample.js';
 
 const verified = (number: number, more: Partial<FrameView> = {}) =>

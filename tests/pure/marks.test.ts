@@ -6,7 +6,7 @@ import { NO_EV, sixths } from '../../shared/ev.js';
 import { SHUTTER_SCALES, type ShutterSetting } from '../../src/exposure/index.js';
 import { compareLight, type OddLight } from '../../src/frames/index.js';
 import { type TakenAt, takenAtOf } from '../../src/frames/read/taken-at.js';
-import { marksOf as marksOfSeen, type Seen } from '../../src/set/judgements.js';
+import { marksOf as marksOfSeen, type Seen } from '../../src/set/judge/judgements.js';
 import {
   movedMark,
   offRelease,
@@ -14,7 +14,7 @@ import {
   ratioMarks,
   timeMarks,
   withNeighbourMarks,
-} from '../../src/set/marks.js';
+} from '../../src/set/judge/marks.js';
 
 const BASE = SHUTTER_SCALES.third.find(({ label }) => label === '1/60') as ShutterSetting;
 

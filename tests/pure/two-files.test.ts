@@ -12,10 +12,10 @@ import {
   shownFirst,
   sidecarsOf,
 } from '../../src/frames/index.js';
-import { type Arrival, isPartnerOf, pairUp } from '../../src/set/arrival.js';
-import { Common } from '../../src/set/common.js';
-import { missingPartners } from '../../src/set/lacking.js';
-import { goneWords, loneMark } from '../../src/set/marks.js';
+import { type Arrival, isPartnerOf, pairUp } from '../../src/set/assign/arrival.js';
+import { missingPartners } from '../../src/set/book/lacking.js';
+import { Common } from '../../src/set/judge/common.js';
+import { goneWords, loneMark } from '../../src/set/judge/marks.js';
 import { frame } from '../journal/journal-sample.js';
 import fc from '../seeded.js';
 

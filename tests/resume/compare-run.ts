@@ -44,7 +44,7 @@ const BASE_TV = 36;
 const OFFSETS = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
 /** A set that is made in its slot begins there, by a clock that another process may have anchored anew. */
 const SLOT_CLOCK_MS = 20;
-/** So far clocks are believed that do not quite go together (src/set/marks.ts). */
+/** So far clocks are believed that do not quite go together (src/set/judge/marks.ts). */
 const BELIEVED_MS = 3000;
 
 /** A file of a set folder, by its checksum. */

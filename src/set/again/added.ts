@@ -1,11 +1,11 @@
 // Frames that a set is extended by: at which end it lacks one, which of them leave it again, and what is said of them. Pure: it knows
 // neither files nor bodies.
-import type { Clipping } from '../../shared/clipping.js';
-import { roughDuration } from '../../shared/duration.js';
-import type { FrameView } from '../../shared/state.js';
-import { formatEv, fromEv } from '../exposure/index.js';
-import type { LightComparison } from '../frames/index.js';
-import { percent } from './marks.js';
+import type { Clipping } from '../../../shared/clipping.js';
+import { roughDuration } from '../../../shared/duration.js';
+import type { FrameView } from '../../../shared/state.js';
+import { formatEv, fromEv } from '../../exposure/index.js';
+import type { LightComparison } from '../../frames/index.js';
+import { percent } from '../judge/marks.js';
 
 /**
  * Only from the ends inwards: a frame that was not made between two that were is a gap, and stays missing.

@@ -2,8 +2,8 @@
 // its name, or it is rejected and the file is set aside. Files come from a release, or were found after a restart. Of a frame of two files
 // the own one decides; a partner that will not do is set aside, and the frame is marked.
 import path from 'node:path';
-import { asEvenrungError } from '../../shared/errors.js';
-import type { FrameView, Partner } from '../../shared/state.js';
+import { asEvenrungError } from '../../../shared/errors.js';
+import type { FrameView, Partner } from '../../../shared/state.js';
 import {
   type Checksum,
   checksumOf,
@@ -13,15 +13,15 @@ import {
   readPicture,
   readPixelSize,
   shownFirst,
-} from '../frames/index.js';
-import type { FrameFile } from '../journal/index.js';
-import { type Arrival, type ArrivedFile, putAside } from './arrival.js';
+} from '../../frames/index.js';
+import type { FrameFile } from '../../journal/index.js';
+import { firedAgain } from '../again/taken-up.js';
+import { type Arrival, type ArrivedFile, putAside } from '../assign/arrival.js';
+import type { InHand } from '../in-hand.js';
+import { seen as recordedOf, type SetFrame } from '../set-frame.js';
 import type { Common } from './common.js';
-import type { InHand } from './in-hand.js';
 import { type Looked, leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
 import type { TakenBefore } from './marks.js';
-import { seen as recordedOf, type SetFrame } from './set-frame.js';
-import { firedAgain } from './taken-up.js';
 
 /** What is known of a file beside what is in it. */
 export interface Accepted {

@@ -1,8 +1,8 @@
 // The end of a set, however it came: frames that were to be fired again and were not are what they were, the folder is handed over, and
 // everyone hears how it ended. What goes wrong here is part of how the set ended; only a defect is thrown.
 import path from 'node:path';
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { SetRecord } from '../../shared/set-record.js';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import type { SetRecord } from '../../../shared/set-record.js';
 import {
   compareLight,
   isOfHandOver,
@@ -10,19 +10,19 @@ import {
   type LightComparison,
   relabelSet,
   sidecarsOf,
-} from '../frames/index.js';
-import { addedNote, fateOfAdded } from './added.js';
-import { asEnd } from './end-marks.js';
-import type { InHand } from './in-hand.js';
-import { marksOfSet } from './judgements.js';
-import type { Keeper } from './keeper.js';
-import { checkPartner, markLone } from './late-partner.js';
-import { withNeighbourMarks } from './marks.js';
+} from '../../frames/index.js';
+import { addedNote, fateOfAdded } from '../again/added.js';
+import { incompleteEnd, laterNote, makingWay, wayBack } from '../again/taken-up.js';
+import { checkPartner, markLone } from '../assign/late-partner.js';
+import type { Keeper } from '../book/keeper.js';
+import type { InHand } from '../in-hand.js';
+import { asEnd } from '../judge/end-marks.js';
+import { marksOfSet } from '../judge/judgements.js';
+import { withNeighbourMarks } from '../judge/marks.js';
+import { show } from '../judge/verify.js';
+import { isVerified, type SetFrame, thumbnailsOf, timesOf } from '../set-frame.js';
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
-import { isVerified, type SetFrame, thumbnailsOf, timesOf } from './set-frame.js';
-import { incompleteEnd, laterNote, makingWay, wayBack } from './taken-up.js';
-import { show } from './verify.js';
 
 /** The end of a set waits no longer for its pictures to be judged: what they tell is written when it comes. Common practice, no source. */
 const JUDGED_WITHIN_MS = 1000;

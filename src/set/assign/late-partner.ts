@@ -1,15 +1,15 @@
 // The second file of a frame that comes by itself, after its frame: it is recognised before anything else is made of it, and joins its frame.
 // If it is the raw file, it becomes the frame's own, and what had come before is the partner. And frames of which one file never came.
 import path from 'node:path';
-import type { FrameView, FrameViewMark } from '../../shared/state.js';
-import { ownFirst, readRecorded } from '../frames/index.js';
+import type { FrameView, FrameViewMark } from '../../../shared/state.js';
+import { ownFirst, readRecorded } from '../../frames/index.js';
+import type { InHand } from '../in-hand.js';
+import { leftOut, marksOf, rejected, type Seen, type SeenPartner } from '../judge/judgements.js';
+import type { Looks } from '../judge/looks.js';
+import { goneWords, leftOutWords, loneMark } from '../judge/marks.js';
+import { type LookedAt, lookAt, partnerThere, show } from '../judge/verify.js';
+import { firedLater, isOpen, isVerified, type SetFrame, seen, type Telling } from '../set-frame.js';
 import { type Arrival, filesOf, isPartnerOf, pairUp, putAside, type Relation } from './arrival.js';
-import type { InHand } from './in-hand.js';
-import { leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
-import type { Looks } from './looks.js';
-import { goneWords, leftOutWords, loneMark } from './marks.js';
-import { firedLater, isOpen, isVerified, type SetFrame, seen, type Telling } from './set-frame.js';
-import { type LookedAt, lookAt, partnerThere, show } from './verify.js';
 
 // --- what is missing
 

@@ -1,9 +1,9 @@
 // The words of marks: what a person should know of a frame that is in the set all the same. Which mark is asked for when, the table in
 // judgements.ts says. Pure.
-import { lostIn } from '../../shared/clipping.js';
-import { roughDuration } from '../../shared/duration.js';
-import type { CoverageView } from '../../shared/light.js';
-import type { FrameView, FrameViewMark } from '../../shared/state.js';
+import { lostIn } from '../../../shared/clipping.js';
+import { roughDuration } from '../../../shared/duration.js';
+import type { CoverageView } from '../../../shared/light.js';
+import type { FrameView, FrameViewMark } from '../../../shared/state.js';
 import {
   hasParts,
   kindInWords,
@@ -15,8 +15,8 @@ import {
   type SizedFrame,
   type TakenAt,
   wallOf,
-} from '../frames/index.js';
-import type { FrameTimes } from '../journal/index.js';
+} from '../../frames/index.js';
+import type { FrameTimes } from '../../journal/index.js';
 
 /** A release by the clocks of both. */
 export interface Timed {

@@ -1,8 +1,8 @@
 // A set that is taken up again after its end, while it is in hand: which frames are to be made, what they were before, and when the last
 // of them was made. What that means is in taken-up.ts.
-import type { FrameView } from '../../shared/state.js';
-import type { StoredFrame } from '../journal/index.js';
-import type { SetFrame } from './set-frame.js';
+import type { FrameView } from '../../../shared/state.js';
+import type { StoredFrame } from '../../journal/index.js';
+import type { SetFrame } from '../set-frame.js';
 import { earlierOf, isInHand, replacedBy, type TakenUp, wasMade } from './taken-up.js';
 
 export class Redo {

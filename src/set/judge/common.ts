@@ -1,7 +1,7 @@
 // What all frames of a set share, as the first ones told it: the base that the camera metered, where the lens stands, how many pixels the
 // pictures have, whether each frame is two files, how far the camera's clock is off. Knows no file and no journal.
-import type { PixelSize, RecordedExposure } from '../frames/index.js';
-import type { SetMemo } from './keeper.js';
+import type { PixelSize, RecordedExposure } from '../../frames/index.js';
+import type { SetMemo } from '../book/keeper.js';
 
 /** Bodies record whole millimetres, and some of them waver by a tenth. */
 const LENS_MOVED = 0.03;

@@ -2,12 +2,12 @@
 // folder come to show it. Nothing of the set depends on it: if it cannot be done, the set is what it was.
 import { rm } from 'node:fs/promises';
 import path from 'node:path';
-import { whyRefused } from '../../shared/refused.js';
-import { addProof, RADIANCE } from '../frames/index.js';
-import type { InHand } from './in-hand.js';
+import { whyRefused } from '../../../shared/refused.js';
+import { addProof, RADIANCE } from '../../frames/index.js';
+import { lightInRecord } from '../end/record.js';
+import type { InHand } from '../in-hand.js';
+import { isVerified, thumbnailsOf } from '../set-frame.js';
 import type { SetLight } from './light.js';
-import { lightInRecord } from './record.js';
-import { isVerified, thumbnailsOf } from './set-frame.js';
 
 /** What is written beside a file until that is whole. */
 const PARTIAL = '.part';

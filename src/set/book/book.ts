@@ -1,10 +1,10 @@
 // The only writer of what is journalled of a set: frames, passes, strays, files that were set aside, notes and state are changed here and
 // nowhere else. Each change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
-import { ENDED } from '../../shared/fold.js';
-import type { LightView } from '../../shared/light.js';
-import type { WirePlan } from '../../shared/plan.js';
-import type { SetRecord } from '../../shared/set-record.js';
-import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../shared/state.js';
+import { ENDED } from '../../../shared/fold.js';
+import type { LightView } from '../../../shared/light.js';
+import type { WirePlan } from '../../../shared/plan.js';
+import type { SetRecord } from '../../../shared/set-record.js';
+import type { FrameState, FrameView, Happening, RunState, RunView, Trouble } from '../../../shared/state.js';
 import {
   type Aside,
   assertWay,
@@ -14,11 +14,11 @@ import {
   RUN_WAYS,
   type StoredMade,
   type Stray,
-} from '../journal/index.js';
-import type { Decision, Displaced } from './assign.js';
+} from '../../journal/index.js';
+import type { Decision, Displaced } from '../assign/assign.js';
+import { NO_TIMES, type SetFrame, seen, stray, timesAfter } from '../set-frame.js';
 import { hasHappened, type Keeper, type SetMemo } from './keeper.js';
 import { type Lacking, lackingIn } from './lacking.js';
-import { NO_TIMES, type SetFrame, seen, stray, timesAfter } from './set-frame.js';
 
 type PassState = RunView['passes'][number];
 

@@ -1,11 +1,11 @@
 // A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
 // what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
-import { roughDuration } from '../../shared/duration.js';
-import type { FrameState, FrameView } from '../../shared/state.js';
-import { namesOf } from '../frames/index.js';
-import type { RunOutcome, StoredFrame } from '../journal/index.js';
-import { hourAndMinute } from '../system/index.js';
-import type { Lacking } from './lacking.js';
+import { roughDuration } from '../../../shared/duration.js';
+import type { FrameState, FrameView } from '../../../shared/state.js';
+import { namesOf } from '../../frames/index.js';
+import type { RunOutcome, StoredFrame } from '../../journal/index.js';
+import { hourAndMinute } from '../../system/index.js';
+import type { Lacking } from '../book/lacking.js';
 
 /** A frame as it was when it was chosen to be fired again. */
 export interface EarlierFrame {

@@ -1,9 +1,9 @@
 // What a frame is marked with as an end of its set. Which frames are the ends may have changed since it was verified, and what the pictures of
 // the whole set hold is known only at its end. Pure.
-import type { FrameViewMark } from '../../shared/state.js';
-import type { InHand } from './in-hand.js';
+import type { FrameViewMark } from '../../../shared/state.js';
+import type { InHand } from '../in-hand.js';
+import type { SetFrame } from '../set-frame.js';
 import { clippingMarks, withClippingMarks } from './marks.js';
-import type { SetFrame } from './set-frame.js';
 
 /** @param marks those that it has so far @returns all its marks; null if nothing changes */
 export const asEnd = (

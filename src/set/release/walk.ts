@@ -1,12 +1,12 @@
 // Which release comes next: the passes of the plan in their order, and after each what it left open, singly. A generator that stops exactly
 // where a set may be stopped or held, tells what is to be done there, and hears how it went. It waits for nothing, and tells the book how
 // the passes stand.
-import type { RunState } from '../../shared/state.js';
-import type { Arming, Centre } from '../camera/index.js';
-import type { ShutterSetting, Sixths } from '../exposure/index.js';
-import type { Pass, PlannedFrame } from '../plan/index.js';
-import type { InHand } from './in-hand.js';
-import { isOpen, type SetFrame } from './set-frame.js';
+import type { RunState } from '../../../shared/state.js';
+import type { Arming, Centre } from '../../camera/index.js';
+import type { ShutterSetting, Sixths } from '../../exposure/index.js';
+import type { Pass, PlannedFrame } from '../../plan/index.js';
+import type { InHand } from '../in-hand.js';
+import { isOpen, type SetFrame } from '../set-frame.js';
 
 /** One release: frame by frame it expects one frame, and a burst all of its pass. */
 export interface Release {

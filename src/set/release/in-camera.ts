@@ -3,17 +3,17 @@
 // more, by when it was written.
 import { rm } from 'node:fs/promises';
 import path from 'node:path';
-import { asEvenrungError } from '../../shared/errors.js';
-import type { FrameView } from '../../shared/state.js';
-import type { ListedFile, MadeFile } from '../camera/index.js';
-import { readArrival } from './arrival.js';
-import type { CameSoFar } from './from-before.js';
-import type { InHand } from './in-hand.js';
-import { type MissingPartner, missingPartners } from './lacking.js';
-import { wallHere } from './marks.js';
-import { isOlder, takeInOrAside } from './pick-up.js';
-import type { SetFrame } from './set-frame.js';
-import type { Steady } from './steady.js';
+import { asEvenrungError } from '../../../shared/errors.js';
+import type { FrameView } from '../../../shared/state.js';
+import type { ListedFile, MadeFile } from '../../camera/index.js';
+import { readArrival } from '../assign/arrival.js';
+import type { CameSoFar } from '../assign/from-before.js';
+import { type MissingPartner, missingPartners } from '../book/lacking.js';
+import type { InHand } from '../in-hand.js';
+import { wallHere } from '../judge/marks.js';
+import { isOlder, takeInOrAside } from '../pick-up.js';
+import type { SetFrame } from '../set-frame.js';
+import type { Steady } from '../steady.js';
 
 /** How far the card's times may be off: cards count in steps of two seconds, and clocks that were compared differ a little. */
 const SLACK_MS = 4000;

@@ -1,6 +1,6 @@
 // What a set lacks that may still lie in the camera, and what is said once it was looked for there. Pure.
 import path from 'node:path';
-import type { FrameView } from '../../shared/state.js';
+import type { FrameView } from '../../../shared/state.js';
 
 /** Files that releases of a set made, as far as anybody knows, and that are not in it. */
 export interface Lacking {

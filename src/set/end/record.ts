@@ -1,9 +1,9 @@
 // The record of a set, as it lies beside the frames. Pure: it puts together what is known.
-import type { LightView } from '../../shared/light.js';
-import { SET_RECORD_VERSION, type SetRecord } from '../../shared/set-record.js';
-import { toEv } from '../exposure/index.js';
-import { toWirePlan } from '../plan/index.js';
-import type { InHand } from './in-hand.js';
+import type { LightView } from '../../../shared/light.js';
+import { SET_RECORD_VERSION, type SetRecord } from '../../../shared/set-record.js';
+import { toEv } from '../../exposure/index.js';
+import { toWirePlan } from '../../plan/index.js';
+import type { InHand } from '../in-hand.js';
 
 /** What only the end of a set tells. */
 export interface Ended {

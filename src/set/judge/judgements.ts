@@ -1,13 +1,13 @@
 // Everything that is judged of a frame, as one table: when a rule can be asked, and what comes of it. A new kind of judgement is one new
 // entry here and its test. Pure: it takes what was read, and returns sentences; nobody's files, bodies or journal.
-import type { FrameView, FrameViewMark } from '../../shared/state.js';
+import type { FrameView, FrameViewMark } from '../../../shared/state.js';
 import {
   type BodyLimits,
   labelledShutters,
   type ShutterSetting,
   type Sixths,
   toEv,
-} from '../exposure/index.js';
+} from '../../exposure/index.js';
 import {
   differsFrom,
   isSameSize,
@@ -19,8 +19,8 @@ import {
   type RecordedExposure,
   type SizedFrame,
   type TakenAt,
-} from '../frames/index.js';
-import type { FrameTimes } from '../journal/index.js';
+} from '../../frames/index.js';
+import type { FrameTimes } from '../../journal/index.js';
 import {
   clippingMarks,
   doubtMark,

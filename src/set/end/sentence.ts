@@ -1,11 +1,11 @@
 // How a set ended, and what else there is to say of it then. Pure.
-import type { EvenrungError } from '../../shared/errors.js';
-import type { FrameView } from '../../shared/state.js';
-import { type Debts, notPutBack } from '../camera/index.js';
-import type { RunOutcome } from '../journal/index.js';
-import { type AddedFate, addedWords } from './added.js';
-import { fetchedWords, type Lacking } from './lacking.js';
-import { againSentence, type TakenUp } from './taken-up.js';
+import type { EvenrungError } from '../../../shared/errors.js';
+import type { FrameView } from '../../../shared/state.js';
+import { type Debts, notPutBack } from '../../camera/index.js';
+import type { RunOutcome } from '../../journal/index.js';
+import { type AddedFate, addedWords } from '../again/added.js';
+import { againSentence, type TakenUp } from '../again/taken-up.js';
+import { fetchedWords, type Lacking } from '../book/lacking.js';
 
 export interface Told {
   readonly outcome: RunOutcome;

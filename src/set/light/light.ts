@@ -2,15 +2,15 @@
 // told as it comes, marks are changed by it, and nothing waits for it but the end of the set, and that not for long.
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { ENDED } from '../../shared/fold.js';
-import type { FrameLight, LightView } from '../../shared/light.js';
-import { exifTool, readRawPreview, shownFilesOf } from '../frames/index.js';
-import type { CoverageAnswer, Judge, JudgedFrame, Read, Unread } from '../light/index.js';
-import { together } from '../light/index.js';
-import { asEnd } from './end-marks.js';
-import type { InHand, JudgedLight } from './in-hand.js';
-import { withLightMarks } from './marks.js';
-import { isVerified, type SetFrame } from './set-frame.js';
+import { ENDED } from '../../../shared/fold.js';
+import type { FrameLight, LightView } from '../../../shared/light.js';
+import { exifTool, readRawPreview, shownFilesOf } from '../../frames/index.js';
+import type { CoverageAnswer, Judge, JudgedFrame, Read, Unread } from '../../light/index.js';
+import { together } from '../../light/index.js';
+import type { InHand, JudgedLight } from '../in-hand.js';
+import { asEnd } from '../judge/end-marks.js';
+import { withLightMarks } from '../judge/marks.js';
+import { isVerified, type SetFrame } from '../set-frame.js';
 
 /** The side of a preview that is looked at, in pixels; there is nothing finer to see in a copy of it. */
 const PREVIEW_SIDE = 1024;

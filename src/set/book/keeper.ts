@@ -1,10 +1,10 @@
 // What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
 // there is no journal, nothing is kept.
-import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
-import type { FrameState, FrameView, Happening } from '../../shared/state.js';
-import type { PixelSize } from '../frames/index.js';
-import type { Aside, Extended, FrameFile, Journal, LeftOut, Made, Stray } from '../journal/index.js';
-import type { TakenUp } from './taken-up.js';
+import { asEvenrungError, type EvenrungError } from '../../../shared/errors.js';
+import type { FrameState, FrameView, Happening } from '../../../shared/state.js';
+import type { PixelSize } from '../../frames/index.js';
+import type { Aside, Extended, FrameFile, Journal, LeftOut, Made, Stray } from '../../journal/index.js';
+import type { TakenUp } from '../again/taken-up.js';
 
 /** What a set has to know after a crash beyond its frames. */
 export interface SetMemo {

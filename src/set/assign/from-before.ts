@@ -1,8 +1,8 @@
 // Whether a file that came back is the picture that was released for it. A camera may keep a picture that nobody fetched (the cable
 // was out, the program was killed, somebody pressed its shutter by hand, it sends one twice) and send it in place of the next one,
 // which comes one release later. Pure.
-import { hasParts, type RecordedExposure, type TakenAt, wallOf } from '../frames/index.js';
-import { CLOCK_SLACK_MS, offRelease, ZONE_MS } from './marks.js';
+import { hasParts, type RecordedExposure, type TakenAt, wallOf } from '../../frames/index.js';
+import { CLOCK_SLACK_MS, offRelease, ZONE_MS } from '../judge/marks.js';
 
 export interface CameFile {
   /** By the camera's clock. */

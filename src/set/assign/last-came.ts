@@ -1,9 +1,9 @@
 // What the last file of an earlier set tells of its time, for a program that was started since: the journal knows when it came, and
 // the file when it was taken. Knows no run.
 import path from 'node:path';
-import type { BodyIdentity } from '../camera/index.js';
-import { readRecorded } from '../frames/index.js';
-import { type JournalReader, newestSets, type StoredFrame } from '../journal/index.js';
+import type { BodyIdentity } from '../../camera/index.js';
+import { readRecorded } from '../../frames/index.js';
+import { type JournalReader, newestSets, type StoredFrame } from '../../journal/index.js';
 import type { CameSoFar } from './from-before.js';
 
 /** Sets that are looked through: whatever lies farther back tells little of the camera's clock. */

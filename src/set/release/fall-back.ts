@@ -1,7 +1,7 @@
 // What was learnt of a camera and does not hold any more: it is said, and the set goes on by what held before. One failure is none: cables
 // are pulled, and a frame may be lost once.
-import type { EvenrungError } from '../../shared/errors.js';
-import type { InHand } from './in-hand.js';
+import type { EvenrungError } from '../../../shared/errors.js';
+import type { InHand } from '../in-hand.js';
 
 /** In a row: a frame is made up twice, and the second time should go another way. */
 const MOST_FAILURES = 2;

@@ -1,17 +1,32 @@
 // One release, from the moment before the shutter is touched to what came of it. It is journalled as fired in one transaction; it brings
 // files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
 import path from 'node:path';
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../camera/index.js';
-import { type Arrival, filesOf, isUnderWay, putAside, readArrival, WAITED, whole } from './arrival.js';
-import { assign, type Decision, type FrameAtHand, type Known, NOTHING_SO_FAR, type SoFar } from './assign.js';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../../camera/index.js';
+import {
+  type Arrival,
+  filesOf,
+  isUnderWay,
+  putAside,
+  readArrival,
+  WAITED,
+  whole,
+} from '../assign/arrival.js';
+import {
+  assign,
+  type Decision,
+  type FrameAtHand,
+  type Known,
+  NOTHING_SO_FAR,
+  type SoFar,
+} from '../assign/assign.js';
+import { takeLate } from '../assign/late-partner.js';
+import { askedOfFrame, type InHand } from '../in-hand.js';
+import { Looks, MOST_LOOKS } from '../judge/looks.js';
+import { type LookedAt, lookAt, verify } from '../judge/verify.js';
+import { ofFrame, type SetFrame, stray } from '../set-frame.js';
+import type { Steady } from '../steady.js';
 import { FallBack } from './fall-back.js';
-import { askedOfFrame, type InHand } from './in-hand.js';
-import { takeLate } from './late-partner.js';
-import { Looks, MOST_LOOKS } from './looks.js';
-import { ofFrame, type SetFrame, stray } from './set-frame.js';
-import type { Steady } from './steady.js';
-import { type LookedAt, lookAt, verify } from './verify.js';
 import type { Release } from './walk.js';
 
 /** A release that ended so may have raised the mirror only. */

@@ -9,9 +9,18 @@
 //   a frame that is there already, or none at all  it is set aside
 //
 // A release whose own file did not come loses its frame: it is displaced by the file that came instead, in the order of firing.
-import type { FrameState } from '../../shared/state.js';
-import { wallOf } from '../frames/index.js';
-import type { Stray } from '../journal/index.js';
+import type { FrameState } from '../../../shared/state.js';
+import { wallOf } from '../../frames/index.js';
+import type { Stray } from '../../journal/index.js';
+import {
+  type AskedOfFrame,
+  type AskedOfSet,
+  meteredBase,
+  mismatch,
+  type ReadFile,
+} from '../judge/judgements.js';
+import type { TakenBefore } from '../judge/marks.js';
+import { isOpenState } from '../set-frame.js';
 import {
   type CameFile,
   type CameSoFar,
@@ -20,9 +29,6 @@ import {
   type Origin,
   originOf,
 } from './from-before.js';
-import { type AskedOfFrame, type AskedOfSet, meteredBase, mismatch, type ReadFile } from './judgements.js';
-import type { TakenBefore } from './marks.js';
-import { isOpenState } from './set-frame.js';
 
 /** One file of a release, as far as it was read. */
 export interface Came extends ReadFile {

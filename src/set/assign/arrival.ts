@@ -1,7 +1,7 @@
 // A file that came back, read as far as the next release has to wait for; and the way aside for what is no frame. A body may make two
 // files of one exposure: they are one arrival. Knows no frames.
-import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
-import type { BroughtFile } from '../camera/index.js';
+import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
+import type { BroughtFile } from '../../camera/index.js';
 import {
   differsFrom,
   isSameExposure,
@@ -9,10 +9,10 @@ import {
   quickDigest,
   readRecorded,
   type SetFolder,
-} from '../frames/index.js';
+} from '../../frames/index.js';
+import type { Book } from '../book/book.js';
+import type { Telling } from '../set-frame.js';
 import type { Came } from './assign.js';
-import type { Book } from './book.js';
-import type { Telling } from './set-frame.js';
 
 /** One file that came. */
 export interface ArrivedFile extends Came, Telling {

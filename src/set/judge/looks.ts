@@ -1,7 +1,7 @@
 // Pictures that are looked at while the next frames are fired: whether one is whole takes longer to see than the next frame can wait.
 // Several are read side by side, and judged in the order in which they came: the first is the first to come, not the first to be read.
 // Knows no frame.
-import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
+import { asEvenrungError, type EvenrungError } from '../../../shared/errors.js';
 
 /** So many may wait while frames are fired. */
 export const MOST_LOOKS = 8;
