@@ -138,7 +138,7 @@ const eachImport = (graph: Imports): (readonly [from: string, to: string])[] =>
 const isPackage = (file: string): boolean => file === 'package.json';
 
 /** @returns the imports that go from a room to one that it must not know */
-const strayArrows = (graph: Imports): string[] =>
+const wrongArrows = (graph: Imports): string[] =>
   eachImport(graph)
     .filter(([from, to]) => {
       const [room, other] = [roomOf(from), roomOf(to)];
@@ -166,6 +166,23 @@ const reachingIn = (
       ),
     )
     .map(([from, to]) => `${from} -> ${to}`);
+
+/** @returns the folders of the program in which so many files lie, or more: `src/set 32` */
+const flat = (all: readonly string[], many: number): string[] => {
+  const counts = new Map<string, number>();
+  for (const file of all.filter((name) => name.startsWith('src/'))) {
+    const folder = path.posix.dirname(file);
+    counts.set(folder, (counts.get(folder) ?? 0) + 1);
+  }
+  return [...counts].filter(([, count]) => count >= many).map(([folder, count]) => `${folder} ${count}`);
+};
+
+it('no folder of the program has thirty files lying flat', () => {
+  expect(flat(['src/plan/a.ts', 'src/plan/b.ts', 'src/plan/cover/c.ts', 'shared/d.ts'], 2)).toEqual([
+    'src/plan 2',
+  ]);
+  expect(flat(files, 30)).toEqual([]);
+});
 
 describe('imports', () => {
   it('are found however they are written, and not in comments', () => {
@@ -208,12 +225,12 @@ describe('imports', () => {
       ['shared/a.ts', ['src/plan/index.ts']],
       ['web/src/a.ts', ['src/plan/index.ts', 'shared/a.ts']],
     ]);
-    expect(strayArrows(graph)).toEqual([
+    expect(wrongArrows(graph)).toEqual([
       'src/plan/a.ts -> src/set/index.ts',
       'shared/a.ts -> src/plan/index.ts',
       'web/src/a.ts -> src/plan/index.ts',
     ]);
-    expect(strayArrows(imports)).toEqual([]);
+    expect(wrongArrows(imports)).toEqual([]);
   });
 
   it('reach what another room, or a folder with an index, has to give by its index alone', () => {

@@ -84,6 +84,7 @@ describe('whether both tell the same exposure', () => {
     expect(differsFrom({ ...RECORDED, exposureTime: null }, RECORDED)).toBeNull();
     const untold = { ...RECORDED, fNumber: null, iso: null, bias: null, takenAt: null };
     expect(differsFrom(untold, { ...RECORDED, bias: 1 })).toBeNull();
+    expect(differsFrom({ ...RECORDED, bias: 1 }, { ...RECORDED, bias: null })).toBeNull();
   });
 
   it.each([
