@@ -23,7 +23,7 @@ export interface JudgedLight {
   look(frame: SetFrame): void;
   lookAtOthers(): void;
   leftOut(number: number): void;
-  settled(withinMs?: number): Promise<void>;
+  settled(): Promise<void>;
 }
 
 export interface InHandOptions {

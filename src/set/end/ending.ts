@@ -24,9 +24,6 @@ import { isVerified, type SetFrame, thumbnailsOf, timesOf } from '../set-frame.j
 import { recordOf } from './record.js';
 import { endSentence, movedSentence } from './sentence.js';
 
-/** The end of a set waits no longer for its pictures to be judged: what they tell is written when it comes. Common practice, no source. */
-const JUDGED_WITHIN_MS = 1000;
-
 export interface EndingOptions {
   readonly hand: InHand;
   readonly keeper: Keeper;
@@ -164,8 +161,6 @@ class Ending {
         book.aside({ file, reason: 'Came back when nothing was waiting for it.' });
       // If the journal cannot be told that the set has ended, somebody is going to go on with it.
       if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
-      // Most of it has come while settings were put back.
-      await this.hand.light?.settled(JUDGED_WITHIN_MS);
       await this.compareFrames();
       // It goes by the marks that were found just now.
       for (const later of this.laterSentences()) book.note(later);

@@ -1,7 +1,6 @@
 // The light of a set while it is in hand: each verified picture is judged while the next frames are fired. What the pictures tell together is
-// told as it comes, marks are changed by it, and nothing waits for it but the end of the set, and that not for long.
+// told as it comes, and marks are changed by it. Nothing waits for it, not even the end of the set: what the last pictures tell is written after it (proof.ts).
 import path from 'node:path';
-import { setTimeout as sleep } from 'node:timers/promises';
 import { ENDED } from '../../../shared/fold.js';
 import type { FrameLight, LightView } from '../../../shared/light.js';
 import { exifTool, readRawPreview, shownFilesOf } from '../../frames/index.js';
@@ -97,14 +96,9 @@ export class SetLight implements JudgedLight {
     });
   }
 
-  /** Waits until all that was to be judged is, or so many milliseconds. */
-  async settled(withinMs = Number.POSITIVE_INFINITY): Promise<void> {
-    const until = performance.now() + withinMs;
-    while (this.underWay.size > 0) {
-      const left = until - performance.now();
-      if (left <= 0) return;
-      await orAfter(Promise.race(this.underWay), left);
-    }
+  /** Waits until all that was to be judged is. */
+  async settled(): Promise<void> {
+    while (this.underWay.size > 0) await Promise.race(this.underWay);
   }
 
   /**
@@ -234,16 +228,4 @@ function frameLight(found: Read | Unread, { coverage }: CoverageAnswer): FrameLi
             ...{ blur: steadiness.blur, moved: steadiness.moved.share },
           },
   };
-}
-
-/** Comes back with what is awaited, or after so many milliseconds. */
-async function orAfter(awaited: Promise<unknown>, ms: number): Promise<void> {
-  if (!Number.isFinite(ms)) {
-    await awaited;
-    return;
-  }
-  const over = new AbortController();
-  const waited = sleep(ms, undefined, { signal: over.signal }).catch(() => undefined);
-  await Promise.race([awaited, waited]);
-  over.abort();
 }
