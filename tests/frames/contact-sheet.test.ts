@@ -149,6 +149,24 @@ describe.each(BOTH)('a contact sheet, letters by %s', (letters) => {
     expect(await word(invented)).toBeGreaterThan(await word(photographed));
   });
 
+  it('what the pictures show stands above the frames: what they become on the left, what they hold on the right', async () => {
+    const sentence = 'The set holds everything.';
+    const plain = await sharp(
+      await draw(sheet(9, { light: { sentence, preview: null, map: null } })),
+    ).metadata();
+    const light = { sentence, preview: await grey(250, 1024, 683), map: await grey(250, 480, 320) };
+    const jpeg = await draw(sheet(9, { light }));
+    const { height } = await sharp(jpeg).metadata();
+    // Each takes half of the width between the margins, in the shape of most pictures.
+    const across = Math.floor((3 * 320 + 2 * 18 - 18) / 2);
+    expect(height - plain.height).toBe(Math.round((across * 2) / 3) + 22 + 2 * 18);
+    const top = height - plain.height - 200;
+    for (const left of [28, 28 + across + 18]) {
+      const inside = { left: left + 10, top, width: across - 20, height: 1 };
+      expect(await countOf(jpeg, inside, isBright)).toBe(across - 20);
+    }
+  });
+
   it('upright frames keep their shape', async () => {
     const upright = await grey(240, 214, 320);
     const jpeg = await draw(sheet(1, { cells: [cell(1, { thumbnail: upright })] }));

@@ -135,7 +135,12 @@ interface Layout {
   readonly title: readonly string[];
   readonly facts: readonly string[];
   /** Pictures above the frames. */
-  readonly head: readonly { readonly picture: Buffer; readonly place: Place; readonly box: Box }[];
+  readonly head: readonly {
+    readonly picture: Buffer;
+    readonly words: string;
+    readonly place: Place;
+    readonly box: Box;
+  }[];
 }
 
 function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
@@ -153,23 +158,23 @@ function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
   const row = CELL.height + CAPTION.lines + markLines * CAPTION.mark.line + CAPTION.below;
   const under = MARGIN + title.length * TITLE.line + facts.length * FACTS.line + GAP;
   const head = headOf(sheet.light ?? null, { left: MARGIN, top: under }, width - 2 * MARGIN);
-  const top = under + (head.length === 0 ? 0 : (head[0]?.box.height ?? 0) + 2 * GAP);
+  const top = under + (head.length === 0 ? 0 : (head[0]?.box.height ?? 0) + HEAD_WORDS.line + 2 * GAP);
   const rows = Math.max(1, Math.ceil(count / columns));
   return { columns, width, height: top + rows * row + MARGIN - CAPTION.below, top, row, title, facts, head };
 }
 
+const HEAD_WORDS = { size: 16, line: 22 };
 /** A picture beside another one is as high as a picture of this shape: most are. */
 const HEAD_SHAPE = 2 / 3;
 
 function headOf(light: SheetLight | null, { left, top }: Place, width: number): Layout['head'] {
-  const shown = [light?.preview ?? null, light?.map ?? null].filter((picture) => picture !== null);
+  const shown = [
+    { picture: light?.preview ?? null, words: 'What the set can become: a proof' },
+    { picture: light?.map ?? null, words: 'Hatched: in no frame. Tinted: in one frame alone' },
+  ].flatMap(({ picture, words }) => (picture === null ? [] : [{ picture, words }]));
   const across = Math.floor((width - GAP) / 2);
   const box = { width: across, height: Math.round(across * HEAD_SHAPE) };
-  return shown.map((picture, index) => ({
-    picture,
-    place: { left: left + index * (across + GAP), top },
-    box,
-  }));
+  return shown.map((one, index) => ({ ...one, place: { left: left + index * (across + GAP), top }, box }));
 }
 
 /** So much of an id tells sets apart. */
@@ -222,12 +227,21 @@ function drawing(sheet: Sheet, layout: Layout, letters: Letters): string {
       colour: COLOURS.quiet,
     }),
   );
+  const words = layout.head.map(({ words: text, place, box }) =>
+    pen({
+      x: place.left,
+      y: place.top + box.height + HEAD_WORDS.line,
+      size: HEAD_WORDS.size,
+      text,
+      colour: COLOURS.quiet,
+    }),
+  );
   const cells = sheet.cells.map((cell, index) =>
     cellDrawing(cell, placeOf(index, layout), sheet.practice, pen, letters),
   );
   // What is wider than it was taken for ends at the margin.
   const head = `<svg x="${MARGIN}" y="0" width="${layout.width - 2 * MARGIN}" height="${layout.top}">${[...title, ...facts].join('')}</svg>`;
-  return `<svg xmlns="http://www.w3.org/2000/svg" width="${layout.width}" height="${layout.height}">${head}${cells.join('')}</svg>`;
+  return `<svg xmlns="http://www.w3.org/2000/svg" width="${layout.width}" height="${layout.height}">${head}${words.join('')}${cells.join('')}</svg>`;
 }
 
 function cellDrawing(
