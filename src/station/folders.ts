@@ -14,6 +14,13 @@ export interface SetFoldersOptions {
   readonly log: (line: string) => void;
 }
 
+/** After the end of a set little is written into its folder, and soon. */
+const SETS_SWEPT = 3;
+
+/** @returns the folders of the sets that were begun last */
+const lastFolders = (journal: Journal): string[] =>
+  journal.sets({ limit: SETS_SWEPT }).flatMap(({ folder }) => (folder === null ? [] : [folder]));
+
 export class SetFolders {
   private readonly options: SetFoldersOptions;
   private sweeping: Promise<void> | undefined;
@@ -48,7 +55,10 @@ export class SetFolders {
     const { into, journal, stateFolder, log } = this.options;
     if (journal === undefined) return;
     const hasSet = (folder: string) => [...newestSets(journal)].some(({ set }) => set?.folder === folder);
-    this.sweeping ??= SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet).catch((cause: unknown) =>
+    this.sweeping ??= (async () => {
+      for (const folder of lastFolders(journal)) await SetFolder.sweepPartial(folder).catch(() => undefined);
+      await SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet);
+    })().catch((cause: unknown) =>
       log(`What was left behind in ${into} stays: ${asEvenrungError(cause).message}`),
     );
   }

@@ -37,7 +37,7 @@ for (const counted of COUNTED) {
     return { moments: moments.length, wrong: await killAll(moments, LANES) };
   });
 }
-for (const how of ['apart', 'pass'] as const)
+for (const how of ['apart', 'pass', 'judged'] as const)
   for (const counted of COUNTED) {
     if (!isAsked(`${how},${counted}`)) continue;
     await tell(`${how}, ${counted}`, async () => {

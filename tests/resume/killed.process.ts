@@ -8,6 +8,7 @@
 import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
+import { fileURLToPath } from 'node:url';
 import Sqlite from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import type {
@@ -23,12 +24,15 @@ import type {
   Settings,
 } from '../../src/camera/index.js';
 import { Journal } from '../../src/journal/index.js';
+import { openJudge } from '../../src/light/index.js';
 import { Owner } from '../../src/system/index.js';
 import { stationOver } from '../harness/station.js';
 import { type Answered, type Asked, HOW } from './protocol.js';
 
 const [, , root = '', counted = '', at = '0', does = 'begin'] = process.argv;
 const how = process.env[HOW];
+/** This module runs as a bundle, from dist/tests/resume. */
+const LIGHT_PROCESS = fileURLToPath(new URL('../../program/light-process.js', import.meta.url));
 const into = path.join(root, 'sets');
 const stateFolder = path.join(root, 'state');
 
@@ -165,6 +169,7 @@ const { station, events } = stationOver(root, link, {
   stateFolder,
   journal,
   log: (line) => console.log(line),
+  ...(how === 'judged' ? { openJudge: () => openJudge({ entry: LIGHT_PROCESS }) } : {}),
 });
 process.on('exit', () => console.log(`counted ${count}`));
 // As the daemon does: what a killed program left behind is swept.
@@ -179,6 +184,7 @@ if (station.unfinished() === null) {
   await station.resume();
 }
 await station.settled();
+await station.proved();
 await station.close();
 if (events.state.run !== null) console.log(`${events.state.run.state}: ${events.state.run.sentence}`);
 journal.close();

@@ -13,7 +13,10 @@ import { AT_ONCE, PracticeBody, type PracticeState } from '../../src/camera/prac
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 import {
   CONTACT_SHEET,
+  COVERAGE_MAP,
   checkSet,
+  PREVIEW,
+  RADIANCE,
   RECORD,
   readRecorded,
   recordedTv,
@@ -331,7 +334,8 @@ export async function lookAt(
   if (new Set(sidecars.map((name) => name ?? '')).size !== wanted.length)
     wrong.push(`The sidecars are ${sidecars.join()}.`);
   const aside = record.setAside.map(({ file }) => file);
-  const handedOver = [RECORD, SUMS, TABLE, CONTACT_SHEET];
+  const ofLight = how === 'judged' ? [COVERAGE_MAP, PREVIEW, RADIANCE] : [];
+  const handedOver = [RECORD, SUMS, TABLE, CONTACT_SHEET, ...ofLight];
   const known = new Set([...files, ...sidecars, ...partners, ...aside, ...handedOver, 'set-aside']);
   for (const name of await readdir(folder, { recursive: true }))
     if (!known.has(name)) wrong.push(`${name} belongs to nothing.`);

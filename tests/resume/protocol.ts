@@ -4,8 +4,8 @@ import type { EvenrungError } from '../../shared/errors.js';
 type AtOnce = 'identify' | 'readLimits' | 'readSettings' | 'changeSetting' | 'fire';
 type Apart = 'press' | 'unpress' | 'listen' | 'bring' | 'list';
 
-/** How a set is made: of how many files a frame is; or over a link that takes release and fetch apart, by a release a frame or a pass. */
-export const HOWS = ['one file', 'two files', 'apart', 'pass'] as const;
+/** How a set is made: of how many files a frame is; with its pictures judged, and a proof after its end; or over a link that takes release and fetch apart, by a release a frame or a pass. */
+export const HOWS = ['one file', 'two files', 'apart', 'pass', 'judged'] as const;
 export type How = (typeof HOWS)[number];
 
 /** In the environment of the killed process. */

@@ -36,8 +36,8 @@ describe('killed in the middle of a set of nine frames of two files each', () =>
   );
 });
 
-describe.each(['apart', 'pass'] as const)(
-  'killed in the middle of a set with release and fetch apart (%s)',
+describe.each(['apart', 'pass', 'judged'] as const)(
+  'killed in the middle of a set with release and fetch apart, or with its pictures judged (%s)',
   (how) => {
     it.each(COUNTED)(
       '%s',

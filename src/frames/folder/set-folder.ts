@@ -371,11 +371,16 @@ export class SetFolder {
   }
 
   /** What was being written when an earlier program ended. */
-  private async sweepPartial(): Promise<void> {
-    for (const name of await readdir(this.path)) {
+  private sweepPartial(): Promise<void> {
+    return SetFolder.sweepPartial(this.path);
+  }
+
+  /** As sweepPartial, of a set that may have ended: what its pictures show is written after its end. */
+  static async sweepPartial(folder: string): Promise<void> {
+    for (const name of await readdir(folder)) {
       const whole = name.endsWith(PARTIAL) ? name.slice(0, -PARTIAL.length) : null;
       if (whole !== null && (HANDED_OVER.has(whole) || whole.endsWith('.xmp')))
-        await rm(path.join(this.path, name), { force: true });
+        await rm(path.join(folder, name), { force: true });
     }
   }
 
