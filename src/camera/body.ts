@@ -26,6 +26,7 @@ import {
   SHUTTER,
   shutterOutOfReach,
 } from './dialects/index.js';
+import type { BroughtFile } from './fetching.js';
 import { Firing, type ShutterRelease } from './firing.js';
 import {
   type BodyIdentity,
@@ -50,7 +51,7 @@ import {
   type ReadinessQuestion,
   readiness,
 } from './readiness.js';
-import { apartLink, type BroughtFile, type Released, Shutter } from './shutter.js';
+import { apartLink, type Released, Shutter } from './shutter.js';
 
 const DRIVES = ['drivemode', 'capturemode'];
 const SINGLE = /^single(?: frame| shot)?$/i;
@@ -118,6 +119,15 @@ interface Met {
   readonly keepDebts: KeepDebts;
 }
 
+/** Settings, and when they were read. */
+interface Read {
+  readonly settings: Settings;
+  readonly at: Date;
+}
+
+/** What began to be read longer ago is read once more: somebody may have been at the dials. */
+const FRESH_MS = 1000;
+
 export class Body {
   readonly identity: BodyIdentity;
   limits: BodyLimits;
@@ -135,6 +145,8 @@ export class Body {
   private settings: Settings;
   /** When they were read. */
   private readAt = new Date();
+  /** Settings that are being read for the next `refresh`. */
+  private ahead: { readonly since: number; readonly read: Promise<Read> } | null = null;
   /** The bracket that is on, as far as is known; undefined where that is not known. */
   private bracket: BracketShape | null | undefined;
   /** Whether the drive may be on for a bracket from one release. */
@@ -303,10 +315,22 @@ export class Body {
     await this.refresh();
   }
 
+  /** Begins to read the settings for a `refresh` that comes in a moment: whoever begins a set has other things to do meanwhile. */
+  readAhead(): void {
+    const read = this.read();
+    // Then they are read once more.
+    read.catch(() => undefined);
+    this.ahead = { since: performance.now(), read };
+  }
+
   /** Reads the settings anew; changes nothing. */
   async refresh(): Promise<void> {
-    this.settings = await this.link.readSettings();
-    this.readAt = new Date();
+    const { ahead } = this;
+    this.ahead = null;
+    const isFresh = ahead !== null && performance.now() - ahead.since < FRESH_MS;
+    const { settings, at } = await (isFresh ? ahead.read.catch(() => this.read()) : this.read());
+    this.settings = settings;
+    this.readAt = at;
     this.changes.doubt();
     for (const { name, value } of this.settings.values()) this.changes.stands(name, value);
   }
@@ -405,6 +429,11 @@ export class Body {
     if (changed.length > 0) await this.refresh();
     this.doubt();
     return changed.map(([name]) => name);
+  }
+
+  private async read(): Promise<Read> {
+    const settings = await this.link.readSettings();
+    return { settings, at: new Date() };
   }
 
   private mustBeReady(asked: ReadinessAsked): void {

@@ -2,9 +2,10 @@
 // exposure is let go here, too.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Centre, Dialect } from './dialects/index.js';
+import type { BroughtFile } from './fetching.js';
 import { type Button, type Link, type ListedFile, LOST, type MadeFile, type Settings } from './link.js';
 import { makesTwoFiles } from './readiness/files.js';
-import type { BroughtFile, Released, ReleaseOptions, Shutter } from './shutter.js';
+import type { Released, ReleaseOptions, Shutter } from './shutter.js';
 
 /** One release of the shutter. */
 export interface ShutterRelease

@@ -8,6 +8,7 @@ export {
   type StandingExposure,
 } from './body.js';
 export type { Centre, DialectName } from './dialects/index.js';
+export type { BroughtFile } from './fetching.js';
 export type { ShutterRelease } from './firing.js';
 export {
   type ApartLimits,
@@ -36,4 +37,4 @@ export { type Deadlines, SupervisedLink, type SupervisedLinkOptions } from './pr
 export { framesLeftOnCard, LARGEST_FILE_BYTES, sizeOf } from './readiness/files.js';
 export { batteryCharge, type Charge, EMPTY_PERCENT } from './readiness/power.js';
 export { who } from './readiness/question.js';
-export type { BroughtFile, Released } from './shutter.js';
+export type { Released } from './shutter.js';

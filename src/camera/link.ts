@@ -122,7 +122,8 @@ export interface Heard {
   readonly isOver: boolean;
 }
 
-export interface BringOptions {
+/** A piece of a file, as it is asked for. */
+export interface AskedPiece {
   readonly file: MadeFile;
   /** The file on this computer that takes it: made if `from` is 0, else carried on. */
   readonly to: string;
@@ -130,6 +131,14 @@ export interface BringOptions {
   readonly from: number;
   /** No more bytes than this, unless the library only gives it whole. */
   readonly most: number;
+}
+
+export interface BringOptions extends AskedPiece {
+  /**
+   * What is going to be asked for after it, if nothing else comes between: the link may fetch it already while this piece is written and
+   * told of. Whatever else is asked of the link waits for that. Left out if something more urgent may come.
+   */
+  readonly next?: AskedPiece | undefined;
 }
 
 /** A piece that is on disk; one from the middle of a file may be on its way there until the next one is asked for. */

@@ -3,11 +3,11 @@
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
+import { type BroughtFile, BUSY_MS, BUSY_PAUSE_MS, Fetching } from './fetching.js';
 import {
   type ApartLimits,
   type BringOptions,
   type Button,
-  type FiredFrame,
   type Heard,
   type Link,
   type ListedFile,
@@ -24,17 +24,6 @@ export interface ApartLink {
   listen(ms: number): Promise<Heard>;
   bring(options: BringOptions): Promise<Piece>;
   list(): Promise<readonly ListedFile[]>;
-}
-
-/** A file that is here, or whose head is. */
-export interface BroughtFile extends FiredFrame {
-  /** Where it is in the camera; left out if the link does not tell. */
-  readonly made?: MadeFile;
-  /**
-   * Only its head is there so far: settles when all of it is, and rejects if it does not come (EvenrungError). Left out if it is whole.
-   */
-  readonly whole?: Promise<void>;
-  readonly partner?: BroughtFile;
 }
 
 export interface ReleaseOptions {
@@ -71,9 +60,6 @@ export interface Released {
   readonly failure: EvenrungError | null;
 }
 
-/** How long a body that answers busy is asked again: its buffer empties at the pace of its card. */
-const BUSY_MS = 30_000;
-const BUSY_PAUSE_MS = 20;
 /** How long the link listens at a time if nothing else is to be done. */
 const LISTEN_MS = 100;
 /** What a release may take beside twice its exposures: a body may double a long one by noise reduction. */
@@ -82,34 +68,13 @@ const RELEASE_MS = 20_000;
 const SOON_MS = 10_000;
 /** Clocks and messages are off by less: a file that comes sooner before the end of a bulb exposure is of another. */
 const SURELY_OPEN_MS = 500;
+/** Looking at a head takes a few milliseconds; if it took longer than this, the body is heard once more before the next release. */
+const JUST_NOW_MS = 250;
 /** Files may be told of a moment after the body has said that the release is over. */
 const AFTER_OVER_MS = 2000;
-/** What comes at a time while somebody waits for the next file to be told of: 30 to 40 ms over a cable as slow as they are. */
-const SMALL_PIECE_BYTES = 1024 * 1024;
-/** A release that is expected, and does not come within this, is waited for no longer. */
-const NEXT_PRESS_MS = 1500;
-/** So many files may wait in the camera while frames are fired. */
-const MOST_WAITING = 16;
 /** So many are remembered: a card that is emptied may begin its names anew. */
 const MOST_FETCHED = 32;
 const MOST_TOLD = 100;
-
-/** A file on its way. */
-interface Coming {
-  readonly file: MadeFile;
-  readonly to: string;
-  brought: number;
-  readonly done: () => void;
-  readonly failed: (why: EvenrungError) => void;
-  /** Settles when it is here or has failed; never rejects. */
-  readonly settled: Promise<void>;
-}
-
-/** Settles when it has come, or is waited for no longer; never rejects. */
-interface Expected {
-  readonly over: Promise<void>;
-  readonly end: () => void;
-}
 
 /** A button that the link lets go by itself. All by performance.now(). */
 interface Hold {
@@ -136,19 +101,7 @@ export function apartLink(link: Link): ApartLink | null {
 export class Shutter {
   private readonly link: ApartLink;
   private readonly limits: ApartLimits;
-  /** Bytes that are asked for at a time. */
-  pieceBytes: number;
-  /** Files whose rest is still to come, oldest first. */
-  private readonly coming: Coming[] = [];
-  private isFetching = false;
-  /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
-  private nextPress: Expected | null = null;
-  /** Settles when the body has been heard, and the heads of what it told of are here; null if nobody listens. Never rejects. */
-  private hearing: Promise<void> | null = null;
-  /** Whether a burst is under way that another release comes after: the sooner its last file is heard of, the closer the frames are. */
-  private isInHaste = false;
-  /** All the exposures of the release in hand, in seconds. */
-  private exposing = 0;
+  private readonly fetching: Fetching;
   /** What is held for a time, from the press until its files are told of. */
   private hold: Hold | null = null;
   /** Of the files of the last release: what comes of it later is no file of the next. */
@@ -159,6 +112,8 @@ export class Shutter {
   private toldOf: readonly string[] = [];
   /** Whether the last release may go on, although as many files were told of as it should make: one of them may be a file too many. */
   private mayGoOn = false;
+  /** When the body began to be heard after a release that another one follows; null if nobody did, or the next release is there. */
+  private meanwhile: { readonly since: number; readonly heard: Promise<void> } | null = null;
   /** What was told of since, and taken by no release. */
   private readonly untaken: MadeFile[] = [];
   private count = 0;
@@ -166,30 +121,41 @@ export class Shutter {
   constructor(link: ApartLink, limits: ApartLimits) {
     this.link = link;
     this.limits = limits;
-    this.pieceBytes = limits.pieceBytes;
+    this.fetching = new Fetching((asked) => link.bring(asked), limits);
   }
 
   get library(): string {
     return this.limits.library;
   }
 
+  /** Bytes that are asked for at a time. */
+  get pieceBytes(): number {
+    return this.fetching.pieceBytes;
+  }
+
+  set pieceBytes(bytes: number) {
+    this.fetching.pieceBytes = bytes;
+  }
+
   /** Never throws: what came and what went wrong are told together. */
   async release(options: ReleaseOptions): Promise<Released> {
     const files: BroughtFile[] = [];
     const startedAt = performance.now();
-    this.exposing = options.exposureSeconds;
+    const { fetching } = this;
+    fetching.exposing = options.exposureSeconds;
+    fetching.isUndisturbed = false;
     const { frames, filesPerFrame, isFollowed = false } = options;
-    this.isInHaste = isFollowed && frames > 1;
+    fetching.isInHaste = isFollowed && frames > 1;
     /** Files of an earlier release, told of after it was given up, do not count for this one. */
     const take = async ({ made }: Heard) => {
       if (isFollowed && made.length > 0 && files.length + made.length >= frames * filesPerFrame)
-        this.expectPress();
+        fetching.expectPress();
       // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
       const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
       this.toldOf = [...this.toldOf, ...made.map(placeOf)].slice(-MOST_TOLD);
       for (const { file, to } of told) options.made?.(file, to);
       for (const { file, to } of told) {
-        const brought = await this.head(file, to, startedAt);
+        const brought = await fetching.head(file, to, startedAt);
         files.push(brought);
         if (brought.whole === undefined) options.here?.(brought);
       }
@@ -198,20 +164,23 @@ export class Shutter {
     try {
       const { holdSeconds } = options;
       this.hold = holdSeconds === null ? null : { seconds: holdSeconds, since: null, cutAt: null };
-      await this.room();
+      await fetching.room();
+      const isHeard = await this.heardJustNow();
       const late = this.untaken.splice(0).filter((file) => !this.toldOf.includes(placeOf(file)));
       await take({ made: late, isOver: false });
-      await take(await this.link.listen(0));
-      if (holdSeconds !== null) await this.nothingToBring();
+      if (!isHeard) await take(await this.link.listen(0));
+      if (holdSeconds !== null) await fetching.nothingToBring();
       const before = new Set([...this.lastStems, ...this.fetchedStems, ...files.map(stemOf)]);
-      await this.press(options).finally(() => this.nextPress?.end());
+      await this.press(options).finally(() => fetching.pressed());
       await this.pressed();
       failure = await this.hear(options, () => files.filter((file) => !before.has(stemOf(file))), take);
     } catch (cause) {
       failure = asEvenrungError(cause);
     }
-    this.isInHaste = false;
+    fetching.isInHaste = false;
     failure = await this.afterwards(options, failure);
+    if (failure === null && isFollowed) this.hearMeanwhile();
+    fetching.isUndisturbed = failure === null && !isFollowed;
     this.lastStems = new Set(files.map(stemOf));
     return { files: paired(files), failure };
   }
@@ -229,8 +198,8 @@ export class Shutter {
     const startedAt = performance.now();
     const to = this.nextPath(into, file);
     made(file, to);
-    const brought = await this.head(file, to, startedAt);
-    this.nextPress?.end();
+    const brought = await this.fetching.head(file, to, startedAt);
+    this.fetching.pressed();
     await brought.whole;
     this.toldOf = [...this.toldOf, placeOf(file)].slice(-MOST_TOLD);
     this.fetchedStems = [...this.fetchedStems, stemOf(brought)].slice(-MOST_FETCHED);
@@ -262,8 +231,32 @@ export class Shutter {
     return (await this.link.list()).filter((file) => !known.has(placeOf(file)));
   }
 
+  /**
+   * What the body tells of late is heard while what just came of a release is looked at: else the next release, and the rest of every file
+   * after it, would wait for that.
+   */
+  private hearMeanwhile(): void {
+    const heard = this.link.listen(0).then(({ made, isOver }) => {
+      this.untaken.push(...made);
+      if (isOver) this.mayGoOn = false;
+    });
+    // The next release hears of it.
+    heard.catch(() => undefined);
+    this.meanwhile = { since: performance.now(), heard };
+  }
+
+  /** @returns whether the body was heard so short a time ago that the next release need not hear it first @throws EvenrungError as Link.listen */
+  private async heardJustNow(): Promise<boolean> {
+    const { meanwhile } = this;
+    this.meanwhile = null;
+    if (meanwhile === null) return false;
+    await meanwhile.heard;
+    return performance.now() - meanwhile.since < JUST_NOW_MS;
+  }
+
   /** What a burst makes after it was taken for over is on the card a moment later, and must not be fired again. */
   private async hearOut(): Promise<void> {
+    await this.meanwhile?.heard;
     const until = performance.now() + AFTER_OVER_MS;
     while (this.mayGoOn && performance.now() < until) {
       const { made, isOver } = await this.link.listen(LISTEN_MS);
@@ -347,8 +340,8 @@ export class Shutter {
     while (isEarly() || wholeFrames(counted(), filesPerFrame) < frames) {
       const before = came().length;
       // While files are fetched, each call only looks: between two pieces of a file the body is heard.
-      const heard = await this.hearFirst(async () => {
-        const told = await this.link.listen(this.isFetching ? 0 : LISTEN_MS);
+      const heard = await this.fetching.hearFirst(async () => {
+        const told = await this.link.listen(this.fetching.isUnderWay ? 0 : LISTEN_MS);
         await take(told);
         return told;
       });
@@ -371,111 +364,6 @@ export class Shutter {
     this.mayGoOn = frames > 1 && overAt === null;
     return null;
   }
-
-  /** The head of a file; the rest is fetched as soon as nothing more urgent is asked. */
-  private async head(file: MadeFile, to: string, startedAt: number): Promise<BroughtFile> {
-    const { headBytes } = this.limits;
-    const isWholeOnly = headBytes === 0;
-    const most = isWholeOnly ? Number.MAX_SAFE_INTEGER : headBytes;
-    const { bytes, isEnd } = await this.patiently(() => this.link.bring({ file, to, from: 0, most }));
-    const seconds = (performance.now() - startedAt) / 1000;
-    const said = file.bytes === null ? {} : { saidBytes: file.bytes };
-    const known = { made: file, cameraName: file.name, storedAt: new Date().toISOString() };
-    const brought = { path: to, seconds, ...known, ...said };
-    if (isEnd) return brought;
-    const { promise: whole, resolve: done, reject: failed } = deferred();
-    // Whoever waits for it hears of it.
-    const settled = whole.catch(() => undefined);
-    this.coming.push({ file, to, brought: bytes, done, failed, settled });
-    if (!this.isFetching) void this.fetchAll();
-    return { ...brought, whole };
-  }
-
-  /**
-   * Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. Never
-   * rejects.
-   */
-  private async fetchAll(): Promise<void> {
-    this.isFetching = true;
-    for (let one = this.coming[0]; one !== undefined; one = this.coming[0]) {
-      await this.hearing;
-      await this.nextPress?.over;
-      const { file, to, brought } = one;
-      const most = this.isInHaste ? Math.min(SMALL_PIECE_BYTES, this.pieceBytes) : this.pieceBytes;
-      try {
-        const piece = await this.patiently(() => this.link.bring({ file, to, from: brought, most }));
-        one.brought += piece.bytes;
-        if (!piece.isEnd) continue;
-        one.done();
-      } catch (cause) {
-        one.failed(asEvenrungError(cause));
-      }
-      this.coming.shift();
-    }
-    // In the same step in which nothing was left: a file that comes a step later has to find that nobody fetches any more.
-    this.isFetching = false;
-  }
-
-  /** Some bodies send nothing while they expose, and say that they are busy. */
-  private async patiently<T>(call: () => Promise<T>): Promise<T> {
-    const until = performance.now() + BUSY_MS + this.exposing * 2000;
-    for (;;) {
-      try {
-        return await call();
-      } catch (cause) {
-        if (asEvenrungError(cause).code !== 'body-busy' || performance.now() > until) throw cause;
-        await sleep(BUSY_PAUSE_MS);
-      }
-    }
-  }
-
-  /**
-   * No piece is asked for while the body is being heard: the head of a file that it tells of comes before the next piece, and the next frame
-   * is fired so much sooner.
-   */
-  private async hearFirst<T>(hear: () => Promise<T>): Promise<T> {
-    const { promise, resolve } = deferred();
-    this.hearing = promise;
-    try {
-      return await hear();
-    } finally {
-      this.hearing = null;
-      resolve();
-    }
-  }
-
-  private expectPress(): void {
-    this.nextPress?.end();
-    const { promise: over, resolve } = deferred();
-    const end = () => {
-      clearTimeout(timer);
-      this.nextPress = null;
-      resolve();
-    };
-    const timer = setTimeout(end, NEXT_PRESS_MS);
-    this.nextPress = { over, end };
-  }
-
-  /** While the shutter is held open nothing is asked that a body may answer late: what lets it go must not wait behind that. */
-  private async nothingToBring(): Promise<void> {
-    this.nextPress?.end();
-    while (this.coming.length > 0) await this.coming[0]?.settled;
-  }
-
-  private async room(): Promise<void> {
-    if (this.coming.length >= MOST_WAITING) this.nextPress?.end();
-    while (this.coming.length >= MOST_WAITING) await this.coming[0]?.settled;
-  }
-}
-
-function deferred() {
-  let resolve: () => void = () => undefined;
-  let reject: (why: EvenrungError) => void = () => undefined;
-  const promise = new Promise<void>((done, failed) => {
-    resolve = done;
-    reject = failed;
-  });
-  return { promise, resolve, reject };
 }
 
 const placeOf = ({ folder, name }: MadeFile): string => `${folder}/${name}`;

@@ -143,6 +143,8 @@ export class Station {
     bodies.mustNotBeLooking();
     // What was metered is placed once, by what the dials stand at now: the sets of a schedule share base and frames.
     if (isMetered(request.set)) await this.check();
+    // A set begins with it, and planning takes as long.
+    if (schedule === null) bodies.body?.readAhead();
     const set = planner.resolve(request.set);
     const plan = planner.plan(set);
     journal?.catchUp();

@@ -1,7 +1,8 @@
 // The rest of every file comes, at whichever moment the last one before it was through.
 import { describe, expect, it } from 'vitest';
+import type { BroughtFile } from '../../src/camera/fetching.js';
 import type { MadeFile } from '../../src/camera/index.js';
-import { type ApartLink, type BroughtFile, Shutter } from '../../src/camera/shutter.js';
+import { type ApartLink, Shutter } from '../../src/camera/shutter.js';
 
 const FOLDER = '/card';
 const made = (name: string): MadeFile => ({ folder: FOLDER, name, bytes: 2 });

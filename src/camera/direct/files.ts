@@ -3,7 +3,7 @@ import { type FileHandle, link, open, rm } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { bringingFailed, RESULT } from '../library/result-codes.js';
-import type { BringOptions, MadeFile, Piece } from '../link.js';
+import type { AskedPiece, BringOptions, MadeFile, Piece } from '../link.js';
 import { frameNotStored } from '../not-stored.js';
 import { CallFailure } from './calls.js';
 import { type File, type FilePath, NORMAL, type Out } from './gp.js';
@@ -34,6 +34,15 @@ interface Room {
   written: Promise<void>;
 }
 
+/** A piece on its way. */
+interface Coming {
+  readonly asked: AskedPiece;
+  /** Settles when the library is free again; whether it gave the piece. Never rejects. */
+  readonly isRead: Promise<boolean>;
+  /** Settles when the piece has come as far as `Piece` says. */
+  readonly piece: Promise<Piece>;
+}
+
 export class Files {
   private readonly session: Session;
   private readonly spool = new Spool();
@@ -43,6 +52,8 @@ export class Files {
   private rooms: Room[] = [];
   /** The file whose next piece is going to be asked for, as a rule. */
   private taking: Taking | undefined;
+  /** What nobody has asked for yet, but was going to. */
+  private ahead: Coming | undefined;
 
   constructor(session: Session) {
     this.session = session;
@@ -68,7 +79,9 @@ export class Files {
       return piece;
     }
     try {
-      return await this.inPieces(options);
+      const { isRead, piece } = (await this.fromAhead(options)) ?? this.begin(options);
+      if ((await isRead) && options.next !== undefined) this.ahead = this.begin(options.next);
+      return await piece;
     } catch (cause) {
       if (!(cause instanceof CallFailure)) throw cause;
       if (cause.code !== RESULT.notSupported) throw await this.failed(cause, file);
@@ -83,16 +96,40 @@ export class Files {
 
   /** Nothing more is brought. Never rejects. */
   async close(): Promise<void> {
+    await this.ahead?.piece.catch(() => undefined);
     const { taking } = this;
     this.taking = undefined;
     if (taking !== undefined) await finish(taking).catch(() => undefined);
   }
 
+  /** @returns what was fetched already, if it is what is asked for now; else nothing of it is under way any more */
+  private async fromAhead({ to, from, most }: AskedPiece): Promise<Coming | undefined> {
+    const { ahead } = this;
+    this.ahead = undefined;
+    if (ahead === undefined) return undefined;
+    const { asked } = ahead;
+    if (asked.to === to && asked.from === from && asked.most === most) return ahead;
+    await ahead.piece.catch(() => undefined);
+    return undefined;
+  }
+
+  private begin(asked: AskedPiece): Coming {
+    let isFree: (isRead: boolean) => void = () => undefined;
+    const isRead = new Promise<boolean>((resolve) => {
+      isFree = resolve;
+    });
+    const piece = this.inPieces(asked, () => isFree(true)).finally(() => isFree(false));
+    // Whoever asks for it hears of it.
+    piece.catch(() => undefined);
+    return { asked, isRead, piece };
+  }
+
   /**
    * A piece from the middle of a file is on disk only when the next one has been asked for: that one is read while it is written. Disks take
    * 1 to 15 ms for 8 MiB, and nothing would come over the cable meanwhile.
+   * @param read called as soon as the library has given it
    */
-  private async inPieces({ file, to, from, most }: BringOptions): Promise<Piece> {
+  private async inPieces({ file, to, from, most }: AskedPiece, read: () => void): Promise<Piece> {
     const taking = await this.fileFor(to, from);
     let isEnd = false;
     let isKept = false;
@@ -104,7 +141,8 @@ export class Files {
       }
       isKept = from > 0 && !isEnd;
       if (isKept) this.taking = taking;
-      else await taking.writing;
+      read();
+      if (!isKept) await taking.writing;
       return { bytes: taking.bytes - from, isEnd };
     } catch (cause) {
       throw cause instanceof CallFailure || cause instanceof EvenrungError
