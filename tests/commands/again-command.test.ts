@@ -170,7 +170,7 @@ describe('sets extend', () => {
     const id = await newest();
     const shown = await run(['sets', 'show', id], env);
     expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
-      `It has lost highlights in its darkest frame. If the camera still stands where it stood, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
+      `It has lost highlights. If the camera still stands where it stood, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
     );
     const { code, stdout } = await run(['sets', 'extend', id, ...BODY], env);
     expect(code).toBe(0);

@@ -1,8 +1,9 @@
 // What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
 
 import { cautionsIn } from '../../../shared/cautions.js';
+import { NOT_MISSED } from '../../../shared/clipping.js';
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
-import type { LightView } from '../../../shared/light.js';
+import type { CoverageView, LightView } from '../../../shared/light.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
 import { formatEv, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
@@ -128,18 +129,26 @@ class PassHeadings {
   }
 }
 
+const lacksAtEnds = ({ isInStep, highlights, shadows }: CoverageView): boolean =>
+  isInStep && Math.max(highlights.share, shadows.share) > NOT_MISSED;
+
+/** So much of an id tells sets apart. */
+const SHORT = 8;
+
 /** What the pictures of a set tell together is said once, at its end, and again if more came after it. */
 class LightTeller {
   private readonly say: (line: string) => void;
   private latest: LightView | null = null;
   private said = '';
   private hasEnded = false;
+  private set = '';
 
   constructor(say: (line: string) => void) {
     this.say = say;
   }
 
-  begin(): void {
+  begin(set: string): void {
+    this.set = set;
     this.latest = null;
     this.said = '';
     this.hasEnded = false;
@@ -155,9 +164,19 @@ class LightTeller {
     if (this.latest !== null) this.tell(this.latest);
   }
 
-  private tell({ sentence, proof }: LightView): void {
-    if (sentence !== this.said) for (const line of wrapped(sentence, '')) this.say(line);
+  private tell({ sentence, coverage, again, proof }: LightView): void {
+    if (sentence !== this.said) {
+      for (const line of wrapped(sentence, '')) this.say(line);
+      if (coverage !== null && lacksAtEnds(coverage))
+        this.say(
+          `  If the camera still stands where it stood: evenrung sets extend ${this.set.slice(0, SHORT)}`,
+        );
+    }
     this.said = sentence;
+    if (proof !== null && again.length > 0)
+      this.say(
+        `  To fire what moved or is soft again: evenrung sets again ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
+      );
     if (proof !== null && !proof.isMade) for (const line of wrapped(proof.sentence, '')) this.say(line);
   }
 }
@@ -192,7 +211,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         passes = happening.run.plan.passes.length;
         if (happening.run.set.id === begun) return;
         begun = happening.run.set.id;
-        light.begin();
+        light.begin(begun);
         told.clear();
         came.clear();
         for (const { number, state, marks } of happening.run.frames)

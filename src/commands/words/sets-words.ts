@@ -140,12 +140,17 @@ function atEndsWords({ set, isFolderThere }: ShownSet): string[] {
     set.light?.coverage,
   );
   if (darker + brighter === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
-  const what = [
-    ...(darker > 0 ? ['highlights in its darkest frame'] : []),
-    ...(brighter > 0 ? ['shadows in its brightest frame'] : []),
-  ];
+  const what = [...(darker > 0 ? ['highlights'] : []), ...(brighter > 0 ? ['shadows'] : [])];
   return [
-    `It has lost ${what.join(', and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${addedWords(darker + brighter)}.`,
+    `It has lost ${what.join(' and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${addedWords(darker + brighter)}.`,
+  ];
+}
+
+function againWords({ set, isFolderThere }: ShownSet): string[] {
+  const again = set.light?.again ?? [];
+  if (again.length === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
+  return [
+    `The camera or something else moved, or focus was lost: evenrung sets again ${plain(set.id).slice(0, SHORT)} --frames ${again.join(',')} fires those frames once more.`,
   ];
 }
 
@@ -169,7 +174,7 @@ export function setInWords(shown: ShownSet): string[] {
     '',
     ...framesInWords(set.frames),
     ...section('what to know of them', [...rejected, ...marks]),
-    ...section('what it lacks at its ends', atEndsWords(shown)),
+    ...section('what to do about it', [...atEndsWords(shown), ...againWords(shown)]),
     ...section('released, and no file came', strays),
     ...section('what may still be in the camera', inCameraWords(set)),
     ...section(
@@ -214,6 +219,7 @@ function headOf({ set, run, isFolderThere }: ShownSet): string[] {
         .filter((part) => part !== null)
         .join(', '),
     ),
+    ...line('light', set.light?.sentence ?? null),
     ...line('metered', set.plan.readings?.darkest.sentence ?? null),
     ...line('', set.plan.readings?.brightest.sentence ?? null),
     ...line('folder', set.folder === null ? 'nothing was stored' : `${set.folder}${gone}`),
