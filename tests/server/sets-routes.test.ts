@@ -15,9 +15,11 @@ import { errorAnswerSchema } from '../../shared/stream.js';
 import { AT_ONCE, PracticeBody } from '../../src/camera/practice/model.js';
 import {
   CONTACT_SHEET,
+  COVERAGE_MAP,
   checkSet,
   checksumOf,
   exifTool,
+  PREVIEW,
   parseSums,
   RECORD,
   SetFolder,
@@ -182,7 +184,7 @@ describe('the list', () => {
       ...{ name: 'Boathouse', note: null, viewpoint: '7', state: 'complete', error: null },
       ...{ startedAt: '2026-11-25T15:42:10.000Z', endedAt: expect.any(String) },
       ...{ sentence: 'All 3 frames are verified.', frames: 3, verified: 3, middle: 2 },
-      ...{ folderName: 'one', hasSheet: true },
+      ...{ folderName: 'one', hasSheet: true, hasPreview: false },
       onDisk: { state: 'whole', missing: [], changed: [], sentence: null },
     });
     expect(two).toMatchObject({
@@ -236,7 +238,15 @@ describe('one set', () => {
 
   it.each(['nothing', '..', '%2e%2e%2fetc', 'on'])('%s: there is none', async (id) => {
     await kept('one');
-    for (const at of ['', '/contact-sheet', '/frames/1/picture', '/frames/1/thumbnail', '/frames/1/file'])
+    for (const at of [
+      '',
+      '/contact-sheet',
+      '/preview',
+      '/coverage',
+      '/frames/1/picture',
+      '/frames/1/thumbnail',
+      '/frames/1/file',
+    ])
       expect((await get(`/api/sets/${id}${at}`)).status).toBe(404);
   });
 
@@ -380,6 +390,30 @@ describe('pictures and files', () => {
     await rm(path.join(folderOf('one'), CONTACT_SHEET));
     expect(refusal(await get('/api/sets/one/contact-sheet'))).toEqual([404, 'not-found']);
     expect((await listed()).sets[0]?.hasSheet).toBe(false);
+  });
+
+  it('what the set can become, and what it holds, are shown once they are there', async () => {
+    await kept('one');
+    for (const [at, name, type] of [
+      ['preview', PREVIEW, 'image/jpeg'],
+      ['coverage', COVERAGE_MAP, 'image/png'],
+    ] as const) {
+      expect(refusal(await get(`/api/sets/one/${at}`))).toEqual([404, 'not-found']);
+      await writeFile(path.join(folderOf('one'), name), `the ${at}`);
+      const answer = await get(`/api/sets/one/${at}`);
+      expect([answer.status, answer.headers['content-type']]).toEqual([200, type]);
+      expect(answer.bytes.toString()).toBe(`the ${at}`);
+    }
+    expect((await listed()).sets[0]?.hasPreview).toBe(true);
+    // While a set is made, its own page asks for it under the run; afterwards it is in the folder.
+    expect(refusal(await get('/api/run/run-of-one/coverage'))).toEqual([404, 'not-found']);
+    const { status, headers } = await get('/api/run/run-of-one/coverage?set=one');
+    expect([status, headers.location]).toEqual([302, '/api/sets/one/coverage']);
+    // A link leads anywhere.
+    await rm(path.join(folderOf('one'), PREVIEW));
+    await symlink(path.join(root, 'secret.jpg'), path.join(folderOf('one'), PREVIEW));
+    expect(refusal(await get('/api/sets/one/preview'))).toEqual([404, 'not-found']);
+    expect((await listed()).sets[0]?.hasPreview).toBe(false);
   });
 
   it.each(['0', '4', '-1', 'x', '1.5'])('frame %s: there is none', async (number) => {
