@@ -294,6 +294,34 @@ describe('what was written', () => {
     });
   });
 
+  it('what the pictures tell is kept after the end, too: the light of the set, and marks of its verified frames alone', async () => {
+    const journal = await withSet();
+    make(journal, 'set-1', 1);
+    endSet(journal, 'set-1', 'halted');
+    expect(journal.set('set-1')?.light).toBeNull();
+    const light = {
+      ...{ sentence: 'The set holds everything.', coverage: null, frames: [], again: [1], map: 2 },
+      proof: { sentence: 'A proof of 1 frame.', isMade: true, madeAt: NOW.toISOString() },
+    };
+    journal.lightChanged('set-1', light);
+    expect(journal.set('set-1')?.light).toEqual(light);
+    const before = journal.set('set-1')?.frames[0];
+    const sentence = 'The camera moved: this picture lies about 8 pixels beside most of the others.';
+    const marks = [{ code: 'camera-moved' as const, sentence }];
+    journal.marksChanged('set-1', frame(1, 'verified', { file: '01.jpg', marks }));
+    expect(journal.set('set-1')?.frames[0]).toEqual({ ...before, view: { ...before?.view, marks } });
+    expect(journal.transitions({ set: 'set-1' }).at(-1)).toMatchObject({
+      ...{ about: 'frame', number: 1, from: 'verified', to: 'verified', detail: { sentence } },
+    });
+    expect(() => journal.marksChanged('set-1', frame(2, 'verified', { marks }))).toThrow(
+      "The set 'set-1' has no verified frame 2.",
+    );
+    const odd = { ...light, again: ['one'] } as unknown as typeof light;
+    expect(() => journal.lightChanged('set-1', odd)).toThrow(
+      'light of a set in the journal is not understood',
+    );
+  });
+
   it('a frame of two files is kept with both, and with one once the other is not its any more', async () => {
     const journal = await withSet();
     make(journal, 'set-1', 1);
