@@ -1,0 +1,88 @@
+// From how far the light of a scene reaches to the fewest frames of a body that hold all of it. Pure.
+import { EvenrungError } from '../../../shared/errors.js';
+import {
+  type BodyLimits,
+  minusSixths,
+  NO_EV,
+  negated,
+  type ShutterSetting,
+  type Sixths,
+  sixths,
+  timeAt,
+} from '../../exposure/index.js';
+import { baseOf } from '../readings.js';
+import { type Placement, place } from '../readings-place.js';
+import type { FoundEnd, Proposed, SoundingAt, TestExposure } from './types.js';
+
+export interface Found {
+  /** What can be fired, the darkest first. */
+  readonly exposures: readonly TestExposure[];
+  /** Offsets of the test frames. */
+  readonly fired: readonly Sixths[];
+  readonly highlights: FoundEnd;
+  readonly shadows: FoundEnd;
+}
+
+/** What levels of a picture do not tell for sure: an end that misses a setting by less is taken to be on it. Measured on the practice scenes. */
+const TOLERANCE_EV = 1 / 12;
+
+/** @throws EvenrungError step-not-offered */
+export function propose({ mode, step, limits, start }: SoundingAt, found: Found): Proposed {
+  const { exposures, fired, highlights, shadows } = found;
+  const outermost = (offsets: readonly Sixths[]) => [Math.min(...offsets), Math.max(...offsets)] as const;
+  const all = outermost(exposures.map(({ offset }) => offset));
+  const tried = outermost(fired);
+  const endOf = (end: FoundEnd, side: 0 | 1): Sixths => {
+    if (!end.isReached) return sixths(end.why === 'range' ? all[side] : tried[side]);
+    return side === 0
+      ? sixths(Math.floor(6 * (end.heldAt + TOLERANCE_EV)))
+      : sixths(Math.ceil(6 * (end.heldAt - TOLERANCE_EV)));
+  };
+  const metered = mode === 'aperture';
+  const settings = metered ? meteredLimits(limits, exposures) : limits;
+  const zero = metered ? NO_EV : start.tv;
+  const tvOf = (offset: Sixths) => minusSixths(zero, within(offset, all));
+  const placement = placeAsFar(tvOf(endOf(shadows, 1)), tvOf(endOf(highlights, 0)), step, settings);
+  if (placement === null) throw noSuchStep();
+  return {
+    offsets: placement.tvs.map((tv) => minusSixths(zero, tv)),
+    base: metered ? null : (baseOf(placement, limits) ?? start),
+    ...{ highlights, shadows },
+  };
+}
+
+const within = (offset: Sixths, [least, most]: readonly [number, number]): Sixths =>
+  sixths(Math.min(most, Math.max(least, offset)));
+
+/** In aperture priority the frames lie on the steps of the compensation, counted from what is metered. */
+const meteredLimits = (limits: BodyLimits, exposures: readonly TestExposure[]): BodyLimits => ({
+  ...limits,
+  shutters: exposures.map(({ offset }) => ({ ...timeAt(negated(offset)), settable: true })).toReversed(),
+  longestSeconds: Number.POSITIVE_INFINITY,
+});
+
+const NO_ROOM = { above: NO_EV, below: NO_EV };
+
+/** The ends are exposures, and no readings: the room is in them. Where whole steps do not fit between the ends of the camera, the shadows give way. */
+function placeAsFar(slowest: Sixths, fastest: Sixths, step: Sixths, limits: BodyLimits): Placement | null {
+  for (let less = 0; less <= step; less += 1) {
+    const scene = { darkestTv: sixths(slowest + less), brightestTv: fastest, room: NO_ROOM };
+    const placement = place(scene, step, limits);
+    if (placement !== null) return placement;
+  }
+  return null;
+}
+
+/** @throws EvenrungError step-not-offered if no two frames of this camera lie so far apart */
+export function mustHaveStep(step: Sixths, exposures: readonly TestExposure[]): void {
+  const has = new Set(exposures.map(({ offset }) => offset));
+  if (exposures.some(({ offset }) => has.has(sixths(offset + step)))) return;
+  throw noSuchStep();
+}
+
+const noSuchStep = (): EvenrungError =>
+  new EvenrungError(
+    'step-not-offered',
+    'The shutter times of this camera do not lie on this step: take another one, such as 1 EV.',
+    { field: 'step' },
+  );
