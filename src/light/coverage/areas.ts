@@ -14,7 +14,7 @@ export interface Areas {
 /** A part that is no larger, as a share of the picture, is a lamp or a glint: a disc of a 28th of the picture's height. Common practice, no source. */
 export const SMALL_PART = 0.001;
 /** Of the picture, all of them together. Common practice, no source. */
-const MOST_IN_SMALL = 0.01;
+export const MOST_IN_SMALL = 0.01;
 /** What is less than this of the picture is not missed: 15 cells of 480 by 320. */
 export const NOT_MISSED = 0.0001;
 

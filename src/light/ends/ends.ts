@@ -1,6 +1,6 @@
 // How far the light of a scene reaches, told from a few frames: the exposure of the frame that just holds the highlights, that of the frame that
 // just lifts the shadows, and what would be lost at any other. By the same limits as the coverage of a whole set. Pure.
-import { areasOf, NOT_MISSED } from '../coverage/areas.js';
+import { areasOf, MOST_IN_SMALL, NOT_MISSED } from '../coverage/areas.js';
 import { CELL } from '../coverage/exposed.js';
 import type { SceneCells } from './scene.js';
 
@@ -35,7 +35,16 @@ const EXACT_EV = 1 / 24;
  */
 export function heldAt(scene: SceneCells, end: SceneEnd, fromEv: number): number | null {
   const towards = end === 'highlights' ? 1 : -1;
-  const holds = (by: number) => lostAt(scene, end, fromEv + towards * by).share <= NOT_MISSED;
+  const cells = end === 'highlights' ? scene.shoulderAt : scene.floorAt;
+  const holds = (by: number) => {
+    const atEv = fromEv + towards * by;
+    let count = 0;
+    for (const ev of cells) if (end === 'highlights' ? ev < atEv : ev > atEv) count += 1;
+    // How they hang together only matters in between.
+    if (count <= NOT_MISSED * cells.length) return true;
+    if (count > (MOST_IN_SMALL + NOT_MISSED) * cells.length) return false;
+    return lostAt(scene, end, atEv).share <= NOT_MISSED;
+  };
   if (!holds(0)) return null;
   let [held, not] = [0, FARTHEST_EV];
   while (not - held > EXACT_EV) {

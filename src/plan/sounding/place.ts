@@ -5,7 +5,6 @@ import {
   minusSixths,
   NO_EV,
   negated,
-  type ShutterSetting,
   type Sixths,
   sixths,
   timeAt,
