@@ -36,7 +36,7 @@ async function taken(link: PracticeLink, asked: object = {}): Promise<SoundingVi
 }
 
 describe('a sounding of the boathouse at dusk', () => {
-  it('proposes', async () => {
+  it('proposes', { timeout: 300_000 }, async () => {
     for (const scene of ['dusk', 'day', 'lamp', 'flat', 'spot'] as const) {
       const view = await taken(new TestLink(inScene(scene)));
       console.log(JSON.stringify(view, null, 1));

@@ -13,9 +13,6 @@ export interface SceneCells {
   readonly floorAt: Float32Array;
 }
 
-/** Below it noise decides what a small difference of levels is: where there is another frame, that tells the light of a dark cell. */
-const CLEAR = 32;
-
 /**
  * Levels are taken for sRGB, as everywhere here. The nearer to the shoulder, or to the floor, the frame that tells a cell, the less that matters.
  * @param frames at least one, all of one shape
@@ -31,14 +28,14 @@ export function sceneOf(frames: readonly ExposedFrame[]): SceneCells {
   const shoulderAt = new Float32Array(width * height).fill(Number.NEGATIVE_INFINITY);
   const floorAt = new Float32Array(width * height).fill(Number.POSITIVE_INFINITY);
   for (let cell = 0; cell < shoulderAt.length; cell += 1) {
-    // The darkest frame first: what a brighter one tells of the shoulder is nearer to it, and of the floor only until it is clear.
-    let isClear = false;
+    // The darkest frame first: the last that is below the shoulder is the nearest to it, and of the floor the first that is above.
+    let isLifted = false;
     for (const { offsetEv, copy } of inOrder) {
       const level = highestOf(copy, cell);
       if (level <= SHOULDER) shoulderAt[cell] = offsetEv + evBetween(level, SHOULDER);
-      if (level < FLOOR || isClear) continue;
+      if (level < FLOOR || isLifted) continue;
       floorAt[cell] = offsetEv + evBetween(level, FLOOR);
-      isClear = level >= CLEAR;
+      isLifted = true;
     }
   }
   return { width, height, shoulderAt, floorAt };

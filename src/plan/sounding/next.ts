@@ -121,20 +121,24 @@ function spotTest(at: SoundingAt, { fired, seen, secondsLeft, takes }: SoFar): T
   );
 }
 
-/** The frames that the set would end with, unless they were fired: what they show counts before what others made expect of them. */
+/**
+ * The frames that just hold each end, unless they were fired: what they show counts before what others made expect of them, and is the proof. Of
+ * a set of one frame, that one.
+ */
 function proof(
   at: SoundingAt,
   { fired, secondsLeft, takes }: SoFar,
-  { offsets }: Proposed,
+  { offsets, needed, highlights, shadows }: Proposed,
 ): Next | undefined {
   if (fired.length >= MOST_TEST_FRAMES) return undefined;
+  const exposures = testExposures(at);
+  const [only] = offsets.length === 1 ? offsets : [];
   const ends = [
-    [offsets[0], 'darkest'],
-    [offsets.at(-1), 'brightest'],
+    [exposures.findLast(({ offset }) => offset <= (only ?? needed.darkest)), 'darkest', highlights],
+    [exposures.find(({ offset }) => offset >= (only ?? needed.brightest)), 'brightest', shadows],
   ] as const;
-  for (const [end, to] of ends) {
-    const exposure = testExposures(at).find(({ offset }) => offset === end);
-    if (exposure === undefined || fired.includes(exposure.offset)) continue;
+  for (const [exposure, to, { isReached }] of ends) {
+    if (exposure === undefined || !isReached || fired.includes(exposure.offset)) continue;
     if (takes(exposure) <= secondsLeft) return { is: 'fire', exposure, to };
   }
   return undefined;

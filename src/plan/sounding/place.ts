@@ -41,12 +41,13 @@ export function propose({ mode, step, limits, start }: SoundingAt, found: Found)
   const settings = metered ? meteredLimits(limits, exposures) : limits;
   const zero = metered ? NO_EV : start.tv;
   const tvOf = (offset: Sixths) => minusSixths(zero, within(offset, all));
-  const placement = placeAsFar(tvOf(endOf(shadows, 1)), tvOf(endOf(highlights, 0)), step, settings);
+  const needed = { darkest: endOf(highlights, 0), brightest: endOf(shadows, 1) };
+  const placement = placeAsFar(tvOf(needed.brightest), tvOf(needed.darkest), step, settings);
   if (placement === null) throw noSuchStep();
   return {
     offsets: placement.tvs.map((tv) => minusSixths(zero, tv)),
     base: metered ? null : (baseOf(placement, limits) ?? start),
-    ...{ highlights, shadows },
+    ...{ highlights, shadows, needed },
   };
 }
 

@@ -78,6 +78,8 @@ export type FoundEnd =
 export interface Proposed {
   /** EV from the first test frame, the darkest first. */
   readonly offsets: readonly Sixths[];
+  /** The frames that just hold each end, as exposures that can be fired: those of the set lie there, or outside of them. */
+  readonly needed: { readonly darkest: Sixths; readonly brightest: Sixths };
   /** Null in aperture priority: the camera meters it. */
   readonly base: ShutterSetting | null;
   readonly highlights: FoundEnd;

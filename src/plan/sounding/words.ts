@@ -61,7 +61,7 @@ function smallInWords(end: End, { small }: SeenLost): string {
       ? ' but 1 small spot such as a lamp or a glint'
       : ` but ${small.count} small spots such as lamps or glints`;
   }
-  return small.share <= NOT_SAID ? '' : ` but ${small.count} small ${small.count === 1 ? 'spot' : 'spots'}`;
+  return small.share <= NOT_SAID ? '' : ` but small spots (${percent(small.share)} of the picture)`;
 }
 
 function insideInWords(end: End, lost: LostAtEnds, step: Sixths): string {
