@@ -13,6 +13,7 @@ export {
   type Seen,
   type SeenEnd,
   type SeenLost,
+  type Shown,
   type SoFar,
   type SoundingAt,
   type TestExposure,

@@ -12,7 +12,6 @@ import {
   minusSixths,
   NO_EV,
   plusSixths,
-  type Sixths,
   timeAt,
   toEv,
   whiteFromEv100,
@@ -26,6 +25,7 @@ import {
   type Next,
   nextTest,
   type Proposed,
+  type Shown,
   type SoundingAt,
   type TestExposure,
   type TestPurpose,
@@ -132,7 +132,7 @@ class Sounding {
     while (next.is === 'fire') {
       ends = await this.fire(next.exposure, next.to);
       next = nextTest(this.at, {
-        fired: this.fired,
+        shown: this.shown,
         seen: ends,
         secondsLeft: (this.until - performance.now()) / 1000,
         takes: (exposure) => this.takes(exposure),
@@ -145,8 +145,10 @@ class Sounding {
     return { is: 'proposed', at: this.at, proposed, lost, shots: this.shots };
   }
 
-  private get fired(): Sixths[] {
-    return this.shots.map(({ exposure }) => exposure.offset);
+  private get shown(): Shown[] {
+    return this.shots.map(({ exposure: { offset }, lost: { bright, dark } }) => ({
+      ...{ offset, highlights: bright.share, shadows: dark.share },
+    }));
   }
 
   private async fire(exposure: TestExposure, to: TestPurpose): Promise<SceneEnds> {

@@ -69,8 +69,13 @@ function take(asked: SoundingAt, scene: Scene, seconds = 120): Taken {
       share: Math.min(1, Math.max(0, ev / 10)),
       small: { count: 0, share: 0 },
     });
+    const shown = fired.map((offset) => ({
+      offset,
+      highlights: lostBy(offset / 6 - scene.highlights).share,
+      shadows: lostBy(scene.shadows - offset / 6).share,
+    }));
     const next = nextTest(asked, {
-      ...{ fired, secondsLeft, takes },
+      ...{ shown, secondsLeft, takes },
       seen: {
         highlights: {
           heldAt: darkest <= scene.highlights ? scene.highlights : null,

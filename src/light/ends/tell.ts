@@ -20,7 +20,7 @@ export interface SceneEnds {
   readonly shadows: EndTold;
   /** Whether the frames can be of one light; if not, nothing else here counts. */
   readonly isOneLight: boolean;
-  /** Parts of the darkest frame that are white, too large to be a broken pixel. */
+  /** Parts of the darkest frame that are white, too large to be a broken pixel; none if they make up more of the picture than a lamp or the sun would. */
   readonly whiteParts: number;
 }
 
@@ -34,6 +34,8 @@ export interface AskedEnds {
 const WHITE = 250;
 /** In cells: the sun through a wide lens, 104 degrees across, is a disc of 4 or 5 of 480 by 320 cells. */
 const FEWEST_WHITE = 3;
+/** Share of the picture: the sun through a lens of 1000 mm on a frame of 36 by 24 mm is 8 %, and its glare may be three times that. */
+const MOST_WHITE = 0.25;
 
 /** @throws RangeError if there is no frame, or their shapes differ */
 export function endsOf(frames: readonly ExposedFrame[], asked: AskedEnds): SceneEnds {
@@ -58,5 +60,8 @@ function whitePartsOf({ copy }: ExposedFrame): number {
   const of = Uint8Array.from({ length: width * height }, (_, cell) =>
     highestOf(copy, cell) >= WHITE ? CELL.bright : CELL.two,
   );
-  return partsOf({ width, height, of }, CELL.bright).parts.filter(({ size }) => size >= FEWEST_WHITE).length;
+  const { parts } = partsOf({ width, height, of }, CELL.bright);
+  const white = parts.reduce((all, { size }) => all + size, 0);
+  if (white > MOST_WHITE * of.length) return 0;
+  return parts.filter(({ size }) => size >= FEWEST_WHITE).length;
 }

@@ -53,7 +53,7 @@ export function nextTest(at: SoundingAt, soFar: SoFar): Next {
   const { highlights, shadows } = soFar.seen;
   const proposed = propose(at, {
     exposures: testExposures(at),
-    fired: soFar.fired,
+    shown: soFar.shown,
     highlights: found(highlights.heldAt, darker),
     shadows: found(shadows.heldAt, brighter),
   });
@@ -83,15 +83,15 @@ const STEPS: readonly (readonly [share: number, step: Sixths])[] = [
 function outwards(
   way: Way,
   at: SoundingAt,
-  { fired, seen, secondsLeft, takes }: SoFar,
+  { shown, seen, secondsLeft, takes }: SoFar,
 ): TestExposure | WhyNotReached | 'reached' {
   const { heldAt, lost } = way === 'darker' ? seen.highlights : seen.shadows;
   if (heldAt !== null) return 'reached';
   const sign = way === 'darker' ? -1 : 1;
-  const outermost = Math.max(...fired.map((offset) => sign * offset));
+  const outermost = Math.max(...shown.map(({ offset }) => sign * offset));
   const beyond = testExposures(at).filter(({ offset }) => sign * offset > outermost);
   if (beyond.length === 0) return 'range';
-  if (fired.length >= MOST_TEST_FRAMES - KEPT[way]) return 'frames';
+  if (shown.length >= MOST_TEST_FRAMES - KEPT[way]) return 'frames';
   const step = STEPS.find(([share]) => lost.share >= share)?.[1] ?? LEAST_ON;
   const quick = beyond.filter((exposure) => takes(exposure) <= secondsLeft);
   const next = nearestTo(sixths(sign * (outermost + step)), quick);
@@ -103,17 +103,19 @@ function outwards(
 const nearestTo = (offset: Sixths, exposures: readonly TestExposure[]): TestExposure | undefined =>
   exposures.toSorted((a, b) => Math.abs(a.offset - offset) - Math.abs(b.offset - offset))[0];
 
+const darkestOf = (shown: SoFar['shown']): number => Math.min(...shown.map(({ offset }) => offset));
+
 /** Whether what is white in a frame of this exposure can be nothing but the sun, or its mirror image. */
 const onlySunIsWhite = ({ whiteFromEv100 }: SoundingAt, offset: number): boolean =>
   whiteFromEv100 !== null && whiteFromEv100 - toEv(sixths(offset)) >= SUN_METERED_EV100;
 
-export const isSun = (at: SoundingAt, { fired, seen }: Pick<SoFar, 'fired' | 'seen'>): boolean =>
-  seen.whiteParts > 0 && onlySunIsWhite(at, Math.min(...fired));
+export const isSun = (at: SoundingAt, { shown, seen }: Pick<SoFar, 'shown' | 'seen'>): boolean =>
+  seen.whiteParts > 0 && onlySunIsWhite(at, darkestOf(shown));
 
 /** A spot that is still white may be a lamp or the sun: the brightest frame that tells them apart does, before anything is exposed for long. */
-function spotTest(at: SoundingAt, { fired, seen, secondsLeft, takes }: SoFar): TestExposure | undefined {
-  const darkest = Math.min(...fired);
-  if (seen.whiteParts === 0 || onlySunIsWhite(at, darkest) || fired.length >= MOST_TEST_FRAMES - 1)
+function spotTest(at: SoundingAt, { shown, seen, secondsLeft, takes }: SoFar): TestExposure | undefined {
+  const darkest = darkestOf(shown);
+  if (seen.whiteParts === 0 || onlySunIsWhite(at, darkest) || shown.length >= MOST_TEST_FRAMES - 1)
     return undefined;
   return testExposures(at).findLast(
     (exposure) =>
@@ -127,10 +129,11 @@ function spotTest(at: SoundingAt, { fired, seen, secondsLeft, takes }: SoFar): T
  */
 function proof(
   at: SoundingAt,
-  { fired, secondsLeft, takes }: SoFar,
+  { shown, secondsLeft, takes }: SoFar,
   { offsets, needed, highlights, shadows }: Proposed,
 ): Next | undefined {
-  if (fired.length >= MOST_TEST_FRAMES) return undefined;
+  if (shown.length >= MOST_TEST_FRAMES) return undefined;
+  const fired = shown.map(({ offset }) => offset);
   const exposures = testExposures(at);
   const [only] = offsets.length === 1 ? offsets : [];
   const ends = [

@@ -11,37 +11,34 @@ import {
 } from '../../exposure/index.js';
 import { baseOf } from '../readings.js';
 import { type Placement, place } from '../readings-place.js';
-import type { FoundEnd, Proposed, SoundingAt, TestExposure } from './types.js';
+import type { FoundEnd, Proposed, Shown, SoundingAt, TestExposure } from './types.js';
 
 export interface Found {
   /** What can be fired, the darkest first. */
   readonly exposures: readonly TestExposure[];
-  /** Offsets of the test frames. */
-  readonly fired: readonly Sixths[];
+  readonly shown: readonly Shown[];
   readonly highlights: FoundEnd;
   readonly shadows: FoundEnd;
 }
 
 /** What levels of a picture do not tell for sure: an end that misses a setting by less is taken to be on it. Measured on the practice scenes. */
 const TOLERANCE_EV = 1 / 12;
+/** Share of the picture, as in the coverage of a set: less than this is not missed. */
+const NOT_MISSED = 0.0001;
 
 /** @throws EvenrungError step-not-offered */
 export function propose({ mode, step, limits, start }: SoundingAt, found: Found): Proposed {
-  const { exposures, fired, highlights, shadows } = found;
-  const outermost = (offsets: readonly Sixths[]) => [Math.min(...offsets), Math.max(...offsets)] as const;
-  const all = outermost(exposures.map(({ offset }) => offset));
-  const tried = outermost(fired);
-  const endOf = (end: FoundEnd, side: 0 | 1): Sixths => {
-    if (!end.isReached) return sixths(end.why === 'range' ? all[side] : tried[side]);
-    return side === 0
-      ? sixths(Math.floor(6 * (end.heldAt + TOLERANCE_EV)))
-      : sixths(Math.ceil(6 * (end.heldAt - TOLERANCE_EV)));
+  const { exposures, highlights, shadows } = found;
+  const offsets = exposures.map(({ offset }) => offset);
+  const all = [Math.min(...offsets), Math.max(...offsets)] as const;
+  const needed = {
+    darkest: neededAt('highlights', highlights, found, offsets.toReversed()),
+    brightest: neededAt('shadows', shadows, found, offsets),
   };
   const metered = mode === 'aperture';
   const settings = metered ? meteredLimits(limits, exposures) : limits;
   const zero = metered ? NO_EV : start.tv;
   const tvOf = (offset: Sixths) => minusSixths(zero, within(offset, all));
-  const needed = { darkest: endOf(highlights, 0), brightest: endOf(shadows, 1) };
   const placement = placeAsFar(tvOf(needed.brightest), tvOf(needed.darkest), step, settings);
   if (placement === null) throw noSuchStep();
   return {
@@ -49,6 +46,27 @@ export function propose({ mode, step, limits, start }: SoundingAt, found: Found)
     base: metered ? null : (baseOf(placement, limits) ?? start),
     ...{ highlights, shadows, needed },
   };
+}
+
+/**
+ * What a test frame showed counts before what others make expect of it.
+ * @param outwards offsets that can be fired, in the direction of this end
+ */
+function neededAt(
+  of: 'highlights' | 'shadows',
+  end: FoundEnd,
+  { shown }: Pick<Found, 'shown'>,
+  outwards: readonly Sixths[],
+): Sixths {
+  const sign = of === 'highlights' ? -1 : 1;
+  const outermost = outwards.at(-1) ?? NO_EV;
+  if (!end.isReached)
+    return end.why === 'range'
+      ? outermost
+      : sixths(sign * Math.max(...shown.map(({ offset }) => sign * offset)));
+  const from = sign * Math.ceil(6 * (sign * end.heldAt - TOLERANCE_EV));
+  const isLosing = (offset: Sixths) => shown.some((one) => one.offset === offset && one[of] > NOT_MISSED);
+  return outwards.find((offset) => sign * offset >= sign * from && !isLosing(offset)) ?? outermost;
 }
 
 const within = (offset: Sixths, [least, most]: readonly [number, number]): Sixths =>

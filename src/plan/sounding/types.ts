@@ -48,9 +48,15 @@ export interface Seen {
   readonly whiteParts: number;
 }
 
+/** What a test frame lost by itself, as shares of the picture, in areas. */
+export interface Shown {
+  readonly offset: Sixths;
+  readonly highlights: number;
+  readonly shadows: number;
+}
+
 export interface SoFar {
-  /** Offsets of the frames that were fired. */
-  readonly fired: readonly Sixths[];
+  readonly shown: readonly Shown[];
   readonly seen: Seen;
   readonly secondsLeft: number;
   /** @returns seconds that a frame of this exposure is expected to take, all in all */
