@@ -1,0 +1,69 @@
+// A sounding as the panel asks for it and shows it. How it goes the stream tells; what it proposes fills the fields at one press.
+import { computed, signal } from '@preact/signals';
+import { formatEv, NO_EV, parseEv } from '../../shared/ev.js';
+import type { Proposal, SoundingView, WrittenSoundRequest } from '../../shared/sounding.js';
+import { askSound, askStopSounding } from './api.js';
+import { remembered } from './remember.js';
+import { type RequestForm, reaching } from './request.js';
+import { act, ask, daemon, request } from './store.js';
+
+/** The shutter of the first test frame; null for what the camera stands on. */
+export const firstShutter = signal<string | null>(null);
+
+/** The sounding that was put away, or whose set was used. */
+const doneWith = remembered<string | null>(
+  'sounding-done',
+  null,
+  (kept) => (typeof kept === 'string' ? kept : undefined),
+  'session',
+);
+
+/** The one to be shown; null if there is none. */
+export const sounding = computed<SoundingView | null>(() => {
+  const last = daemon.value?.sounding ?? null;
+  return last?.id === doneWith.value ? null : last;
+});
+
+export const isSounding = computed(() => daemon.value?.sounding?.state === 'firing');
+
+/** The sounding that was told to stop, until it has. */
+export const stoppingSounding = signal<string | null>(null);
+
+export const putAway = (): void => {
+  doneWith.value = daemon.peek()?.sounding?.id ?? null;
+};
+
+/** @param despiteSun whether somebody has read the caution on the sun */
+export async function takeSounding(despiteSun = false): Promise<void> {
+  await act('sound', () => askSound(writtenRequest(despiteSun)));
+}
+
+function writtenRequest(despiteSun: boolean): WrittenSoundRequest {
+  const { step, mode } = request.peek();
+  const from = mode === 'manual' ? firstShutter.peek() : null;
+  return {
+    ...{ step: formatEv(step, false), mode },
+    ...(from === null ? {} : { from }),
+    ...(despiteSun ? { despiteSun } : {}),
+  };
+}
+
+export async function stopSounding(): Promise<void> {
+  const id = sounding.peek()?.id ?? null;
+  const answer = await act('sound', askStopSounding);
+  if (answer?.ok === true) stoppingSounding.value = id;
+}
+
+/** @returns the same with the set that is proposed */
+export function asProposed(form: RequestForm, { from, to, step, base, mode }: Proposal['set']): RequestForm {
+  const read = (ev: string) => parseEv(ev) ?? NO_EV;
+  const stepped = { ...form, step: parseEv(step) ?? form.step, mode, byHand: null };
+  return { ...reaching(stepped, { from: read(from), to: read(to) }), base: base ?? form.base };
+}
+
+export function useSet({ set }: Proposal): void {
+  ask(() => {
+    request.value = asProposed(request.peek(), set);
+    putAway();
+  });
+}
