@@ -155,6 +155,10 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ summary: 'Ends the sounding after the test frame in hand', gives: 'Done' },
   },
   {
+    ...{ ...fire, method: 'post', path: '/api/sound/put-away', status: 200 },
+    ...{ summary: 'Lets go of a sounding that has ended; one that goes on stays', gives: 'Done' },
+  },
+  {
     ...{ ...watch, path: '/api/sound/{sounding}/frames/{frame}/thumbnail' },
     ...{ summary: 'A small picture of a test frame of the last sounding', gives: JPEG },
   },

@@ -20,6 +20,12 @@ export function addSoundings(app: FastifyInstance, { station }: { readonly stati
     return reply.code(202).send({});
   });
 
+  app.post('/api/sound/put-away', async (request) => {
+    expectNothing(request.body);
+    station.putSoundingAway();
+    return {};
+  });
+
   app.get('/api/sound/:sounding/frames/:frame/thumbnail', async (request, reply) => {
     const { data } = paramsSchema.safeParse(request.params);
     const picture = data === undefined ? null : station.testFrame(data.sounding, data.frame);

@@ -96,6 +96,11 @@ export class Station {
     this.parts.sounder.stop();
   }
 
+  /** The last sounding is told no more, and its pictures are let go of; one that goes on stays. */
+  putSoundingAway(): void {
+    this.parts.sounder.forget();
+  }
+
   /** @returns a small picture of a test frame of the last sounding; null if there is none */
   testFrame(sounding: string, frame: number): Buffer | null {
     return this.parts.sounder.thumbnail(sounding, frame);

@@ -31,6 +31,7 @@ const CHANGES = [
   ['POST', '/api/run/stop', {}],
   ['POST', '/api/sound', { step: 1 }],
   ['POST', '/api/sound/stop', {}],
+  ['POST', '/api/sound/put-away', {}],
   ['POST', '/api/run/hold', {}],
   ['POST', '/api/run/go-on', {}],
   ['POST', '/api/run/resume', {}],

@@ -70,6 +70,8 @@ export const askSound = (request: WrittenSoundRequest): Promise<Answer<{ soundin
 
 export const askStopSounding = (): Promise<Answer<unknown>> => call('POST', '/api/sound/stop', {});
 
+export const askPutSoundingAway = (): Promise<Answer<unknown>> => call('POST', '/api/sound/put-away', {});
+
 export const testFramePath = (sounding: string, frame: number): string =>
   `/api/sound/${encodeURIComponent(sounding)}/frames/${frame}/thumbnail`;
 

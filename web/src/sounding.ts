@@ -2,21 +2,15 @@
 import { computed, signal } from '@preact/signals';
 import { formatEv, NO_EV, parseEv } from '../../shared/ev.js';
 import type { Proposal, SoundingView, WrittenSoundRequest } from '../../shared/sounding.js';
-import { askSound, askStopSounding } from './api.js';
-import { remembered } from './remember.js';
+import { askPutSoundingAway, askSound, askStopSounding } from './api.js';
 import { type RequestForm, reaching } from './request.js';
 import { act, ask, daemon, request } from './store.js';
 
 /** The shutter of the first test frame; null for what the camera stands on. */
 export const firstShutter = signal<string | null>(null);
 
-/** The sounding that was put away, or whose set was used. */
-const doneWith = remembered<string | null>(
-  'sounding-done',
-  null,
-  (kept) => (typeof kept === 'string' ? kept : undefined),
-  'session',
-);
+/** The sounding that was put away here, until every device hears of it. */
+const doneWith = signal<string | null>(null);
 
 /** The one to be shown; null if there is none. */
 export const sounding = computed<SoundingView | null>(() => {
@@ -26,11 +20,18 @@ export const sounding = computed<SoundingView | null>(() => {
 
 export const isSounding = computed(() => daemon.value?.sounding?.state === 'firing');
 
+/** The caution of a sounding that has seen what may be the sun: it stands at the bar until that is put away. */
+export const sunSeen = computed<readonly string[]>(() => {
+  const { state, sentence = null } = sounding.value ?? {};
+  return state === 'sun' && sentence !== null ? [sentence] : [];
+});
+
 /** The sounding that was told to stop, until it has. */
 export const stoppingSounding = signal<string | null>(null);
 
 export const putAway = (): void => {
   doneWith.value = daemon.peek()?.sounding?.id ?? null;
+  void askPutSoundingAway();
 };
 
 /** @param despiteSun whether somebody has read the caution on the sun */

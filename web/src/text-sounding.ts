@@ -31,6 +31,6 @@ export const soundingText = {
     one: 'One frame holds all of it.',
     use: 'Use this set',
     put: 'Put it away',
-    notHeld: 'Not all of the light is held',
+    sunSeen: 'The sun may be in the frame. Read the caution at the bar before you fire.',
   },
 } as const;

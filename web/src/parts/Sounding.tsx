@@ -40,10 +40,11 @@ function Shown({ of }: { readonly of: SoundingView }) {
   if (state === 'proposed' && proposal !== null) return <Proposed of={of} proposal={proposal} />;
   return (
     <>
-      <div role="alert">
+      <div role={state === 'sun' ? 'status' : 'alert'}>
         <p class={`obstacle ${state === 'sun' ? 'sun-caution' : ''}`} data-code={error}>
           <Mark of={state === 'sun' ? 'attention' : 'stops'} />
-          <span>{text.said(sentence ?? '')}</span>
+          {/* The caution itself stands at the bar, on every screen that has one. */}
+          <span>{state === 'sun' ? words.sunSeen : text.said(sentence ?? '')}</span>
         </p>
       </div>
       <More about={error} />
