@@ -1,9 +1,9 @@
 // A sounding as the panel asks for it and shows it. How it goes the stream tells; what it proposes fills the fields at one press.
 import { computed, signal } from '@preact/signals';
-import { formatEv, NO_EV, parseEv } from '../../shared/ev.js';
+import { formatEv } from '../../shared/ev.js';
 import type { Proposal, SoundingView, WrittenSoundRequest } from '../../shared/sounding.js';
 import { askPutSoundingAway, askSound, askStopSounding } from './api.js';
-import { type RequestForm, reaching } from './request.js';
+import { asProposed } from './sounding-form.js';
 import { act, ask, daemon, request } from './store.js';
 
 /** The shutter of the first test frame; null for what the camera stands on. */
@@ -53,13 +53,6 @@ export async function stopSounding(): Promise<void> {
   const id = sounding.peek()?.id ?? null;
   const answer = await act('sound', askStopSounding);
   if (answer?.ok === true) stoppingSounding.value = id;
-}
-
-/** @returns the same with the set that is proposed */
-export function asProposed(form: RequestForm, { from, to, step, base, mode }: Proposal['set']): RequestForm {
-  const read = (ev: string) => parseEv(ev) ?? NO_EV;
-  const stepped = { ...form, step: parseEv(step) ?? form.step, mode, byHand: null };
-  return { ...reaching(stepped, { from: read(from), to: read(to) }), base: base ?? form.base };
 }
 
 export function useSet({ set }: Proposal): void {
