@@ -1,6 +1,6 @@
 // `npm run bench -- light`: how near what is told of pictures comes to what is known of the practice scene, and what it costs. Goals are
 // printed beside; processor time is counted, not time on a clock, since other things may run. `npm run bench -- light 100` looks at fewer frames for
-// false marks.
+// false marks; `npm run bench -- light soundings` takes the soundings alone.
 import { spawnSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
@@ -19,6 +19,7 @@ import { compared } from '../../src/light/steady/compare.js';
 import { marksOf } from '../../src/light/steady/marks.js';
 import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
 import { at, errorsOf } from '../light/radiance-error.js';
+import { soundings } from './light-soundings.js';
 
 const PROCESS = path.resolve('dist/program/light-process.js');
 const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], { stdio: 'inherit' });
@@ -227,11 +228,15 @@ const LEVELS = Array.from({ length: 256 }, (_, level) => 2.2 * Math.log2(Math.ma
 const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
 
 try {
-  await memory();
-  await judging();
-  await merging();
-  await radiance();
-  await shifts();
+  if (process.argv[4] === 'soundings') await soundings(PROCESS);
+  else {
+    await memory();
+    await judging();
+    await merging();
+    await radiance();
+    await soundings(PROCESS);
+    await shifts();
+  }
 } finally {
   await rm(folder, { recursive: true, force: true });
 }

@@ -14,8 +14,13 @@ export const bodyBefore = (scene: PracticeScene, more: Partial<PracticeOptions> 
 export const AT_BUILT = { light: { entry: LIGHT_PROCESS } };
 
 /** @param root an existing folder @returns how it ended */
-export async function soundOver(root: string, link: Link, asked: object = {}): Promise<SoundingView> {
-  const { station } = await openStation(root, link, AT_BUILT);
+export async function soundOver(
+  root: string,
+  link: Link,
+  asked: object = {},
+  options = AT_BUILT,
+): Promise<SoundingView> {
+  const { station } = await openStation(root, link, options);
   try {
     return soundingViewSchema.parse(await station.sound({ step: 1, ...asked }).ended);
   } finally {
