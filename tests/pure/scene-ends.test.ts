@@ -63,6 +63,31 @@ describe('what is small', () => {
     expect(ends.highlights.heldAt).toBeNull();
   });
 
+  it('is not made larger by its edge, which is part white and gets no whiter', () => {
+    const [size, share] = [3, 0.45];
+    const isIn = (cell: number, by: number) => {
+      const [x, y] = [(cell % WIDTH) - 40, Math.floor(cell / WIDTH) - 30];
+      return x >= -by && y >= -by && x < size + by && y < size + by;
+    };
+    const picture = (offsetEv: number) => {
+      const rest = levelOf(2 ** (-2 + offsetEv));
+      const pixels = new Uint8Array(COUNT * 3);
+      for (let cell = 0; cell < COUNT; cell += 1) {
+        const level = isIn(cell, 0)
+          ? 255
+          : isIn(cell, 1)
+            ? Math.round(255 * share + (1 - share) * rest)
+            : rest;
+        pixels.fill(level, cell * 3, cell * 3 + 3);
+      }
+      return { offsetEv, copy: { pixels, width: WIDTH, height: HEIGHT } };
+    };
+    // With its edge it is larger than a thousandth: the edge is on the shoulder where (240 - 255 w) / (1 - w) is the level of the rest.
+    const onShoulder = 2 + evTo((SHOULDER - 255 * share) / (1 - share));
+    for (const offset of [0, 0.5, 1])
+      expect(heldAt(sceneOf([picture(offset)]), 'highlights', offset)).toBeCloseTo(onShoulder, 1);
+  });
+
   it('and a pixel or two that is white is no part', () => {
     expect(endsOf([frame(0, lampAt(2))], { highlights: [], shadows: [] }).whiteParts).toBe(0);
   });

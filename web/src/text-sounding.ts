@@ -5,7 +5,7 @@ export const soundingText = {
   sounding: {
     line: 'No spot meter? Take a sounding',
     what: (step: string) =>
-      `Fires at most 8 test frames: darker until one holds the highlights, then brighter until one lifts the shadows. Then it proposes a set ${step} EV apart. Test frames belong to no set.`,
+      `Fires at most 8 test frames, darker until one holds the highlights, brighter until one lifts the shadows, and proposes a set ${step} EV apart.`,
     sun: 'Before you fire: keep the sun out of the frame. It burns eyes, sensor, shutter and iris.',
     first: 'First test frame',
     standing: (label: string | null) =>
@@ -16,7 +16,6 @@ export const soundingText = {
     despiteSun: 'Fire test frames all the same',
     asking: 'Asking',
     underWay: 'Sounding',
-    heading: 'Sounding',
     count: (number: number, most: number) => (number === 0 ? '' : `Test frame ${number} of ${most} at most`),
     list: 'Test frames',
     lost: (bright: number, dark: number) => `${percent(bright)} too bright, ${percent(dark)} too dark`,

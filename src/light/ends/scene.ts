@@ -2,6 +2,7 @@
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { FLOOR, isSameShape, SHOULDER } from '../copy.js';
 import { type ExposedFrame, highestOf } from '../coverage/exposed.js';
+import { shoulderBesideWhite } from './beside-white.js';
 
 /** The light of a scene, cell by cell, row by row. */
 export interface SceneCells {
@@ -27,15 +28,15 @@ export function sceneOf(frames: readonly ExposedFrame[]): SceneCells {
   const { width, height } = first.copy;
   const shoulderAt = new Float32Array(width * height).fill(Number.NEGATIVE_INFINITY);
   const floorAt = new Float32Array(width * height).fill(Number.POSITIVE_INFINITY);
-  for (let cell = 0; cell < shoulderAt.length; cell += 1) {
-    // The darkest frame first: the last that is below the shoulder is the nearest to it, and of the floor the first that is above.
-    let isLifted = false;
-    for (const { offsetEv, copy } of inOrder) {
+  // The darkest frame first: the last that is below the shoulder is the nearest to it, and of the floor the first that is above.
+  for (const { offsetEv, copy } of inOrder) {
+    const besideWhite = shoulderBesideWhite(copy);
+    for (let cell = 0; cell < shoulderAt.length; cell += 1) {
       const level = highestOf(copy, cell);
-      if (level <= SHOULDER) shoulderAt[cell] = offsetEv + evBetween(level, SHOULDER);
-      if (level < FLOOR || isLifted) continue;
-      floorAt[cell] = offsetEv + evBetween(level, FLOOR);
-      isLifted = true;
+      if (level <= SHOULDER)
+        shoulderAt[cell] = offsetEv + (besideWhite.get(cell) ?? evBetween(level, SHOULDER));
+      if (level >= FLOOR && floorAt[cell] === Number.POSITIVE_INFINITY)
+        floorAt[cell] = offsetEv + evBetween(level, FLOOR);
     }
   }
   return { width, height, shoulderAt, floorAt };
