@@ -94,6 +94,8 @@ export const proposalSchema = z.strictObject({
   seconds: z.number(),
   darkest: soundedEndSchema,
   brightest: soundedEndSchema,
+  /** On the sun, if nothing tells it from a lamp; it is told before anything is fired. */
+  caution: z.string().nullable(),
   /** What fires it from the command line. */
   command: z.string(),
 });

@@ -19,7 +19,7 @@ export {
   type TestExposure,
   type TestPurpose,
 } from './sounding/types.js';
-export { type LostAtEnds, percent, SUN_SEEN, whyInWords } from './sounding/words.js';
+export { type LostAtEnds, MAY_BE_SUN, percent, SUN_SEEN, whyInWords } from './sounding/words.js';
 export {
   limitsFromStated,
   meteredFirst,

@@ -70,6 +70,8 @@ export type Sounded =
       readonly is: 'proposed';
       readonly at: SoundingAt;
       readonly proposed: Proposed;
+      /** Whether nothing tells what is white in the darkest test frame from the sun. */
+      readonly mayBeSun: boolean;
       readonly lost: LostAtEnds;
       readonly shots: readonly SeenShot[];
     };
@@ -140,9 +142,9 @@ class Sounding {
     }
     if (next.is === 'sun') return { is: 'sun' };
     if (ends !== null) mustHaveSeen(ends);
-    const { proposed } = next;
+    const { proposed, mayBeSun } = next;
     const lost = await this.lostAtEnds(proposed);
-    return { is: 'proposed', at: this.at, proposed, lost, shots: this.shots };
+    return { is: 'proposed', at: this.at, proposed, mayBeSun, lost, shots: this.shots };
   }
 
   private get shown(): Shown[] {

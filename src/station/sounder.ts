@@ -13,7 +13,7 @@ import {
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import { formatEv, minusSixths, toEv } from '../exposure/index.js';
 import { openJudge, type ProcessOptions } from '../light/index.js';
-import { MOST_TEST_FRAMES, SUN_SEEN, whyInWords } from '../plan/index.js';
+import { MAY_BE_SUN, MOST_TEST_FRAMES, SUN_SEEN, whyInWords } from '../plan/index.js';
 import { type Sounded, type SoundingStep, sound, sweepUp } from '../sounding/index.js';
 import type { EventLog } from './event-log.js';
 import type { OneAtATime } from './one-at-a-time.js';
@@ -130,7 +130,7 @@ export class Sounder {
     return { ...ended, state: 'proposed', proposal: this.proposal(sounded) };
   }
 
-  private proposal({ at, proposed, lost, shots }: Extract<Sounded, { is: 'proposed' }>): Proposal {
+  private proposal({ at, proposed, mayBeSun, lost, shots }: Extract<Sounded, { is: 'proposed' }>): Proposal {
     const { offsets } = proposed;
     const [first, last] = [offsets[0] ?? fromEv(0), offsets.at(-1) ?? fromEv(0)];
     // Offsets count from the first test frame; those of the set from its base.
@@ -164,6 +164,7 @@ export class Sounder {
       span: toEv(minusSixths(last, first)),
       darkest: end('darkest', first),
       brightest: end('brightest', last),
+      caution: mayBeSun ? MAY_BE_SUN : null,
       command: commandFor(set),
     };
   }

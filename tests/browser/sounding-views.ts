@@ -37,6 +37,7 @@ const PROPOSED: SoundingView = {
       sentence:
         'Frame 10, the brightest (0.3 s), lifts the shadows: nothing in it is too dark; 1 stop darker, 14% of the picture would be.',
     },
+    caution: null,
     command: 'evenrung fire --from -4 --to +5 --step 1 --base 1/100',
   },
   ...{ sentence: null, error: null },

@@ -206,6 +206,7 @@ describe('the sun', () => {
     const taken = take(at(known), { highlights: -3.5, shadows: 5, spot: -6.5 });
     expect(taken.end.is).toBe('done');
     expect(taken.to).toContain('spot');
+    expect(taken.end).toMatchObject({ mayBeSun: false });
     const without = take(at(known), { highlights: -3.5, shadows: 5 });
     expect(proposedBy(taken).offsets).toEqual(proposedBy(without).offsets);
   });
@@ -218,6 +219,8 @@ describe('the sun', () => {
   it('without an aperture or an ISO nothing tells it from a lamp', () => {
     const taken = take(at(), { highlights: -3.5, shadows: 5, spot: -9 });
     expect(taken.to).not.toContain('spot');
+    // So the set comes with the caution.
+    expect(taken.end).toMatchObject({ is: 'done', mayBeSun: true });
   });
 });
 

@@ -22,8 +22,9 @@ export const isSounding = computed(() => daemon.value?.sounding?.state === 'firi
 
 /** The caution of a sounding that has seen what may be the sun: it stands at the bar until that is put away. */
 export const sunSeen = computed<readonly string[]>(() => {
-  const { state, sentence = null } = sounding.value ?? {};
-  return state === 'sun' && sentence !== null ? [sentence] : [];
+  const { state, sentence = null, proposal = null } = sounding.value ?? {};
+  const caution = state === 'sun' ? sentence : (proposal?.caution ?? null);
+  return caution === null ? [] : [caution];
 });
 
 /** The sounding that was told to stop, until it has. */
@@ -55,9 +56,10 @@ export async function stopSounding(): Promise<void> {
   if (answer?.ok === true) stoppingSounding.value = id;
 }
 
-export function useSet({ set }: Proposal): void {
+/** It stays on the screen if it has a caution: that is read until something is fired. */
+export function useSet({ set, caution }: Proposal): void {
   ask(() => {
     request.value = asProposed(request.peek(), set);
-    putAway();
+    if (caution === null) putAway();
   });
 }

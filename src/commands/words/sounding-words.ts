@@ -27,7 +27,7 @@ function testFrameInWords({ number, shutter, lost }: TestFrame): string {
 
 /** @returns lines, none longer than 80 characters but for the command, ending in a newline */
 export function proposalInWords(proposal: Proposal): string {
-  const { frames, passes, set, span, seconds, darkest, brightest, command } = proposal;
+  const { frames, passes, set, span, seconds, darkest, brightest, caution, command } = proposal;
   const base = set.base === undefined ? '' : `, base ${set.base} s`;
   const lines = [
     '',
@@ -36,6 +36,7 @@ export function proposalInWords(proposal: Proposal): string {
     '',
     ...wrapped(darkest.sentence, '  '),
     ...wrapped(brightest.sentence, '  '),
+    ...(caution === null ? [] : ['', ...wrapped(`caution: ${caution}`, '         ')]),
     '',
     'To fire it:',
     `  ${command}`,

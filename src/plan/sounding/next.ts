@@ -57,7 +57,7 @@ export function nextTest(at: SoundingAt, soFar: SoFar): Next {
     highlights: found(highlights.heldAt, darker),
     shadows: found(shadows.heldAt, brighter),
   });
-  return proof(at, soFar, proposed) ?? { is: 'done', proposed };
+  return proof(at, soFar, proposed) ?? { is: 'done', proposed, mayBeSun: soFar.seen.whiteParts > 0 };
 }
 
 const found = (heldAt: number | null, why: WhyNotReached | 'reached'): FoundEnd =>

@@ -67,7 +67,12 @@ export type Next =
   | { readonly is: 'fire'; readonly exposure: TestExposure; readonly to: TestPurpose }
   /** The sun may be in the frame: nothing more is fired before somebody has heard that. */
   | { readonly is: 'sun' }
-  | { readonly is: 'done'; readonly proposed: Proposed };
+  | {
+      readonly is: 'done';
+      readonly proposed: Proposed;
+      /** Whether part of the darkest frame is still white: then nothing tells it from the sun. */
+      readonly mayBeSun: boolean;
+    };
 
 /** What a test frame is fired for. */
 export type TestPurpose = 'start' | 'darker' | 'spot' | 'brighter' | 'darkest' | 'brightest';

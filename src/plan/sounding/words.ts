@@ -107,6 +107,10 @@ export function percent(share: number): string {
   return `${Math.round(share * 100)}%`;
 }
 
+/** Of a set that is proposed although nobody can tell. */
+export const MAY_BE_SUN =
+  'Part of the picture is white even in the darkest test frame, so nothing tells whether it is a lamp or the sun. If it may be the sun, put a certified solar filter in front of the lens, or keep it out of the frame, before you fire. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
+
 /** The caution on the sun that comes before anything more is fired. */
 export const SUN_SEEN =
   'Part of the picture is white even in a frame so dark that only the sun, or its mirror image, can be: nothing more is fired. Put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
