@@ -27,6 +27,7 @@ import { addRun } from '../../src/commands/run.js';
 import { addSchedule } from '../../src/commands/schedule.js';
 import { addServe } from '../../src/commands/serve.js';
 import { addSets } from '../../src/commands/sets.js';
+import { addSound } from '../../src/commands/sound.js';
 import { readFields } from '../../src/server/fields.js';
 
 /** Words of the libraries, and of the language itself. */
@@ -54,6 +55,7 @@ describe('every option of every command', () => {
     addFire(all, log);
     addBodies(all, log);
     addLearn(all, log);
+    addSound(all, log);
     addSets(all, log);
     addRun(all);
     addDevices(all);
