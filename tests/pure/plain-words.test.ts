@@ -14,6 +14,7 @@ import { firstIssue, parseSetRequest, setRequestSchema } from '../../shared/requ
 import { parseRunRequest, runRequestSchema } from '../../shared/run-request.js';
 import { scheduleRequestSchema } from '../../shared/schedule.js';
 import { readSetRecord, setRecordSchema } from '../../shared/set-record.js';
+import { soundRequestSchema } from '../../shared/sounding.js';
 import { watcherMessageSchema } from '../../shared/stream.js';
 import { addBodies } from '../../src/commands/bodies.js';
 import { addDevices } from '../../src/commands/devices.js';
@@ -170,6 +171,7 @@ describe('every field that is sent', () => {
   const SCHEMAS: Readonly<Record<string, z.ZodType>> = {
     ...{ setRequestSchema, runRequestSchema, scheduleRequestSchema, askedSchema, pairRequestSchema },
     ...{ relabelSchema, againSchema, setsQuerySchema, bodyProfileSchema, watcherMessageSchema },
+    soundRequestSchema,
   };
   const WRONG: readonly unknown[] = [
     ...[null, true, 0, -1, 1.5, 1e9, Number.NaN, Number.POSITIVE_INFINITY, '', 'x', 'x'.repeat(9000)],
