@@ -15,6 +15,7 @@ export const NOTHING_YET: DaemonState = {
   watch: null,
   unfinished: null,
   asked: null,
+  sounding: null,
 };
 
 /** @returns the state after this has happened; the one given is left as it is */
@@ -35,6 +36,8 @@ export function afterHappening(state: DaemonState, happening: Happening): Daemon
       return { ...state, line: lineAfter(state.line, happening.set) };
     case 'watch':
       return { ...state, watch: happening.watch };
+    case 'sounding':
+      return { ...state, sounding: happening.sounding };
     case 'run':
       return { ...state, run: happening.run };
     case 'run-state':

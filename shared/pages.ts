@@ -77,6 +77,8 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'usb-not-available': stops('Cameras cannot be reached over USB'),
   'mirror-locked': stops('Every other release brings no frame'),
   'not-learnt': stops('Learning found nothing out'),
+  'not-sounded': stops('A sounding found nothing out'),
+  'sun-in-frame': stops('The sun may be in the frame'),
   'body-not-ready': stops('The camera is not ready'),
   'body-lost': stops('The camera does not answer'),
   'body-busy': stops('The camera is held or busy'),

@@ -9,6 +9,7 @@ import { planSchema } from './plan.js';
 import { readinessItemSchema } from './readiness.js';
 import { FILE_KINDS } from './reading.js';
 import { scheduleSchema } from './schedule.js';
+import { soundingViewSchema } from './sounding.js';
 import { watchSchema } from './watch.js';
 
 export const frameStateSchema = z.enum(['planned', 'armed', 'fired', 'stored', 'verified', 'rejected']);
@@ -329,6 +330,8 @@ export const daemonStateSchema = z
     unfinished: unfinishedSchema.nullable(),
     /** What stands in the panels; null before somebody asked for something. */
     asked: askedSchema.nullable(),
+    /** The sounding under way, or the last one; null if none was taken, or a set was fired since. */
+    sounding: soundingViewSchema.nullable(),
   })
   .meta({ id: 'DaemonState' });
 export type DaemonState = z.infer<typeof daemonStateSchema>;
@@ -364,6 +367,8 @@ export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('frame'), run: z.string(), frame: frameViewSchema }),
   /** A run met with trouble, or is over it. */
   z.strictObject({ type: z.literal('trouble'), run: z.string(), trouble: troubleSchema.nullable() }),
+  /** A sounding begins, goes on, or has ended; null if it no longer counts. */
+  z.strictObject({ type: z.literal('sounding'), sounding: soundingViewSchema.nullable() }),
   /** Something that a person should know of a run. */
   z.strictObject({ type: z.literal('note'), run: z.string(), note: z.string() }),
   /** Pictures of a run were judged by their light; some come after its end. */

@@ -14,6 +14,7 @@ import { addRun } from './commands/run.js';
 import { addSchedule } from './commands/schedule.js';
 import { addServe } from './commands/serve.js';
 import { addSets } from './commands/sets.js';
+import { addSound } from './commands/sound.js';
 
 // Logs go to standard error: standard output belongs to what a command was asked for. EVENRUNG_LOG sets the level.
 const level = process.env.EVENRUNG_LOG ?? 'info';
@@ -39,6 +40,7 @@ addSchedule(program);
 addFire(program, log);
 addBodies(program, log);
 addLearn(program, log);
+addSound(program, log);
 addSets(program, log);
 addRun(program);
 addDevices(program);

@@ -10,6 +10,7 @@ export {
 export { BodyInHand, isSameBody } from './in-hand.js';
 export { type Learnt, type LearntDirectly, learnAndKeep, learnDirectly } from './learn.js';
 export type { LearnOptions } from './lesson.js';
+export { putBackSteadily } from './put-back.js';
 export { BodyReport, type ToldOfBody } from './report.js';
 export { Stock, type StockMemo } from './stock.js';
 export { tooLow } from './watch.js';

@@ -4,14 +4,11 @@ import os from 'node:os';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile, DirectProfile } from '../../shared/profile.js';
-import { type Body, LINK_FAILURES, notPutBack, type ReadinessAsked } from '../camera/index.js';
+import { type Body, notPutBack, type ReadinessAsked } from '../camera/index.js';
 import { DirectLesson, type DirectLessonOptions } from './direct-lesson.js';
 import { type LearnOptions, Lesson } from './lesson.js';
 import type { ProfileStore } from './profiles.js';
-
-/** How often a lost connection is taken up again to put settings back. */
-const MOST_RECONNECTS = 6;
-const RECONNECT_PAUSE_MS = 500;
+import { putBackSteadily } from './put-back.js';
 
 export interface Learnt {
   readonly profile: BodyProfile;
@@ -108,20 +105,5 @@ export async function learnDirectly(
     return owed === null ? { direct, why: null } : { direct: null, why: owed };
   } finally {
     await rm(folder, { recursive: true, force: true });
-  }
-}
-
-/** @returns what could not be put back and stays owed, in a sentence; null where all is as it was found */
-async function putBackSteadily(body: Body): Promise<string | null> {
-  for (let tries = 0; ; tries += 1) {
-    try {
-      await body.putBack();
-      return null;
-    } catch (cause) {
-      const { code, message } = asEvenrungError(cause);
-      if (tries === MOST_RECONNECTS || !LINK_FAILURES.has(code))
-        return body.debts.size === 0 ? message : notPutBack(body.debts);
-      await new Promise((resolve) => setTimeout(resolve, RECONNECT_PAUSE_MS));
-    }
   }
 }

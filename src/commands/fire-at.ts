@@ -135,6 +135,7 @@ function isOf(happening: Happening, id: string): boolean {
     case 'unfinished':
     case 'asked':
     case 'watch':
+    case 'sounding':
       return false;
     case 'run':
       return happening.run.id === id;

@@ -94,6 +94,15 @@ export function ev100Of(reading: Reading, standing: Standing): number | null {
 const ev100In = (reading: Exclude<Reading, { kind: 'time' }>): number =>
   reading.kind === 'ev' ? reading.ev100 : exposureValueOfLuminance(reading.luminance);
 
+/**
+ * @param tv in EV
+ * @returns EV at ISO 100 from which on a part is white in the JPEG of such a frame; null if aperture or ISO is not known
+ */
+export function whiteFromEv100(tv: number, standing: Standing): number | null {
+  const shift = shiftOf(standing);
+  return shift === undefined ? null : tv - shift + EV_ABOVE.jpeg;
+}
+
 /** Tv is EV at ISO 100 and this: Tv = EV100 + (Sv - Sv of ISO 100) - Av (APEX). */
 function shiftOf({ fNumber, iso }: Standing): number | undefined {
   if (fNumber === null || iso === null) return undefined;

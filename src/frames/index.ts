@@ -79,6 +79,7 @@ export {
   type WholeOptions,
 } from './judge/whole-frame.js';
 export { ExifToolProcess, exifTool } from './read/exiftool.js';
+export { kindOf } from './read/kind.js';
 export type { LightGrid } from './read/light-grid.js';
 export { type Picture, readPicture, type SmallPicture, smallPicture } from './read/picture.js';
 export { isSameSize, type PixelSize, readPixelSize } from './read/pixel-size.js';

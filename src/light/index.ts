@@ -1,6 +1,8 @@
 // Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
 // and exposures; no run, no body.
 export type { Coverage, FrameShare, Missing, Shares } from './coverage/result.js';
+export type { Lost } from './ends/ends.js';
+export type { AskedEnds, EndTold, SceneEnds } from './ends/tell.js';
 export type { ProcessOptions } from './held-process.js';
 export {
   type CoverageAnswer,

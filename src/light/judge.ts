@@ -1,6 +1,7 @@
 // Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in a process of its own, one picture at
 // a time, and whatever a picture is, the answer says so in a sentence.
 import type { Coverage } from './coverage/result.js';
+import type { AskedEnds, SceneEnds } from './ends/tell.js';
 import { HeldProcess, type ProcessOptions } from './held-process.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
@@ -26,6 +27,8 @@ export interface JudgedFrame {
   readonly picture:
     | { readonly file: string; readonly kind: string }
     | { readonly preview: () => Promise<Preview | null> };
+  /** False for a frame whose steadiness nobody asks for: comparing takes longer than all else. */
+  readonly compare?: boolean;
 }
 
 export interface Unread {
@@ -101,6 +104,12 @@ export interface Judge {
   /** The frame is no longer in the set. */
   drop(number: number): Promise<void>;
   coverage(): Promise<CoverageAnswer>;
+  /**
+   * How far the light of the scene reaches, as far as these frames tell.
+   * @returns null if no picture could be read
+   * @throws Error if the process fell, or could not do it
+   */
+  ends(at?: AskedEnds): Promise<SceneEnds | null>;
   /** Merges the frames that could be read into relative radiance. Never rejects. */
   merge(options: MergeOptions): Promise<Merged>;
   /** Its copies are let go of; nothing may be asked afterwards. */
@@ -157,6 +166,13 @@ class OneJudge implements Judge {
     return this.inTurn(() => this.covered());
   }
 
+  ends(at: AskedEnds = { highlights: [], shadows: [] }): Promise<SceneEnds | null> {
+    return this.inTurn(async () => {
+      await this.knowAgain();
+      return this.held.ask({ ask: 'ends', desk: this.desk, at });
+    });
+  }
+
   merge(options: MergeOptions): Promise<Merged> {
     return this.inTurn(() =>
       this.merged(options).catch(
@@ -192,12 +208,12 @@ class OneJudge implements Judge {
       const known = { ...frame, isRead: false };
       this.frames.set(number, known);
       const { desk } = this;
-      const { offsetEv } = frame;
+      const { offsetEv, compare = true } = frame;
       // Whatever becomes of this picture, the one before it is out of the set.
       await this.held.ask({ ask: 'drop', desk, number });
       const source = await sourceOf(frame);
       if (source === null) return noPreview(number);
-      const looked = await this.held.ask({ ask: 'look', desk, number, offsetEv, source, compare: true });
+      const looked = await this.held.ask({ ask: 'look', desk, number, offsetEv, source, compare });
       if (isUnreadable(looked)) return { isRead: false, number, ...looked };
       known.isRead = true;
       const { full: size, scale, against } = looked;

@@ -1,5 +1,6 @@
 // What goes between a judge and the process of this room. Plain data; pixels never cross, only what they tell.
 import type { Coverage } from './coverage/result.js';
+import type { AskedEnds, SceneEnds } from './ends/tell.js';
 import type { Response } from './radiance/response.js';
 import type { PictureSource } from './read/copies.js';
 import type { Unreadable } from './read/unreadable.js';
@@ -18,6 +19,7 @@ export type Asked =
     }
   | { readonly ask: 'drop'; readonly desk: number; readonly number: number }
   | { readonly ask: 'coverage'; readonly desk: number }
+  | { readonly ask: 'ends'; readonly desk: number; readonly at: AskedEnds }
   | { readonly ask: 'response'; readonly desk: number }
   | {
       readonly ask: 'merge-begin';
@@ -67,6 +69,8 @@ export interface Answers {
   readonly drop: null;
   /** Null if no frame was looked at. */
   readonly coverage: Covered | null;
+  /** Null if no frame was looked at. */
+  readonly ends: SceneEnds | null;
   /** Null if the frames do not tell it. */
   readonly response: Response | null;
   readonly 'merge-begin': null;

@@ -60,7 +60,7 @@ export function placeReadings(
  * A base has to be a setting that the body can stand on: the middle frame, of an even number the darker of two as everywhere, else the
  * nearest such setting that lies on the step, else any.
  */
-function baseOf({ tvs, step }: Placement, limits: BodyLimits): ShutterSetting | undefined {
+export function baseOf({ tvs, step }: Placement, limits: BodyLimits): ShutterSetting | undefined {
   const middle = tvs[Math.floor((tvs.length - 1) / 2)];
   if (middle === undefined) return undefined;
   const labelled = labelledShutters(limits);

@@ -23,6 +23,7 @@ import { lookSchema, readinessItemSchema, tickSchema } from '../../shared/readin
 import { setRequestSchema } from '../../shared/request.js';
 import { lightRequestSchema, runRequestSchema } from '../../shared/run-request.js';
 import { scheduleRequestSchema, scheduleSchema } from '../../shared/schedule.js';
+import { soundRequestSchema } from '../../shared/sounding.js';
 import { daemonStateSchema, eventSchema, foreseenScheduleSchema } from '../../shared/state.js';
 import { daemonMessageSchema, errorAnswerSchema, watcherMessageSchema } from '../../shared/stream.js';
 import { watchSchema } from '../../shared/watch.js';
@@ -30,6 +31,7 @@ import { watchSchema } from '../../shared/watch.js';
 /** What a route takes. */
 export const TAKEN = {
   SetRequest: setRequestSchema,
+  SoundRequest: soundRequestSchema,
   RunRequest: runRequestSchema,
   ScheduleRequest: scheduleRequestSchema,
   LightRequest: lightRequestSchema,
@@ -61,6 +63,7 @@ export const GIVEN = {
   ReadinessItem: readinessItemSchema,
   Watch: watchSchema,
   RunBegun: z.strictObject({ run: z.string() }),
+  SoundingBegun: z.strictObject({ sounding: z.string() }),
   Done: z.strictObject({}),
   Health: z.strictObject({ ok: z.boolean() }),
   KeptSets: keptSetsSchema,
@@ -139,6 +142,26 @@ export const API_ROUTES: readonly ApiRoute[] = [
   {
     ...{ method: 'post', path: '/api/schedule', needs: 'fire', status: 200 },
     ...{ summary: 'What a run on a schedule would come to', takes: 'RunRequest', gives: 'ForeseenSchedule' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sound', status: 202 },
+    ...{
+      summary: 'Fires at most eight test frames, and proposes a set that holds all of the light in the scene',
+      takes: 'SoundRequest',
+      gives: 'SoundingBegun',
+    },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sound/stop', status: 202 },
+    ...{ summary: 'Ends the sounding after the test frame in hand', gives: 'Done' },
+  },
+  {
+    ...{ ...fire, method: 'post', path: '/api/sound/put-away', status: 200 },
+    ...{ summary: 'Lets go of a sounding that has ended; one that goes on stays', gives: 'Done' },
+  },
+  {
+    ...{ ...watch, path: '/api/sound/{sounding}/frames/{frame}/thumbnail' },
+    ...{ summary: 'A small picture of a test frame of the last sounding', gives: JPEG },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run', status: 202 },

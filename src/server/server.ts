@@ -36,6 +36,7 @@ import { addIdempotency } from './idempotency.js';
 import { addNotes } from './notes.js';
 import { addPanel } from './panel-files.js';
 import { addSets } from './sets.js';
+import { addSoundings } from './soundings.js';
 import { Stream } from './stream.js';
 import { visitorOf } from './visitor.js';
 
@@ -205,6 +206,7 @@ async function openDoor(
   addIdempotency(app, (request) => visitorOf(request).key);
   addRoutes(app, options);
   addSets(app, options);
+  addSoundings(app, options);
   addAccess(app, { access, door, network });
   await addNotes(app, options);
   await addPanel(app, options.panel);

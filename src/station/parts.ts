@@ -9,6 +9,7 @@ import type { Firing } from './firing.js';
 import type { SetFolders } from './folders.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import type { Planner } from './planner.js';
+import type { Sounder } from './sounder.js';
 
 export interface Parts {
   readonly one: OneAtATime;
@@ -17,6 +18,7 @@ export interface Parts {
   readonly planner: Planner;
   readonly folders: SetFolders;
   readonly firing: Firing;
+  readonly sounder: Sounder;
   readonly events: EventLog;
   readonly journal: Journal | undefined;
   /** Calls for somebody when a run ends early. */

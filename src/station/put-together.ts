@@ -4,7 +4,7 @@ import { BodyInHand, BodyReport, type Finder, type FinderOptions, type ToldOfBod
 import type { BodyLimits } from '../exposure/index.js';
 import type { Naming } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
-import type { Judge } from '../light/index.js';
+import type { Judge, ProcessOptions } from '../light/index.js';
 import type { Sleep } from '../series/index.js';
 import { type Clock, systemClock } from '../system/index.js';
 import type { Alarm } from './alarm.js';
@@ -14,6 +14,7 @@ import { SetFolders } from './folders.js';
 import { OneAtATime } from './one-at-a-time.js';
 import type { Parts } from './parts.js';
 import { Planner } from './planner.js';
+import { Sounder } from './sounder.js';
 
 export interface StationOptions extends FinderOptions {
   /** The folder that takes set folders. */
@@ -40,6 +41,8 @@ export interface StationOptions extends FinderOptions {
   /** The clocks that schedules go by; the computer's where they are left out. */
   readonly clock?: Clock;
   readonly sleep?: Sleep;
+  /** Where the process that looks at pictures is not beside the program. */
+  readonly light?: ProcessOptions;
 }
 
 export function partsOf(
@@ -66,7 +69,25 @@ export function partsOf(
     log,
     openJudge,
   });
-  return { one, bodies, report, planner, folders, firing, events, journal, alarm, clock, sleep, log };
+  const sounder = new Sounder(
+    { stateFolder, light: options.light },
+    { one, bodies, report, planner, events },
+  );
+  return {
+    one,
+    bodies,
+    report,
+    planner,
+    folders,
+    firing,
+    sounder,
+    events,
+    journal,
+    alarm,
+    clock,
+    sleep,
+    log,
+  };
 }
 
 /** What is left is told where it has changed. A series knows how many sets are to come, and tells it itself. */

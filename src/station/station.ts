@@ -26,6 +26,7 @@ import { partsOf, type StationOptions } from './put-together.js';
 import { relabel } from './relabel.js';
 import { bodyOf } from './remake.js';
 import { beganBy, endCutOff, type Resuming, resume } from './resume.js';
+import type { BegunSounding } from './sounder.js';
 
 /** Whoever ends the program waits no longer for a proof that is being written: without it the set is whole. */
 const PROVED_WITHIN_MS = 5000;
@@ -83,6 +84,32 @@ export class Station {
     return one.errand(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping }));
   }
 
+  // --- soundings
+
+  /**
+   * Fires a few test frames, and proposes a set that holds all of the scene's light; comes back at once.
+   * @param written a SoundRequest as in shared/sounding.ts
+   * @throws EvenrungError as Sounder.begin
+   */
+  sound(written: unknown, startedBy = THIS_COMPUTER): BegunSounding {
+    return this.parts.sounder.begin(written, startedBy);
+  }
+
+  /** The test frame in hand ends, then nothing more is fired. @throws EvenrungError nothing-to-stop */
+  stopSounding(): void {
+    this.parts.sounder.stop();
+  }
+
+  /** The last sounding is told no more, and its pictures are let go of; one that goes on stays. */
+  putSoundingAway(): void {
+    this.parts.sounder.forget();
+  }
+
+  /** @returns a small picture of a test frame of the last sounding; null if there is none */
+  testFrame(sounding: string, frame: number): Buffer | null {
+    return this.parts.sounder.thumbnail(sounding, frame);
+  }
+
   /** Why there is no body, where looking for one failed. */
   get problem(): EvenrungError | null {
     return this.parts.bodies.problem;
@@ -135,7 +162,7 @@ export class Station {
    */
   async start(written: unknown, startedBy = THIS_COMPUTER): Promise<BegunRun> {
     const { parts } = this;
-    const { one, bodies, planner, journal } = parts;
+    const { one, bodies, planner, journal, sounder } = parts;
     one.mustBeFree();
     const askedAt = Date.now();
     const request = parseRunRequest(written);
@@ -150,6 +177,7 @@ export class Station {
     journal?.catchUp();
     if (journal?.unfinishedRun()) throw unfinishedFirst();
     const body = bodies.must();
+    sounder.forget();
     if (schedule === null) {
       const beginsAt = delay > 0 ? new Date(askedAt + delay * 1000) : null;
       return one.begin(startedBy, () => beginSet(parts, { request, plan, body, beginsAt, startedBy }));
@@ -310,8 +338,9 @@ export class Station {
 
   /** @throws EvenrungError folder-not-writable */
   async checkFolder(): Promise<void> {
-    const { folders } = this.parts;
+    const { folders, sounder } = this.parts;
     await folders.check();
+    await sounder.sweepUp();
     folders.sweepUnused();
   }
 

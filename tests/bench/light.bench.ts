@@ -20,6 +20,7 @@ import { marksOf } from '../../src/light/steady/marks.js';
 import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
 import { at, errorsOf } from '../light/radiance-error.js';
 import { setRatio } from './light-set-ratio.js';
+import { soundings } from './light-soundings.js';
 
 const PROCESS = path.resolve('dist/program/light-process.js');
 const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], { stdio: 'inherit' });
@@ -230,7 +231,11 @@ const LEVELS = Array.from({ length: 256 }, (_, level) => 2.2 * Math.log2(Math.ma
 const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
 
 try {
-  const all = { memory, judged: judging, merged: merging, radiance, shift: shifts, 'set-ratio': setRatio };
+  const all = {
+    ...{ memory, judged: judging, merged: merging, radiance },
+    soundings: () => soundings(PROCESS),
+    ...{ shift: shifts, 'set-ratio': setRatio },
+  };
   for (const [name, line] of Object.entries(all))
     if (lines.length === 0 || lines.includes(name)) await line();
 } finally {

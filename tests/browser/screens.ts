@@ -4,6 +4,7 @@ import type { Page } from 'playwright-core';
 import type { BodyState, DaemonState, FrameView, RunView } from '../../shared/state.js';
 import { withDusk } from './dusk.js';
 import { ask, freshly, hold, type PracticePanel, type Size } from './practice-panel.js';
+import { withSounding, withTestFrames } from './sounding-views.js';
 
 export interface Screen {
   readonly name: string;
@@ -270,6 +271,16 @@ export const SCREENS: readonly Screen[] = [
       await page.getByRole('list', { name: 'What would do:' }).waitFor();
     },
   },
+  {
+    name: 'form-sounding',
+    state: nothingFired,
+    done: async (page) => page.getByText('No spot meter? Take a sounding').click(),
+  },
+  { name: 'form-sounding-firing', state: withSounding('firing') },
+  { name: 'form-sounding-proposed', state: withSounding('proposed'), before: withTestFrames },
+  { name: 'form-sounding-short', state: withSounding('short'), before: withTestFrames },
+  { name: 'form-sounding-sun', state: withSounding('sun') },
+  { name: 'form-sounding-failed', state: withSounding('failed') },
   { name: 'body-looking', at: '', state: withBody({ state: 'looking' }) },
   {
     name: 'body-absent',

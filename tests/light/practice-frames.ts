@@ -47,3 +47,10 @@ export async function copyOf(jpeg: Buffer, side: number): Promise<Copy> {
 }
 
 export const NINE = [-4, -3, -2, -1, 0, 1, 2, 3, 4] as const;
+
+/** @returns JPEG, 1200 x 800, of a scene at f/8 and ISO 100 */
+export const pictureAt = (scene: View['scene'], tv: Sixths): Promise<Buffer> =>
+  renderFrame({
+    ...{ tv, av: F8, iso: 100, biasSixths: sixths(0), takenAt: new Date(0), model: 'Practice', serial: '1' },
+    ...{ manual: true, view: { ...STILL, scene } },
+  });

@@ -2,7 +2,8 @@
 import { describe, expect, it } from 'vitest';
 import { LINEAR_OF_LEVEL, levelOf } from '../../shared/srgb.js';
 import { type Copy, FLOOR, SHOULDER } from '../../src/light/copy.js';
-import { coverageOf, SMALL_PART } from '../../src/light/coverage/coverage.js';
+import { SMALL_PART } from '../../src/light/coverage/areas.js';
+import { coverageOf } from '../../src/light/coverage/coverage.js';
 import { CELL, type ExposedFrame } from '../../src/light/coverage/exposed.js';
 import { coverageMap } from '../../src/light/coverage/map.js';
 import { partsOf } from '../../src/light/coverage/parts.js';

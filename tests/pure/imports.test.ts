@@ -20,6 +20,8 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
   'src/journal': ['src/system'],
   // Learning goes by what the files of a body record.
   'src/bodies': ['src/exposure', 'src/camera', 'src/frames', 'src/system'],
+  // Test frames are fired, looked at, and thrown away.
+  'src/sounding': ['src/exposure', 'src/plan', 'src/camera', 'src/frames', 'src/light', 'src/bodies'],
   'src/set': [
     'src/exposure',
     'src/plan',
@@ -49,6 +51,8 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
     'src/bodies',
     'src/set',
     'src/series',
+    'src/light',
+    'src/sounding',
     'src/system',
   ],
   // It plans, lists the sets that are kept and hands out their files by itself; whatever moves the camera goes through the station.

@@ -14,6 +14,7 @@ import { firstIssue, parseSetRequest, setRequestSchema } from '../../shared/requ
 import { parseRunRequest, runRequestSchema } from '../../shared/run-request.js';
 import { scheduleRequestSchema } from '../../shared/schedule.js';
 import { readSetRecord, setRecordSchema } from '../../shared/set-record.js';
+import { soundRequestSchema } from '../../shared/sounding.js';
 import { watcherMessageSchema } from '../../shared/stream.js';
 import { addBodies } from '../../src/commands/bodies.js';
 import { addDevices } from '../../src/commands/devices.js';
@@ -27,6 +28,7 @@ import { addRun } from '../../src/commands/run.js';
 import { addSchedule } from '../../src/commands/schedule.js';
 import { addServe } from '../../src/commands/serve.js';
 import { addSets } from '../../src/commands/sets.js';
+import { addSound } from '../../src/commands/sound.js';
 import { readFields } from '../../src/server/fields.js';
 
 /** Words of the libraries, and of the language itself. */
@@ -54,6 +56,7 @@ describe('every option of every command', () => {
     addFire(all, log);
     addBodies(all, log);
     addLearn(all, log);
+    addSound(all, log);
     addSets(all, log);
     addRun(all);
     addDevices(all);
@@ -168,6 +171,7 @@ describe('every field that is sent', () => {
   const SCHEMAS: Readonly<Record<string, z.ZodType>> = {
     ...{ setRequestSchema, runRequestSchema, scheduleRequestSchema, askedSchema, pairRequestSchema },
     ...{ relabelSchema, againSchema, setsQuerySchema, bodyProfileSchema, watcherMessageSchema },
+    soundRequestSchema,
   };
   const WRONG: readonly unknown[] = [
     ...[null, true, 0, -1, 1.5, 1e9, Number.NaN, Number.POSITIVE_INFINITY, '', 'x', 'x'.repeat(9000)],

@@ -29,6 +29,9 @@ const NOT_MEASURED = { heldMb: 0, residentMb: 0 };
 const CHANGES = [
   ['POST', '/api/run', FIRE],
   ['POST', '/api/run/stop', {}],
+  ['POST', '/api/sound', { step: 1 }],
+  ['POST', '/api/sound/stop', {}],
+  ['POST', '/api/sound/put-away', {}],
   ['POST', '/api/run/hold', {}],
   ['POST', '/api/run/go-on', {}],
   ['POST', '/api/run/resume', {}],
@@ -53,6 +56,7 @@ const READS = [
   '/api/sets/x/contact-sheet',
   '/api/sets/x/frames/1/file',
   '/api/run/x/frames/1/thumbnail',
+  '/api/sound/x/frames/1/thumbnail',
   '/api/me',
 ] as const;
 const FOR_HERE_ONLY = [

@@ -6,6 +6,7 @@ import type { Suggestion, WirePlan } from '../../shared/plan.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import type { WrittenSetRequest } from '../../shared/request.js';
 import type { WrittenRunRequest } from '../../shared/run-request.js';
+import type { WrittenSoundRequest } from '../../shared/sounding.js';
 import type { DaemonState, ForeseenSchedule } from '../../shared/state.js';
 import { text } from './text.js';
 
@@ -62,6 +63,17 @@ export const askResume = (): Promise<Answer<{ run: string }>> =>
 
 export const askEnd = (): Promise<Answer<unknown>> =>
   call('POST', '/api/run/end', { seconds: SETTINGS_SECONDS });
+
+/** Test frames that say which set holds the light of the scene. */
+export const askSound = (request: WrittenSoundRequest): Promise<Answer<{ sounding: string }>> =>
+  call<{ sounding: string }>('POST', '/api/sound', { json: request, noAnswer: text.failures.noAnswerToRun });
+
+export const askStopSounding = (): Promise<Answer<unknown>> => call('POST', '/api/sound/stop', {});
+
+export const askPutSoundingAway = (): Promise<Answer<unknown>> => call('POST', '/api/sound/put-away', {});
+
+export const testFramePath = (sounding: string, frame: number): string =>
+  `/api/sound/${encodeURIComponent(sounding)}/frames/${frame}/thumbnail`;
 
 export const askStop = (): Promise<Answer<unknown>> => call('POST', '/api/run/stop', {});
 

@@ -401,6 +401,7 @@ export type Action =
   | 'check'
   | 'clock'
   | 'fire'
+  | 'sound'
   | 'stop'
   | 'hold'
   | 'let-go'

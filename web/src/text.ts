@@ -12,6 +12,7 @@ import { phoneText } from './text-phone.js';
 import { readingsText } from './text-readings.js';
 import { scheduleText } from './text-schedule.js';
 import { setsText } from './text-sets.js';
+import { soundingText } from './text-sounding.js';
 import { viewerText } from './text-viewer.js';
 import {
   about,
@@ -76,6 +77,7 @@ export const text = {
   ...accessText,
   ...lightText,
   ...readingsText,
+  ...soundingText,
   ...viewerText,
   ...phoneText,
 

@@ -10,7 +10,7 @@ import { PARTIAL, putWhole, syncFile, syncFolder } from '../../system/index.js';
 import { type Checksum, checksumOf, SUMS } from '../hand-over/checksum.js';
 import { type HandedOver, handOver } from '../hand-over/hand-over.js';
 import { CONTACT_SHEET, OF_LIGHT, RECORD, recordText, TABLE } from '../hand-over/names.js';
-import { rawKindOf } from '../read/raw.js';
+import { kindOf } from '../read/kind.js';
 import { defaultNaming, type SetNaming, setFolderName, type Template } from './naming.js';
 import { type KeptName, lookOnDisk } from './on-disk.js';
 import { isForsaken, RESERVE, releaseAll, releaseRest, reserve, reserveAgain } from './reserve.js';
@@ -172,10 +172,9 @@ export class SetFolder {
 
   /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
   async kindOf(file: string): Promise<string | undefined> {
-    const { fileTypeFromFile } = await import('file-type');
     return this.storing(async () => {
       this.sawFrame(await sizeOf(file));
-      return (await fileTypeFromFile(file))?.ext ?? (await rawKindOf(file));
+      return kindOf(file);
     });
   }
 

@@ -3,8 +3,8 @@
 import { NOT_MISSED } from '../../../shared/clipping.js';
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { FLOOR, SHOULDER } from '../copy.js';
+import { areasOf } from './areas.js';
 import { CELL, type Cells, cellsOf, type ExposedFrame, heldBy, highestOf, lostShare } from './exposed.js';
-import { partsOf } from './parts.js';
 import type { Coverage, Missing } from './result.js';
 import { sentenceOf } from './words.js';
 
@@ -12,11 +12,6 @@ export interface CoverageOfCells {
   readonly coverage: Coverage;
   readonly cells: Cells;
 }
-
-/** A part that is no larger, as a share of the picture, is a lamp or a glint: a disc of a 28th of the picture's height. Common practice, no source. */
-export const SMALL_PART = 0.001;
-/** Of the picture, all of them together. Common practice, no source. */
-const MOST_IN_SMALL = 0.01;
 
 /**
  * @param frames of one set, in any order, all of one shape; one is enough
@@ -51,21 +46,8 @@ function shareOf({ of }: Cells, isMeant: (kind: number) => boolean): number {
 
 /** @param frames that of this end first */
 function missingAt(end: 'bright' | 'dark', cells: Cells, frames: readonly ExposedFrame[]): Missing {
-  const { parts, partOf } = partsOf(cells, CELL[end]);
-  const count = cells.of.length;
-  const fits = parts.map(({ size }) => size <= SMALL_PART * count);
-  const tiny = parts.reduce((all, { size }, index) => (fits[index] ? all + size : all), 0) / count;
-  // A great many of them are as good as an area.
-  const isSmall = fits.map((does) => does && tiny <= MOST_IN_SMALL);
-  const sum = (small: boolean) =>
-    parts.reduce((all, { size }, index) => (isSmall[index] === small ? all + size : all), 0) / count;
-  const share = sum(false);
-  const leftOut = (cell: number) => isSmall[(partOf[cell] as number) - 1] === true;
-  return {
-    share,
-    stops: share > NOT_MISSED ? stopsMissing(frames, end, leftOut) : 0,
-    small: { count: isSmall.filter(Boolean).length, share: sum(true) },
-  };
+  const { share, small, isInSmall } = areasOf(cells, CELL[end]);
+  return { share, stops: share > NOT_MISSED ? stopsMissing(frames, end, isInSmall) : 0, small };
 }
 
 /** Farther is a guess that helps nobody. */

@@ -1,12 +1,16 @@
 // In how many frames of a set each cell of the picture is well exposed. Pure; knows pictures and offsets, and no words.
 import { type Copy, FLOOR, isSameShape, SHOULDER } from '../copy.js';
 
-/** A frame as coverage sees it: a small copy, each pixel of which is a cell. */
-export interface ExposedFrame {
-  readonly number: number;
+/** A picture as coverage sees it: a small copy, each pixel of which is a cell. */
+export interface Exposed {
   /** EV from the base, exact; + is more light. */
   readonly offsetEv: number;
   readonly copy: Copy;
+}
+
+/** A frame of a set. */
+export interface ExposedFrame extends Exposed {
+  readonly number: number;
 }
 
 /** What a cell is in the whole set. */
@@ -28,7 +32,7 @@ export const highestOf = ({ pixels }: Copy, cell: number): number =>
  * @param frames at least one, the darkest first, all of one shape
  * @throws RangeError if there is none, or their shapes differ
  */
-export function cellsOf(frames: readonly ExposedFrame[]): Cells {
+export function cellsOf(frames: readonly Exposed[]): Cells {
   const [first] = frames;
   if (first === undefined) throw new RangeError('Cells of no frame.');
   const { width, height } = first.copy;
@@ -56,7 +60,7 @@ export function cellsOf(frames: readonly ExposedFrame[]): Cells {
 
 /** @returns share of the cells, 0 to 1, that are well exposed in this frame, and of those that are so in no other one */
 export function heldBy(
-  { copy }: ExposedFrame,
+  { copy }: Exposed,
   cells: Cells,
 ): { readonly exposed: number; readonly alone: number } {
   const count = cells.of.length;
@@ -73,7 +77,7 @@ export function heldBy(
 
 /** @returns share of the cells, 0 to 1, in which a frame is too bright (`bright`) or too dark, leaving out some */
 export function lostShare(
-  { copy }: ExposedFrame,
+  { copy }: Exposed,
   end: 'bright' | 'dark',
   isLeftOut: (cell: number) => boolean,
 ): number {

@@ -1,7 +1,7 @@
 // The picture of what a set holds: the scene in dim grey, and over it the cells that no frame holds, and those that only one does. Pure.
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { type Copy, FLOOR, SHOULDER } from '../copy.js';
-import { CELL, type Cells, type ExposedFrame, highestOf } from './exposed.js';
+import { CELL, type Cells, type Exposed, highestOf } from './exposed.js';
 
 /** Okabe and Ito, "Color Universal Design" (2008): orange and sky blue are told apart by whoever sees colours otherwise. */
 const NONE = [230, 159, 0] as const;
@@ -16,7 +16,7 @@ const DIM = 150;
  * @param frames all of one shape, as the cells
  * @returns as large as the cells
  */
-export function coverageMap(frames: readonly ExposedFrame[], cells: Cells): Copy {
+export function coverageMap(frames: readonly Exposed[], cells: Cells): Copy {
   const { width, height, of } = cells;
   const scene = sceneOf(frames, of.length);
   const pixels = new Uint8Array(of.length * 3);
@@ -40,7 +40,7 @@ function coverOf(
 }
 
 /** The whole scene in grey: the logarithm of its light, from the frame that shows each cell best, so that beams and sky are both seen. */
-function sceneOf(frames: readonly ExposedFrame[], count: number): Float64Array {
+function sceneOf(frames: readonly Exposed[], count: number): Float64Array {
   const light = new Float64Array(count);
   for (let cell = 0; cell < count; cell += 1) {
     let best = Number.POSITIVE_INFINITY;

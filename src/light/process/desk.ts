@@ -5,6 +5,7 @@ import { isSameShape } from '../copy.js';
 import { coverageOf } from '../coverage/coverage.js';
 import type { ExposedFrame } from '../coverage/exposed.js';
 import { coverageMap } from '../coverage/map.js';
+import { type AskedEnds, endsOf, type SceneEnds } from '../ends/tell.js';
 import type { Asked, Covered, Looked, MergedPictures } from '../protocol.js';
 import { Merging } from '../radiance/merge.js';
 import { isRising, type Response, recoveredResponse } from '../radiance/response.js';
@@ -75,6 +76,10 @@ export class Desk {
       .png({ compressionLevel: 6 })
       .toBuffer();
     return { coverage, map };
+  }
+
+  ends(at: AskedEnds): SceneEnds | null {
+    return this.frames.size === 0 ? null : endsOf(this.exposed(), at);
   }
 
   async response(): Promise<Response | null> {

@@ -25,6 +25,8 @@ async function answerTo(question: Question): Promise<Answers[keyof Answers]> {
       return null;
     case 'coverage':
       return desk.coverage();
+    case 'ends':
+      return desk.ends(question.at);
     case 'response':
       return desk.response();
     case 'merge-begin':

@@ -26,6 +26,7 @@ import { Labels } from './Labels.js';
 import { AskedByChoice, FollowsFromReadings, Readings } from './Readings.js';
 import { REFUSED_ID, RefusedPlan } from './RefusedPlan.js';
 import { Schedule } from './Schedule.js';
+import { Sounding } from './Sounding.js';
 import { Ways } from './Ways.js';
 
 type Field =
@@ -73,6 +74,7 @@ export function Ask() {
         {text.ask.heading}
       </h2>
       <AskedByChoice />
+      <Sounding />
       {byReadings ? (
         <>
           <Readings about={about} />

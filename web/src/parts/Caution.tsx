@@ -1,13 +1,15 @@
 // What has to be known before anything is fired, where it is seen before the bar is pressed.
 import { cautionsIn } from '../../../shared/cautions.js';
+import { sunSeen } from '../sounding.js';
 import { planShown } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
 
 export function Caution() {
+  const cautions = [...cautionsIn(planShown.value?.warnings ?? []), ...sunSeen.value];
   return (
     <div role="alert">
-      {cautionsIn(planShown.value?.warnings ?? []).map((sentence) => (
+      {cautions.map((sentence) => (
         <p key={sentence} class="obstacle sun-caution">
           <Mark of="attention" />
           <span>{text.said(sentence)}</span>

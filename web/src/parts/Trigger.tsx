@@ -4,6 +4,7 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import type { WirePlan } from '../../../shared/plan.js';
 import { canTremble } from '../alarm.js';
 import { route } from '../route.js';
+import { isSounding } from '../sounding.js';
 import {
   busy,
   check,
@@ -207,6 +208,7 @@ function useLabel(): Label {
   const blockedBy = (first: string): Label => ({ first, second: '', does: 'nothing' });
   if (starting.value) return blockedBy(text.trigger.starting);
   if (connection.value.state !== 'connected') return blockedBy(text.trigger.notConnected);
+  if (isSounding.value) return blockedBy(text.sounding.underWay);
   const current = planning.value;
   switch (current.state) {
     case 'none':
