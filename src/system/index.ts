@@ -10,6 +10,7 @@ export {
   refusedWhileReading,
   refusedWhileWorking,
 } from './refused.js';
+export { ProcessFell, SideProcess, type SideProcessOptions, type SideReply } from './side-process.js';
 export { makeReady } from './state-folder.js';
 export { stayAwake } from './stay-awake.js';
 export { PARTIAL, putWhole, syncFile, syncFolder } from './sync.js';

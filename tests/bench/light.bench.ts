@@ -1,6 +1,7 @@
 // `npm run bench -- light`: how near what is told of pictures comes to what is known of the practice scene, and what it costs. Goals are
 // printed beside; processor time is counted, not time on a clock, since other things may run. `npm run bench -- light 100` looks at fewer frames for
-// false marks.
+// false marks. `npm run bench -- light resident` prints only what the daemon has resident after 10,000 frames, which takes half an hour;
+// `npm run bench -- light resident 500` the same after fewer.
 import { spawnSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
@@ -19,12 +20,19 @@ import { compared } from '../../src/light/steady/compare.js';
 import { marksOf } from '../../src/light/steady/marks.js';
 import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
 import { at, errorsOf } from '../light/radiance-error.js';
+import { benchResident } from './frames-bench.js';
 
 const PROCESS = path.resolve('dist/program/light-process.js');
 const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], { stdio: 'inherit' });
 if (built.status !== 0) throw new Error('The program does not build.');
 
-const asked = Number(process.argv[4] ?? 1000);
+const words = process.argv.slice(4);
+const isResidentAlone = words.includes('resident');
+const number = Number(words.find((word) => /^\d+$/.test(word)) ?? Number.NaN);
+/** Frames that are looked at for false marks. */
+const asked = Number.isNaN(number) ? 1000 : number;
+/** Frames after which memory is looked at: the line names 10,000. */
+const fired = isResidentAlone && !Number.isNaN(number) ? number : 10_000;
 const PERCENT = 100;
 const MIB = 2 ** 20;
 const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-light-bench-'));
@@ -227,11 +235,14 @@ const LEVELS = Array.from({ length: 256 }, (_, level) => 2.2 * Math.log2(Math.ma
 const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
 
 try {
-  await memory();
-  await judging();
-  await merging();
-  await radiance();
-  await shifts();
+  if (!isResidentAlone) {
+    await memory();
+    await judging();
+    await merging();
+    await radiance();
+    await shifts();
+  }
+  await benchResident(folder, fired);
 } finally {
   await rm(folder, { recursive: true, force: true });
 }

@@ -5,8 +5,9 @@ import path from 'node:path';
 import { whyRefused } from '../../../shared/refused.js';
 import type { KeptFrame, KeptSetRecord } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
+import { pictures } from '../decode/pictures.js';
 import { SUMS, sumsText } from './checksum.js';
-import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { CONTACT_SHEET } from './contact-sheet.js';
 import { createdAtOf } from './created-at.js';
 import { filesOf, sidecarsOf } from './files-of.js';
 import { isOurOwn, readSidecar, sidecarText, writeSidecar } from './sidecar.js';
@@ -41,7 +42,10 @@ export async function handOver(
   const sidecars = await writeSidecars(folder, record, made, leaving, making);
   const inFolder = (name: string) => path.join(folder, name);
   await making.one(CONTACT_SHEET, async () =>
-    putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheetOf(record, thumbnails))),
+    putWhole(
+      inFolder(CONTACT_SHEET),
+      await pictures.ask({ ask: 'sheet', sheet: sheetOf(record, thumbnails) }),
+    ),
   );
   await making.one(TABLE, () => putWhole(inFolder(TABLE), tableText(record.frames.map(rowOf))));
   await making.one(SUMS, () => putWhole(inFolder(SUMS), sumsText(sumsOf(made))));

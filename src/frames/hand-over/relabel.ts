@@ -6,11 +6,12 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { type KeptSetRecord, readSetRecord, SET_RECORD_VERSION } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
+import { pictures } from '../decode/pictures.js';
 import { fileInside } from '../folder/inside.js';
 import { RECORD, recordText } from '../folder/set-folder.js';
 import { readPicture } from '../read/picture.js';
 import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
-import { CONTACT_SHEET, drawContactSheet } from './contact-sheet.js';
+import { CONTACT_SHEET } from './contact-sheet.js';
 import { shownFilesOf } from './files-of.js';
 import { sheetOf } from './hand-over.js';
 import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
@@ -80,7 +81,7 @@ async function titleSheet(folder: string, record: KeptSetRecord, write: Write): 
     // A sheet with all its pictures and its old title is worth more.
     return;
   }
-  await write(CONTACT_SHEET, await drawContactSheet(sheetOf(record, thumbnails)));
+  await write(CONTACT_SHEET, await pictures.ask({ ask: 'sheet', sheet: sheetOf(record, thumbnails) }));
 }
 
 /** Other lines stay as they are, whoever wrote them. */
