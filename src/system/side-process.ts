@@ -1,7 +1,9 @@
 // A process beside the program, as the program sees it: begun when something is asked, ended when nothing has been asked for a while, so that
 // its memory is given back, and begun anew after it fell. What is asked and answered is plain data; what it is about, only its two ends know.
 import { type ChildProcess, fork } from 'node:child_process';
+import { existsSync } from 'node:fs';
 import os from 'node:os';
+import path from 'node:path';
 
 export interface SideProcessOptions {
   /** Its compiled entry. */
@@ -24,7 +26,7 @@ export interface SideProcessOptions {
 
 /** The process ended before it answered, whatever ended it. */
 export class ProcessFell extends Error {
-  /** False if the system would not start one. */
+  /** False if there was none: the system would not start it, or its program is not there. */
   readonly began: boolean;
 
   constructor(message: string, began = true) {
@@ -129,6 +131,7 @@ class OneSide<Asked, Answers> {
 
   private fork(): ChildProcess {
     const { entry, execArgv = [], env = {}, execPath } = this.options;
+    if (!existsSync(entry)) throw this.notBegun(`there is no ${path.basename(entry)}`);
     let child: ChildProcess;
     try {
       child = fork(entry, [], {

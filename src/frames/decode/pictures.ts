@@ -6,13 +6,13 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { ProcessFell, SideProcess, type SideProcessOptions } from '../../system/index.js';
 import type { Answers, Asked, Work } from './protocol.js';
 
-/** Beside the built program; the second is where it lies for whoever runs the sources, as the tests do. */
-const ENTRIES = ['./picture-process.js', '../../../dist/program/picture-process.js'].map((entry) =>
-  fileURLToPath(new URL(entry, import.meta.url)),
-);
+const at = (entry: string) => fileURLToPath(new URL(entry, import.meta.url));
+/** Beside the built program; or where that lies for whoever runs the sources, as the tests do. */
+const BESIDE = at('./picture-process.js');
+const BUILT = at('../../../dist/program/picture-process.js');
 
 const OPTIONS: SideProcessOptions = {
-  entry: ENTRIES.find((entry) => existsSync(entry)) ?? '',
+  entry: existsSync(BESIDE) ? BESIDE : BUILT,
   name: 'The process that decodes pictures',
   // Frames of 30 s follow each other without another process for each.
   idleMs: 60_000,
@@ -70,7 +70,7 @@ export class Pictures {
   }
 }
 
-/** A computer that starts no more processes is no reason to reject a frame. */
+/** A computer on which it cannot be begun is no reason to reject a frame. */
 async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
   const { workOn } = await import('./work.js');
   return (await workOn(question)) as Work[Ask['ask']];
