@@ -23,7 +23,7 @@ export class HeldProcess extends SideProcess<Asked, Answers> {
   constructor({ entry = ENTRY, idleMs = IDLE_MS }: ProcessOptions = {}) {
     super({
       ...{ entry, idleMs, deadlineMs: DEADLINE_MS, name: 'The process that looks at pictures' },
-      ...{ execArgv: HEAP, env: MEMORY },
+      ...{ givesWay: true, execArgv: HEAP, env: MEMORY },
     });
   }
 }

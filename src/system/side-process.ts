@@ -16,6 +16,8 @@ export interface SideProcessOptions {
   readonly deadlineMs: number;
   /** After so many questions another process takes its place; left out, none does. */
   readonly mostQuestions?: number | undefined;
+  /** Whether it has less right to the processor than what fires; left out, it has the program's own. */
+  readonly givesWay?: boolean | undefined;
   /** Node's own arguments. */
   readonly execArgv?: readonly string[] | undefined;
   /** Beside the program's own environment. */
@@ -124,7 +126,7 @@ class OneSide<Asked, Answers> {
     this.options = options;
     this.ended = ended;
     this.child = this.fork();
-    giveWay(this.child);
+    if (options.givesWay === true) giveWay(this.child);
     this.child.on('message', (reply: SideReply<Answers>) => this.answered(reply));
     this.child.on('exit', () => this.fell('has ended'));
   }
@@ -180,6 +182,8 @@ class OneSide<Asked, Answers> {
     this.fell(how);
     if (child.exitCode !== null || child.signalCode !== null || child.pid === undefined) return;
     const gone = new Promise((resolve) => child.once('exit', resolve));
+    // Whoever waits for that is kept from ending until then.
+    child.ref();
     child.kill('SIGKILL');
     await gone;
   }

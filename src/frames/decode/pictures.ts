@@ -1,5 +1,6 @@
 // The process that decodes pictures, as the daemon sees it: no decoder runs in the daemon itself. If the process falls, or hangs, everything that was
-// asked is asked again, one question after another and nothing else meanwhile: a picture over which it falls once more did that by itself.
+// asked is asked again, one question after another and nothing else meanwhile: a picture over which it falls once more did that by itself. It has as much
+// right to the processor as the daemon: no frame is verified, and no set ends, before its picture has been looked at.
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { EvenrungError } from '../../../shared/errors.js';
