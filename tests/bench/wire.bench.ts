@@ -9,7 +9,7 @@ import { spawnSync } from 'node:child_process';
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
-import { readyForPictures, warmUp } from '../../src/frames/index.js';
+import { warmUp } from '../../src/frames/index.js';
 import type { FaceName } from '../wire/ptp/plugged-body.js';
 import type { Fired } from './wire-messages.js';
 import { writePictures } from './wire-pictures.js';
@@ -340,7 +340,7 @@ const began = performance.now();
 const scratch = await mkdtemp(path.join(os.tmpdir(), 'evenrung-wire-bench-'));
 try {
   await buildProcesses();
-  await Promise.all([warmUp(), readyForPictures()]);
+  await warmUp();
   const bench: Bench = { scratch, pictures: await writePictures(scratch) };
   console.log(`${os.cpus().length} cores, load ${load()}`);
 

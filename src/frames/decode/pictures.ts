@@ -79,8 +79,3 @@ async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask
 
 /** The one that the program uses. */
 export const pictures = new Pictures();
-
-/** Begins the process beforehand, so that the first picture does not wait for it. Never rejects. */
-export async function readyForPictures(): Promise<void> {
-  await pictures.ask({ ask: 'ready' }).catch(() => undefined);
-}
