@@ -7,10 +7,10 @@ export const SETS_AT_START = 20;
 export const SETS = 400;
 
 /** @returns after how many sets the memory is looked at; the first and the last are compared */
-export const looksIn = (sets: number): readonly number[] =>
-  [SETS_AT_START, ...[0.25, 0.5, 0.75].map((part) => Math.round(part * sets)), sets].filter(
-    (look, at, all) => look <= sets && look > (all[at - 1] ?? 0),
-  );
+export const looksIn = (sets: number): readonly number[] => {
+  const looks = [SETS_AT_START, ...[0.25, 0.5, 0.75, 1].map((part) => Math.round(part * sets))];
+  return [...new Set(looks)].filter((look) => look <= sets).sort((one, other) => one - other);
+};
 
 /** In MiB. */
 export interface Memory {
