@@ -2,7 +2,7 @@
 import type { EvenrungError } from '../../shared/errors.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
-import type { Naming } from '../frames/index.js';
+import { type Naming, readyForPictures } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
 import type { EndedSet } from '../series/index.js';
 import { keeperOf, lastCame, Run, type RunOptions } from '../set/index.js';
@@ -88,6 +88,7 @@ export class Firing {
     this.before = this.last;
     this.last = run;
     this.notePaid(run);
+    void readyForPictures();
     const { error, folder, frames, ...ended } = await run.carryOut();
     const { state, sentence, verified } = ended;
     const code = error?.code ?? null;

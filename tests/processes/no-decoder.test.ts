@@ -27,7 +27,6 @@ it('the daemon verifies and hands over sets without a decoder, and ends the proc
   onTestFinished(() => daemon.signal('SIGKILL'));
   const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
   await daemon.until(/Body: Practice body/);
-  expect(await childrenOf(daemon, 'picture-process.js')).toEqual([]);
   const started = await fetch(`${address}/api/run`, {
     method: 'POST',
     headers: { 'content-type': 'application/json' },

@@ -19,6 +19,7 @@ it('the library that decodes is loaded where pictures are decoded, and nowhere e
   const beside = /^src\/(?:light\/(?:process|read)|camera\/practice)\//;
   expect(filesWith(/(?:import\(|from )'sharp'/).filter((file) => !beside.test(file))).toEqual([
     'src/frames/decode/small-copy.ts',
+    'src/frames/decode/work.ts',
     'src/frames/hand-over/contact-sheet.ts',
     'src/frames/hand-over/letters.ts',
   ]);

@@ -79,3 +79,8 @@ async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask
 
 /** The one that the program uses. */
 export const pictures = new Pictures();
+
+/** Begins the process beforehand, so that the first frame is verified no later than the others. Never rejects. */
+export async function readyForPictures(): Promise<void> {
+  await pictures.ask({ ask: 'ready' }).catch(() => undefined);
+}

@@ -8,6 +8,7 @@ import type { PixelSize, SmallCopy, SmallPicture, Turn } from './small-copy.js';
 export type Source = string | Uint8Array;
 
 export type Asked =
+  | { readonly ask: 'ready' }
   | { readonly ask: 'small'; readonly source: Source; readonly turn: Turn | null }
   | { readonly ask: 'size'; readonly source: Source }
   | { readonly ask: 'upright'; readonly jpeg: Uint8Array; readonly turn: Turn }
@@ -16,6 +17,7 @@ export type Asked =
 
 /** What comes of each question. */
 export interface Work {
+  readonly ready: null;
   readonly small: SmallCopy;
   readonly size: PixelSize;
   readonly upright: Uint8Array | null;

@@ -5,6 +5,9 @@ import { pixelsOf, sizeOf, smallCopyOf, uprightOf } from './small-copy.js';
 /** @throws EvenrungError, or Error, as each of them does */
 export async function workOn(asked: Asked): Promise<Work[keyof Work]> {
   switch (asked.ask) {
+    case 'ready':
+      await import('sharp');
+      return null;
     case 'small':
       return smallCopyOf(asked.source, asked.turn);
     case 'size':
