@@ -10,6 +10,7 @@ const built = (file: string) => fileURLToPath(new URL(`../dist/${file}`, import.
 export const MAIN = built('program/main.js');
 export const CAMERA_PROCESS = built('program/camera-process.js');
 export const LIGHT_PROCESS = built('program/light-process.js');
+export const PICTURE_PROCESS = built('program/picture-process.js');
 export const PANEL = built('web');
 
 export interface Ended {

@@ -3,7 +3,7 @@
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { type Body, type BodyIdentity, LOST } from '../camera/index.js';
-import { warmUp } from '../frames/index.js';
+import { readyForPictures, warmUp } from '../frames/index.js';
 import type { Finder } from './finder.js';
 import type { BodyReport } from './report.js';
 
@@ -121,6 +121,7 @@ export class BodyInHand {
       // Only saves time later; what fails here fails again, and is told, where it is needed.
       const warm = warmUp().catch(() => undefined);
       const { body, notes } = await this.find();
+      void readyForPictures();
       await warm;
       this.paid = await payBack(body);
       // What does not succeed now does when a set begins.

@@ -1,5 +1,7 @@
 // What came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
 
+export { readyForPictures } from './decode/pictures.js';
+export type { PixelSize, SmallPicture } from './decode/small-copy.js';
 export { setFoldersIn } from './folder/find-sets.js';
 export { fileInside } from './folder/inside.js';
 export {
@@ -81,8 +83,8 @@ export {
 export { ExifToolProcess, exifTool } from './read/exiftool.js';
 export { kindOf } from './read/kind.js';
 export type { LightGrid } from './read/light-grid.js';
-export { type Picture, readPicture, type SmallPicture, smallPicture } from './read/picture.js';
-export { isSameSize, type PixelSize, readPixelSize } from './read/pixel-size.js';
+export { type Picture, readPicture, smallPicture } from './read/picture.js';
+export { isSameSize, readPixelSize } from './read/pixel-size.js';
 export { type RawPreview, readRawPreview, readRawRecorded, shownPreview } from './read/raw.js';
 export { readRecorded } from './read/recorded.js';
 export type { RecordedExposure } from './read/recorded-exposure.js';
@@ -90,7 +92,7 @@ export { hasParts, type TakenAt, wallOf } from './read/taken-at.js';
 export { kindInWords, ownFirst, shownFirst } from './read/two-files.js';
 export { readWholeness, type Wholeness } from './wholeness/index.js';
 
-/** Loads the libraries that read pictures. They are left out of the start, so that the daemon is ready at once. */
+/** Loads the libraries that read what files record. They are left out of the start, so that the daemon is ready at once. */
 export async function warmUp(): Promise<void> {
-  await Promise.all([import('sharp'), import('exifreader'), import('file-type')]);
+  await Promise.all([import('exifreader'), import('file-type')]);
 }

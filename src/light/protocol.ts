@@ -1,4 +1,5 @@
 // What goes between a judge and the process of this room. Plain data; pixels never cross, only what they tell.
+import type { SideReply } from '../system/index.js';
 import type { Coverage } from './coverage/result.js';
 import type { AskedEnds, SceneEnds } from './ends/tell.js';
 import type { Response } from './radiance/response.js';
@@ -83,6 +84,4 @@ export interface Answers {
 
 export type Question = { readonly id: number } & Asked;
 
-export type Answer =
-  | { readonly id: number; readonly answer: Answers[keyof Answers] }
-  | { readonly id: number; readonly error: string };
+export type Answer = SideReply<Answers>;

@@ -2,7 +2,7 @@
 import type { EvenrungError } from '../../shared/errors.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
-import type { Naming } from '../frames/index.js';
+import { type Naming, readyForPictures } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
 import type { Judge } from '../light/index.js';
 import type { EndedSet } from '../series/index.js';
@@ -51,6 +51,8 @@ export type MadeRun = Pick<
 export class Firing {
   private readonly options: FiringOptions;
   private last: Run | undefined;
+  /** The one before it, and none beyond: a run keeps the small copies of its frames. */
+  private before: Run | undefined;
   /** By the id of its set, what is still written of it after its end. */
   private readonly proofs = new Map<string, Promise<void>>();
 
@@ -65,12 +67,12 @@ export class Firing {
 
   makeRun(made: MadeRun): Run {
     const { events, patienceMs, journal, naming, report, openJudge } = this.options;
-    const before = this.last;
     return new Run({
       ...made,
       // A picture of the set before may wait in the body.
       cameBefore: async () =>
-        before?.cameFrom(made.body) ?? (journal === undefined ? null : lastCame(journal, made.body.identity)),
+        this.before?.cameFrom(made.body) ??
+        (journal === undefined ? null : lastCame(journal, made.body.identity)),
       naming,
       asked: () => report.readinessAsked(),
       tell: (happening) => events.tell(happening),
@@ -91,8 +93,10 @@ export class Firing {
   /** Fires a set. Never rejects but for defects. */
   async fire(run: Run, body: Body): Promise<EndedSet> {
     const { bodies, report, alarm } = this.options;
+    this.before = this.last;
     this.last = run;
     this.notePaid(run);
+    void readyForPictures();
     const { error, folder, frames, ...ended } = await run.carryOut();
     const { state, sentence, verified } = ended;
     const code = error?.code ?? null;

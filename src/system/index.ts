@@ -1,4 +1,4 @@
-// What belongs to the computer rather than to photography: whole files, the owner lock, sleep, clocks. Knows no other room.
+// What belongs to the computer rather than to photography: whole files, the owner lock, processes beside the program, sleep, clocks. Knows no other room.
 export { isAlive } from './alive.js';
 export { type Clock, systemClock } from './clock.js';
 export { freeBytesIn } from './free-bytes.js';
@@ -10,6 +10,7 @@ export {
   refusedWhileReading,
   refusedWhileWorking,
 } from './refused.js';
+export { ProcessFell, SideProcess, type SideProcessOptions, type SideReply } from './side-process.js';
 export { makeReady } from './state-folder.js';
 export { stayAwake } from './stay-awake.js';
 export { PARTIAL, putWhole, syncFile, syncFolder } from './sync.js';

@@ -1,11 +1,16 @@
 // What the bench `frames` and its process say to each other, and how much is measured.
 
 export const FRAMES_A_SET = 25;
-export const SETS = 400;
 /** 500 frames. */
 export const SETS_AT_START = 20;
-/** After so many sets the memory is looked at; the first and the last are compared. */
-export const LOOKS: readonly number[] = [SETS_AT_START, 100, 200, 300, SETS];
+/** 10,000 frames. */
+export const SETS = 400;
+
+/** @returns after how many sets the memory is looked at; the first and the last are compared */
+export const looksIn = (sets: number): readonly number[] => {
+  const looks = [SETS_AT_START, ...[0.25, 0.5, 0.75, 1].map((part) => Math.round(part * sets))];
+  return [...new Set(looks)].filter((look) => look <= sets).sort((one, other) => one - other);
+};
 
 /** In MiB. */
 export interface Memory {
@@ -14,8 +19,10 @@ export interface Memory {
   /** Outside the heap, and held by it: buffers. */
   readonly external: number;
   readonly resident: number;
-  /** Resident, of the camera process. */
+  /** Resident, of the camera process, in which the practice body draws its frames. */
   readonly camera: number;
+  /** Resident, of the process that decodes pictures; 0 if there is none just then. */
+  readonly pictures: number;
 }
 
 /** Milliseconds that one set took: by the clock, and of this process's and the camera process's processors. */

@@ -1,6 +1,6 @@
 // Measures, in a process of its own, what the part `frames` of the bench `run` tells: sets of a run on a schedule through the real
 // Station, with journal, set folders and camera process, on the practice body that takes no time; by an invented clock, so that
-// nobody waits between the sets. Argument: a folder for everything. Says what was measured over the channel.
+// nobody waits between the sets. Arguments: a folder for everything, and how many sets. Says what was measured over the channel.
 import { createHash } from 'node:crypto';
 import { closeSync, fsyncSync, openSync, readFileSync, writeSync } from 'node:fs';
 import { mkdir, readdir, rm } from 'node:fs/promises';
@@ -13,21 +13,12 @@ import { EventLog, Station } from '../../src/station/index.js';
 import type { Clock } from '../../src/system/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { cameraProcesses } from '../camera-processes.js';
-import {
-  FRAMES_A_SET,
-  LOOKS,
-  type Measured,
-  type Memory,
-  SETS,
-  type Took,
-  type Work,
-} from './frames-told.js';
+import { childrenOf } from '../child-of.js';
+import { FRAMES_A_SET, looksIn, type Measured, type Memory, type Took, type Work } from './frames-told.js';
 
 const REQUEST = {
   ...{ frames: FRAMES_A_SET, step: '1/3', base: '1/60', name: 'Boathouse' },
   light: { slowest: '8', fastest: '1/4000', mostPerSet: 1 },
-  // One more than is made: it is stopped while it waits, so that both looks are at a run that goes on.
-  schedule: { every: '1min', count: SETS + 1 },
 };
 
 const MIB = 2 ** 20;
@@ -95,7 +86,7 @@ class WorkMeter {
 }
 
 function residentMiB(pid: number | undefined): number {
-  if (pid === undefined) return Number.NaN;
+  if (pid === undefined) return 0;
   return Number(/^VmRSS:\s+(\d+) kB$/m.exec(readFileSync(`/proc/${pid}/status`, 'utf8'))?.[1]) / 1024;
 }
 
@@ -138,7 +129,8 @@ function fixedWork(file: string): number {
   return performance.now() - began;
 }
 
-async function measure(scratch: string): Promise<Measured> {
+async function measure(scratch: string, sets: number): Promise<Measured> {
+  const looks = looksIn(sets);
   const into = path.join(scratch, 'sets');
   const stateFolder = path.join(scratch, 'state');
   await mkdir(into);
@@ -162,12 +154,14 @@ async function measure(scratch: string): Promise<Measured> {
     if (took.length < ended) {
       took.push({ ...meter.take(), fixed: fixedWork(path.join(scratch, 'fixed')) });
       for (const name of await readdir(into)) await rm(path.join(into, name), { recursive: true });
-      if (LOOKS.includes(ended)) {
+      if (looks.includes(ended)) {
         const { heapUsed, external, rss } = await collected();
         const megabytes = { heap: heapUsed / MIB, external: external / MIB, resident: rss / MIB };
-        memory.push({ sets: ended, ...megabytes, camera: residentMiB(camera()) });
+        const [decoder] = await childrenOf(process, 'picture-process.js');
+        const beside = { camera: residentMiB(camera()), pictures: residentMiB(decoder) };
+        memory.push({ sets: ended, ...megabytes, ...beside });
       }
-      if (ended === SETS) station.stop();
+      if (ended === sets) station.stop();
     }
     meter.goOn();
   };
@@ -182,10 +176,11 @@ async function measure(scratch: string): Promise<Measured> {
     await station.look();
     if (station.problem !== null) throw station.problem;
     meter.goOn();
-    await station.start(REQUEST);
+    // One more than is made: it is stopped while it waits, so that both looks are at a run that goes on.
+    await station.start({ ...REQUEST, schedule: { every: '1min', count: sets + 1 } });
     await station.settled();
     const { schedule } = events.state;
-    if (schedule?.complete !== SETS) throw new Error(`Not every set was completed: ${schedule?.sentence}`);
+    if (schedule?.complete !== sets) throw new Error(`Not every set was completed: ${schedule?.sentence}`);
     return { memory, took, cameraProcesses: pids.size };
   } finally {
     await station.close();
@@ -193,6 +188,6 @@ async function measure(scratch: string): Promise<Measured> {
   }
 }
 
-const measured = await measure(process.argv[2] ?? '');
+const measured = await measure(process.argv[2] ?? '', Number(process.argv[3]));
 process.send?.(measured);
 process.disconnect();

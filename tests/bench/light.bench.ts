@@ -1,6 +1,7 @@
 // `npm run bench -- light`: how near what is told of pictures comes to what is known of the practice scene, and what it costs. Goals are
 // printed beside; processor time is counted, not time on a clock, since other things may run. `npm run bench -- light 100` looks at fewer frames for
-// false marks; `npm run bench -- light judged set-ratio` prints some of the lines.
+// false marks; `npm run bench -- light judged set-ratio` prints some of the lines. `npm run bench -- light resident` prints what the daemon has resident after
+// 10,000 frames, which takes half an hour; `npm run bench -- light resident 500` the same after fewer.
 import { spawnSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
@@ -19,6 +20,7 @@ import { compared } from '../../src/light/steady/compare.js';
 import { marksOf } from '../../src/light/steady/marks.js';
 import { copiesOf, copyOf, NINE, SCALE, shoot, tvOf } from '../light/practice-frames.js';
 import { at, errorsOf } from '../light/radiance-error.js';
+import { benchResident } from './frames-bench.js';
 import { setRatio } from './light-set-ratio.js';
 import { soundings } from './light-soundings.js';
 
@@ -27,8 +29,12 @@ const built = spawnSync(process.execPath, ['src/set-up/prepare.mjs', 'build'], {
 if (built.status !== 0) throw new Error('The program does not build.');
 
 const words = process.argv.slice(4);
-const asked = Number(words.find((word) => /^\d+$/.test(word)) ?? 1000);
+const number = Number(words.find((word) => /^\d+$/.test(word)) ?? Number.NaN);
 const lines = words.filter((word) => !/^\d+$/.test(word));
+/** Frames that are looked at for false marks. */
+const asked = Number.isNaN(number) ? 1000 : number;
+/** Frames after which memory is looked at: the line names 10,000. */
+const fired = lines.includes('resident') && !Number.isNaN(number) ? number : 10_000;
 const PERCENT = 100;
 const MIB = 2 ** 20;
 const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-light-bench-'));
@@ -235,6 +241,7 @@ try {
     ...{ memory, judged: judging, merged: merging, radiance },
     soundings: () => soundings(PROCESS),
     ...{ shift: shifts, 'set-ratio': setRatio },
+    resident: () => benchResident(folder, fired),
   };
   for (const [name, line] of Object.entries(all))
     if (lines.length === 0 || lines.includes(name)) await line();

@@ -33,6 +33,8 @@ export async function stagesOf(
   const kept: Stage = { name: 'renamed into the set', times: [] };
   const into = await mkdtemp(path.join(scratch, 'stages-'));
   const folder = await SetFolder.create(into, namedBy(new Date()));
+  // The process that decodes is there in a set that goes on.
+  await readPicture(frame, 'jpg');
   for (let number = 1; number <= rounds; number += 1) {
     const file = path.join(folder.incoming, `incoming.${number}`);
     await copyFile(frame, file);

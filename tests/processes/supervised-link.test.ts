@@ -1,7 +1,7 @@
 // The camera process and the daemon's side of it: killed, hung, started again, recycled, left alone.
 import { spawn } from 'node:child_process';
 import { existsSync, readdirSync, readFileSync } from 'node:fs';
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
@@ -9,6 +9,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { SupervisedLink, type SupervisedLinkOptions } from '../../src/camera/index.js';
 import { residentMemory } from '../../src/camera/process/resident-memory.js';
 import { CAMERA_PROCESS, isAlive, start } from '../built.js';
+import { childOf } from '../child-of.js';
 import { PACED, pace } from '../pace.js';
 import { OPERATION } from '../wire/ptp/codes.js';
 import { plugIn } from '../wire/ptp/plugged-body.js';
@@ -139,8 +140,7 @@ describe('the camera process', () => {
       XDG_STATE_HOME: folder,
     });
     await daemon.until(/Body: Practice body/);
-    const children = await readFile(`/proc/${daemon.pid}/task/${daemon.pid}/children`, 'utf8');
-    const pid = Number(children.trim());
+    const pid = await childOf(daemon);
     expect(isAlive(pid)).toBe(true);
     daemon.signal('SIGKILL');
     expect(await gone(pid)).toBe(true);
@@ -173,7 +173,7 @@ describe('the camera process', () => {
         ...plugged.environment,
       });
       await daemon.until(/Body: /);
-      const pid = Number(readFileSync(`/proc/${daemon.pid}/task/${daemon.pid}/children`, 'utf8').trim());
+      const pid = await childOf(daemon);
       expect(isAlive(pid)).toBe(true);
       daemon.signal('SIGKILL');
       expect(await gone(pid)).toBe(true);

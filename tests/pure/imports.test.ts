@@ -16,7 +16,7 @@ const KNOWS: Readonly<Record<string, readonly string[]>> = {
   'src/plan': ['src/exposure'],
   'src/camera': ['src/exposure'],
   'src/frames': ['src/exposure', 'src/system'],
-  'src/light': [],
+  'src/light': ['src/system'],
   'src/journal': ['src/system'],
   // Learning goes by what the files of a body record.
   'src/bodies': ['src/exposure', 'src/camera', 'src/frames', 'src/system'],

@@ -8,6 +8,7 @@ import { sixths } from '../../shared/ev.js';
 import { type SetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { readRecorded } from '../../src/frames/index.js';
 import { run, start } from '../built.js';
+import { childrenOf } from '../child-of.js';
 import { stationOfProcess } from '../harness/process-station.js';
 import { type FaceName, type PluggedBody, plugIn } from './ptp/plugged-body.js';
 
@@ -238,8 +239,7 @@ describe('no camera', () => {
   });
 });
 
-/** Kills the one child of that process. */
+/** Kills the one that is a child of that process. */
 async function killCameraProcess(parent: number): Promise<void> {
-  const children = await readFile(`/proc/${parent}/task/${parent}/children`, 'utf8');
-  for (const pid of children.trim().split(/\s+/)) process.kill(Number(pid), 'SIGKILL');
+  for (const pid of await childrenOf({ pid: parent }, 'camera-process.js')) process.kill(pid, 'SIGKILL');
 }

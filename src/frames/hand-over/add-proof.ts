@@ -9,8 +9,8 @@ import {
   SET_RECORD_VERSION,
 } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
+import { pictures } from '../decode/pictures.js';
 import { fileInside } from '../folder/inside.js';
-import { drawContactSheet } from './contact-sheet.js';
 import { rowOf, sheetOf } from './hand-over.js';
 import { forgetLight, sheetLight } from './light-files.js';
 import { CONTACT_SHEET, COVERAGE_MAP, PREVIEW, RECORD, recordText, TABLE } from './names.js';
@@ -57,7 +57,7 @@ export async function addProof(
   if (preview !== null) await putWhole(inFolder(PREVIEW), preview);
   if (radiance !== null) await rename(inFolder(radiance.from), inFolder(radiance.name));
   const sheet = sheetOf(proved, thumbnails, sheetLight(proved, { map, preview }));
-  await putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheet));
+  await putWhole(inFolder(CONTACT_SHEET), await pictures.ask({ ask: 'sheet', sheet }));
   await putWhole(inFolder(TABLE), tableText(proved.frames.map((frame) => rowOf(frame, proved))));
   // What this program does not know of a record of its own version is kept.
   const kept = JSON.parse(text) as { readonly frames: readonly Pick<KeptFrame, 'number' | 'marks'>[] };

@@ -6,8 +6,9 @@ import type { FrameLight } from '../../../shared/light.js';
 import { whyRefused } from '../../../shared/refused.js';
 import type { KeptFrame, KeptSetRecord } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
+import { pictures } from '../decode/pictures.js';
 import { SUMS, sumsText } from './checksum.js';
-import { drawContactSheet, type SheetLight } from './contact-sheet.js';
+import type { SheetLight } from './contact-sheet.js';
 import { createdAtOf } from './created-at.js';
 import { filesOf, sidecarsOf } from './files-of.js';
 import { forgetLight, sheetLight } from './light-files.js';
@@ -54,7 +55,7 @@ export async function handOver(
   }
   await making.one(CONTACT_SHEET, async () => {
     const sheet = sheetOf(record, thumbnails, sheetLight(record, { map, preview: null }));
-    await putWhole(inFolder(CONTACT_SHEET), await drawContactSheet(sheet));
+    await putWhole(inFolder(CONTACT_SHEET), await pictures.ask({ ask: 'sheet', sheet }));
   });
   await making.one(TABLE, () =>
     putWhole(inFolder(TABLE), tableText(record.frames.map((frame) => rowOf(frame, record)))),

@@ -6,10 +6,10 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { type KeptSetRecord, readSetRecord, SET_RECORD_VERSION } from '../../../shared/set-record.js';
 import { putWhole, syncFolder } from '../../system/index.js';
+import { pictures } from '../decode/pictures.js';
 import { fileInside } from '../folder/inside.js';
 import { readPicture } from '../read/picture.js';
 import { type Checksum, checksumOf, parseSums, SUMS, sumsText } from './checksum.js';
-import { drawContactSheet } from './contact-sheet.js';
 import { shownFilesOf } from './files-of.js';
 import { sheetOf } from './hand-over.js';
 import { sheetLightIn } from './light-files.js';
@@ -81,10 +81,8 @@ async function titleSheet(folder: string, record: KeptSetRecord, write: Write): 
     // A sheet with all its pictures and its old title is worth more.
     return;
   }
-  await write(
-    CONTACT_SHEET,
-    await drawContactSheet(sheetOf(record, thumbnails, await sheetLightIn(folder, record))),
-  );
+  const sheet = sheetOf(record, thumbnails, await sheetLightIn(folder, record));
+  await write(CONTACT_SHEET, await pictures.ask({ ask: 'sheet', sheet }));
 }
 
 /** Other lines stay as they are, whoever wrote them. */

@@ -1,11 +1,7 @@
 // How many pixels a frame has, as its file says it: frames of two sizes cannot be merged. It decodes no picture.
+import { pictures } from '../decode/pictures.js';
+import type { PixelSize } from '../decode/small-copy.js';
 import { exifTool } from './exiftool.js';
-
-/** As the pixels lie in the file, whichever way up the picture is shown. */
-export interface PixelSize {
-  readonly width: number;
-  readonly height: number;
-}
 
 /**
  * @param format the file's extension by content
@@ -21,8 +17,7 @@ export async function readPixelSize(file: string, format: string): Promise<Pixel
 }
 
 async function ofJpeg(file: string): Promise<PixelSize | null> {
-  const { default: sharp } = await import('sharp');
-  const { width, height } = await sharp(file).metadata();
+  const { width, height } = await pictures.ask({ ask: 'size', source: file });
   return sizeOf(width, height);
 }
 

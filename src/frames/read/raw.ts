@@ -1,6 +1,8 @@
 // Raw files, and whatever else the quick reader does not understand: recorded exposure, and the JPEG that the body put
 // into it as a preview. ExifTool reads them.
 import { EvenrungError } from '../../../shared/errors.js';
+import { pictures } from '../decode/pictures.js';
+import type { Turn } from '../decode/small-copy.js';
 import { type ExifToolProcess, exifTool, type RawTags } from './exiftool.js';
 import type { RecordedExposure } from './recorded-exposure.js';
 import { takenAtOf } from './taken-at.js';
@@ -76,7 +78,7 @@ const damaged = (why: string): EvenrungError =>
 export interface RawPreview {
   readonly jpeg: Buffer;
   /** Clockwise degrees by which it has to be turned, where the raw file says so and the preview does not. */
-  readonly turn: 0 | 90 | 180 | 270;
+  readonly turn: Turn;
 }
 
 /**
@@ -110,25 +112,20 @@ export async function readRawPreview(
 export async function shownPreview(file: string): Promise<Buffer | null> {
   const preview = await readRawPreview(file, exifTool, Number.POSITIVE_INFINITY);
   if (preview === null || preview.turn === 0) return preview?.jpeg ?? null;
-  const { default: sharp } = await import('sharp');
   try {
-    const { orientation } = await sharp(preview.jpeg).metadata();
-    // One that tells its own orientation is turned by whoever shows it.
-    if (orientation !== undefined) return preview.jpeg;
-    return await sharp(preview.jpeg).rotate(preview.turn).jpeg({ quality: SHOWN_QUALITY }).toBuffer();
+    const upright = await pictures.ask({ ask: 'upright', jpeg: preview.jpeg, turn: preview.turn });
+    return upright === null ? preview.jpeg : Buffer.from(upright);
   } catch (cause) {
-    throw damaged(cause instanceof Error ? (cause.message.split('\n')[0] ?? '') : String(cause));
+    if (cause instanceof EvenrungError) throw cause;
+    throw damaged(cause instanceof Error ? cause.message : String(cause));
   }
 }
 
-const SHOWN_QUALITY = 92;
-
-const TURNS: Readonly<Record<number, RawPreview['turn']>> = { 3: 180, 6: 90, 8: 270 };
+const TURNS: Readonly<Record<number, Turn>> = { 3: 180, 6: 90, 8: 270 };
 
 async function longerSide(jpeg: Buffer): Promise<number> {
-  const { default: sharp } = await import('sharp');
   try {
-    const { width, height } = await sharp(jpeg).metadata();
+    const { width, height } = await pictures.ask({ ask: 'size', source: jpeg });
     return Math.max(width, height);
   } catch {
     return 0;

@@ -1,0 +1,86 @@
+// The process that decodes pictures, as the daemon sees it: no decoder runs in the daemon itself. If the process falls, or hangs, everything that was
+// asked is asked again, one question after another and nothing else meanwhile: a picture over which it falls once more did that by itself. It has as much
+// right to the processor as the daemon: no frame is verified, and no set ends, before its picture has been looked at.
+import { existsSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { EvenrungError } from '../../../shared/errors.js';
+import { ProcessFell, SideProcess, type SideProcessOptions } from '../../system/index.js';
+import type { Answers, Asked, Work } from './protocol.js';
+
+const at = (entry: string) => fileURLToPath(new URL(entry, import.meta.url));
+/** Beside the built program; or where that lies for whoever runs the sources, as the tests do. */
+const BESIDE = at('./picture-process.js');
+const BUILT = at('../../../dist/program/picture-process.js');
+
+const OPTIONS: SideProcessOptions = {
+  entry: existsSync(BESIDE) ? BESIDE : BUILT,
+  name: 'The process that decodes pictures',
+  // Frames of 30 s follow each other without another process for each.
+  idleMs: 60_000,
+  // A picture takes a fifth of a second, or seconds on a small computer.
+  deadlineMs: 60_000,
+  mostQuestions: 2000,
+  // MiB, for the heap and the part of it for what is new: pixels lie outside.
+  execArgv: ['--max-old-space-size=256', '--max-semi-space-size=2'],
+  // Buffers from this size on are given back to the system as soon as they are let go of, and smaller ones share few places (mallopt(3), glibc).
+  env: { MALLOC_MMAP_THRESHOLD_: String(256 * 1024), MALLOC_ARENA_MAX: '2' },
+};
+
+export class Pictures {
+  readonly side: SideProcess<Asked, Answers>;
+  /** Until all that was asked again has been answered. */
+  private again: Promise<void> | null = null;
+
+  constructor(options: Partial<SideProcessOptions> = {}) {
+    this.side = new SideProcess({ ...OPTIONS, ...options });
+  }
+
+  /**
+   * @throws EvenrungError as the work does; ProcessFell if the process fell over it twice; Error if it could not be done
+   */
+  async ask<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
+    while (this.again !== null) await this.again;
+    try {
+      return await this.once(question);
+    } catch (cause) {
+      if (!(cause instanceof ProcessFell)) throw cause;
+      if (!cause.began) return workHere(question);
+    }
+    return this.alone(() => this.once(question));
+  }
+
+  private async once<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
+    const answer: Answers[keyof Answers] = await this.side.ask(question);
+    if ('done' in answer) return answer.done as Work[Ask['ask']];
+    const { code, message, details } = answer.refused;
+    throw new EvenrungError(code, message, details);
+  }
+
+  private alone<T>(work: () => Promise<T>): Promise<T> {
+    const mine = (this.again ?? Promise.resolve()).then(work);
+    const settled: Promise<void> = mine
+      .then(
+        () => undefined,
+        () => undefined,
+      )
+      .then(() => {
+        if (this.again === settled) this.again = null;
+      });
+    this.again = settled;
+    return mine;
+  }
+}
+
+/** A computer on which it cannot be begun is no reason to reject a frame. */
+async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
+  const { workOn } = await import('./work.js');
+  return (await workOn(question)) as Work[Ask['ask']];
+}
+
+/** The one that the program uses. */
+export const pictures = new Pictures();
+
+/** Begins the process beforehand, so that the first frame is verified no later than the others. Never rejects. */
+export async function readyForPictures(): Promise<void> {
+  await pictures.ask({ ask: 'ready' }).catch(() => undefined);
+}
