@@ -11,6 +11,7 @@ import { lightText } from './text-light.js';
 import { phoneText } from './text-phone.js';
 import { readingsText } from './text-readings.js';
 import { scheduleText } from './text-schedule.js';
+import { setLightText } from './text-set-light.js';
 import { setsText } from './text-sets.js';
 import { viewerText } from './text-viewer.js';
 import {
@@ -23,6 +24,7 @@ import {
   passes,
   percent,
   shutter,
+  smallPercent,
 } from './words.js';
 
 /** @returns `2, 3 or 5` */
@@ -35,6 +37,9 @@ const fromTo = (words: readonly string[]) =>
 
 /** @returns seconds to two digits: `32 s`, `0.28 s` */
 const some = (seconds: number) => `${seconds.toLocaleString(undefined, { maximumSignificantDigits: 2 })} s`;
+
+const byStops = (stops: number | null) =>
+  stops === null ? '' : `, by about ${count(Math.max(1, Math.round(stops)), 'stop', 'stops')}`;
 
 const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture: 'Aperture priority' };
 
@@ -76,6 +81,7 @@ export const text = {
   ...accessText,
   ...lightText,
   ...readingsText,
+  ...setLightText,
   ...viewerText,
   ...phoneText,
 
@@ -357,15 +363,24 @@ export const text = {
       ]
         .filter((part) => part !== '')
         .join(' '),
+    /** @param stops by which that end would have to go on, about; null if nothing tells */
     lost: {
-      black: (of1: number) => `Even the lightest frame has ${percent(of1)} black.`,
-      blown: (of1: number) => `Even the darkest frame has ${percent(of1)} blown out.`,
+      black: (of1: number, stops: number | null) =>
+        `Even the lightest frame has ${smallPercent(of1)} black${byStops(stops)}.`,
+      blown: (of1: number, stops: number | null) =>
+        `Even the darkest frame has ${smallPercent(of1)} blown out${byStops(stops)}.`,
     },
     wouldHold: {
       black: 'More frames on the lighter side would hold it.',
       blown: 'More frames on the darker side would hold it.',
     },
-    oneMore: { black: 'Add a brighter frame', blown: 'Add a darker frame' },
+    addLacking: (darker: number, brighter: number) => {
+      const ends = [
+        ...(darker === 0 ? [] : [`${darker === 1 ? 'a' : darker} darker`]),
+        ...(brighter === 0 ? [] : [`${brighter === 1 ? 'a' : brighter} brighter`]),
+      ];
+      return `Add ${ends.join(' and ')} ${Math.max(darker, brighter) === 1 ? 'frame' : 'frames'}`;
+    },
     folder: 'Set folder',
     folderOfSets: 'The set folders are in',
     newSet: 'New set',

@@ -3,7 +3,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
-import { extendSet, notNow, onDiskOf } from '../kept-sets.js';
+import { extendSet, fireAgain, notNow, onDiskOf } from '../kept-sets.js';
 import { type Outcome as EndedAs, outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, route } from '../route.js';
@@ -11,9 +11,10 @@ import { isNarrow } from '../screen.js';
 import { busy, firedHere, newSet, nextViewpoint, refusedAction, request, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
-import { Lost, oneMore } from './Clip.js';
+import { Lost } from './Clip.js';
 import { Mark } from './Mark.js';
 import { More, Refused } from './More.js';
+import { Unsteady } from './Unsteady.js';
 
 const verifiedOf = ({ frames }: RunView) => frames.filter(({ state }) => state === 'verified').length;
 
@@ -85,8 +86,15 @@ function Lacks({ run }: { readonly run: RunView }) {
     <>
       <Lost
         frames={run.frames}
+        coverage={run.light?.coverage ?? null}
         isBusy={busy.value === 'again'}
-        onMore={mayExtend ? (side) => void extendSet(run.set.id, oneMore(side)) : undefined}
+        onMore={mayExtend ? (by) => void extendSet(run.set.id, by) : undefined}
+      />
+      <Unsteady
+        frames={run.frames}
+        light={run.light}
+        isBusy={busy.value === 'again'}
+        onAgain={mayExtend ? (frames) => void fireAgain(run.set.id, { frames }) : undefined}
       />
       <Refused refusal={refused} />
     </>
