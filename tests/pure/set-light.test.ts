@@ -15,13 +15,15 @@ describe('a proof', () => {
 
   it('is awaited while the set is made, and for a while after its end', () => {
     expect(awaitsProof({ endedAt: null, frames, light: null }, later(0))).toBe(true);
-    expect(awaitsProof({ endedAt: ENDED, frames, light: JUDGED }, later(5))).toBe(true);
+    expect(awaitsProof({ endedAt: ENDED, frames, light: JUDGED }, later(60))).toBe(true);
+    // The first pictures may still be looked at.
+    expect(awaitsProof({ endedAt: ENDED, frames, light: null }, later(5))).toBe(true);
     expect(awaitsProof({ endedAt: ENDED, frames, light: JUDGED }, later(3600))).toBe(false);
   });
 
   it('is not awaited where it is there, or nothing could be merged', () => {
     expect(awaitsProof({ endedAt: ENDED, frames, light: PROVED }, later(5))).toBe(false);
-    expect(awaitsProof({ endedAt: ENDED, frames, light: null }, later(5))).toBe(false);
+    expect(awaitsProof({ endedAt: ENDED, frames, light: null }, later(60))).toBe(false);
     expect(awaitsProof({ endedAt: ENDED, frames: [{ state: 'rejected' }], light: JUDGED }, later(5))).toBe(
       false,
     );

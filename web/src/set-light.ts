@@ -6,6 +6,8 @@ import { text } from './text.js';
 
 /** A proof takes seconds. One that has not come by then was cut off, or could not be begun. */
 const PROVED_WITHIN_MS = 120_000;
+/** Where not even a first picture is judged by then, none is. */
+const JUDGED_WITHIN_MS = 20_000;
 
 interface MadeSet {
   /** ISO 8601; null as long as it is being made. */
@@ -18,9 +20,9 @@ interface MadeSet {
 export function awaitsProof({ endedAt, frames, light }: MadeSet, nowMs: number): boolean {
   if (light?.proof != null) return false;
   if (endedAt === null) return true;
-  // Where nothing was judged, nothing is merged.
-  if (light === null || frames.every(({ state }) => state !== 'verified')) return false;
-  return nowMs - Date.parse(endedAt) < PROVED_WITHIN_MS;
+  // Where nothing was made, nothing is merged.
+  if (frames.every(({ state }) => state !== 'verified')) return false;
+  return nowMs - Date.parse(endedAt) < (light === null ? JUDGED_WITHIN_MS : PROVED_WITHIN_MS);
 }
 
 type Marked = Pick<FrameView, 'number' | 'marks'>;

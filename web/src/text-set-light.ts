@@ -11,7 +11,8 @@ export const setLightText = {
     toCome: 'Each picture is judged as it comes.',
     none: 'No picture of it was judged.',
     /** Its room is kept free until the daemon's own sentence is there. */
-    proofToCome: 'The frames are being merged into a proof. It is not the final picture.',
+    proofToCome:
+      'The frames are being merged into a proof: it will show what the set can become, and will not be the final picture.',
     notThere: 'The picture is not there.',
     enlarge: { map: 'Enlarge what is held', proof: 'Enlarge the proof' },
     close: 'Close',

@@ -103,6 +103,9 @@ function Lacks({ run }: { readonly run: RunView }) {
 
 /** How it came out, where it is seen at once, and the next set. A wide screen has room for all there is to say. */
 export function Outcome({ id, run, schedule }: Props) {
+  // The last pictures may be judged after the end. The foot of a narrow screen grows upwards, the side of a wide one downwards: what is
+  // pressed stays where it is.
+  const lacks = schedule === null && run !== null ? <Lacks run={run} /> : null;
   return (
     <div class="dock ended-dock" data-dock="ended">
       {isNarrow.value ? (
@@ -110,7 +113,7 @@ export function Outcome({ id, run, schedule }: Props) {
       ) : (
         <Ended id={id} run={run} schedule={schedule} />
       )}
-      {schedule === null && run !== null && <Lacks run={run} />}
+      {isNarrow.value && lacks}
       {run !== null && verifiedOf(run) > 0 && <ToSet run={run} isOneOfMany={schedule !== null} />}
       {schedule !== null && route.value.name !== 'sets' && (
         <a class="button new-set" href={addressOf.sets}>
@@ -118,6 +121,7 @@ export function Outcome({ id, run, schedule }: Props) {
         </a>
       )}
       {mayFire.value && <OtherSets />}
+      {!isNarrow.value && lacks}
     </div>
   );
 }

@@ -40,34 +40,36 @@ export function SetPicture({ map, proof, light, isAwaited, isFollowed = false }:
   const isProofSaid = !isMap || (proof === null && light?.proof != null);
   return (
     <section class="set-picture" ref={section} aria-label={words.heading}>
-      <Large
-        path={path}
-        alt={isMap ? words.heldOf(sentence) : (aboutProof ?? '')}
-        instead={sentence}
-        about={isMap ? sentence : (aboutProof ?? '')}
-        isMap={isMap}
-      />
-      <p class="set-picture-sentence">{path === null && light === null ? null : sentence}</p>
-      <div class="set-picture-foot">
-        <div class="set-picture-about">
-          <Legend isSeen={isMap && map !== null} />
-          {aboutProof !== null && (
-            <p class="soft" data-seen={isProofSaid}>
-              {aboutProof}
-            </p>
+      {/* What is asked how wide it is cannot be laid out by that itself. */}
+      <div class="set-picture-in">
+        <Large
+          path={path}
+          alt={isMap ? words.heldOf(sentence) : (aboutProof ?? '')}
+          about={isMap ? sentence : (aboutProof ?? '')}
+          isMap={isMap}
+        />
+        <p class="set-picture-sentence">{sentence}</p>
+        <div class="set-picture-foot">
+          <div class="set-picture-about">
+            <Legend isSeen={isMap && light !== null && light.map > 0} />
+            {aboutProof !== null && (
+              <p class="soft" data-seen={isProofSaid}>
+                {aboutProof}
+              </p>
+            )}
+          </div>
+          {(isAwaited || (proof !== null && map !== null)) && (
+            <button
+              type="button"
+              aria-pressed={isMap}
+              data-seen={proof !== null && map !== null}
+              disabled={proof === null || map === null}
+              onClick={() => setWantsMap(!wantsMap)}
+            >
+              {words.held}
+            </button>
           )}
         </div>
-        {(isAwaited || (proof !== null && map !== null)) && (
-          <button
-            type="button"
-            aria-pressed={isMap}
-            data-seen={proof !== null && map !== null}
-            disabled={proof === null || map === null}
-            onClick={() => setWantsMap(!wantsMap)}
-          >
-            {words.held}
-          </button>
-        )}
       </div>
     </section>
   );
@@ -90,18 +92,16 @@ function Legend({ isSeen }: { readonly isSeen: boolean }) {
 interface LargeProps {
   readonly path: string | null;
   readonly alt: string;
-  /** What stands there as long as there is no picture. */
-  readonly instead: string;
   /** What is told with it. */
   readonly about: string;
   readonly isMap: boolean;
 }
 
-function Large({ path, alt, instead, about, isMap }: LargeProps) {
+function Large({ path, alt, about, isMap }: LargeProps) {
   const [broken, setBroken] = useState<string | null>(null);
   const [isOpen, setIsOpen] = useState(false);
   if (path === null || path === broken)
-    return <p class="set-picture-room">{path === null ? instead : words.notThere}</p>;
+    return <p class="set-picture-room">{path === null ? null : words.notThere}</p>;
   return (
     <>
       <button type="button" class="set-picture-room" onClick={() => setIsOpen(true)}>
