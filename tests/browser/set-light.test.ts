@@ -50,10 +50,10 @@ describe.each(SIZES)('on a $name', (size) => {
     await picture(page)
       .getByText(/is not the final picture/)
       .waitFor();
-    const sentence = picture(page).getByText(/^Highlights are missing: .* about 1 stop darker would hold it/);
+    const sentence = picture(page).getByText(/^Highlights are missing: .*about 1 stop darker would hold it/);
     await expect
       .poll(() => picture(page).locator('.set-picture-sentence').textContent())
-      .toMatch(/^Highlights are missing: .* about 1 stop darker would hold it/);
+      .toMatch(/^Highlights are missing: .*about 1 stop darker would hold it/);
     await page.screenshot({ path: screenAt(`${size.name}-light-lacking`) });
     await wellLaid(page);
 
