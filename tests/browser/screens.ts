@@ -1,6 +1,7 @@
 // Every screen of the panel that there is, with what leads to it: for pictures of all of them, for axe, and for the list of labels.
 // Most are shown by telling the page of a state; the sets that are looked at were fired on the practice body.
 import type { Page } from 'playwright-core';
+import type { LightView } from '../../shared/light.js';
 import type { BodyState, DaemonState, FrameView, RunView } from '../../shared/state.js';
 import { withDusk } from './dusk.js';
 import { ask, freshly, hold, type PracticePanel, type Size } from './practice-panel.js';
@@ -44,6 +45,8 @@ export async function fireSets(panel: PracticePanel, size: Size): Promise<void> 
   await ask(page, 9, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
+  // What it can become comes a little later.
+  await page.locator('.set-picture img[src*="/preview?"]').waitFor({ timeout: 60_000 });
   await panel.closePages();
 }
 
@@ -72,6 +75,7 @@ function underWay(run: RunView, made: number): RunView {
   return {
     ...run,
     ...{ state: 'firing', endedAt: null, sentence: null, error: null, folder: null },
+    light: soFar(run, made),
     frames: run.frames.map((frame) => {
       if (nth(frame) < made) return frame;
       return { ...frame, ...blank, ...(nth(frame) === made ? { state: 'fired', attempts: 1 } : {}) };
@@ -85,6 +89,78 @@ function underWay(run: RunView, made: number): RunView {
   };
 }
 
+/** What is told while frames are still to come. */
+function soFar({ light, frames }: RunView, made: number): LightView | null {
+  if (light === null || made === 0) return null;
+  const sentence = `So far ${made} of ${frames.length} pictures are judged: the last one shows what the set holds.`;
+  return { ...light, sentence, coverage: null, again: [], proof: null };
+}
+
+const withLight = (change: (light: LightView) => Partial<LightView>) =>
+  withRun((run) => {
+    if (run.light === null) throw new Error('No picture was judged.');
+    return { ...run, light: { ...run.light, ...change(run.light) } };
+  });
+
+/** Both ends are left out, and by how much. */
+const lacking = withLight(({ coverage }) => {
+  if (coverage === null) throw new Error('No picture was judged.');
+  return {
+    sentence:
+      'Highlights and shadows are missing: 3% of the picture is too bright even in the darkest frame (about 2 stops darker would hold it), and 12% of the picture is too dark even in the brightest frame (about 1 stop brighter would hold it), not counting 3 small bright spots such as lamps or glints (0.02% of the picture).',
+    coverage: {
+      ...coverage,
+      ...{ holds: false, isInStep: true },
+      highlights: { share: 0.03, stops: 1.8, small: { count: 3, share: 0.0002 } },
+      shadows: { share: 0.12, stops: 0.9, small: { count: 0, share: 0 } },
+    },
+  };
+});
+
+const MOVED: readonly (FrameView['marks'][number] & Pick<FrameView, 'number'>)[] = [
+  {
+    number: 4,
+    code: 'camera-moved',
+    sentence: 'The camera moved: this picture lies about 3.2 pixels beside most of the others.',
+  },
+  {
+    number: 5,
+    code: 'camera-moved',
+    sentence: 'The camera moved: this picture lies about 3.1 pixels beside most of the others.',
+  },
+  {
+    ...{ number: 5, code: 'less-sharp' as const },
+    sentence:
+      'It is softer than the sharpest frames, by a blur of about 2 pixels: check the focus, and whether anything shook the camera.',
+  },
+  {
+    ...{ number: 8, code: 'subject-moved' as const },
+    sentence:
+      'Something moved between frame 7 and this one, at the bottom on the right: 2% of what can be compared.',
+  },
+];
+const withMoved = (frames: readonly FrameView[]): FrameView[] =>
+  frames.map((frame) => ({
+    ...frame,
+    marks: MOVED.filter(({ number }) => number === frame.number).map(({ code, sentence }) => ({
+      code,
+      sentence,
+    })),
+  }));
+const moved = (state: DaemonState): DaemonState =>
+  withRun((run) => ({ ...run, frames: withMoved(run.frames) }))(
+    withLight(() => ({ again: [4, 5, 8] }))(state),
+  );
+
+/** The page is told the same of each set. */
+const setMoved = (page: Page) =>
+  page.route(/\/api\/sets\/[^/?]+$/, async (route) => {
+    const answer = await route.fetch();
+    const set = await answer.json();
+    const light = set.light === null ? null : { ...set.light, again: [4, 5, 8] };
+    await route.fulfill({ response: answer, json: { ...set, light, frames: withMoved(set.frames) } });
+  });
+
 /** A set of so many frames a third apart, made out of the one that there is. */
 function stretched(run: RunView, frames: number): RunView {
   const third = (index: number) => (index - Math.floor(frames / 2)) / 3;
@@ -94,6 +170,7 @@ function stretched(run: RunView, frames: number): RunView {
   const offsets = Array.from({ length: frames }, (_, index) => third(index));
   return {
     ...run,
+    light: null,
     plan: {
       ...run.plan,
       offsets,
@@ -202,6 +279,28 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'bar-adds-frames',
+    at: '',
+    state: (state) => ({
+      ...nothingFired(state),
+      asked: { ...{ frames: 9, step: '1', mode: 'manual', settle: 0 }, extend: 2 },
+    }),
+    done: async (page) =>
+      page
+        .getByText(/up to 2 more at each end/)
+        .first()
+        .waitFor(),
+  },
+  {
+    name: 'form-extend-wrong',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByText(/no wait before a pass/).click();
+      await page.getByLabel('Frames to add at each end, at most').fill('70');
+      await page.getByRole('alert').filter({ hasText: 'may be added' }).waitFor();
+    },
+  },
+  {
     name: 'form-refused',
     state: nothingFired,
     done: async (page) => {
@@ -251,6 +350,15 @@ export const SCREENS: readonly Screen[] = [
     name: 'form-readings',
     state: nothingFired,
     done: (page) => metered(page, '1/4', 'EV 17'),
+  },
+  {
+    name: 'form-readings-camera-does-not-tell',
+    state: ready(() => ({ aperture: null, iso: null })),
+    done: async (page) => {
+      await metered(page, '1/4', '1/2000');
+      await page.getByLabel('Aperture of the set').fill('wide');
+      await page.getByRole('alert').filter({ hasText: 'Write the f-number' }).waitFor();
+    },
   },
   {
     name: 'form-readings-sun',
@@ -346,10 +454,63 @@ export const SCREENS: readonly Screen[] = [
   },
   { name: 'lost', state: withRun((run) => underWay(run, 4)), done: sinceLost },
   { name: 'complete', state: (state) => state },
+  { name: 'complete-lacking', state: lacking },
+  { name: 'complete-moved', state: moved },
+  {
+    name: 'complete-what-is-held',
+    state: lacking,
+    done: async (page) => {
+      await page.getByRole('button', { name: 'What is held', exact: true }).click();
+      await page.locator('.set-picture img[src*="/coverage?"]').waitFor();
+    },
+  },
+  {
+    name: 'complete-held-enlarged',
+    state: (state) => state,
+    done: async (page) => {
+      await page.getByRole('button', { name: 'What is held', exact: true }).click();
+      await page.getByRole('button', { name: /Enlarge what is held$/ }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'complete-proof-enlarged',
+    state: (state) => state,
+    done: async (page) => {
+      await page.getByRole('button', { name: /Enlarge the proof$/ }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'complete-proof-to-come',
+    state: (state) =>
+      withRun((run) => ({ ...run, endedAt: new Date().toISOString() }))(
+        withLight(() => ({ proof: null }))(state),
+      ),
+  },
+  {
+    name: 'complete-no-proof',
+    state: withLight(() => ({
+      proof: {
+        sentence: 'The frames could not be merged: their exposures do not fit together.',
+        isMade: false,
+        madeAt: new Date().toISOString(),
+      },
+    })),
+  },
+  {
+    name: 'complete-picture-not-there',
+    state: (state) => state,
+    before: (page) =>
+      page.route('**/preview?*', (route) => route.fulfill({ body: 'no picture', contentType: 'image/jpeg' })),
+    done: async (page) => page.getByText('The picture is not there.').waitFor(),
+  },
   {
     name: 'complete-clipped',
+    // Nobody has judged its pictures: the shares of its end frames decide.
     state: withRun((run) => ({
       ...run,
+      light: null,
       frames: run.frames.map((frame) => ({ ...frame, clipped: { dark: 0.12, light: 0.07 } })),
     })),
   },
@@ -414,6 +575,27 @@ export const SCREENS: readonly Screen[] = [
       await page.getByLabel('Choose frame 3').check();
       await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
       await page.getByRole('dialog').waitFor();
+    },
+  },
+  { name: 'set-moved', at: '#sets', before: setMoved, done: toFirstSet },
+  {
+    name: 'set-moved-confirm',
+    at: '#sets',
+    before: setMoved,
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Fire these 3 frames again' }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'frame-moved',
+    at: '#sets',
+    before: setMoved,
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('link', { name: 'Frame 5 at full size' }).click();
+      await page.locator('.viewer[data-loading="there"]').waitFor();
     },
   },
   {

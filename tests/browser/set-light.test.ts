@@ -58,7 +58,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await wellLaid(page);
 
     // Where: the map takes the place of the proof, and is as large as the screen at one more press.
-    const toggle = picture(page).getByRole('button', { name: 'What is held' });
+    const toggle = picture(page).getByRole('button', { name: 'What is held', exact: true });
     await toggle.click();
     expect(await toggle.getAttribute('aria-pressed')).toBe('true');
     await map.waitFor();
@@ -76,7 +76,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await dialog.waitFor({ state: 'detached' });
 
     // One press: as many frames as the pictures tell.
-    await page.getByText(/^Even the darkest frame has .* blown out, by about 1 stop\.$/).waitFor();
+    await page.getByText(/^Even the darkest frame has .* blown out, by about 1 stop\./).waitFor();
     await page.getByRole('button', { name: 'Add a darker frame' }).click();
     await page.locator('main[data-view="running"]').waitFor();
     await ended(page);
