@@ -76,7 +76,11 @@ describe.each(SIZES)('on a $name', (size) => {
     await dialog.waitFor({ state: 'detached' });
 
     // One press: as many frames as the pictures tell.
-    await page.getByText(/^Even the darkest frame has .* blown out, by about 1 stop\./).waitFor();
+    // On a phone it is said below the picture alone, and still read out here.
+    await page
+      .locator('.ended-dock')
+      .getByText(/^Even the darkest frame has .* blown out, by about 1 stop\./)
+      .waitFor();
     await page.getByRole('button', { name: 'Add a darker frame' }).click();
     await page.locator('main[data-view="running"]').waitFor();
     await ended(page);

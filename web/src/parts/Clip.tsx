@@ -64,7 +64,7 @@ export function Lost({ frames, coverage, onMore, isBusy = false }: LostProps) {
   const lacking = lackingAtEnds(frames, coverage);
   return (
     <div class="lost">
-      <ul>
+      <ul data-judged={coverage?.isInStep === true}>
         {lost.map(({ side, share, stops }) => (
           <li key={side} data-side={side}>
             <Mark of="warning" />

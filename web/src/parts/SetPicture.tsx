@@ -106,7 +106,7 @@ function Large({ path, alt, about, isMap }: LargeProps) {
     <>
       <button type="button" class="set-picture-room" onClick={() => setIsOpen(true)}>
         {/* The one before stays until the next one is there: no key. */}
-        <img src={path} alt={alt} onError={() => setBroken(path)} />
+        <img src={path} alt={alt} data-map={isMap} onError={() => setBroken(path)} />
         <span class="unseen">{isMap ? words.enlarge.map : words.enlarge.proof}</span>
       </button>
       {isOpen && <Enlarged {...{ path, alt, about, isMap }} onClose={() => setIsOpen(false)} />}
@@ -124,7 +124,7 @@ function Enlarged({ path, alt, about, isMap, onClose }: EnlargedProps) {
   useEffect(() => dialog.current?.showModal(), []);
   return (
     <dialog class="enlarged" ref={dialog} aria-label={isMap ? words.held : words.proof} onClose={onClose}>
-      <img src={path} alt={alt} />
+      <img src={path} alt={alt} data-map={isMap} />
       <div class="enlarged-foot">
         <div>
           <p>{about}</p>
