@@ -28,6 +28,8 @@ export function SetPicture({ map, proof, light, isAwaited, isFollowed = false }:
   const section = useRef<HTMLElement>(null);
   const before = useRef(proof);
   useEffect(() => {
+    // A set that was taken up again has another one: that comes first once more.
+    if (before.current === null) setWantsMap(false);
     if (before.current === null && proof !== null && isFollowed) bringIntoSight(section.current);
     before.current = proof;
   }, [proof]);
