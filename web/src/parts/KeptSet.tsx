@@ -113,16 +113,16 @@ function KeptPicture({ set }: { readonly set: KeptSetDetail }) {
   // Of the set in hand the stream tells sooner.
   const inHand = run?.set.id === id ? run : null;
   const light = inHand?.light ?? set.light;
+  if (light === null) return null;
   const isAwaited = awaitsProof({ endedAt, frames: set.frames, light }, Date.now() + clockAheadMs);
-  if (light === null && !isAwaited) return null;
   const isGone = onDisk?.state === 'gone';
   const mapPath = (map: number) =>
     inHand === null ? keptMapPath(id, endedAt, map) : runMapPath(inHand.id, id, map);
   return (
     <SetPicture
       light={light}
-      map={light === null || light.map === 0 || isGone ? null : mapPath(light.map)}
-      proof={light?.proof?.isMade === true && !isGone ? proofPath(id, light.proof.madeAt) : null}
+      map={light.map === 0 || isGone ? null : mapPath(light.map)}
+      proof={light.proof?.isMade === true && !isGone ? proofPath(id, light.proof.madeAt) : null}
       isAwaited={isAwaited}
     />
   );
