@@ -21,6 +21,8 @@ beforeAll(async () => {
   panel = await PracticePanel.start({
     EVENRUNG_PRACTICE_TIMING: 'at-once',
     EVENRUNG_PRACTICE_PICTURE: 'full',
+    // Pictures are judged, as they are for everybody.
+    EVENRUNG_LIGHT: '',
   });
   await fireSets(panel, LAPTOP);
 });

@@ -3,10 +3,10 @@ import { readFile } from 'node:fs/promises';
 import http from 'node:http';
 import path from 'node:path';
 import { brotliDecompressSync, gunzipSync } from 'node:zlib';
-import type { Page } from 'playwright-core';
 import { describe, expect, it } from 'vitest';
 import { PANEL } from '../built.js';
 import { freshly, hold, NARROW, panelForTests, SIZES, trigger } from './practice-panel.js';
+import { noteShifts, shiftsOn } from './shifts.js';
 
 const SCRIPTS_WITHIN_BYTES = 80 * 1024;
 
@@ -75,37 +75,6 @@ describe('what is sent', () => {
       expect((await get(file, {})).headers['cache-control']).toBe('no-cache');
   });
 });
-
-interface Shift {
-  readonly value: number;
-  readonly at: number;
-  readonly what: readonly string[];
-}
-
-/** Whatever moves without anybody having pressed anything just before. */
-const noteShifts = async (page: Page): Promise<void> => {
-  await page.addInitScript(() => {
-    const shifts: Shift[] = [];
-    Object.assign(window, { shifts });
-    new PerformanceObserver((list) => {
-      for (const entry of list.getEntries()) {
-        const { value, hadRecentInput, sources, startTime } = entry as PerformanceEntry & {
-          value: number;
-          hadRecentInput: boolean;
-          sources: { node: Node | null; previousRect: DOMRect; currentRect: DOMRect }[];
-        };
-        if (hadRecentInput) continue;
-        const what = sources.map(({ node, previousRect: from, currentRect: to }) => {
-          const named = node instanceof Element ? node : node?.parentElement;
-          return `${named?.tagName}.${named?.getAttribute('class')} ${from.x},${from.y} ${from.width}x${from.height} -> ${to.x},${to.y} ${to.width}x${to.height}`;
-        });
-        shifts.push({ value, at: startTime, what });
-      }
-    }).observe({ type: 'layout-shift', buffered: true });
-  });
-};
-const shiftsOn = (page: Page): Promise<Shift[]> =>
-  page.evaluate(() => (window as unknown as { shifts: Shift[] }).shifts);
 
 describe.each([
   ...SIZES.map((size) => ({ ...size, at: '' })),

@@ -3,6 +3,7 @@
 import type { Page } from 'playwright-core';
 import type { BodyState, DaemonState, FrameView, RunView } from '../../shared/state.js';
 import { withDusk } from './dusk.js';
+import { lacking, moved, setMoved, soFar, withLight, withRun } from './judged.js';
 import { ask, freshly, hold, type PracticePanel, type Size } from './practice-panel.js';
 import { withSounding, withTestFrames } from './sounding-views.js';
 
@@ -45,17 +46,13 @@ export async function fireSets(panel: PracticePanel, size: Size): Promise<void> 
   await ask(page, 9, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
+  // What it can become comes a little later.
+  await page.locator('.set-picture img[src*="/preview?"]').waitFor({ timeout: 60_000 });
   await panel.closePages();
 }
 
 // --- States.
 
-const withRun =
-  (change: (run: RunView) => RunView) =>
-  (state: DaemonState): DaemonState => {
-    if (state.run === null) throw new Error('No set was fired.');
-    return { ...state, run: change(state.run) };
-  };
 const withBody =
   (body: BodyState) =>
   (state: DaemonState): DaemonState => ({ ...state, run: null, body });
@@ -73,6 +70,7 @@ function underWay(run: RunView, made: number): RunView {
   return {
     ...run,
     ...{ state: 'firing', endedAt: null, sentence: null, error: null, folder: null },
+    light: soFar(run, made),
     frames: run.frames.map((frame) => {
       if (nth(frame) < made) return frame;
       return { ...frame, ...blank, ...(nth(frame) === made ? { state: 'fired', attempts: 1 } : {}) };
@@ -95,6 +93,7 @@ function stretched(run: RunView, frames: number): RunView {
   const offsets = Array.from({ length: frames }, (_, index) => third(index));
   return {
     ...run,
+    light: null,
     plan: {
       ...run.plan,
       offsets,
@@ -203,6 +202,28 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'bar-adds-frames',
+    at: '',
+    state: (state) => ({
+      ...nothingFired(state),
+      asked: { ...{ frames: 9, step: '1', mode: 'manual', settle: 0 }, extend: 2 },
+    }),
+    done: async (page) =>
+      page
+        .getByText(/up to 2 more at each end/)
+        .first()
+        .waitFor(),
+  },
+  {
+    name: 'form-extend-wrong',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByText(/no wait before a pass/).click();
+      await page.getByLabel('Frames to add at each end, at most').fill('70');
+      await page.getByRole('alert').filter({ hasText: 'may be added' }).waitFor();
+    },
+  },
+  {
     name: 'form-refused',
     state: nothingFired,
     done: async (page) => {
@@ -252,6 +273,15 @@ export const SCREENS: readonly Screen[] = [
     name: 'form-readings',
     state: nothingFired,
     done: (page) => metered(page, '1/4', 'EV 17'),
+  },
+  {
+    name: 'form-readings-camera-does-not-tell',
+    state: ready(() => ({ aperture: null, iso: null })),
+    done: async (page) => {
+      await metered(page, '1/4', '1/2000');
+      await page.getByLabel('Aperture of the set').fill('wide');
+      await page.getByRole('alert').filter({ hasText: 'Write the f-number' }).waitFor();
+    },
   },
   {
     name: 'form-readings-sun',
@@ -357,10 +387,63 @@ export const SCREENS: readonly Screen[] = [
   },
   { name: 'lost', state: withRun((run) => underWay(run, 4)), done: sinceLost },
   { name: 'complete', state: (state) => state },
+  { name: 'complete-lacking', state: lacking },
+  { name: 'complete-moved', state: moved },
+  {
+    name: 'complete-what-is-held',
+    state: lacking,
+    done: async (page) => {
+      await page.getByRole('button', { name: 'What is held', exact: true }).click();
+      await page.locator('.set-picture img[src*="/coverage?"]').waitFor();
+    },
+  },
+  {
+    name: 'complete-held-enlarged',
+    state: (state) => state,
+    done: async (page) => {
+      await page.getByRole('button', { name: 'What is held', exact: true }).click();
+      await page.getByRole('button', { name: /Enlarge what is held$/ }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'complete-proof-enlarged',
+    state: (state) => state,
+    done: async (page) => {
+      await page.getByRole('button', { name: /Enlarge the proof$/ }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'complete-proof-to-come',
+    state: (state) =>
+      withRun((run) => ({ ...run, endedAt: new Date().toISOString() }))(
+        withLight(() => ({ proof: null }))(state),
+      ),
+  },
+  {
+    name: 'complete-no-proof',
+    state: withLight(() => ({
+      proof: {
+        sentence: 'The frames could not be merged: their exposures do not fit together.',
+        isMade: false,
+        madeAt: new Date().toISOString(),
+      },
+    })),
+  },
+  {
+    name: 'complete-picture-not-there',
+    state: (state) => state,
+    before: (page) =>
+      page.route('**/preview?*', (route) => route.fulfill({ body: 'no picture', contentType: 'image/jpeg' })),
+    done: async (page) => page.getByText('The picture is not there.').waitFor(),
+  },
   {
     name: 'complete-clipped',
+    // Nobody has judged its pictures: the shares of its end frames decide.
     state: withRun((run) => ({
       ...run,
+      light: null,
       frames: run.frames.map((frame) => ({ ...frame, clipped: { dark: 0.12, light: 0.07 } })),
     })),
   },
@@ -425,6 +508,27 @@ export const SCREENS: readonly Screen[] = [
       await page.getByLabel('Choose frame 3').check();
       await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
       await page.getByRole('dialog').waitFor();
+    },
+  },
+  { name: 'set-moved', at: '#sets', before: setMoved, done: toFirstSet },
+  {
+    name: 'set-moved-confirm',
+    at: '#sets',
+    before: setMoved,
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('button', { name: 'Fire these 3 frames again' }).click();
+      await page.getByRole('dialog').waitFor();
+    },
+  },
+  {
+    name: 'frame-moved',
+    at: '#sets',
+    before: setMoved,
+    done: async (page) => {
+      await toFirstSet(page);
+      await page.getByRole('link', { name: 'Frame 5 at full size' }).click();
+      await page.locator('.viewer[data-loading="there"]').waitFor();
     },
   },
   {

@@ -1,5 +1,5 @@
 // Takes a picture of every screen at every width, by day and by night, into dist/screens; index.html there shows all of them.
-// EVENRUNG_SCREENS takes a part of their names, where only some are wanted.
+// EVENRUNG_SCREENS takes parts of their names, with commas between, where only some are wanted.
 import { mkdir, rm, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { afterAll, beforeAll, describe, it } from 'vitest';
@@ -31,7 +31,11 @@ let panel: PracticePanel;
 beforeAll(async () => {
   if (wanted === '') await rm(INTO, { recursive: true, force: true });
   await mkdir(INTO, { recursive: true });
-  panel = await PracticePanel.start({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
+  panel = await PracticePanel.start({
+    ...{ EVENRUNG_PRACTICE_TIMING: 'at-once', EVENRUNG_PRACTICE_PICTURE: 'full' },
+    // Pictures are judged, as they are for everybody.
+    EVENRUNG_LIGHT: '',
+  });
   await fireSets(panel, { name: '', width: 1280, height: 800, colorScheme: 'light', hasTouch: false });
 });
 afterAll(async () => {
@@ -40,11 +44,14 @@ afterAll(async () => {
 });
 
 describe.each(views)('$name', ({ name, look, size }) => {
-  it.each(SCREENS.filter((screen) => screen.name.includes(wanted)))('$name', async (screen) => {
-    const shown = await openScreen(panel, screen, size, look);
-    await shown.screenshot({ path: path.join(INTO, `${screen.name}-${name}.png`), fullPage: true });
-    await panel.closePages();
-  });
+  it.each(SCREENS.filter((screen) => wanted.split(',').some((part) => screen.name.includes(part))))(
+    '$name',
+    async (screen) => {
+      const shown = await openScreen(panel, screen, size, look);
+      await shown.screenshot({ path: path.join(INTO, `${screen.name}-${name}.png`), fullPage: true });
+      await panel.closePages();
+    },
+  );
 });
 
 function page(): string {

@@ -1,7 +1,9 @@
 // What is asked for is one value: what the panel's buttons and the daemon's suggestions make of it.
 import { describe, expect, it } from 'vitest';
+import type { Asked } from '../../shared/asked.js';
 import { sixths } from '../../shared/ev.js';
 import type { WirePlan } from '../../shared/plan.js';
+import { NO_READINGS, standingsFor } from '../../web/src/readings.js';
 import {
   asFrames,
   asSuggested,
@@ -9,7 +11,10 @@ import {
   choicesOf,
   chosenFor,
   evenly,
+  fieldsOf,
   inStep,
+  keyOf,
+  keyOfForm,
   type RequestForm,
   reaching,
   readRequest,
@@ -69,14 +74,14 @@ describe('a request in the fields', () => {
   });
 
   it('by readings is changed like any other, and turns into a number of frames as it was planned', () => {
-    const readings = { darkest: '1/4', brightest: '1/2000', beside: {} };
+    const readings = { ...NO_READINGS, darkest: '1/4', brightest: '1/2000' };
     const metered: RequestForm = { ...UNEVEN, by: 'readings', readings, base: '1/8', byHand: HAND };
     // The step alone is changed: frames follow.
     expect(changed(metered, inStep(metered, sixths(4)))).toEqual({ step: 4 });
     expect(asSuggested(metered, { step: '2/3' }, null)).toMatchObject({ by: 'readings', step: 4 });
     const swapped = { darkest: '1/2000', brightest: '1/4' };
     expect(asSuggested(metered, { readings: swapped }, null)).toMatchObject({
-      ...{ by: 'readings', readings: { ...swapped, beside: {} } },
+      ...{ by: 'readings', readings: { ...NO_READINGS, ...swapped } },
     });
     expect(asSuggested(metered, { from: '-1', to: '+2', step: '1', base: '1/30' }, null)).toMatchObject({
       ...{ by: 'frames', framesWritten: '4', base: '1/30' },
@@ -93,12 +98,50 @@ describe('a request in the fields', () => {
     const form: RequestForm = { ...USUAL_REQUEST, by: 'readings', base: '1/8' };
     expect(readRequest(form, '1/8')).toBe('darkest');
     expect(writeAsked(form)).toBeNull();
-    const half = { ...form, readings: { darkest: ' EV 3 ', brightest: 'EV', beside: {} } };
+    const half = { ...form, readings: { ...NO_READINGS, darkest: ' EV 3 ', brightest: 'EV' } };
     expect(readRequest(half, '1/8')).toBe('brightest');
     const whole = { ...half, readings: { ...half.readings, brightest: '600 cd/m2' } };
     expect(readRequest(whole, '1/8')).toEqual({
       ...{ readings: { darkest: 'EV 3', brightest: '600 cd/m2' }, step: '1', mode: 'manual', settle: 0 },
     });
+  });
+
+  it('by readings takes aperture and ISO, where the camera does not tell them', () => {
+    const asked = (said: object) =>
+      readRequest(
+        {
+          ...USUAL_REQUEST,
+          by: 'readings',
+          readings: { ...NO_READINGS, darkest: 'EV 3', brightest: 'EV 9', ...said },
+        },
+        null,
+      );
+    expect(asked({ aperture: 'f/8', iso: 'ISO 100' })).toMatchObject({
+      readings: { darkest: 'EV 3', brightest: 'EV 9', aperture: 8, iso: 100 },
+    });
+    expect(asked({ aperture: ' 5.6 ' })).toMatchObject({ readings: { aperture: 5.6 } });
+    expect(asked({ aperture: 'wide' })).toBe('aperture');
+    expect(asked({ iso: '0' })).toBe('iso');
+    // They are told as other fields are, and stand in the fields again on another device.
+    const told = asked({ aperture: '8', iso: '100' });
+    if (typeof told === 'string') throw new Error('It can be read.');
+    expect(fieldsOf(told as Asked).readings).toMatchObject({ aperture: '8', iso: '100', beside: {} });
+    expect(standingsFor({ aperture: null, iso: '100' }, NO_READINGS)).toEqual(['aperture']);
+    expect(standingsFor({ aperture: 'f/8', iso: '100' }, NO_READINGS)).toEqual([]);
+    // What was said for another camera can be taken away.
+    expect(standingsFor({ aperture: 'f/8', iso: '100' }, { aperture: '', iso: '200' })).toEqual(['iso']);
+  });
+
+  it('says how many frames may be added, and nothing of it where that is none', () => {
+    expect(readRequest({ ...USUAL_REQUEST, extendWritten: '2' }, null)).toMatchObject({ extend: 2 });
+    for (const none of ['0', '', ' '])
+      expect(readRequest({ ...USUAL_REQUEST, extendWritten: none }, null)).not.toHaveProperty('extend');
+    const told = writeAsked({ ...USUAL_REQUEST, extendWritten: '3' });
+    if (told === null) throw new Error('It can be read.');
+    expect(fieldsOf(told).extendWritten).toBe('3');
+    expect(keyOf(told)).not.toBe(keyOf({ ...told, extend: 2 }));
+    // Nothing typed asks for the same as none.
+    expect(keyOfForm({ ...USUAL_REQUEST, extendWritten: '' })).toBe(keyOfForm(USUAL_REQUEST));
   });
 
   it('is read as a whole, or names the field that cannot be', () => {
@@ -109,6 +152,9 @@ describe('a request in the fields', () => {
     const wrong: readonly [Partial<RequestForm>, string][] = [
       [{ framesWritten: 'nine' }, 'frames'],
       [{ settleWritten: '61' }, 'settle'],
+      [{ extendWritten: '61' }, 'extend'],
+      [{ extendWritten: '1.5' }, 'extend'],
+      [{ extendWritten: '-1' }, 'extend'],
       [{ circumstances: { ...USUAL_REQUEST.circumstances, fileMegabytes: '0' } }, 'fileMegabytes'],
       [{ labels: { ...USUAL_REQUEST.labels, viewpoint: '1.5' } }, 'viewpoint'],
     ];

@@ -102,6 +102,7 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
         settle: fc.constantFrom(0, 0.5, 60),
         release: fc.constantFrom('frame' as const, 'pass' as const),
         least: fc.constantFrom('time' as const, 'spread' as const),
+        extend: fc.integer({ min: 0, max: 60 }),
         name: text(20),
         note: text(20),
         viewpoint: fc.integer({ min: 1, max: 9999 }),
@@ -125,7 +126,7 @@ const askedAnyhow: fc.Arbitrary<Asked> = fc
 /** As the panel asks with what stands in its fields. */
 function asWritten(asked: Asked): Asked {
   const { framesWritten, step, ends, base, mode, settleWritten, ...others } = fieldsOf(asked);
-  const { release, least, circumstances, labels, delay, byHand } = others;
+  const { release, least, extendWritten, circumstances, labels, delay, byHand } = others;
   const conditions = readCircumstances(circumstances);
   if (typeof conditions === 'string') throw new Error(`Unreadable: ${conditions}.`);
   const { name, note } = labels;
@@ -133,7 +134,7 @@ function asWritten(asked: Asked): Asked {
   return askedSchema.parse({
     ...writeRequest({
       ...{ frames: Number(framesWritten), step, base, ends, mode, settle: Number(settleWritten) },
-      ...{ release, least, conditions },
+      ...{ release, least, extend: Number(extendWritten), conditions },
     }),
     ...(name === '' ? {} : { name }),
     ...(note === '' ? {} : { note }),
@@ -166,6 +167,7 @@ describe('the fields of the panel', () => {
     [{ base: '1/4' }],
     [{ mode: 'aperture' }],
     [{ settle: 2 }],
+    [{ extend: 2 }],
     [{ name: 'Boathouse' }],
     [{ note: 'doors open' }],
     [{ viewpoint: 3 }],

@@ -185,6 +185,18 @@ export async function whyNoPicture(path: string): Promise<string | null> {
 export const sheetPath = (set: string, endedAt: string | null, name: string | null): string =>
   `${setPath(set)}/contact-sheet?${new URLSearchParams({ ended: endedAt ?? '', name: name ?? '' })}`;
 
+/** Which parts of the picture a set holds. @param map counts up each time when it is drawn anew */
+export const runMapPath = (run: string, set: string, map: number): string =>
+  `/api/run/${encodeURIComponent(run)}/coverage?${new URLSearchParams({ set, map: String(map) })}`;
+
+/** The same as it lies in the set folder. @param endedAt as with sheetPath */
+export const keptMapPath = (set: string, endedAt: string | null, map: number): string =>
+  `${setPath(set)}/coverage?${new URLSearchParams({ ended: endedAt ?? '', map: String(map) })}`;
+
+/** What the set can become. @param madeAt another one where it was merged anew */
+export const proofPath = (set: string, madeAt: string): string =>
+  `${setPath(set)}/preview?${new URLSearchParams({ made: madeAt })}`;
+
 /** How far the daemon's clock is ahead of this device's, in ms, as its last answer told. */
 export let clockAheadMs = 0;
 

@@ -18,8 +18,9 @@ import {
   type ReadingsForm,
   readingsOf,
   readReadings,
+  type Standing,
 } from './readings.js';
-import { evenSpan, framesIn, inSteps, isEven, type Span } from './span.js';
+import { evenSpan, framesIn, inSteps, isEven, MOST_FRAMES, type Span } from './span.js';
 
 /** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
 export const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18].map(sixths);
@@ -130,6 +131,15 @@ export function readSettle(written: string): number | undefined {
   return seconds >= 0 && seconds <= LONGEST_SETTLE_SECONDS ? seconds : undefined;
 }
 
+/** As in shared/request.ts. */
+const MOST_ADDED = MOST_FRAMES - 1;
+
+/** @returns how many frames may be added at each end, or undefined where the field holds no such number; an empty one is none */
+export function readExtend(written: string): number | undefined {
+  const frames = Number(written);
+  return Number.isInteger(frames) && frames >= 0 && frames <= MOST_ADDED ? frames : undefined;
+}
+
 export type Mode = 'manual' | 'aperture';
 
 /** What is known of the circumstances, as it stands in the fields; an empty one is not judged. */
@@ -203,6 +213,8 @@ export interface Written {
   readonly settle: number;
   readonly release: ReleaseWay | null;
   readonly least: Least;
+  /** At each end, at the most, if something is missing there. */
+  readonly extend: number;
   readonly conditions: WrittenConditions;
 }
 
@@ -215,6 +227,7 @@ export function writeRequest({
   settle,
   release,
   least,
+  extend,
   conditions,
 }: Written): WrittenSetRequest {
   const byReadings = typeof frames === 'object';
@@ -226,6 +239,7 @@ export function writeRequest({
     settle,
     ...(release === null ? {} : { release }),
     ...(least === 'time' ? {} : { least }),
+    ...(extend === 0 ? {} : { extend }),
     ...(Object.keys(conditions).length === 0 ? {} : { conditions }),
   };
 }
@@ -248,6 +262,8 @@ export interface RequestForm {
   /** What one release fires; null as long as nobody chose: then `least` decides. */
   readonly release: ReleaseWay | null;
   readonly least: Least;
+  /** So many frames may be added at each end, if the pictures show that something is missing there. */
+  readonly extendWritten: string;
   readonly circumstances: Circumstances;
   /** What the sets are called. */
   readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
@@ -270,6 +286,7 @@ export const USUAL_REQUEST: RequestForm = {
   settleWritten: '0',
   release: null,
   least: 'time',
+  extendWritten: '0',
   circumstances: NOTHING_KNOWN,
   labels: NO_LABELS,
   delay: 0,
@@ -330,7 +347,14 @@ export function asSuggested(
   };
 }
 
-export type Unreadable = ReadingPart | 'frames' | 'settle' | 'viewpoint' | CircumstanceField;
+export type Unreadable =
+  | ReadingPart
+  | Standing
+  | 'frames'
+  | 'settle'
+  | 'extend'
+  | 'viewpoint'
+  | CircumstanceField;
 
 /**
  * @param base what everything is counted from; null where the body offers none
@@ -339,14 +363,16 @@ export type Unreadable = ReadingPart | 'frames' | 'settle' | 'viewpoint' | Circu
 export function readRequest(form: RequestForm, base: string | null): WrittenSetRequest | Unreadable {
   const frames = form.by === 'readings' ? readReadings(form.readings) : readFrames(form.framesWritten);
   const settle = readSettle(form.settleWritten);
+  const extend = readExtend(form.extendWritten);
   const conditions = readCircumstances(form.circumstances);
   if (frames === undefined) return 'frames';
   if (typeof frames === 'string') return frames;
   if (settle === undefined) return 'settle';
+  if (extend === undefined) return 'extend';
   if (typeof conditions === 'string') return conditions;
   if (readViewpoint(form.labels.viewpoint) === undefined) return 'viewpoint';
   const { step, ends, mode, release, least } = form;
-  return writeRequest({ frames, step, base, ends, mode, settle, release, least, conditions });
+  return writeRequest({ frames, step, base, ends, mode, settle, release, least, extend, conditions });
 }
 
 /** @returns what the set is called; what is not said is left out */
@@ -419,6 +445,7 @@ export function fieldsOf(asked: Asked): RequestForm {
     settleWritten: String(asked.settle ?? 0),
     release: asked.release ?? null,
     least: asked.least ?? 'time',
+    extendWritten: String(asked.extend ?? 0),
     circumstances: {
       handHeldMm: written(handHeldMm),
       mainsHz: mainsHz === undefined ? '' : mainsHz === 50 ? '50' : '60',
@@ -438,15 +465,13 @@ export const keyOf = (asked: Asked): string => keyOfForm(fieldsOf(asked));
 /** @returns the same for fields that can be read */
 export function keyOfForm(form: RequestForm): string {
   const { by, readings, framesWritten, step, ends, ...others } = form;
-  const { mode, settleWritten, release, least, circumstances, labels, delay, byHand } = others;
+  const { mode, settleWritten, release, least, extendWritten, circumstances, labels, delay, byHand } = others;
+  const way = [release, least, readExtend(extendWritten) ?? extendWritten];
   const conditions = Object.entries(circumstances).sort(([a], [b]) => (a < b ? -1 : 1));
   const reaches = ends === null ? [] : [parseEv(ends.from), parseEv(ends.to)];
   const { name, note, viewpoint } = labels;
   const texts = [name.trim(), note.trim(), viewpoint];
   const hand = byHand === null ? null : [byHand.what, byHand.value, byHand.sentence];
   const frames = by === 'frames' ? [framesWritten, reaches, others.base] : [readReadings(readings)];
-  return JSON.stringify([
-    ...[frames, step, mode, settleWritten, release, least, conditions, texts, delay],
-    hand,
-  ]);
+  return JSON.stringify([...[frames, step, mode, settleWritten, ...way, conditions, texts, delay], hand]);
 }

@@ -4,13 +4,14 @@ import type { Least, ReleaseWay } from '../../shared/request.js';
 import type { BodyView, FrameState, RunState } from '../../shared/state.js';
 import type { Brackets } from './brackets.js';
 import type { Counts } from './readiness.js';
-import type { ReadingPart } from './readings.js';
+import type { ReadingPart, Standing } from './readings.js';
 import type { CircumstanceField, Mode } from './request.js';
 import { accessText } from './text-access.js';
 import { lightText } from './text-light.js';
 import { phoneText } from './text-phone.js';
 import { readingsText } from './text-readings.js';
 import { scheduleText } from './text-schedule.js';
+import { setLightText } from './text-set-light.js';
 import { setsText } from './text-sets.js';
 import { soundingText } from './text-sounding.js';
 import { viewerText } from './text-viewer.js';
@@ -24,6 +25,7 @@ import {
   passes,
   percent,
   shutter,
+  smallPercent,
 } from './words.js';
 
 /** @returns `2, 3 or 5` */
@@ -36,6 +38,12 @@ const fromTo = (words: readonly string[]) =>
 
 /** @returns seconds to two digits: `32 s`, `0.28 s` */
 const some = (seconds: number) => `${seconds.toLocaleString(undefined, { maximumSignificantDigits: 2 })} s`;
+
+const byStops = (stops: number | null) =>
+  stops === null ? '' : `, by about ${count(Math.max(1, Math.round(stops)), 'stop', 'stops')}`;
+
+/** By so many frames at each end. */
+const mayGrow = (extend: number) => `up to ${extend} more at each end`;
 
 const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture: 'Aperture priority' };
 
@@ -78,6 +86,7 @@ export const text = {
   ...lightText,
   ...readingsText,
   ...soundingText,
+  ...setLightText,
   ...viewerText,
   ...phoneText,
 
@@ -198,16 +207,28 @@ export const text = {
     unreadable: {
       frames: 'Write the number of frames, for example 9.',
       settle: 'Write how many seconds to wait before each pass, from 0 to 60.',
+      extend: 'Write how many frames may be added at each end, from 0 to 60.',
       handHeldMm: 'Write the focal length in millimetres, from 1 to 5000, or nothing.',
       lightEvPerMinute: 'Write by how many EV the light changes in a minute, from 0 to 10, or nothing.',
       fileMegabytes: 'Write how many megabytes a file has, or nothing.',
       viewpoint: setsText.labels.unreadable,
       ...readingsText.readings.write,
-    } satisfies Readonly<Record<ReadingPart | 'frames' | 'settle' | 'viewpoint' | CircumstanceField, string>>,
+    } satisfies Readonly<
+      Record<
+        ReadingPart | Standing | 'frames' | 'settle' | 'extend' | 'viewpoint' | CircumstanceField,
+        string
+      >
+    >,
     metered: 'The body meters it.',
     countsFrom: (label: string) => `Times are counted from ${shutter(label)}.`,
-    seldom: (mode: Mode, settle: number | undefined) =>
-      `${modes[mode]}, ${settle === undefined || settle === 0 ? 'no wait before a pass' : `${settle} s wait before each pass`}`,
+    seldom: (mode: Mode, settle: number | undefined, extend: number | undefined) =>
+      [
+        modes[mode],
+        settle === undefined || settle === 0 ? 'no wait before a pass' : `${settle} s wait before each pass`,
+        extend === undefined || extend === 0 ? '' : mayGrow(extend),
+      ]
+        .filter((part) => part !== '')
+        .join(', '),
     mode: 'Mode',
     modes,
     moves: {
@@ -216,6 +237,9 @@ export const text = {
     },
     settle: 'Wait, in seconds',
     settleWhy: 'The wait before each pass lets a trembling tripod come to rest.',
+    extend: 'Frames to add at each end, at most',
+    extendWhy:
+      'They are fired into the set at once, if its pictures show that something is missing at that end.',
     delay: 'First frame',
     delays: (seconds: number) => (seconds === 0 ? 'At once' : `After ${seconds} s`),
   },
@@ -229,6 +253,7 @@ export const text = {
         base === '' ? '' : ` about ${shutter(base)}`,
         settings === '' ? '' : `, ${settings}`,
       ].join(''),
+    mayGrow: (extend: number) => `If something is missing, ${mayGrow(extend)}`,
     change: 'Change what is fired',
     done: 'Back to the bar',
   },
@@ -359,15 +384,23 @@ export const text = {
       ]
         .filter((part) => part !== '')
         .join(' '),
+    /** @param stops by which that end would have to go on, about; null if nothing tells */
     lost: {
-      black: (of1: number) => `Even the lightest frame has ${percent(of1)} black.`,
-      blown: (of1: number) => `Even the darkest frame has ${percent(of1)} blown out.`,
+      black: (of1: number, stops: number | null) =>
+        `Even the lightest frame has ${smallPercent(of1)} black${byStops(stops)}.`,
+      blown: (of1: number, stops: number | null) =>
+        `Even the darkest frame has ${smallPercent(of1)} blown out${byStops(stops)}.`,
     },
     wouldHold: {
       black: 'More frames on the lighter side would hold it.',
       blown: 'More frames on the darker side would hold it.',
     },
-    oneMore: { black: 'Add a brighter frame', blown: 'Add a darker frame' },
+    addLacking: (darker: number, brighter: number) => {
+      if (darker + brighter === 1) return `Add a ${darker === 1 ? 'darker' : 'brighter'} frame`;
+      if (darker === 1 && brighter === 1) return 'Add a darker and a brighter frame';
+      const ends = [darker === 0 ? '' : `${darker} darker`, brighter === 0 ? '' : `${brighter} brighter`];
+      return `Add ${ends.filter((part) => part !== '').join(' and ')} frames`;
+    },
     folder: 'Set folder',
     folderOfSets: 'The set folders are in',
     newSet: 'New set',

@@ -9,6 +9,10 @@ export const decimal = (number: number, digits: number): string =>
 export const percent = (of1: number): string =>
   of1.toLocaleString(undefined, { style: 'percent', maximumFractionDigits: of1 < 0.01 ? 1 : 0 });
 
+/** The same where little counts, too. @returns `less than 0.1%`, `0.6%` */
+export const smallPercent = (of1: number): string =>
+  of1 > 0 && of1 < 0.001 ? `less than ${percent(0.001)}` : percent(of1);
+
 export const count = (number: number, one: string, many: string): string =>
   `${number} ${number === 1 ? one : many}`;
 

@@ -49,7 +49,9 @@ export class SetLight implements JudgedLight {
     if (answer === null) return null;
     const { again } = this.together();
     const frames = this.hand.frames.map(({ view }) => view);
-    const isOver = this.isEnding || frames.every(({ state }) => state === 'verified');
+    // Judged in part, a set would seem to lack what its other pictures hold.
+    const isJudged = frames.every(({ state, number }) => state !== 'verified' || found.has(number));
+    const isOver = isJudged && (this.isEnding || frames.every(({ state }) => state === 'verified'));
     return {
       sentence: isOver ? answer.sentence : soFar(found.size, frames.length),
       // A frame that is still to come may hold what is missing.

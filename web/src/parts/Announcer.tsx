@@ -55,7 +55,9 @@ function wordsNow(): string {
   if (shown.name === 'ended') {
     const { words, sentence, kept } = outcomeOf(run, onDiskOf(run.set.id));
     const nothingMore = run.state === 'halted' ? ` ${text.run.nothingMore(kept)}` : '';
-    return `${words}. ${sentence ?? ''}${nothingMore}`;
+    // As long as pictures are still to be judged there is nothing to say of them.
+    const holds = run.light?.coverage == null ? '' : ` ${run.light.sentence}`;
+    return `${words}. ${sentence ?? ''}${nothingMore}${holds}`;
   }
   if (run.state === 'held') return `${text.runStates.held}. ${text.run.made(verified, frames)}.`;
   // Over hours nobody wants to hear each frame.

@@ -2,8 +2,15 @@
 // called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
 import { formatEv, type Sixths, sixths } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
-import { READING_PARTS, type ReadingPart } from '../readings.js';
-import { type CircumstanceField, type Mode, readFrames, readSettle, stepsFor } from '../request.js';
+import { READING_PARTS, type ReadingPart, STANDINGS, type Standing } from '../readings.js';
+import {
+  type CircumstanceField,
+  type Mode,
+  readExtend,
+  readFrames,
+  readSettle,
+  stepsFor,
+} from '../request.js';
 import { isNarrow } from '../screen.js';
 import { type End, moved, type Span } from '../span.js';
 import {
@@ -31,21 +38,25 @@ import { Ways } from './Ways.js';
 
 type Field =
   | ReadingPart
+  | Standing
   | 'frames'
   | 'step'
   | 'base'
   | 'release'
   | 'settle'
+  | 'extend'
   | 'viewpoint'
   | CircumstanceField;
 
 const FIELDS: readonly string[] = [
   ...READING_PARTS,
+  ...STANDINGS,
   'frames',
   'step',
   'base',
   'release',
   'settle',
+  'extend',
   'viewpoint',
   'handHeldMm',
   'lightEvPerMinute',
@@ -293,17 +304,48 @@ function MeteredBase() {
   );
 }
 
+/** Beforehand, for whoever will not be there to press. */
+function Extend(about: About) {
+  return (
+    <>
+      <div class="field">
+        <label for="ask-extend">{text.ask.extend}</label>
+        <input
+          id="ask-extend"
+          type="number"
+          inputMode="numeric"
+          min="0"
+          max="60"
+          step="1"
+          value={request.value.extendWritten}
+          onInput={(event) => {
+            changeRequest({ extendWritten: event.currentTarget.value });
+          }}
+          {...about}
+          aria-describedby={['ask-extend-why', about['aria-describedby']].filter(Boolean).join(' ')}
+        />
+      </div>
+      <p class="soft" id="ask-extend-why">
+        {text.ask.extendWhy}
+      </p>
+    </>
+  );
+}
+
 const MODES: readonly Mode[] = ['manual', 'aperture'];
 
 /** What the fold has to be opened for. */
-const SELDOM: readonly Field[] = ['settle', 'handHeldMm', 'lightEvPerMinute', 'fileMegabytes'];
+const SELDOM: readonly Field[] = ['settle', 'extend', 'handHeldMm', 'lightEvPerMinute', 'fileMegabytes'];
 
 function Seldom({ about }: { readonly about: (name: Field) => About }) {
   const seconds = readSettle(request.value.settleWritten);
   const settle = about('settle');
   const mustBeSeen = SELDOM.some((field) => about(field)['aria-invalid'] === true);
   return (
-    <Fold line={text.ask.seldom(request.value.mode, seconds)} mustBeSeen={mustBeSeen}>
+    <Fold
+      line={text.ask.seldom(request.value.mode, seconds, readExtend(request.value.extendWritten))}
+      mustBeSeen={mustBeSeen}
+    >
       <div class="seldom">
         <div class="field">
           <label for="ask-mode">{text.ask.mode}</label>
@@ -344,6 +386,7 @@ function Seldom({ about }: { readonly about: (name: Field) => About }) {
           <span id="ask-settle-why">{text.ask.settleWhy}</span>
         </p>
         <Delay id="ask-delay" />
+        <Extend {...about('extend')} />
         <Conditions about={about} />
       </div>
     </Fold>

@@ -1,11 +1,15 @@
 // What of a frame is black and what is blown out, and what no frame of its set holds.
-import { type Clipping, LOST_SHARE, lostAtEnds, lostIn } from '../../../shared/clipping.js';
+import { LOST_SHARE, lackingAtEnds, lostAtEnds, lostIn } from '../../../shared/clipping.js';
 import type { Extend } from '../../../shared/kept.js';
+import type { CoverageView } from '../../../shared/light.js';
 import type { FrameView } from '../../../shared/state.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
 
 type Looked = Pick<FrameView, 'state' | 'clipped'>;
+
+/** What the pictures of the set hold; null if they were not judged: then shares of the end frames decide. */
+type Covered = CoverageView | null;
 
 /** Marks whose sentence stands in `Clip` and `Lost`. */
 export const SAID_BY_CLIP: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
@@ -17,13 +21,14 @@ interface ClipProps {
   };
   /** How many the set has. */
   readonly frames: number;
+  readonly coverage: Covered;
 }
 
 /** Firmly where no other frame of the set holds it. */
-export function Clip({ frame, frames }: ClipProps) {
+export function Clip({ frame, frames, coverage }: ClipProps) {
   if (frame.state !== 'verified' || frame.clipped === null) return null;
   const { dark, light } = frame.clipped;
-  const lost = lostIn(frame, frames).map(({ side }) => side);
+  const lost = lostIn(frame, frames, coverage).map(({ side }) => side);
   const sides = [
     { side: 'black', share: dark },
     { side: 'blown', share: light },
@@ -45,35 +50,40 @@ export function Clip({ frame, frames }: ClipProps) {
 
 interface LostProps {
   /** The darkest first. */
-  readonly frames: readonly Looked[];
-  /** Adds a frame on that side; left out, that is not offered. */
-  readonly onMore?: ((side: Clipping['side']) => void) | undefined;
+  readonly frames: readonly (Looked & Pick<FrameView, 'offset'>)[];
+  readonly coverage: Covered;
+  /** Adds frames that would hold what was lost; left out, that is not offered. */
+  readonly onMore?: ((by: Extend) => void) | undefined;
   readonly isBusy?: boolean;
 }
 
-/** @returns the frame that would hold what was lost on this side */
-export const oneMore = (side: Clipping['side']): Extend =>
-  side === 'blown' ? { darker: 1 } : { brighter: 1 };
-
 /** The one thing that cannot be mended at home. */
-export function Lost({ frames, onMore, isBusy = false }: LostProps) {
-  const lost = lostAtEnds(frames);
+export function Lost({ frames, coverage, onMore, isBusy = false }: LostProps) {
+  const lost = lostAtEnds(frames, coverage);
   if (lost.length === 0) return null;
+  const lacking = lackingAtEnds(frames, coverage);
   return (
-    <ul class="lost">
-      {lost.map(({ side, share }) => (
-        <li key={side} data-side={side}>
-          <Mark of="warning" />
-          <span>
-            {text.run.lost[side](share)} {onMore === undefined && text.run.wouldHold[side]}
-          </span>
-          {onMore !== undefined && (
-            <button type="button" disabled={isBusy} onClick={() => onMore(side)}>
-              {text.run.oneMore[side]}
-            </button>
-          )}
-        </li>
-      ))}
-    </ul>
+    <div class="lost">
+      <ul data-judged={coverage?.isInStep === true}>
+        {lost.map(({ side, share, stops }) => (
+          <li key={side} data-side={side}>
+            <Mark of="warning" />
+            <span>
+              {text.run.lost[side](share, stops)} {onMore === undefined && text.run.wouldHold[side]}
+            </span>
+          </li>
+        ))}
+      </ul>
+      {onMore !== undefined && (
+        <button type="button" disabled={isBusy} onClick={() => onMore(onlyWhatIsAdded(lacking))}>
+          {text.run.addLacking(lacking.darker, lacking.brighter)}
+        </button>
+      )}
+    </div>
   );
 }
+
+const onlyWhatIsAdded = ({ darker, brighter }: Required<Pick<Extend, 'darker' | 'brighter'>>): Extend => ({
+  ...(darker === 0 ? {} : { darker }),
+  ...(brighter === 0 ? {} : { brighter }),
+});

@@ -3,7 +3,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { bringIntoSight } from '../follow.js';
-import { extendSet, notNow, onDiskOf } from '../kept-sets.js';
+import { extendSet, fireAgain, notNow, onDiskOf } from '../kept-sets.js';
 import { type Outcome as EndedAs, outcomeOf } from '../on-disk.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, route } from '../route.js';
@@ -11,9 +11,10 @@ import { isNarrow } from '../screen.js';
 import { busy, firedHere, newSet, nextViewpoint, refusedAction, request, watched } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
-import { Lost, oneMore } from './Clip.js';
+import { Lost } from './Clip.js';
 import { Mark } from './Mark.js';
 import { More, Refused } from './More.js';
+import { Unsteady } from './Unsteady.js';
 
 const verifiedOf = ({ frames }: RunView) => frames.filter(({ state }) => state === 'verified').length;
 
@@ -85,8 +86,15 @@ function Lacks({ run }: { readonly run: RunView }) {
     <>
       <Lost
         frames={run.frames}
+        coverage={run.light?.coverage ?? null}
         isBusy={busy.value === 'again'}
-        onMore={mayExtend ? (side) => void extendSet(run.set.id, oneMore(side)) : undefined}
+        onMore={mayExtend ? (by) => void extendSet(run.set.id, by) : undefined}
+      />
+      <Unsteady
+        frames={run.frames}
+        light={run.light}
+        isBusy={busy.value === 'again'}
+        onAgain={mayExtend ? (frames) => void fireAgain(run.set.id, { frames }) : undefined}
       />
       <Refused refusal={refused} />
     </>
@@ -95,6 +103,9 @@ function Lacks({ run }: { readonly run: RunView }) {
 
 /** How it came out, where it is seen at once, and the next set. A wide screen has room for all there is to say. */
 export function Outcome({ id, run, schedule }: Props) {
+  // The last pictures may be judged after the end. The foot of a narrow screen grows upwards, the side of a wide one downwards: what is
+  // pressed stays where it is.
+  const lacks = schedule === null && run !== null ? <Lacks run={run} /> : null;
   return (
     <div class="dock ended-dock" data-dock="ended">
       {isNarrow.value ? (
@@ -102,7 +113,7 @@ export function Outcome({ id, run, schedule }: Props) {
       ) : (
         <Ended id={id} run={run} schedule={schedule} />
       )}
-      {schedule === null && run !== null && <Lacks run={run} />}
+      {isNarrow.value && lacks}
       {run !== null && verifiedOf(run) > 0 && <ToSet run={run} isOneOfMany={schedule !== null} />}
       {schedule !== null && route.value.name !== 'sets' && (
         <a class="button new-set" href={addressOf.sets}>
@@ -110,6 +121,7 @@ export function Outcome({ id, run, schedule }: Props) {
         </a>
       )}
       {mayFire.value && <OtherSets />}
+      {!isNarrow.value && lacks}
     </div>
   );
 }

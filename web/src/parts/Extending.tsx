@@ -1,8 +1,9 @@
-// By how many frames a finished set is extended at each end. It proposes one where the set has lost something.
+// By how many frames a finished set is extended at each end. It proposes what the set lacks.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { lackingAtEnds } from '../../../shared/clipping.js';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { Extend } from '../../../shared/kept.js';
+import type { CoverageView } from '../../../shared/light.js';
 import type { FrameView } from '../../../shared/state.js';
 import { type End, MOST_FRAMES } from '../span.js';
 import { text } from '../text.js';
@@ -10,12 +11,14 @@ import { text } from '../text.js';
 interface Props {
   /** The darkest first. */
   readonly frames: readonly FrameView[];
+  /** What their pictures hold; null if they were not judged. */
+  readonly coverage: CoverageView | null;
   readonly onExtend: (by: Extend) => void;
   readonly onLeave: () => void;
 }
 
-export function Extending({ frames, onExtend, onLeave }: Props) {
-  const [by, setBy] = useState(() => lackingAtEnds(frames));
+export function Extending({ frames, coverage, onExtend, onLeave }: Props) {
+  const [by, setBy] = useState(() => lackingAtEnds(frames, coverage));
   const box = useRef<HTMLElement>(null);
   // The button that opened it is gone, and the focus with it.
   useEffect(() => box.current?.focus(), []);

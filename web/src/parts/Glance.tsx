@@ -4,6 +4,7 @@ import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
 import { countsOf } from '../readiness.js';
+import { readExtend } from '../request.js';
 import { addressOf } from '../route.js';
 import { awaitsPlan, base, body, foreseeing, listIsWanted, planning, request, schedule } from '../store.js';
 import { text } from '../text.js';
@@ -46,6 +47,7 @@ function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyV
   const { name, viewpoint } = labels;
   const ev = (offset: number | undefined) => formatEv(fromEv(offset ?? 0));
   const { offsets } = plan;
+  const extend = readExtend(request.value.extendWritten);
   const foreseen = foreseeing.value.state === 'foreseen' ? foreseeing.value.foreseen : null;
   return (
     <>
@@ -58,6 +60,7 @@ function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyV
           text.body.settings(found.aperture, found.iso),
         )}
       </p>
+      {extend !== undefined && extend > 0 && <p>{text.glance.mayGrow(extend)}</p>}
       {schedule.value.on && <p>{text.schedule.form.line(true, schedule.value.every, schedule.value.unit)}</p>}
       {foreseen !== null && <p>{text.schedule.trigger.hold(foreseen.estimate.sets)}</p>}
       {(name !== '' || viewpoint !== '') && <p class="glance-name">{text.labels.line(name, viewpoint)}</p>}

@@ -6,7 +6,7 @@ import type { Again, Extend, KeptSetDetail } from '../../../shared/kept.js';
 import { notesAfter } from '../../../shared/run-notes.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
-import { keptPath, sheetPath } from '../api.js';
+import { clockAheadMs, keptMapPath, keptPath, proofPath, runMapPath, sheetPath } from '../api.js';
 import {
   disliked,
   extendSet,
@@ -22,10 +22,11 @@ import { outcomeOf } from '../on-disk.js';
 import { kindOf, partnerOf } from '../partner.js';
 import { readViewpoint } from '../request.js';
 import { addressOf, goTo } from '../route.js';
-import { busy, refusedAction } from '../store.js';
+import { awaitsProof } from '../set-light.js';
+import { busy, daemon, refusedAction } from '../store.js';
 import { text } from '../text.js';
 import { clock, exactly } from '../words.js';
-import { Clip, Lost, oneMore, SAID_BY_CLIP } from './Clip.js';
+import { Clip, Lost, SAID_BY_CLIP } from './Clip.js';
 import { Confirm } from './Confirm.js';
 import { Extending } from './Extending.js';
 import { Fold } from './Fold.js';
@@ -33,7 +34,9 @@ import { LabelFields, type LabelTexts } from './Labels.js';
 import { Mark } from './Mark.js';
 import { Metered } from './Metered.js';
 import { Refused } from './More.js';
+import { SetPicture } from './SetPicture.js';
 import { nameOf, standingOf } from './Sets.js';
+import { Unsteady } from './Unsteady.js';
 import { Viewer } from './Viewer.js';
 
 export function KeptSet({ id, frame }: { readonly id: string; readonly frame: number | null }) {
@@ -75,6 +78,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         {mark !== null && <Mark of={mark} />}
         <strong>{words}</strong>
       </p>
+      <KeptPicture set={set} />
       <p class="size">
         {set.name !== null && <span>{exactly(new Date(set.startedAt))}</span>}
         {viewpoint !== null && <span>{text.list.viewpoint(viewpoint)}</span>}
@@ -99,6 +103,28 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         </dl>
       )}
     </>
+  );
+}
+
+/** What the set can become is the first thing that is seen of it. */
+function KeptPicture({ set }: { readonly set: KeptSetDetail }) {
+  const { id, endedAt, onDisk } = set;
+  const run = daemon.value?.run ?? null;
+  // Of the set in hand the stream tells sooner.
+  const inHand = run?.set.id === id ? run : null;
+  const light = inHand?.light ?? set.light;
+  if (light === null) return null;
+  const isAwaited = awaitsProof({ endedAt, frames: set.frames, light }, Date.now() + clockAheadMs);
+  const isGone = onDisk?.state === 'gone';
+  const mapPath = (map: number) =>
+    inHand === null ? keptMapPath(id, endedAt, map) : runMapPath(inHand.id, id, map);
+  return (
+    <SetPicture
+      light={light}
+      map={light.map === 0 || isGone ? null : mapPath(light.map)}
+      proof={light.proof?.isMade === true && !isGone ? proofPath(id, light.proof.madeAt) : null}
+      isAwaited={isAwaited}
+    />
   );
 }
 
@@ -185,6 +211,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   const [asked, setAsked] = useState<{ readonly what: What } | null>(null);
   const [isExtending, setExtending] = useState(false);
   const missing = set.frames.filter((frame) => frame.state !== 'verified').length;
+  const coverage = set.light?.coverage ?? null;
   const why = notNow.value;
   const stands = set.onDisk?.state ?? 'gone';
   // What cannot be gone on with is not offered.
@@ -200,7 +227,12 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   const askToExtend = (extend: Extend) => setAsked({ what: { extend } });
   return (
     <>
-      <Lost frames={set.frames} onMore={canExtend ? (side) => askToExtend(oneMore(side)) : undefined} />
+      <Lost frames={set.frames} coverage={coverage} onMore={canExtend ? askToExtend : undefined} />
+      <Unsteady
+        frames={set.frames}
+        light={set.light}
+        onAgain={canExtend ? (frames) => setAsked({ what: { frames } }) : undefined}
+      />
       <h3>{text.set.frames}</h3>
       {isOffered && (
         <div class="pair">
@@ -228,7 +260,12 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
       {isOffered && why !== null && <p class="soft">{text.set[why]}</p>}
       {isOffered && why === null && stands === 'whole' && asked === null && <InCamera set={set} />}
       {canExtend && isExtending && (
-        <Extending frames={set.frames} onExtend={askToExtend} onLeave={() => setExtending(false)} />
+        <Extending
+          frames={set.frames}
+          coverage={coverage}
+          onExtend={askToExtend}
+          onLeave={() => setExtending(false)}
+        />
       )}
       {isOffered && chosen !== null && why === null && (
         <div class="choosing">
@@ -369,7 +406,7 @@ function Tile({ set, frame, place }: TileProps) {
         )}
         {isChanged && <span class="reason">{text.onDisk.changed}</span>}
         {state === 'rejected' && <span class="reason">{reason ?? text.frameStates[state]}</span>}
-        <Clip frame={{ ...frame, place }} frames={set.frames.length} />
+        <Clip frame={{ ...frame, place }} frames={set.frames.length} coverage={set.light?.coverage ?? null} />
         {marks
           .filter(({ code }) => !SAID_BY_CLIP.has(code))
           .map(({ code, sentence }) => (

@@ -6,19 +6,21 @@ import { formatEv, fromEv, minusSixths } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
-import { thumbnailPath } from '../api.js';
+import { clockAheadMs, proofPath, runMapPath, thumbnailPath } from '../api.js';
 import { bringIntoSight } from '../follow.js';
 import { onDiskOf } from '../kept-sets.js';
 import { type LanePart, lanesOf, type Rung, rungsOfPlan, rungsOfRun } from '../ladder.js';
 import { addressOf, goTo } from '../route.js';
 import { isNarrow } from '../screen.js';
-import { connection, planning } from '../store.js';
+import { awaitsProof } from '../set-light.js';
+import { connection, planning, watched } from '../store.js';
 import { text } from '../text.js';
 import { refusedNow } from './Ask.js';
 import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
 import { Metered } from './Metered.js';
 import { RefusedPlan } from './RefusedPlan.js';
+import { SetPicture } from './SetPicture.js';
 
 export function PlanLadder() {
   const current = planning.value;
@@ -74,8 +76,27 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
       <Metered readings={run.plan.readings} />
       <Warnings plan={run.plan} />
       <RunNotes notes={run.notes} />
+      <RunPicture run={run} />
       <Rungs rungs={rungsOfRun(run, onDiskOf(run.set.id)?.missing ?? [])} run={run} />
     </section>
+  );
+}
+
+/** Where nobody saw it being made there is nothing to keep room for. */
+function RunPicture({ run }: { readonly run: RunView }) {
+  const { id, set, light, endedAt } = run;
+  const isWatched = watched.value === id;
+  if (light === null && !isWatched && endedAt !== null) return null;
+  const isGone = onDiskOf(set.id)?.state === 'gone';
+  return (
+    <SetPicture
+      key={set.id}
+      light={light}
+      map={light === null || light.map === 0 || isGone ? null : runMapPath(id, set.id, light.map)}
+      proof={light?.proof?.isMade === true && !isGone ? proofPath(set.id, light.proof.madeAt) : null}
+      isAwaited={awaitsProof(run, Date.now() + clockAheadMs)}
+      isFollowed={isWatched}
+    />
   );
 }
 
@@ -244,7 +265,7 @@ function RungRow({ rung, lanes, frames, run }: RowProps) {
             <Mark of={shownState(rung)} />
             {state}
           </span>
-          <Clip frame={rung} frames={frames} />
+          <Clip frame={rung} frames={frames} coverage={run?.light?.coverage ?? null} />
         </span>
         <Notes rung={rung} />
       </div>

@@ -1,7 +1,7 @@
 // A set that is asked for by two spot readings: a field for each, beneath it where the reading falls, and what frames follow.
 import type { WirePlan } from '../../../shared/plan.js';
-import { type AskedBy, READING_PARTS, type ReadingPart } from '../readings.js';
-import { askBy, changeRequest, planShown, request } from '../store.js';
+import { type AskedBy, READING_PARTS, type ReadingPart, type Standing, standingsFor } from '../readings.js';
+import { askBy, body, changeRequest, planShown, request } from '../store.js';
 import { text } from '../text.js';
 
 const words = text.readings;
@@ -32,13 +32,51 @@ export function AskedByChoice() {
   );
 }
 
-export function Readings({ about }: { readonly about: (part: ReadingPart) => About }) {
+export function Readings({ about }: { readonly about: (part: ReadingPart | Standing) => About }) {
   const plan = planShown.value;
   return (
     <>
       {READING_PARTS.map((part) => (
         <ReadingField key={part} part={part} plan={plan} {...about(part)} />
       ))}
+      <Standings about={about} />
+    </>
+  );
+}
+
+/** Aperture and ISO, where the camera does not tell them. */
+function Standings({ about }: { readonly about: (which: Standing) => About }) {
+  const { readings } = request.value;
+  const asked = body.value === null ? [] : standingsFor(body.value, readings);
+  if (asked.length === 0) return null;
+  return (
+    <>
+      {asked.map((which) => {
+        const { 'aria-describedby': wrong, ...invalid } = about(which);
+        return (
+          <div class="field" key={which} data-standing={which}>
+            <label for={`ask-${which}`}>{words.standings[which]}</label>
+            <input
+              id={`ask-${which}`}
+              type="text"
+              inputMode="decimal"
+              autocomplete="off"
+              maxLength={16}
+              placeholder={words.standingForms[which]}
+              value={readings[which]}
+              onInput={(event) => {
+                changeRequest({ readings: { ...readings, [which]: event.currentTarget.value } });
+              }}
+              {...invalid}
+              aria-describedby={['ask-standings-why', wrong].filter(Boolean).join(' ')}
+            />
+          </div>
+        );
+      })}
+      <p class="soft wide" id="ask-standings-why">
+        {asked.some((which) => body.value?.[which] === null) && `${words.notTold} `}
+        {words.standingsWhy}
+      </p>
     </>
   );
 }

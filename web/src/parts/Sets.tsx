@@ -2,7 +2,7 @@
 import { useEffect, useState } from 'preact/hooks';
 import { ENDED } from '../../../shared/fold.js';
 import type { KeptSetView } from '../../../shared/kept.js';
-import { keptPath } from '../api.js';
+import { keptPath, proofPath } from '../api.js';
 import { isInHand, listed, listRefusal, readEarlier } from '../kept-sets.js';
 import { addressOf } from '../route.js';
 import { text } from '../text.js';
@@ -73,7 +73,7 @@ function Row({ set }: { readonly set: KeptSetView }) {
   ].filter((part) => part !== '');
   return (
     <a href={addressOf.set(set.id)}>
-      <Middle set={set} />
+      <Picture set={set} />
       <span class="kept-words">
         <strong>{nameOf(set)}</strong>
         <span class="kept-state" data-state={state}>
@@ -87,14 +87,22 @@ function Row({ set }: { readonly set: KeptSetView }) {
   );
 }
 
-/** Of what was verified the frame in the middle. */
-function Middle({ set }: { readonly set: KeptSetView }) {
-  const isThere = set.middle !== null && !(set.onDisk?.missing.includes(set.middle) ?? false);
+/** What the set can become, or else of what was verified the frame in the middle. */
+function Picture({ set }: { readonly set: KeptSetView }) {
+  const { id, endedAt, hasPreview, middle, onDisk } = set;
+  const isThere = middle !== null && !(onDisk?.missing.includes(middle) ?? false);
+  const path = hasPreview
+    ? // When it was merged the list does not tell; after its end, and anew after each.
+      proofPath(id, endedAt ?? '')
+    : isThere
+      ? keptPath(id, middle, 'thumbnail', 1)
+      : null;
   return (
-    <span class="kept-picture" aria-hidden="true">
-      {set.middle !== null && isThere && (
+    <span class="kept-picture" aria-hidden="true" data-proof={hasPreview}>
+      {path !== null && (
         <img
-          src={keptPath(set.id, set.middle, 'thumbnail', 1)}
+          key={path}
+          src={path}
           alt=""
           width="90"
           height="60"

@@ -35,6 +35,7 @@ import {
 } from '../zoom.js';
 import { AlarmBand } from './Alarm.js';
 import { ConnectionBand } from './Connection.js';
+import { Mark } from './Mark.js';
 import { type Loading, Pane } from './Pane.js';
 import { TroubleBand } from './Trouble.js';
 
@@ -199,6 +200,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
           );
         })}
         {darker === undefined && <p>{words.gone}</p>}
+        {!isPair && darker !== undefined && <FrameMarks marks={darker.marks} />}
         {isReady && isCut(look, room) && panes[0] !== undefined && (
           <div class="viewer-ways" style={{ width: `${panes[0].width}px`, height: `${panes[0].height}px` }}>
             {WAYS.map((way) => (
@@ -296,6 +298,21 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
       <Told sentence={[name, ...(isPair ? shown.map(aboutOf) : shown.map(exposureOf)), zoom].join('. ')} />
       {evens && <Evened ev={darker.offset - lighter.offset} />}
     </dialog>
+  );
+}
+
+/** Over the picture: beside it they would move it from frame to frame. */
+function FrameMarks({ marks }: { readonly marks: FrameView['marks'] }) {
+  if (marks.length === 0) return null;
+  return (
+    <ul class="viewer-marks">
+      {marks.map(({ code, sentence }) => (
+        <li key={code + sentence} class="frame-mark" data-mark={code}>
+          <Mark of="warning" />
+          <span>{text.said(sentence)}</span>
+        </li>
+      ))}
+    </ul>
   );
 }
 
