@@ -21,7 +21,7 @@ import {
 import { planSchema } from '../../shared/plan.js';
 import { lookSchema, readinessItemSchema, tickSchema } from '../../shared/readiness.js';
 import { setRequestSchema } from '../../shared/request.js';
-import { lightRequestSchema, runRequestSchema } from '../../shared/run-request.js';
+import { lightRequestSchema, runRequestSchema, spanRequestSchema } from '../../shared/run-request.js';
 import { scheduleRequestSchema, scheduleSchema } from '../../shared/schedule.js';
 import { daemonStateSchema, eventSchema, foreseenScheduleSchema } from '../../shared/state.js';
 import { daemonMessageSchema, errorAnswerSchema, watcherMessageSchema } from '../../shared/stream.js';
@@ -33,6 +33,7 @@ export const TAKEN = {
   RunRequest: runRequestSchema,
   ScheduleRequest: scheduleRequestSchema,
   LightRequest: lightRequestSchema,
+  SpanRequest: spanRequestSchema,
   Asked: askedSchema,
   Look: lookSchema,
   Tick: tickSchema,

@@ -97,6 +97,11 @@ export class SetLight implements JudgedLight {
     });
   }
 
+  /** Whether all that was to be judged is. */
+  get isSettled(): boolean {
+    return this.underWay.size === 0;
+  }
+
   /** Waits until all that was to be judged is, or so many milliseconds. */
   async settled(withinMs = Number.POSITIVE_INFINITY): Promise<void> {
     const until = performance.now() + withinMs;
