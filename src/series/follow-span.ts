@@ -2,7 +2,7 @@
 // What the body cannot make at the base that the next set has, or what does not fit its slot, is not asked for. It fires nothing and reads no
 // file.
 import { type BodyLimits, type Sixths, sixths } from '../exposure/index.js';
-import type { Conditions, PlanRequest } from '../plan/index.js';
+import type { Conditions, End, PlanRequest } from '../plan/index.js';
 import { type FitsAsked, fits } from './schedule/fits.js';
 import {
   type AtEnds,
@@ -93,12 +93,9 @@ export class SpanFollower {
 
   /** Changes nothing: what is not begun was not decided. */
   next(toBeMade: ToBeMade): NextSpan {
-    const { told, untold, memory, keeps } = this;
-    const { step, limits } = this.asked;
-    const wanted = followSpan({ ...{ offsets: this.offsets, step, told, memory, limits, keeps } });
-    const { offsets, cannot } = this.asFarAsItFits(wanted.offsets, toBeMade);
-    const change = changeBetween(this.offsets, offsets, step);
-    const { beyondMost } = wanted;
+    const { told, untold, memory } = this;
+    const { limits } = this.asked;
+    const { offsets, change, cannot, beyondMost } = this.decided(toBeMade);
     const isAtMost = beyondMost.darker + beyondMost.brighter > 0;
     const all: (readonly [SaidOf, string])[] = [
       ...(untold === null ? [] : [[untold, STAYS[untold]] as const]),
@@ -111,6 +108,29 @@ export class SpanFollower {
       // As long as nothing can be told, nothing is over.
       said: [...new Set([...(told === null ? this.said : []), ...all.map(([of]) => of)])],
     };
+  }
+
+  /** What one end cannot have, the other one may need. */
+  private decided(toBeMade: ToBeMade) {
+    const { told, memory, keeps, offsets: before } = this;
+    const { step, limits } = this.asked;
+    const decide = (room?: AtEnds<number>) => {
+      const wanted = followSpan({ offsets: before, step, told, memory, limits, keeps, room });
+      const fitted = this.asFarAsItFits(wanted.offsets, toBeMade);
+      return {
+        ...wanted,
+        ...fitted,
+        wanted: wanted.change,
+        change: changeBetween(before, fitted.offsets, step),
+      };
+    };
+    const first = decide();
+    const { change, wanted, cannot } = first;
+    const room = (end: End) =>
+      change[end] < wanted[end] ? Math.max(0, change[end]) : Number.POSITIVE_INFINITY;
+    if (cannot === null) return first;
+    const second = decide({ darker: room('darker'), brighter: room('brighter') });
+    return { ...second, cannot };
   }
 
   /** A set is begun with it. */

@@ -163,6 +163,8 @@ export interface SpanAsked {
   readonly limits: SpanLimits;
   /** The frame by which the light is followed: it is never left out. */
   readonly keeps: Sixths;
+  /** Frames that can be added at each end; left out, as many as it takes. */
+  readonly room?: AtEnds<number> | undefined;
 }
 
 export interface SpanStep {
@@ -174,13 +176,22 @@ export interface SpanStep {
 }
 
 export const NO_CHANGE = { darker: 0, brighter: 0 } as const;
+const NO_LIMIT = { darker: Number.POSITIVE_INFINITY, brighter: Number.POSITIVE_INFINITY } as const;
 
-export function followSpan({ offsets, step, told, memory, limits, keeps }: SpanAsked): SpanStep {
+export function followSpan({
+  offsets,
+  step,
+  told,
+  memory,
+  limits,
+  keeps,
+  room = NO_LIMIT,
+}: SpanAsked): SpanStep {
   if (told === null) return { offsets, change: NO_CHANGE, beyondMost: NO_CHANGE };
   const change = { darker: 0, brighter: 0 };
   let left = limits.mostPerSet;
   const size = () => offsets.length + change.darker + change.brighter;
-  const lacksStill = (end: End) => told[end].lacking - Math.max(0, change[end]);
+  const lacksStill = (end: End) => Math.min(told[end].lacking, room[end]) - Math.max(0, change[end]);
   const add = () => {
     while (left > 0 && size() < limits.mostFrames) {
       const end = endThatLacksMore(told, lacksStill);
