@@ -232,6 +232,18 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'form-schedule-span',
+    state: nothingFired,
+    done: async (page) => {
+      await page.getByText('One set, now').click();
+      await page.getByLabel('Make the set again and again').check();
+      await page.getByLabel('The span follows the scene').check();
+      await page.getByLabel('Most frames', { exact: true }).fill('13');
+      // Whether anybody judges pictures here: either way it says what comes of it.
+      await page.locator('.foreseen :is(dl, p), .schedule .refusal').first().waitFor();
+    },
+  },
+  {
     name: 'form-61-frames',
     state: ready(() => ({})),
     done: async (page) => {

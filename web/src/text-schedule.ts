@@ -59,6 +59,10 @@ const unreadable: Readonly<Record<ScheduleField, string>> = {
   fastest: 'Choose the fastest shutter.',
   iso: 'Write both ends of the ISO range, or neither.',
   mostPerSet: 'Choose how far the base may move from one set to the next.',
+  fewestFrames: 'Write how many frames a set has at least, 1 to 61, or nothing.',
+  mostFrames: 'Write how many frames a set may have, 1 to 61, or nothing.',
+  framesChange: 'Write how many frames may come and go from one set to the next, 1 to 61, or nothing.',
+  followSpan: 'Say whether the span follows the scene.',
 };
 
 export const scheduleText = {
@@ -104,6 +108,14 @@ export const scheduleText = {
     isoTo: 'to',
     isoWhy: 'Left empty, ISO stays.',
     mostPerSet: 'At most from set to set',
+    spanFollows: 'The span follows the scene',
+    spanFollowsWhy:
+      'An end that has lost something gets more frames in the next set. An end frame that holds nothing by itself in two sets in a row is left out.',
+    framesFewest: 'Fewest frames',
+    framesMost: 'Most frames',
+    framesChange: 'Frames that may change at once',
+    framesWhy: (fewest: number, more: number, change: number) =>
+      `Left empty: ${fewest}, ${more} more than now, and ${change}.`,
     takeShortest: (seconds: number) => `Every ${formatDuration(seconds)}`,
     unreadable,
     noPosition: {
