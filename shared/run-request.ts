@@ -18,6 +18,7 @@ import {
   writtenTimeSchema,
 } from './request.js';
 import { parseScheduleRequest, type ScheduleRequest, scheduleRequestSchema } from './schedule.js';
+import { USUAL_SPAN } from './usual-span.js';
 
 export const LONGEST_NAME = 300;
 export const LONGEST_NOTE = 4000;
@@ -49,9 +50,6 @@ export interface LightRequest {
   readonly isoMost: number | null;
   readonly mostPerSet: Sixths;
 }
-
-/** Usual limits of a span that follows. Common practice, no source. */
-export const USUAL_SPAN = { fewestFrames: 3, moreFrames: 4, mostPerSet: 2 } as const;
 
 /** Limits within which the span follows what the last set lacked, or had too much of. */
 export const spanRequestSchema = z

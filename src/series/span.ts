@@ -9,8 +9,9 @@ import { lackingAtEnds, NOT_MISSED } from '../../shared/clipping.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { LightView } from '../../shared/light.js';
 import { MOST_FRAMES } from '../../shared/request.js';
-import { type SpanRequest, USUAL_SPAN } from '../../shared/run-request.js';
+import type { SpanRequest } from '../../shared/run-request.js';
 import type { FrameView } from '../../shared/state.js';
+import { USUAL_SPAN } from '../../shared/usual-span.js';
 import { fromEv, minusSixths, plusSixths, type Sixths, timesSixths } from '../exposure/index.js';
 import type { End } from '../plan/index.js';
 

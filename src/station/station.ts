@@ -161,11 +161,12 @@ export class Station {
     return one.begin(startedBy, () => beginSeries(parts, asked, span, foreseen, { body, startedBy }));
   }
 
-  /** @throws EvenrungError malformed-request as spanLimits; light-not-judged */
+  /** @throws EvenrungError as spanLimits; light-not-judged */
   private spanFor(followSpan: SpanRequest | null, { offsets }: SetRequest): SpanLimits | null {
     if (followSpan === null) return null;
+    const limits = spanLimits(followSpan, offsets.length);
     if (!this.parts.firing.isJudging) throw nobodyJudges();
-    return spanLimits(followSpan, offsets.length);
+    return limits;
   }
 
   /** @throws EvenrungError nothing-to-stop */

@@ -2,6 +2,7 @@
 import { formatDuration } from '../../shared/duration.js';
 import type { SunEvent } from '../../shared/schedule.js';
 import type { ScheduleState } from '../../shared/state.js';
+import { USUAL_SPAN } from '../../shared/usual-span.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import type { ScheduleField, Unit } from './schedule-form.js';
 import type { Went } from './time-line.js';
@@ -114,8 +115,7 @@ export const scheduleText = {
     framesFewest: 'Fewest frames',
     framesMost: 'Most frames',
     framesChange: 'Frames that may change at once',
-    framesWhy: (fewest: number, more: number, change: number) =>
-      `Left empty: ${fewest}, ${more} more than now, and ${change}.`,
+    framesWhy: `Left empty: ${USUAL_SPAN.fewestFrames}, ${USUAL_SPAN.moreFrames} more than the first set, and ${USUAL_SPAN.mostPerSet}.`,
     takeShortest: (seconds: number) => `Every ${formatDuration(seconds)}`,
     unreadable,
     noPosition: {

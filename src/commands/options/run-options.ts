@@ -5,13 +5,13 @@ import { shortened } from '../../../shared/plain-words.js';
 import { MOST_FRAMES } from '../../../shared/request.js';
 import {
   LARGEST_VIEWPOINT,
-  USUAL_SPAN,
   type WrittenLight,
   type WrittenRunRequest,
   type WrittenSpan,
 } from '../../../shared/run-request.js';
 import { scheduleFromWords, type WrittenSchedule } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
+import { USUAL_SPAN } from '../../../shared/usual-span.js';
 import { crossesSunrise, zoneHere } from '../../series/index.js';
 import { type RequestOptions, writtenRequest } from './options.js';
 

@@ -501,9 +501,6 @@ function Light() {
   );
 }
 
-/** As in shared/run-request.ts, which the panel does not load. */
-const USUAL_SPAN = { fewest: 3, more: 4, change: 2 } as const;
-
 function SpanThatFollows() {
   const { spanFollows, framesFewest, framesMost, framesChange } = schedule.value;
   return (
@@ -547,7 +544,7 @@ function SpanThatFollows() {
             onInput={(written) => changeSchedule({ framesChange: written })}
             {...about('framesChange')}
           />
-          <p class="soft beside">{words.framesWhy(USUAL_SPAN.fewest, USUAL_SPAN.more, USUAL_SPAN.change)}</p>
+          <p class="soft beside">{words.framesWhy}</p>
           <Wrong field="framesChange" />
         </>
       )}
