@@ -106,14 +106,12 @@ export function writtenRunRequest(
   const schedule = writtenSchedule(options);
   const light = writtenLight(options);
   const span = writtenSpan(options);
-  const lonely = maySleep
-    ? '--may-sleep'
-    : followLight
-      ? '--follow-light'
-      : span === undefined
-        ? null
-        : '--follow-span';
-  if (schedule === undefined && lonely !== null) throw everyIsMissing(lonely);
+  const [lonely] = [
+    ...(maySleep ? ['--may-sleep'] : []),
+    ...(followLight ? ['--follow-light'] : []),
+    ...(span === undefined ? [] : ['--follow-span']),
+  ];
+  if (schedule === undefined && lonely !== undefined) throw everyIsMissing(lonely);
   return {
     ...writtenRequest(options),
     ...(name === undefined ? {} : { name }),
