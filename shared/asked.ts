@@ -9,7 +9,7 @@ const { mode, settle, least, conditions } = setRequestSchema.shape;
 
 /** As it was written: nothing is filled in. */
 export const askedSchema = runRequestSchema
-  .omit({ schedule: true, light: true, maySleep: true })
+  .omit({ schedule: true, light: true, followSpan: true, maySleep: true })
   .extend({
     mode: mode.unwrap().optional(),
     settle: settle.unwrap().optional(),

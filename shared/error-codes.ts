@@ -24,6 +24,7 @@ export const ERRORS = {
   'longer-than-link': { status: 422, exit: 2 },
   'one-release-not-offered': { status: 422, exit: 2 },
   'readings-unusable': { status: 422, exit: 2 },
+  'light-not-judged': { status: 422, exit: 2 },
   'mode-not-supported': { status: 422, exit: 2 },
   'schedule-past': { status: 422, exit: 2 },
   'schedule-impossible': { status: 422, exit: 2 },

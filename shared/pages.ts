@@ -38,6 +38,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'longer-than-link': stops('Longer than the cable allows'),
   'one-release-not-offered': stops('The camera does not fire a pass from one release'),
   'readings-unusable': stops('Nothing follows from the readings'),
+  'light-not-judged': stops('Nobody judges the pictures by their light'),
   'mode-not-supported': stops('Aperture priority, and the files tell too little'),
   'unknown-body': stops('There is no such body'),
   'folder-not-writable': stops('The folder cannot take sets'),

@@ -27,7 +27,7 @@ const stepSchema = z.union(writtenEvSchema.options, {
 });
 
 /** @returns a number from `least` to `most`: whatever else is given is answered with both ends */
-function between(least: number, most: number, unit: string) {
+export function between(least: number, most: number, unit: string) {
   const error = `give ${least} to ${most} ${unit}`;
   return z.number({ error }).min(least, { error }).max(most, { error });
 }

@@ -1,5 +1,5 @@
 // What a person asks for when a run begins: the frames of its sets, what they are called, and, where it is more than one set, when
-// they are made and whether the base follows the light. Parsed once, here, whether it comes from the panel or the command line.
+// they are made and whether base and span follow the light. Parsed once, here, whether it comes from the panel or the command line.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, type Sixths, sixths } from './ev.js';
@@ -7,8 +7,10 @@ import type { Labels } from './labels.js';
 import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import {
   type AskedSet,
+  between,
   delaySchema,
   firstIssue,
+  MOST_FRAMES,
   parseSetRequest,
   setRequestSchema,
   type WrittenSetRequest,
@@ -16,6 +18,7 @@ import {
   writtenTimeSchema,
 } from './request.js';
 import { parseScheduleRequest, type ScheduleRequest, scheduleRequestSchema } from './schedule.js';
+import { USUAL_SPAN } from './usual-span.js';
 
 export const LONGEST_NAME = 300;
 export const LONGEST_NOTE = 4000;
@@ -48,6 +51,26 @@ export interface LightRequest {
   readonly mostPerSet: Sixths;
 }
 
+/** Limits within which the span follows what the last set lacked, or had too much of. */
+export const spanRequestSchema = z
+  .strictObject({
+    /** A set has so many frames at least; left out, 3, or as many as the first set has if they are fewer. */
+    fewestFrames: between(1, MOST_FRAMES, 'frames').int().optional(),
+    /** And so many at the most; left out, 4 more than the first set has. */
+    mostFrames: between(1, MOST_FRAMES, 'frames').int().optional(),
+    /** Frames that may be added and dropped from one set to the next, at both ends together. */
+    mostPerSet: between(1, MOST_FRAMES, 'frames').int().default(USUAL_SPAN.mostPerSet),
+  })
+  .meta({ id: 'SpanRequest' });
+export type WrittenSpan = z.input<typeof spanRequestSchema>;
+
+/** Null where the usual limit counts, which follows from the frames of the first set. */
+export interface SpanRequest {
+  readonly fewestFrames: number | null;
+  readonly mostFrames: number | null;
+  readonly mostPerSet: number;
+}
+
 export const runRequestSchema = setRequestSchema
   .extend({
     name: z.string().max(LONGEST_NAME).optional(),
@@ -55,6 +78,8 @@ export const runRequestSchema = setRequestSchema
     viewpoint: z.number().int().min(1).max(LARGEST_VIEWPOINT).optional(),
     schedule: scheduleRequestSchema.optional(),
     light: lightRequestSchema.optional(),
+    /** Whether the span follows what the sets of a schedule hold of their scene: `{}` with the usual limits. */
+    followSpan: spanRequestSchema.optional(),
     /** Whether the body may fall asleep between the sets of a schedule, because it wakes when it is called. */
     maySleep: z.boolean().optional(),
     delay: delaySchema.optional(),
@@ -69,6 +94,7 @@ export interface RunRequest {
   readonly labels: Labels;
   readonly schedule: ScheduleRequest | null;
   readonly light: LightRequest | null;
+  readonly followSpan: SpanRequest | null;
   readonly maySleep: boolean;
   /** Seconds before the first frame. */
   readonly delay: number;
@@ -82,13 +108,18 @@ export function parseRunRequest(written: unknown): RunRequest {
   const parsed = runRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   // What the schema let pass has these fields, and no others.
-  const { name, note, viewpoint, schedule, light, maySleep, delay, ...writtenSet } =
+  const { name, note, viewpoint, schedule, light, followSpan, maySleep, delay, ...writtenSet } =
     written as WrittenRunRequest;
   const set = parseSetRequest(writtenSet);
   if (light !== undefined && schedule === undefined)
     throw new EvenrungError(
       'malformed-request',
       'Light is followed from one set to the next: give a schedule, too.',
+    );
+  if (followSpan !== undefined && schedule === undefined)
+    throw new EvenrungError(
+      'malformed-request',
+      'The span follows from one set to the next: give a schedule, too.',
     );
   if (light !== undefined && set.mode === 'aperture')
     throw new EvenrungError(
@@ -111,6 +142,7 @@ export function parseRunRequest(written: unknown): RunRequest {
     },
     schedule: schedule === undefined ? null : parseScheduleRequest(schedule),
     light: light === undefined ? null : readLight(light),
+    followSpan: followSpan === undefined ? null : readSpan(followSpan),
     maySleep: maySleep ?? false,
     delay: delay ?? 0,
   };
@@ -135,4 +167,16 @@ function readLight(written: WrittenLight): LightRequest {
     isoMost: isoMost ?? null,
     mostPerSet: most,
   };
+}
+
+/** @throws EvenrungError malformed-request */
+export function readSpan(written: WrittenSpan): SpanRequest {
+  const { fewestFrames, mostFrames, mostPerSet } = spanRequestSchema.parse(written);
+  if (fewestFrames !== undefined && mostFrames !== undefined && fewestFrames > mostFrames)
+    throw new EvenrungError(
+      'malformed-request',
+      `A span cannot have ${fewestFrames} frames at least and ${mostFrames} at the most: change them over.`,
+      { field: 'mostFrames' },
+    );
+  return { fewestFrames: fewestFrames ?? null, mostFrames: mostFrames ?? null, mostPerSet };
 }

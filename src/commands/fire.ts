@@ -32,11 +32,13 @@ import {
   addLabelOptions,
   addLightOptions,
   addScheduleOptions,
+  addSpanOptions,
   type DelayOptions,
   endedBeforeSunrise,
   type LabelOptions,
   type LightOptions,
   type ScheduleOptions,
+  type SpanOptions,
   writtenRunRequest,
 } from './options/run-options.js';
 import { type OwnedState, takeState } from './owned-state.js';
@@ -51,6 +53,7 @@ interface FireOptions
     ScheduleOptions,
     LabelOptions,
     LightOptions,
+    SpanOptions,
     NamingOptions,
     DelayOptions,
     AlarmChoice {
@@ -70,6 +73,7 @@ export function addFire(program: Command, log: Logger): void {
     addLabelOptions,
     addScheduleOptions,
     addLightOptions,
+    addSpanOptions,
     addNamingOptions,
     addAlarmOptions,
   ])

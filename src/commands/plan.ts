@@ -1,14 +1,8 @@
 // `plan`: says how a set would be fired, without a body.
 import type { Command } from 'commander';
-import { isMetered, parseSetRequest } from '../../shared/request.js';
-import {
-  extendedMost,
-  type MeteredAt,
-  type Plan,
-  placeReadings,
-  planWritten,
-  toWirePlan,
-} from '../plan/index.js';
+import { isMetered, parseSetRequest, type SetRequest } from '../../shared/request.js';
+import type { BodyLimits } from '../exposure/index.js';
+import { type MeteredAt, type Plan, placeReadings, planWritten, toWirePlan } from '../plan/index.js';
 import {
   addRequestOptions,
   type LimitOptions,
@@ -22,21 +16,25 @@ export function addPlan(program: Command): void {
   addRequestOptions(
     program.command('plan').description('work out the passes of a set, without firing'),
   ).action((options: RequestOptions & LimitOptions & { json?: boolean }) => {
-    const plan = planOnStatedLimits(options);
+    const { plan } = planOnStatedLimits(options);
     process.stdout.write(options.json ? `${JSON.stringify(toWirePlan(plan))}\n` : planInWords(plan));
   });
 }
 
 const NO_CAMERA: MeteredAt = { fNumber: null, iso: null, files: null };
 
-/**
- * With all frames that it may be extended by.
- * @throws EvenrungError as parseSetRequest, placeReadings, limitsFromStated, resolveBase and planSet
- */
-export function planOnStatedLimits(options: RequestOptions & LimitOptions): Plan {
+/** A set on limits that somebody stated. */
+export interface OnStatedLimits {
+  readonly plan: Plan;
+  readonly request: SetRequest;
+  readonly limits: BodyLimits;
+}
+
+/** @throws EvenrungError as parseSetRequest, placeReadings, limitsFromStated, resolveBase and planSet */
+export function planOnStatedLimits(options: RequestOptions & LimitOptions): OnStatedLimits {
   const limits = statedLimits(options);
   const asked = parseSetRequest(writtenRequest(options));
-  const placed = isMetered(asked) ? placeReadings(asked, limits, NO_CAMERA) : asked;
-  const { conditions, extend, ...wanted } = placed;
-  return extendedMost(planWritten(wanted, limits, conditions), extend, limits, conditions);
+  const request = isMetered(asked) ? placeReadings(asked, limits, NO_CAMERA) : asked;
+  const { conditions, extend: _, ...wanted } = request;
+  return { plan: planWritten(wanted, limits, conditions), request, limits };
 }

@@ -24,4 +24,6 @@ export {
 } from './scheduled-sets.js';
 export { Sequence, type SequenceOptions } from './sequence.js';
 export type { EndedSet, SetMaker } from './set-maker.js';
+export { type SpanLimits, spanLimits } from './span.js';
+export { mostOfSpan } from './span-room.js';
 export type { SequenceEnd } from './tally.js';

@@ -7,9 +7,9 @@ import { type AskedSet, isMetered, type SetRequest } from '../../shared/request.
 import { foreseenScheduleSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
 
-export const SCHEDULED_OPTIONS_VERSION = 2;
-/** Did not keep who began it. */
-const BEFORE = 1;
+export const SCHEDULED_OPTIONS_VERSION = 3;
+/** 1 did not keep who began it; 2 knew no span that follows. */
+const BEFORE: readonly number[] = [1, 2];
 
 const scheduledOptionsSchema = z.strictObject({
   foreseen: foreseenScheduleSchema,
@@ -22,6 +22,15 @@ const scheduledOptionsSchema = z.strictObject({
       mostPerSet: z.number().int().transform(sixths),
     })
     .nullable(),
+  /** Within which the span follows, counted from the first set; null where it stays. */
+  span: z
+    .strictObject({
+      fewestFrames: z.number().int(),
+      mostFrames: z.number().int(),
+      mostPerSet: z.number().int(),
+    })
+    .nullable()
+    .default(null),
   maySleep: z.boolean(),
   labels: labelsSchema,
   /** Who began it, as a person would name them. */
@@ -36,7 +45,8 @@ export type ScheduledOptions = z.infer<typeof scheduledOptionsSchema>;
 /** @returns null where the run is on no schedule, or a newer program wrote it */
 export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options'>): ScheduledOptions | null {
   const { version } = options;
-  if (kind !== 'scheduled' || (version !== SCHEDULED_OPTIONS_VERSION && version !== BEFORE)) return null;
+  if (kind !== 'scheduled' || (version !== SCHEDULED_OPTIONS_VERSION && !BEFORE.includes(version)))
+    return null;
   return scheduledOptionsSchema.safeParse(options.content).data ?? null;
 }
 

@@ -1,8 +1,9 @@
-// Makes the sets of a run on a schedule: plans each anew, with a base that may have followed the light, keeps it in the journal,
+// Makes the sets of a run on a schedule: plans each anew, with base and span that may have followed the light, keeps it in the journal,
 // and measures what came of it. When a set is due, sequence.ts says; body and folders come from the station.
 import { randomUUID } from 'node:crypto';
 import { asEvenrungError } from '../../shared/errors.js';
 import type { Labels } from '../../shared/labels.js';
+import type { LightView } from '../../shared/light.js';
 import type { SetRequest } from '../../shared/request.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import type { Schedule } from '../../shared/schedule.js';
@@ -10,16 +11,21 @@ import type { RunView } from '../../shared/state.js';
 import type { Watch } from '../../shared/watch.js';
 import type { Stock, StockMemo } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
-import { toEv } from '../exposure/index.js';
+import { type BodyLimits, NO_EV, type Sixths, toEv } from '../exposure/index.js';
 import type { SetFolder } from '../frames/index.js';
 import type { Journal } from '../journal/index.js';
 import { type Conditions, type Plan, resolveBase } from '../plan/index.js';
 import type { Run, RunOptions } from '../set/index.js';
 import { Follower, type FollowMemo, type NextBase } from './follow.js';
+import { type NextSpan, SpanFollower, type SpanMemo } from './follow-span.js';
 import { type Level, measureLevel } from './level.js';
 import { slotStart } from './schedule/resolve.js';
 import type { SequenceMemo } from './sequence-memo.js';
 import type { BegunSet, EndedSet, MakeAsked, SetMaker } from './set-maker.js';
+import type { SpanLimits } from './span.js';
+
+/** The end of a set waits no longer for its pictures: the next set asks once more. Common practice, no source. */
+const JUDGED_WITHIN_MS = 2000;
 
 /** What the station lends. */
 export interface Hands {
@@ -30,6 +36,8 @@ export interface Hands {
   /** @throws EvenrungError as planSet */
   plan(request: SetRequest): Plan;
   conditionsOf(request: SetRequest): Conditions;
+  /** What a body may do, as `plan` takes it. */
+  limitsOf(body: Body): BodyLimits;
   /** @throws EvenrungError folder-not-writable */
   folder(set: RunView['set']): Promise<SetFolder>;
   makeRun(
@@ -50,6 +58,8 @@ export interface ScheduledSetsOptions {
   readonly labels: Labels;
   readonly schedule: Schedule;
   readonly light: LightRequest | null;
+  /** Within which the span follows; null where it stays. */
+  readonly span: SpanLimits | null;
   readonly hands: Hands;
   /** Kept up by whoever fires the sets. */
   readonly stock: Stock;
@@ -63,11 +73,16 @@ export interface ScheduledMemo {
   readonly sequence: SequenceMemo;
   readonly stock: StockMemo;
   readonly follow: FollowMemo | null;
+  /** Left out by programs that knew no span that follows. */
+  readonly span?: SpanMemo | null;
 }
 
 export class ScheduledSets implements SetMaker {
   private readonly options: ScheduledSetsOptions;
   private follower: Follower | undefined;
+  private readonly spanner: SpanFollower | null;
+  /** The last set, whose pictures were not judged when it ended. */
+  private unjudged: { readonly run: Run; readonly ended: EndedSet } | null = null;
   private sequenceMemo: SequenceMemo | undefined;
   /** Releases that the last plan counted. */
   private actuations: number | undefined;
@@ -77,6 +92,7 @@ export class ScheduledSets implements SetMaker {
   constructor(options: ScheduledSetsOptions) {
     this.options = options;
     this.hasMoved = options.memo?.follow != null;
+    this.spanner = spannerFor(options);
     this.sequenceMemo = options.memo?.sequence;
   }
 
@@ -107,6 +123,7 @@ export class ScheduledSets implements SetMaker {
   async make(asked: MakeAsked): Promise<BegunSet | null> {
     const { hands, labels } = this.options;
     const body = await hands.body();
+    await this.judgeLate();
     const set = { id: randomUUID(), ordinal: asked.ordinal, ...labels };
     const folder = await hands.folder(set);
     try {
@@ -128,7 +145,9 @@ export class ScheduledSets implements SetMaker {
   ): BegunSet {
     const { hands, request, labels, schedule, journal, run: id } = this.options;
     const base = this.followed(body)?.next(slotStart(schedule, slot)) ?? null;
-    const plan = hands.plan(base === null ? request : this.movedTo(request, base));
+    const moved = base === null ? request : this.movedTo(request, base);
+    const span = this.nextSpan(moved, body);
+    const plan = hands.plan(span === null ? moved : spanning(moved, span));
     this.actuations = plan.estimate.actuations;
     const run = hands.makeRun({
       set,
@@ -140,8 +159,9 @@ export class ScheduledSets implements SetMaker {
       extend: request.extend,
       conditions: hands.conditionsOf(request),
     });
-    for (const sentence of [base?.reason ?? null, ...(base?.news ?? [])])
-      if (sentence !== null) run.noteBefore(sentence);
+    for (const next of [base, span])
+      for (const sentence of [next?.reason ?? null, ...(next?.news ?? [])])
+        if (sentence !== null) run.noteBefore(sentence);
     const { base: standing, frames, startedAt, plan: wire } = run.view;
     const isoOfBase = base?.iso ?? null;
     const begun = {
@@ -152,6 +172,7 @@ export class ScheduledSets implements SetMaker {
       journal?.beginSet(begun);
       keep((memo) => {
         this.sequenceMemo = memo;
+        if (span !== null) this.spanner?.begun(span);
         this.keepMemo();
       });
     };
@@ -187,11 +208,43 @@ export class ScheduledSets implements SetMaker {
       carryOut: async () => {
         const ended = await hands.carryOut(run, body);
         const follower = this.followed(body);
-        follower?.setMade(slotStart(schedule, slot), await levelOf(run));
+        follower?.setMade(slotStart(schedule, slot), await levelOf(run, this.spanner?.keeps));
+        await this.judge(run, ended);
         this.keepMemo();
         return ended;
       },
     };
+  }
+
+  private nextSpan(request: SetRequest, body: Body): NextSpan | null {
+    const { hands } = this.options;
+    if (this.spanner === null) return null;
+    const { conditions: _, extend: __, ...wanted } = request;
+    const limits = hands.limitsOf(body);
+    const base = resolveBase(wanted.base, limits, wanted.mode);
+    const conditions = hands.conditionsOf(request);
+    return this.spanner.next({ request: { ...wanted, base }, limits, conditions });
+  }
+
+  /** What the pictures of a set tell of its span. */
+  private async judge(run: Run, ended: EndedSet): Promise<void> {
+    if (this.spanner === null) return;
+    const light = await run.judged(JUDGED_WITHIN_MS);
+    if (light === null) this.unjudged = { run, ended };
+    else this.told(run, ended, light);
+  }
+
+  /** Between two sets there is time enough for pictures that take long to be judged. */
+  private async judgeLate(): Promise<void> {
+    const { unjudged } = this;
+    if (unjudged === null) return;
+    this.unjudged = null;
+    const { run, ended } = unjudged;
+    this.told(run, ended, await run.judged(0));
+  }
+
+  private told(run: Run, { state }: EndedSet, light: LightView | null): void {
+    this.spanner?.setMade({ isComplete: state === 'complete', frames: run.view.frames, light });
   }
 
   /** What cannot be kept now is kept with the next set: it only makes the next base better. */
@@ -204,12 +257,16 @@ export class ScheduledSets implements SetMaker {
       sequence: sequenceMemo,
       stock: stock.memo,
       follow: this.follower?.memo ?? null,
+      span: this.spanner?.memo ?? null,
     };
     journal?.keepOrLater(() => journal.rememberForRun(run, memo));
   }
 
+  /** The next set may have more than the last one. */
   private framesPerSet(): number {
-    return this.actuations ?? this.options.request.offsets.length;
+    const { request, span } = this.options;
+    const last = this.actuations ?? request.offsets.length;
+    return span === null ? last : Math.max(last, Math.min(last + span.mostPerSet, span.mostFrames));
   }
 
   /** Made when a body is there for the first time: its shutters and ISO settings are the ways that the base can go. */
@@ -246,15 +303,29 @@ export function scheduledMemoIn(memo: unknown): ScheduledMemo | null {
   return written?.version === 1 && written.sequence !== undefined ? (memo as ScheduledMemo) : null;
 }
 
+function spannerFor({ span, request, schedule, memo }: ScheduledSetsOptions): SpanFollower | null {
+  if (span === null) return null;
+  const { offsets, step, extend } = request;
+  const { everySeconds } = schedule;
+  return new SpanFollower({ offsets, step, limits: span, everySeconds, extend }, memo?.span ?? undefined);
+}
+
+/** With another span, readings would say of its frames what does not hold any more. */
+function spanning({ readings, ...others }: SetRequest, { offsets }: NextSpan): SetRequest {
+  const isAsAsked =
+    offsets.length === others.offsets.length && offsets.every((one, at) => one === others.offsets[at]);
+  return { ...others, ...(isAsAsked ? { readings } : {}), offsets };
+}
+
 const shiftsOf = (base: NextBase | null): RunOptions['baseShifts'] =>
   base === null || base.shift === 0
     ? []
     : [{ at: new Date().toISOString(), ev: toEv(base.shift), reason: base.reason ?? '' }];
 
 /** What cannot be measured tells nothing of the light. */
-async function levelOf(run: Run): Promise<Level | null> {
+async function levelOf(run: Run, at: Sixths = NO_EV): Promise<Level | null> {
   try {
-    const picture = await run.middlePicture();
+    const picture = await run.middlePicture(at);
     return picture === null ? null : measureLevel(picture.pixels, picture);
   } catch (cause) {
     run.note(`The light of this set could not be measured: ${asEvenrungError(cause).message}`);

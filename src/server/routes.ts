@@ -21,7 +21,7 @@ import {
 import { planSchema } from '../../shared/plan.js';
 import { lookSchema, readinessItemSchema, tickSchema } from '../../shared/readiness.js';
 import { setRequestSchema } from '../../shared/request.js';
-import { lightRequestSchema, runRequestSchema } from '../../shared/run-request.js';
+import { lightRequestSchema, runRequestSchema, spanRequestSchema } from '../../shared/run-request.js';
 import { scheduleRequestSchema, scheduleSchema } from '../../shared/schedule.js';
 import { soundRequestSchema } from '../../shared/sounding.js';
 import { daemonStateSchema, eventSchema, foreseenScheduleSchema } from '../../shared/state.js';
@@ -35,6 +35,7 @@ export const TAKEN = {
   RunRequest: runRequestSchema,
   ScheduleRequest: scheduleRequestSchema,
   LightRequest: lightRequestSchema,
+  SpanRequest: spanRequestSchema,
   Asked: askedSchema,
   Look: lookSchema,
   Tick: tickSchema,

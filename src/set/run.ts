@@ -5,10 +5,11 @@ import { lackingAtEnds, lostAtEnds } from '../../shared/clipping.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
 import type { Labels } from '../../shared/labels.js';
+import type { LightView } from '../../shared/light.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { Happening, RunView } from '../../shared/state.js';
 import { type Body, LINK_FAILURES, type ReadinessAsked } from '../camera/index.js';
-import { type BodyLimits, parseAperture } from '../exposure/index.js';
+import { type BodyLimits, NO_EV, parseAperture, type Sixths } from '../exposure/index.js';
 import { type Naming, type SetFolder, type SmallPicture, smallPicture } from '../frames/index.js';
 import type { StoredSet } from '../journal/index.js';
 import type { Judge } from '../light/index.js';
@@ -187,10 +188,13 @@ export class Run {
     return own.model === model && own.serial === serial && came.last !== null ? came : null;
   }
 
-  /** @returns the verified frame nearest to the base; null if there is none, or its picture cannot be looked at */
-  async middlePicture(): Promise<SmallPicture | null> {
+  /**
+   * @param at an offset; the base if it is left out
+   * @returns the verified frame nearest to it; null if there is none, or its picture cannot be looked at
+   */
+  async middlePicture(at: Sixths = NO_EV): Promise<SmallPicture | null> {
     const [middle] = [...this.hand.frames].sort(
-      (a, b) => Math.abs(a.planned.offset) - Math.abs(b.planned.offset),
+      (a, b) => Math.abs(a.planned.offset - at) - Math.abs(b.planned.offset - at),
     );
     if (middle === undefined || !isVerified(middle)) return null;
     // One that was verified before a restart has no small copy at hand.
@@ -255,6 +259,15 @@ export class Run {
       this.error = asEvenrungError(cause);
     }
     return this.end();
+  }
+
+  /**
+   * After its end: waits until its pictures are judged, so many milliseconds at the most. Never rejects.
+   * @returns what they tell; null if nobody judges them, or they are not all judged by then
+   */
+  async judged(withinMs: number): Promise<LightView | null> {
+    await this.light?.settled(withinMs);
+    return this.light?.isSettled === true ? this.light.view : null;
   }
 
   /**

@@ -4,18 +4,25 @@ import type { SetRequest } from '../../shared/request.js';
 import type { RunRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule } from '../../shared/state.js';
 import type { Body } from '../camera/index.js';
-import { placedOf, SCHEDULED_OPTIONS_VERSION, type ScheduledOptions } from '../series/index.js';
+import {
+  placedOf,
+  SCHEDULED_OPTIONS_VERSION,
+  type ScheduledOptions,
+  type SpanLimits,
+} from '../series/index.js';
 import type { BegunRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
 
 /**
  * Comes back as soon as it is under way.
+ * @param span limits within which the span follows; null where it stays
  * @throws EvenrungError folder-not-writable, storing-failed, ending
  */
 export async function beginSeries(
   parts: Parts,
   request: RunRequest & { readonly set: SetRequest },
+  span: SpanLimits | null,
   foreseen: ForeseenSchedule,
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
 ): Promise<BegunRun> {
@@ -26,7 +33,7 @@ export async function beginSeries(
   const { light, maySleep, labels, writtenSet } = request;
   const placed = placedOf(request.set);
   const kept: ScheduledOptions = {
-    ...{ foreseen, light, maySleep, labels, startedBy },
+    ...{ foreseen, light, span, maySleep, labels, startedBy },
     ...(placed === null ? {} : { placed }),
   };
   const asked: SeriesAsked = { run, request: request.set, kept, body, startedBy };

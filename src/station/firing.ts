@@ -65,6 +65,11 @@ export class Firing {
     return this.last;
   }
 
+  /** Whether pictures are judged by their light. */
+  get isJudging(): boolean {
+    return this.options.openJudge !== undefined;
+  }
+
   makeRun(made: MadeRun): Run {
     const { events, patienceMs, journal, naming, report, openJudge } = this.options;
     return new Run({

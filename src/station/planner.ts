@@ -18,7 +18,7 @@ import {
   placeReadings,
   planWritten,
 } from '../plan/index.js';
-import { followerFor, foreseeSchedule, zoneHere } from '../series/index.js';
+import { followerFor, foreseeSchedule, mostOfSpan, type SpanLimits, zoneHere } from '../series/index.js';
 import type { Clock } from '../system/index.js';
 import type { OneAtATime } from './one-at-a-time.js';
 
@@ -91,21 +91,26 @@ export class Planner {
     if (report.askFor(asked) && !one.isFiring) void bodies.tell();
   }
 
-  /** @param request what the plan was made for: its sets may be extended */
-  foresee(plan: Plan, request: SetRequest, schedule: ScheduleRequest): ForeseenSchedule {
+  /**
+   * @param request what the plan was made for: its sets may be extended
+   * @param span limits within which their span follows; null where it stays
+   */
+  foresee(
+    plan: Plan,
+    request: SetRequest,
+    schedule: ScheduleRequest,
+    span: SpanLimits | null,
+  ): ForeseenSchedule {
     const body = this.options.bodies.must();
-    const { warnings } = plan;
-    const { estimate } = extendedMost(
-      plan,
-      request.extend,
-      this.limitsOf(body),
-      this.conditionsOf(request, body),
-    );
-    const now = new Date(this.options.clock.wall());
+    const limits = this.limitsOf(body);
+    const conditions = this.conditionsOf(request, body);
+    const most = mostOfSpan(plan, request, { limits, conditions, ...schedule, span });
+    const { estimate } = extendedMost(most.plan, request.extend, limits, conditions);
     return foreseeSchedule(schedule, estimate, {
-      now,
+      now: new Date(this.options.clock.wall()),
       timeZone: zoneHere(),
-      cautions: cautionsIn(warnings),
+      cautions: cautionsIn(plan.warnings),
+      counted: most.counted,
     });
   }
 

@@ -33,12 +33,13 @@ type ForSets = Pick<Parts, 'bodies' | 'report' | 'planner' | 'folders' | 'firing
 export function setsOf(parts: ForSets, asked: SeriesAsked): ScheduledSets {
   const { bodies, report, planner, folders, firing, events, journal } = parts;
   const { run, request, body, startedBy, memo } = asked;
-  const { labels, light, foreseen } = asked.kept;
+  const { labels, light, span, foreseen } = asked.kept;
   const hands: Hands = {
     body: () => bodies.anew(body.identity),
     look: () => bodies.awake(body.identity),
     plan: (set) => planner.plan(set),
     conditionsOf: (set) => planner.conditionsOf(set, bodies.must()),
+    limitsOf: (on) => planner.limitsOf(on),
     folder: (set) => folders.make(run, set),
     makeRun: (made) => firing.makeRun({ id: run, startedBy, limits: planner.limitsOf(made.body), ...made }),
     carryOut: (made, on) => firing.fire(made, on),
@@ -48,7 +49,7 @@ export function setsOf(parts: ForSets, asked: SeriesAsked): ScheduledSets {
   if (memo !== undefined) report.restock(body.identity, memo.stock);
   const stock = report.stockOf(body.identity);
   return new ScheduledSets({
-    ...{ run, request, labels, light, hands, stock, journal, memo },
+    ...{ run, request, labels, light, span, hands, stock, journal, memo },
     schedule: foreseen.schedule,
   });
 }

@@ -6,13 +6,14 @@ import type { Asked } from '../../shared/asked.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Again, Extend, Relabel } from '../../shared/kept.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
-import { isMetered, parseSetRequest } from '../../shared/request.js';
-import { parseRunRequest } from '../../shared/run-request.js';
+import { isMetered, parseSetRequest, type SetRequest } from '../../shared/request.js';
+import { parseRunRequest, type SpanRequest } from '../../shared/run-request.js';
 import type { ForeseenSchedule, Unfinished } from '../../shared/state.js';
 import { Finder, isSameBody, type LearnOptions, type Learnt } from '../bodies/index.js';
 import { exifTool } from '../frames/index.js';
 import type { StoredRun } from '../journal/index.js';
 import type { Plan } from '../plan/index.js';
+import { type SpanLimits, spanLimits } from '../series/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
 import { chooseSet, type Wanted } from './again/choose.js';
 import { takeUpAgain } from './again/take-up-again.js';
@@ -144,11 +145,12 @@ export class Station {
    */
   async foresee(written: unknown): Promise<ForeseenSchedule> {
     const { planner } = this.parts;
-    const { set, schedule, light } = parseRunRequest(written);
+    const { set, schedule, light, followSpan } = parseRunRequest(written);
     if (schedule === null)
       throw new EvenrungError('malformed-request', 'There is no schedule in what was asked for.');
     const resolved = planner.resolve(set);
-    const foreseen = planner.foresee(planner.plan(resolved), resolved, schedule);
+    const span = this.spanFor(followSpan, resolved);
+    const foreseen = planner.foresee(planner.plan(resolved), resolved, schedule, span);
     if (light !== null) planner.mustFollow(resolved, light, foreseen);
     return foreseen;
   }
@@ -166,7 +168,7 @@ export class Station {
     one.mustBeFree();
     const askedAt = Date.now();
     const request = parseRunRequest(written);
-    const { schedule, light, delay } = request;
+    const { schedule, light, followSpan, delay } = request;
     bodies.mustNotBeLooking();
     // What was metered is placed once, by what the dials stand at now: the sets of a schedule share base and frames.
     if (isMetered(request.set)) await this.check();
@@ -182,9 +184,19 @@ export class Station {
       const beginsAt = delay > 0 ? new Date(askedAt + delay * 1000) : null;
       return one.begin(startedBy, () => beginSet(parts, { request, plan, body, beginsAt, startedBy }));
     }
-    const foreseen = planner.foresee(plan, set, schedule);
+    const span = this.spanFor(followSpan, set);
+    const foreseen = planner.foresee(plan, set, schedule, span);
     if (light !== null) planner.mustFollow(set, light, foreseen);
-    return one.begin(startedBy, () => beginSeries(parts, { ...request, set }, foreseen, { body, startedBy }));
+    const asked = { ...request, set };
+    return one.begin(startedBy, () => beginSeries(parts, asked, span, foreseen, { body, startedBy }));
+  }
+
+  /** @throws EvenrungError as spanLimits; light-not-judged */
+  private spanFor(followSpan: SpanRequest | null, { offsets }: SetRequest): SpanLimits | null {
+    if (followSpan === null) return null;
+    const limits = spanLimits(followSpan, offsets.length);
+    if (!this.parts.firing.isJudging) throw nobodyJudges();
+    return limits;
   }
 
   /** @throws EvenrungError nothing-to-stop */
@@ -360,6 +372,13 @@ export class Station {
     await exifTool.end();
   }
 }
+
+const nobodyJudges = () =>
+  new EvenrungError(
+    'light-not-judged',
+    'Here nobody judges the pictures of a set by their light, so the span of the next one cannot follow it: ask for a span that stays.',
+    { field: 'followSpan' },
+  );
 
 const unfinishedFirst = () =>
   new EvenrungError(

@@ -254,6 +254,25 @@ export const SCREENS: readonly Screen[] = [
     },
   },
   {
+    name: 'form-schedule-span',
+    state: nothingFired,
+    // Where no pictures are judged, the daemon refuses it.
+    before: (page) =>
+      page.route('**/api/schedule', (route) => {
+        const { followSpan: _, ...asked } = route.request().postDataJSON() as object & {
+          followSpan?: object;
+        };
+        return route.continue({ postData: JSON.stringify(asked) });
+      }),
+    done: async (page) => {
+      await page.getByText('One set, now').click();
+      await page.getByLabel('Make the set again and again').check();
+      await page.getByLabel('The span follows the scene').check();
+      await page.getByLabel('Most frames', { exact: true }).fill('13');
+      await page.locator('.trigger[data-does="fire"]').waitFor();
+    },
+  },
+  {
     name: 'form-61-frames',
     state: ready(() => ({})),
     done: async (page) => {

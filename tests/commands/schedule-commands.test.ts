@@ -85,6 +85,7 @@ describe('options', () => {
       ...{ every: '4min', until: 'sunrise-20min', start: 'sunset', place: '-33.9,151.2', overrun: 'follow' },
       ...{ maySleep: true, followLight: true, slowest: '8', fastest: '1/4000' },
       ...{ isoLeast: '100', isoMost: '3200', mostShift: '2/3' },
+      ...{ followSpan: true, framesFewest: '5', framesMost: '15', framesChange: '1' },
     });
     expect(written).toMatchObject({
       ...{ frames: 9, name: 'Boathouse', note: 'Dusk', viewpoint: 3, maySleep: true },
@@ -93,16 +94,22 @@ describe('options', () => {
         overrun: 'follow',
       },
       light: { slowest: '8', fastest: '1/4000', isoLeast: 100, isoMost: 3200, mostPerSet: '2/3' },
+      followSpan: { fewestFrames: 5, mostFrames: 15, mostPerSet: 1 },
     });
     expect(parseRunRequest(written)).toMatchObject({
       schedule: { everySeconds: 240, place: { latitude: -33.9, longitude: 151.2 } },
       light: { isoMost: 3200, mostPerSet: 4 },
+      followSpan: { fewestFrames: 5, mostFrames: 15, mostPerSet: 1 },
       labels: { viewpoint: '3' },
     });
     // A single set stays what it was.
     const single = writtenRunRequest(NINE);
     expect(Object.keys(single)).not.toContain('schedule');
-    expect(parseRunRequest(single)).toMatchObject({ schedule: null, light: null });
+    expect(parseRunRequest(single)).toMatchObject({ schedule: null, light: null, followSpan: null });
+    // What is left out follows from the first set.
+    expect(
+      parseRunRequest(writtenRunRequest({ ...NINE, every: '4min', count: '3', followSpan: true })),
+    ).toMatchObject({ followSpan: { fewestFrames: null, mostFrames: null, mostPerSet: 2 } });
   });
 
   it.each([
@@ -114,6 +121,15 @@ describe('options', () => {
     [{ stopBeforeSunrise: true }, 'malformed-request'],
     [{ maySleep: true }, 'malformed-request'],
     [{ followLight: true }, 'malformed-request'],
+    [{ followSpan: true }, 'malformed-request'],
+    [{ every: '4min', count: '3', framesMost: '13' }, 'malformed-request'],
+    [{ every: '4min', count: '3', followSpan: true, framesMost: 'all' }, 'malformed-request'],
+    [{ every: '4min', count: '3', followSpan: true, framesMost: '62' }, 'malformed-request'],
+    [{ every: '4min', count: '3', followSpan: true, framesChange: '0' }, 'malformed-request'],
+    [
+      { every: '4min', count: '3', followSpan: true, framesFewest: '5', framesMost: '4' },
+      'malformed-request',
+    ],
     [{ every: '4min' }, 'unreadable-schedule'],
     [{ every: '4min', count: '3', until: 'dawn' }, 'unreadable-schedule'],
     [{ every: 'often', count: '3' }, 'unreadable-schedule'],
@@ -296,6 +312,24 @@ describe('schedule', () => {
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
 
+  it('counts with the most frames that a span may come to which follows, and says so', async () => {
+    const asked = [...schedule, '--every', '4min', '--count', '60', '--follow-span'];
+    const { code, stdout } = await run(asked);
+    expect(code).toBe(0);
+    // Four more than nine.
+    expect(stdout.replace(/\s+/g, ' ')).toMatch(
+      /^60 sets, one every 4 min, .*\. The span follows the scene: counted with 13 frames a set, the most that it may come to\. 780 shutter actuations/,
+    );
+    expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
+    const limited = await run([...asked, '--frames-most', '11', '--json']);
+    expect(foreseenScheduleSchema.parse(JSON.parse(limited.stdout)).estimate.actuations).toBe(660);
+    const refused = await run([...asked, '--frames-most', '7', '--json']);
+    expect(refused.code).toBe(2);
+    expect(JSON.parse(refused.stdout)).toMatchObject({
+      error: { code: 'malformed-request', field: 'mostFrames' },
+    });
+  });
+
   it('--json prints one object that fits the schema; the sets take what `plan` says', async () => {
     const plan = await run(['plan', ...schedule.slice(1), '--json']);
     const { code, stdout } = await run([...schedule, '--every', '4min', '--count', '60', '--json']);
@@ -447,6 +481,9 @@ describe('fire on a schedule', () => {
     [['--count', '3', '--base', '4'], 'schedule-impossible'],
     [['--until', 'dawn'], 'schedule-impossible'],
     [['--count', '3', '--follow-light', '--mode', 'aperture'], 'malformed-request'],
+    [['--count', '3', '--follow-span', '--frames-most', '2'], 'malformed-request'],
+    // As these tests are run, nobody judges pictures.
+    [['--count', '3', '--follow-span'], 'light-not-judged'],
   ])('%j: exit 2, nothing is fired', async (more, code) => {
     const { code: exit, stdout } = await run(three(...more, '--json'), await own());
     expect(exit).toBe(2);

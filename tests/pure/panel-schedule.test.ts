@@ -1,5 +1,6 @@
 // What the panel makes of a schedule by itself: the request that its fields make, and the marks of the time line.
 import { describe, expect, it } from 'vitest';
+import { spanRequestSchema } from '../../shared/run-request.js';
 import { parseScheduleRequest } from '../../shared/schedule.js';
 import type { LineSet, ScheduleView } from '../../shared/state.js';
 import {
@@ -43,6 +44,9 @@ describe('the request', () => {
     ['until', { ends: { kind: 'time', time: '', shift: '0', side: 'before' } }],
     ['start', { starts: { kind: 'dusk', time: '', shift: '-3', side: 'after' } }],
     ['iso', { follows: true, isoLeast: '100' }],
+    ['fewestFrames', { spanFollows: true, framesFewest: '0' }],
+    ['mostFrames', { spanFollows: true, framesMost: '62' }],
+    ['framesChange', { spanFollows: true, framesChange: '1.5' }],
   ] as const)('names the field %s where it cannot be read: %j', (field, change) => {
     expect(written(change)).toBe(field);
   });
@@ -52,6 +56,15 @@ describe('the request', () => {
     ['47.5', ''],
   ])('names the place where %s, %s is none', (latitude, longitude) => {
     expect(written({}, { latitude, longitude })).toBe('place');
+  });
+
+  it('asks for a span that follows, with the limits that somebody wrote', () => {
+    expect(written({})).not.toHaveProperty('followSpan');
+    expect(written({ spanFollows: true })).toHaveProperty('followSpan', {});
+    const limits = { framesFewest: '5', framesMost: '15', framesChange: '1' };
+    const part = written({ spanFollows: true, ...limits }, NOWHERE, 'aperture');
+    expect(part).toHaveProperty('followSpan', { fewestFrames: 5, mostFrames: 15, mostPerSet: 1 });
+    expect(spanRequestSchema.safeParse(typeof part === 'string' ? part : part.followSpan).success).toBe(true);
   });
 
   it('leaves the light to the camera in aperture priority', () => {

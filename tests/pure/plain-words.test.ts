@@ -95,6 +95,7 @@ describe('every option of every command', () => {
     fire: ['--step', '1'],
   };
   const WITH_LIGHT = ['--slowest', '--fastest', '--iso-least', '--iso-most', '--most-shift'];
+  const WITH_SPAN = ['--frames-fewest', '--frames-most', '--frames-change'];
   const METERED = [
     ...['--darkest', '--brightest', '--aperture', '--iso'],
     ...['--files', '--room-above', '--room-below'],
@@ -109,10 +110,16 @@ describe('every option of every command', () => {
     if (METERED.includes(option) && option !== '--brightest') beside.push('--brightest', '1/2000');
     if (option === '--from') beside.push('--to', '1');
     if (option === '--to' && path in BESIDE) beside.push('--from', '-1');
-    if (path === 'fire' && [...WITH_LIGHT, ...SCHEDULED].includes(option)) beside.push('--every', '4min');
-    if (path === 'fire' && [...WITH_LIGHT, ...SCHEDULED].includes(option) && option !== '--until')
+    if (path === 'fire' && [...WITH_LIGHT, ...WITH_SPAN, ...SCHEDULED].includes(option))
+      beside.push('--every', '4min');
+    if (
+      path === 'fire' &&
+      [...WITH_LIGHT, ...WITH_SPAN, ...SCHEDULED].includes(option) &&
+      option !== '--until'
+    )
       beside.push('--count', '3');
     if (WITH_LIGHT.includes(option)) beside.push('--follow-light');
+    if (WITH_SPAN.includes(option)) beside.push('--follow-span');
     if (option === '--count' || option === '--until') {
       const count = beside.indexOf('--count');
       if (count >= 0) beside.splice(count, 2);

@@ -1,6 +1,6 @@
 // The fields of a schedule and the request that they make. Pure. Must not know what the daemon finds possible: it only tells a
 // field that cannot be read at all.
-import type { WrittenLight, WrittenRunRequest } from '../../shared/run-request.js';
+import type { WrittenLight, WrittenRunRequest, WrittenSpan } from '../../shared/run-request.js';
 import type { Overrun, SunEvent, WrittenSchedule } from '../../shared/schedule.js';
 
 /** In the order of an evening; the names are those of shared/schedule.ts. */
@@ -44,6 +44,12 @@ export interface ScheduleForm {
   readonly isoMost: string;
   /** EV, as people write them. */
   readonly mostPerSet: string;
+  /** Whether the span follows the scene. */
+  readonly spanFollows: boolean;
+  /** Frames; empty where the usual limit counts. */
+  readonly framesFewest: string;
+  readonly framesMost: string;
+  readonly framesChange: string;
 }
 
 /** Decimal degrees, as they stand in their fields. */
@@ -69,6 +75,10 @@ export const NO_SCHEDULE: ScheduleForm = {
   isoLeast: '',
   isoMost: '',
   mostPerSet: '1',
+  spanFollows: false,
+  framesFewest: '',
+  framesMost: '',
+  framesChange: '',
 };
 
 const KINDS: readonly string[] = ['count', 'now', 'time', ...SUN];
@@ -104,7 +114,11 @@ export type ScheduleField =
   | 'slowest'
   | 'fastest'
   | 'iso'
-  | 'mostPerSet';
+  | 'mostPerSet'
+  | 'fewestFrames'
+  | 'mostFrames'
+  | 'framesChange'
+  | 'followSpan';
 
 const FIELDS: readonly string[] = [
   'every',
@@ -117,6 +131,10 @@ const FIELDS: readonly string[] = [
   'fastest',
   'iso',
   'mostPerSet',
+  'fewestFrames',
+  'mostFrames',
+  'framesChange',
+  'followSpan',
 ] satisfies ScheduleField[];
 
 /** @param named as the daemon names it @returns null where it is about none of them */
@@ -125,7 +143,7 @@ export function fieldNamed(named: string | null): ScheduleField | null {
   return named !== null && FIELDS.includes(named) ? (named as ScheduleField) : null;
 }
 
-export type SchedulePart = Pick<WrittenRunRequest, 'schedule' | 'light' | 'maySleep'>;
+export type SchedulePart = Pick<WrittenRunRequest, 'schedule' | 'light' | 'followSpan' | 'maySleep'>;
 
 /** @returns what goes with the set, or the first field that cannot be read */
 export function writeSchedule(
@@ -144,6 +162,8 @@ export function writeSchedule(
   // In aperture priority the camera follows by itself.
   const light = form.follows && mode === 'manual' ? writeLight(form) : undefined;
   if (typeof light === 'string') return light;
+  const span = form.spanFollows ? writeSpan(form) : undefined;
+  if (typeof span === 'string') return span;
   const schedule: WrittenSchedule = {
     every: Math.round(every * SECONDS[form.unit]),
     ...ends,
@@ -154,6 +174,7 @@ export function writeSchedule(
   return {
     schedule,
     ...(light === undefined ? {} : { light }),
+    ...(span === undefined ? {} : { followSpan: span }),
     ...(form.maySleep ? { maySleep: true } : {}),
   };
 }
@@ -189,6 +210,29 @@ function writeLight({ slowest, fastest, isoLeast, isoMost, mostPerSet }: Schedul
     ...(least === null || most === null ? {} : { isoLeast: least, isoMost: most }),
     mostPerSet,
   };
+}
+
+function writeSpan({ framesFewest, framesMost, framesChange }: ScheduleForm): WrittenSpan | ScheduleField {
+  const [fewestFrames, mostFrames, mostPerSet] = [framesFewest, framesMost, framesChange].map(readCount);
+  if (fewestFrames === undefined) return 'fewestFrames';
+  if (mostFrames === undefined) return 'mostFrames';
+  if (mostPerSet === undefined) return 'framesChange';
+  return {
+    ...(fewestFrames === null ? {} : { fewestFrames }),
+    ...(mostFrames === null ? {} : { mostFrames }),
+    ...(mostPerSet === null ? {} : { mostPerSet }),
+  };
+}
+
+const MOST_FRAMES = 61;
+
+/** @returns null where nothing was typed, undefined where it is no number of frames */
+function readCount(written: string): number | null | undefined {
+  if (written.trim() === '') return null;
+  const count = readNumber(written);
+  return count !== undefined && Number.isInteger(count) && count >= 1 && count <= MOST_FRAMES
+    ? count
+    : undefined;
 }
 
 /** @returns null where nothing was typed, `place` where it cannot be read */

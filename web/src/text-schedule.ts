@@ -2,6 +2,7 @@
 import { formatDuration } from '../../shared/duration.js';
 import type { SunEvent } from '../../shared/schedule.js';
 import type { ScheduleState } from '../../shared/state.js';
+import { USUAL_SPAN } from '../../shared/usual-span.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import type { ScheduleField, Unit } from './schedule-form.js';
 import type { Went } from './time-line.js';
@@ -59,6 +60,10 @@ const unreadable: Readonly<Record<ScheduleField, string>> = {
   fastest: 'Choose the fastest shutter.',
   iso: 'Write both ends of the ISO range, or neither.',
   mostPerSet: 'Choose how far the base may move from one set to the next.',
+  fewestFrames: 'Write how many frames a set has at least, 1 to 61, or nothing.',
+  mostFrames: 'Write how many frames a set may have, 1 to 61, or nothing.',
+  framesChange: 'Write how many frames may come and go from one set to the next, 1 to 61, or nothing.',
+  followSpan: 'Say whether the span follows the scene.',
 };
 
 export const scheduleText = {
@@ -104,6 +109,13 @@ export const scheduleText = {
     isoTo: 'to',
     isoWhy: 'Left empty, ISO stays.',
     mostPerSet: 'At most from set to set',
+    spanFollows: 'The span follows the scene',
+    spanFollowsWhy:
+      'An end that has lost something gets more frames in the next set. An end frame that holds nothing by itself in two sets in a row is left out.',
+    framesFewest: 'Fewest frames',
+    framesMost: 'Most frames',
+    framesChange: 'Frames that may change at once',
+    framesWhy: `Left empty: ${USUAL_SPAN.fewestFrames}, ${USUAL_SPAN.moreFrames} more than the first set, and ${USUAL_SPAN.mostPerSet}.`,
     takeShortest: (seconds: number) => `Every ${formatDuration(seconds)}`,
     unreadable,
     noPosition: {

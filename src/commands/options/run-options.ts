@@ -1,10 +1,17 @@
-// Options of a run beyond the frames of its set: what it is called, when its sets are made, whether the base follows the light.
+// Options of a run beyond the frames of its set: what it is called, when its sets are made, whether base and span follow the light.
 import type { Command } from 'commander';
 import { EvenrungError } from '../../../shared/errors.js';
 import { shortened } from '../../../shared/plain-words.js';
-import { LARGEST_VIEWPOINT, type WrittenLight, type WrittenRunRequest } from '../../../shared/run-request.js';
+import { MOST_FRAMES } from '../../../shared/request.js';
+import {
+  LARGEST_VIEWPOINT,
+  type WrittenLight,
+  type WrittenRunRequest,
+  type WrittenSpan,
+} from '../../../shared/run-request.js';
 import { scheduleFromWords, type WrittenSchedule } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
+import { USUAL_SPAN } from '../../../shared/usual-span.js';
 import { crossesSunrise, zoneHere } from '../../series/index.js';
 import { type RequestOptions, writtenRequest } from './options.js';
 
@@ -39,6 +46,13 @@ export interface LightOptions {
   readonly mostShift?: string;
 }
 
+export interface SpanOptions {
+  readonly followSpan?: boolean;
+  readonly framesFewest?: string;
+  readonly framesMost?: string;
+  readonly framesChange?: string;
+}
+
 export const addScheduleOptions = (command: Command): Command =>
   command
     .option('--every <time>', 'make the set again and again: 90s, 4min, 1h30')
@@ -68,18 +82,36 @@ export const addLightOptions = (command: Command): Command =>
     .option('--iso-most <n>', 'the highest ISO that the base may have')
     .option('--most-shift <ev>', 'EV that the base may move from one set to the next (usual: 1)');
 
+export const addSpanOptions = (command: Command): Command =>
+  command
+    .option('--follow-span', 'the span follows from set to set what the last one lacked or had too much of')
+    .option('--frames-fewest <n>', `frames that a set then has at least (usual: ${USUAL_SPAN.fewestFrames})`)
+    .option(
+      '--frames-most <n>',
+      `frames that a set then has at the most (usual: ${USUAL_SPAN.moreFrames} more than the first one)`,
+    )
+    .option(
+      '--frames-change <n>',
+      `frames that may then come and go from one set to the next (usual: ${USUAL_SPAN.mostPerSet})`,
+    );
+
 /**
  * @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed
  * @throws EvenrungError as writtenRequest and scheduleFromWords; malformed-request
  */
 export function writtenRunRequest(
-  options: RequestOptions & ScheduleOptions & LabelOptions & LightOptions & DelayOptions,
+  options: RequestOptions & ScheduleOptions & LabelOptions & LightOptions & SpanOptions & DelayOptions,
 ): WrittenRunRequest {
   const { delay, name, note, viewpoint, maySleep, followLight } = options;
   const schedule = writtenSchedule(options);
   const light = writtenLight(options);
-  if (schedule === undefined && (maySleep || followLight))
-    throw everyIsMissing(maySleep ? '--may-sleep' : '--follow-light');
+  const span = writtenSpan(options);
+  const [lonely] = [
+    ...(maySleep ? ['--may-sleep'] : []),
+    ...(followLight ? ['--follow-light'] : []),
+    ...(span === undefined ? [] : ['--follow-span']),
+  ];
+  if (schedule === undefined && lonely !== undefined) throw everyIsMissing(lonely);
   return {
     ...writtenRequest(options),
     ...(name === undefined ? {} : { name }),
@@ -87,6 +119,7 @@ export function writtenRunRequest(
     ...(viewpoint === undefined ? {} : { viewpoint: wholeNumber('viewpoint', viewpoint, LARGEST_VIEWPOINT) }),
     ...(schedule === undefined ? {} : { schedule }),
     ...(light === undefined ? {} : { light }),
+    ...(span === undefined ? {} : { followSpan: span }),
     ...(maySleep === undefined ? {} : { maySleep }),
     ...(delay === undefined ? {} : { delay }),
   };
@@ -156,6 +189,33 @@ function writtenLight(options: LightOptions): WrittenLight | undefined {
     ...(isoLeast === undefined ? {} : { isoLeast: wholeNumber('ISO', isoLeast, MOST_ISO) }),
     ...(isoMost === undefined ? {} : { isoMost: wholeNumber('ISO', isoMost, MOST_ISO) }),
     ...(mostShift === undefined ? {} : { mostPerSet: mostShift }),
+  };
+}
+
+/**
+ * @returns undefined where the span stays
+ * @throws EvenrungError malformed-request
+ */
+export function writtenSpan({
+  followSpan,
+  framesFewest,
+  framesMost,
+  framesChange,
+}: SpanOptions): WrittenSpan | undefined {
+  const given = { 'frames-fewest': framesFewest, 'frames-most': framesMost, 'frames-change': framesChange };
+  if (!followSpan) {
+    const [lonely] = Object.entries(given).find(([, value]) => value !== undefined) ?? [];
+    if (lonely === undefined) return undefined;
+    throw new EvenrungError(
+      'malformed-request',
+      `--${lonely} is for a span that follows the scene: give --follow-span, too.`,
+    );
+  }
+  const frames = (text: string) => wholeNumber('number of frames', text, MOST_FRAMES);
+  return {
+    ...(framesFewest === undefined ? {} : { fewestFrames: frames(framesFewest) }),
+    ...(framesMost === undefined ? {} : { mostFrames: frames(framesMost) }),
+    ...(framesChange === undefined ? {} : { mostPerSet: frames(framesChange) }),
   };
 }
 

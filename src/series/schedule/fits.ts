@@ -13,7 +13,7 @@ import {
   type ShutterSetting,
   type Sixths,
 } from '../../exposure/index.js';
-import { type Conditions, type Plan, type PlanRequest, planSet } from '../../plan/index.js';
+import { type Conditions, extendedMost, type Plan, type PlanRequest, planSet } from '../../plan/index.js';
 import { handySeconds } from './handy.js';
 
 export interface FitsAsked {
@@ -22,6 +22,8 @@ export interface FitsAsked {
   readonly limits: BodyLimits;
   readonly conditions?: Conditions | undefined;
   readonly everySeconds: number;
+  /** So many frames may be added at each end while the set is made; left out, none. */
+  readonly extend?: number | undefined;
 }
 
 export type FitsVerdict =
@@ -29,12 +31,13 @@ export type FitsVerdict =
   /** `plan` is null where the set cannot be made at all. */
   | { readonly fits: false; readonly sentence: string; readonly plan: Plan | null };
 
-/** Plans the set and looks whether it is done within the interval. */
-export function fits({ request, limits, conditions, everySeconds }: FitsAsked): FitsVerdict {
+/** Plans the set and looks whether it is done within the interval, with all frames that may be added while it is made. */
+export function fits({ request, limits, conditions, everySeconds, extend = 0 }: FitsAsked): FitsVerdict {
   const plan = planned(request, limits, conditions);
   if (plan instanceof EvenrungError) return { fits: false, sentence: plan.message, plan: null };
-  if (plan.estimate.seconds <= everySeconds) return { fits: true, plan };
-  const takes = formatDuration(Math.ceil(plan.estimate.seconds));
+  const most = extend === 0 ? plan : extendedMost(plan, extend, limits, conditions);
+  if (most.estimate.seconds <= everySeconds) return { fits: true, plan };
+  const takes = formatDuration(Math.ceil(most.estimate.seconds));
   const sentence = `With a base of ${request.base.label} s the set takes ${takes}, longer than the interval of ${formatDuration(everySeconds)}.`;
   return { fits: false, sentence, plan };
 }

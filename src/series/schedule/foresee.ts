@@ -12,22 +12,30 @@ export interface SetEstimate {
   readonly bytes: number | null;
 }
 
+export interface ForeseenFor {
+  readonly now: Date;
+  readonly timeZone: string;
+  readonly cautions?: readonly string[];
+  readonly counted?: string | null;
+}
+
 /**
  * @param timeZone IANA name
  * @param cautions about each of its sets, a sentence each
+ * @param counted what its sets were counted with, a sentence; null where they are all as they were asked for
  * @throws EvenrungError as resolveSchedule
  */
 export function foreseeSchedule(
   asked: ScheduleRequest,
   set: SetEstimate,
-  { now, timeZone, cautions = [] }: { now: Date; timeZone: string; cautions?: readonly string[] },
+  { now, timeZone, cautions = [], counted = null }: ForeseenFor,
 ): ForeseenSchedule {
   const schedule = resolveSchedule(asked, { now, timeZone, setSeconds: set.seconds });
   const { sets, ends, actuations, bytes } = estimateSchedule(schedule, set);
   const caution = crossesSunrise(schedule, schedule.place, timeZone);
   return {
     schedule,
-    words: scheduleInWords(schedule, timeZone),
+    words: [scheduleInWords(schedule, timeZone), ...(counted === null ? [] : [counted])].join(' '),
     estimate: { sets, ends: ends.toISOString(), actuations, bytes },
     cautions: [
       ...cautions.map((sentence) => ({ sentence, until: null })),

@@ -1,6 +1,7 @@
 // The light of a set while it is in hand: each verified picture is judged while the next frames are fired. What the pictures tell together is
 // told as it comes, and marks are changed by it. Nothing waits for it, not even the end of the set: what the last pictures tell is written after it (proof.ts).
 import path from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { ENDED } from '../../../shared/fold.js';
 import type { FrameLight, LightView } from '../../../shared/light.js';
 import { exifTool, readRawPreview, shownFilesOf } from '../../frames/index.js';
@@ -98,9 +99,19 @@ export class SetLight implements JudgedLight {
     });
   }
 
-  /** Waits until all that was to be judged is. */
-  async settled(): Promise<void> {
-    while (this.underWay.size > 0) await Promise.race(this.underWay);
+  /** Whether all that was to be judged is. */
+  get isSettled(): boolean {
+    return this.underWay.size === 0;
+  }
+
+  /** Waits until all that was to be judged is, or so many milliseconds. */
+  async settled(withinMs = Number.POSITIVE_INFINITY): Promise<void> {
+    const until = performance.now() + withinMs;
+    while (this.underWay.size > 0) {
+      const left = until - performance.now();
+      if (left <= 0) return;
+      await orAfter(Promise.race(this.underWay), left);
+    }
   }
 
   /**
@@ -119,18 +130,16 @@ export class SetLight implements JudgedLight {
   }
 
   /** @param why in a few words */
-  cannotBeWritten(why: string): void {
+  cannotBeWritten(why: string): void 
     this.proof = {
       sentence: `What the set can become could not be written into its folder: ${why}.`,
       isMade: false,
       madeAt: new Date().toISOString(),
     };
-  }
 
   /** Nothing may be asked afterwards. */
-  async close(): Promise<void> {
+  async close(): Promise<void> 
     await this.judge.close();
-  }
 
   /** The judge answers in turn, and never rejects. */
   private begin(work: () => Promise<void>): void {
@@ -162,12 +171,11 @@ export class SetLight implements JudgedLight {
     };
   }
 
-  private comparedWith(number: number): SetFrame[] {
+  private comparedWith(number: number): SetFrame[] 
     return this.hand.frames.filter(({ view }) => {
       const found = this.found.get(view.number);
       return found?.isRead === true && found.steadiness?.against === number && view.number !== number;
     });
-  }
 
   /** Whether nothing more is fired. */
   private get isEnding(): boolean {
@@ -230,4 +238,13 @@ function frameLight(found: Read | Unread, { coverage }: CoverageAnswer): FrameLi
             ...{ blur: steadiness.blur, moved: steadiness.moved.share },
           },
   };
+}
+
+/** Comes back with what is awaited, or after so many milliseconds. */
+async function orAfter(awaited: Promise<unknown>, ms: number): Promise<void> {
+  const over = new AbortController();
+  const waits = Number.isFinite(ms);
+  const waited = waits ? sleep(ms, undefined, { signal: over.signal }).catch(() => undefined) : awaited;
+  await Promise.race([awaited, waited]);
+  over.abort();
 }

@@ -55,6 +55,7 @@ export function Schedule() {
               onChange={(maySleep) => changeSchedule({ maySleep })}
             />
             <Light />
+            <SpanThatFollows />
             <Elsewhere />
           </>
         )}
@@ -494,6 +495,57 @@ function Light() {
           </div>
           <p class="soft beside">{words.isoWhy}</p>
           <Wrong field="mostPerSet" />
+        </>
+      )}
+    </>
+  );
+}
+
+function SpanThatFollows() {
+  const { spanFollows, framesFewest, framesMost, framesChange } = schedule.value;
+  return (
+    <>
+      <Choice
+        id="schedule-span"
+        label={words.spanFollows}
+        checked={spanFollows}
+        onChange={(isSo) => changeSchedule({ spanFollows: isSo })}
+      />
+      <Wrong field="followSpan" />
+      {spanFollows && (
+        <>
+          <p class="soft wide">{words.spanFollowsWhy}</p>
+          <NumberField
+            id="schedule-frames-fewest"
+            label={words.framesFewest}
+            value={framesFewest}
+            min="1"
+            whole
+            onInput={(written) => changeSchedule({ framesFewest: written })}
+            {...about('fewestFrames')}
+          />
+          <NumberField
+            id="schedule-frames-most"
+            label={words.framesMost}
+            value={framesMost}
+            min="1"
+            whole
+            onInput={(written) => changeSchedule({ framesMost: written })}
+            {...about('mostFrames')}
+          />
+          <Wrong field="fewestFrames" />
+          <Wrong field="mostFrames" />
+          <NumberField
+            id="schedule-frames-change"
+            label={words.framesChange}
+            value={framesChange}
+            min="1"
+            whole
+            onInput={(written) => changeSchedule({ framesChange: written })}
+            {...about('framesChange')}
+          />
+          <p class="soft beside">{words.framesWhy}</p>
+          <Wrong field="framesChange" />
         </>
       )}
     </>

@@ -1,0 +1,257 @@
+// The span of the next set, from what the last one held of its scene: an end that lost something gets frames, an end frame that is of no use
+// is left out. Pure: offsets and what the pictures told in, offsets out; it knows no body, no slot, no file. Offsets stay on the grid of the
+// step and count from the base: if the base follows the light at the same time, it moves by about as much as the scene has, and they stay.
+//
+// Frames are added as soon as something is lost, and left out only when they were of no use in two sets one after the other, one at an end
+// per set: a frame too many costs seconds, one too few a highlight. If a frame that was left out has to come back at once, the pictures
+// were at odds there, and the end has to be of no use in twice as many sets before the next one goes: what flutters does so ever more seldom.
+import { lackingAtEnds, NOT_MISSED } from '../../shared/clipping.js';
+import { EvenrungError } from '../../shared/errors.js';
+import type { LightView } from '../../shared/light.js';
+import { MOST_FRAMES } from '../../shared/request.js';
+import type { SpanRequest } from '../../shared/run-request.js';
+import type { FrameView } from '../../shared/state.js';
+import { USUAL_SPAN } from '../../shared/usual-span.js';
+import { fromEv, minusSixths, plusSixths, type Sixths, timesSixths } from '../exposure/index.js';
+import type { End } from '../plan/index.js';
+
+export type AtEnds<T> = Readonly<Record<End, T>>;
+
+export interface SpanLimits {
+  readonly fewestFrames: number;
+  readonly mostFrames: number;
+  /** Frames that are added and dropped from one set to the next, at both ends together. */
+  readonly mostPerSet: number;
+}
+
+/**
+ * @param frames of the first set
+ * @throws EvenrungError malformed-request if they lie outside the limits
+ */
+export function spanLimits(
+  { fewestFrames, mostFrames, mostPerSet }: SpanRequest,
+  frames: number,
+): SpanLimits {
+  const fewest = fewestFrames ?? Math.min(USUAL_SPAN.fewestFrames, frames, mostFrames ?? frames);
+  const most = mostFrames ?? Math.min(MOST_FRAMES, frames + USUAL_SPAN.moreFrames);
+  if (frames > most) throw outside('mostFrames', frames, `the most that its span may have is ${most}`);
+  if (frames < fewest)
+    throw outside('fewestFrames', frames, `the fewest that its span may have is ${fewest}`);
+  return { fewestFrames: fewest, mostFrames: most, mostPerSet };
+}
+
+const outside = (field: string, frames: number, limit: string) =>
+  new EvenrungError(
+    'malformed-request',
+    `The first set has ${frames} ${frames === 1 ? 'frame' : 'frames'}, and ${limit}: change one of the two.`,
+    { field },
+  );
+
+// --- What a finished set told.
+
+export interface FinishedSet {
+  readonly isComplete: boolean;
+  /** Ascending: those that it was begun with. What was added while it was made is only among `frames`. */
+  readonly asked: readonly Sixths[];
+  /** The darkest first. */
+  readonly frames: readonly Pick<FrameView, 'number' | 'offset' | 'state' | 'clipped'>[];
+  /** Null if nobody judged its pictures, or not in time. */
+  readonly light: LightView | null;
+}
+
+export interface EndTold {
+  /** Frames by which this end should have reached farther; those that were added while the set was made are among them. */
+  readonly lacking: number;
+  /** Of the picture, 0 to 1: what this end lost. */
+  readonly share: number;
+  /** Whether the end frame and the one next to it hold nothing that no other frame holds. */
+  readonly isSpare: boolean;
+}
+export type SpanTold = AtEnds<EndTold>;
+
+/** Why nothing can be told. */
+export type Untold = 'incomplete' | 'unjudged' | 'out-of-step';
+
+export function toldBy({ isComplete, asked, frames, light }: FinishedSet): SpanTold | Untold {
+  if (!isComplete) return 'incomplete';
+  const coverage = light?.coverage ?? null;
+  if (light === null || coverage === null) return 'unjudged';
+  if (!coverage.isInStep) return 'out-of-step';
+  const alone = frames.map(({ number }) => {
+    const one = light.frames.find((judged) => judged.number === number);
+    return one === undefined || one.unread !== null ? null : one.alone;
+  });
+  // Of a frame that nobody has seen, nothing tells whether it holds what the others lack.
+  if (alone.includes(null)) return 'unjudged';
+  const shares = alone as number[];
+  const lacking = lackingAtEnds(frames, coverage);
+  const [darkest, brightest] = [asked[0], asked.at(-1)];
+  const offsets = frames.map(({ offset }) => fromEv(offset));
+  const added = {
+    darker: darkest === undefined ? 0 : offsets.filter((offset) => offset < darkest).length,
+    brighter: brightest === undefined ? 0 : offsets.filter((offset) => offset > brightest).length,
+  };
+  const told = (end: End, lost: number, [outer, inner]: readonly (number | undefined)[]): EndTold => ({
+    lacking: added[end] + lacking[end],
+    share: lost,
+    isSpare: outer !== undefined && inner !== undefined && outer + lost <= NOT_MISSED && inner <= NOT_MISSED,
+  });
+  return {
+    darker: told('darker', coverage.highlights.share, shares),
+    brighter: told('brighter', coverage.shadows.share, shares.toReversed()),
+  };
+}
+
+// --- What is remembered from set to set.
+
+/** Plain JSON, of one end. */
+export interface EndMemory {
+  /** Sets one after the other in which its end frame was of no use. */
+  readonly spare: number;
+  /** So many of them have to be before it is left out. */
+  readonly needed: number;
+  /** Judged sets since a frame was left out here; null if none was, or it has come back. */
+  readonly sinceDrop: number | null;
+}
+export type SpanMemory = AtEnds<EndMemory>;
+
+/** Common practice, no source: one set may be an accident. */
+const SPARE_SETS = 2;
+
+const NEW_END: EndMemory = { spare: 0, needed: SPARE_SETS, sinceDrop: null };
+export const NOTHING_REMEMBERED: SpanMemory = { darker: NEW_END, brighter: NEW_END };
+
+/** @param told null where nothing could be told of the set: then sets before it and after it are none one after the other */
+export const remembered = (memory: SpanMemory, told: SpanTold | null): SpanMemory => ({
+  darker: endRemembered(memory.darker, told?.darker ?? null),
+  brighter: endRemembered(memory.brighter, told?.brighter ?? null),
+});
+
+function endRemembered(end: EndMemory, told: EndTold | null): EndMemory {
+  const { spare, needed, sinceDrop } = end;
+  if (told === null) return { ...end, spare: 0 };
+  if (told.lacking === 0)
+    return {
+      ...{ needed, spare: told.isSpare ? spare + 1 : 0 },
+      sinceDrop: sinceDrop === null ? null : sinceDrop + 1,
+    };
+  if (sinceDrop === null) return { ...end, spare: 0 };
+  // After as long as that it is the scene that has changed.
+  const wasAtOdds = sinceDrop < needed;
+  return { spare: 0, needed: wasAtOdds ? 2 * needed : SPARE_SETS, sinceDrop: null };
+}
+
+/** @param change of the set that is begun: frames added (or left out, below 0) at each end */
+export const afterChange = (memory: SpanMemory, change: AtEnds<number>): SpanMemory => {
+  const after = (end: EndMemory, by: number): EndMemory =>
+    by < 0 ? { ...end, spare: 0, sinceDrop: 0 } : by > 0 ? { ...end, spare: 0 } : end;
+  return {
+    darker: after(memory.darker, change.darker),
+    brighter: after(memory.brighter, change.brighter),
+  };
+};
+
+// --- The next set.
+
+export interface SpanAsked {
+  /** Of the last set, as it was begun; ascending. */
+  readonly offsets: readonly Sixths[];
+  readonly step: Sixths;
+  /** Null where nothing can be told of the last set: then the span stays. */
+  readonly told: SpanTold | null;
+  /** With the last set in it. */
+  readonly memory: SpanMemory;
+  readonly limits: SpanLimits;
+  /** The frame by which the light is followed: it is never left out. */
+  readonly keeps: Sixths;
+  /** Frames that can be added at each end; left out, as many as it takes. */
+  readonly room?: AtEnds<number> | undefined;
+}
+
+export interface SpanStep {
+  readonly offsets: readonly Sixths[];
+  /** Frames added at each end; below 0, left out. */
+  readonly change: AtEnds<number>;
+  /** Frames that the limit of `mostFrames` leaves out at each end. */
+  readonly beyondMost: AtEnds<number>;
+}
+
+export const NO_CHANGE = { darker: 0, brighter: 0 } as const;
+const NO_LIMIT = { darker: Number.POSITIVE_INFINITY, brighter: Number.POSITIVE_INFINITY } as const;
+
+export function followSpan({
+  offsets,
+  step,
+  told,
+  memory,
+  limits,
+  keeps,
+  room = NO_LIMIT,
+}: SpanAsked): SpanStep {
+  if (told === null) return { offsets, change: NO_CHANGE, beyondMost: NO_CHANGE };
+  const change = { darker: 0, brighter: 0 };
+  let left = limits.mostPerSet;
+  const size = () => offsets.length + change.darker + change.brighter;
+  const lacksStill = (end: End) => Math.min(told[end].lacking, room[end]) - Math.max(0, change[end]);
+  const add = () => {
+    while (left > 0 && size() < limits.mostFrames) {
+      const end = endThatLacksMore(told, lacksStill);
+      if (end === null) return;
+      change[end] += 1;
+      left -= 1;
+    }
+  };
+  add();
+  // The brighter one first: it takes the longest.
+  for (const end of ['brighter', 'darker'] as const) {
+    const outer = end === 'darker' ? offsets[0] : offsets.at(-1);
+    const isDue = told[end].isSpare && told[end].lacking === 0 && memory[end].spare >= memory[end].needed;
+    if (!isDue || outer === keeps || left === 0 || size() <= limits.fewestFrames) continue;
+    change[end] = -1;
+    left -= 1;
+  }
+  // There may be room now.
+  add();
+  const isFull = size() >= limits.mostFrames;
+  return {
+    offsets: changed(offsets, step, change),
+    change,
+    beyondMost: {
+      darker: isFull ? Math.max(0, lacksStill('darker')) : 0,
+      brighter: isFull ? Math.max(0, lacksStill('brighter')) : 0,
+    },
+  };
+}
+
+/** @returns null if none lacks anything */
+function endThatLacksMore(told: SpanTold, lacks: (end: End) => number): End | null {
+  const [darker, brighter] = [lacks('darker'), lacks('brighter')];
+  if (darker <= 0 && brighter <= 0) return null;
+  if (darker === brighter) return told.brighter.share > told.darker.share ? 'brighter' : 'darker';
+  return darker > brighter ? 'darker' : 'brighter';
+}
+
+/** @returns the offsets with so many more at each end, or, below 0, fewer */
+export function changed(
+  offsets: readonly Sixths[],
+  step: Sixths,
+  { darker, brighter }: AtEnds<number>,
+): readonly Sixths[] {
+  const [first, last] = [offsets[0], offsets.at(-1)];
+  if (first === undefined || last === undefined) return offsets;
+  const from = minusSixths(first, timesSixths(step, darker));
+  const count = offsets.length + darker + brighter;
+  return Array.from({ length: count }, (_, index) => plusSixths(from, timesSixths(step, index)));
+}
+
+/** @returns how many frames the second has more than the first at each end; below 0, fewer */
+export function changeBetween(
+  before: readonly Sixths[],
+  after: readonly Sixths[],
+  step: Sixths,
+): AtEnds<number> {
+  const [first, last, from, to] = [before[0], before.at(-1), after[0], after.at(-1)];
+  if (first === undefined || last === undefined || from === undefined || to === undefined) return NO_CHANGE;
+  const frames = (ev: Sixths) => Math.trunc(ev / step);
+  return { darker: frames(minusSixths(first, from)), brighter: frames(minusSixths(to, last)) };
+}
