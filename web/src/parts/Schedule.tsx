@@ -22,7 +22,7 @@ import { text } from '../text.js';
 import { aboutMoment, amount } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
-import { More } from './More.js';
+import { More, PageOn } from './More.js';
 
 const words = text.schedule.form;
 
@@ -39,6 +39,7 @@ export function Schedule() {
           checked={form.on}
           onChange={(on) => changeSchedule({ on })}
         />
+        <PageOn page="schedules" />
         {form.on && (
           <>
             <Every />

@@ -4,6 +4,7 @@ import { choicesOf, chosenFor } from '../request.js';
 import { body, changeRequest, request } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
+import { PageOn } from './More.js';
 
 interface Props {
   readonly about: { readonly 'aria-invalid'?: true; readonly 'aria-describedby'?: string };
@@ -48,7 +49,8 @@ export function Ways({ about }: Props) {
         )}
         <p class="soft">
           <span id="ask-least-why">{words.leastWhy}</span>{' '}
-          {choices.release.length > 0 && <span id="ask-release-why">{words.releaseWhy}</span>}
+          {choices.release.length > 0 && <span id="ask-release-why">{words.releaseWhy}</span>}{' '}
+          <PageOn page="passes" />
         </p>
       </div>
     </Fold>
