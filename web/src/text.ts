@@ -84,7 +84,6 @@ export const text = {
   pagesOn: {
     'real-camera': 'How a camera is connected',
     readiness: 'Why each item is there',
-    passes: 'How passes are fired',
     schedules: 'How schedules work',
     phone: 'How a phone is paired',
     'finished-sets': 'How sets are extended and copied',

@@ -4,7 +4,6 @@ import { choicesOf, chosenFor } from '../request.js';
 import { body, changeRequest, request } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
-import { PageOn } from './More.js';
 
 interface Props {
   readonly about: { readonly 'aria-invalid'?: true; readonly 'aria-describedby'?: string };
@@ -49,8 +48,7 @@ export function Ways({ about }: Props) {
         )}
         <p class="soft">
           <span id="ask-least-why">{words.leastWhy}</span>{' '}
-          {choices.release.length > 0 && <span id="ask-release-why">{words.releaseWhy}</span>}{' '}
-          <PageOn page="passes" />
+          {choices.release.length > 0 && <span id="ask-release-why">{words.releaseWhy}</span>}
         </p>
       </div>
     </Fold>
