@@ -39,7 +39,6 @@ export function Schedule() {
           checked={form.on}
           onChange={(on) => changeSchedule({ on })}
         />
-        <PageOn page="schedules" />
         {form.on && (
           <>
             <Every />
@@ -61,6 +60,7 @@ export function Schedule() {
         )}
       </div>
       {form.on && <Foreseen />}
+      <PageOn page="schedules" />
     </Fold>
   );
 }
