@@ -12,21 +12,21 @@ export interface PageSection {
 const stops = (section: string): PageSection => ({ page: 'hardware-notes/when-it-stops.md', section });
 
 const NOT_OFFERED = stops('The camera does not offer a setting');
-const STRANGER = stops('The daemon does not let the request in');
+const STRANGER = stops('Evenrung does not let the request in');
 const MAY_NOT = stops('This device may not do that');
-const PAIRING = stops('The pairing code is not good');
-const UNREADABLE_MESSAGE = stops('A message to the daemon is not understood');
+const PAIRING = stops('The pairing code is not valid');
+const UNREADABLE_MESSAGE = stops('A message is not understood');
 
 export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'malformed-request': stops('The request is not understood'),
-  'unreadable-ev': stops('That is no EV value'),
-  'unreadable-shutter': stops('That is no shutter time'),
-  'unreadable-reading': stops('That is no reading'),
+  'unreadable-ev': stops('The EV value is not understood'),
+  'unreadable-shutter': stops('The shutter time is not understood'),
+  'unreadable-reading': stops('The reading is not understood'),
   'frames-out-of-range': stops('Too many frames, or none'),
   'step-out-of-range': stops('The step is too small or too large'),
   'range-reversed': stops('The span runs the wrong way round'),
-  'span-not-whole-steps': stops('The span is no whole number of steps'),
-  'limits-contradict': stops('No body is like that'),
+  'span-not-whole-steps': stops('The span is not a whole number of steps'),
+  'limits-contradict': stops('No camera has such limits'),
   'unreadable-schedule': stops('The schedule is not understood'),
   'schedule-past': stops('The schedule lies in the past'),
   'schedule-impossible': stops('The schedule cannot be kept'),
@@ -37,10 +37,10 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'not-settable': stops('One of the times cannot be set'),
   'longer-than-link': stops('Longer than the cable allows'),
   'one-release-not-offered': stops('The camera does not fire a pass from one release'),
-  'readings-unusable': stops('Nothing follows from the readings'),
+  'readings-unusable': stops('The readings do not give a set'),
   'light-not-judged': stops('Nobody judges the pictures by their light'),
   'mode-not-supported': stops('Aperture priority, and the files tell too little'),
-  'unknown-body': stops('There is no such body'),
+  'unknown-body': stops('There is no such camera'),
   'folder-not-writable': stops('The folder cannot take sets'),
   'template-unusable': stops('The name template cannot be used'),
   'alarm-unusable': stops('The alarm cannot be used'),
@@ -54,11 +54,11 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'only-here': MAY_NOT,
   'pairing-refused': PAIRING,
   'too-many-tries': PAIRING,
-  'too-many-requests': stops('Too much is asked at once'),
+  'too-many-requests': stops('Too many requests at once'),
   'no-network-door': stops('No phone can be paired'),
   'no-such-device': stops('There is no such device'),
-  'certificate-differs': stops('The daemon shows another certificate'),
-  'no-daemon': stops('No daemon answers'),
+  'certificate-differs': stops('The laptop shows another certificate'),
+  'no-daemon': stops('Evenrung does not answer'),
   'too-large': UNREADABLE_MESSAGE,
   'not-found': stops('There is nothing at this address'),
   'malformed-message': UNREADABLE_MESSAGE,
@@ -66,7 +66,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'nothing-to-stop': stops('There is nothing to stop'),
   'nothing-to-hold': stops('There is nothing to hold'),
   'key-used-otherwise': stops('A press is mistaken for another'),
-  'daemon-unreachable': stops('The daemon cannot be reached'),
+  'daemon-unreachable': stops('Evenrung cannot be reached'),
   'nothing-to-complete': stops('There is nothing to complete'),
   ending: stops('Evenrung is ending'),
   'run-unfinished': stops('A set was cut off'),
@@ -77,7 +77,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'several-bodies': stops('Several cameras are attached'),
   'usb-not-available': stops('Cameras cannot be reached over USB'),
   'mirror-locked': stops('Every other release brings no frame'),
-  'not-learnt': stops('Learning found nothing out'),
+  'not-learnt': stops('Learning found out nothing'),
   'not-sounded': stops('A sounding found nothing out'),
   'sun-in-frame': stops('The sun may be in the frame'),
   'body-not-ready': stops('The camera is not ready'),
@@ -95,7 +95,7 @@ export const PAGES: Readonly<Record<ErrorCode, PageSection>> = {
   'storing-failed': stops('Nothing can be stored'),
   'set-folder-gone': stops('The set folder is gone'),
   'record-unreadable': stops('The record of a set cannot be read'),
-  'set-damaged': stops('A set is not as its record says'),
+  'set-damaged': stops('A set differs from its record'),
   internal: stops('Something went wrong inside Evenrung'),
 };
 

@@ -31,7 +31,8 @@ export const judging =
       drop: async (number) => void frames.delete(number),
       coverage: async () => answerOf([...frames.values()], scene()),
       merge: async () => ({ isMerged: false, sentence: 'Nothing is merged here.' }),
-      close: async () => undefined,
+      ends: async () => null,
+    close: async () => undefined,
     };
   };
 

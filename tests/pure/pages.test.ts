@@ -1,12 +1,13 @@
 // Each error of the catalogue has a section of the notes that is there and says something, and whoever is told the error is told
-// which section that is.
-import { readFile } from 'node:fs/promises';
+// which section that is. And no page is left where nobody finds it.
+import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
 import { ERRORS, type ErrorCode } from '../../shared/error-codes.js';
 import { EvenrungError } from '../../shared/errors.js';
 import { anchorOf, PAGES, pageAddress, pageWords } from '../../shared/pages.js';
+import { text } from '../../web/src/text.js';
 
 const TOP = fileURLToPath(new URL('../..', import.meta.url));
 const CODES = Object.keys(ERRORS) as ErrorCode[];
@@ -66,5 +67,20 @@ describe('the page', () => {
     ['Aperture priority, and the files tell too little', 'aperture-priority-and-the-files-tell-too-little'],
   ])('%s: #%s', (words, anchor) => {
     expect(anchorOf(words)).toBe(anchor);
+  });
+});
+
+describe('each page of the notes', () => {
+  it.each(Object.keys(text.pagesOn))('%s, which the panel leads to, is there', async (page) => {
+    expect(await read(`hardware-notes/${page}.md`)).toMatch(/^# \S/);
+  });
+
+  it('is reached from the README, and from the list of notes', async () => {
+    const files = await readdir(path.join(TOP, 'hardware-notes'));
+    const [readme, list] = await Promise.all([read('README.md'), read('hardware-notes/README.md')]);
+    const pages = files.filter((file) => file.endsWith('.md') && file !== 'README.md');
+    expect(pages.length).toBeGreaterThan(10);
+    expect(pages.filter((page) => !readme.includes(`](hardware-notes/${page}`))).toEqual([]);
+    expect(pages.filter((page) => !list.includes(`](${page}`))).toEqual([]);
   });
 });

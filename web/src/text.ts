@@ -91,6 +91,15 @@ export const text = {
   ...phoneText,
 
   more: 'More about this',
+  /** Links to pages of the notes, by their names. */
+  pagesOn: {
+    'real-camera': 'How a camera is connected',
+    readiness: 'Why each item is there',
+    schedules: 'How schedules work',
+    phone: 'How a phone is paired',
+    'finished-sets': 'How sets are extended and copied',
+    'set-folder': 'What the folder contains',
+  },
 
   unfinished: {
     heading: (scheduled: boolean) => (scheduled ? 'A schedule was cut off' : 'A set was cut off'),

@@ -107,7 +107,7 @@ export class SetLight implements JudgedLight {
   /** Waits until all that was to be judged is, or so many milliseconds. */
   async settled(withinMs = Number.POSITIVE_INFINITY): Promise<void> {
     const until = performance.now() + withinMs;
-    while (this.underWay.size > 0) {
+    while (!this.isSettled) {
       const left = until - performance.now();
       if (left <= 0) return;
       await orAfter(Promise.race(this.underWay), left);
@@ -130,16 +130,18 @@ export class SetLight implements JudgedLight {
   }
 
   /** @param why in a few words */
-  cannotBeWritten(why: string): void 
+  cannotBeWritten(why: string): void {
     this.proof = {
       sentence: `What the set can become could not be written into its folder: ${why}.`,
       isMade: false,
       madeAt: new Date().toISOString(),
     };
+  }
 
   /** Nothing may be asked afterwards. */
-  async close(): Promise<void> 
+  async close(): Promise<void> {
     await this.judge.close();
+  }
 
   /** The judge answers in turn, and never rejects. */
   private begin(work: () => Promise<void>): void {
@@ -171,11 +173,12 @@ export class SetLight implements JudgedLight {
     };
   }
 
-  private comparedWith(number: number): SetFrame[] 
+  private comparedWith(number: number): SetFrame[] {
     return this.hand.frames.filter(({ view }) => {
       const found = this.found.get(view.number);
       return found?.isRead === true && found.steadiness?.against === number && view.number !== number;
     });
+  }
 
   /** Whether nothing more is fired. */
   private get isEnding(): boolean {
@@ -242,9 +245,12 @@ function frameLight(found: Read | Unread, { coverage }: CoverageAnswer): FrameLi
 
 /** Comes back with what is awaited, or after so many milliseconds. */
 async function orAfter(awaited: Promise<unknown>, ms: number): Promise<void> {
+  if (!Number.isFinite(ms)) {
+    await awaited;
+    return;
+  }
   const over = new AbortController();
-  const waits = Number.isFinite(ms);
-  const waited = waits ? sleep(ms, undefined, { signal: over.signal }).catch(() => undefined) : awaited;
+  const waited = sleep(ms, undefined, { signal: over.signal }).catch(() => undefined);
   await Promise.race([awaited, waited]);
   over.abort();
 }

@@ -6,7 +6,7 @@ import { bracketsOf } from '../brackets.js';
 import { busy, daemon, look, refusedAction, view } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
-import { More, Refused } from './More.js';
+import { More, PageOn, Refused } from './More.js';
 
 export function Body() {
   const section = useRef<HTMLElement>(null);
@@ -88,6 +88,7 @@ function Found({ body, note }: { readonly body: BodyView; readonly note: string 
         {isPractice && <p>{text.body.practiceMore}</p>}
         {isPractice && note !== null && <p>{text.said(note)}</p>}
         <About body={body} />
+        <PageOn page="real-camera" />
         <LookAgain looking={false} />
       </Fold>
       {!isPractice && note !== null && <p>{text.said(note)}</p>}

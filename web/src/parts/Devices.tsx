@@ -7,7 +7,7 @@ import { devices, devicesRefused, drop, lookForDevices, newPairing, pairing } fr
 import { text } from '../text.js';
 import { moment } from '../words.js';
 import { Fold } from './Fold.js';
-import { Refused } from './More.js';
+import { PageOn, Refused } from './More.js';
 
 const words = text.devices;
 /** A phone that is just being paired is seen soon; one that was paired by a code from elsewhere, such as the terminal, a little later. */
@@ -84,6 +84,7 @@ export function Devices() {
         )}
         {code !== null && <Code of={code} />}
         <Refused refusal={devicesRefused.value} />
+        <PageOn page="phone" />
       </Fold>
     </section>
   );

@@ -33,7 +33,7 @@ import { Fold } from './Fold.js';
 import { LabelFields, type LabelTexts } from './Labels.js';
 import { Mark } from './Mark.js';
 import { Metered } from './Metered.js';
-import { Refused } from './More.js';
+import { PageOn, Refused } from './More.js';
 import { SetPicture } from './SetPicture.js';
 import { nameOf, standingOf } from './Sets.js';
 import { Unsteady } from './Unsteady.js';
@@ -98,7 +98,7 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
         <dl class="kept-folder">
           <dt>{text.run.folder}</dt>
           <dd>
-            <code>{set.folderName}</code>
+            <code>{set.folderName}</code> <PageOn page="set-folder" />
           </dd>
         </dl>
       )}

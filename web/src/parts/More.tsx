@@ -16,6 +16,15 @@ export function More({ about }: { readonly about: string | null }) {
   );
 }
 
+/** The way to the page of the notes on this part of the panel. */
+export function PageOn({ page }: { readonly page: keyof typeof text.pagesOn }) {
+  return (
+    <a class="more" href={`/notes/hardware-notes/${page}.md`} target="_blank" rel="noopener">
+      {text.pagesOn[page]}
+    </a>
+  );
+}
+
 /** Why something that was asked for is not done; nothing where it is. */
 export function Refused({ refusal }: { readonly refusal: Refusal | null }) {
   if (refusal === null) return null;

@@ -18,7 +18,7 @@ import {
 import { text } from '../text.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
-import { Refused } from './More.js';
+import { PageOn, Refused } from './More.js';
 
 export function Readiness() {
   const found = body.value;
@@ -50,6 +50,7 @@ export function Readiness() {
             <Items of={folded} name={text.readiness.folded} />
           </Fold>
         )}
+        <PageOn page="readiness" />
         <CheckAgain />
       </Fold>
     </section>

@@ -22,7 +22,7 @@ import { text } from '../text.js';
 import { aboutMoment, amount } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
-import { More } from './More.js';
+import { More, PageOn } from './More.js';
 
 const words = text.schedule.form;
 
@@ -61,6 +61,7 @@ export function Schedule() {
         )}
       </div>
       {form.on && <Foreseen />}
+      <PageOn page="schedules" />
     </Fold>
   );
 }

@@ -8,7 +8,7 @@ import { addressOf } from '../route.js';
 import { text } from '../text.js';
 import { exactly, moment } from '../words.js';
 import { Mark } from './Mark.js';
-import { Refused } from './More.js';
+import { PageOn, Refused } from './More.js';
 
 export function Sets() {
   const [isReading, setIsReading] = useState(false);
@@ -38,6 +38,7 @@ export function Sets() {
           {text.list.earlier}
         </button>
       )}
+      <PageOn page="finished-sets" />
     </section>
   );
 }
