@@ -165,6 +165,36 @@ async function judging(): Promise<void> {
   );
 }
 
+/** All files of a set come at once, as from a burst: it is the clock on the wall that counts. */
+async function burst(): Promise<void> {
+  const pictures = await Promise.all(
+    NINE.map(async (offset) => {
+      const jpeg = await sharp(await shoot({ offset, seed: offset }))
+        .resize(6000, 4000)
+        .jpeg({ quality: 92 })
+        .toBuffer();
+      return { offset, picture: await fileOf(`b${offset}`, jpeg) };
+    }),
+  );
+  const seconds: number[] = [];
+  for (let time = 0; time < 4; time += 1) {
+    const one = judgeOn(held);
+    const began = performance.now();
+    const seen = pictures.map(({ offset, picture }, index) =>
+      one.frame({ number: index + 1, offsetEv: offset, picture }),
+    );
+    const all = await Promise.all(seen);
+    const { coverage } = await one.coverage();
+    seconds.push((performance.now() - began) / 1000);
+    if (coverage === null || !all.every(({ isRead }) => isRead)) throw new Error('It was not judged.');
+    await one.close();
+  }
+  const [cold = Number.NaN, ...warm] = seconds;
+  console.log(
+    `light burst ${smallest(warm).toFixed(2)} (s by the clock until nine JPEG files of 24 megapixels that come at once are judged; best of three, goal 3; with a cold process ${cold.toFixed(2)}; load ${os.loadavg()[0]?.toFixed(1)})`,
+  );
+}
+
 async function merging(): Promise<void> {
   const one = judgeOn(held);
   for (const [index, offset] of NINE.entries())
@@ -238,7 +268,7 @@ const LINE: readonly [number[], number[], number[]] = [LEVELS, LEVELS, LEVELS];
 
 try {
   const all = {
-    ...{ memory, judged: judging, merged: merging, radiance },
+    ...{ memory, judged: judging, burst, merged: merging, radiance },
     soundings: () => soundings(PROCESS),
     ...{ shift: shifts, 'set-ratio': setRatio },
     resident: () => benchResident(folder, fired),

@@ -32,7 +32,7 @@ export const judging =
       coverage: async () => answerOf([...frames.values()], scene()),
       merge: async () => ({ isMerged: false, sentence: 'Nothing is merged here.' }),
       ends: async () => null,
-    close: async () => undefined,
+      close: async () => undefined,
     };
   };
 
