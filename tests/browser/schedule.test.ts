@@ -541,11 +541,11 @@ it('what is to be known of a frame stands on its rung', async () => {
   await expect.poll(lines).toBeLessThanOrEqual(3);
   await page.screenshot({ path: screenAt('laptop-lost') });
   if (before !== null) await page.setViewportSize(before);
-  // The frame that would hold it is a press away: it is fired into the same set, and the others keep their numbers.
-  await page.getByRole('button', { name: 'Add a darker frame' }).click();
+  // The frames that would hold it are a press away: they are fired into the same set, and the others keep their numbers.
+  await page.getByRole('button', { name: 'Add a darker and a brighter frame' }).click();
   await expect
     .poll(async () => (await rungNames(page)).at(-1), { timeout: 10_000 })
     .toMatch(/^Frame 4, -2 EV.*verified/);
-  expect((await rungNames(page)).at(0)).toMatch(/^Frame 3, \+1 EV/);
-  await page.getByText('All 4 frames are verified').first().waitFor();
+  expect((await rungNames(page)).at(0)).toMatch(/^Frame 5, \+2 EV/);
+  await page.getByText('All 5 frames are verified').first().waitFor();
 });
