@@ -85,7 +85,6 @@ export function Ask() {
         {text.ask.heading}
       </h2>
       <AskedByChoice />
-      <Sounding />
       {byReadings ? (
         <>
           <Readings about={about} />
@@ -100,6 +99,7 @@ export function Ask() {
           {request.value.mode === 'manual' ? <Base {...about('base')} /> : <MeteredBase />}
         </>
       )}
+      <Sounding />
       <Ways about={about('release')} />
       <Seldom about={about} />
       <Schedule />
