@@ -1,4 +1,4 @@
-// `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
+// `cameras`, once `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
 import { statfs } from 'node:fs/promises';
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
@@ -28,7 +28,8 @@ const MARKS: Readonly<Record<Mark, string>> = { fine: ' fine', attention: ' look
 
 export function addBodies(program: Command, log: Logger): void {
   program
-    .command('bodies')
+    .command('cameras')
+    .alias('bodies')
     .description('list what is attached, its limits, and whether it is ready')
     .addOption(bodyOption())
     .addOption(cameraOption())

@@ -61,7 +61,7 @@ export function addPair(program: Command): void {
       process.stdout.write(
         json === true
           ? `${JSON.stringify({ address: origin, name: me.name, role: me.role })}\n`
-          : `Paired as ${me.name}: ${me.role === 'fire' ? `it may fire there, with \`fire --to ${origin}\`` : 'it may watch there, not fire'}.\n`,
+          : `Paired as ${me.name}: ${me.role === 'fire' ? `it may fire there, with \`fire --at ${origin}\`` : 'it may watch there, not fire'}.\n`,
       );
     });
 }

@@ -1,4 +1,4 @@
-// `sets again`, `sets complete`, `sets extend` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
+// `sets reshoot`, `sets complete`, `sets extend` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
 // body, as `fire` does.
 import path from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
@@ -37,8 +37,9 @@ interface ChosenOptions {
 
 export function addAgain(sets: Command, log: Logger): void {
   const command = sets
-    .command('again')
-    .description('fire frames of a set that has ended once more, and keep both')
+    .command('reshoot')
+    .alias('again')
+    .description('fire frames of a finished set once more, and keep both')
     .option('--frames <numbers>', 'which frames by their numbers, such as 3,4', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
