@@ -30,11 +30,11 @@ export function addBodies(program: Command, log: Logger): void {
   program
     .command('cameras')
     .alias('bodies')
-    .description('list what is attached, its limits, and whether it is ready')
+    .description('list connected cameras, their limits, and whether they are ready')
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
-    .option('--mode <mode>', 'what it must be ready for: manual or aperture', 'manual')
+    .option('--mode <mode>', 'what they must be ready for: manual or aperture', 'manual')
     .option('--set-clock', "set the clock of the camera to this computer's")
     .option('--json', 'print JSON')
     .action(async (options: BodiesOptions) => {

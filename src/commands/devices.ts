@@ -21,14 +21,14 @@ const refusalSchema = z.object({
 });
 
 export function addDevices(program: Command): void {
-  const devices = program.command('devices').description('devices that are paired with the daemon');
+  const devices = program.command('devices').description('list the phones and other devices that are paired');
   const shared = (command: Command) =>
     addAtOption(
       command,
       'the Evenrung on this computer, if it is not the one of this state folder',
       loopback,
     ).option('--json', 'print JSON');
-  shared(devices.command('list', { isDefault: true }).description('those that are paired')).action(
+  shared(devices.command('list', { isDefault: true }).description('list the devices that are paired')).action(
     async ({ json, ...where }: DevicesOptions) => {
       const { devices: paired, network } = devicesSchema.parse(
         await ask('GET', '/api/devices', addressIn(where)),
@@ -58,7 +58,7 @@ export function addDevices(program: Command): void {
   shared(
     devices
       .command('pair')
-      .description('a new code, good for one device')
+      .description('show a new code, good for one device')
       .addOption(
         new Option('--role <role>', 'what the device may do').choices(['fire', 'watch']).default('fire'),
       ),

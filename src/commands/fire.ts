@@ -65,9 +65,7 @@ interface FireOptions
 }
 
 export function addFire(program: Command, log: Logger): void {
-  const command = program
-    .command('fire')
-    .description('fire one set, or the same set on a schedule, and leave each set folder in a folder');
+  const command = program.command('fire').description('fire one set, or the same set on a schedule');
   for (const add of [
     addRequestOptions,
     addExtendOption,

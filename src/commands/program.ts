@@ -1,9 +1,10 @@
-// The command line as a whole: every command, and what the help shows of them.
-import { Command, Help } from 'commander';
+// The command line as a whole: every command, put together.
+import { Command } from 'commander';
 import type { Logger } from 'pino';
 import { addBodies } from './bodies.js';
 import { addDevices } from './devices.js';
 import { addFire } from './fire.js';
+import { arrangeHelp, beginHelp } from './help.js';
 import { addLearn } from './learn.js';
 import { addPair } from './pair.js';
 import { addPlan } from './plan.js';
@@ -15,13 +16,10 @@ import { addSound } from './sound.js';
 
 /** @returns the program, to be parsed: its errors come as exceptions, and it writes none of them itself */
 export function newProgram(log: Logger): Command {
-  const program = new Command('evenrung')
-    .description('Bracketed sets from a tethered camera: planned, fired, proved and handed over.')
-    // Aliases are former names: scripts may use them, and nobody has to learn them.
-    .configureHelp({
-      subcommandTerm: (command) => withoutAlias(new Help().subcommandTerm(command), command),
-      commandUsage: (command) => withoutAlias(new Help().commandUsage(command), command),
-    });
+  const program = new Command('evenrung').description(
+    'Bracketed sets from a tethered camera: planned, fired, proved and handed over.',
+  );
+  beginHelp(program);
   addServe(program, log);
   addPlan(program);
   addSchedule(program);
@@ -33,11 +31,10 @@ export function newProgram(log: Logger): Command {
   addRun(program);
   addDevices(program);
   addPair(program);
+  arrangeHelp(program);
   quiet(program);
   return program;
 }
-
-const withoutAlias = (term: string, command: Command): string => term.replace(`|${command.alias()}`, '');
 
 /** The errors of subcommands come as exceptions too. */
 function quiet(command: Command): void {

@@ -49,7 +49,7 @@ export function addAgain(sets: Command, log: Logger): void {
 }
 
 export function addComplete(sets: Command, log: Logger): void {
-  const command = sets.command('complete').description('make the frames that a set lacks which has ended');
+  const command = sets.command('complete').description('make the frames that a finished set lacks');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'complete', self.optsWithGlobals(), log);
   });
@@ -59,7 +59,7 @@ export function addExtend(sets: Command, log: Logger): void {
   const command = sets
     .command('extend')
     .description(
-      'add frames at the ends of a set that has ended, and make what it lacks; without a number, one where it has lost highlights or shadows',
+      'add darker or brighter frames to a finished set, and make what it lacks; without a number, one frame at each end that has lost highlights or shadows',
     )
     .option('--darker <n>', 'how many darker frames', framesTo(MOST_FRAMES - 1))
     .option('--brighter <n>', 'how many brighter frames', framesTo(MOST_FRAMES - 1));
@@ -85,7 +85,7 @@ function extensionBy({ darker, brighter }: Extend): Extend {
 export function addFetch(sets: Command, log: Logger): void {
   const command = sets
     .command('fetch')
-    .description('look in the camera for files that never came of a set that has ended; nothing is fired');
+    .description('look in the camera for files of a finished set that never came; nothing is fired');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'fetch', self.optsWithGlobals(), log);
   });

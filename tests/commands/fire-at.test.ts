@@ -246,16 +246,20 @@ async function relayTo(to: number) {
 describe('run --at', () => {
   const heldNow = () => expect.poll(() => events.state.run?.state, { interval: 10, timeout: 5000 });
 
-  it('holds, lets go on, and stops', async () => {
+  it.each([
+    ['pause', 'resume', '--at'],
+    // The former names.
+    ['hold', 'go-on', '--to'],
+  ])('%s, %s and stop, with %s', async (pause, resume, at) => {
     await station.start(THREE);
-    await runCommand('run', 'pause', '--at', server.address);
+    await runCommand('run', pause, at, server.address);
     await heldNow().toBe('held');
-    await runCommand('run', 'resume', '--at', server.address);
+    await runCommand('run', resume, at, server.address);
     await station.settled();
     expect(events.state.run?.state).toBe('complete');
     await station.start(THREE);
     station.hold();
-    await runCommand('run', 'stop', '--at', server.address, '--json');
+    await runCommand('run', 'stop', at, server.address, '--json');
     await station.settled();
     expect(ENDED.has(events.state.run?.state ?? 'preparing')).toBe(true);
     expect(said).toEqual(['Told: it pauses after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
