@@ -1,20 +1,9 @@
 #!/usr/bin/env node
 // Entry: reads the command line and hands over to a command.
-import { Command } from 'commander';
 import pino from 'pino';
 import about from '../package.json' with { type: 'json' };
-import { addBodies } from './commands/bodies.js';
-import { addDevices } from './commands/devices.js';
-import { addFire } from './commands/fire.js';
-import { addLearn } from './commands/learn.js';
-import { addPair } from './commands/pair.js';
-import { addPlan } from './commands/plan.js';
 import { outliveReaders, tellError } from './commands/process.js';
-import { addRun } from './commands/run.js';
-import { addSchedule } from './commands/schedule.js';
-import { addServe } from './commands/serve.js';
-import { addSets } from './commands/sets.js';
-import { addSound } from './commands/sound.js';
+import { newProgram } from './commands/program.js';
 
 // Logs go to standard error: standard output belongs to what a command was asked for. EVENRUNG_LOG sets the level.
 const level = process.env.EVENRUNG_LOG ?? 'info';
@@ -28,30 +17,7 @@ async function forPeople() {
   return pretty({ destination: 2, sync: true, ignore: 'pid,hostname', translateTime: 'SYS:HH:MM:ss' });
 }
 
-const program = new Command('evenrung')
-  .description('Bracketed sets from a tethered camera: planned, fired, proved and handed over.')
-  .version(about.version)
-  .exitOverride()
-  .configureOutput({ writeErr: () => undefined });
-
-addServe(program, log);
-addPlan(program);
-addSchedule(program);
-addFire(program, log);
-addBodies(program, log);
-addLearn(program, log);
-addSound(program, log);
-addSets(program, log);
-addRun(program);
-addDevices(program);
-addPair(program);
-
-// The errors of subcommands come as exceptions too.
-const quiet = (command: Command): void => {
-  command.exitOverride().configureOutput({ writeErr: () => undefined });
-  command.commands.forEach(quiet);
-};
-program.commands.forEach(quiet);
+const program = newProgram(log).version(about.version);
 
 outliveReaders();
 

@@ -1,4 +1,4 @@
-// `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
+// `cameras`, once `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
 import { statfs } from 'node:fs/promises';
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
@@ -28,12 +28,13 @@ const MARKS: Readonly<Record<Mark, string>> = { fine: ' fine', attention: ' look
 
 export function addBodies(program: Command, log: Logger): void {
   program
-    .command('bodies')
-    .description('list what is attached, its limits, and whether it is ready')
+    .command('cameras')
+    .alias('bodies')
+    .description('list connected cameras, their limits, and whether they are ready')
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
-    .option('--mode <mode>', 'what it must be ready for: manual or aperture', 'manual')
+    .option('--mode <mode>', 'what they must be ready for: manual or aperture', 'manual')
     .option('--set-clock', "set the clock of the camera to this computer's")
     .option('--json', 'print JSON')
     .action(async (options: BodiesOptions) => {

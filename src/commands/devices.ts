@@ -1,4 +1,4 @@
-// `devices`: the phones and other devices that are paired with the daemon on this computer: list, drop, pair. It asks the daemon over
+// `devices`: the phones and other devices that are paired with the daemon on this computer: list, remove, pair. It asks the daemon over
 // its own door, and knows nothing of how that keeps them.
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import { z } from 'zod';
@@ -8,10 +8,10 @@ import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import { whoOwns } from '../system/index.js';
 import { hasColours, pairingWords } from './lan.js';
+import { type AtOptions, addAtOption, addressIn } from './options/daemon-at.js';
 import { stateFolder } from './options/places.js';
 
-interface ToOption {
-  readonly to?: string;
+interface DevicesOptions extends AtOptions {
   readonly json?: boolean;
 }
 
@@ -21,18 +21,18 @@ const refusalSchema = z.object({
 });
 
 export function addDevices(program: Command): void {
-  const devices = program.command('devices').description('devices that are paired with the daemon');
+  const devices = program.command('devices').description('list the phones and other devices that are paired');
   const shared = (command: Command) =>
-    command
-      .option(
-        '--to <url>',
-        'the daemon on this computer, where it is not the one of this state folder',
-        loopback,
-      )
-      .option('--json', 'print JSON');
-  shared(devices.command('list', { isDefault: true }).description('those that are paired')).action(
-    async ({ to, json }: ToOption) => {
-      const { devices: paired, network } = devicesSchema.parse(await ask('GET', '/api/devices', to));
+    addAtOption(
+      command,
+      'the Evenrung on this computer, if it is not the one of this state folder',
+      loopback,
+    ).option('--json', 'print JSON');
+  shared(devices.command('list', { isDefault: true }).description('list the devices that are paired')).action(
+    async ({ json, ...where }: DevicesOptions) => {
+      const { devices: paired, network } = devicesSchema.parse(
+        await ask('GET', '/api/devices', addressIn(where)),
+      );
       if (json === true) for (const device of paired) print(JSON.stringify(device));
       else if (paired.length > 0) for (const device of paired) print(lineOf(device));
       else
@@ -45,23 +45,27 @@ export function addDevices(program: Command): void {
   );
   shared(
     devices
-      .command('drop')
-      .description('a device is out at once')
+      .command('remove')
+      .alias('drop')
+      .description('shut a device out at once')
       .argument('<id>', 'its id, or the beginning of it'),
-  ).action(async (id: string, { to, json }: ToOption) => {
-    const device = oneOf(devicesSchema.parse(await ask('GET', '/api/devices', to)).devices, id);
-    await ask('DELETE', `/api/devices/${encodeURIComponent(device.id)}`, to);
-    print(json === true ? JSON.stringify(device) : `Dropped: ${device.name}.`);
+  ).action(async (id: string, { json, ...where }: DevicesOptions) => {
+    const at = addressIn(where);
+    const device = oneOf(devicesSchema.parse(await ask('GET', '/api/devices', at)).devices, id);
+    await ask('DELETE', `/api/devices/${encodeURIComponent(device.id)}`, at);
+    print(json === true ? JSON.stringify(device) : `Removed: ${device.name}.`);
   });
   shared(
     devices
       .command('pair')
-      .description('a new code, good for one device')
+      .description('show a new code, good for one device')
       .addOption(
         new Option('--role <role>', 'what the device may do').choices(['fire', 'watch']).default('fire'),
       ),
-  ).action(async ({ to, json, role }: ToOption & { readonly role: string }) => {
-    const pairing = pairingSchema.parse(await ask('POST', '/api/devices/pairing', to, { role }));
+  ).action(async ({ json, role, ...where }: DevicesOptions & { readonly role: string }) => {
+    const pairing = pairingSchema.parse(
+      await ask('POST', '/api/devices/pairing', addressIn(where), { role }),
+    );
     if (json === true) print(JSON.stringify(pairing));
     else {
       const { link, expiresAt, fingerprint } = pairing;
@@ -90,14 +94,14 @@ function oneOf(devices: readonly z.infer<typeof deviceSchema>[], beginning: stri
 }
 
 /** @throws EvenrungError no-daemon, and whatever the daemon refuses */
-async function ask(method: string, at: string, to: string | undefined, json?: unknown): Promise<unknown> {
-  const address = to ?? (await whoOwns(stateFolder()))?.address ?? null;
+async function ask(method: string, route: string, at: string | undefined, json?: unknown): Promise<unknown> {
+  const address = at ?? (await whoOwns(stateFolder()))?.address ?? null;
   if (address === null)
     throw new EvenrungError('no-daemon', 'No daemon runs here: start it first (npm start).');
   let answer: Response;
   let body: unknown;
   try {
-    answer = await fetch(new URL(at, address), {
+    answer = await fetch(new URL(route, address), {
       method,
       signal: AbortSignal.timeout(ANSWER_MS),
       ...(json === undefined

@@ -1,4 +1,4 @@
-// `fire --to ADDRESS`: a daemon that runs there fires, and its events go by here as if it were fired here.
+// `fire --at ADDRESS`: a daemon that runs there fires, and its events go by here as if it were fired here.
 import { ERRORS } from '../../shared/error-codes.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';

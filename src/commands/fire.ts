@@ -9,6 +9,7 @@ import type { ForeseenSchedule, Happening, ScheduleView } from '../../shared/sta
 import { type Alarm, EventLog, Station } from '../station/index.js';
 import { fireAt } from './fire-at.js';
 import { type AlarmChoice, addAlarmOptions, alarmFrom } from './options/alarm-options.js';
+import { addressIn } from './options/daemon-at.js';
 import { judging } from './options/judging.js';
 import {
   addExtendOption,
@@ -64,9 +65,7 @@ interface FireOptions
 }
 
 export function addFire(program: Command, log: Logger): void {
-  const command = program
-    .command('fire')
-    .description('fire one set, or the same set on a schedule, and leave each set folder in a folder');
+  const command = program.command('fire').description('fire one set, or the same set on a schedule');
   for (const add of [
     addRequestOptions,
     addExtendOption,
@@ -84,21 +83,24 @@ export function addFire(program: Command, log: Logger): void {
     .addOption(linkOption())
     .addOption(patienceOption())
     .addOption(intoOption())
-    .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS));
-  // One word for two things, told apart by what is given.
-  const to = command.options.find(({ long }) => long === '--to');
-  if (to !== undefined) {
-    to.description += '; or the address of a daemon that is to fire it';
-    to.argParser((text, before: To = {}) =>
+    .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS))
+    .option('--at <address>', 'address of an Evenrung that is to fire it, on this computer or another');
+  // The address was given with --to formerly, as the brightest frame is: told apart by what is given.
+  command.options
+    .find(({ long }) => long === '--to')
+    ?.argParser((text, before: To = {}) =>
       isAddress(text) ? { ...before, address: text } : { ...before, ev: text },
     );
-  }
-  command.action(async ({ to, ...others }: Omit<FireOptions, 'to'> & { to?: To }) => {
+  command.action(async ({ to, at, ...others }: Omit<FireOptions, 'to'> & { to?: To; at?: string }) => {
     const options: FireOptions = { ...others, ...(to?.ev === undefined ? {} : { to: to.ev }) };
-    if (to?.address === undefined) process.exitCode = await fire(options, log);
+    const address = addressIn({
+      ...(at === undefined ? {} : { at }),
+      ...(to?.address === undefined ? {} : { to: to.address }),
+    });
+    if (address === undefined) process.exitCode = await fire(options, log);
     else {
       mustBeForDaemon(command);
-      process.exitCode = await fireThere(to.address, options);
+      process.exitCode = await fireThere(address, options);
     }
   });
 }

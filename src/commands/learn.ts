@@ -26,7 +26,7 @@ const LONGEST_SECONDS = 17;
 export function addLearn(program: Command, log: Logger): void {
   program
     .command('learn')
-    .description('fire a short series and find out how the body brackets and how long it takes')
+    .description('fire a short series and find out how the camera brackets and how long it takes')
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())

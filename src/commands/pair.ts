@@ -33,18 +33,10 @@ interface Link {
 export function addPair(program: Command): void {
   program
     .command('pair')
-    .description('let the commands of this computer in at a daemon on another one')
-    .argument(
-      '<link>',
-      'what that daemon shows below its code: its address with #pair= and the secret',
-      linkIn,
-    )
-    .option('--name <text>', 'what the daemon calls this computer; its host name', nameIn)
-    .option(
-      '--fingerprint <sha256>',
-      'of the certificate, as that daemon shows it; without it you are asked',
-      hexIn,
-    )
+    .description('let the commands of this computer in at an Evenrung on another one')
+    .argument('<link>', 'the address below the code there, with #pair= and the secret', linkIn)
+    .option('--name <text>', 'what this computer is called there (usual: its host name)', nameIn)
+    .option('--fingerprint <sha256>', 'fingerprint of the certificate there; without it you are asked', hexIn)
     .option('--json', 'print JSON')
     .action(async ({ address, secret }: Link, { name = ownName(), fingerprint, json }: PairOptions) => {
       const certificate = address.protocol === 'https:' ? await certificateAt(address) : null;
@@ -61,7 +53,7 @@ export function addPair(program: Command): void {
       process.stdout.write(
         json === true
           ? `${JSON.stringify({ address: origin, name: me.name, role: me.role })}\n`
-          : `Paired as ${me.name}: ${me.role === 'fire' ? `it may fire there, with \`fire --to ${origin}\`` : 'it may watch there, not fire'}.\n`,
+          : `Paired as ${me.name}: ${me.role === 'fire' ? `it may fire there, with \`fire --at ${origin}\`` : 'it may watch there, not fire'}.\n`,
       );
     });
 }

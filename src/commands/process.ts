@@ -16,8 +16,8 @@ export const STOPPING =
 /** Of a run that was in trouble, and is over it. */
 export const ANSWERS_AGAIN = 'The camera answers again.';
 
-/** Of a run that somebody holds, and lets go on. */
-export const HELD = 'Held: nothing is fired until somebody lets it go on.';
+/** Of a run that somebody pauses, and resumes. */
+export const HELD = 'Paused: nothing is fired until somebody resumes the run.';
 export const GOES_ON = 'It goes on.';
 
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;

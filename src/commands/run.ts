@@ -1,41 +1,48 @@
-// `run stop`, `run hold`, `run go-on`: what a running daemon is told, for scripts and shortcuts. Nothing is waited for beyond its answer.
+// `run stop`, `run pause`, `run resume`: what a running daemon is told, for scripts and shortcuts. Nothing is waited for beyond its answer.
 import type { Command } from 'commander';
 import { DaemonClient } from './elsewhere/daemon-client.js';
 import { sessionFor } from './elsewhere/daemon-session.js';
+import { type AtOptions, addAtOption, addressIn } from './options/daemon-at.js';
 
 /** Where `serve` is when it is not told. */
 export const DEFAULT_DAEMON = 'http://127.0.0.1:4160';
 
 const TOLD = [
-  [
-    'stop',
-    'end the run after the frame in hand, and a long bulb exposure at once',
-    'Told: it stops after the frame in hand.',
-  ],
-  [
-    'hold',
-    'fire nothing more after the frame in hand, until it may go on',
-    'Told: it holds after the frame in hand.',
-  ],
-  ['go-on', 'let a run go on that is held', 'Told: it goes on.'],
+  {
+    name: 'stop',
+    route: 'stop',
+    description: 'end the run after the frame in hand, and a long bulb exposure at once',
+    sentence: 'Told: it stops after the frame in hand.',
+  },
+  {
+    name: 'pause',
+    route: 'hold',
+    description: 'fire nothing more after the frame in hand, until you resume the run',
+    sentence: 'Told: it pauses after the frame in hand.',
+  },
+  {
+    name: 'resume',
+    route: 'go-on',
+    description: 'go on after a pause (a set that was cut off: `serve --resume`)',
+    sentence: 'Told: it goes on.',
+  },
 ] as const;
 
-interface ToOptions {
-  readonly to: string;
+interface RunOptions extends AtOptions {
   readonly json?: boolean;
 }
 
 export function addRun(program: Command): void {
-  const run = program.command('run').description('tell a running daemon to stop, hold or go on');
-  for (const [name, description, sentence] of TOLD) {
-    run
-      .command(name)
-      .description(description)
-      .option('--to <address>', 'address of the daemon', DEFAULT_DAEMON)
+  const run = program.command('run').description('tell a running Evenrung to stop, pause or resume');
+  for (const { name, route, description, sentence } of TOLD) {
+    const command = run.command(name).description(description);
+    // What it was called formerly is what the daemon calls it.
+    if (route !== name) command.alias(route);
+    addAtOption(command, `address of that Evenrung (usual: ${DEFAULT_DAEMON})`)
       .option('--json', 'print JSON')
-      .action(async ({ to, json }: ToOptions) => {
-        const address = DaemonClient.addressIn(to);
-        const answer = await new DaemonClient(address, await sessionFor(address)).press(`/api/run/${name}`);
+      .action(async ({ json, ...where }: RunOptions) => {
+        const address = DaemonClient.addressIn(addressIn(where) ?? DEFAULT_DAEMON);
+        const answer = await new DaemonClient(address, await sessionFor(address)).press(`/api/run/${route}`);
         process.stdout.write(`${json ? JSON.stringify(answer) : sentence}\n`);
       });
   }

@@ -38,7 +38,7 @@ const DEFAULT_PORT = 4160;
 const LOOK_AGAIN_MS = 5000;
 
 export function addServe(program: Command, log: Logger): void {
-  addNamingOptions(addAlarmOptions(program.command('serve').description('run the daemon with its panel')))
+  addNamingOptions(addAlarmOptions(program.command('serve').description('run Evenrung with its panel')))
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
@@ -49,10 +49,7 @@ export function addServe(program: Command, log: Logger): void {
     .option('--lan-port <n>', "port on the network; by default the one after the panel's", portNumber)
     .option('--lan-plain', 'without TLS: anybody on the network can read along, and then fire')
     .addOption(
-      new Option(
-        '--resume <when>',
-        'a set that was cut off is gone on with: always, or when somebody says so',
-      )
+      new Option('--resume <when>', 'go on with a set that was cut off: always, or ask you first')
         .choices(['always', 'ask'])
         .default('ask'),
     )

@@ -1,4 +1,4 @@
-// `sets again`, `sets complete`, `sets extend` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
+// `sets reshoot`, `sets complete`, `sets extend` and `sets fetch`: a set that has ended is taken up again in its own folder. They own the state folder and use a
 // body, as `fire` does.
 import path from 'node:path';
 import { type Command, InvalidArgumentError } from 'commander';
@@ -37,8 +37,9 @@ interface ChosenOptions {
 
 export function addAgain(sets: Command, log: Logger): void {
   const command = sets
-    .command('again')
-    .description('fire frames of a set that has ended once more, and keep both')
+    .command('reshoot')
+    .alias('again')
+    .description('fire frames of a finished set once more, and keep both')
     .option('--frames <numbers>', 'which frames by their numbers, such as 3,4', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
@@ -48,7 +49,7 @@ export function addAgain(sets: Command, log: Logger): void {
 }
 
 export function addComplete(sets: Command, log: Logger): void {
-  const command = sets.command('complete').description('make the frames that a set lacks which has ended');
+  const command = sets.command('complete').description('make the frames that a finished set lacks');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'complete', self.optsWithGlobals(), log);
   });
@@ -58,7 +59,7 @@ export function addExtend(sets: Command, log: Logger): void {
   const command = sets
     .command('extend')
     .description(
-      'add frames at the ends of a set that has ended, and make what it lacks; without a number, one where it has lost highlights or shadows',
+      'add darker or brighter frames to a finished set, and make what it lacks; without a number, one frame at each end that has lost highlights or shadows',
     )
     .option('--darker <n>', 'how many darker frames', framesTo(MOST_FRAMES - 1))
     .option('--brighter <n>', 'how many brighter frames', framesTo(MOST_FRAMES - 1));
@@ -84,7 +85,7 @@ function extensionBy({ darker, brighter }: Extend): Extend {
 export function addFetch(sets: Command, log: Logger): void {
   const command = sets
     .command('fetch')
-    .description('look in the camera for files that never came of a set that has ended; nothing is fired');
+    .description('look in the camera for files of a finished set that never came; nothing is fired');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'fetch', self.optsWithGlobals(), log);
   });

@@ -76,9 +76,9 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('show')
-    .description('what is known of one set')
+    .description('show what is known of one set')
     .argument('<id>', 'id of the set, or the beginning of it')
-    .option('--log', 'each step of the set, its passes and frames')
+    .option('--log', 'show each step of the set, its passes and frames')
     .option('--json', 'print JSON')
     .action(async (id: string, _: unknown, command: Command) => {
       const options: ShowOptions = command.optsWithGlobals();
@@ -86,7 +86,7 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('check')
-    .description('whether a set folder still holds what its record says')
+    .description('check that a set folder still holds what its record says')
     .argument('<folder>', 'a set folder, or one that holds several')
     .option('--json', 'print JSON, an object a line')
     .action(async (folder: string, _: unknown, command: Command) => {
@@ -94,10 +94,10 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('export')
-    .description('copy a set, and read the copy again')
+    .description('copy a set, and prove the copy by reading it again')
     .argument('<set>', 'its folder, its id, or the beginning of its id')
     .requiredOption('--into <folder>', 'folder that takes the copy')
-    .addOption(new Option('--only <what>', 'leave out what lies beside the frames').choices(['frames']))
+    .addOption(new Option('--only <what>', 'frames: leave out what lies beside them').choices(['frames']))
     .option('--json', 'print JSON')
     .action(async (set: string, _: unknown, command: Command) => {
       const folder = await folderOf(set, (use) => withJournal(use));

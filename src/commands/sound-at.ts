@@ -1,4 +1,4 @@
-// `sound --to ADDRESS`: a daemon that runs there takes the sounding, and it goes by here as if it were taken here.
+// `sound --at ADDRESS`: a daemon that runs there takes the sounding, and it goes by here as if it were taken here.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SoundingView, WrittenSoundRequest } from '../../shared/sounding.js';
 import { DaemonClient } from './elsewhere/daemon-client.js';

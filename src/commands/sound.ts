@@ -6,18 +6,18 @@ import { ERRORS } from '../../shared/error-codes.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { parseSoundRequest, type SoundingView, type WrittenSoundRequest } from '../../shared/sounding.js';
 import { EventLog, Station } from '../station/index.js';
+import { type AtOptions, addAtOption, addressIn } from './options/daemon-at.js';
 import { type BodyOptions, bodyOption, cameraOption, finderOptions, linkOption } from './options/options.js';
 import { takeState } from './owned-state.js';
 import { onStopSignal, STOPPED, STOPPING } from './process.js';
 import { soundAt } from './sound-at.js';
 import { proposalInWords, soundingPrinter } from './words/sounding-words.js';
 
-interface SoundOptions extends BodyOptions {
+interface SoundOptions extends BodyOptions, AtOptions {
   readonly step: string;
   readonly from?: string;
   readonly mode: 'manual' | 'aperture';
   readonly despiteSun?: boolean;
-  readonly to?: string;
   readonly json?: boolean;
 }
 
@@ -33,16 +33,17 @@ export function addSound(program: Command, log: Logger): void {
         .default('manual'),
     )
     .option('--despite-sun', 'go on if the sun seems to be in the frame')
-    .option('--to <address>', 'address of a daemon that is to fire them')
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
     .option('--json', 'print JSON');
+  addAtOption(command, 'address of an Evenrung that is to fire them, on this computer or another');
   command.action(async (options: SoundOptions) => {
-    if (options.to === undefined) process.exitCode = await sound(options, log);
+    const address = addressIn(options);
+    if (address === undefined) process.exitCode = await sound(options, log);
     else {
       mustBeForDaemon(command);
-      const view = await soundAt({ address: options.to, request: requestOf(options), ...told(options) });
+      const view = await soundAt({ address, request: requestOf(options), ...told(options) });
       process.exitCode = endOf(view, null, options);
     }
   });

@@ -1,4 +1,4 @@
-// `sets again`, `sets complete`, `sets extend` and `sets fetch` as processes: what they print, their exit codes, and that a set they are stopped in is right.
+// `sets reshoot`, `sets complete`, `sets extend` and `sets fetch` as processes: what they print, their exit codes, and that a set they are stopped in is right.
 import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -44,11 +44,11 @@ const aside = async () => {
   return names.filter((name) => name.endsWith('.jpg')).sort();
 };
 
-describe('sets again', () => {
+describe('sets reshoot', () => {
   it('fires frames once more, says how it goes and where the set is, and keeps both', async () => {
     const id = await fired();
     const { code, stdout, stderr } = await run(
-      ['sets', 'again', id.slice(0, 6), '--frames', '3', ...BODY],
+      ['sets', 'reshoot', id.slice(0, 6), '--frames', '3', ...BODY],
       env,
     );
     expect([code, stderr]).toEqual([0, '']);
@@ -65,7 +65,7 @@ describe('sets again', () => {
 
   it('--pass fires a whole pass, --json tells events', async () => {
     const id = await fired();
-    const { code, stdout } = await run(['sets', 'again', id, '--pass', '2', '--json', ...BODY], env);
+    const { code, stdout } = await run(['sets', 'reshoot', id, '--pass', '2', '--json', ...BODY], env);
     expect(code).toBe(0);
     const events = stdout
       .trimEnd()
@@ -78,7 +78,7 @@ describe('sets again', () => {
 
   it('that is stopped ends with 130, and the set is what it was', async () => {
     const id = await fired();
-    const again = start(['sets', 'again', id, '--frames', '9,1', ...BODY], {
+    const again = start(['sets', 'reshoot', id, '--frames', '9,1', ...BODY], {
       ...env,
       EVENRUNG_PRACTICE_TIMING: 'lifelike',
     });
@@ -95,14 +95,14 @@ describe('sets again', () => {
     const id = await fired();
     const refused: [string[], string][] = [
       [
-        ['sets', 'again', id, ...BODY],
+        ['sets', 'reshoot', id, ...BODY],
         'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2',
       ],
-      [['sets', 'again', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
-      [['sets', 'again', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
-      [['sets', 'again', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
-      [['sets', 'again', id, '--frames', '10', ...BODY], 'The set has no frame 10'],
-      [['sets', 'again', 'x', '--frames', '3', ...BODY], "There is no set whose id begins with 'x'"],
+      [['sets', 'reshoot', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
+      [['sets', 'reshoot', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
+      [['sets', 'reshoot', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
+      [['sets', 'reshoot', id, '--frames', '10', ...BODY], 'The set has no frame 10'],
+      [['sets', 'reshoot', 'x', '--frames', '3', ...BODY], "There is no set whose id begins with 'x'"],
     ];
     for (const [args, words] of refused) {
       const { code, stderr } = await run(args, env);

@@ -263,7 +263,7 @@ describe('fire', () => {
       };
       const { daemon, address } = await serve('0');
       await daemon.until(/Body: Practice body/);
-      const fired = start(['fire', '--frames', '9', '--step', '1', '--to', address], {
+      const fired = start(['fire', '--frames', '9', '--step', '1', '--at', address], {
         XDG_STATE_HOME: path.join(into, 'elsewhere'),
       });
       await fired.until(/frame +\d+ .* verified/);
@@ -298,7 +298,7 @@ describe('fire', () => {
   });
 });
 
-describe('bodies', () => {
+describe('cameras', () => {
   it.each([
     ['amount', /by amount/, /3 frames, 1\/3, 2\/3, 1/],
     ['pattern', /by pattern/, /9 frames/],
@@ -308,7 +308,7 @@ describe('bodies', () => {
     'shows the practice body as %s: how it brackets, its limits, its readiness',
     async (shape, how, limits) => {
       const env = { EVENRUNG_PRACTICE_SHAPE: shape };
-      const { code, stdout, stderr } = await run(['bodies', '--body', 'practice'], env);
+      const { code, stdout, stderr } = await run(['cameras', '--body', 'practice'], env);
       expect([code, stderr]).toEqual([0, '']);
       expect(stdout).toMatch(/^Practice body, serial number PB-000\d/);
       expect(stdout).toMatch(how);
@@ -320,7 +320,7 @@ describe('bodies', () => {
   );
 
   it('--json prints one object', async () => {
-    const { code, stdout } = await run(['bodies', '--body', 'practice', '--json']);
+    const { code, stdout } = await run(['cameras', '--body', 'practice', '--json']);
     expect(code).toBe(0);
     const { bodies, unmet } = JSON.parse(stdout) as { bodies: unknown[]; unmet: unknown[] };
     expect(unmet).toEqual([]);
@@ -330,13 +330,15 @@ describe('bodies', () => {
   });
 
   it('--mode aperture: what stops it is marked', async () => {
-    const { code, stdout } = await run(['bodies', '--body', 'practice', '--mode', 'aperture']);
+    const { code, stdout } = await run(['cameras', '--body', 'practice', '--mode', 'aperture']);
     expect(code).toBe(0);
     expect(stdout).toMatch(/^ {4}STOPS {1,2}/m);
   });
 
   it('a shape that there is not: one sentence, exit 2', async () => {
-    const { code, stderr } = await run(['bodies', '--body', 'practice'], { EVENRUNG_PRACTICE_SHAPE: 'cube' });
+    const { code, stderr } = await run(['cameras', '--body', 'practice'], {
+      EVENRUNG_PRACTICE_SHAPE: 'cube',
+    });
     expect([code, stderr]).toEqual([
       2,
       `The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
@@ -355,7 +357,7 @@ describe('learn', () => {
     expect(stdout).toContain(`Kept in ${kept}`);
     const profile = bodyProfileSchema.parse(JSON.parse(await readFile(kept, 'utf8')));
     expect(profile).toMatchObject({ patterns: [[0, -1, 1]], restarts: true, beyondRange: 'clamped' });
-    const told = await run(['bodies', '--body', 'practice', '--json'], env);
+    const told = await run(['cameras', '--body', 'practice', '--json'], env);
     expect(JSON.parse(told.stdout)).toMatchObject({
       bodies: [{ profile: 'learnt', timing: profile.timing ?? {} }],
     });
@@ -366,7 +368,7 @@ describe('learn', () => {
     await mkdir(folder, { recursive: true });
     await writeFile(path.join(folder, 'PB-0001.json'), '{"version": 1, "patterns": "many"}');
     const env = { XDG_CONFIG_HOME: path.join(into, 'config') };
-    const { code, stdout } = await run(['bodies', '--body', 'practice'], env);
+    const { code, stdout } = await run(['cameras', '--body', 'practice'], env);
     expect(code).toBe(0);
     expect(stdout.replaceAll(/\s+/g, ' ')).toMatch(
       /^The body profile .*PB-0001\.json is not used, since .*: .*\./,

@@ -12,10 +12,10 @@ beforeAll(async () => {
 afterAll(() => doors.close());
 
 const devices = (...args: string[]) =>
-  run(['devices', ...args, '--to', `http://127.0.0.1:${doors.port.here}`]);
+  run(['devices', ...args, '--at', `http://127.0.0.1:${doors.port.here}`]);
 
 describe('devices', () => {
-  it('pair, list and drop', async () => {
+  it('pair, list and remove', async () => {
     expect((await devices()).stdout).toBe('No device is paired.\n');
     const paired = await devices('pair', '--role', 'watch', '--json');
     const { link, secret, role, fingerprint } = pairingSchema.parse(JSON.parse(paired.stdout));
@@ -30,10 +30,10 @@ describe('devices', () => {
     const [cookie = ''] = answer.headers['set-cookie'] ?? [];
     const asked = { cookie: cookie.split(';')[0] ?? '' };
     expect((await doors.ask('network', 'GET', '/api/state', asked)).status).toBe(200);
-    const dropped = await devices('drop', id.slice(0, 6));
-    expect([dropped.code, dropped.stdout]).toEqual([0, 'Dropped: the tablet.\n']);
+    const removed = await devices('remove', id.slice(0, 6));
+    expect([removed.code, removed.stdout]).toEqual([0, 'Removed: the tablet.\n']);
     expect((await doors.ask('network', 'GET', '/api/state', asked)).status).toBe(401);
-    const again = await devices('drop', id);
+    const again = await devices('remove', id);
     expect([again.code, again.stderr]).toEqual([2, expect.stringContaining('No paired device has an id')]);
   });
 
@@ -51,7 +51,7 @@ describe('devices', () => {
   it('no daemon: one clear sentence', async () => {
     const nobody = await run(['devices']);
     expect([nobody.code, nobody.stderr]).toEqual([1, expect.stringContaining('No daemon runs here')]);
-    const elsewhere = await run(['devices', '--to', 'http://192.0.2.7:4160']);
+    const elsewhere = await run(['devices', '--at', 'http://192.0.2.7:4160']);
     expect([elsewhere.code, elsewhere.stderr]).toEqual([
       2,
       expect.stringContaining('an address of this computer'),

@@ -1,4 +1,4 @@
-// `fire --to` and `run --to`: a daemon on loopback fires, and a command somewhere else follows it, also across a lost network.
+// `fire --at` and `run --at`: a daemon on loopback fires, and a command somewhere else follows it, also across a lost network.
 import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
 import net from 'node:net';
 import os from 'node:os';
@@ -69,7 +69,7 @@ function command(): Command {
 }
 const runCommand = (...args: string[]) => command().parseAsync(['node', 'evenrung', ...args]);
 
-describe('fire --to', () => {
+describe('fire --at', () => {
   it('is fired there, and goes by here to its end: an event a line', async () => {
     expect(await fireHere(server.address)).toBe(0);
     const told = saidEvents();
@@ -81,21 +81,21 @@ describe('fire --to', () => {
   });
 
   it('as a command, in words', async () => {
-    await runCommand('fire', '--frames', '3', '--step', '1', '--delay', '2', '--to', server.address);
+    await runCommand('fire', '--frames', '3', '--step', '1', '--delay', '2', '--at', server.address);
     expect(process.exitCode).toBe(0);
     expect(said.join('')).toMatch(/^3 frames in 1 pass, about 1 s, beginning in [12] s\n/);
     expect(said.join('')).toContain('\nPass 1 of 1\n');
     expect(said.join('')).toMatch(/All 3 frames are verified\.\nSet folder: /);
   });
 
-  it('tells the lightest frame from an address, though both are called --to', async () => {
+  it('tells the lightest frame from an address, though --to was once the word for both', async () => {
     await runCommand('fire', '--from', '-1', '--to', '1', '--step', '1', '--to', server.address);
     expect(events.state.run?.frames.map(({ offset }) => offset)).toEqual([-1, 0, 1]);
   });
 
   it('what the daemon decides is refused here', async () => {
     await expect(
-      runCommand('fire', '--frames', '3', '--step', '1', '--into', '/tmp', '--to', server.address),
+      runCommand('fire', '--frames', '3', '--step', '1', '--into', '/tmp', '--at', server.address),
     ).rejects.toMatchObject({
       code: 'malformed-request',
       message: expect.stringMatching(/^--into is decided/),
@@ -243,26 +243,30 @@ async function relayTo(to: number) {
   };
 }
 
-describe('run --to', () => {
+describe('run --at', () => {
   const heldNow = () => expect.poll(() => events.state.run?.state, { interval: 10, timeout: 5000 });
 
-  it('holds, lets go on, and stops', async () => {
+  it.each([
+    ['pause', 'resume', '--at'],
+    // The former names.
+    ['hold', 'go-on', '--to'],
+  ])('%s, %s and stop, with %s', async (pause, resume, at) => {
     await station.start(THREE);
-    await runCommand('run', 'hold', '--to', server.address);
+    await runCommand('run', pause, at, server.address);
     await heldNow().toBe('held');
-    await runCommand('run', 'go-on', '--to', server.address);
+    await runCommand('run', resume, at, server.address);
     await station.settled();
     expect(events.state.run?.state).toBe('complete');
     await station.start(THREE);
     station.hold();
-    await runCommand('run', 'stop', '--to', server.address, '--json');
+    await runCommand('run', 'stop', at, server.address, '--json');
     await station.settled();
     expect(ENDED.has(events.state.run?.state ?? 'preparing')).toBe(true);
-    expect(said).toEqual(['Told: it holds after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
+    expect(said).toEqual(['Told: it pauses after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
   });
 
-  it.each(['stop', 'hold', 'go-on'])('%s where nothing is fired is refused', async (name) => {
-    await expect(runCommand('run', name, '--to', server.address)).rejects.toMatchObject({
+  it.each(['stop', 'pause', 'resume'])('%s where nothing is fired is refused', async (name) => {
+    await expect(runCommand('run', name, '--at', server.address)).rejects.toMatchObject({
       code: name === 'stop' ? 'nothing-to-stop' : 'nothing-to-hold',
     });
   });

@@ -39,7 +39,7 @@ describe('a set that lacks a frame at its dark end', () => {
     expect(inOneLine(stdout)).toMatch(lacks);
     expect(inOneLine(stdout)).toContain(`If the camera still stands where it stood: ${extend}`);
     // Nothing moved, so nothing is to be fired again.
-    expect(stdout).not.toContain('evenrung sets again');
+    expect(stdout).not.toContain('evenrung sets reshoot');
     const shown = inOneLine((await run(['sets', 'show', id], env)).stdout);
     expect(shown).toMatch(lacks);
     expect(shown).toContain(

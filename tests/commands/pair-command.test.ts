@@ -31,7 +31,7 @@ const linkOf = async (role: 'fire' | 'watch' = 'fire') => `${origin}/#pair=${awa
 const pair = async (role: 'fire' | 'watch', name: string, ...more: string[]) =>
   run(['pair', await linkOf(role), '--fingerprint', fingerprint, ...more], elsewhere(name));
 const fireThere = (name: string) =>
-  run(['fire', '--frames', '3', '--step', '1', '--to', origin], elsewhere(name));
+  run(['fire', '--frames', '3', '--step', '1', '--at', origin], elsewhere(name));
 const keptIn = (name: string) => path.join(folder, name, 'evenrung', 'daemons.json');
 
 describe('pair', () => {
@@ -41,14 +41,14 @@ describe('pair', () => {
     const paired = await pair('fire', 'one', '--name', 'the script');
     expect([paired.code, paired.stdout]).toEqual([
       0,
-      `Paired as the script: it may fire there, with \`fire --to ${origin}\`.\n`,
+      `Paired as the script: it may fire there, with \`fire --at ${origin}\`.\n`,
     ]);
     expect((await stat(keptIn('one'))).mode & 0o777).toBe(0o600);
     const before = doors.released();
     const fired = await fireThere('one');
     expect([fired.code, fired.stdout]).toEqual([0, expect.stringContaining('All 3 frames are verified.')]);
     expect(doors.released() - before).toBe(3);
-    const stopped = await run(['run', 'stop', '--to', origin], elsewhere());
+    const stopped = await run(['run', 'stop', '--at', origin], elsewhere());
     expect([stopped.code, stopped.stderr]).toEqual([2, expect.stringContaining('Nothing is')]);
     const { text } = await doors.ask('here', 'GET', '/api/devices');
     expect(text).toContain('the script');
@@ -69,7 +69,7 @@ describe('pair', () => {
   it('a device that is dropped is a stranger at once', async () => {
     await pair('fire', 'two', '--name', 'the other script');
     const fired = start(
-      ['fire', '--frames', '3', '--step', '1', '--delay', '30', '--to', origin],
+      ['fire', '--frames', '3', '--step', '1', '--delay', '30', '--at', origin],
       elsewhere('two'),
     );
     await fired.until(/3 frames/);
@@ -99,7 +99,7 @@ describe('pair', () => {
     const kept = await readFile(keptIn('three'), 'utf8');
     const moved = `https://${HERE}:${another.port.network}`;
     await writeFile(keptIn('three'), kept.replaceAll(origin, moved));
-    const fired = await run(['run', 'stop', '--to', moved], elsewhere('three'));
+    const fired = await run(['run', 'stop', '--at', moved], elsewhere('three'));
     await another.close();
     expect([fired.code, fired.stderr]).toEqual([
       2,

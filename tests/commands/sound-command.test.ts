@@ -100,13 +100,13 @@ describe('sound', () => {
     const daemon = start(serve, inScene('day'));
     const [, address = ''] = await daemon.until(/Panel: (http:\S+)/);
     await expect.poll(() => bodyAt(address)).toBe('ready');
-    const { code, stdout, stderr } = await run(['sound', '--to', address], inScene('day'));
+    const { code, stdout, stderr } = await run(['sound', '--at', address], inScene('day'));
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toContain('7 frames in 3 passes, base 1/320 s');
-    expect((await run(['sound', '--to', address, '--camera', 'x'])).stderr).toContain(
+    expect((await run(['sound', '--at', address, '--camera', 'x'])).stderr).toContain(
       '--camera is decided where the daemon was started',
     );
-    const again = start(['sound', '--to', address], inScene('day'));
+    const again = start(['sound', '--at', address], inScene('day'));
     await again.until(/ 1 {2}1\/60 s/);
     daemon.signal('SIGKILL');
     again.signal('SIGKILL');

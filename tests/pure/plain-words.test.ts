@@ -1,6 +1,6 @@
 // Whatever is written behind an option or sent over the wire, what is wrong with it is said in plain words: neither those of the
 // library that checks it, nor of the one that reads the command line.
-import { Command, CommanderError } from 'commander';
+import { type Command, CommanderError } from 'commander';
 import pino from 'pino';
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
 import { z } from 'zod';
@@ -16,19 +16,9 @@ import { scheduleRequestSchema } from '../../shared/schedule.js';
 import { readSetRecord, setRecordSchema } from '../../shared/set-record.js';
 import { soundRequestSchema } from '../../shared/sounding.js';
 import { watcherMessageSchema } from '../../shared/stream.js';
-import { addBodies } from '../../src/commands/bodies.js';
-import { addDevices } from '../../src/commands/devices.js';
-import { addFire } from '../../src/commands/fire.js';
-import { addLearn } from '../../src/commands/learn.js';
 import { writtenRunRequest } from '../../src/commands/options/run-options.js';
-import { addPair } from '../../src/commands/pair.js';
-import { addPlan } from '../../src/commands/plan.js';
 import { sentenceOf } from '../../src/commands/process.js';
-import { addRun } from '../../src/commands/run.js';
-import { addSchedule } from '../../src/commands/schedule.js';
-import { addServe } from '../../src/commands/serve.js';
-import { addSets } from '../../src/commands/sets.js';
-import { addSound } from '../../src/commands/sound.js';
+import { newProgram } from '../../src/commands/program.js';
 import { readFields } from '../../src/server/fields.js';
 
 /** Words of the libraries, and of the language itself. */
@@ -48,30 +38,17 @@ describe('every option of every command', () => {
 
   /** Read as always, and judged as a request where it becomes one; nothing is begun. */
   function program(): Command {
-    const all = new Command('evenrung');
-    const log = pino({ level: 'silent' });
-    addServe(all, log);
-    addPlan(all);
-    addSchedule(all);
-    addFire(all, log);
-    addBodies(all, log);
-    addLearn(all, log);
-    addSound(all, log);
-    addSets(all, log);
-    addRun(all);
-    addDevices(all);
-    addPair(all);
-    const quiet = (command: Command): void => {
-      command.exitOverride().configureOutput({ writeErr: () => undefined });
+    const all = newProgram(pino({ level: 'silent' }));
+    const idle = (command: Command): void => {
       const name = command.name();
       if (name === 'fire')
         command.action(({ to, ...others }) => {
           parseRunRequest(writtenRunRequest({ ...others, ...(to?.ev === undefined ? {} : { to: to.ev }) }));
         });
       else if (name !== 'plan' && name !== 'schedule') command.action(() => undefined);
-      command.commands.forEach(quiet);
+      command.commands.forEach(idle);
     };
-    all.commands.forEach(quiet);
+    all.commands.forEach(idle);
     return all;
   }
 
@@ -145,7 +122,7 @@ describe('every option of every command', () => {
   it('are all of them', () => {
     expect(OPTIONS.length).toBeGreaterThan(90);
     expect(OPTIONS).toContainEqual(['fire', '--delay']);
-    expect(OPTIONS).toContainEqual(['sets again', '--frames']);
+    expect(OPTIONS).toContainEqual(['sets reshoot', '--frames']);
   });
 
   it.each(OPTIONS)('%s %s with absurd values', async (path, option) => {
@@ -168,7 +145,7 @@ describe('every option of every command', () => {
     ['plan', '--file-size', '10001', "--file-size cannot be '10001': give 0 to 10000 megabytes."],
     ['plan', '--mains', '55', "--mains cannot be '55': give 50 or 60."],
     ['serve', '--port', '70000', "--port cannot be '70000': give a number from 0 to 65535."],
-    ['sets again', '--frames', 'x', "--frames cannot be 'x': give the numbers of frames, such as 3,4."],
+    ['sets reshoot', '--frames', 'x', "--frames cannot be 'x': give the numbers of frames, such as 3,4."],
   ])('%s %s %s', async (path, option, value, sentence) => {
     expect(await messageOf(argumentsFor(path, option, value))).toBe(sentence);
   });

@@ -62,7 +62,7 @@ it('a device without a shutter: one sentence, exit 1, nothing made', async () =>
 
 it('`bodies` lists it, with why it could not be met', async () => {
   pose([], FILES_ONLY);
-  const { code, stdout } = await run(['bodies', '--body', 'usb'], { ...plugged.environment });
+  const { code, stdout } = await run(['cameras', '--body', 'usb'], { ...plugged.environment });
   expect(code).toBe(1);
   expect(stdout).toMatch(/^ {2}This body does not let its shutter be set/m);
 });

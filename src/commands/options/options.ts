@@ -51,10 +51,10 @@ export type LimitOptions = Partial<StatedLimits>;
 
 export function addRequestOptions(command: Command): Command {
   command
-    .option('--frames <n>', 'number of frames; odd numbers lie evenly about the base')
+    .option('--frames <n>', 'number of frames; an odd number is centred on the base exposure')
     .option('--from <ev>', 'darkest frame, such as -4')
-    .option('--to <ev>', 'lightest frame, such as 4')
-    .option('--span <ev>', 'EV from the darkest to the lightest frame, laid about the base')
+    .option('--to <ev>', 'brightest frame, such as 4')
+    .option('--span <ev>', 'EV from the darkest to the brightest frame, centred on the base exposure')
     .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"');
   return addReadingOptions(command)
     .option('--base <time>', 'shutter time that the frames are counted from (usual: 1/60)')
@@ -65,23 +65,23 @@ export function addRequestOptions(command: Command): Command {
     )
     .option(
       '--max-frames <n>',
-      `frames that the body can bracket: 3, or 3,5,7 (without a body: ${STATED_DEFAULTS.maxFrames})`,
+      `frames that the camera can bracket: 3, or 3,5,7 (without a camera: ${STATED_DEFAULTS.maxFrames})`,
     )
     .option(
       '--body-steps <ev>',
-      'bracket steps that the body has: 1/3,1/2,1,2 (without a body: thirds up to 3)',
+      'bracket steps that the camera has: 1/3,1/2,1,2 (without a camera: thirds up to 3)',
     )
     .option(
       '--comp-range <ev>',
-      `how far exposure compensation goes (without a body: ${STATED_DEFAULTS.compRange})`,
+      `how far exposure compensation goes (without a camera: ${STATED_DEFAULTS.compRange})`,
     )
     .option(
       '--shutter-range <times>',
-      `longest and shortest time (without a body: ${STATED_DEFAULTS.shutterRange})`,
+      `longest and shortest time (without a camera: ${STATED_DEFAULTS.shutterRange})`,
     )
     .option(
       '--in-one-go <n>',
-      `frames that one release may fire at most (without a body: ${STATED_DEFAULTS.inOneGo})`,
+      `frames that one release may fire at most (without a camera: ${STATED_DEFAULTS.inOneGo})`,
     )
     .addOption(
       new Option(
@@ -133,7 +133,10 @@ export const framesTo =
   };
 
 export function bodyOption(): Option {
-  return new Option('--body <kind>', 'practice, usb, or auto: a camera where there is one')
+  return new Option(
+    '--body <kind>',
+    'practice, usb, or auto: a camera if there is one, else the practice camera',
+  )
     .argParser((value): BodyChoice => {
       const choice = BODY_CHOICES.find((candidate) => candidate === value);
       if (choice !== undefined) return choice;
@@ -155,7 +158,7 @@ export function linkOption(): Option {
 }
 
 export function cameraOption(): Option {
-  return new Option('--camera <which>', 'serial number or model of the camera, where several are attached');
+  return new Option('--camera <which>', 'serial number or model of the camera, if several are connected');
 }
 
 /** One folder for all that fires, unless another is named. */

@@ -23,7 +23,7 @@ export function addReadingOptions(command: Command): Command {
     )
     .option(
       '--brightest <reading>',
-      'the same of the brightest part; the two with --step say the frames and the base',
+      'the same of the brightest part; the two readings and --step give frames and base exposure',
     )
     .option('--aperture <f>', 'f-number of the readings, if no camera tells it: f/8', readAperture)
     .option('--iso <n>', 'ISO of the readings, if no camera tells it', readIso)

@@ -62,33 +62,39 @@ export const addScheduleOptions = (command: Command): Command =>
     .option('--place <degrees>', 'where the sun is looked up for: "47.5N 8.5E"')
     .option(
       '--overrun <way>',
-      'a set that outlasts its slot: skip (wait for the next slot), or follow (begin at once)',
+      'after a set that outlasts its slot: skip (wait for the next slot), or follow (begin at once)',
     )
-    .option('--stop-before-sunrise', 'end in time where the sun would come up');
+    .option('--stop-before-sunrise', 'end in time if the sun would come up');
 
 export const addLabelOptions = (command: Command): Command =>
   command
     .option('--name <text>', 'what the set is called')
-    .option('--note <text>', 'what else is to be known of it')
-    .option('--viewpoint <n>', 'number of the place that the camera stands at');
+    .option('--note <text>', 'a note on it')
+    .option('--viewpoint <n>', 'number of the place where the tripod stands');
 
 export const addLightOptions = (command: Command): Command =>
   command
     .option('--may-sleep', 'the camera may fall asleep between sets: it wakes when it is called')
-    .option('--follow-light', 'the base follows the light from set to set')
-    .option('--slowest <time>', 'the slowest shutter that the base may have')
-    .option('--fastest <time>', 'the fastest shutter that the base may have')
-    .option('--iso-least <n>', 'the lowest ISO that the base may have')
-    .option('--iso-most <n>', 'the highest ISO that the base may have')
-    .option('--most-shift <ev>', 'EV that the base may move from one set to the next (usual: 1)');
+    .option('--follow-light', 'the base exposure follows the light from set to set')
+    .option('--slowest <time>', 'the slowest shutter that the base exposure may have')
+    .option('--fastest <time>', 'the fastest shutter that the base exposure may have')
+    .option('--iso-least <n>', 'the lowest ISO that the base exposure may have')
+    .option('--iso-most <n>', 'the highest ISO that the base exposure may have')
+    .option('--most-shift <ev>', 'EV that the base exposure may move from one set to the next (usual: 1)');
 
 export const addSpanOptions = (command: Command): Command =>
   command
-    .option('--follow-span', 'the span follows from set to set what the last one lacked or had too much of')
-    .option('--frames-fewest <n>', `frames that a set then has at least (usual: ${USUAL_SPAN.fewestFrames})`)
+    .option(
+      '--follow-span',
+      'the span grows or shrinks from set to set, by what the last one lacked or had too much of',
+    )
+    .option(
+      '--frames-fewest <n>',
+      `the fewest frames that a set then has (usual: ${USUAL_SPAN.fewestFrames})`,
+    )
     .option(
       '--frames-most <n>',
-      `frames that a set then has at the most (usual: ${USUAL_SPAN.moreFrames} more than the first one)`,
+      `the most frames that a set then has (usual: ${USUAL_SPAN.moreFrames} more than the first one)`,
     )
     .option(
       '--frames-change <n>',

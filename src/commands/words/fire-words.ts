@@ -175,7 +175,7 @@ class LightTeller {
     this.said = sentence;
     if (proof !== null && again.length > 0)
       this.say(
-        `  To fire what moved or is soft again: evenrung sets again ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
+        `  To reshoot what moved or is soft: evenrung sets reshoot ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
       );
     if (proof !== null && !proof.isMade) for (const line of wrapped(proof.sentence, '')) this.say(line);
   }

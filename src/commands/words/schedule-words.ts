@@ -89,7 +89,7 @@ export class ScheduleTeller {
     lines.push(...newAmong(this.notes, notes).map(warn));
     this.notes = notes;
     if (state === 'held' && !this.isHeld)
-      lines.push(info('Held between two sets: slots pass until somebody lets it go on.'));
+      lines.push(info('Paused between two sets: slots pass until somebody resumes the run.'));
     if (state !== 'held' && this.isHeld && !isOver(state)) lines.push(info(GOES_ON));
     this.isHeld = state === 'held';
     // Nothing is made in a slot as long as it is held.

@@ -150,7 +150,7 @@ function againWords({ set, isFolderThere }: ShownSet): string[] {
   const again = set.light?.again ?? [];
   if (again.length === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
   return [
-    `The camera or something else moved, or focus was lost: evenrung sets again ${plain(set.id).slice(0, SHORT)} --frames ${again.join(',')} fires those frames once more.`,
+    `The camera or something else moved, or focus was lost: evenrung sets reshoot ${plain(set.id).slice(0, SHORT)} --frames ${again.join(',')} fires those frames once more.`,
   ];
 }
 
