@@ -119,9 +119,9 @@ describe.each([
     await look('ended');
 
     await page.goto(at('#sets'));
-    await page.locator('.sets a').first().waitFor();
+    await page.locator('.sets li a').first().waitFor();
     await look('sets');
-    await page.locator('.sets a').first().click();
+    await page.locator('.sets li a').first().click();
     await page.locator('.kept-set button').first().waitFor();
     await unfold(page);
     await look('set');
