@@ -162,7 +162,6 @@ async function checkKept(frame: SetFrame, hand: InHand): Promise<void> {
     await checkPartner(frame, 'after a restart', hand);
     return;
   }
-  frame.checksum = null;
   const reason =
     now === null
       ? 'Its file was gone after a restart.'

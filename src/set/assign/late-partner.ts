@@ -7,7 +7,7 @@ import type { InHand } from '../in-hand.js';
 import { leftOut, marksOf, rejected, type Seen, type SeenPartner } from '../judge/judgements.js';
 import type { Looks } from '../judge/looks.js';
 import { goneWords, leftOutWords, loneMark } from '../judge/marks.js';
-import { type LookedAt, lookAt, partnerThere, show } from '../judge/verify.js';
+import { type LookedAt, lookAt, NO_CHECKSUM, partnerThere, show } from '../judge/verify.js';
 import { firedLater, isOpen, isVerified, type SetFrame, seen, type Telling } from '../set-frame.js';
 import { type Arrival, filesOf, isPartnerOf, pairUp, putAside, type Relation } from './arrival.js';
 
@@ -209,9 +209,8 @@ async function becomeOwn(
     partner: partnerThere(file, frame.checksum, recorded),
     marks: replaced(marks, new Set([...OF_PARTNER, 'unproved']), marksOf(found)),
   };
-  frame.checksum = checksum;
   frame.came = arrival;
-  book.change(frame, 'verified', more, checksum ?? { sha256: null, bytes: null });
+  book.change(frame, 'verified', more, checksum ?? NO_CHECKSUM);
 }
 
 // --- what is judged of it

@@ -373,6 +373,7 @@ export class Book {
     this.tell({ type: 'frame', run: this.options.run, frame: view }, file, also);
     frame.view = view;
     frame.times = file?.times ?? timesAfter(frame.times, before, state);
+    frame.checksum = view.file === null ? null : checksumAfter(frame.checksum, file);
   }
 
   /**
@@ -395,6 +396,13 @@ export class Book {
 }
 
 const placeOf = ({ folder, name }: Pick<Made, 'folder' | 'name'>): string => `${folder}/${name}`;
+
+/** What is not said of a file stays. */
+function checksumAfter(before: SetFrame['checksum'], file: FrameFile | undefined): SetFrame['checksum'] {
+  if (file?.sha256 === undefined || file.bytes === undefined) return before;
+  const { sha256, bytes } = file;
+  return sha256 === null || bytes === null ? null : { sha256, bytes };
+}
 
 /** Marks and a partner belong to a file: what is fired anew has none. */
 function viewAfter(before: FrameView, state: FrameState, more: Partial<FrameView> = {}): FrameView {

@@ -115,16 +115,16 @@ export async function verify(
   const stem = labels.stemOf(frame, hand.run, hand.startedAt);
   const kept = await keep({ path: arrival.path, kind }, partner, stem, hand);
   show(frame, looked.picture);
-  frame.checksum = checksum;
   const { clipped } = looked;
   const more: Partial<FrameView> = {
     ...{ file: kept.file, clipped, baseMoved: accepted.baseMoved, marks: marksOf(seen) },
     ...(common.pairs ? { partner: kept.partner ?? { state: 'missing', beside: arrival.cameraName } } : {}),
   };
   const earlier = redo.earlierOf(frame.view)?.view ?? null;
-  if (earlier === null || earlier.file === null) book.change(frame, 'verified', more, checksum ?? {});
+  const sum = checksum ?? NO_CHECKSUM;
+  if (earlier === null || earlier.file === null) book.change(frame, 'verified', more, sum);
   else
-    await replace(earlier, frame, more, checksum ?? {}, hand).catch(async (cause: unknown) => {
+    await replace(earlier, frame, more, sum, hand).catch(async (cause: unknown) => {
       // The frame stays what it was. Whoever goes on with a set whose end could not be kept finds the new file there.
       const reason = asEvenrungError(cause).message;
       for (const name of namesOf(more as Pick<FrameView, 'file' | 'partner'>)) {
@@ -136,6 +136,9 @@ export async function verify(
   redo.made();
   hand.light?.look(frame);
 }
+
+/** Of a file that could not be read. */
+export const NO_CHECKSUM: FrameFile = { sha256: null, bytes: null };
 
 /** A second file that its frame has. */
 interface Kept {
