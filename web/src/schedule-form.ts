@@ -2,6 +2,7 @@
 // field that cannot be read at all.
 import type { WrittenLight, WrittenRunRequest, WrittenSpan } from '../../shared/run-request.js';
 import type { Overrun, SunEvent, WrittenSchedule } from '../../shared/schedule.js';
+import { MOST_FRAMES } from './span.js';
 
 /** In the order of an evening; the names are those of shared/schedule.ts. */
 export const SUN: readonly SunEvent[] = [
@@ -223,8 +224,6 @@ function writeSpan({ framesFewest, framesMost, framesChange }: ScheduleForm): Wr
     ...(mostPerSet === null ? {} : { mostPerSet }),
   };
 }
-
-const MOST_FRAMES = 61;
 
 /** @returns null where nothing was typed, undefined where it is no number of frames */
 function readCount(written: string): number | null | undefined {

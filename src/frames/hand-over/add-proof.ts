@@ -52,7 +52,13 @@ export async function addProof(
   });
   const proved = { ...record, light, frames: record.frames.map(marked) };
   const inFolder = (name: string) => path.join(folder, name);
-  await forgetLight(folder, { but: [...(map === null ? [] : [COVERAGE_MAP])] });
+  await forgetLight(folder, {
+    but: [
+      ...(map === null ? [] : [COVERAGE_MAP]),
+      ...(preview === null ? [] : [PREVIEW]),
+      ...(radiance === null ? [] : [radiance.name]),
+    ],
+  });
   if (map !== null) await putWhole(inFolder(COVERAGE_MAP), map);
   if (preview !== null) await putWhole(inFolder(PREVIEW), preview);
   if (radiance !== null) await rename(inFolder(radiance.from), inFolder(radiance.name));

@@ -199,9 +199,10 @@ class Ending {
         bytes === null ? [] : [{ number, kind: path.extname(file).slice(1), bytes, isPartner }],
       );
     const found = marksOfSet({ comparison, sizes });
+    const coverage = hand.light?.view?.coverage;
     for (const frame of verified) {
       const { number, marks: own } = frame.view;
-      const clipping = asEnd(frame, own, hand);
+      const clipping = asEnd(frame, own, hand, coverage);
       const marks = withNeighbourMarks(clipping ?? own, found.get(number) ?? []) ?? clipping;
       if (marks !== null) hand.book.change(frame, 'verified', { marks });
     }

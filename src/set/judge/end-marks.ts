@@ -1,20 +1,26 @@
 // What a frame is marked with as an end of its set. Which frames are the ends may have changed since it was verified, and what the pictures of
 // the whole set hold is known only at its end. Pure.
+import type { CoverageView } from '../../../shared/light.js';
 import type { FrameViewMark } from '../../../shared/state.js';
 import type { InHand } from '../in-hand.js';
 import type { SetFrame } from '../set-frame.js';
 import { clippingMarks, withClippingMarks } from './marks.js';
 
-/** @param marks those that it has so far @returns all its marks; null if nothing changes */
+/**
+ * @param marks those that it has so far
+ * @param coverage what the pictures of the whole set hold; null or left out if that is not known
+ * @returns all its marks; null if nothing changes
+ */
 export const asEnd = (
   frame: SetFrame,
   marks: readonly FrameViewMark[],
   hand: InHand,
+  coverage: CoverageView | null | undefined,
 ): FrameViewMark[] | null =>
   withClippingMarks(
     marks,
     clippingMarks(
       { place: hand.placeOf(frame), frames: hand.frames.length, clipped: frame.view.clipped },
-      hand.light?.view?.coverage,
+      coverage,
     ),
   );

@@ -209,13 +209,14 @@ export class SetLight implements JudgedLight {
   private mark(): void {
     const { hand } = this;
     const { marks } = this.together();
+    const coverage = this.view?.coverage;
     for (const frame of hand.frames.filter(isVerified)) {
       const own = marks
         .filter(({ number }) => number === frame.view.number)
         .map(({ code, sentence }) => ({ code, sentence }));
       const lit = withLightMarks(frame.view.marks, own);
       // Which frames are the ends is known at the end; the last pictures may be judged after it.
-      const all = this.isEnding ? (asEnd(frame, lit ?? frame.view.marks, hand) ?? lit) : lit;
+      const all = this.isEnding ? (asEnd(frame, lit ?? frame.view.marks, hand, coverage) ?? lit) : lit;
       if (all !== null) hand.book.mark(frame, all);
     }
   }

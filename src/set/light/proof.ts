@@ -4,13 +4,11 @@ import { rm } from 'node:fs/promises';
 import path from 'node:path';
 import { whyRefused } from '../../../shared/refused.js';
 import { addProof, RADIANCE } from '../../frames/index.js';
+import { PARTIAL } from '../../system/index.js';
 import { lightInRecord } from '../end/record.js';
 import type { InHand } from '../in-hand.js';
 import { isVerified, thumbnailsOf } from '../set-frame.js';
 import type { SetLight } from './light.js';
-
-/** What is written beside a file until that is whole. */
-const PARTIAL = '.part';
 
 /**
  * Never rejects.
