@@ -12,7 +12,14 @@ beforeAll(async () => {
   ({ cv } = await openCv());
 });
 
-const greyOf = async (shot: Shot): Promise<Grey> => (await copiesOf(await shoot(shot))).grey;
+/** The darker frame of a pair is the same in many tests. */
+const shot = new Map<string, Promise<Grey>>();
+function greyOf(wanted: Shot): Promise<Grey> {
+  const which = JSON.stringify(wanted);
+  const grey = shot.get(which) ?? shoot(wanted).then(copiesOf).then(({ grey }) => grey);
+  shot.set(which, grey);
+  return grey;
+}
 
 /** @param shot the frame an EV brighter than its neighbour, with what became of it in between */
 async function besideDarker(offset: number, shot: Omit<Shot, 'offset'>): Promise<Compared> {
