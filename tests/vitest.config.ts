@@ -26,7 +26,7 @@ export default defineConfig({
     root: '.',
     globalSetup: ['tests/global-set-up.ts'],
     // The exposure is what is looked at, and small pictures are made sooner; where the picture counts, the test asks for a full one.
-    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_LIGHT: 'off' },
+    env: { EVENRUNG_PRACTICE_PICTURE: 'small', EVENRUNG_LIGHT: 'off', EVENRUNG_GIVE_WAY: 'no' },
     tags: TAGS,
     reporters: [['default', { summary: false }], './tests/closing-line.ts', './tests/ways-taken.ts'],
     setupFiles: ['tests/ways-seen.ts'],

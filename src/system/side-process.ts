@@ -233,9 +233,12 @@ class OneSide<Asked, Answers> {
   }
 }
 
-/** Less right to the processor than what fires; a program that has little right itself passes that on. */
+/**
+ * Less right to the processor than what fires; a program that has little right itself passes that on. EVENRUNG_GIVE_WAY=no leaves it
+ * as it is: on a machine that is busy with many tests, nothing would ever be judged.
+ */
 function giveWay({ pid }: ChildProcess): void {
-  if (pid === undefined) return;
+  if (pid === undefined || process.env.EVENRUNG_GIVE_WAY === 'no') return;
   try {
     os.setPriority(pid, Math.max(os.getPriority(), os.constants.priority.PRIORITY_BELOW_NORMAL));
   } catch {
