@@ -1,4 +1,5 @@
-// Usual limits of a span that follows what the sets of a schedule hold, for the daemon and for the panel, which loads no schemas for their sake.
+// Usual limits of a span that follows the scene, for the daemon and for the panel. They are in a file of
+// their own so that the panel need not load schemas for them.
 
 export const USUAL_SPAN = {
   /** Frames of a set at least. Common practice, no source. */

@@ -22,7 +22,7 @@ import type { PlanRequest } from './types.js';
 export interface Choice {
   /** Choices of the same, least cost: the preferred first. */
   readonly choices: readonly Chosen[];
-  /** False where a better one may exist, which could save `gapMilliseconds` at most. */
+  /** False if a better choice may exist; it could save at most `gapMilliseconds`. */
   readonly isProven: boolean;
   readonly gapMilliseconds: number;
 }
@@ -32,13 +32,13 @@ export interface ChoiceAsked {
   /** With the brackets of one way alone. */
   readonly limits: BodyLimits;
   readonly possible: Chosen;
-  /** The setting that the shutter stands on, where a pass that is centred there may come first or last. */
+  /** The shutter's present setting, if a pass that is centred there may come first or last. */
   readonly standingTv: Sixths | undefined;
 }
 
 type Chosen = readonly PossiblePass[];
 
-/** @returns undefined where some wanted offset cannot be made */
+/** @returns undefined if some wanted offset cannot be made */
 export function choose(asked: ChoiceAsked, release: ReleaseWay): Choice | undefined {
   const { request, limits, standingTv } = asked;
   const { apart } = limits;
@@ -92,7 +92,7 @@ interface Found {
   readonly takes: number;
 }
 
-/** @returns undefined where what is allowed does not make all that is wanted */
+/** @returns undefined if the allowed passes do not make every wanted offset */
 type Solve = (allowed: Chosen) => Solved | undefined;
 
 const bySum =
@@ -140,7 +140,7 @@ function byLongerSum(asked: ChoiceAsked, { shutter, cable, afterShutter, beforeC
   };
 }
 
-/** What a choice takes by either sum, in milliseconds. */
+/** How long a choice takes by each of the two sums, in milliseconds. */
 interface Sums {
   readonly shutter: number;
   readonly cable: number;
@@ -160,7 +160,7 @@ type Shape = BracketShape | null;
 
 /** Which changes the setting of shapes takes. */
 interface Changes {
-  /** Whether a shape counts: else choices may have it for nothing. */
+  /** Whether a shape counts; a shape that does not may be used for nothing. */
   readonly counts: (shape: Shape) => boolean;
   /** @param shapes how many of those that count are fired */
   readonly of: (shapes: number) => number;
@@ -179,7 +179,7 @@ const IN_ALL: Changes = {
 interface Part {
   readonly allowed: Chosen;
   readonly solved: Solved;
-  /** Shapes that every choice of this part uses, beside others perhaps. */
+  /** Shapes that every choice of this part uses, perhaps together with others. */
   readonly certain: ReadonlySet<Shape>;
   /** Of every choice of this part that has several shapes. */
   readonly bound: number;
@@ -222,7 +222,7 @@ function withShapes({ possible, limits }: ChoiceAsked, solve: Solve, changes: Ch
     const { allowed, solved, certain } = next;
     const doubtful = counted(solved.covers[0]?.chosen ?? []).find((shape) => !certain.has(shape));
     if (doubtful === undefined) {
-      // All its shapes are certain, and its bound lies below what it takes: what was solved has a gap.
+      // All shapes of the choice are certain, and its bound is below its cost: the solved cover has a gap.
       bound = Math.min(bound, next.bound);
       continue;
     }

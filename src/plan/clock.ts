@@ -32,9 +32,9 @@ export interface Exposure {
 }
 
 export interface Clock {
-  /** When the body takes what comes next, in seconds from the beginning of the plan. */
+  /** When the body can take the next call, in seconds from the beginning of the plan. */
   readonly now: number;
-  /** When every file is here that was made so far. */
+  /** When every file is here that has been made so far. */
   readonly allHere: number;
   change(seconds: number): void;
   wait(seconds: number): void;
@@ -90,7 +90,7 @@ class AtOnce implements Clock {
 
 class Apart implements Clock {
   now = 0;
-  /** When the cable has brought what it has to bring. */
+  /** When the cable has brought everything that is waiting. */
   private free = 0;
   private readonly timing: ApartTiming;
   private readonly provesEach: boolean;

@@ -49,12 +49,12 @@ export const milliseconds = (seconds: number): number => Math.round(seconds * 10
 
 const exposure = ({ seconds }: ShutterSetting): number => Math.max(1, milliseconds(seconds));
 
-/** What a pass costs, in whole milliseconds, at least 1. */
+/** The cost of a pass in whole milliseconds, at least 1. */
 export type Cost = (pass: PossiblePass) => number;
 
 /**
  * Over a link that releases and fetches at once.
- * @param standingTv the setting that the shutter stands on, where a pass that is centred there can come first or last
+ * @param standingTv the shutter's present setting, if a pass that is centred there can come first or last
  */
 export function costAtOnce(request: PlanRequest, limits: BodyLimits, standingTv?: Sixths): Cost {
   const change = changeCost(request, limits, standingTv);
@@ -64,11 +64,11 @@ export function costAtOnce(request: PlanRequest, limits: BodyLimits, standingTv?
     change(pass) + pass.frames.reduce((sum, { shutter }) => sum + overhead + exposure(shutter), settle);
 }
 
-/** What passes cost over a link that takes release and fetch apart; each cost at least 1. */
+/** The costs of passes over a link that takes release and fetch apart; each at least 1. */
 export interface CostsApart {
   readonly shutter: Cost;
   readonly cable: Cost;
-  /** What the shutter's sum lacks at its end, and the cable's at its beginning. */
+  /** Time that the shutter's sum lacks at its end, and the cable's sum at its beginning. */
   readonly afterShutter: number;
   readonly beforeCable: number;
 }
