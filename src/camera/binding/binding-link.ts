@@ -1,15 +1,17 @@
-// A camera on USB: the Link over libgphoto2, through the npm package gphoto2. It belongs into the camera process (one
-// process, one object, one camera), because its native part can hang or crash. It knows nothing of dialects or plans.
+// A camera on USB: the Link over libgphoto2, through the npm package gphoto2. It belongs in the camera
+// process (one process, one object, one camera), because its native part can hang or crash. It knows nothing
+// of dialects or plans.
 //
-// What a write of the value that is already set does (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
-// and tried in tests/wire/both-ways.test.ts): the binding marks the setting as changed whatever its value is, and the library
-// then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal write does reach the wire, and
-// writing the bracket again is enough to arm it again. Exceptions: `capturetarget` under 0x0B is left alone when the body
-// is set so already, and the settings that bodies of 0x11 walk to step by step are only walked when they differ.
+// Writing the value that is already set (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
+// and tried in tests/wire/both-ways.test.ts): the binding marks the setting as changed whatever its value is,
+// and the library then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal
+// write does reach the wire, and writing the bracket again is enough to arm it again. Exceptions:
+// `capturetarget` under 0x0B is left alone if the body is already set to it, and the settings that bodies of
+// 0x11 step through value by value are only moved if they differ.
 //
-// What is read back is the body's own word in plain PTP. Under 0x0B the library keeps the written value and corrects it
-// only by what the body reports later: there a body that silently ignores a write is not found out by reading, but only by
-// what the frames record.
+// Reading back: in plain PTP the value is the body's own. Under 0x0B the library keeps the written value and
+// corrects it only by what the body reports later: if a body silently ignores a write, reading does not show
+// it, but only the records of the frames.
 import { constants } from 'node:fs';
 import { access, rm, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
