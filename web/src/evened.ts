@@ -1,5 +1,6 @@
-// A lighter frame shown as dark as its darker neighbour. The sum is made in linear light: each sRGB value is decoded, scaled and
-// coded again (IEC 61966-2-1), and all 256 of them make one table. Pure. What a tone curve of the camera did before stays in it.
+// A lighter frame shown as dark as its darker neighbour. The factor is applied in linear light: each sRGB
+// value is decoded, scaled and coded again (IEC 61966-2-1), and all 256 values make one table. Pure. The
+// effect of the camera's tone curve stays in the picture.
 
 import { codedOf, linearOf } from '../../shared/srgb.js';
 

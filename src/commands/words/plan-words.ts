@@ -4,7 +4,7 @@ import type { Pass, Plan, PlannedFrame } from '../../plan/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
 
-/** Columns of the ladder that passes can stand in, three characters each. */
+/** Columns of the ladder for passes, three characters each. */
 const MOST_LANES = 14;
 
 /** @returns lines, none longer than 80 characters, ending in a newline */

@@ -55,7 +55,7 @@ function NoLadder() {
 
 interface RunLadderProps {
   readonly run: RunView;
-  /** Then the time line is what is looked at. */
+  /** On a schedule, the time line is the main thing to look at. */
   readonly isScheduled: boolean;
 }
 
@@ -82,7 +82,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
   );
 }
 
-/** Where nobody saw it being made there is nothing to keep room for. */
+/** If nobody saw the set being made, no room need be kept for its picture. */
 function RunPicture({ run }: { readonly run: RunView }) {
   const { id, set, light, endedAt } = run;
   const isWatched = watched.value === id;
@@ -165,7 +165,7 @@ function Warnings({ plan }: { readonly plan: WirePlan }) {
   );
 }
 
-/** A log: what is added is spoken, and nothing else. */
+/** A log: only additions are spoken. */
 function RunNotes({ notes }: { readonly notes: readonly string[] }) {
   return (
     <div class="run-notes" role="log" aria-label={text.run.notes}>
