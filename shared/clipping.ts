@@ -12,7 +12,10 @@ export interface Clipping {
 
 /** From here on the scene reaches farther than the set; less is a lamp or a glint. A rule of thumb, no source. */
 export const LOST_SHARE = 0.005;
-/** Where areas are told from lamps and glints, less than this of the picture is not missed: 15 cells of 480 by 320. Common practice, no source. */
+/**
+ * If areas are distinguished from lamps and glints, a loss smaller than this share of the picture is not
+ * missed: 15 cells of 480 by 320. Common practice, no source.
+ */
 export const NOT_MISSED = 0.0001;
 
 /** The facts by which a frame shows what is clipped in it. */

@@ -94,7 +94,7 @@ export const scheduleSchema = z
     everySeconds: z.number(),
     /** Slots, whether a set is made in each or not. */
     count: z.number().int(),
-    /** ISO 8601, UTC: no set is to last beyond this; null where sets were counted. */
+    /** ISO 8601, UTC: no set is to last beyond this; null if sets were counted. */
     end: z.string().nullable(),
     overrun: overrunSchema,
     /** Seconds that one set was estimated to take. */

@@ -130,7 +130,7 @@ export const recordRatioSchema = z.object({
   lighter: z.number().int(),
   /** EV from the planned offsets. */
   expected: z.number(),
-  /** EV as the pixels say; null where too few can be compared. */
+  /** EV by the pixels; null if too few can be compared. */
   ev: z.number().nullable(),
   /** True if both differ by more than a tone curve explains. */
   mark: z.boolean(),
@@ -139,7 +139,7 @@ export const recordRatioSchema = z.object({
 const setV1Schema = z.object({
   version: z.literal(1),
   id: z.string(),
-  /** True only where every offset is verified. */
+  /** True only if every offset is verified. */
   complete: z.boolean(),
   /** How the run ended, in one sentence. */
   sentence: z.string(),

@@ -4,7 +4,7 @@
 export const USUAL_SPAN = {
   /** Frames of a set at least. Common practice, no source. */
   fewestFrames: 3,
-  /** Frames more than the first set has, at the most. Common practice, no source. */
+  /** The most frames in addition to those of the first set. Common practice, no source. */
   moreFrames: 4,
   /** Frames that come and go from one set to the next. Common practice, no source. */
   mostPerSet: 2,

@@ -5,7 +5,7 @@ import { DaemonClient } from './elsewhere/daemon-client.js';
 import { sessionFor } from './elsewhere/daemon-session.js';
 import { type AtOptions, addAtOption, addressIn } from './options/daemon-at.js';
 
-/** Where `serve` is when it is not told. */
+/** The address of `serve` if no other is given. */
 export const DEFAULT_DAEMON = 'http://127.0.0.1:4160';
 
 const TOLD = [

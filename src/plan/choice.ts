@@ -1,17 +1,19 @@
-// Which of the passes that could be fired make up the least plan, under the cost model of cost.ts. Several choices may be equally
-// good there: whoever walks along them in time decides (plan.ts).
+// Which of the passes that could be fired make up the least plan, under the cost model of cost.ts. Several
+// choices may be equally good there; then plan.ts decides, by walking along each of them in time.
 //
-// Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything else is more than a sum:
+// Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything
+// else is more than a sum:
 //
-// Least time over a link that takes both apart is, either way, the longer of two sums, the shutter's and the cable's. Whatever the
-// weights, no choice takes less than the least weighted mean of both. So each sum alone is made least first. Where the choice that is
-// least in one is longer in the other, the two choices found so far give the next weights: those at which they weigh the same, as near
-// as whole numbers up to HEAVIEST come. That goes on until nothing new is found. What is left between the best choice and the bound is
-// told as a gap. The least spread is the shutter's sum alone.
+// Least time over a link that takes release and fetch apart is, with either way of firing, the longer of two
+// sums, the shutter's and the cable's. Whatever the weights, no choice takes less than the least weighted
+// mean of both. So each sum alone is minimised first. If the choice that is least in one sum is longer in the
+// other, the two choices found so far give the next weights: those at which both weigh the same, as closely
+// as whole numbers up to HEAVIEST allow. That is repeated until nothing new is found. The rest between the
+// best choice and the bound is reported as a gap. The least spread is the shutter's sum alone.
 //
-// Each shape has to be set. Each one by itself is tried; of choices with several shapes, the cover that knows nothing of setting them is
-// a bound, with the changes that two of them take. As long as a bound lies below the best, one of its cover's shapes is left out,
-// or certain to be used, in turn (branch and bound).
+// Each shape has to be set. Each shape by itself is tried. For choices with several shapes, a cover that
+// ignores the setting of shapes is a bound, plus the changes that two of them take. As long as a bound lies
+// below the best choice, one of its cover's shapes is left out, or made certain, in turn (branch and bound).
 import type { ReleaseWay } from '../../shared/request.js';
 import type { BodyLimits, BracketShape, Sixths } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';

@@ -40,7 +40,7 @@ export function extendPlan(
 /**
  * The largest set that may come of a request to extend at ends that clip; for limits that have to be known
  * beforehand.
- * @param count frames at each end, at the most
+ * @param count the most frames at each end
  * @returns the plan with all of them that can be made
  */
 export function extendedMost(

@@ -46,7 +46,10 @@ export function withFewestChanges(passes: readonly Pass[], { standingTv }: Condi
   ];
 }
 
-/** Where two passes make the same offset, the first one counts, and the other frame only comes with its pass. */
+/**
+ * If two passes make the same offset, the first one counts, and the other frame only comes along with its
+ * pass.
+ */
 export function assign(passes: readonly PossiblePass[]): Pass[] {
   const made = new Set<number>();
   return passes.map(({ centre, centreShutter, shape, frames }) => ({

@@ -126,7 +126,10 @@ export class Owner {
   }
 }
 
-/** @returns the lock, held; null where another one holds it @throws EvenrungError state-not-writable */
+/**
+ * @returns the lock, held; null if another process holds it
+ * @throws EvenrungError state-not-writable
+ */
 async function tryLock(file: string): Promise<Database | null> {
   try {
     return lockNow(file);

@@ -181,7 +181,7 @@ export async function whyNoPicture(path: string): Promise<string | null> {
   return answer.ok || answer.refusal.code === UNREADABLE ? null : answer.refusal.message;
 }
 
-/** Another one where another sheet was drawn: with another end, or another name. */
+/** The address differs if another sheet was drawn: with another end, or another name. */
 export const sheetPath = (set: string, endedAt: string | null, name: string | null): string =>
   `${setPath(set)}/contact-sheet?${new URLSearchParams({ ended: endedAt ?? '', name: name ?? '' })}`;
 

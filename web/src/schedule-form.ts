@@ -37,7 +37,7 @@ export interface ScheduleForm {
   readonly maySleep: boolean;
   /** Whether the base follows the light. */
   readonly follows: boolean;
-  /** Labels of the body; empty where slot and body alone set the limit. */
+  /** Labels of the body; empty if slot and body alone set the limit. */
   readonly slowest: string;
   readonly fastest: string;
   /** Empty if ISO stays. */
@@ -86,7 +86,7 @@ const KINDS: readonly string[] = ['count', 'now', 'time', ...SUN];
 const SIDES: readonly string[] = ['before', 'after'];
 const OVERRUNS: readonly string[] = ['skip', 'follow'] satisfies Overrun[];
 
-/** @returns the fields as they were kept; undefined where any of them is not as it is written today */
+/** @returns the fields as they were kept; undefined if any of them is not as it is written today */
 export function readKept(kept: unknown): ScheduleForm | undefined {
   if (!hasFieldsOf(NO_SCHEDULE, kept)) return undefined;
   const { unit, ends, starts, overrun } = kept;

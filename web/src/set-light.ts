@@ -6,7 +6,7 @@ import { text } from './text.js';
 
 /** A proof takes seconds. One that has not come by then was cut off, or could not be begun. */
 const PROVED_WITHIN_MS = 120_000;
-/** Where not even a first picture is judged by then, none is. */
+/** If not even a first picture has been judged by then, nothing judges them. */
 const JUDGED_WITHIN_MS = 20_000;
 
 interface MadeSet {

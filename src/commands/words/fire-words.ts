@@ -25,7 +25,7 @@ export function printJson(event: NumberedEvent): void {
 export interface OtherWords {
   /** What is going to be made. */
   readonly begins: (run: RunView) => string;
-  /** Where frames are made with the bracket off. */
+  /** What is said when frames are made with the bracket off. */
   readonly singly: string;
 }
 

@@ -5,7 +5,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { RECORD } from '../hand-over/names.js';
 
-/** Where frames arrive: it is there as long as a set is not ended. */
+/** The folder in which frames arrive; it exists as long as a set has not ended. */
 const INCOMING = '.incoming';
 
 /**

@@ -230,7 +230,7 @@ function refuseLength(text: string, parts: readonly Part[], kind: Template['kind
 const freeParts = (parts: readonly Part[]): number =>
   parts.filter((part) => 'placeholder' in part && kindOf(part.placeholder).free).length;
 
-/** Bytes of all but the free text, at the most. */
+/** The most bytes of everything but the free text. */
 function fixedBytes(parts: readonly Part[]): number {
   const sizes = parts.map((part) => {
     if ('literal' in part) return bytesOf(part.literal);

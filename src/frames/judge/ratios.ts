@@ -16,7 +16,7 @@ export interface LightRatio {
   readonly lighter: number;
   /** EV, from the offsets. */
   readonly expected: number;
-  /** EV, from the pixels; null where too few can be compared. */
+  /** EV, from the pixels; null if too few can be compared. */
   readonly ev: number | null;
   readonly mark: boolean;
 }

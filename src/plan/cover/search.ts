@@ -1,9 +1,9 @@
 // Branch and bound over sets of open rows, with a memory. Knows nothing of the caller's list.
 //
 // A set of open rows is priced for a bound. If that is not enough, every column that makes the lowest open row is tried,
-// most promising first, and what it leaves is a set of open rows again. What is learnt of a set (a bound, a cover) is
-// kept, so that the same set met on another way is not searched again. Where no column within the limit joins two parts
-// of the rows, such as the thirds of a stop where a body brackets in whole stops, each part is covered by itself.
+// most promising first, and what it leaves is a set of open rows again. Findings about a set (a bound, a cover)
+// are kept, so that the same set, reached in another way, is not searched again. If no column within the limit joins two parts
+// of the rows, such as the thirds of a stop on a body that brackets in whole stops, each part is covered by itself.
 import { COUNTS, type Column, costOf, madeBy } from './columns.js';
 import { boundWith, PARTS, type Priced, type Prices, Pricing, worthOf } from './prices.js';
 import {

@@ -85,7 +85,10 @@ const meteredLimits = (limits: BodyLimits, exposures: readonly TestExposure[]): 
 
 const NO_ROOM = { above: NO_EV, below: NO_EV };
 
-/** The ends are exposures, and no readings: the room is in them. Where whole steps do not fit between the ends of the camera, the shadows give way. */
+/**
+ * The ends are exposures and not readings: the room is in them already. If whole steps do not fit between the
+ * ends of the camera, the shadows give way.
+ */
 function placeAsFar(slowest: Sixths, fastest: Sixths, step: Sixths, limits: BodyLimits): Placement | null {
   for (let less = 0; less <= step; less += 1) {
     const scene = { darkestTv: sixths(slowest + less), brightestTv: fastest, room: NO_ROOM };

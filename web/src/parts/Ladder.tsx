@@ -113,7 +113,7 @@ function calledOf({ set: { ordinal, name, viewpoint } }: RunView, isScheduled: b
 interface SizeProps {
   readonly plan: WirePlan;
   readonly isToCome: boolean;
-  /** Which set it is, where anybody said. */
+  /** Which set it is, if anybody has named it. */
   readonly called?: string;
   readonly children?: ComponentChildren;
 }

@@ -73,7 +73,7 @@ export function Trigger() {
   }, [does]);
   useEffect(() => () => clearTimeout(timer.current), []);
 
-  // The space bar is as wide a bar as any. Where something has the focus that it means something to, it is left to that.
+  // The space bar works like the bar, unless an element has the focus that uses it itself.
   const keys = useRef({ begin, end });
   keys.current = { begin, end };
   useEffect(() => {

@@ -47,7 +47,7 @@ interface Props {
   readonly addressOf: (number: number) => string;
   /** The page below it. */
   readonly under: string;
-  /** Where on that page the frame is opened: there the focus goes back to. */
+  /** The link on that page by which the frame is opened; the focus returns to it. */
   readonly linkOf: (number: number) => string;
 }
 
