@@ -21,10 +21,7 @@ import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 const DUSK_EV_PER_MINUTE = 0.15;
 /** A change of light that neighbouring frames begin to tell. */
 const TELLING_EV = 1 / 6;
-/**
- * From this time on, mains light shows in times that are not a multiple of its period (common practice, no
- * source).
- */
+/** Mains light shows in times up to this long if they are not a multiple of its period (common practice, no source). */
 const FLICKER_UP_TO_SECONDS = 1 / 25;
 /** How near to a multiple of the period a time must be; nominal and exact times differ by up to 7 %. */
 const MULTIPLE_WITHIN = 0.05;
