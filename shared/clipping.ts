@@ -25,7 +25,7 @@ export interface ClippedFrame {
 
 /**
  * A set exists so that what clips in one frame is held by another. Clipping counts only if no frame is left
- * to hold what was lost: light in the darkest frame, shadow in the lightest.
+ * to hold what was lost: light in the darkest frame, shadow in the brightest.
  * @param frame its place counts from 1, the darkest, whatever its number
  * @param coverage what the pictures of the whole set hold; null if they were not judged: then shares of the
  *   end frames decide

@@ -110,7 +110,7 @@ export const setRequestSchema = z
     frames: z.number().optional(),
     from: writtenEvSchema.optional(),
     to: writtenEvSchema.optional(),
-    /** EV from the darkest to the lightest frame, centred on the base in the same way as `frames`. */
+    /** EV from the darkest to the brightest frame, centred on the base in the same way as `frames`. */
     span: writtenEvSchema.optional(),
     /** The readings from which frames and base follow. */
     readings: readingsSchema.optional(),
@@ -282,7 +282,7 @@ function readEv(written: string | number, what: string): Sixths {
   return value;
 }
 
-/** An odd number of frames is symmetric about 0; an even number has its extra frame on the lighter side. */
+/** An odd number of frames is symmetric about 0; an even number has its extra frame on the brighter side. */
 function offsetsByCount(frames: number, step: Sixths): Sixths[] {
   if (!Number.isInteger(frames) || frames < 1 || frames > MOST_FRAMES) {
     throw new EvenrungError(

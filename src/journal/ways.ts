@@ -36,8 +36,8 @@ export const RUN_WAYS: Readonly<Record<RunState, readonly RunState[]>> = {
 };
 
 /**
- * A run as a whole is resumed without a change of its state: it is under way until it has ended. Once it has, it is under way
- * again only for one of its sets that is taken up again.
+ * A run as a whole is resumed without a change of its state: it is under way until it has ended. After that
+ * it is under way again only if one of its sets is taken up again.
  */
 export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunState[]>> = {
   'under-way': ['complete', 'stopped', 'halted'],
@@ -49,7 +49,7 @@ export const WHOLE_RUN_WAYS: Readonly<Record<WholeRunState, readonly WholeRunSta
 /** Each table by what it is about. */
 export const TABLES = { frame: FRAME_WAYS, set: RUN_WAYS, run: WHOLE_RUN_WAYS } as const;
 
-/** The channel on which each way is told that is taken. Nothing is paid for where nobody listens. */
+/** The channel on which each way that is taken is published. It costs nothing if nobody listens. */
 export const WAY_TAKEN = 'evenrung:way';
 export interface WayTaken {
   readonly table: keyof typeof TABLES;
@@ -58,7 +58,10 @@ export interface WayTaken {
 }
 const taken = channel(WAY_TAKEN);
 
-/** @throws Error where the table knows no such way: that is a defect, not something that happens to a photographer */
+/**
+ * @throws Error if the table has no such way: that is a defect, not something that happens to a
+ *   photographer
+ */
 export function assertWay<State extends string>(
   ways: Readonly<Record<State, readonly State[]>>,
   from: State,

@@ -6,7 +6,7 @@
 // cheapest choice that makes every wanted offset. Among equally cheap choices the order of the list decides,
 // from the darkest offset up: a bracket comes before a single frame, then the pass that spans least, so that
 // neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the
-// lightest, which moves the centre least.
+// brightest, which moves the centre least.
 //
 // If the least spread is asked for, the plan has the least spread, and after that takes the least time
 // (choice.ts). One release may fire a frame or a whole pass; a plan uses one of these two ways throughout,

@@ -68,8 +68,8 @@ export function limitsFromStated(stated: StatedLimits): BodyLimits {
 }
 
 /**
- * @param count of frames, odd numbers symmetric; with two the second is the lighter one
- * @returns the commonest firing order: the metered frame, then darker and lighter in turn (common practice, no source)
+ * @param count of frames, odd numbers symmetric; with two the second is the brighter one
+ * @returns the commonest firing order: the metered frame, then darker and brighter in turn (common practice, no source)
  */
 export function meteredFirst(count: number): number[] {
   if (count === 2) return [0, 1];

@@ -50,7 +50,7 @@ export interface Plan extends Omit<PlanRequest, 'release'> {
    */
   readonly release: ReleaseWay;
   /**
-   * In firing order: from the darkest pass to the lightest, or beginning with the one centred on the body's
+   * In firing order: from the darkest pass to the brightest, or beginning with the one centred on the body's
    * present setting. Every wanted offset is made by exactly one frame.
    */
   readonly passes: readonly Pass[];

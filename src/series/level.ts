@@ -36,7 +36,7 @@ const FLOOR = (LINEAR_OF_LEVEL[1] ?? 0) / 2;
 
 /**
  * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of
- * 16 x 12 tiles, then the mean of the tiles without the darkest and the lightest fifth of them, as log2. A
+ * 16 x 12 tiles, then the mean of the tiles without the darkest and the brightest fifth of them, as log2. A
  * camera's JPEG is not encoded by the sRGB curve alone, so a level far from the reference is wrong by what
  * the camera's own curve adds. Near the reference this error vanishes, and the base is kept near it.
  * @param pixels 8-bit sRGB, row by row, of a small copy

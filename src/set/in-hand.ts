@@ -37,7 +37,7 @@ export interface InHandOptions {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
-  /** The ISO that the frames share; null, as it stands. */
+  /** The ISO that the frames share; null if it stays as the camera has it. */
   readonly iso: number | null;
   /**
    * What the frames shared when they were made, if nothing is fired now: the present settings of the body do
@@ -60,9 +60,9 @@ export class InHand {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
-  /** Judges its pictures; null if nobody does. */
+  /** Judges its pictures; null if nothing does. */
   light: JudgedLight | null = null;
-  /** Frames whose file is under way: its head is here, and proved it. */
+  /** Frames whose file is on its way: its head is here, and has proved the frame. */
   readonly coming = new Set<number>();
   private readonly iso: number | null;
   private planned: Plan;
@@ -171,7 +171,7 @@ export class InHand {
     return this.frames.filter((frame) => frame.pass === pass);
   }
 
-  /** Whether it has still to be made, and is to be made now. */
+  /** Whether the frame is still to be made, and belongs to those that are made now. */
   isDue(frame: SetFrame): boolean {
     return isOpen(frame) && !this.coming.has(frame.view.number) && this.redo.isInHand(frame);
   }

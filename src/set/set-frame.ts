@@ -1,4 +1,4 @@
-// One frame of a set while its run lasts, as it was planned and as it stands; and the words for it.
+// One frame of a set while its run lasts, as it was planned and as it is now; and the words for it.
 import { EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
@@ -19,7 +19,7 @@ export interface Telling {
 export interface SetFrame {
   view: FrameView;
   pass: Pass;
-  /** The turn of the pass that it is. */
+  /** The frame of the plan that it is. */
   planned: PlannedFrame;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
@@ -50,7 +50,7 @@ export const UNMADE = {
 /** The frames that a set has already: they keep their numbers. */
 export interface Numbered {
   readonly frames: readonly Pick<FrameView, 'number' | 'offset'>[];
-  /** Releases for frames that are not in it any more may have had numbers, too. */
+  /** Releases of frames that have left the set may have had numbers, too. */
   readonly strays: readonly { readonly frame: number }[];
 }
 
@@ -106,7 +106,7 @@ function numbersFor(offsets: readonly Sixths[], { frames, strays }: Numbered): M
 
 export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
 
-/** Whether a frame has still to be made: one whose picture is being looked at has not. */
+/** Whether a frame is still to be made; a frame whose picture is being looked at is not. */
 export const isOpenState = (state: FrameState): boolean => state !== 'verified' && state !== 'stored';
 
 export const isOpen = ({ view }: SetFrame): boolean => isOpenState(view.state);
@@ -142,7 +142,7 @@ export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'record
 export const nameOf = ({ number, offset, shutter }: FrameView): string =>
   `Frame ${number} (${formatEv(fromEv(offset))} EV, ${shutter} s)`;
 
-/** The same failure, with the frame that it met. */
+/** The same failure, with the frame during which it occurred. */
 export function ofFrame(
   frame: FrameView | undefined,
   { code, message, details }: EvenrungError,
@@ -154,7 +154,7 @@ export function ofFrame(
 /** The reason that is given if nobody knows what a release has brought. */
 export const ENDED_MEANWHILE = 'Evenrung was ended while the frame was being made.';
 
-/** A release whose file never came. */
+/** A release whose file has not come. */
 export const stray = (
   { number, offset, shutter }: FrameView,
   releasedAt: Date,

@@ -8,12 +8,12 @@ import { LINK_FAILURES } from '../camera/index.js';
 const PATIENCE_MS = 60_000;
 /** Somebody who stops a run does not want to wait as long. */
 const PATIENCE_STOPPING_MS = 10_000;
-/** A call may take all the patience by itself: it is tried again nonetheless. */
+/** A single call may use up all the patience: even then it is tried again. */
 const FEWEST_TRIES = 3;
 /** A body that is there and refuses something will not change its mind for quite a while. */
 const PATIENCE_REFUSED_MS = 3000;
 const RECONNECT_PAUSE_MS = 250;
-/** The body is there, and will not be used just now. */
+/** The body is there, and cannot be used at the moment. */
 const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
 
 export interface SteadyOptions {

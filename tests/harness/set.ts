@@ -57,7 +57,7 @@ export interface FiredSet extends Omit<PreparedSet, 'folder'> {
   readonly files: readonly string[];
 }
 
-/** @returns offsets 1 EV apart; an even number has its extra one on the lighter side */
+/** @returns offsets 1 EV apart; an even number has its extra one on the brighter side */
 export const offsetsOf = (frames: number): Sixths[] =>
   Array.from({ length: frames }, (_, index) => sixths((index - Math.floor((frames - 1) / 2)) * 6));
 

@@ -18,7 +18,7 @@ export interface Shot extends Partial<View> {
   readonly offset: number;
   /** Another seed is other noise. */
   readonly seed?: number;
-  /** EV by which the scene is lighter than it was. */
+  /** EV by which the scene is brighter than it was. */
   readonly light?: number;
 }
 

@@ -24,7 +24,7 @@ export interface Rung {
   readonly isMissing: boolean;
   /** Other things that a person should know of it. */
   readonly marks: FrameView['marks'];
-  /** From 0 for the darkest frame to 1 for the lightest. */
+  /** From 0 for the darkest frame to 1 for the brightest. */
   readonly tone: number;
 }
 

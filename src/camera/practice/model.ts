@@ -106,7 +106,7 @@ export class PracticeBody {
   private planned = 0;
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
-  /** How much lighter the scene has become since it was drawn, in sixths. */
+  /** How much brighter the scene has become since it was drawn, in sixths. */
   private lightMoved: Sixths = NO_EV;
 
   constructor(options: Partial<PracticeOptions> = {}) {

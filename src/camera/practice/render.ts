@@ -10,7 +10,7 @@ import { inSlices, PICTURES, type PictureSize, type SceneMap, sceneMap } from '.
 import { keyOf, STILL, stillScene, type View } from './view.js';
 
 export interface FrameToRender extends RecordedSettings {
-  /** EV in sixths by which the scene is lighter than it was drawn; left out, as it was. */
+  /** EV in sixths by which the scene is brighter than it was drawn; left out, as it was. */
   readonly light?: Sixths;
   /** Left out, full. */
   readonly picture?: PictureSize;

@@ -69,7 +69,7 @@ function fired({ offset, wanted, shutter }: PlannedFrame): string {
   return wanted ? words : `(${words})`;
 }
 
-/** Rungs from the lightest at the top to the darkest at the foot; behind each the number of its pass, its centre in brackets. */
+/** Rungs from the brightest at the top to the darkest at the foot; behind each the number of its pass, its centre in brackets. */
 function ladder({ passes, offsets }: Plan): string[] {
   const lanes = passes.length <= MOST_LANES;
   const rungs = [...offsets].reverse().map((wanted) => {

@@ -99,7 +99,7 @@ export function compareLight(frames: readonly LitFrame[]): LightComparison {
 function isSuspect(index: number, marks: readonly boolean[], errors: readonly (number | null)[]): boolean {
   const below = marks[index - 1];
   const above = marks[index];
-  // Too light against the darker neighbour and too dark against the lighter one would be light that changed twice.
+  // Too light against the darker neighbour and too dark against the brighter one would be light that changed twice.
   if (below && above) return (errors[index - 1] as number) * (errors[index] as number) < 0;
   // At an end there is one neighbour; it is to blame if it also differs from its other one.
   if (below === undefined) return above === true && marks[1] === false && errors[1] !== null;

@@ -2,7 +2,7 @@
 // level is turned into exposure by the camera's response (Debevec and Malik, SIGGRAPH 1997), and exposures
 // are added up over the times that they took: a frame that let in more light counts more, since it has less
 // noise (Hasinoff, Durand and Freeman, "Noise-Optimal Capture for High Dynamic Range Photography", CVPR
-// 2010). Weights of the level alone, as in the first paper, make shadows lighter than they are, since levels
+// 2010). Weights of the level alone, as in the first paper, make shadows brighter than they are, since levels
 // that noise has raised would count more. Pure.
 import { type Copy, isSameShape } from '../copy.js';
 import type { Response } from './response.js';

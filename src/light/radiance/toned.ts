@@ -79,7 +79,7 @@ function sampled(values: Float32Array, share: number): number {
   return some[Math.floor(share * (some.length - 1))] as number;
 }
 
-/** @returns 8-bit levels, the few darkest and lightest of which are black and white */
+/** @returns 8-bit levels, the few darkest and brightest of which are black and white */
 function stretched(values: Float32Array): Uint8Array {
   const low = sampled(values, ENDS);
   const scale = 255 / Math.max(1e-6, sampled(values, 1 - ENDS) - low);

@@ -1,4 +1,4 @@
-// The picture of a set: rungs climb from the darkest frame at the foot to the lightest at the top, braces at the side hold
+// The picture of a set: rungs climb from the darkest frame at the foot to the brightest at the top, braces at the side hold
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';

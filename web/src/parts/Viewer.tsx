@@ -341,7 +341,7 @@ const WAY_KEYS: Readonly<Record<string, Way>> = {
   ArrowUp: 'up',
   ArrowDown: 'down',
 };
-/** Upwards is lighter, as on the ladder. */
+/** Upwards is brighter, as on the ladder. */
 const STEP_KEYS: Readonly<Record<string, number>> = {
   ArrowLeft: -1,
   ArrowRight: 1,
