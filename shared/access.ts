@@ -5,7 +5,10 @@ import { z } from 'zod';
 export const roleSchema = z.enum(['fire', 'watch']).meta({ id: 'Role' });
 export type Role = z.infer<typeof roleSchema>;
 
-/** What others are told of a device: it must fit on a line, and hold nothing that steers a terminal. */
+/**
+ * The name of a device as others are told it: it must fit on a line, and contain nothing that controls a
+ * terminal.
+ */
 export const deviceNameSchema = z
   .string()
   .trim()
@@ -42,11 +45,11 @@ export type Device = z.infer<typeof deviceSchema>;
 export const devicesSchema = z
   .strictObject({
     devices: z.array(deviceSchema),
-    /** Where devices reach the daemon; null where it listens on this computer alone. */
+    /** The address at which devices reach the daemon; null if it listens on this computer only. */
     network: z
       .strictObject({
         addresses: z.array(z.string()),
-        /** SHA-256 of the certificate; null where the door has none. */
+        /** SHA-256 of the certificate; null if the door has none. */
         fingerprint: z.string().nullable(),
       })
       .nullable(),
@@ -61,7 +64,7 @@ export const pairingSchema = z
     id: z.string(),
     /** Of the panel, for the device. */
     address: z.string(),
-    /** The address with the secret behind the #: what the code holds. */
+    /** The content of the code: the address, with the secret behind the #. */
     link: z.string(),
     secret: z.string(),
     role: roleSchema,
@@ -73,5 +76,5 @@ export const pairingSchema = z
   .meta({ id: 'Pairing' });
 export type PairingAnswer = z.infer<typeof pairingSchema>;
 
-/** What stands behind the # of an address that pairs. */
+/** The part of a pairing address behind the #. */
 export const PAIR_FRAGMENT = '#pair=';

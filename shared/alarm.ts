@@ -1,5 +1,5 @@
-// What a webhook is told when a run ends early. Others write programs against it: a field may come to be added, and the version
-// goes up where one changes its meaning or goes away.
+// The message that a webhook gets when a run ends early. Others write programs against it: a field may be
+// added, and the version goes up if a field changes its meaning or goes away.
 import { z } from 'zod';
 import { errorCodeSchema } from './error-codes.js';
 
@@ -16,16 +16,19 @@ export const alarmSchema = z
     run: z.string(),
     /** halted: something went wrong. stopped: it ended by itself before something ran out. */
     state: z.enum(['halted', 'stopped']),
-    /** What went wrong; null where nothing did. */
+    /** The code of the error; null if there was none. */
     error: errorCodeSchema.nullable(),
-    /** What happened and what to do, with folders shortened to their names. */
+    /** What happened and what to do; folders are shortened to their names. */
     sentence: z.string(),
-    /** Where the notes say more, as in pages.ts; null where there is no error. */
+    /** Where the notes say more, as in pages.ts; null if there is no error. */
     page: z.string().nullable(),
     /** Frames of the last set that are verified, and all of that set. */
     verified: z.number().int().min(0),
     frames: z.number().int().min(0),
-    /** The name of the set folder, never where it lies: that tells who somebody is, and no receiver could open it. */
+    /**
+     * The name of the set folder, never its path: a path shows who somebody is, and no receiver could open
+     * it.
+     */
     folder: z.string().nullable(),
   })
   .meta({ id: 'Alarm' });

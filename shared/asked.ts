@@ -1,5 +1,5 @@
-// What stands in the panels: the set that is asked for, before it is fired. All devices show the same one, so that the phone fires what
-// was set up at the laptop. A schedule is no part of it: that is begun where it was set up.
+// The request in the panels, before it is fired. All devices show the same one, so that the phone fires what
+// was set up at the laptop. A schedule is not part of it: it begins from the device on which it was set up.
 import type { z } from 'zod';
 import { byHandSchema } from './plan.js';
 import { setRequestSchema } from './request.js';
@@ -15,7 +15,7 @@ export const askedSchema = runRequestSchema
     settle: settle.unwrap().optional(),
     least: least.unwrap().optional(),
     conditions: conditions.unwrap().optional(),
-    /** What somebody still has to do at the camera for it. */
+    /** A step that somebody still has to do at the camera for it. */
     byHand: byHandSchema.optional(),
   })
   .meta({ id: 'Asked' });

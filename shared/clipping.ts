@@ -1,5 +1,5 @@
-// Where a set as a whole has lost something of the scene to black or to white: one rule for the panel, for the marks and for the
-// record. Pure.
+// Where a set as a whole has lost part of the scene to black or to white: one rule for the panel, the marks
+// and the record. Pure.
 import type { CoverageView } from './light.js';
 
 export interface Clipping {
@@ -12,19 +12,23 @@ export interface Clipping {
 
 /** From here on the scene reaches farther than the set; less is a lamp or a glint. A rule of thumb, no source. */
 export const LOST_SHARE = 0.005;
-/** Where areas are told from lamps and glints, less than this of the picture is not missed: 15 cells of 480 by 320. Common practice, no source. */
+/**
+ * If areas are distinguished from lamps and glints, a loss smaller than this share of the picture is not
+ * missed: 15 cells of 480 by 320. Common practice, no source.
+ */
 export const NOT_MISSED = 0.0001;
 
-/** A frame, as far as it tells what is clipped in it. */
+/** The facts by which a frame shows what is clipped in it. */
 export interface ClippedFrame {
   readonly clipped: { readonly dark: number; readonly light: number } | null;
 }
 
 /**
- * Clipping is what a set is for, save where no frame is left to hold what was lost: light in the darkest frame, shadow in
- * the lightest.
- * @param frame its place counts from 1, the darkest, whatever number it has
- * @param coverage what the pictures of the whole set hold; null if they were not judged: then shares of the end frames decide
+ * A set exists so that what clips in one frame is held by another. Clipping counts only if no frame is left
+ * to hold what was lost: light in the darkest frame, shadow in the brightest.
+ * @param frame its place counts from 1, the darkest, whatever its number
+ * @param coverage what the pictures of the whole set hold; null if they were not judged: then shares of the
+ *   end frames decide
  * @returns what the set as a whole has lost in this one of its `frames` frames
  */
 export function lostIn(
@@ -47,7 +51,10 @@ export function lostIn(
 
 type EndFrame = ClippedFrame & { readonly state: string; readonly offset: number };
 
-/** @param frames the darkest first @returns what the ends of a set have lost, as far as its frames there are verified */
+/**
+ * @param frames the darkest first
+ * @returns what the ends of a set have lost, if the frames there are verified
+ */
 export const lostAtEnds = (
   frames: readonly Omit<EndFrame, 'offset'>[],
   coverage: CoverageView | null = null,
@@ -56,12 +63,16 @@ export const lostAtEnds = (
     state === 'verified' ? lostIn({ place: index + 1, clipped }, frames.length, coverage) : [],
   );
 
-/** More at once is a guess: what the first of them show is looked at before the next. Common practice, no source. */
+/**
+ * More frames at once would be a guess: the first of them are looked at before the next. Common practice, no
+ * source.
+ */
 const MOST_AT_ONCE = 5;
 
 /**
  * @param frames the darkest first
- * @returns how many frames would hold what was lost at each end: as many as the stops tell, or one if nothing tells
+ * @returns how many frames would hold what was lost at each end: as many as the stops tell, or one if
+ *   nothing tells
  */
 export function lackingAtEnds(
   frames: readonly EndFrame[],

@@ -1,4 +1,4 @@
-// Lengths of time as people are told of them, by the daemon and by the panel alike. How they are read stands in schedule.ts. Needs nothing.
+// Lengths of time in words, for the daemon and the panel alike. schedule.ts parses them. Needs nothing.
 
 /** @returns `45 s`, `4 min`, `4 min 30 s`, `1 h`, `1 h 30 min`; seconds are left out from an hour on */
 export function formatDuration(seconds: number): string {
@@ -17,7 +17,8 @@ const HOUR = 60 * MINUTE;
 const DAY = 24 * HOUR;
 
 /**
- * As exactly as anybody asks how long ago something was: each unit from two of it on, so that no rounding is worse than a fifth.
+ * As exact as the question how long ago something was: a unit is used from two of it on, so that no rounding
+ * is worse than a fifth.
  * @returns `40 s`, `12 min`, `2 h`, `3 days`; at least `1 s`
  */
 export function roughDuration(seconds: number): string {

@@ -1,10 +1,10 @@
-// The one list of everything that can go wrong and be told to a person: the code, and the HTTP status and the exit code that go
-// with it. The sentence is made where it happens, because only there are the numbers known. It knows nothing of the error that carries
-// them (errors.ts), nor of the notes that say more (pages.ts).
+// The one list of everything that can go wrong and be told to a person: the code, with its HTTP status and
+// its exit code. The sentence is made where the error occurs, because only there are the numbers known. It
+// knows nothing of the error that carries them (errors.ts), nor of the notes that say more (pages.ts).
 import { z } from 'zod';
 
 export const ERRORS = {
-  // The request is malformed or asks for what nobody could make.
+  // The request is malformed, or asks for something that nobody could make.
   'malformed-request': { status: 400, exit: 2 },
   'unreadable-ev': { status: 400, exit: 2 },
   'unreadable-shutter': { status: 400, exit: 2 },

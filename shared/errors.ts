@@ -6,7 +6,7 @@ import { pageAddress } from './pages.js';
 export class EvenrungError extends Error {
   override readonly name = 'EvenrungError';
   readonly code: ErrorCode;
-  /** Anything else that a program may want to know; kept small, and plain JSON. */
+  /** Anything else that a program may want to know; small, and plain JSON. */
   readonly details: Readonly<Record<string, unknown>>;
 
   constructor(code: ErrorCode, message: string, details: Readonly<Record<string, unknown>> = {}) {
@@ -15,14 +15,14 @@ export class EvenrungError extends Error {
     this.details = details;
   }
 
-  /** `page` is where the notes say more, as in pages.ts. */
+  /** `page` says where the notes have more, as in pages.ts. */
   toWire(): { error: { code: ErrorCode; message: string; page: string } & Record<string, unknown> } {
     const { code, message, details } = this;
     return { error: { ...details, code, message, page: pageAddress(code) } };
   }
 }
 
-/** @returns the error itself where it is of the catalogue, else `internal` with the cause's own words */
+/** @returns the error itself if it is of the catalogue, otherwise `internal` with the cause's own words */
 export function asEvenrungError(cause: unknown): EvenrungError {
   if (cause instanceof EvenrungError) return cause;
   const words = cause instanceof Error ? cause.message : String(cause);

@@ -1,18 +1,19 @@
-// EV values as people and programs write them, and as everything inside counts them: whole sixths of an EV.
-// Thirds are two sixths, halves three, so that every step that a body knows adds up exactly.
+// EV values, as people and programs write them and as everything inside counts them: in whole sixths of an
+// EV. A third is two sixths and a half is three, so every step that a body knows adds up exactly.
 
 declare const unit: unique symbol;
 
 /**
- * Exposure value, or the difference of two, in whole sixths of an EV: 6 is one stop. A difference above 0 is more light. The compiler
- * tells it from EV and from any other number; sums and the like of two are made here, and toEv and fromEv are the only ways to EV.
+ * An exposure value, or the difference of two, in whole sixths of an EV: 6 is one stop. A difference above 0
+ * is more light. The compiler tells sixths from EV and from any other number. Sums, differences and multiples
+ * of sixths are made here, and toEv and fromEv are the only ways to EV and back.
  */
 export type Sixths = number & { readonly [unit]: 'sixths of an EV' };
 
-/** The one place where a number becomes sixths. Minus nothing is nothing. */
+/** The one place where a number becomes sixths. It also turns -0 into 0. */
 const whole = (count: number): Sixths => (count === 0 ? 0 : count) as Sixths;
 
-/** @throws RangeError where that is no whole number */
+/** @throws RangeError if it is not a whole number */
 export function sixths(count: number): Sixths {
   if (!Number.isSafeInteger(count)) throw new RangeError(`${count} is no whole number of sixths of an EV.`);
   return whole(count);
@@ -31,25 +32,29 @@ export const timesSixths = (value: Sixths, count: number): Sixths => whole(value
 export const leastOf = (...values: readonly [Sixths, ...Sixths[]]): Sixths => whole(Math.min(...values));
 export const mostOf = (...values: readonly [Sixths, ...Sixths[]]): Sixths => whole(Math.max(...values));
 
-/** Farther than any body or scene reaches; what lies beyond is a slip of the finger. */
+/** Farther than any body or scene reaches; a larger value is a typing mistake. */
 export const LARGEST_EV = 40;
 
 /** @returns the value in EV, as a plain number */
 export const toEv = (value: Sixths): number => value / SIXTHS_PER_EV;
 
-/** @returns the nearest whole sixths */
+/** @returns the nearest whole number of sixths */
 export const fromEv = (ev: number): Sixths => whole(Math.round(ev * SIXTHS_PER_EV));
 
-/** Whether two values in EV are the same sixths: EV themselves are fractions, and two ways of counting them may differ in the last digit. */
+/**
+ * Whether two values in EV are the same number of sixths. EV are fractions, so the same value worked out in
+ * two ways may differ in its last digit.
+ */
 export const isSameEv = (one: number, other: number): boolean => fromEv(one) === fromEv(other);
 
 const FRACTION = /^([+-]?)(?:(\d{1,3})(?:\s+|(?=$)))?(?:(\d{1,3})\/(\d{1,3}))?$/;
 const DECIMAL = /^([+-]?)(\d{0,3})(?:\.(\d{1,17}))?$/;
 
 /**
- * Reads an EV value: `1`, `-4`, `0.5`, `2/3`, `-1 1/3`, `+2`. Decimals stand for the third or half that they are a
- * rounding of: 0.3 and 0.33 mean 1/3, 0.7 and 0.67 mean 2/3; 0.4 means nothing.
- * @returns whole sixths, or undefined where the text is no multiple of 1/6 EV within LARGEST_EV
+ * Reads an EV value: `1`, `-4`, `0.5`, `2/3`, `-1 1/3`, `+2`. A decimal stands for the third or half that it
+ * is a rounding of: 0.3 and 0.33 mean 1/3, 0.7 and 0.67 mean 2/3. 0.4 is a rounding of neither and is
+ * refused.
+ * @returns whole sixths, or undefined if the text is not a multiple of 1/6 EV within LARGEST_EV
  */
 export function parseEv(written: string | number): Sixths | undefined {
   const text = String(written).trim().replace('\u2212', '-');
@@ -70,7 +75,8 @@ function parseDecimal(text: string): Sixths | undefined {
   const [, sign, units = '', digits = ''] = DECIMAL.exec(text) ?? [];
   if (units === '' && digits === '') return undefined;
   const value = Number(`${units || '0'}.${digits || '0'}`);
-  // Rounded to its last digit; from two digits on also cut there (0.66), as some programs write it.
+  // A decimal may be rounded to its last digit. With two digits or more it may also be cut off there (0.66),
+  // as some programs write it.
   const unit = 10 ** -digits.length;
   const reach = Math.max(digits.length >= 2 ? unit : unit / 2, 1e-9) * (1 + 1e-9);
   const half = whole(Math.round(value * 2) * 3);
@@ -83,7 +89,7 @@ function parseDecimal(text: string): Sixths | undefined {
 
 const withSign = (sign: string | undefined, size: Sixths): Sixths => (sign === '-' ? negated(size) : size);
 
-/** @returns `0`, `+1 1/3`, `-2/3`; without the plus sign where `signed` is false */
+/** @returns `0`, `+1 1/3`, `-2/3`; without the plus sign if `signed` is false */
 export function formatEv(value: Sixths, signed = true): string {
   if (value === 0) return '0';
   const sign = value < 0 ? '-' : signed ? '+' : '';

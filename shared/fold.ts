@@ -4,7 +4,7 @@ import type { DaemonState, Happening, LineSet, RunState, RunView } from './state
 
 export const ENDED: ReadonlySet<RunState> = new Set<RunState>(['complete', 'stopped', 'halted']);
 
-/** So many sets of a time line are kept at hand: the journal has all of them. */
+/** How many sets of a time line are in the state: the journal has all of them. */
 export const LINE_SETS = 500;
 
 export const NOTHING_YET: DaemonState = {

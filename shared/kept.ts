@@ -1,5 +1,6 @@
-// The sets that were fired, as the panel asks for them over HTTP: a list, page by page, one set, and new names for it. All of it
-// comes from the journal, but for what lies in the set folder: that is looked at each time.
+// The sets that were fired, as the panel asks for them over HTTP: a list, page by page, one set, and new
+// names for it. All of it comes from the journal, apart from the files in the set folder, which are checked
+// each time.
 import { z } from 'zod';
 import { errorCodeSchema } from './error-codes.js';
 import { labelsSchema } from './labels.js';
@@ -13,14 +14,14 @@ import { frameViewSchema, runStateSchema, runViewSchema } from './state.js';
 export const MOST_SETS_A_PAGE = 100;
 export const SETS_A_PAGE = 20;
 
-/** What is asked of the list, as it stands in an address. */
+/** The query of the list, as it is in an address. */
 export const setsQuerySchema = z.strictObject({
   /** Only sets with a smaller `number`: the `next` of the page before. */
   before: z.coerce.number().int().min(1).max(Number.MAX_SAFE_INTEGER).optional(),
   limit: z.coerce.number().int().min(1).max(MOST_SETS_A_PAGE).default(SETS_A_PAGE),
 });
 
-/** What of a set lies in its folder just now, by names and sizes. */
+/** Which files of a set are in its folder right now, by names and sizes. */
 export const onDiskSchema = z
   .strictObject({
     /** `whole`: each verified frame has its file. `lacking`: some have not. `gone`: the folder is not there, or cannot be read. */
@@ -29,7 +30,7 @@ export const onDiskSchema = z
     missing: z.array(z.number().int()),
     /** Numbers of those whose file has another size than when it was verified. */
     changed: z.array(z.number().int()),
-    /** What is wrong, and what to do about it; null where nothing is. */
+    /** What is wrong, and what to do about it; null if nothing is. */
     sentence: z.string().nullable(),
   })
   .meta({ id: 'OnDisk' });
@@ -56,17 +57,20 @@ export const keptSetViewSchema = labelsSchema
     /** How many frames it has, and how many of them are verified. */
     frames: z.number().int(),
     verified: z.number().int(),
-    /** Of the verified frames the one nearest to the middle, counted from 1 for the darkest; null where there is none. */
+    /**
+     * The place of the verified frame nearest to the middle, counted from 1 for the darkest; null if there is
+     * none.
+     */
     middle: z.number().int().nullable(),
-    /** The name of its folder, never where that lies; null where nothing was stored. */
+    /** The name of its folder, never its path; null if nothing was stored. */
     folderName: z.string().nullable(),
-    /** What is there of it; null where nothing was stored. */
+    /** Which of its files are there; null if nothing was stored. */
     onDisk: onDiskSchema.nullable(),
     /** Whether its contact sheet is there to be shown. */
     hasSheet: z.boolean(),
     /** Whether there is a picture of what it can become. */
     hasPreview: z.boolean(),
-    /** True where nothing was photographed. */
+    /** True if nothing was photographed. */
     practice: z.boolean(),
   })
   .meta({ id: 'KeptSetView' });
@@ -76,7 +80,7 @@ export const keptSetsSchema = z
   .strictObject({
     /** The newest first. */
     sets: z.array(keptSetViewSchema),
-    /** What `before` has to be for the next page; null on the last one. */
+    /** The `before` of the next page; null on the last one. */
     next: z.number().int().nullable(),
   })
   .meta({ id: 'KeptSets' });
@@ -87,13 +91,13 @@ export const keptSetDetailSchema = keptSetViewSchema
   .omit({ frames: true })
   .extend({
     base: runViewSchema.shape.base,
-    /** What base and frames followed from; left out where they were asked for otherwise. */
+    /** The readings from which base and frames followed; left out if there were none. */
     readings: planReadingsSchema.optional(),
     /** In firing order. */
     passes: planSchema.shape.passes,
     /** The darkest first. */
     frames: z.array(frameViewSchema),
-    /** Files of its folder that are no frames of it. */
+    /** Files in its folder that are not its frames. */
     asides: z.array(z.strictObject({ file: z.string(), reason: z.string() })),
     /** Releases whose file never came. */
     strays: z.array(
@@ -106,14 +110,14 @@ export const keptSetDetailSchema = keptSetViewSchema
         reason: z.string(),
       }),
     ),
-    /** What may still lie in the camera. */
+    /** Files that may still be in the camera. */
     inCamera: z.strictObject({
-      /** Files that releases of it made, as far as anybody knows, and that never came. */
+      /** Files that its releases made, as far as is known, and that never came. */
       files: z.number().int(),
       /** Whether the camera that made it is there, and can be looked into. */
       canLook: z.boolean(),
     }),
-    /** What else a person should know, a sentence each. */
+    /** Other things that a person should know, a sentence each. */
     notes: z.array(z.string()),
     /** What its pictures tell of its light; null if none was judged. */
     light: lightSchema.nullable(),
@@ -121,7 +125,7 @@ export const keptSetDetailSchema = keptSetViewSchema
   .meta({ id: 'KeptSetDetail' });
 export type KeptSetDetail = z.infer<typeof keptSetDetailSchema>;
 
-/** What a set is called from now on. What is left out stays; null, or nothing but blanks, takes it away. */
+/** New names for a set. A name that is left out stays; null, or nothing but blanks, removes it. */
 export const relabelSchema = z
   .strictObject({
     name: z.string().max(LONGEST_NAME).nullable().optional(),

@@ -1,10 +1,10 @@
-// What the pictures of a set tell of its light, as everyone who watches sees it and as its record keeps it.
+// What the pictures of a set tell of its light, for everyone who watches and for its record.
 import { z } from 'zod';
 
 /** From 0 to 1, of the picture. */
 const share = z.number();
 
-/** What one end of a set leaves out. */
+/** What one end of a set does not hold. */
 export const missingSchema = z.object({
   /** In areas; small parts are not in it. */
   share,
@@ -14,7 +14,7 @@ export const missingSchema = z.object({
   small: z.object({ count: z.number().int(), share }),
 });
 
-/** What a set holds of its scene. */
+/** How much of its scene a set holds. */
 export const coverageSchema = z.object({
   /** Whether nothing is missing but small parts. */
   holds: z.boolean(),
@@ -34,10 +34,16 @@ export type CoverageView = z.infer<typeof coverageSchema>;
 /** What the picture of one frame tells. */
 export const frameLightSchema = z.object({
   number: z.number().int(),
-  /** How much of it is well exposed, and how much of that is so in no other frame; null if it cannot be judged. */
+  /**
+   * The share that is well exposed, and the part of it that is so in no other frame; null if it cannot be
+   * judged.
+   */
   exposed: share.nullable(),
   alone: share.nullable(),
-  /** How it lies on the frame next to it in exposure; null if there is none, or both have too little in common. */
+  /**
+   * How it lies on the frame next to it in exposure; null if there is none, or if the two have too little in
+   * common.
+   */
   steadiness: z
     .object({
       against: z.number().int(),
@@ -46,7 +52,7 @@ export const frameLightSchema = z.object({
       down: z.number(),
       /** Standard deviation in pixels by which it is blurred more than the other one; below 0, the other one is. */
       blur: z.number(),
-      /** What moved by itself. */
+      /** The share that moved by itself. */
       moved: share,
     })
     .nullable(),
@@ -64,11 +70,14 @@ export const lightSchema = z
     coverage: coverageSchema.nullable(),
     /** Of the frames that were looked at, the darkest first. */
     frames: z.array(frameLightSchema),
-    /** Numbers of the frames that are worth firing again, because the camera or something else moved, or focus was lost. */
+    /**
+     * Numbers of the frames that are worth firing again, because the camera or something else moved, or focus
+     * was lost.
+     */
     again: z.array(z.number().int()),
-    /** Counts up each time when the map of what is held is drawn; 0 if there is none. */
+    /** Counts how often the map of what is held has been drawn; 0 if there is none. */
     map: z.number().int(),
-    /** What the set can become, merged; null until it is, and if that could not be done. */
+    /** What the set can become, merged; null until that is done, and if it could not be done. */
     proof: z
       .object({
         /** For the photographer. */

@@ -1,4 +1,5 @@
-// What a person may be told of a frame that is in the set all the same: one list for the record on disk and for the wire.
+// What a person may be told of a frame that is in the set all the same: one list for the record on disk and
+// for the wire.
 import { z } from 'zod';
 
 export const markCodeSchema = z.enum([

@@ -1,4 +1,5 @@
-// What is wrong with something that was sent or written, in words for a person: those of the library that checks it never reach one.
+// Sentences on what is wrong with something that was sent or written. Those of the library that checks it
+// never reach a person.
 import type { z } from 'zod';
 
 type Issue = z.core.$ZodRawIssue;
@@ -36,7 +37,7 @@ function plainWords(issue: Issue): string {
   }
 }
 
-/** For the second argument of safeParse: where a schema has no words of its own for what is wrong, these are taken. */
+/** For the second argument of safeParse: these words are taken if a schema has none of its own. */
 export const IN_PLAIN_WORDS = { error: plainWords } as const;
 
 /** @returns `50 or 60`, `a, b or c` */
@@ -47,13 +48,16 @@ export function listed(all: readonly string[]): string {
 
 const MOST_SHOWN = 40;
 
-/** @returns what somebody wrote, short enough and fit to be shown in a sentence */
+/** @returns a text that somebody wrote, short enough and fit to be shown in a sentence */
 export function shortened(text: string): string {
   const shown = text.replace(/\p{C}+/gu, ' ');
   return shown.length > MOST_SHOWN ? `${shown.slice(0, MOST_SHOWN)}...` : shown;
 }
 
-/** @returns the field that the first issue is about, empty where it is about the whole, and what is wrong with it */
+/**
+ * @returns the field that the first issue is about, empty if it is about the whole, and what is wrong with
+ *   it
+ */
 export function firstIssueOf({ issues }: z.ZodError): { readonly field: string; readonly words: string } {
   const [issue] = issues;
   return { field: issue?.path.map(String).join('.') ?? '', words: issue?.message ?? 'it is not understood' };

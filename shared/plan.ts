@@ -23,7 +23,7 @@ export const planPassSchema = z.strictObject({
   offsets: z.array(z.number()),
   /** In the body's firing order. */
   frames: z.array(planFrameSchema),
-  /** True where one release fires all of the pass; left out where each frame takes a release of its own. */
+  /** True if one release fires all of the pass; left out if each frame has a release of its own. */
   oneRelease: z.literal(true).optional(),
 });
 
@@ -32,9 +32,9 @@ export const warningSchema = z.strictObject({ code: z.string(), message: z.strin
 export const planSchema = z
   .strictObject({
     base: z.strictObject({ shutter: z.string(), exposureTime: z.number() }),
-    /** What was asked for, ascending. */
+    /** The offsets that were asked for, ascending. */
     offsets: z.array(z.number()),
-    /** What base and offsets follow from, where they were asked for by readings. */
+    /** The readings that base and offsets follow from; left out if there were none. */
     readings: planReadingsSchema.optional(),
     /** What one release fires; plans of earlier programs go frame by frame. */
     release: releaseSchema.default('frame'),
@@ -48,7 +48,7 @@ export const planSchema = z
       passSeconds: z.array(z.number()),
       /** Shutter actuations: all frames, also those that nobody asked for. */
       actuations: z.number().int(),
-      /** On disk; null where nobody told how large a file is. */
+      /** On disk; null if the size of a file is not known. */
       bytes: z.number().nullable(),
       /** The longest time between the starts of two neighbouring exposures. */
       longestGapSeconds: z.number(),
@@ -60,10 +60,13 @@ export const planSchema = z
   })
   .meta({ id: 'Plan' });
 
-/** What somebody has to do at the camera, so that the exposures are those that were asked for. */
+/** A step that somebody has to do at the camera, so that the exposures are those that were asked for. */
 export const byHandSchema = z.strictObject({
   what: z.enum(['aperture', 'iso', 'filter']),
-  /** The f-number or the ISO that it is set to, or the EV of the filter; null if the camera does not tell what it stands at. */
+  /**
+   * The f-number or the ISO to set, or the EV of the filter; null if the camera does not tell its present
+   * one.
+   */
   value: z.number().nullable(),
   /** What to do, one sentence. */
   sentence: z.string().max(200),
@@ -74,7 +77,10 @@ export type ByHand = z.infer<typeof byHandSchema>;
 export const suggestionSchema = z.strictObject({
   code: z.enum(['base', 'aperture', 'iso', 'filter', 'step', 'fewer-frames', 'mode', 'release', 'readings']),
   message: z.string(),
-  /** The fields of the request to change; whoever takes it drops frames, from, to and readings first where any of them is given. */
+  /**
+   * The fields of the request to change. If any of frames, from, to and readings is among them, all four are
+   * first removed from the request.
+   */
   change: z.strictObject({
     base: z.string().optional(),
     step: z.string().optional(),
@@ -85,7 +91,7 @@ export const suggestionSchema = z.strictObject({
     release: releaseSchema.optional(),
     readings: z.strictObject({ darkest: z.string(), brightest: z.string() }).optional(),
   }),
-  /** What has to be done at the camera besides; left out if nothing has. */
+  /** A step at the camera that is needed as well; left out if there is none. */
   byHand: byHandSchema.optional(),
 });
 export type Suggestion = z.infer<typeof suggestionSchema>;

@@ -1,4 +1,4 @@
-// What the wire does not tell of a body, in a file that a person can write or `learn` writes.
+// Facts about a body that the wire does not tell, in a file that a person or `learn` writes.
 import { z } from 'zod';
 import { LARGEST_ROOM_EV } from './request.js';
 
@@ -11,7 +11,7 @@ const patternSchema = z
   .max(9)
   .refine((pattern) => new Set(pattern).size === pattern.length, { error: 'a position stands twice' });
 
-/** What held when the library was called directly, tried on the body itself. */
+/** What worked when the library was called directly, tried on the body itself. */
 const directSchema = z.strictObject({
   /** The library and its version: with another one it is learnt anew. */
   library: z.string().min(1).max(100),
@@ -49,7 +49,7 @@ export type DirectProfile = z.infer<typeof directSchema>;
 export const bodyProfileSchema = z
   .strictObject({
     version: z.literal(PROFILE_VERSION),
-    /** As the body reports them; the serial is null where it reports none. */
+    /** As the body reports them; the serial is null if it reports none. */
     model: z.string().max(200),
     serial: z.string().max(200).nullable(),
     /** ISO 8601; left out in a profile that was written by hand. */
@@ -58,25 +58,31 @@ export const bodyProfileSchema = z
     patterns: z.array(patternSchema).max(20).optional(),
     /** Whether switching the bracket off and on starts it at its first frame. */
     restarts: z.boolean().optional(),
-    /** What the body makes of a bracket frame beyond its shutter range: the same time again, no frame, or something else. */
+    /**
+     * What the body makes of a bracket frame beyond its shutter range: the same time again, no frame, or
+     * something else.
+     */
     beyondRange: z.enum(['clamped', 'refused', 'other']).optional(),
     /** How long the longest time that was measured really takes, in seconds, with the label of its setting. */
     longTime: z
       .strictObject({ shutter: z.string().max(24), seconds: z.number().positive().max(1000) })
       .optional(),
-    /** True where a long exposure takes twice its time, as with a dark frame after it. */
+    /** True if a long exposure takes twice its time, as with a dark frame after it. */
     noiseReduction: z.boolean().optional(),
     timing: z
       .strictObject({
         /** Seconds for one settings change, however far. */
         secondsPerChange: z.number().nonnegative().max(60),
-        /** Seconds more for every setting on the way; 0 where the body jumps. */
+        /** Additional seconds for every setting on the way; 0 if the body jumps. */
         secondsPerSetting: z.number().nonnegative().max(60),
-        /** Seconds a frame beside its exposure. */
+        /** Seconds that a frame takes in addition to its exposure. */
         secondsPerFrame: z.number().nonnegative().max(120),
       })
       .optional(),
-    /** EV that its frames were measured to hold above and below middle grey; what is left out is as usual. */
+    /**
+     * EV that its frames were measured to hold above and below middle grey; a value that is left out is the
+     * usual one.
+     */
     room: z
       .strictObject({
         above: z.number().min(0).max(LARGEST_ROOM_EV).optional(),

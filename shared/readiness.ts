@@ -35,11 +35,11 @@ export const readinessItemSchema = z
   .strictObject({
     code: readinessCodeSchema,
     mark: markSchema,
-    /** How it stands and, where something is to be done, what. */
+    /** The state of the item and, if something is to be done, what. */
     message: z.string(),
-    /** What the daemon can do about it when it is asked to. */
+    /** What the daemon can do about it on request. */
     remedy: z.enum(['set-clock']).nullable(),
-    /** Null where the wire tells; else whether a person has ticked it. */
+    /** Null if the wire tells; otherwise whether a person has ticked it. */
     ticked: z.boolean().nullable(),
   })
   .meta({ id: 'ReadinessItem' });
@@ -50,5 +50,5 @@ export const tickSchema = z
   .strictObject({ code: readinessCodeSchema, isSo: z.boolean() })
   .meta({ id: 'Tick' });
 
-/** Looks for a body anew; `camera` is a serial number or a model, where several are attached. */
+/** Looks for a body anew; `camera` is a serial number or a model, if several are attached. */
 export const lookSchema = z.strictObject({ camera: z.string().max(200).optional() }).meta({ id: 'Look' });

@@ -1,11 +1,11 @@
-// A spot reading of a light meter, as a photographer has it: a shutter time at the aperture and ISO of the camera, EV at ISO 100,
-// or luminance. Pure; what follows from it stands in src/exposure/readings.ts.
+// A spot reading of a light meter, as a photographer has it: a shutter time at the aperture and ISO of the
+// camera, EV at ISO 100, or luminance. Pure; what follows from it is worked out in src/exposure/readings.ts.
 //
 // How it is written:
 // - a shutter time, in every spelling of a base: `1/60`, `1/60 s`, `0.5`, `2 s`, `30"`; a bare number is seconds.
 // - EV at ISO 100: `EV 9.3`, `9.3 EV`, `EV -2`, `EV 9 1/3`.
 // - luminance: `120 cd/m2`, `120 cd/m²`, `0.5 cd/m^2`, `1.6e4 cd/m2`.
-// A comma may stand for the point.
+// A decimal comma may take the place of the point.
 import { parseEv, toEv } from './ev.js';
 import { parseShutter } from './shutter-words.js';
 
@@ -16,7 +16,7 @@ export type Reading =
   /** cd/m2, above 0. */
   | { readonly kind: 'luminance'; readonly luminance: number };
 
-/** What becomes of the frames: the raw file is what is merged where both are made. */
+/** The kind of files that the frames become; if both are made, it is raw, since the raw file is merged. */
 export const FILE_KINDS = ['raw', 'jpeg'] as const;
 export type FileKind = (typeof FILE_KINDS)[number];
 

@@ -1,4 +1,5 @@
-// What the system's refusal of a file means for a person: one table for whoever stores anything. Codes as in POSIX errno.h.
+// What the system's refusal of a file means for a person: one table for all code that stores files. Codes as
+// in POSIX errno.h.
 
 const WHY: Readonly<Record<string, string>> = {
   EEXIST: 'a part of its path is a file',
@@ -17,7 +18,7 @@ const FULL: ReadonlySet<string> = new Set(['ENOSPC', 'EDQUOT']);
 
 const codeOf = (cause: unknown): string => (cause as NodeJS.ErrnoException)?.code ?? '';
 
-/** @returns why, in words that fit behind a colon; the error's own where the table has none */
+/** @returns the reason, in words that fit behind a colon; the error's own if the table has none */
 export function whyRefused(cause: unknown): string {
   return WHY[codeOf(cause)] ?? (cause instanceof Error ? cause.message : String(cause));
 }

@@ -1,4 +1,5 @@
-// What a person asks for: the frames of a set. Parsed once, here, whether it comes from the panel or the command line.
+// A request: the frames that a person asks for. It is parsed once, here, whether it comes from the panel or
+// the command line.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, plusSixths, type Sixths, sixths, timesSixths } from './ev.js';
@@ -6,17 +7,17 @@ import { firstIssueOf, IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import type { PlanReadings } from './plan-readings.js';
 import { FILE_KINDS, LONGEST_READING, parseReading, type Reading } from './reading.js';
 
-/** Twenty EV in thirds. More frames than that are a slip of the finger. */
+/** Twenty EV in thirds. A request for more frames than that is a typing mistake. */
 export const MOST_FRAMES = 61;
 export const SMALLEST_STEP = sixths(2);
 export const LARGEST_STEP = sixths(18);
 
-/** An EV value as people write it: what is longer than any of them is refused before it is read. */
+/** An EV value as people write it. Text longer than any such value is refused before it is parsed. */
 export const writtenEvSchema = z.union([
   z.number(),
   z.string().max(24, { error: 'it is no EV value: write for example 1, 0.5, 2/3 or -1 1/3' }),
 ]);
-/** The same for shutter times. */
+/** A shutter time as people write it, limited in length in the same way. */
 export const writtenTimeSchema = z
   .string()
   .max(24, { error: 'it is no shutter time: write for example 1/60, 0.5 or 30' });
@@ -26,7 +27,7 @@ const stepSchema = z.union(writtenEvSchema.options, {
     input === undefined ? 'the step between frames is missing, such as 1 or 2/3' : undefined,
 });
 
-/** @returns a number from `least` to `most`: whatever else is given is answered with both ends */
+/** @returns a schema for a number from `least` to `most`; its error names both ends */
 export function between(least: number, most: number, unit: string) {
   const error = `give ${least} to ${most} ${unit}`;
   return z.number({ error }).min(least, { error }).max(most, { error });
@@ -37,28 +38,34 @@ export const LONGEST_DELAY_SECONDS = 60;
 export const MOST_FOCAL_LENGTH_MM = 5000;
 export const FASTEST_LIGHT_EV_PER_MINUTE = 10;
 export const LARGEST_FILE_BYTES = 1e10;
-/** Seconds to wait before the first frame: hands off the tripod. */
+/** Seconds to wait before the first frame, so that hands are off the tripod. */
 export const delaySchema = between(0, LONGEST_DELAY_SECONDS, 'seconds');
 
-/** What one release of the shutter fires: a frame, which is proved before the next one, or a whole pass, proved as its files come. */
+/**
+ * What one release of the shutter fires: a single frame, which is proved before the next one, or a whole
+ * pass, whose frames are proved as their files come.
+ */
 export const releaseSchema = z.enum(['frame', 'pass']);
 export type ReleaseWay = z.infer<typeof releaseSchema>;
 
-/** What the plan keeps short: the time that the set takes, or the spread, from the first opening of the shutter to its last closing. */
+/**
+ * What the planner keeps short: the time that the set takes, or its spread, from the first opening of the
+ * shutter to the last closing.
+ */
 export const leastSchema = z.enum(['time', 'spread']);
 export type Least = z.infer<typeof leastSchema>;
 
-/** What is known of the circumstances; whatever is left out is not judged. */
+/** Shooting conditions, as far as they are known. A condition that is left out is not judged. */
 export const conditionsSchema = z.strictObject({
-  /** Focal length in mm, 35 mm equivalent, where the camera is held in the hand; left out on a tripod. */
+  /** Focal length in mm, 35 mm equivalent, if the camera is held by hand; left out on a tripod. */
   handHeldMm: between(1, MOST_FOCAL_LENGTH_MM, 'mm').optional(),
-  /** Mains frequency in Hz, where mains light falls on the scene. */
+  /** Mains frequency in Hz, if the scene is lit by mains lamps. */
   mainsHz: z.union([z.literal(50), z.literal(60)]).optional(),
   /** How fast the light changes, in EV a minute. */
   lightEvPerMinute: between(0, FASTEST_LIGHT_EV_PER_MINUTE, 'EV a minute').optional(),
-  /** True where the body takes a dark frame after a long exposure. */
+  /** True if the body takes a dark frame after a long exposure. */
   noiseReduction: z.boolean().optional(),
-  /** Bytes of one file. */
+  /** Size of one file in bytes. */
   fileBytes: between(1, LARGEST_FILE_BYTES, 'bytes').int().optional(),
 });
 export type WrittenConditions = z.infer<typeof conditionsSchema>;
@@ -68,49 +75,58 @@ const readingSchema = z.string({ error: `it has to be a text: ${READING}` }).max
   error: `it is no reading: ${READING}`,
 });
 
-/** Farther than this no frame of any camera holds detail, above or below middle grey. */
+/** No frame of any camera holds detail farther than this above or below middle grey. */
 export const LARGEST_ROOM_EV = 12;
 const LARGEST_F_NUMBER = 500;
 const LARGEST_ISO = 10_000_000;
 
-/** Two spot readings, of the parts that must keep detail: shutter times at the aperture and ISO of the set, EV at ISO 100, or luminance. */
+/**
+ * Two spot readings of the parts of the scene that must keep detail: shutter times at the aperture and ISO of
+ * the set, EV at ISO 100, or luminance.
+ */
 export const readingsSchema = z.strictObject({
   darkest: readingSchema,
   brightest: readingSchema,
-  /** The f-number and the ISO of the set, where no camera tells them. */
+  /** The f-number and the ISO of the set, needed only if no camera reports them. */
   aperture: between(0.5, LARGEST_F_NUMBER, 'as the f-number').optional(),
   iso: between(1, LARGEST_ISO, 'as the ISO').optional(),
-  /** What becomes of the frames, where no camera tells its format. */
+  /** The kind of files that the frames become, needed only if no camera reports its format. */
   files: z.enum(FILE_KINDS).optional(),
-  /** EV that a frame holds above and below middle grey, where they are known better than its files tell. */
+  /**
+   * EV that a frame holds above and below middle grey, if the photographer knows them better than the kind of
+   * file does.
+   */
   roomAbove: between(0, LARGEST_ROOM_EV, 'EV above middle grey').optional(),
   roomBelow: between(0, LARGEST_ROOM_EV, 'EV below middle grey').optional(),
 });
 export type WrittenReadings = z.infer<typeof readingsSchema>;
 
 /**
- * As it is written on the wire: `frames` and `step`, or `from`, `to` and `step`, or `span` and `step`, or `readings` and `step`; EV as
- * numbers or text. Readings bring the base with them.
+ * A request as it is written on the wire: `frames` and `step`, or `from`, `to` and `step`, or `span` and
+ * `step`, or `readings` and `step`. EV are numbers or text. Readings also determine the base.
  */
 export const setRequestSchema = z
   .strictObject({
     frames: z.number().optional(),
     from: writtenEvSchema.optional(),
     to: writtenEvSchema.optional(),
-    /** EV from the darkest to the lightest frame, laid about the base as `frames` are. */
+    /** EV from the darkest to the brightest frame, centred on the base in the same way as `frames`. */
     span: writtenEvSchema.optional(),
-    /** Frames and base follow from what was metered. */
+    /** The readings from which frames and base follow. */
     readings: readingsSchema.optional(),
     step: stepSchema,
-    /** Left out, it is 1/60, or follows from the readings. */
+    /** If it is left out, the base is 1/60, or follows from the readings. */
     base: writtenTimeSchema.optional(),
     mode: z.enum(['manual', 'aperture']).default('manual'),
-    /** Seconds to wait before each pass, for what trembles to come to rest. */
+    /** Seconds to wait before each pass, until vibration has died down. */
     settle: between(0, LONGEST_SETTLE_SECONDS, 'seconds').default(0),
-    /** Left out: frame by frame, unless the least spread is asked for and one release a pass has less. */
+    /**
+     * If it is left out, the set is fired frame by frame, unless the least spread is asked for and one
+     * release a pass has less of it.
+     */
     release: releaseSchema.optional(),
     least: leastSchema.default('time'),
-    /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
+    /** The most frames that may be added at each end, if the set clips there; none if it is left out. */
     extend: between(0, MOST_FRAMES - 1, 'frames')
       .int()
       .optional(),
@@ -120,21 +136,26 @@ export const setRequestSchema = z
 
 export type WrittenSetRequest = z.input<typeof setRequestSchema>;
 
-/** A request as the planner takes it: every EV in sixths, the offsets spelled out, ascending. */
+/** A request as the planner takes it: every EV in sixths, every offset listed, ascending. */
 export interface SetRequest extends AskedAnyway {
   readonly offsets: readonly Sixths[];
-  /** The shutter of the base, as it was written: the body's own choices decide which setting it is. */
+  /**
+   * The shutter of the base as it was written. Which setting of the body that means is decided later, from
+   * the body's own choices.
+   */
   readonly base: string;
-  /** What frames and base follow from, if they were asked for by readings. */
+  /** The readings that frames and base were worked out from, if the request was made by readings. */
   readonly readings?: PlanReadings | undefined;
 }
 
-/** A request whose frames and base follow from two readings, once it is known which body makes them: src/plan/readings.ts. */
+/**
+ * A request whose frames and base follow from two readings, once the body is known: see src/plan/readings.ts.
+ */
 export interface MeteredRequest extends AskedAnyway {
   readonly metered: Metered;
 }
 
-/** What was metered, as it is read. */
+/** The readings of a request, parsed. */
 export interface Metered {
   readonly darkest: Reading;
   readonly brightest: Reading;
@@ -145,15 +166,15 @@ export type AskedSet = SetRequest | MeteredRequest;
 
 export const isMetered = (request: AskedSet): request is MeteredRequest => 'metered' in request;
 
-/** What is asked for in any case. */
+/** The part that both kinds of request have. */
 interface AskedAnyway {
   readonly step: Sixths;
   readonly mode: 'manual' | 'aperture';
   readonly settleSeconds: number;
-  /** Null where nobody said: `least` decides. */
+  /** Null if the request does not say; then `least` decides. */
   readonly release: ReleaseWay | null;
   readonly least: Least;
-  /** How many frames may be added at each end. */
+  /** The most frames that may be added at each end. */
   readonly extend: number;
   readonly conditions: WrittenConditions;
 }
@@ -261,7 +282,7 @@ function readEv(written: string | number, what: string): Sixths {
   return value;
 }
 
-/** Symmetric about 0 where the count is odd; where it is even the extra frame is on the lighter side. */
+/** An odd number of frames is symmetric about 0; an even number has its extra frame on the brighter side. */
 function offsetsByCount(frames: number, step: Sixths): Sixths[] {
   if (!Number.isInteger(frames) || frames < 1 || frames > MOST_FRAMES) {
     throw new EvenrungError(
@@ -291,7 +312,7 @@ function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
   return Array.from({ length: frames }, (_, index) => plusSixths(from, timesSixths(step, index)));
 }
 
-/** @returns one sentence about the first thing that is wrong with what was sent */
+/** @returns one sentence about the first mistake in what was sent */
 export function firstIssue(error: z.ZodError): string {
   const { field, words } = firstIssueOf(error);
   return `What was sent is not understood: ${field === '' ? '' : `${field}: `}${words}.`;

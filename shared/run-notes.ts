@@ -1,7 +1,7 @@
-// Notes of a run that are about the time while it lasts: in the record they stay, and whoever looks at the
-// finished set need not read them.
+// Notes that matter only while a run lasts. They stay in the record, but somebody who looks at the finished
+// set need not read them.
 
-/** What a note begins with that the computer may fall asleep. */
+/** The beginning of the note that the computer may fall asleep. */
 export const MAY_FALL_ASLEEP = 'This computer may fall asleep during the run';
 
 /** @returns those that count after the run, too */

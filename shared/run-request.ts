@@ -1,5 +1,6 @@
-// What a person asks for when a run begins: the frames of its sets, what they are called, and, where it is more than one set, when
-// they are made and whether base and span follow the light. Parsed once, here, whether it comes from the panel or the command line.
+// A request for a run: the frames of its sets, their names and, if it is more than one set, when they are
+// made and whether base and span follow the light. It is parsed once, here, whether it comes from the panel
+// or the command line.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { parseEv, type Sixths, sixths } from './ev.js';
@@ -31,7 +32,10 @@ const SMALLEST_SHIFT = sixths(2);
 /** Limits within which the base follows the light: the shutter first, then ISO; the aperture never. */
 export const lightRequestSchema = z
   .strictObject({
-    /** The slowest and the fastest shutter of the base, as it is written: `8`, `1/4000`. What is left out, slot and body limit. */
+    /**
+     * The slowest and the fastest shutter of the base, as they are written: `8`, `1/4000`. One that is left
+     * out is limited by slot and body.
+     */
     slowest: writtenTimeSchema.optional(),
     fastest: writtenTimeSchema.optional(),
     /** The ISO settings in between which it may move; left out, ISO stays. */
@@ -54,9 +58,11 @@ export interface LightRequest {
 /** Limits within which the span follows what the last set lacked, or had too much of. */
 export const spanRequestSchema = z
   .strictObject({
-    /** A set has so many frames at least; left out, 3, or as many as the first set has if they are fewer. */
+    /**
+     * The fewest frames of a set; if it is left out, 3, or as many as the first set has if they are fewer.
+     */
     fewestFrames: between(1, MOST_FRAMES, 'frames').int().optional(),
-    /** And so many at the most; left out, 4 more than the first set has. */
+    /** The most frames of a set; if it is left out, 4 more than the first set has. */
     mostFrames: between(1, MOST_FRAMES, 'frames').int().optional(),
     /** Frames that may be added and dropped from one set to the next, at both ends together. */
     mostPerSet: between(1, MOST_FRAMES, 'frames').int().default(USUAL_SPAN.mostPerSet),
@@ -64,7 +70,7 @@ export const spanRequestSchema = z
   .meta({ id: 'SpanRequest' });
 export type WrittenSpan = z.input<typeof spanRequestSchema>;
 
-/** Null where the usual limit counts, which follows from the frames of the first set. */
+/** Null if the usual limit counts, which follows from the frames of the first set. */
 export interface SpanRequest {
   readonly fewestFrames: number | null;
   readonly mostFrames: number | null;
@@ -78,9 +84,11 @@ export const runRequestSchema = setRequestSchema
     viewpoint: z.number().int().min(1).max(LARGEST_VIEWPOINT).optional(),
     schedule: scheduleRequestSchema.optional(),
     light: lightRequestSchema.optional(),
-    /** Whether the span follows what the sets of a schedule hold of their scene: `{}` with the usual limits. */
+    /**
+     * Whether the span follows what the sets of a schedule hold of their scene; `{}` takes the usual limits.
+     */
     followSpan: spanRequestSchema.optional(),
-    /** Whether the body may fall asleep between the sets of a schedule, because it wakes when it is called. */
+    /** Whether the body may fall asleep between the sets of a schedule, because it wakes over USB. */
     maySleep: z.boolean().optional(),
     delay: delaySchema.optional(),
   })
@@ -107,7 +115,7 @@ export interface RunRequest {
 export function parseRunRequest(written: unknown): RunRequest {
   const parsed = runRequestSchema.safeParse(written, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
-  // What the schema let pass has these fields, and no others.
+  // Anything that the schema let pass has these fields, and no others.
   const { name, note, viewpoint, schedule, light, followSpan, maySleep, delay, ...writtenSet } =
     written as WrittenRunRequest;
   const set = parseSetRequest(writtenSet);

@@ -30,11 +30,17 @@ export const placeSchema = z.strictObject({
 });
 export type Place = z.infer<typeof placeSchema>;
 
-/** What happens where a set takes longer than its slot: wait for the next slot, or begin at once and then keep to the grid. */
+/**
+ * What to do if a set takes longer than its slot: wait for the next slot, or begin at once and then keep to
+ * the grid.
+ */
 export const overrunSchema = z.enum(['skip', 'follow']);
 export type Overrun = z.infer<typeof overrunSchema>;
 
-/** As people write moments, lengths of time and places: what is longer than any of them is refused before it is read. */
+/**
+ * Moments, lengths of time and places as people write them. Text longer than any of these is refused before
+ * it is parsed.
+ */
 const LONGEST_TEXT = 64;
 const text = (what: string, such: string) =>
   z.string().max(LONGEST_TEXT, { error: `it is no ${what}: write for example ${such}` });
@@ -77,7 +83,10 @@ export interface ScheduleRequest {
   readonly overrun: Overrun;
 }
 
-/** A schedule in absolute moments: what a journal keeps and everyone sees. Slot n, counted from 0, begins n intervals after the start. */
+/**
+ * A schedule in absolute moments, as the journal keeps it and everyone sees it. Slot n, counted from 0,
+ * begins n intervals after the start.
+ */
 export const scheduleSchema = z
   .strictObject({
     /** ISO 8601, UTC: the first slot. */
@@ -85,7 +94,7 @@ export const scheduleSchema = z
     everySeconds: z.number(),
     /** Slots, whether a set is made in each or not. */
     count: z.number().int(),
-    /** ISO 8601, UTC: no set is to last beyond this; null where sets were counted. */
+    /** ISO 8601, UTC: no set is to last beyond this; null if sets were counted. */
     end: z.string().nullable(),
     overrun: overrunSchema,
     /** Seconds that one set was estimated to take. */
@@ -136,7 +145,8 @@ export interface ScheduleWords {
 }
 
 /**
- * @returns what the options ask for, as it is written on the wire; moments and places are read where every request is parsed
+ * @returns the schedule that the options ask for, as it is written on the wire; moments and places are
+ *   parsed where every request is
  * @throws EvenrungError unreadable-schedule
  */
 export function scheduleFromWords({
@@ -181,7 +191,7 @@ const DURATION = [
   /^(?<minutes>\d{1,5})(?:min|m)(?<seconds>\d{1,2})$/,
 ];
 
-/** @returns seconds, or undefined where the text is no length of time with units */
+/** @returns seconds, or undefined if the text is not a length of time with units */
 export function parseDuration(written: string): number | undefined {
   const bare = written.toLowerCase().replaceAll(/\s/g, '');
   if (bare === '') return undefined;

@@ -1,5 +1,5 @@
-// The record that lies beside the frames in a set folder, as `set.json`. It is kept for years: its schema is spelled out here and
-// does not follow what crosses the wire, and every version that was ever written is read.
+// The record beside the frames in a set folder, `set.json`. It is kept for years, so its schema is spelled
+// out here and does not follow the one of the wire, and every version that was ever written can be read.
 import { z } from 'zod';
 import { EvenrungError } from './errors.js';
 import { lightSchema } from './light.js';
@@ -17,12 +17,12 @@ const recordPassSchema = z.object({
   frames: z.array(
     z.object({ offset: z.number(), exposureTime: z.number(), shutter: z.string(), wanted: z.boolean() }),
   ),
-  /** True where one release was to fire all of it; left out where each frame took a release of its own. */
+  /** True if one release was to fire all of it; left out if each frame had a release of its own. */
   oneRelease: z.literal(true).optional(),
 });
 
 const frameV1Schema = z.object({
-  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
+  /** 1 is the darkest of those that were planned at first; frames that were added later count on. */
   number: z.number().int(),
   /** The pass that fired it, counted from 1. */
   pass: z.number().int(),
@@ -41,7 +41,7 @@ const frameV1Schema = z.object({
       exposureTime: z.number().nullable(),
       fNumber: z.number().nullable(),
       iso: z.number().nullable(),
-      /** EV; null where it was not kept. */
+      /** EV; null if it was not kept. */
       bias: z.number().nullable().default(null),
     })
     .nullable(),
@@ -53,14 +53,17 @@ const frameV1Schema = z.object({
   baseMoved: z.number().nullable(),
 });
 
-/** What a person should know of one frame. */
+/** A remark on one frame for a person. */
 export const frameMarkSchema = z.object({
   code: markCodeSchema,
   sentence: z.string(),
 });
 export type FrameMark = z.infer<typeof frameMarkSchema>;
 
-/** The second file of a frame, where the body makes two of each: the frame's own is the one to merge, this the one to look at. */
+/**
+ * The second file of a frame, if the body makes two of each: the frame's own is the one to merge, this the
+ * one to show.
+ */
 export const recordPartnerSchema = z.discriminatedUnion('state', [
   z.object({
     state: z.literal('there'),
@@ -77,7 +80,7 @@ export const recordPartnerSchema = z.discriminatedUnion('state', [
   z.object({ state: z.literal('missing'), beside: z.string().nullable() }),
 ]);
 
-/** Null stands for what was not measured, or not kept by the program that wrote the record. */
+/** Null means not measured, or not kept by the program that wrote the record. */
 const frameSchema = frameV1Schema.extend({
   /** Seconds that the label says. */
   nominalSeconds: z.number().nullable().default(null),
@@ -95,7 +98,7 @@ const frameSchema = frameV1Schema.extend({
   /** The name of its sidecar in the set folder. */
   sidecar: z.string().nullable().default(null),
   marks: z.array(frameMarkSchema).default([]),
-  /** Left out where the frame is one file. */
+  /** Left out if the frame is one file. */
   partner: recordPartnerSchema.optional(),
 });
 
@@ -111,7 +114,7 @@ const straySchema = z.object({
 const recordReadingSchema = z.object({
   /** As somebody wrote it. */
   written: z.string(),
-  /** EV at ISO 100; null where it was not known. */
+  /** EV at ISO 100; null if it was not known. */
   ev100: z.number().nullable(),
   /** The nominal shutter time that puts it on middle grey. */
   shutter: z.string(),
@@ -127,27 +130,27 @@ export const recordRatioSchema = z.object({
   lighter: z.number().int(),
   /** EV from the planned offsets. */
   expected: z.number(),
-  /** EV as the pixels say; null where too few can be compared. */
+  /** EV by the pixels; null if too few can be compared. */
   ev: z.number().nullable(),
-  /** True where both differ more than a tone curve explains. */
+  /** True if both differ by more than a tone curve explains. */
   mark: z.boolean(),
 });
 
 const setV1Schema = z.object({
   version: z.literal(1),
   id: z.string(),
-  /** True only where every offset is verified. */
+  /** True only if every offset is verified. */
   complete: z.boolean(),
   /** How the run ended, in one sentence. */
   sentence: z.string(),
-  /** True where the practice body made the frames: nothing was photographed, the scene is invented. */
+  /** True if the practice body made the frames: nothing was photographed, the scene is invented. */
   practice: z.boolean(),
   startedAt: z.string(),
   endedAt: z.string(),
   body: z.object({ link: z.enum(['practice', 'usb']), model: z.string(), serial: z.string().nullable() }),
   /**
-   * Shutter, aperture and ISO that the offsets are counted from, as the body writes them; the exact time in seconds. In
-   * aperture priority the time is what the first verified frame stands for.
+   * Shutter, aperture and ISO that the offsets are counted from, as the body writes them; the exact time in
+   * seconds. In aperture priority the time is the one that the first verified frame implies.
    */
   base: z.object({
     shutter: z.string(),
@@ -155,7 +158,9 @@ const setV1Schema = z.object({
     aperture: z.string().nullable(),
     iso: z.string().nullable(),
   }),
-  /** What moved the centre of a pass: the shutter in manual mode, exposure compensation in aperture priority. */
+  /**
+   * What moved the centre of a pass: the shutter in manual mode, exposure compensation in aperture priority.
+   */
   mode: z.enum(['manual', 'aperture']),
   /** EV between neighbouring frames. */
   step: z.number(),
@@ -164,11 +169,14 @@ const setV1Schema = z.object({
   frames: z.array(frameV1Schema),
   /** Files that came back and belong to no frame of the set: wrong exposures, and repeats. */
   setAside: z.array(z.object({ file: z.string(), reason: z.string() })),
-  /** Releases whose file never came: it may be on the camera's card, beside the one that was made up. */
+  /**
+   * Releases whose file never came: the file may be on the camera's card, in addition to the frame that was
+   * made up.
+   */
   strays: z.array(straySchema).default([]),
-  /** What else is to be known of the run, a sentence each. */
+  /** Other remarks on the run, a sentence each. */
   notes: z.array(z.string()),
-  /** Seconds that the body's clock was ahead of this computer's; null where it tells no time. */
+  /** Seconds by which the body's clock was ahead of this computer's; null if it tells no time. */
   clockDifference: z.number().nullable(),
   /** Settings of the body that the run changed and put back. */
   putBack: z.array(z.string()),
@@ -180,24 +188,24 @@ const setV1Schema = z.object({
 export const setRecordSchema = setV1Schema
   .extend({
     version: z.literal(SET_RECORD_VERSION),
-    /** The two spot readings that base and frames followed from; left out where they were asked for otherwise. */
+    /** The two spot readings that base and frames followed from; left out if there were none. */
     readings: z
       .object({
         darkest: recordReadingSchema,
         brightest: recordReadingSchema,
-        /** EV that a frame was counted to hold, and where that came from. */
+        /** EV that a frame was assumed to hold, and where that came from. */
         room: z.object({ above: z.number(), below: z.number(), sentence: z.string() }),
       })
       .optional(),
     frames: z.array(frameSchema),
-    /** What a person calls the set, the place of the camera, and what else was written down. */
+    /** The name that a person gave the set, the place of the camera, and the note. */
     name: z.string().nullable().default(null),
     viewpoint: z.string().nullable().default(null),
     note: z.string().nullable().default(null),
     /** The run that made it, and which set of that run it is, counted from 1. */
     run: z.string().nullable().default(null),
     setNumber: z.number().int().nullable().default(null),
-    /** Where the base was moved while the run lasted, in their order; EV are counted from the base before. */
+    /** The moves of the base during the run, in their order; EV are counted from the base before. */
     baseShifts: z.array(z.object({ at: z.string(), ev: z.number(), reason: z.string() })).default([]),
     /** One for each pair of neighbouring frames, the darkest first. */
     ratios: z.array(recordRatioSchema).default([]),
@@ -206,7 +214,7 @@ export const setRecordSchema = setV1Schema
   })
   .meta({ id: 'SetRecord' });
 
-/** A record as it is written: what came with later programs may be left out. */
+/** A record as it is written: fields that came with later programs may be left out. */
 export type SetRecord = z.input<typeof setRecordSchema> & Pick<z.output<typeof setRecordSchema>, 'strays'>;
 /** A record as it is read: every field is there. */
 export type KeptSetRecord = z.output<typeof setRecordSchema>;
@@ -215,9 +223,9 @@ export type KeptFrame = KeptSetRecord['frames'][number];
 const versionSchema = z.object({ version: z.number().int() });
 
 /**
- * @param text what `set.json` holds
+ * @param text the content of `set.json`
  * @returns the record in today's shape, whichever version wrote it, and that version
- * @throws EvenrungError record-unreadable; `details.newer` is true where a newer program wrote it
+ * @throws EvenrungError record-unreadable; `details.newer` is true if a newer program wrote it
  */
 export function readSetRecord(text: string): { record: KeptSetRecord; version: number } {
   let written: unknown;

@@ -1,21 +1,21 @@
-// Shutter times as people and bodies write them. What a body can be set to stands in src/exposure.
+// Shutter times as people and bodies write them. The times that a body can be set to are in src/exposure.
 
-/** What a shutter text says: a time in seconds, as it is written, or bulb (open until told to close). */
+/** The meaning of a shutter text: a time in seconds, as it is written, or bulb (open until told to close). */
 export type WrittenShutter = { readonly kind: 'time'; readonly seconds: number } | { readonly kind: 'bulb' };
 
 const FRACTION = /^(\d+(?:\.\d+)?)\/(\d+(?:\.\d+)?)$/;
 const SECONDS = /^(\d+(?:\.\d+)?|\.\d+)$/;
 const QUOTED = /^(\d+)["\u2033](\d*)$/;
 
-/** No label is longer; what is needs no reading. */
+/** No label is longer; a longer text need not be read. */
 const LONGEST_TEXT = 64;
 /** Codes for bulb and the like come printed as fractions: 0xFFFFFFFD as `65535/65533`. */
 const FIRST_CODE = 0x8000;
 
 /**
- * Reads every spelling of a shutter time that a person or a body uses: `1/125`, `0.3`, `0"3`, `30"`, `30`, `1.6`, `13/10`,
- * `2s`, `0.0100s`, `1/1.3`, `bulb`. Nominal times are not made exact here.
- * @returns what it says, or undefined where the text is no time: `auto`, nothing, zero, nonsense
+ * Reads every spelling of a shutter time that a person or a body uses: `1/125`, `0.3`, `0"3`, `30"`, `30`,
+ * `1.6`, `13/10`, `2s`, `0.0100s`, `1/1.3`, `bulb`. Nominal times are not made exact here.
+ * @returns its meaning, or undefined if the text is not a time: `auto`, nothing, zero, nonsense
  */
 export function parseShutter(text: string): WrittenShutter | undefined {
   if (text.length > LONGEST_TEXT) return undefined;

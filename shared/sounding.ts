@@ -12,7 +12,7 @@ export const soundRequestSchema = z
     /** EV between the frames of the set that is to be proposed. */
     step: setRequestSchema.shape.step,
     mode: setRequestSchema.shape.mode,
-    /** The shutter of the first test frame; left out, what the camera stands on. */
+    /** The shutter of the first test frame; if it is left out, the camera's present one. */
     from: writtenTimeSchema.optional(),
     /** True if somebody has heard that the sun may be in the frame, and wants the frames all the same. */
     despiteSun: z.boolean().optional(),
@@ -23,7 +23,7 @@ export type WrittenSoundRequest = z.input<typeof soundRequestSchema>;
 export interface SoundRequest {
   readonly step: Sixths;
   readonly mode: 'manual' | 'aperture';
-  /** As it was written; null for what the camera stands on. */
+  /** As it was written; null for the camera's present one. */
   readonly from: string | null;
   readonly despiteSun: boolean;
 }
@@ -96,7 +96,7 @@ export const proposalSchema = z.strictObject({
   brightest: soundedEndSchema,
   /** On the sun, if nothing tells it from a lamp; it is told before anything is fired. */
   caution: z.string().nullable(),
-  /** What fires it from the command line. */
+  /** The command line that fires it. */
   command: z.string(),
 });
 export type Proposal = z.infer<typeof proposalSchema>;
@@ -114,13 +114,13 @@ export const soundingViewSchema = z
     mode: z.enum(['manual', 'aperture']),
     /** EV between the frames of the set. */
     step: z.number(),
-    /** Test frames are no more than this. */
+    /** The most test frames that it may take. */
     most: z.number().int(),
     frames: z.array(testFrameSchema),
-    /** What the frame in hand is fired for, in one sentence; null at the end. */
+    /** The purpose of the current frame, in one sentence; null at the end. */
     now: z.string().nullable(),
     proposal: proposalSchema.nullable(),
-    /** How it ended, if there is no proposal, or what is to be known beside it, in one sentence. */
+    /** How the sounding ended, if there is no proposal, or a remark on the proposal, in one sentence. */
     sentence: z.string().nullable(),
     error: errorCodeSchema.nullable(),
   })

@@ -1,4 +1,4 @@
-// What the daemon is doing, as everyone who watches sees it. How one event changes it stands in fold.ts.
+// The daemon's state, as everyone who watches sees it. fold.ts says how an event changes it.
 import { z } from 'zod';
 import { askedSchema } from './asked.js';
 import { errorCodeSchema } from './error-codes.js';
@@ -20,13 +20,16 @@ export const recordedSchema = z.strictObject({
   exposureTime: z.number().nullable(),
   fNumber: z.number().nullable(),
   iso: z.number().nullable(),
-  /** EV that the body was told to expose more than it meters; null where the file does not tell, and from earlier programs. */
+  /**
+   * EV that the body was told to expose more than it meters; null if the file does not tell, or in data of
+   * earlier programs.
+   */
   bias: z.number().nullable().default(null),
 });
 
 /**
- * The second file of a frame, where the body makes two of each. The frame's own is the one that is merged, such as the raw file; this is the
- * one that is looked at, such as the JPEG.
+ * The second file of a frame, if the body makes two of each. The frame's own is the one that is merged, such
+ * as the raw file; this is the one that is shown, such as the JPEG.
  */
 export const partnerSchema = z.discriminatedUnion('state', [
   z.strictObject({
@@ -41,13 +44,16 @@ export const partnerSchema = z.discriminatedUnion('state', [
   /** It has not come, or was not taken; the camera's card may have it. */
   z.strictObject({
     state: z.literal('missing'),
-    /** What the camera calls the file that came: the other one has that name with another extension. Null where the link does not tell. */
+    /**
+     * The camera's name for the file that came: the missing one has that name with another extension. Null if
+     * the link does not tell.
+     */
     beside: z.string().nullable(),
   }),
 ]);
 export type Partner = z.infer<typeof partnerSchema>;
 
-/** What a person should know of a frame that is in the set all the same. */
+/** A remark for a person on a frame that is in the set all the same. */
 export const frameViewMarkSchema = z.strictObject({
   code: markCodeSchema,
   /** One sentence. */
@@ -57,7 +63,7 @@ export type FrameViewMark = z.infer<typeof frameViewMarkSchema>;
 
 /** One frame of a set. */
 export const frameViewSchema = z.strictObject({
-  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
+  /** 1 is the darkest of those that were planned at first; frames that were added later count on. */
   number: z.number().int(),
   /** The pass that fires it, counted from 1. */
   pass: z.number().int(),
@@ -69,17 +75,17 @@ export const frameViewSchema = z.strictObject({
   /** How often the shutter was released for it. */
   attempts: z.number().int(),
   recorded: recordedSchema.nullable(),
-  /** Shares from 0 to 1 of the picture that are black or blown out, on a small copy of it. */
+  /** Shares of the picture, from 0 to 1, that are black or blown out, measured on a small copy of it. */
   clipped: z.strictObject({ dark: z.number(), light: z.number() }).nullable(),
   /** Its name in the set folder, once it is verified. */
   file: z.string().nullable(),
-  /** Left out where the frame is one file. */
+  /** Left out if the frame is one file. */
   partner: partnerSchema.optional(),
   /** Why it was rejected, in one sentence. */
   reason: z.string().nullable(),
   /**
-   * In aperture priority: EV by which the body's own exposure had moved since the first frame of the set, where that is a
-   * sixth and more; + is more light let in. Else null.
+   * In aperture priority: EV by which the body's own exposure has moved since the first frame of the set, if
+   * that is a sixth or more; + is more light let in. Otherwise null.
    */
   baseMoved: z.number().nullable(),
   marks: z.array(frameViewMarkSchema).default([]),
@@ -100,7 +106,7 @@ export const runStateSchema = z.enum([
 ]);
 export type RunState = z.infer<typeof runStateSchema>;
 
-/** Why a run does not go on at the moment, and what is done about it. */
+/** Why a run cannot continue at the moment, and what is being done about it. */
 export const troubleSchema = z.strictObject({
   /** `reconnecting`: the body is gone. `waiting`: it is there, and cannot be used just now. */
   doing: z.enum(['reconnecting', 'waiting']),
@@ -112,7 +118,7 @@ export const troubleSchema = z.strictObject({
 });
 export type Trouble = z.infer<typeof troubleSchema>;
 
-/** A run, as far as the set in hand goes, or the last one. */
+/** A run: its current set, or the last one. */
 export const runViewSchema = z.strictObject({
   id: z.string(),
   set: labelsSchema.extend({
@@ -121,7 +127,7 @@ export const runViewSchema = z.strictObject({
     ordinal: z.number().int(),
   }),
   state: runStateSchema,
-  /** What everything is counted from: the settings as the body wrote them. */
+  /** The settings that everything is counted from, as the body wrote them. */
   base: z.strictObject({ shutter: z.string(), aperture: z.string().nullable(), iso: z.string().nullable() }),
   plan: planSchema,
   /** The states of the plan's passes, in firing order. */
@@ -130,21 +136,21 @@ export const runViewSchema = z.strictObject({
   frames: z.array(frameViewSchema),
   startedAt: z.string(),
   endedAt: z.string().nullable(),
-  /** ISO 8601, UTC: before this moment nothing is fired, where a delay was asked for. */
+  /** If a delay was asked for: nothing is fired before this moment, ISO 8601, UTC. */
   beginsAt: z.string().nullable(),
   /** Who began it, or went on with it, as a person would name them. */
   startedBy: z.string(),
-  /** What keeps it from going on at the moment; null where nothing does. */
+  /** What keeps the run from continuing at the moment; null if nothing does. */
   trouble: troubleSchema.nullable(),
   /** How it ended, in one sentence. */
   sentence: z.string().nullable(),
-  /** What went wrong, where something did: pages.ts says where to read more of it. */
+  /** The code of the error, if there was one: pages.ts says where to read more about it. */
   error: errorCodeSchema.nullable(),
   /** The finished set folder. */
   folder: z.string().nullable(),
-  /** What else a person should know of this run, a sentence each. */
+  /** Other things that a person should know of this run, a sentence each. */
   notes: z.array(z.string()),
-  /** What its pictures tell of its light; null until one was judged, and if none is. */
+  /** What its pictures tell of its light; null until one has been judged, and if none is. */
   light: lightSchema.nullable(),
 });
 export type RunView = z.infer<typeof runViewSchema>;
@@ -161,7 +167,7 @@ export const lineSetSchema = z.strictObject({
   state: runStateSchema,
   verified: z.number().int(),
   frames: z.number().int(),
-  /** The base: nominal shutter, and ISO where the body tells it. */
+  /** The base: nominal shutter, and ISO if the body tells it. */
   shutter: z.string(),
   iso: z.string().nullable(),
   /** EV by which the base moved from the set before; + lets in more light. */
@@ -175,21 +181,21 @@ export type LineSet = z.infer<typeof lineSetSchema>;
 export const scheduleStateSchema = z.enum(['waiting', 'firing', 'held', 'complete', 'stopped', 'halted']);
 export type ScheduleState = z.infer<typeof scheduleStateSchema>;
 
-/** What a run on a schedule takes, beforehand. */
+/** The forecast for a run on a schedule. */
 export const scheduleEstimateSchema = z.strictObject({
   sets: z.number().int(),
   /** ISO 8601, UTC: when the last set is expected to be done. */
   ends: z.string(),
   /** Releases of the shutter. */
   actuations: z.number().int(),
-  /** Of all files; null where nobody knows how large one is. */
+  /** Of all files; null if the size of one is not known. */
   bytes: z.number().nullable(),
 });
 
-/** What a person should know before a run on a schedule. */
+/** A caution before a run on a schedule. */
 export const cautionSchema = z.strictObject({
   sentence: z.string(),
-  /** What to write as the end instead, such as `sunrise-20min`, where that takes the caution away; else null. */
+  /** The end to write instead, such as `sunrise-20min`, if that removes the caution; otherwise null. */
   until: z.string().nullable(),
 });
 
@@ -217,7 +223,7 @@ export const scheduleViewSchema = foreseenScheduleSchema.extend({
   complete: z.number().int(),
   /** Slots that passed without a set. */
   missed: z.number().int(),
-  /** What else a person should know, the newest last. */
+  /** Other things that a person should know, the newest last. */
   notes: z.array(z.string()),
   /** How it ended, in one sentence. */
   sentence: z.string().nullable(),
@@ -247,12 +253,12 @@ export const bodyViewSchema = z.strictObject({
   compensation: z.strictObject({ range: z.number(), grid: z.number() }),
   /** The longest exposure whose file comes back. */
   longestSeconds: z.number(),
-  /** Seconds that a plan counts with, beside the exposures. */
+  /** Seconds that plans count with, in addition to the exposures. */
   timing: z.strictObject({
     secondsPerChange: z.number(),
     secondsPerSetting: z.number(),
     secondsPerFrame: z.number(),
-    /** Counted in place of `secondsPerFrame` over a link that takes release and fetch apart; else null. */
+    /** Used in place of `secondsPerFrame` over a link that takes release and fetch apart; otherwise null. */
     apart: z
       .strictObject({
         secondsBeforeExposure: z.number(),
@@ -267,15 +273,18 @@ export const bodyViewSchema = z.strictObject({
   }),
   /** Which way to the library it is reached by, and why; null for the practice body. */
   reached: z.strictObject({ way: z.enum(['binding', 'direct']), why: z.string() }).nullable(),
-  /** Where what the wire does not tell comes from. */
+  /** Where the facts come from that the wire does not tell. */
   profile: z.enum(['none', 'written', 'learnt']),
   /** The settings that the base takes over as they are. */
   shutter: z.string().nullable(),
   aperture: z.string().nullable(),
   iso: z.string().nullable(),
-  /** What becomes of its frames; left out where it does not tell. */
+  /** The kind of files that its frames become; left out if the body does not tell. */
   files: z.enum(FILE_KINDS).optional(),
-  /** Whether it is ready for a set, item by item: for the request that was planned last, whoever asked. */
+  /**
+   * Whether it is ready for a set, item by item, judged for the request that was planned last, whoever made
+   * it.
+   */
   readiness: z.array(readinessItemSchema),
 });
 export type BodyView = z.infer<typeof bodyViewSchema>;
@@ -286,24 +295,24 @@ export type AttachedBody = z.infer<typeof attachedBodySchema>;
 
 export const bodyStateSchema = z.discriminatedUnion('state', [
   z.strictObject({ state: z.literal('looking') }),
-  /** `note` says why this body was taken, where that is not what was asked for. */
+  /** `note` says why this body was taken, if it is not the one that was asked for. */
   z.strictObject({ state: z.literal('ready'), body: bodyViewSchema, note: z.string().nullable() }),
   z.strictObject({
     state: z.literal('absent'),
     sentence: z.string(),
     error: errorCodeSchema,
-    /** What happens next, where it happens without anybody's doing; else null. */
+    /** What happens next, if it happens by itself; otherwise null. */
     next: z.string().nullable(),
-    /** Where several are attached and none was chosen: what they are. */
+    /** If several are attached and none was chosen: the bodies to choose from. */
     choices: z.array(attachedBodySchema),
   }),
 ]);
 export type BodyState = z.infer<typeof bodyStateSchema>;
 
-/** A run that was cut off with the program, and waits for somebody to go on with it, or to end it. */
+/** A run that was cut off with the program, and waits for somebody to resume it, or to end it. */
 export const unfinishedSchema = z.strictObject({
   run: z.string(),
-  /** The id of the set in hand; null between two sets. */
+  /** The id of the set that was under way; null between two sets. */
   set: z.string().nullable(),
   startedAt: z.string(),
   verified: z.number().int(),
@@ -325,10 +334,10 @@ export const daemonStateSchema = z
     schedule: scheduleViewSchema.nullable(),
     /** The latest sets of that schedule, the oldest first. */
     line: z.array(lineSetSchema),
-    /** What is left for the sets to come; null before a body was met. */
+    /** How long disk, card and battery last; null before a body was met. */
     watch: watchSchema.nullable(),
     unfinished: unfinishedSchema.nullable(),
-    /** What stands in the panels; null before somebody asked for something. */
+    /** The request in the panels; null before there is one. */
     asked: askedSchema.nullable(),
     /** The sounding under way, or the last one; null if none was taken, or a set was fired since. */
     sounding: soundingViewSchema.nullable(),
@@ -339,14 +348,14 @@ export type DaemonState = z.infer<typeof daemonStateSchema>;
 export const happeningSchema = z.discriminatedUnion('type', [
   z.strictObject({ type: z.literal('body'), body: bodyStateSchema }),
   z.strictObject({ type: z.literal('unfinished'), unfinished: unfinishedSchema.nullable() }),
-  /** Somebody changed what is asked for. */
+  /** Somebody changed the request in the panels. */
   z.strictObject({ type: z.literal('asked'), asked: askedSchema }),
-  /** A run on a schedule begins, waits, goes on, ends; null where a single set is begun instead. */
+  /** A run on a schedule begins, waits, continues, ends; null if a single set is begun instead. */
   z.strictObject({ type: z.literal('schedule'), schedule: scheduleViewSchema.nullable() }),
   /** A set of the run on a schedule begins, or has ended. */
   z.strictObject({ type: z.literal('line-set'), run: z.string(), set: lineSetSchema }),
   z.strictObject({ type: z.literal('watch'), watch: watchSchema.nullable() }),
-  /** A set of a run begins, or is gone on with. */
+  /** A set of a run begins, or is resumed. */
   z.strictObject({ type: z.literal('run'), run: runViewSchema }),
   /** A run changes its state; the rest comes with its end. */
   z.strictObject({

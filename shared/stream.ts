@@ -3,14 +3,14 @@ import { z } from 'zod';
 import { daemonStateSchema, eventSchema } from './state.js';
 
 /**
- * The first message of a watcher. `after` is the number of the last event that it saw: where the daemon still has all that
- * came since, it sends just that; else the whole state.
+ * The first message of a watcher. `after` is the number of the last event that it saw: if the daemon still
+ * has all events since then, it sends just those; otherwise the whole state.
  */
 export const watcherMessageSchema = z
   .strictObject({
     type: z.literal('hello'),
     after: z.number().int().nonnegative().optional(),
-    /** The daemon's `epoch` that `after` was counted in: numbers start anew with each daemon. */
+    /** The daemon's `epoch` in which `after` was counted: each daemon numbers from the beginning. */
     epoch: z.string().max(64).optional(),
   })
   .meta({ id: 'WatcherMessage' });

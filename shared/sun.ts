@@ -1,4 +1,5 @@
-// Where the sun stands, for schedules and for the panel's look. suncalc knows; what almanacs count by is laid down here.
+// The position of the sun, for schedules and for the panel's look. suncalc works it out; the altitudes that
+// almanacs count by are defined here.
 import { getPosition } from 'suncalc';
 
 /**

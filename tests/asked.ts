@@ -1,4 +1,4 @@
-// What tests ask a body's readiness for where nothing more is known than what the body tells.
+// What tests judge a body's readiness by if only the body's own settings matter.
 import type { ReadinessAsked } from '../src/camera/index.js';
 
 export const ASKED: ReadinessAsked = {

@@ -21,17 +21,17 @@ export interface Ended {
 
 export interface Started {
   readonly pid: number;
-  /** What was printed so far. */
+  /** The output so far. */
   readonly said: { stdout: string; stderr: string };
   readonly ended: Promise<Ended>;
   signal(name: NodeJS.Signals): void;
-  /** Closes our end of what it prints to. */
+  /** Closes our end of its output. */
   closeOutput(): void;
   /** Waits until the text has been printed. */
   until(text: RegExp): Promise<RegExpExecArray>;
 }
 
-// Whoever runs the tests has a state and a config folder of their own, which are not touched.
+// The state and config folders of the person who runs the tests are not touched.
 const home = mkdtempSync(path.join(os.tmpdir(), 'evenrung-home-'));
 process.on('exit', () => rmSync(home, { recursive: true, force: true }));
 const FOLDERS = { XDG_STATE_HOME: path.join(home, 'state'), XDG_CONFIG_HOME: path.join(home, 'config') };

@@ -1,10 +1,11 @@
-// Finds the camera processes of a program under test, from outside: where the kernel lists the children of each process.
+// Finds the camera processes of a program under test from outside, by the kernel's list of each process's
+// children.
 import { readdirSync, readFileSync } from 'node:fs';
 import { isAlive } from './built.js';
 
 /**
  * @param home HOME of the camera process
- * @param parent the program that started them; this process where it is left out
+ * @param parent the program that started them; this process if it is left out
  * @returns those that are alive
  */
 export function cameraProcesses(home: string, parent: number | 'self' = 'self'): number[] {

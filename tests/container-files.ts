@@ -1,5 +1,6 @@
-// Files of the kinds that a camera may hand out, other than classic TIFF, byte by byte. They are structurally honest: each names its parts
-// as its kind does. Sources stand beside the readers in src/frames/wholeness. Nothing in them was photographed.
+// Files of the kinds that a camera may write, other than classic TIFF, byte by byte. They are structurally
+// honest: each names its parts as its kind does. Sources are given beside the readers in
+// src/frames/wholeness. Nothing in them was photographed.
 import { deflateSync } from 'node:zlib';
 import sharp from 'sharp';
 import { box, exifEntries, exifStructure, noise, type RawFacts, uint32, writer } from './raw-files.js';
@@ -50,7 +51,7 @@ export async function makeJpegs(facts: RawFacts): Promise<Buffer> {
     ]);
     return Buffer.concat([Buffer.from([0xff, 0xe2]), uint16(body.length + 6), Buffer.from('MPF\0'), body]);
   };
-  // Behind SOI, and before whatever else there is.
+  // Behind SOI, and before everything else.
   const mainBytes = first.length + index(0, 0).length;
   const headerAt = 2 + 4 + 4;
   const segment = index(mainBytes, mainBytes - headerAt);
@@ -160,7 +161,7 @@ export async function makeHeaderTable(facts: RawFacts): Promise<Buffer> {
   return Buffer.concat([head, preview, noise(100), pixels]);
 }
 
-/** A heap whose table stands at its end, behind one value of pixels; one more value lies in the table itself. */
+/** A heap whose table is at its end, after one value of pixels; one more value is in the table itself. */
 export function makeHeap(facts: RawFacts): Buffer {
   const { numbers } = writer('little');
   const head = Buffer.concat([Buffer.from('II'), numbers(4, false, 26), Buffer.from('HEAPCCDR')]);

@@ -1,5 +1,5 @@
-// The table of files that are cut short or padded: each kind that is read, at each place, and what comes of it. A frame is judged as the
-// run judges it, once by the file alone and once with the size that the camera said.
+// The table of files that are cut short or padded: each kind that is read, at each place, and the result. A
+// frame is judged as the run judges it, once by the file alone and once with the size that the camera gave.
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -27,7 +27,7 @@ export interface Kind {
   /** The extension by content; left out if the synthetic files of this kind hold no exposure that can be read. */
   readonly format?: string;
   readonly make: () => Buffer | Promise<Buffer>;
-  /** What the whole file comes out as. */
+  /** The result for the whole file. */
   readonly whole: 'verified' | 'marked';
 }
 
@@ -97,7 +97,7 @@ export interface Cell {
   readonly reason: string | null;
 }
 
-/** What a file cannot tell by itself. */
+/** Damage that a file cannot show by itself. */
 const UNDETECTABLE: Readonly<Record<string, string>> = {
   '+zeros-to-block':
     'some cameras fill their files up with zeros to a whole block, and nothing of the picture is missing',
@@ -113,7 +113,7 @@ export async function inFolder<T>(work: (file: string) => Promise<T>): Promise<T
   }
 }
 
-/** @returns what a frame that came with these bytes would be */
+/** @returns how a frame that came with these bytes would be judged */
 export async function judged(
   file: string,
   bytes: Buffer,
@@ -131,7 +131,10 @@ export async function judged(
   }
 }
 
-/** @returns the cells of one kind, by the file alone and, under its name with `+said-size`, with what the camera said */
+/**
+ * @returns the cells of one kind, by the file alone and, under its name with `+said-size`, with the size
+ *   that the camera gave
+ */
 export async function cellsOf(kind: Kind): Promise<Cell[]> {
   const whole = await kind.make();
   return inFolder(async (file) => {

@@ -1,5 +1,5 @@
-// What measures the machine: `npm run bench -- pace` judges it, while nothing else runs. In `npm test` the same tests show that it
-// works at all, on a machine that may be as busy as it likes.
+// Measurements of the computer: `npm run bench -- pace` judges them, while nothing else runs. In `npm test`
+// the same tests only show that it works, on a computer that may be as busy as it likes.
 import { expect } from 'vitest';
 
 export const IS_JUDGED = process.env.EVENRUNG_PACE === 'judged';
@@ -10,7 +10,10 @@ export const PACED = { tags: ['pace'], retry: IS_JUDGED ? 2 : 0 };
 /** How often something is measured whose middle counts. */
 export const ROUNDS = IS_JUDGED ? 5 : 1;
 
-/** @param most what the figure has to stay below @param least what it has to reach */
+/**
+ * @param most the figure has to stay below it
+ * @param least the figure has to reach it
+ */
 export function pace(
   what: string,
   figure: number,

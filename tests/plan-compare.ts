@@ -1,4 +1,4 @@
-// Plans one seeded instance with the planner and with the reference, and says where they differ.
+// Plans one seeded instance with the planner and with the reference, and reports differences.
 import { EvenrungError } from '../shared/errors.js';
 import { planSet } from '../src/plan/index.js';
 import { costOfPlan, instance, referenceCost } from './plan-reference.js';
@@ -14,7 +14,7 @@ export interface Count {
 /** By kind of body. */
 export type Tally = Map<string, Count>;
 
-/** @returns what is wrong, one line each; nothing where both agree */
+/** @returns what is wrong, one line each; nothing if both agree */
 export async function compare(seed: number, tally: Tally): Promise<string[]> {
   const given = instance(seed);
   const count = tally.get(given.kind) ?? { planned: 0, impossible: 0, ours: [], theirs: [] };

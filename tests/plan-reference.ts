@@ -38,7 +38,7 @@ const some = (steps: readonly Sixths[], next: Random): Sixths[] => {
   return kept.length > 0 ? kept : [pick(steps, next)];
 };
 
-/** What each kind of body brackets, and what stands in its way. */
+/** The brackets of each kind of body, and its restrictions. */
 const KINDS: Readonly<
   Record<string, (next: Random) => Partial<BodyLimits> & { mode?: 'manual' | 'aperture' }>
 > = {
@@ -194,7 +194,7 @@ export async function leastValue(problem: string): Promise<number> {
   return solution.ObjectiveValue;
 }
 
-/** @returns least cost in milliseconds and fewest passes, or null where the request cannot be met */
+/** @returns least cost in milliseconds and fewest passes, or null if the request cannot be met */
 export async function referenceCost(given: Instance): Promise<{ cost: number; passes: number } | null> {
   const all = columns(given);
   const covering = given.request.offsets.map((_, row) =>
@@ -211,7 +211,7 @@ export async function referenceCost(given: Instance): Promise<{ cost: number; pa
   return { cost: Math.floor(weight / PASS_WEIGHT), passes: weight % PASS_WEIGHT };
 }
 
-/** @returns what a plan costs under the same model, from the frames that it fires */
+/** @returns the cost of a plan under the same model, from the frames that it fires */
 export function costOfPlan(plan: Plan, given: Instance): { cost: number; passes: number } {
   const cost = plan.passes.reduce(
     (sum, pass) =>

@@ -1,22 +1,23 @@
-// Chooses the passes of one seeded instance either way with the planner and with the reference, and says where they differ.
+// Chooses the passes of one seeded instance either way with the planner and with the reference, and reports
+// differences.
 import { firedBy, hasOneRelease } from '../src/exposure/index.js';
 import { possiblePasses } from '../src/plan/candidates.js';
 import { choose } from '../src/plan/choice.js';
 import { leastCost, statedCost, waysInstance } from './plan-ways-reference.js';
 
 export interface Compared {
-  /** What was asked: `frame time` and so on. */
+  /** The question: `frame time` and so on. */
   readonly question: string;
-  /** Whether the instance can be planned: else it is impossible, for the reference as well. */
+  /** Whether the instance can be planned; if not, it is impossible for the reference as well. */
   readonly isPlanned: boolean;
   readonly isProven: boolean;
-  /** One line each; nothing where both agree. */
+  /** One line each; nothing if both agree. */
   readonly wrong: readonly string[];
 }
 
 /**
- * @param mostOffsets larger instances are passed over: the solver takes long for them
- * @returns null for those, and where one release a pass is asked of a body that has no bracket for it
+ * @param mostOffsets larger instances are skipped: the solver takes long for them
+ * @returns null for those, and if one release a pass is asked of a body that has no bracket for it
  */
 export async function compareWays(
   seed: number,

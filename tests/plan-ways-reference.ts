@@ -61,8 +61,8 @@ function sums({ request, limits }: WaysInstance) {
   const around = ms(apart.secondsBeforeExposure + apart.secondsAfterExposure);
   const transfer = ms(apart.secondsPerTransfer);
   const piece = apart.secondsPerPiece === null ? null : ms(apart.secondsPerPiece);
-  // What the frame before left on the cable, cut to a piece; nothing inside one release, and everything of the frame's own if files
-  // come whole.
+  // The rest of the earlier file on the cable, at most a piece; nothing inside one release, and all of the
+  // frame's own file if files come whole.
   const longest = request.release === 'pass' ? 0 : piece;
   const waits = (body: number) => {
     if (piece === null || longest === null) return transfer;
@@ -118,7 +118,7 @@ export function statedCost(passes: readonly Fired[], given: WaysInstance): numbe
   return Math.max(sum(shutter) + afterShutter, sum(cable) + beforeCable) + set;
 }
 
-/** @returns the least that any choice of passes costs, in milliseconds; null where some offset cannot be made */
+/** @returns the least that any choice of passes costs, in milliseconds; null if some offset cannot be made */
 export async function leastCost(given: WaysInstance): Promise<number | null> {
   const { release, least, offsets } = given.request;
   const most = given.limits.apart.mostInOneGo ?? Number.POSITIVE_INFINITY;

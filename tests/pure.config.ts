@@ -1,4 +1,5 @@
-// `npm run quick` and `npm run watch`: what is pure. Nothing is built before it, and no file has a process of its own.
+// `npm run quick` and `npm run watch`: the pure tests. Nothing is built before them, and no file has a
+// process of its own.
 import { defineConfig } from 'vitest/config';
 import { TAGS } from './vitest.config.js';
 

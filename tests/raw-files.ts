@@ -21,11 +21,11 @@ export interface RawFacts {
   readonly takenAt?: readonly [string, string];
   /** A JPEG that lies in the file as its preview. */
   readonly preview?: Buffer;
-  /** How many bytes the picture of the sensor has; a handful where it is left out. */
+  /** How many bytes the sensor's picture has; a handful if it is left out. */
   readonly pixelBytes?: number;
 }
 
-/** Stands in for compressed pixels: the same bytes every time, and no long run of one value. */
+/** Takes the place of compressed pixels: the same bytes every time, and no long run of one value. */
 export function noise(bytes: number): Buffer {
   let state = 20261125;
   return Buffer.from(
@@ -47,8 +47,8 @@ export const exifEntries = ({ entry }: ReturnType<typeof writer>, facts: RawFact
 ];
 
 /**
- * @param gap bytes between the header and everything else: many writers put the directories at the file's end, behind the
- *   pixels
+ * @param gap bytes between the header and everything else: many writers put the directories at the file's
+ *   end, behind the pixels
  */
 export function makeDng(facts: RawFacts, order: ByteOrder, gap = 0): Buffer {
   return makeRaw(facts, { order, gap });
@@ -57,11 +57,14 @@ export function makeDng(facts: RawFacts, order: ByteOrder, gap = 0): Buffer {
 export interface RawShape {
   readonly order: ByteOrder;
   readonly gap?: number;
-  /** What stands behind the byte order; 42 where it is left out. */
+  /** The number after the byte order; 42 if it is left out. */
   readonly number?: number;
-  /** How the pixels are told: a strip where it is left out; `beginning` is where they begin alone, and no length. */
+  /**
+   * How the pixels are named: as a strip if it is left out; `beginning` names only where they begin, and no
+   * length.
+   */
   readonly pixelsTold?: 'strip' | 'tiles' | 'beginning';
-  /** Whether the pixels are the last thing in the file; else the directories are. */
+  /** Whether the pixels are the last thing in the file; if not, the directories are. */
   readonly pixelsLast?: boolean;
 }
 
@@ -77,7 +80,7 @@ export function makeRaw(
   const previewAt = header + gap;
   const previewBytes = preview.length + (preview.length % 2);
   const pixels = facts.pixelBytes === undefined ? Buffer.alloc(16, 9) : noise(facts.pixelBytes);
-  // The directories are as long wherever the pixels are: their length says where the pixels begin.
+  // The directories are equally long wherever the pixels are, so their length shows where the pixels begin.
   const exifAt = previewAt + previewBytes + (pixelsLast ? 0 : pixels.length);
   const directoryBytes = directoriesAt(exifAt, 0).all.length;
   const { all, mainAt } = directoriesAt(
@@ -145,7 +148,10 @@ function extents(
   return [entry(0x0144, LONG, at, at + half), entry(0x0145, LONG, half, bytes - half)];
 }
 
-/** A container that is no TIFF inside: JPEG 2000 (ISO 15444-1) boxes, Exif in a UUID box, a code stream of noise between SOC and EOC. */
+/**
+ * A container that is not a TIFF inside: JPEG 2000 (ISO 15444-1) boxes, Exif in a UUID box, a code stream of
+ * noise between SOC and EOC.
+ */
 export function makeJp2(facts: RawFacts): Buffer {
   const tiff = exifStructure(facts);
   return Buffer.concat([

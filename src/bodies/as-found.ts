@@ -1,5 +1,6 @@
-// What a run changed on a body and still has to put back, kept on disk: a body that comes back after the program or the
-// computer went down is still left as it was found. It knows what is owed, and nothing of how it is paid back.
+// The settings that a run changed on a body and still has to put back, kept on disk: so a body that comes
+// back after the program or the computer went down is still left as it was found. This file knows what is
+// owed, and not how it is put back.
 import { createHash } from 'node:crypto';
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
@@ -30,15 +31,18 @@ export class AsFoundStore {
   private readonly onDamaged: (aside: string) => void;
 
   /**
-   * @param folder takes one file a body; made at the first write
-   * @param onDamaged takes the path under which a file that could not be understood is kept
+   * @param folder holds one file for each body; made at the first write
+   * @param onDamaged called with the path under which a file that could not be understood is kept
    */
   constructor(folder: string, onDamaged: (aside: string) => void = () => {}) {
     this.folder = folder;
     this.onDamaged = onDamaged;
   }
 
-  /** Where it lies, under a name that any file system takes, whatever the body reports; by the hash, no two bodies share one. */
+  /**
+   * The path of a body's file, in a form that any file system takes, whatever the body reports. The hash in
+   * it keeps two bodies from sharing a file.
+   */
   pathFor({ model, serial }: BodyIdentity): string {
     const hash = createHash('sha256')
       .update(JSON.stringify([model, serial]))
@@ -48,8 +52,8 @@ export class AsFoundStore {
   }
 
   /**
-   * @returns what is owed, in the order of the changes; empty where nothing is
-   * @throws EvenrungError state-not-writable, where a damaged file cannot even be set aside
+   * @returns what is owed, in the order of the changes; empty if nothing is
+   * @throws EvenrungError state-not-writable, if a damaged file cannot even be set aside
    */
   read(identity: BodyIdentity): Promise<Debts> {
     const file = this.pathFor(identity);
@@ -65,12 +69,12 @@ export class AsFoundStore {
   }
 
   /**
-   * Comes back once it is on disk. Writes for one body happen in the order of the calls.
+   * Returns once it is on disk. Writes for one body happen in the order of the calls.
    * @throws EvenrungError state-not-writable
    */
   write(identity: BodyIdentity, debts: Debts): Promise<void> {
     const file = this.pathFor(identity);
-    // As they are now: the map goes on changing while the write waits for its turn.
+    // Made now, since the map goes on changing while the write waits for its turn.
     const text = debts.size === 0 ? null : textOf(identity, debts);
     return inTurn(file, async () => {
       try {
@@ -115,7 +119,7 @@ function textOf({ model, serial }: BodyIdentity, debts: Debts): string {
   return `${JSON.stringify(content, null, 2)}\n`;
 }
 
-/** @throws where the file is not what was written for this body */
+/** @throws if the file is not what was written for this body */
 function debtsIn(text: string, { model, serial }: BodyIdentity): Debts {
   const content = fileSchema.parse(JSON.parse(text));
   if (content.model !== model || content.serial !== serial) throw new Error('It is about another body.');

@@ -1,5 +1,6 @@
-// Finds out what a body does over a link that takes release and fetch apart, from outside: fires a few frames each way, and looks at what
-// comes, when, and in what pieces. It knows nothing of plans and sets; the frames are thrown away.
+// Finds out from outside what a body does over a link that takes release and fetch apart: fires a few frames
+// each way, and watches which files come, when, and in what pieces. It knows nothing of plans and sets; the
+// frames are thrown away.
 import { rm, stat } from 'node:fs/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { DirectProfile } from '../../shared/profile.js';
@@ -11,7 +12,10 @@ import type { LearnStep } from './lesson.js';
 
 /** Frames that are released one after another, each as soon as the head of the one before is here. */
 const PIPELINED = 4;
-/** A time that is short beside what a frame takes otherwise: 1/125 s, or the nearest that there is. */
+/**
+ * A time that is short compared with everything else that a frame takes: 1/125 s, or the nearest that there
+ * is.
+ */
 const SHORT_SECONDS = 1 / 125;
 /** Long enough for a file to come while the shutter is open. */
 const LONG_SECONDS = 2;
@@ -28,7 +32,7 @@ export interface DirectLessonOptions {
 /** Seconds, as they were seen from outside. */
 interface Seen {
   readonly files: readonly BroughtFile[];
-  /** From the release until the heads of all files were here, beside the exposures. */
+  /** From the release until the heads of all files were here, without the exposures. */
   readonly overhead: number;
 }
 
@@ -59,17 +63,19 @@ export class DirectLesson {
   /** @throws EvenrungError not-learnt with the reason why the camera is not to be used so; ending; what links throw */
   async learn(): Promise<DirectProfile> {
     const { pieceBytes, secondsPerTransfer, secondsPerPiece, overheads } = await this.pieces();
-    // What a frame waits for the files before it is counted by itself: only frames before which nothing was left to come are taken here.
+    // The time that a frame waits for earlier files is counted separately, so only frames before which
+    // nothing was on its way are taken here.
     const single = median([...overheads, await this.pipelined()]);
     const whole = await this.oneRelease();
     const sends = await this.sendsWhileExposing();
-    // With a burst, what comes before the first exposure can be told from what comes for each frame of it.
+    // A burst shows the time before the first exposure separately from the time for each frame.
     const each =
       whole === null
         ? single
         : Math.min(single, Math.max(0, (whole.overhead - single) / Math.max(1, whole.frames - 1)));
-    // Where files come whole, a frame is over when its file is here, and of a burst the files take longest: the body's own pace is not
-    // seen, and all that a single frame takes beside its file is counted as that.
+    // If files only come whole, a frame is over when its file is here, and of a burst the files take longest.
+    // Then the body's own pace cannot be seen, and everything that a single frame takes apart from its file
+    // is counted as that pace.
     const isFilesPace = whole !== null && this.body.limits.apart?.secondsPerPiece === null;
     const after = isFilesPace ? single - each : each;
     return {
@@ -89,7 +95,10 @@ export class DirectLesson {
     };
   }
 
-  /** Which pieces a file comes quickest in, how long it takes, and what a frame takes that is fired while nothing is coming. */
+  /**
+   * The pieces in which a file comes quickest, how long it takes, and how long a frame takes that is fired
+   * while nothing is coming.
+   */
   private async pieces(): Promise<Pieces> {
     this.tell('pieces', 'How quickly files come, and in which pieces.');
     const short = this.short();
@@ -117,7 +126,7 @@ export class DirectLesson {
     };
   }
 
-  /** @returns seconds that the first of them takes beside its exposure, until its head is here */
+  /** @returns seconds that the first of them takes in addition to its exposure, until its head is here */
   private async pipelined(): Promise<number> {
     this.tell(
       'pipelined',
@@ -167,7 +176,7 @@ export class DirectLesson {
     const coming = Promise.all(rests).then(() => {
       isHere = true;
     });
-    // What fails is met again where all of it is waited for.
+    // A failure here is met again when all of the file is waited for.
     coming.catch(() => undefined);
     await this.arm(long, null);
     const second = await this.release([long], 1);
@@ -236,7 +245,10 @@ export class DirectLesson {
     return nearest;
   }
 
-  /** @returns a centre about which all frames of the bracket have a time, and the times; null if there is none */
+  /**
+   * @returns a centre around which every frame of the bracket has a time, with the times; null if there is
+   *   none
+   */
   private around({ step, pattern }: BracketShape) {
     const { shutters } = this.body.limits;
     const at = (tv: number) => shutters.find((setting) => setting.tv === tv);
@@ -294,7 +306,7 @@ async function mustRecord({ files }: Released, shutters: readonly ShutterSetting
   }
 }
 
-/** What a file of this setting records, in EV. */
+/** Tv in EV that a file of this setting records. */
 const recordedTvOf = ({ seconds }: ShutterSetting): number => -Math.log2(seconds);
 
 const notSo = (why: string): EvenrungError =>

@@ -1,5 +1,5 @@
-// Finds bodies: the only one attached, or the one that was chosen, or all of them; each with what is known of it from before
-// (its profile, and what is still owed to it).
+// Finds bodies: the only one attached, the one that was chosen, or all of them. Each comes with what is known
+// of it from before: its profile, and the settings still owed to it.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
@@ -18,20 +18,22 @@ import { ProfileStore } from './profiles.js';
 import { BY_HAND, NO_BINDING, type Reached, type WayChoice, wayFor } from './way.js';
 
 export const BODY_CHOICES = ['practice', 'usb', 'auto'] as const;
-/** Which kind of body is wanted; `auto` is a camera where there is one, else the practice body. */
+/** The kind of body that is wanted; `auto` is a camera if there is one, otherwise the practice body. */
 export type BodyChoice = (typeof BODY_CHOICES)[number];
 
 export interface FinderOptions {
   readonly choice: BodyChoice;
-  /** By which way cameras are reached; left out, by what was learnt of each. */
+  /** The way by which cameras are reached; if it is left out, the one that was learnt for each. */
   readonly way?: WayChoice | undefined;
-  /** Holds what outlives the program: HOME of the camera process, and what is owed to bodies. */
+  /**
+   * Holds files that outlive the program: the HOME of the camera process, and the settings owed to bodies.
+   */
   readonly stateFolder: string;
   /** Holds the profiles of bodies. */
   readonly configFolder: string;
-  /** Takes what is to be known of files in those folders, and each line that the camera process prints. */
+  /** Takes remarks on files in those folders, and each line that the camera process prints. */
   readonly log: (line: string) => void;
-  /** Takes the lines of the camera process instead, where it is given. */
+  /** Takes the lines of the camera process in place of `log`, if it is given. */
   readonly logAt?: SupervisedLinkOptions['logAt'];
   readonly link?: Partial<SupervisedLinkOptions>;
 }
@@ -42,14 +44,14 @@ export interface Found {
   readonly notes: readonly string[];
 }
 
-/** One of those that are attached: met, or why not. */
+/** One of the attached bodies: met, or the reason why not. */
 export type Surveyed = Found | { readonly attached: AttachedBody; readonly error: EvenrungError };
 
 interface Known extends AttachedBody {
   readonly port: string;
 }
 
-/** Of a reason that is kept. */
+/** Longest reason that is kept, in characters. */
 const MOST_OF_WHY = 500;
 const NO_CAMERA: ReadonlySet<string> = new Set(['no-body', 'usb-not-available']);
 
@@ -57,7 +59,7 @@ export class Finder {
   readonly profiles: ProfileStore;
   private readonly options: FinderOptions;
   private readonly asFound: AsFoundStore;
-  /** Over which way a camera is reached first: who it is is not known before. */
+  /** The way by which a camera is tried first: which camera it is becomes known only when it is met. */
   private first: LinkWay | null = null;
   /** Whether the binding was found missing on this computer. */
   private isBindingMissing = false;
@@ -74,9 +76,10 @@ export class Finder {
   }
 
   /**
-   * Only where no camera is found does the practice body step in: one that is there but claimed or asleep is no reason.
+   * The practice body steps in only if no camera is found; a camera that is there but claimed or asleep is an
+   * error.
    * @param wanted serial number or model of the camera; null takes the only one
-   * @param choice where it is not the one of the options
+   * @param choice if it differs from the one in the options
    * @throws EvenrungError no-body, several-bodies, usb-not-available, body-lost, body-busy, body-not-ready
    */
   async find(wanted: string | null, choice: BodyChoice = this.options.choice): Promise<Found> {
@@ -91,7 +94,7 @@ export class Finder {
     }
   }
 
-  /** Meets every camera that is attached, one after another, and lets go of none: the caller does. */
+  /** Meets every attached camera, one after another. The caller has to let go of them. */
   async survey(): Promise<Surveyed[]> {
     const { choice } = this.options;
     if (choice === 'practice') return [await this.meet('practice')];
@@ -122,14 +125,14 @@ export class Finder {
     return this.meet('usb', this.follow(only));
   }
 
-  /** @throws EvenrungError no-body where another one is wanted */
+  /** @throws EvenrungError no-body if another one is wanted */
   private async mustBe(wanted: string | null, found: Found): Promise<Found> {
     if (wanted === null || isWanted(found.body.identity, wanted)) return found;
     await found.body.letGo();
     throw notAttached(wanted, [found.body.identity]);
   }
 
-  /** Where the chosen body is, also after it was plugged in anew, somewhere else. */
+  /** Follows the chosen body to its port, even if it was plugged in again somewhere else. */
   private follow(chosen: Known): () => Promise<string | null> {
     let first: string | null = chosen.port;
     return async () => {
@@ -138,7 +141,8 @@ export class Finder {
       if (port !== null) return port;
       const ports = await this.ports();
       if (ports.length === 0) return null;
-      // Also where only one is there now: it may be the other one, and this one may come back before it is opened.
+      // Needed even if only one body is there now: it may be the other one, and the chosen one may come back
+      // before it is opened.
       const known = await this.identifyAll(ports);
       const now = known.find(({ model, serial }) => model === chosen.model && serial === chosen.serial);
       if (now === undefined) throw notAttached(chosen.serial ?? chosen.model, known);
@@ -157,7 +161,10 @@ export class Finder {
     });
   }
 
-  /** Does something over the way that is tried first; if that is not there on this computer, over the other one. */
+  /**
+   * Does something over the way that is tried first, or over the other one if the first is missing on this
+   * computer.
+   */
   private async overEither<T>(work: (way: LinkWay) => Promise<T>): Promise<T> {
     this.first ??= await this.wayToTryFirst();
     const { first } = this;
@@ -173,7 +180,7 @@ export class Finder {
         this.first = other;
         return value;
       } catch (again) {
-        // Calling the library directly needs less, so what is missing for it is what to install.
+        // If both ways are missing, the error of the direct way says what to install: that way needs less.
         throw asEvenrungError(again).code === 'usb-not-available' && other === 'binding' ? error : again;
       }
     }
@@ -190,7 +197,7 @@ export class Finder {
     return profiles.some((profile) => wayFor(profile, null).way === 'direct') ? 'direct' : 'binding';
   }
 
-  /** One that does not answer is listed by what the link calls it. */
+  /** A body that does not answer is listed under the name that the link has for it. */
   private async identifyAll(ports?: readonly { port: string; model: string }[]): Promise<Known[]> {
     const known: Known[] = [];
     for (const { port, model } of ports ?? (await this.ports())) {
@@ -232,7 +239,9 @@ export class Finder {
     return this.overEither((way) => this.meetCamera(way, port));
   }
 
-  /** Who it is is known only when it was met: then it may have to be met over the other way. */
+  /**
+   * Which body it is becomes known only when it is met; then it may have to be met again over the other way.
+   */
   private async meetCamera(way: LinkWay, port: (() => Promise<string | null>) | undefined): Promise<Found> {
     const isFirst = this.first === way;
     const found = await this.meetOver('usb', way, port, (profile, library) => {
@@ -250,7 +259,10 @@ export class Finder {
     }
   }
 
-  /** Over a way that was not learnt yet, for learning it. @throws EvenrungError as `find` */
+  /**
+   * Meets a body over the direct way before that has been learnt, so that it can be learnt.
+   * @throws EvenrungError as `find`
+   */
   async findDirectly(wanted: string | null): Promise<Found> {
     const meet = (port?: () => Promise<string | null>) =>
       this.meetOver('usb', 'direct', port, () => ({ way: 'direct', why: 'It is being learnt.' }));
@@ -262,7 +274,7 @@ export class Finder {
     return meet(this.follow(only));
   }
 
-  /** What does not hold any more is not used again before it was learnt again. Never rejects. */
+  /** Something that no longer holds is not used again until it has been learnt again. Never rejects. */
   private async writeDown(identity: BodyIdentity, what: GivenUp, why: string): Promise<void> {
     const { profile } = await this.profiles.read(identity);
     if (profile?.direct === undefined) return;

@@ -1,5 +1,5 @@
-// The body in hand: looks for it, looks again when it is gone, pays back what is owed to it, and lends it out. Who may have it, and
-// when, is decided elsewhere: it knows no set, run or plan.
+// The body that the daemon holds: looks for it, looks again if it is gone, puts back what is owed to it, and
+// lends it out. Who may have it, and when, is decided elsewhere: this file knows no set, run or plan.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
 import { type Body, type BodyIdentity, LOST } from '../camera/index.js';
@@ -10,27 +10,33 @@ import type { BodyReport } from './report.js';
 export interface BodyInHandOptions {
   readonly finder: Pick<Finder, 'find'> & Partial<Pick<Finder, 'findDirectly'>>;
   readonly report: BodyReport;
-  /** Serial number or model of the camera, where several may be attached. */
+  /** Serial number or model of the wanted camera, if several may be attached. */
   readonly camera: string | null;
-  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
+  /**
+   * Milliseconds between two looks for a camera that is not there; if it is left out, nobody looks until told
+   * to.
+   */
   readonly lookAgainMs?: number | undefined;
 }
 
 type There =
-  /** With what was said about it when it was found. */
+  /** With the note that was made about it when it was found. */
   | { readonly is: 'met'; readonly body: Body; readonly note: string | null }
-  /** Why, where looking for one failed; and the camera that was lost: no practice body takes its place. */
+  /**
+   * Why, if looking for a body failed; and the camera that was lost, if one was: the practice body must not
+   * take its place.
+   */
   | { readonly is: 'absent'; readonly why: EvenrungError | null; readonly lost: BodyIdentity | null };
 
 export class BodyInHand {
   private readonly options: BodyInHandOptions;
   private there: There = { is: 'absent', why: null, lost: null };
-  /** Serial number or model of the camera that was chosen. */
+  /** Serial number or model of the chosen camera. */
   private camera: string | null;
   private looking: Promise<void> | undefined;
-  /** Until it looks for a camera that is not there. */
+  /** Runs until the next look for a camera that is not there. */
   private untilNextLook: NodeJS.Timeout | undefined;
-  /** What was put back that an earlier run had owed, until it is in a record. */
+  /** A sentence on settings that an earlier run had owed and that were put back, until a record has it. */
   private paid: string | null = null;
   private isEnding = false;
 
@@ -43,7 +49,7 @@ export class BodyInHand {
     return this.there.is === 'met' ? this.there.body : undefined;
   }
 
-  /** Why there is none, where looking for one failed. */
+  /** Why there is no body, if looking for one failed. */
   get problem(): EvenrungError | null {
     return this.there.is === 'met' ? null : this.there.why;
   }
@@ -62,18 +68,22 @@ export class BodyInHand {
   // --- looking
 
   /**
-   * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event; never throws.
-   * @param camera serial number or model, where another one is wanted from now on
+   * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event. Never
+   * throws.
+   * @param camera serial number or model, if another camera is wanted from now on
    */
   look(camera?: string): Promise<void> {
     const isOther = camera !== undefined && camera !== this.camera;
     if (camera !== undefined) this.camera = camera;
-    // A look that is under way may be after another one.
+    // A look that is already under way may be for another camera.
     if (isOther) return this.beginLook({ after: this.looking });
     return this.looking ?? this.beginLook();
   }
 
-  /** Looks for it where it is not there. @throws EvenrungError no-body where there is none, or another one */
+  /**
+   * Looks for the body if it is not there.
+   * @throws EvenrungError no-body if there is none, or if it is another one
+   */
   async anew(wanted: BodyIdentity): Promise<Body> {
     if (this.body === undefined) await (this.looking ?? this.beginLook({ quietly: true }));
     if (this.problem !== null) throw noBody(this.problem.message);
@@ -82,7 +92,10 @@ export class BodyInHand {
     throw noBody(`The run was begun with another camera than the one that is attached: ${wanted.model}.`);
   }
 
-  /** Looks for it where it is not there, and reads its settings anew. Never rejects. @returns null where it cannot be reached */
+  /**
+   * Looks for the body if it is not there, and reads its settings anew. Never rejects.
+   * @returns null if it cannot be reached
+   */
   async awake(wanted: BodyIdentity): Promise<Body | null> {
     try {
       const body = await this.anew(wanted);
@@ -95,7 +108,10 @@ export class BodyInHand {
     }
   }
 
-  /** One look at a time. @param quietly where nobody asked for it: only what is found is told */
+  /**
+   * One look at a time.
+   * @param quietly if nobody asked for the look: only a body that is found is told of
+   */
   private beginLook({
     after = Promise.resolve(),
     quietly = false,
@@ -118,13 +134,14 @@ export class BodyInHand {
     if (!quietly) report.looking();
     await this.release();
     try {
-      // Only saves time later; what fails here fails again, and is told, where it is needed.
+      // Warming up only saves time later. If it fails here, it fails again when it is needed, and that is
+      // reported.
       const warm = warmUp().catch(() => undefined);
       const { body, notes } = await this.find();
       void readyForPictures();
       await warm;
       this.paid = await payBack(body);
-      // What does not succeed now does when a set begins.
+      // If this does not succeed now, it will when a set begins.
       await body.keepOnCard().catch(() => undefined);
       report.met(body);
       this.there = { is: 'met', body, note: joined(...notes, this.paid) };
@@ -138,7 +155,7 @@ export class BodyInHand {
     }
   }
 
-  /** Somebody who looks for a camera while one was lost means any that is there. */
+  /** If somebody looks for a camera after one was lost, any camera will do. */
   private find() {
     const { camera, lost } = this;
     const { finder } = this.options;
@@ -150,7 +167,7 @@ export class BodyInHand {
     return this.there.is === 'met' ? null : this.there.lost;
   }
 
-  /** Also for the practice body: its camera process may have been killed as it was met. */
+  /** Applies to the practice body as well: its camera process may have been killed just as it was met. */
   private looksAgain(): boolean {
     return this.options.lookAgainMs !== undefined && !this.isEnding;
   }
@@ -172,8 +189,8 @@ export class BodyInHand {
   // --- lending
 
   /**
-   * Does something with the body, and tells how it stands after. Nothing else may have it meanwhile.
-   * @throws EvenrungError no-body, and what the work throws
+   * Does something with the body, and tells its state afterwards. Nobody else can have the body meanwhile.
+   * @throws EvenrungError no-body, and whatever the work throws
    */
   async withBody<T>(work: (body: Body) => Promise<T>): Promise<T> {
     this.mustNotBeLooking();
@@ -188,9 +205,10 @@ export class BodyInHand {
   }
 
   /**
-   * Lets go of the body, and does something with the same one over a link that calls the library directly. Then it is looked for again.
-   * @returns null if this is no camera that could be reached so
-   * @throws EvenrungError no-body, usb-not-available, and what the work throws
+   * Lets go of the body, and does something with the same one over a link that calls the library directly.
+   * Afterwards it is looked for again.
+   * @returns null if it is not a camera that can be reached directly
+   * @throws EvenrungError no-body, usb-not-available, and whatever the work throws
    */
   async withBodyDirectly<T>(work: (body: Body) => Promise<T>): Promise<T | null> {
     this.mustNotBeLooking();
@@ -211,7 +229,10 @@ export class BodyInHand {
     }
   }
 
-  /** Whoever had it is done. @param error how that went wrong; null where it did not */
+  /**
+   * The body is given back.
+   * @param error what went wrong while it was lent out; null if nothing did
+   */
   async backAgain(body: Body, error: EvenrungError | null): Promise<void> {
     if (error !== null && LOST.has(error.code)) this.lose(error);
     else {
@@ -220,14 +241,17 @@ export class BodyInHand {
     }
   }
 
-  /** A person says that something is so which the wire cannot tell. @throws EvenrungError no-body */
+  /**
+   * A person confirms something that cannot be read over the wire.
+   * @throws EvenrungError no-body
+   */
   async tick(code: ReadinessCode, isSo: boolean): Promise<void> {
     this.must();
     this.options.report.tick(code, isSo);
     await this.tell();
   }
 
-  /** Tells how the body stands that is there. */
+  /** Tells the state of the body, if there is one. */
   async tell(): Promise<void> {
     const { there } = this;
     if (there.is === 'met') await this.options.report.ready(there.body, there.note);
@@ -249,7 +273,9 @@ export class BodyInHand {
 
   // --- what was owed
 
-  /** What was put back that an earlier run had owed, as long as no record has it. */
+  /**
+   * A sentence on settings that an earlier run had owed and that were put back, as long as no record has it.
+   */
   get paidBack(): string | null {
     return this.paid;
   }
@@ -260,7 +286,7 @@ export class BodyInHand {
 
   // --- the end
 
-  /** From now on nobody looks for one that is gone. */
+  /** From now on nobody looks for a body that is gone. */
   endLooking(): void {
     this.isEnding = true;
     clearTimeout(this.untilNextLook);
@@ -281,8 +307,9 @@ export class BodyInHand {
 }
 
 /**
- * What an earlier run could not put back is put back first; what fails again stays owed, and the next run tries again.
- * @returns what came of it, in one sentence; null where nothing was owed
+ * Puts back the settings that an earlier run could not. Those that fail again stay owed, and the next run
+ * tries again.
+ * @returns the result, in one sentence; null if nothing was owed
  */
 async function payBack(body: Body): Promise<string | null> {
   if (body.debts.size === 0) return null;

@@ -1,4 +1,4 @@
-// Bodies: found, held, learnt; what is owed to them, and what is left for the sets to come.
+// Bodies: found, held, learnt; settings owed to them; card, disk and battery for the sets to come.
 export {
   BODY_CHOICES,
   type BodyChoice,

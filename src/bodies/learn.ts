@@ -12,11 +12,11 @@ import { putBackSteadily } from './put-back.js';
 
 export interface Learnt {
   readonly profile: BodyProfile;
-  /** Where it is kept. */
+  /** The path of the profile. */
   readonly path: string;
-  /** What could not be put back, in a sentence; null where the body is as it was found. */
+  /** What could not be put back, in a sentence; null if the body is as it was found. */
   readonly trouble: string | null;
-  /** What else is to be said, a sentence each. */
+  /** Other remarks, a sentence each. */
   readonly notes: readonly string[];
 }
 
@@ -38,9 +38,9 @@ export async function learnAndKeep(
 
 /**
  * @param folder takes the frames, and is left empty
- * @returns what was learnt, and what could not be put back, where that is so
- * @throws EvenrungError not-learnt with the reason, body-not-ready, ending, and what links throw; not-put-back where beside
- *   that the body could not be left as found
+ * @returns what was learnt, and what could not be put back, if anything
+ * @throws EvenrungError not-learnt with the reason, body-not-ready, ending, and whatever links throw;
+ *   not-put-back if, in addition, the body could not be left as found
  */
 export async function learnBody(
   body: Body,
@@ -60,7 +60,7 @@ export async function learnBody(
       cause: error.code,
     });
   }
-  // No lesson measures the room of a frame: what somebody wrote stays.
+  // No lesson measures the room of a frame, so a value that somebody wrote stays.
   const room = body.profile?.room;
   return {
     profile: room === undefined ? profile : { ...profile, room },
@@ -68,16 +68,20 @@ export async function learnBody(
   };
 }
 
-/** What the link of a body that is reached directly calls, and why it did not hold; exactly one of the two is there. */
+/**
+ * The result with a link that calls the library directly, or why it did not work; exactly one of the two is
+ * not null.
+ */
 export type LearntDirectly =
   | { readonly direct: DirectProfile; readonly why: null }
   /** @param why one sentence */
   | { readonly direct: null; readonly why: string };
 
 /**
- * Tries on the body what a link that takes release and fetch apart can do; the body is left as it was found, however that goes.
- * @param body reached so
- * @throws EvenrungError ending, body-not-ready, and what links throw
+ * Tries out on the body what a link that takes release and fetch apart can do. The body is left as it was
+ * found, however that goes.
+ * @param body reached over such a link
+ * @throws EvenrungError ending, body-not-ready, and whatever links throw
  */
 export async function learnDirectly(
   body: Body,

@@ -1,8 +1,9 @@
-// Finds out what the wire does not tell of a body, from outside: fires a short series, reads what the files recorded and how
-// long everything took, and works out a profile. It knows nothing of plans and sets; the frames are thrown away.
+// Finds out from outside what the wire does not tell of a body: fires a short series, reads what the files
+// recorded and how long everything took, and works out a profile. It knows nothing of plans and sets; the
+// frames are thrown away.
 //
-// How many frames a bracket has: with the bracket left on, the body begins anew after its last frame. All positions of a
-// bracket are different, so the first one that comes again is the first frame of the next round.
+// How many frames a bracket has: with the bracket left on, the body begins again after its last frame. All
+// positions of a bracket differ, so the first position that comes again is the first frame of the next round.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { type BodyProfile, PROFILE_VERSION } from '../../shared/profile.js';
 import type { Body } from '../camera/index.js';
@@ -20,7 +21,10 @@ import { TestFrames } from './test-frames.js';
 
 /** No body brackets more frames (common practice, no source). */
 const MOST_FRAMES = 9;
-/** A long time that is worth its wait: 15 s is really 16 s on most bodies, far enough apart to be told. */
+/**
+ * A long time that is worth waiting for: 15 s is really 16 s on most bodies, and the two are far enough apart
+ * to be distinguished.
+ */
 const LONG_SECONDS = 17;
 /** An exposure that took less than this of its time was none: bodies differ by a seventh at most (common practice, no source). */
 const TOO_QUICK = 0.7;
@@ -28,17 +32,23 @@ const TOO_QUICK = 0.7;
 const DOUBLED = 1.7;
 /** 1/2000 s. Every body has it; some offer shorter times that they do not have. */
 const FASTEST_TV = sixths(66);
-/** A frame is on a step of the bracket within this: bodies round what they record. */
+/**
+ * The largest difference at which a frame still counts as being on a step of the bracket: bodies round what
+ * they record.
+ */
 const OFF_ITS_STEP_EV = 0.1;
 /** Settings between the two that a far change is timed over: four stops in thirds. */
 const FAR = 12;
-/** What a change takes more for each setting on its way is told from noise above this. */
+/** Above this, the additional time for each setting on the way is more than noise. */
 const TELLING_SECONDS = 0.01;
 const TIMED_CHANGES = 3;
-/** Frames that are timed where there was no bracket to learn; the very first one of a process takes longer and is left out. */
+/**
+ * Frames that are timed if there was no bracket to learn. The very first frame of a process takes longer, and
+ * is left out.
+ */
 const TIMED_FRAMES = 4;
 
-/** What is being found out. */
+/** The question that is being answered. */
 export interface LearnStep {
   readonly about:
     | 'bracket'
@@ -50,7 +60,7 @@ export interface LearnStep {
     | 'pipelined'
     | 'one-release'
     | 'sends';
-  /** Frames fired so far, and how many it will be at most. */
+  /** Frames fired so far, and the most that it will take. */
   readonly fired: number;
   readonly most: number;
   /** One sentence. */
@@ -123,7 +133,7 @@ export class Lesson {
     return pattern;
   }
 
-  /** The bracket stands at its second frame: switched off and on, does it begin at its first? */
+  /** The bracket is at its second frame: if it is switched off and on, does it begin with its first? */
   private async restarts(shape: BracketShape, pattern: readonly number[]): Promise<boolean> {
     this.tell('restart', 'Whether switching the bracket off and on starts it anew.');
     const centre = this.quickCentre(shape);
@@ -159,7 +169,7 @@ export class Lesson {
     }
     this.body.doubt();
     if (refused) return 'refused';
-    // The centre itself stands at the end too.
+    // The centre itself lies at the end, too.
     const darker = pattern.filter((position) => position < 0).length;
     return beyond === 0 && atTheEnd === darker + 1 ? 'clamped' : 'other';
   }

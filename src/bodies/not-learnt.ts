@@ -1,4 +1,4 @@
-// Why nothing can be learnt from a body, in sentences for whoever stands at it.
+// Sentences on why nothing can be learnt from a body, for the person at the camera.
 import { EvenrungError } from '../../shared/errors.js';
 import type { ShutterSetting } from '../exposure/index.js';
 import { judge, type RecordedExposure } from '../frames/index.js';

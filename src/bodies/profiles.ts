@@ -1,5 +1,5 @@
-// Body profiles in the config folder: read with plain words about what is wrong with one, written whole. It knows where
-// they lie and whose they are, and nothing of what they are used for.
+// Body profiles in the config folder: read, with plain sentences on anything wrong with one, and written
+// whole. It knows where they are and whose they are, but not what they are used for.
 import { createHash } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
@@ -16,7 +16,10 @@ export type ProfileOwner = Pick<BodyIdentity, 'model' | 'serial'>;
 
 export interface FoundProfile {
   readonly profile: BodyProfile | null;
-  /** Why the file that is there is not used, and what to do, in one sentence; null where it is, or where there is none. */
+  /**
+   * Why an existing file is not used, and what to do, in one sentence; null if it is used, or if there is
+   * none.
+   */
   readonly trouble: string | null;
 }
 
@@ -33,7 +36,7 @@ export class ProfileStore {
     this.onKept = onKept;
   }
 
-  /** Where the profile of this body lies or would lie, for whoever writes one by hand. */
+  /** The path of this body's profile, whether it exists or not, for people who write one by hand. */
   pathFor(owner: ProfileOwner): string {
     return path.join(this.folder, `${nameFor(owner)}.json`);
   }
@@ -63,8 +66,8 @@ export class ProfileStore {
   }
 
   /**
-   * A file in its place that is no profile of this body is kept under another name.
-   * @returns its path
+   * A file in its place that is not a profile of this body is kept under another name.
+   * @returns the path of the profile
    * @throws EvenrungError state-not-writable
    */
   async write(profile: BodyProfile): Promise<string> {
@@ -95,8 +98,8 @@ const HARMLESS = /^[A-Za-z0-9._-]{1,64}$/;
 const HARMLESS_WITH_SPACES = /^[A-Za-z0-9._ -]{1,64}$/;
 
 /**
- * By the serial number alone where it can be a name, so that a person finds it. Other names hold a plus sign, which keeps them
- * apart from those; the hash keeps them apart from each other.
+ * The serial number alone if it can be a file name, so that a person finds the file. Other names contain a
+ * plus sign, which keeps them apart from those; a hash keeps them apart from each other.
  */
 function nameFor({ model, serial }: ProfileOwner): string {
   if (serial === null) {

@@ -6,7 +6,9 @@ import { type Body, LINK_FAILURES, notPutBack } from '../camera/index.js';
 const MOST_RECONNECTS = 6;
 const RECONNECT_PAUSE_MS = 500;
 
-/** @returns what could not be put back and stays owed, in a sentence; null where all is as it was found */
+/**
+ * @returns what could not be put back and stays owed, in a sentence; null if everything is as it was found
+ */
 export async function putBackSteadily(body: Body): Promise<string | null> {
   for (let tries = 0; ; tries += 1) {
     try {

@@ -1,5 +1,5 @@
-// What is said of the body that is there: whether it is ready for what was asked for last, and what is left on disk, card and
-// battery. It tells; it neither looks for bodies nor changes their settings, and knows no set.
+// Tells how the body stands: whether it is ready for the last request, and how long disk, card and battery
+// will last. It neither looks for bodies nor changes their settings, and knows no set.
 import { z } from 'zod';
 import type { EvenrungError } from '../../shared/errors.js';
 import type { ReadinessCode } from '../../shared/readiness.js';
@@ -8,24 +8,24 @@ import type { Body, BodyIdentity, ReadinessAsked } from '../camera/index.js';
 import { freeBytesIn } from '../system/index.js';
 import { Stock, type StockMemo } from './stock.js';
 
-/** What is told of a body. */
+/** The events about a body. */
 export type ToldOfBody = Extract<Happening, { type: 'body' | 'watch' }>;
 
 export interface ReportOptions {
-  /** The folder that takes what comes back: room is needed on its disk. */
+  /** The folder that takes files that come back: there has to be room on its disk. */
   readonly into: string;
   readonly tell: (told: ToldOfBody) => void;
 }
 
-/** What a body is asked to be ready for. */
+/** The parts of a request that readiness depends on. */
 export type AskedFor = Pick<ReadinessAsked, 'mode' | 'frames' | 'fileBytes'>;
 
 export class BodyReport {
   private readonly options: ReportOptions;
-  /** What was asked for last: its readiness is judged for that. */
+  /** The last request; the body's readiness is judged for it. */
   private asked: AskedFor = { mode: 'manual', frames: null, fileBytes: null };
   private freeBytes: number | null = null;
-  /** What a person has ticked on the body that is there. */
+  /** What a person has ticked for the present body. */
   private readonly ticked = new Set<ReadinessCode>();
   private tickedFor = '';
   /** How large files came out since the program began, and how the battery fell; by body. */
@@ -35,7 +35,7 @@ export class BodyReport {
     this.options = options;
   }
 
-  /** @returns whether anything else was asked for before */
+  /** @returns whether the request before was a different one */
   askFor(asked: AskedFor): boolean {
     const { mode, frames, fileBytes } = this.asked;
     this.asked = asked;
@@ -47,7 +47,7 @@ export class BodyReport {
     else this.ticked.delete(code);
   }
 
-  /** What was ticked on another body does not hold for this one. */
+  /** Ticks for another body do not hold for this one. */
   met({ identity }: Body): void {
     const key = keyOf(identity);
     if (key !== this.tickedFor) this.ticked.clear();
@@ -63,7 +63,7 @@ export class BodyReport {
     return stock;
   }
 
-  /** What an earlier program knew of a body that is gone on with. */
+  /** Restores what an earlier program knew of a body whose run is resumed. */
   restock(identity: BodyIdentity, memo: StockMemo): void {
     this.stocks.set(keyOf(identity), new Stock(memo));
   }
@@ -77,7 +77,7 @@ export class BodyReport {
     this.options.tell({ type: 'body', body: { state: 'looking' } });
   }
 
-  /** @param note what was said about it when it was found */
+  /** @param note the note that was made about the body when it was found */
   async ready(body: Body, note: string | null): Promise<void> {
     const { tell } = this.options;
     const view = body.view(await this.readinessAsked());
@@ -92,7 +92,7 @@ export class BodyReport {
     tell({ type: 'watch', watch });
   }
 
-  /** @param next what is done about it; null where nothing is */
+  /** @param next what is being done about it; null if nothing is */
   absent(error: EvenrungError, next: string | null): void {
     const choices = z.array(attachedBodySchema).safeParse(error.details.choices);
     this.options.tell({

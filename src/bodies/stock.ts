@@ -1,5 +1,5 @@
-// What is left for the sets to come, kept up from set to set: how large files came out, how the battery fell. It reads no body and
-// no disk itself; watch.ts says what the numbers mean.
+// Figures for the sets to come, kept up to date from set to set: how large files came out, and how the
+// battery fell. It reads no body and no disk itself; watch.ts says what the figures mean.
 import type { Watch } from '../../shared/watch.js';
 import type { Body } from '../camera/index.js';
 import {
@@ -19,7 +19,7 @@ export interface StockMemo {
   readonly framesMade: number;
 }
 
-/** What it cannot know by itself. */
+/** The part of the question that the caller has to supply. */
 export type StockAsked = Pick<WatchQuestion, 'framesPerSet' | 'setsToCome' | 'freeBytes' | 'statedBytes'>;
 
 export class Stock {
@@ -38,7 +38,7 @@ export class Stock {
     return { sizes, chargeReadings, framesMade };
   }
 
-  /** Bytes of a file as they came out so far, on the mean; undefined before the first. */
+  /** Mean size in bytes of the files so far; undefined before the first. */
   get fileBytes(): number | undefined {
     const { files, total } = this.sizes;
     return files === 0 ? undefined : Math.round(total / files);

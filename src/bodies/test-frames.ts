@@ -1,5 +1,5 @@
-// Frames that are fired only to see what comes of them: each is read, and thrown away. It knows what they take, and not what they are
-// fired for.
+// Frames that are fired only to see what files they become: each is read, and thrown away. It measures the
+// time that they take, and does not know what they are fired for.
 import { rm } from 'node:fs/promises';
 import { EvenrungError } from '../../shared/errors.js';
 import type { Body } from '../camera/index.js';
@@ -12,7 +12,7 @@ export interface Shot {
   readonly tv: number;
   /** Seconds from the call to the file read, the exposure included. */
   readonly seconds: number;
-  /** The same as the link saw it: from release to file in hand. */
+  /** The same as the link measured it, from the release until the file was here. */
   readonly linkSeconds: number;
 }
 
@@ -20,7 +20,9 @@ export class TestFrames {
   private readonly body: Body;
   private readonly folder: string;
   private readonly stopping: () => boolean;
-  /** Seconds that frames took beside their exposures: with the reading of the file, and to the file in hand. */
+  /**
+   * Seconds that frames took in addition to their exposures: until the file was read, and until it was here.
+   */
   readonly overheads: { readonly whole: number; readonly link: number }[] = [];
   private count = 0;
   /** Checksums of the files that came. */
@@ -36,7 +38,7 @@ export class TestFrames {
     this.stopping = stopping;
   }
 
-  /** So many were fired. */
+  /** How many frames were fired. */
   get fired(): number {
     return this.count;
   }
@@ -47,8 +49,8 @@ export class TestFrames {
   }
 
   /**
-   * @param single the setting that the shutter stands on, with the bracket off: then the file must say so
-   * @param isShort whether it tells what a frame takes beside its exposure
+   * @param single the setting of the shutter, with the bracket off: then the file must record it
+   * @param isShort whether the exposure is short enough to show what a frame takes in addition to it
    * @throws EvenrungError not-learnt if the file cannot be the frame that was just fired
    */
   async shoot(
@@ -62,7 +64,7 @@ export class TestFrames {
     try {
       const recorded = await readRecorded(fired.path);
       const { exposureTime } = recorded;
-      // A run makes a small copy of each frame: that belongs to what a frame takes.
+      // A run makes a small copy of each frame, so that is part of the time that a frame takes.
       await readPicture(fired.path, 'jpg').catch(() => null);
       const seconds = (performance.now() - started) / 1000;
       const tv = recordedTv(exposureTime);

@@ -1,5 +1,5 @@
-// What is left for the sets to come: room on the disk and the card, charge in the battery. Pure: whoever asks has read the disk
-// and the body, between two sets. It stops nothing itself.
+// How long room on disk and card and the charge of the battery will last for the sets to come. Pure: the
+// caller has read disk and body, between two sets. It stops nothing itself.
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import {
   type Charge,
@@ -10,15 +10,15 @@ import {
   who,
 } from '../camera/index.js';
 
-/** Where nobody says how many sets are to come, there should be room for as many. Common practice, no source. */
+/** If nobody says how many sets are to come, there should be room for so many. Common practice, no source. */
 const LOW_SETS = 2;
 /** Below this a battery is worth a warning, however slowly it falls: the cold takes the rest. Common practice, no source. */
 export const LOW_PERCENT = 20;
 /** One frame that goes wrong is made up twice before the run halts (run.ts), and its wrong files stay. */
 const SPARE_FRAMES = 2;
 /**
- * What a set takes beside its frames: record (under 256 KiB, set-folder.ts), contact sheet, sidecars, and its part of the
- * journal. An estimate.
+ * What a set takes in addition to its frames: record (under 256 KiB, set-folder.ts), contact sheet, sidecars,
+ * and its part of the journal. An estimate.
  */
 const BESIDE_FRAMES_BYTES = 1e6;
 /** Never counted on: the record, the journal and the rest of the computer must still be able to write. Common practice, no source. */
@@ -28,7 +28,7 @@ const LEAST_FALL_PERCENT = 5;
 /** A rise from there on is another battery, or one that has warmed up; smaller ones are a gauge that wavers. From memory. */
 const FRESH_RISE_PERCENT = 5;
 
-/** Files that came back so far, in bytes. */
+/** The files that came back so far. */
 export interface FileSizes {
   readonly files: number;
   readonly total: number;
@@ -43,7 +43,7 @@ export const withFile = ({ files, total, largest }: FileSizes, bytes: number): F
   largest: Math.max(largest, bytes),
 });
 
-/** The charge as it was first seen, after so many frames. */
+/** The charge when it was first seen at this level, after so many frames. */
 export interface ChargeReading {
   readonly framesMade: number;
   readonly percent: number;
@@ -69,9 +69,9 @@ export interface WatchQuestion {
   readonly link: LinkKind;
   /** Frames that one set fires, with those that only come along with a pass. */
   readonly framesPerSet: number;
-  /** Sets that are still to be begun; null where nobody knows. */
+  /** Sets that are still to be begun; null if nobody knows. */
   readonly setsToCome: number | null;
-  /** Bytes free on the disk that takes sets; null where nobody can tell. */
+  /** Bytes free on the disk that takes sets; null if nobody can tell. */
   readonly freeBytes: number | null;
   readonly sizes: FileSizes;
   /** Bytes of one file, as somebody has said; counts until a file has come back. */
@@ -86,21 +86,24 @@ export interface WatchQuestion {
   readonly framesMade: number;
 }
 
-/** @returns how disk, card and battery stand; null for what nobody can tell. Never throws */
+/** @returns the state of disk, card and battery; null for each that nobody can tell. Never throws */
 export const watch = (question: WatchQuestion): Watch => ({
   disk: watchDisk(question),
   card: watchCard(question),
   battery: watchBattery(question),
 });
 
-/** @returns a sentence for each thing that does not surely last for the next set: where there is one, stop cleanly before it */
+/**
+ * @returns a sentence for each thing that may not last for the next set: if there is one, the run should
+ *   stop cleanly before it
+ */
 export const tooLow = ({ disk, card, battery }: Watch): string[] =>
   [disk, card, battery].flatMap((item) => (item?.mark === 'too-low' ? [item.sentence] : []));
 
 /**
  * @param sure what the next set takes at most
- * @param usual what a set takes as a rule
- * @returns how many sets would be begun, if each before the last takes what it usually does
+ * @param usual what a set usually takes
+ * @returns how many sets would be begun, if each set but the last takes the usual amount
  */
 const setsWithin = (room: number, sure: number, usual: number): number =>
   room < sure ? 0 : 1 + Math.floor((room - sure) / usual);
@@ -152,7 +155,7 @@ const diskTooLow = (free: string): string =>
   `${free} are free where the sets go, and another set may not fit: make room, or choose another folder, then fire again.`;
 
 function sizeOfFrames({ sizes, statedBytes }: WatchQuestion): { mean: number; largest: number } | null {
-  // What a camera writes is at least a byte, and nothing is divided by less.
+  // A file has at least one byte, so nothing is divided by less.
   if (sizes.files > 0) return { mean: Math.max(1, sizes.total / sizes.files), largest: sizes.largest };
   return statedBytes === null ? null : { mean: Math.max(1, statedBytes), largest: statedBytes };
 }
@@ -181,7 +184,8 @@ function watchBattery(question: WatchQuestion): Watch['battery'] {
     const sentence = `${battery} is low, and how long it lasts cannot be told: put in a charged one before the next set.`;
     return { mark: 'low', ...unknown, percent: null, sentence };
   }
-  // As readiness says: no body runs on nothing, and what has never told another number is a battery-shaped mains adapter.
+  // As in the readiness list: no body runs on an empty battery, so a charge that has always read 0 is a
+  // battery-shaped mains adapter.
   if (charge === 0 && chargeReadings.every(({ percent }) => percent === 0)) {
     return {
       mark: 'fine',
@@ -213,10 +217,11 @@ function batteryMark(charge: number, setsLeft: number | null, setsToCome: number
 }
 
 /**
- * Linear, over all that was made since the battery was put in: what it loses between the sets counts too, so that this holds for
- * as long as their rhythm does. Counted from one fall of the gauge to another, because a reading in between may stand for any charge
- * down to the next step, and some gauges have only four; and down to where a body may give up, not to 0.
- * @returns null where it has not fallen far enough
+ * Linear, over everything since the battery was put in. What the battery loses between sets counts too, so
+ * the estimate holds as long as their rhythm does. It is counted from one fall of the gauge to another,
+ * because a reading in between may stand for any charge down to the next step, and some gauges have only
+ * four; and down to the charge at which a body may give up, not to 0.
+ * @returns null if the charge has not fallen far enough
  */
 function framesUntilEmpty({ chargeReadings, framesMade }: WatchQuestion): number | null {
   const [, first, ...later] = chargeReadings;

@@ -3,7 +3,7 @@ import type { BodyProfile } from '../../shared/profile.js';
 import type { LinkWay } from '../camera/index.js';
 
 export const WAY_CHOICES = ['auto', 'binding', 'direct'] as const;
-/** `auto` goes by what was learnt of the camera. */
+/** `auto` takes the way that was learnt for the camera. */
 export type WayChoice = (typeof WAY_CHOICES)[number];
 
 export interface Reached {
@@ -14,7 +14,8 @@ export interface Reached {
 
 /**
  * @param profile what was learnt of the camera that was met
- * @param library the library that was called directly, with its version; null if it was reached over the binding
+ * @param library the library that was called directly, with its version; null if the camera was reached
+ *   over the binding
  */
 export function wayFor(profile: BodyProfile | null, library: string | null): Reached {
   const learnt = profile?.direct;

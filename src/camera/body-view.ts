@@ -1,4 +1,4 @@
-// A body as it is shown: what it offers and what it stands on. Pure.
+// A body as it is shown: what it offers, and how it is set. Pure.
 import type { ReadinessItem } from '../../shared/readiness.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
@@ -19,7 +19,7 @@ export interface Viewed extends Pick<BodyView, 'reached' | 'profile' | 'aperture
   readonly identity: BodyIdentity;
   readonly dialect: DialectName;
   readonly limits: BodyLimits;
-  /** What the shutter stands on; null where the body does not tell. */
+  /** The shutter as it is set; null if the body does not tell. */
   readonly shutterTv: Sixths | null;
   readonly readiness: ReadinessItem[];
 }
@@ -54,19 +54,22 @@ export function viewOf(viewed: Viewed): BodyView {
   };
 }
 
-/** What the link waits for may be far longer than anything that the body can be set to. */
+/** The longest exposure that the link waits for may be far beyond any time that the body can be set to. */
 function longestOf({ shutters, longestSeconds }: BodyLimits): number {
   const longest = Math.max(...shutters.map(({ seconds }) => seconds));
   return shutters.length === 0 ? longestSeconds : Math.min(longestSeconds, longest);
 }
 
-/** Counts of frames and steps, each pair once. */
+/** The counts of frames with their steps, each pair once. */
 function bracketsOf({ brackets }: BodyLimits): BodyView['brackets'] {
   const pairs = brackets.map(({ step, pattern }) => ({ frames: pattern.length, step: toEv(step) }));
   return [...new Map(pairs.map((pair) => [`${pair.frames} ${pair.step}`, pair])).values()];
 }
 
-/** A step of which the body has more than a few settings: what lies on another grid meets only at whole stops. */
+/**
+ * Steps of which the body has more than a few settings: two settings on different grids meet only at whole
+ * stops.
+ */
 function stepsOf(limits: BodyLimits): Sixths[] {
   const shutters = labelledShutters(limits);
   const exists = new Set(shutters.map((setting) => setting.tv));

@@ -1,5 +1,6 @@
-// A body that is ready to be used: a link, the dialect that it speaks, its limits, and its settings as they were found.
-// It knows exposures and brackets, and nothing of plans, sets or files beyond the one that a frame comes back in.
+// A body that is ready to be used: a link, the dialect that it speaks, its limits, and its settings as they
+// were found. It knows exposures and brackets, but no plans and no sets, and of files only the one that a
+// frame comes back in.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { BodyProfile } from '../../shared/profile.js';
 import type { ReadinessItem } from '../../shared/readiness.js';
@@ -56,51 +57,63 @@ import { apartLink, type Released, Shutter } from './shutter.js';
 const DRIVES = ['drivemode', 'capturemode'];
 const SINGLE = /^single(?: frame| shot)?$/i;
 const TARGET = 'capturetarget';
-/** Under vendor extension 0x11 it reads `card+sdram`, and cannot be set: the library writes it without a value. */
+/**
+ * Under vendor extension 0x11 the setting reads `card+sdram`, and that value cannot be set: the library would
+ * write it without a value.
+ */
 const CARD = /^memory card$/i;
-/** What every frame of a set shares: names under all extensions. */
+/** Settings that every frame of a set shares, by their names under all extensions. */
 const SHARED = [...APERTURES, ISO, 'whitebalance', 'focusmode', 'imageformat', 'imagequality'];
-/** Under either of them the shutter stands as its wire label. */
+/** Under either of these names the shutter's setting has its wire label. */
 const SHUTTER_NAMES = [SHUTTER, 'shutterspeed2'];
 
-/** What a run needs of the body for one pass. */
+/** How the body has to be set for one pass. */
 export interface Arming {
   readonly centre: Centre;
-  /** null fires a single frame with the bracket off. */
+  /** Null for a single frame with the bracket off. */
   readonly shape: BracketShape | null;
 }
 
-/** What is asked of a body before a run; the rest of a ReadinessQuestion the body knows itself. */
+/** What the caller adds to a ReadinessQuestion; the body knows the rest itself. */
 export type ReadinessAsked = Omit<ReadinessQuestion, 'settings' | 'link' | 'pairs' | 'dialect' | 'now'>;
 
 export interface MeetOptions {
-  /** Settings that an earlier meeting with this body changed and could not put back. */
+  /** The settings that an earlier meeting with this body changed and could not put back. */
   readonly owed?: (identity: BodyIdentity) => Promise<Debts>;
   readonly keepDebts?: KeepDebts;
-  /** What the wire does not tell of this body. */
+  /** What was learnt or noted of this body because the wire does not tell it. */
   readonly profile?: (identity: BodyIdentity) => Promise<BodyProfile | null>;
-  /** Called if something that was learnt does not hold any more, after it was given up: it is not to be used again. */
+  /**
+   * Called after something that was learnt was given up because it no longer holds, so that it is not used
+   * again.
+   */
   readonly gaveUp?: (identity: BodyIdentity, what: GivenUp, why: string) => void;
-  /** By which way it is to be reached and why; left out for the practice body, which has only one. */
+  /**
+   * Decides the way by which the body is reached, and why; left out for the practice body, which has only
+   * one.
+   */
   readonly reached?: (profile: BodyProfile | null, library: string | null) => ReachedBy;
 }
 
-/** Whole brackets from one release; or all of the link that takes release and fetch apart. */
+/**
+ * What a body can give up: firing whole brackets from one release, or the link that takes release and fetch
+ * apart.
+ */
 export type GivenUp = 'one-release' | 'direct';
 
-/** By which way to the library a body is reached. */
+/** The way to the library by which a body is reached. */
 export interface ReachedBy {
   readonly way: LinkWay;
-  /** One sentence. */
+  /** The reason, in one sentence. */
   readonly why: string;
 }
 
-/** What a frame fired now would record beside its time. */
+/** What a frame that is fired now would record apart from its time. */
 export interface StandingExposure {
   readonly aperture: string | null;
   readonly fNumber: number | null;
   readonly iso: number | null;
-  /** Tv in sixths of the shutter; null where the body does not tell, or chooses it itself. */
+  /** Tv of the shutter, in sixths; null if the body does not tell it, or chooses the shutter itself. */
   readonly shutterTv: Sixths | null;
 }
 
@@ -125,16 +138,16 @@ interface Read {
   readonly at: Date;
 }
 
-/** What began to be read longer ago is read once more: somebody may have been at the dials. */
+/** Settings that were read longer ago are read again: somebody may have turned a dial. */
 const FRESH_MS = 1000;
 
 export class Body {
   readonly identity: BodyIdentity;
   limits: BodyLimits;
   readonly profile: BodyProfile | null;
-  /** What the profile says and the wire denies, a sentence each. */
+  /** Entries of the profile that the wire contradicts, a sentence each. */
   readonly contradictions: readonly string[];
-  /** null for the practice body. */
+  /** Null for the practice body. */
   reached: ReachedBy | null;
   private readonly link: Link;
   private readonly firing: Firing;
@@ -143,17 +156,17 @@ export class Body {
   private readonly dialect: Dialect;
   private readonly movesTarget: boolean;
   private settings: Settings;
-  /** When they were read. */
+  /** When the settings were read. */
   private readAt = new Date();
-  /** Settings that are being read for the next `refresh`. */
+  /** Settings that are being read ahead for the next `refresh`. */
   private ahead: { readonly since: number; readonly read: Promise<Read> } | null = null;
-  /** The bracket that is on, as far as is known; undefined where that is not known. */
+  /** The bracket that is on; null if none is, undefined if that is not known. */
   private bracket: BracketShape | null | undefined;
-  /** Whether the drive may be on for a bracket from one release. */
+  /** Whether the drive may be set to fire a bracket from one release. */
   private drivesOn = false;
-  /** Frames fired since the bracket was at its first frame. */
+  /** How many frames were fired since the bracket stood at its first frame. */
   private turn = 0;
-  /** What all frames of a run share, as it stood when the body was made ready. */
+  /** The settings that all frames of a run share, as they stood when the body was made ready. */
   private readonly shared = new Map<string, string>();
 
   /** @throws EvenrungError no-body, usb-not-available, body-lost, body-busy, body-not-ready */
@@ -196,12 +209,12 @@ export class Body {
     return body;
   }
 
-  /** What is still to be put back. */
+  /** Settings that still have to be put back. */
   get debts(): Debts {
     return this.changes.debts;
   }
 
-  /** What becomes of its frames; null where it does not tell. */
+  /** The kind of files that its frames become; null if the body does not tell. */
   get files(): FileKind | null {
     return filesOf(this.settings);
   }
@@ -232,7 +245,7 @@ export class Body {
     });
   }
 
-  /** @param asked what its readiness is judged for */
+  /** @param asked what its readiness is judged by */
   view(asked: ReadinessAsked): BodyView {
     const { profile } = this;
     return viewOf({
@@ -249,7 +262,9 @@ export class Body {
     });
   }
 
-  /** The list that a person walks through before firing, as the settings were read last. */
+  /**
+   * The readiness list that a person goes through before firing, from the settings as they were last read.
+   */
   readiness(asked: ReadinessAsked): ReadinessItem[] {
     return readiness({
       ...asked,
@@ -261,42 +276,50 @@ export class Body {
     });
   }
 
-  /** Whether it makes two files of each frame, and both come here, as far as the settings told that were read last. */
+  /**
+   * Whether the body makes two files of each frame and both come over this link, by the settings as they were
+   * last read.
+   */
   get makesPairs(): boolean {
     return this.firing.pairs && makesTwoFiles(this.settings);
   }
 
-  /** Of the battery, as the settings were read last. */
+  /** The battery's charge, by the settings as they were last read. */
   get charge(): Charge | null {
     return batteryCharge(this.settings);
   }
 
-  /** How many more frames the card takes, as the settings were read last; null where the body does not tell. */
+  /**
+   * How many more frames the card takes, by the settings as they were last read; null if the body does not
+   * tell.
+   */
   get framesLeftOnCard(): number | null {
     return framesLeftOnCard(this.settings);
   }
 
   /**
-   * How many pictures wait in its memory that were taken and not fetched, as the settings were read last: its files come as many
-   * releases late. Null where the body does not tell.
+   * How many pictures wait in the body's memory that were taken and not fetched, by the settings as they were
+   * last read. Files come as many releases late. Null if the body does not tell.
    */
   get picturesWaiting(): number | null {
     return this.dialect.picturesWaiting?.(this.settings) ?? null;
   }
 
-  /** The ISO settings that it offers, as it writes them; none where ISO cannot be set. */
+  /** The ISO settings that the body offers, in its own notation; none if ISO cannot be set. */
   get isoLabels(): readonly string[] {
     return this.settings.get(ISO)?.choices ?? [];
   }
 
-  /** Seconds that the body's clock was ahead when its settings were read last; null where it tells none. */
+  /**
+   * Seconds by which the body's clock was ahead when its settings were last read; null if it tells no time.
+   */
   get clockDifference(): number | null {
     return clockDifference(this.settings, this.readAt);
   }
 
   /**
    * Sets the body's clock to this computer's.
-   * @throws EvenrungError body-not-ready where it cannot be set over the wire; as Link.changeSetting
+   * @throws EvenrungError body-not-ready if it cannot be set over the wire; as Link.changeSetting
    */
   async setClock(now: () => Date): Promise<void> {
     const setting = clockSetting(this.settings, now());
@@ -308,22 +331,25 @@ export class Body {
     }
     await this.link.changeSetting(setting.name, setting.value);
     await this.refresh();
-    // With some bodies a write comes out an hour off while summer time is in force.
+    // On some bodies, a time that is written while summer time is in force comes out an hour off.
     const correction = clockCorrection(this.settings, this.readAt);
     if (correction === null) return;
     await this.link.changeSetting(correction.name, correction.value);
     await this.refresh();
   }
 
-  /** Begins to read the settings for a `refresh` that comes in a moment: whoever begins a set has other things to do meanwhile. */
+  /**
+   * Begins to read the settings for a `refresh` that follows in a moment, so that the caller can do other
+   * things meanwhile.
+   */
   readAhead(): void {
     const read = this.read();
-    // Then they are read once more.
+    // If this fails, `refresh` reads them once more.
     read.catch(() => undefined);
     this.ahead = { since: performance.now(), read };
   }
 
-  /** Reads the settings anew; changes nothing. */
+  /** Reads the settings anew, and changes nothing. */
   async refresh(): Promise<void> {
     const { ahead } = this;
     this.ahead = null;
@@ -335,7 +361,7 @@ export class Body {
     for (const { name, value } of this.settings.values()) this.changes.stands(name, value);
   }
 
-  /** What the aperture and the ISO stand on; null where the body does not tell. */
+  /** The aperture and the ISO as they are set; null for what the body does not tell. */
   standing(): StandingExposure {
     const aperture = this.apertureLabel();
     const iso = parseIso(this.valueOf(ISO) ?? '');
@@ -348,8 +374,9 @@ export class Body {
   }
 
   /**
-   * Reads the settings anew and makes the body ready for a run: single drive, files kept on the card too, bracket off.
-   * @throws EvenrungError body-not-ready where only the photographer can change what is in the way
+   * Reads the settings anew and makes the body ready for a run: single drive, files kept on the card as well,
+   * bracket off.
+   * @throws EvenrungError body-not-ready if something is in the way that only the photographer can change
    */
   async makeReady(asked: ReadinessAsked): Promise<void> {
     await this.refresh();
@@ -367,8 +394,9 @@ export class Body {
   }
 
   /**
-   * Where the library itself moved the target when it connected: frames are to stay on the card, too. It need not be put back, since letting
-   * go of the body moves it there in any case. Does nothing for other bodies.
+   * Moves the capture target back, if the library itself moved it when it connected, so that frames stay on
+   * the card as well. It need not be put back, since letting go of the body moves it there anyway. Does
+   * nothing for other bodies.
    * @throws EvenrungError as Link.changeSetting
    */
   async keepOnCard(): Promise<void> {
@@ -381,7 +409,8 @@ export class Body {
   }
 
   /**
-   * Sets the ISO that all frames of a run share; it is put back with the rest. Once the body was made ready.
+   * Sets the ISO that all frames of a run share; it is put back with the rest. To be called after
+   * `makeReady`.
    * @throws EvenrungError choice-not-offered; as Link.changeSetting
    */
   async useIso(iso: number): Promise<void> {
@@ -402,10 +431,10 @@ export class Body {
   }
 
   /**
-   * After the body was away in the middle of a run: reads its settings anew, and sets back what all frames have to share.
-   * Nothing of it is owed: it goes back to what the run found.
-   * @returns the names of what was set back
-   * @throws EvenrungError body-not-ready where only the photographer can
+   * After the body was away in the middle of a run: reads its settings anew, and sets back those that all
+   * frames have to share. These changes are not owed, since they go back to what the run found.
+   * @returns the names of the settings that were set back
+   * @throws EvenrungError body-not-ready if something is in the way that only the photographer can change
    */
   async resume(asked: ReadinessAsked): Promise<string[]> {
     await this.refresh();
@@ -442,20 +471,21 @@ export class Body {
     throw new EvenrungError('body-not-ready', items.map(({ message }) => message).join(' '), { items });
   }
 
-  /** Drops the connection, where the link can begin anew: what it remembers of a frame that never came is forgotten. */
+  /** Drops the connection, if the link can reconnect, so that it forgets a frame that never came. */
   dropConnection(): void {
     this.doubt();
-    // The practice body lives in its process: with it, its settings would go.
+    // The practice body lives in its process, and its settings would go with the process.
     if (this.identity.link === 'usb') this.link.kill?.();
   }
 
-  /** Between sets: begins the connection anew where it has grown too large. */
+  /** Between two sets: if the link's process has grown too large, begins the connection anew. */
   async recycle(): Promise<void> {
     await this.link.recycleIfLarge?.();
   }
 
   /**
-   * Keeps in one go what these passes are going to change, so that none of them has to wait for the disk.
+   * Journals in one go all settings that these passes are going to change, so that no pass has to wait for
+   * the disk.
    * @throws EvenrungError state-not-writable; choice-not-offered
    */
   async foresee(armings: readonly Arming[]): Promise<void> {
@@ -468,12 +498,16 @@ export class Body {
     await this.changes.owe(writes);
   }
 
-  /** Leaves the body so that the next frame fired is the first of the pass. Changes only what has to change. */
+  /**
+   * Sets the body so that the next frame it fires is the first of the pass. Changes only settings that
+   * differ.
+   */
   async arm({ centre, shape }: Arming): Promise<void> {
     await this.firing.closeShutter(this.settings);
     const atStart = this.turn === 0;
     if (this.bracket === undefined || !isSameShape(this.bracket, shape) || !atStart) {
-      // Only a change puts the bracket back to its first frame: from one shape to another, else off and on.
+      // The bracket goes back to its first frame only if it is changed: from one shape to another, or off and
+      // on again.
       const isChange = this.bracket !== undefined && atStart;
       if (shape !== null && this.bracket !== null && !isChange) await this.setBracket(null);
       await this.setBracket(shape);
@@ -482,7 +516,7 @@ export class Body {
     this.firing.arm(centre);
   }
 
-  /** Fires one frame with everything as it is. */
+  /** Fires one frame with all settings as they are. */
   async fire(options: FireOptions): Promise<FiredFrame> {
     try {
       const fired = await this.link.fire(options);
@@ -491,23 +525,30 @@ export class Body {
     } catch (cause) {
       this.doubt();
       const { code, details } = asEvenrungError(cause);
-      // The rest of the file that was not stored is still on its way: whatever is asked next would get it as its answer.
+      // The rest of the file that could not be stored is still on its way, and would be taken for the answer
+      // to the next call.
       if (code === 'storing-failed' && details.released === true) this.dropConnection();
       throw cause;
     }
   }
 
-  /** Whether release and fetch are two things: then what was made is known before it is here, and is found on the card later. */
+  /**
+   * Whether release and fetch are two things: then the files that a release made are known before they are
+   * here, and can be found on the card later.
+   */
   get isApart(): boolean {
     return this.firing.isApart;
   }
 
-  /** Whether a bracket is fired by one release if it is armed so. */
+  /** Whether a bracket that is armed so is fired by one release. */
   get firesWhole(): boolean {
     return this.limits.brackets.some(({ isOneRelease }) => isOneRelease === true);
   }
 
-  /** From now on each frame takes a release of its own. @param why one sentence */
+  /**
+   * From now on each frame gets a release of its own.
+   * @param why one sentence
+   */
   giveUpOneRelease(why: string): void {
     const brackets = this.limits.brackets.filter(({ isOneRelease }) => isOneRelease !== true);
     this.limits = { ...this.limits, brackets };
@@ -515,7 +556,7 @@ export class Body {
   }
 
   /**
-   * From now on release and fetch are one thing, over the way that held before.
+   * From now on release and fetch are one thing, over the way that worked before.
    * @param why one sentence
    * @returns false if there is no such way, or if it could not bring both files of a frame
    */
@@ -530,7 +571,7 @@ export class Body {
     return true;
   }
 
-  /** The library that is called, with its version; null if the link does both at once. */
+  /** The library that is called, with its version; null if the link releases and fetches at once. */
   get library(): string | null {
     return this.firing.library;
   }
@@ -545,8 +586,9 @@ export class Body {
   }
 
   /**
-   * One release with everything as it is. Never throws: what came and what went wrong are told together, so that two of three files and
-   * then a failure are both known. The one place where it counts what the link can do.
+   * One release with all settings as they are. It never throws: files and failure are returned together, so
+   * that after two of three files and then a failure both are known. What the link can do matters here and
+   * nowhere else.
    */
   async releaseShutter(release: ShutterRelease): Promise<Released> {
     const { into, exposureSeconds, frames } = release;
@@ -565,19 +607,27 @@ export class Body {
   }
 
   /**
-   * Ends a bulb exposure that would take longer to end by itself than anybody wants to wait: its file records what it became.
-   * @returns whether it did; false if none is open, or if it is nearly through
+   * Ends a bulb exposure early if it would still take longer than anybody wants to wait; its file records the
+   * time that it was open.
+   * @returns whether it did; false if no such exposure is open, or if it is nearly over
    */
   async cutShort(): Promise<boolean> {
     return this.firing.cutShort();
   }
 
-  /** Files that lie on the card; none if the link cannot look. @throws EvenrungError body-lost, body-busy */
+  /**
+   * Lists files on the card; none if the link cannot look.
+   * @throws EvenrungError body-lost, body-busy
+   */
   async listCard(): Promise<readonly ListedFile[]> {
     return this.firing.list();
   }
 
-  /** @param made called before anything of it is fetched @throws EvenrungError file-not-there; as Link.bring */
+  /**
+   * Fetches a file that is in the camera.
+   * @param made called before any of it is fetched
+   * @throws EvenrungError file-not-there; as Link.bring
+   */
   async fetchMade(
     file: MadeFile,
     into: string,
@@ -587,8 +637,8 @@ export class Body {
   }
 
   /**
-   * After a failure, or a frame that is not what was asked for, nothing is known any more: not the settings (somebody may have
-   * turned a dial), not whether the shutter went, not the bracket's turn.
+   * After a failure, or a frame that is not the one asked for, nothing is known of the body any more: not its
+   * settings (somebody may have turned a dial), not whether the shutter was released, not the bracket's turn.
    */
   doubt(): void {
     this.bracket = undefined;
@@ -596,14 +646,15 @@ export class Body {
   }
 
   /**
-   * Puts every setting back that was changed since the body was met, the last change first. What fails stays owed, and can be
-   * tried again.
-   * @returns the names of what was put back
-   * @throws EvenrungError not-put-back, after having tried them all; body-lost and the like at once
+   * Puts back every setting that was changed since the body was met, the last change first. Settings that
+   * cannot be put back stay owed, and can be tried again.
+   * @returns the names of the settings that were put back
+   * @throws EvenrungError not-put-back, after all of them were tried; body-lost and the like at once
    */
   async putBack(): Promise<string[]> {
     await this.firing.closeShutter(this.settings);
-    // In the middle of a bracket even the value that is set already is written, since that starts the bracket anew.
+    // In the middle of a bracket, even a value that is set already is written, since that starts the bracket
+    // anew.
     if (this.turn !== 0) this.changes.doubt();
     const { done, failed } = await this.changes.putBack(this.dialect.locked);
     this.bracket = undefined;
@@ -628,7 +679,10 @@ export class Body {
     this.turn = 0;
   }
 
-  /** One frame a release again. A dialect whose brackets are entries of the drive moves it with them. */
+  /**
+   * Sets the drive to one frame a release. If the dialect's brackets are entries of the drive, it moves the
+   * drive together with them.
+   */
   private async driveSingle(): Promise<void> {
     if (this.dialect.name === 'drive-entry') return;
     for (const name of DRIVES) {
@@ -637,7 +691,7 @@ export class Body {
     }
   }
 
-  /** Sets the first choice that is wanted, where what stands will not do. */
+  /** If the setting's value will not do, sets the first choice that matches. */
   private async choose(name: string, wanted: RegExp, willDo: (label: string) => boolean): Promise<void> {
     const setting = this.settings.get(name);
     if (setting === undefined || willDo(setting.value)) return;
@@ -650,7 +704,7 @@ export class Body {
     return labelledShutters(this.limits).find(({ wire }) => values.includes(wire))?.tv ?? null;
   }
 
-  /** The bare f-number as text; null where the body does not tell one. */
+  /** The bare f-number as text; null if the body does not tell one. */
   private apertureLabel(): string | null {
     const label = APERTURES.map((name) => this.valueOf(name)).find((value) => value !== null) ?? '';
     const fNumber = parseAperture(label);
@@ -663,9 +717,9 @@ export class Body {
 }
 
 /**
- * In an automatic mode some bodies offer no shutter to set; what they can choose is then taken for the commonest range (common
- * practice, no source), and none of it can be set.
- * @throws EvenrungError body-not-ready where compensation is out of reach too
+ * In an automatic mode, some bodies offer no shutter to set. The times that such a body can choose are then
+ * taken to be the commonest range (common practice, no source), and none of them can be set.
+ * @throws EvenrungError body-not-ready if compensation cannot be set either
  */
 function assumingShutters(limits: BodyLimits): BodyLimits {
   if (limits.compensation.range === 0) throw shutterOutOfReach();

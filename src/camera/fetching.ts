@@ -1,28 +1,33 @@
-// Files on their way from the camera: piece after piece, the oldest file first, behind whatever is more urgent. Of a release it knows only
-// that one is expected, and that what the body tells of it is heard between two pieces.
+// Files on their way from the camera, piece by piece, the oldest file first, behind anything more urgent. Of
+// releases it knows only that one is expected, and that between two pieces the body is listened to for files
+// that it tells of.
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type { ApartLimits, AskedPiece, BringOptions, FiredFrame, MadeFile, Piece } from './link.js';
 
-/** A file that is here, or whose head is. */
+/** A file that is here, or whose head is here. */
 export interface BroughtFile extends FiredFrame {
-  /** Where it is in the camera; left out if the link does not tell. */
+  /** Its place in the camera; left out if the link does not tell. */
   readonly made?: MadeFile;
   /**
-   * Only its head is there so far: settles when all of it is, and rejects if it does not come (EvenrungError). Left out if it is whole.
+   * Only if its head is here and the rest is not: settles when all of it is here, and rejects if it does not
+   * come (EvenrungError). Left out if the file is whole.
    */
   readonly whole?: Promise<void>;
   readonly partner?: BroughtFile;
 }
 
-/** How long a body that answers busy is asked again: its buffer empties at the pace of its card. */
+/** How long a body that answers busy is asked again: its buffer empties as fast as its card can write. */
 export const BUSY_MS = 30_000;
 export const BUSY_PAUSE_MS = 20;
-/** What comes at a time while somebody waits for the next file to be told of: 30 to 40 ms over a cable as slow as they are. */
+/**
+ * Bytes that are asked for at a time while somebody waits to hear of the next file: 30 to 40 ms over the
+ * slowest of cables.
+ */
 const SMALL_PIECE_BYTES = 1024 * 1024;
-/** A release that is expected, and does not come within this, is waited for no longer. */
+/** How long fetching waits for a release that is expected. */
 const NEXT_PRESS_MS = 1500;
-/** So many files may wait in the camera while frames are fired. */
+/** How many files may wait in the camera while frames are fired. */
 const MOST_WAITING = 16;
 
 /** A file on its way. */
@@ -36,7 +41,7 @@ interface Coming {
   readonly settled: Promise<void>;
 }
 
-/** Settles when it has come, or is waited for no longer; never rejects. */
+/** Settles when the expected call has come, or is no longer waited for; never rejects. */
 interface Expected {
   readonly over: Promise<void>;
   readonly end: () => void;
@@ -47,18 +52,27 @@ export class Fetching {
   private readonly headBytes: number;
   /** Bytes that are asked for at a time. */
   pieceBytes: number;
-  /** All the exposures of the release in hand, in seconds. */
+  /** All the exposures of the current release together, in seconds. */
   exposing = 0;
-  /** Whether a burst is under way that another release comes after: the sooner its last file is heard of, the closer the frames are. */
+  /**
+   * Whether a burst is under way and another release follows it: the sooner its last file is heard of, the
+   * shorter the gap between the frames.
+   */
   isInHaste = false;
-  /** Whether nothing is going to be asked of the link for a while but the rest of files: then a piece may be fetched before it is asked for. */
+  /**
+   * Whether for a while the link will only be asked for the rest of files: then a piece may be fetched before
+   * it is asked for.
+   */
   isUndisturbed = false;
   /** Files whose rest is still to come, oldest first. */
   private readonly coming: Coming[] = [];
   private isFetching = false;
-  /** A release that is about to be pressed: the rest of files comes after it, while the shutter is open. */
+  /** A release that is about to be made. The rest of files comes after it, while the shutter is open. */
   private nextPress: Expected | null = null;
-  /** Settles when the body has been heard, and the heads of what it told of are here; null if nobody listens. Never rejects. */
+  /**
+   * Settles when the body has been listened to, and the heads of the files that it told of are here; null if
+   * nobody listens. Never rejects.
+   */
   private hearing: Promise<void> | null = null;
 
   constructor(bring: (options: BringOptions) => Promise<Piece>, { headBytes, pieceBytes }: ApartLimits) {
@@ -72,7 +86,10 @@ export class Fetching {
     return this.isFetching;
   }
 
-  /** The head of a file; the rest is fetched as soon as nothing more urgent is asked. @throws EvenrungError as Link.bring */
+  /**
+   * Brings the head of a file; the rest is fetched as soon as there is nothing more urgent to do.
+   * @throws EvenrungError as Link.bring
+   */
   async head(file: MadeFile, to: string, startedAt: number): Promise<BroughtFile> {
     const isWholeOnly = this.headBytes === 0;
     const most = isWholeOnly ? Number.MAX_SAFE_INTEGER : this.headBytes;
@@ -83,7 +100,7 @@ export class Fetching {
     const brought = { path: to, seconds, ...known, ...said };
     if (isEnd) return brought;
     const { promise: whole, resolve: done, reject: failed } = deferred();
-    // Whoever waits for it hears of it.
+    // A failure reaches whoever waits for `whole`.
     const settled = whole.catch(() => undefined);
     this.coming.push({ file, to, brought: bytes, done, failed, settled });
     if (!this.isFetching) void this.fetchAll();
@@ -91,8 +108,8 @@ export class Fetching {
   }
 
   /**
-   * No piece is asked for while the body is being heard: the head of a file that it tells of comes before the next piece, and the next frame
-   * is fired so much sooner.
+   * No piece is asked for while the body is being listened to: the head of a file that it tells of comes
+   * before the next piece, and the next frame is fired that much sooner.
    */
   async hearFirst<T>(hear: () => Promise<T>): Promise<T> {
     const { promise, resolve } = deferred();
@@ -105,7 +122,7 @@ export class Fetching {
     }
   }
 
-  /** Nothing is fetched until `pressed`, or until nobody believes in that release any more. */
+  /** Fetches nothing until `pressed`, or until the expected release has been waited for long enough. */
   expectPress(): void {
     this.nextPress?.end();
     const { promise: over, resolve } = deferred();
@@ -118,12 +135,15 @@ export class Fetching {
     this.nextPress = { over, end };
   }
 
-  /** The release that was expected came, or is waited for no longer. */
+  /** The expected release has been made, or is no longer waited for. */
   pressed(): void {
     this.nextPress?.end();
   }
 
-  /** While the shutter is held open nothing is asked that a body may answer late: what lets it go must not wait behind that. */
+  /**
+   * Waits until nothing is being fetched. While the shutter is held open, the body must not be asked anything
+   * that it may answer late: letting go of the button must not wait behind that.
+   */
   async nothingToBring(): Promise<void> {
     this.nextPress?.end();
     while (this.coming.length > 0) await this.coming[0]?.settled;
@@ -135,8 +155,8 @@ export class Fetching {
   }
 
   /**
-   * Brings piece after piece, the oldest file first. What fails is told to whoever waits for the file, and the next one is tried. Never
-   * rejects.
+   * Brings piece after piece, the oldest file first. A failure is passed to whoever waits for the file, and
+   * the next file is tried. Never rejects.
    */
   private async fetchAll(): Promise<void> {
     this.isFetching = true;
@@ -155,7 +175,8 @@ export class Fetching {
       }
       this.coming.shift();
     }
-    // In the same step in which nothing was left: a file that comes a step later has to find that nobody fetches any more.
+    // Reset in the same step in which nothing was left: a file that is added one step later has to find that
+    // nobody is fetching any more.
     this.isFetching = false;
   }
 
@@ -164,7 +185,10 @@ export class Fetching {
     return { file, to, from, most };
   }
 
-  /** @returns the piece that comes after one of the oldest file; undefined if there is none, or if nobody knows where that file ends */
+  /**
+   * @returns the piece that comes after the given one of the oldest file; undefined if there is none, or if
+   *   the end of that file is not known
+   */
   private after({ file, from, most }: AskedPiece): AskedPiece | undefined {
     const [oldest, following] = this.coming;
     if (oldest === undefined || file.bytes === null) return undefined;

@@ -1,5 +1,5 @@
-// How a body's frames are fired: release and fetch at once, as the link does it, or apart, through its shutter. What is held for a long
-// exposure is let go here, too.
+// How a body's frames are fired: release and fetch at once, as the link does it, or apart, through `Shutter`.
+// A shutter that a long exposure holds open is closed here, too.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Centre, Dialect } from './dialects/index.js';
 import type { BroughtFile } from './fetching.js';
@@ -10,14 +10,14 @@ import type { Released, ReleaseOptions, Shutter } from './shutter.js';
 /** One release of the shutter. */
 export interface ShutterRelease
   extends Pick<ReleaseOptions, 'into' | 'exposureSeconds' | 'isFollowed' | 'made' | 'here'> {
-  /** How many frames it makes: more than one only if the bracket that is on is fired by one release. */
+  /** How many frames it makes; more than one only if one release fires the whole bracket that is on. */
   readonly frames: number;
 }
 
 export interface FiringOptions {
   readonly link: Link;
   readonly dialect: Dialect;
-  /** null if the link does both at once. */
+  /** Null if the link releases and fetches at once. */
   readonly shutter: Shutter | null;
   /** Whether the link tells of every file that the body makes. */
   readonly pairs: boolean;
@@ -28,9 +28,9 @@ export class Firing {
   private readonly dialect: Dialect;
   private shutter: Shutter | null;
   private tellsAll: boolean;
-  /** Seconds that the next frame is held open for, if it was armed for bulb. */
+  /** Seconds for which the next frame is held open, if it was armed for bulb; null if it was not. */
   private holdSeconds: number | null = null;
-  /** Whether the shutter may still be open of a bulb exposure that nobody saw the end of. */
+  /** Whether a bulb exposure whose end nobody saw may have left the shutter open. */
   private mayBeOpen = false;
 
   constructor({ link, dialect, shutter, pairs }: FiringOptions) {
@@ -40,7 +40,7 @@ export class Firing {
     this.tellsAll = pairs;
   }
 
-  /** Whether both files of a frame come here. */
+  /** Whether both files of a frame come over this link. */
   get pairs(): boolean {
     return this.tellsAll;
   }
@@ -49,7 +49,7 @@ export class Firing {
     return this.shutter !== null;
   }
 
-  /** The library that is called, with its version; null if the link does both at once. */
+  /** The library that is called, with its version; null if the link releases and fetches at once. */
   get library(): string | null {
     return this.shutter?.library ?? null;
   }
@@ -63,7 +63,10 @@ export class Firing {
     if (this.shutter !== null) this.shutter.pieceBytes = bytes;
   }
 
-  /** Does both at once from now on. @returns false if there is no such way */
+  /**
+   * Releases and fetches at once from now on.
+   * @returns false if the link cannot
+   */
   fallBack(): boolean {
     if (this.shutter === null || this.link.fallBack?.() !== true) return false;
     this.shutter = null;
@@ -77,9 +80,9 @@ export class Firing {
   }
 
   /**
-   * One release with everything as it is. Never throws: what came and what went wrong are told together, so that two of three files and
-   * then a failure are both known. Only if `isApart`.
-   * @param isOneRelease whether the bracket that is on is fired by one release
+   * One release with all settings as they are; only if `isApart`. It never throws: files and failure are
+   * returned together, so that after two of three files and then a failure both are known.
+   * @param isOneRelease whether one release fires the whole bracket that is on
    */
   async release(release: ShutterRelease, settings: Settings, isOneRelease: boolean): Promise<Released> {
     const { holdSeconds, shutter } = this;
@@ -95,30 +98,40 @@ export class Firing {
   }
 
   /**
-   * Ends a bulb exposure that would take longer to end by itself than anybody wants to wait: its file records what it became.
-   * @returns whether it did; false if none is open, or if it is nearly through
+   * Ends a bulb exposure early if it would still take longer than anybody wants to wait; its file records the
+   * time that it was open.
+   * @returns whether it did; false if no such exposure is open, or if it is nearly over
    */
   async cutShort(): Promise<boolean> {
     return (await this.shutter?.cutShort()) ?? false;
   }
 
-  /** A process that was lost in the middle of a bulb exposure cannot end it any more, and a shutter that is open takes no release. */
+  /**
+   * If the camera process was lost in the middle of a bulb exposure, the new one cannot know how to end it,
+   * and a body whose shutter is open takes no release.
+   */
   async closeShutter(settings: Settings): Promise<void> {
     if (!this.mayBeOpen) return;
     for (const { name, value } of this.dialect.bulb?.(settings)?.button.up ?? [])
       await this.link.changeSetting(name, value).catch((cause: unknown) => {
-        // If it is closed already, the body refuses that.
+        // If the shutter is closed already, the body refuses this.
         if (LOST.has(asEvenrungError(cause).code)) throw cause;
       });
     this.mayBeOpen = false;
   }
 
-  /** Files that lie on the card; none if the link cannot look. @throws EvenrungError body-lost, body-busy */
+  /**
+   * Lists files on the card; none if the link cannot look.
+   * @throws EvenrungError body-lost, body-busy
+   */
   async list(): Promise<readonly ListedFile[]> {
     return (await this.shutter?.list()) ?? [];
   }
 
-  /** @param made called before anything of it is fetched @throws EvenrungError file-not-there; as Link.bring */
+  /**
+   * @param made called before any of it is fetched
+   * @throws EvenrungError file-not-there; as Link.bring
+   */
   async fetch(
     file: MadeFile,
     into: string,

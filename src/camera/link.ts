@@ -1,17 +1,21 @@
-// The one interface to a body. A link does what it is told and reports what happened; it knows nothing of plans, sets or
-// dialects. Both links (usb/, practice/) implement it inside the camera process, and the daemon's side of that process
-// implements it again, so that whoever holds a Link cannot tell which of the three it is.
+// The one interface to a body. A link does what it is told and reports what happened; it knows nothing of
+// plans, sets or dialects. The links (binding/, direct/, practice/) implement it inside the camera process,
+// and the daemon's side of that process implements it again, so that whoever holds a Link cannot tell which
+// of them it is.
 
 /** Which kind of link reaches the body. */
 export type LinkKind = 'practice' | 'usb';
 
-/** Which way a link takes to the same library: through the npm package gphoto2, or by calling it directly. */
+/**
+ * The way that a link takes to the same library: through the npm package gphoto2, or by calling the library
+ * directly.
+ */
 export type LinkWay = 'binding' | 'direct';
 
-/** Errors after which the body has to be looked for anew. */
+/** Errors after which the body has to be looked for again. */
 export const LOST: ReadonlySet<string> = new Set(['body-lost', 'no-body']);
 
-/** Failures of the link: whatever is asked next will not get through either, until it has been given a moment. */
+/** Failures of the link: the next call will not get through either, unless the link is given a moment. */
 export const LINK_FAILURES: ReadonlySet<string> = new Set([...LOST, 'body-busy', 'call-timed-out']);
 
 /** What a body says of itself at run time. */
@@ -19,15 +23,15 @@ export interface BodyIdentity {
   readonly link: LinkKind;
   /** The model string that the body reports. */
   readonly model: string;
-  /** The serial number that the body reports, where it does. */
+  /** The serial number that the body reports; null if it reports none. */
   readonly serial: string | null;
 }
 
 /** A body that a link could be opened to. */
 export interface AttachedPort {
-  /** Where it is, in the words of the link; another one each time it is plugged in. */
+  /** Its place in the link's own notation; it changes each time the body is plugged in. */
   readonly port: string;
-  /** What it is called there, which need not be what it calls itself. */
+  /** The name that it has there, which may differ from the model that the body reports. */
   readonly model: string;
 }
 
@@ -38,40 +42,42 @@ export interface Setting {
   readonly kind: 'choice' | 'text' | 'range' | 'toggle' | 'date';
   /** The value as its label; a number is written out, a toggle is `on` or `off`. */
   readonly value: string;
-  /** The labels that can be chosen, in the body's order; only where kind is `choice`. */
+  /** The labels that can be chosen, in the body's order; only if kind is `choice`. */
   readonly choices?: readonly string[];
 }
 
 export type Settings = ReadonlyMap<string, Setting>;
 
-/** What the link itself knows or cannot do, whatever the settings tree offers. */
+/** Limits of the link itself, whatever the settings tree offers. */
 export interface LinkLimits {
   /** The longest exposure in seconds whose file comes back over this link. */
   readonly longestSeconds: number;
-  /** Seconds for one settings change to whatever value. */
+  /** Seconds for one change of a setting, to whatever value. */
   readonly secondsPerChange: number;
-  /** Seconds more for every setting on the way; 0 where the body jumps. */
+  /** Additional seconds for every value on the way to the new one; 0 if the body jumps there. */
   readonly secondsPerSetting: number;
-  /** Seconds a frame beside its exposure. */
+  /** Seconds that a frame takes in addition to its exposure. */
   readonly secondsPerFrame: number;
   /**
-   * Whether the library moves the capture target by itself: into the body's memory when it connects, and onto the card when it lets go. Left
-   * out, it does not.
+   * Whether the library moves the capture target by itself: into the body's memory when it connects, and onto
+   * the card when it lets go. If it is left out, the library does not.
    */
   readonly movesTarget?: boolean;
-  /** How this link takes a release and its files apart; null if it can only do both at once. */
+  /** How this link takes release and fetch apart; null if it can only do both at once. */
   readonly apart: ApartLimits | null;
 }
 
-/** What a link that takes release and fetch apart says of itself. */
+/** What a link that takes release and fetch apart reports of itself. */
 export interface ApartLimits {
-  /** The library that it calls, and its version: what was learnt with another one is learnt anew. */
+  /**
+   * The library that it calls, with its version: what was learnt with another version has to be learnt anew.
+   */
   readonly library: string;
   /** Bytes that one call of `bring` should ask for. */
   readonly pieceBytes: number;
-  /** Bytes of a file in which its Exif is looked for; 0 if its files only come whole. */
+  /** Bytes at the start of a file in which its Exif is looked for; 0 if files only come whole. */
   readonly headBytes: number;
-  /** Bytes a second that come over the cable, estimated until it is measured. */
+  /** Bytes a second over the cable; an estimate until it is measured. */
   readonly bytesPerSecond: number;
 }
 
@@ -82,31 +88,43 @@ export interface SettingChange {
 }
 
 export interface ChangeOptions {
-  /** The frames that are fired next record what came of it: where the body's own word comes late, it is not waited for. */
+  /**
+   * The next frames will record whether the change took effect, so if the body confirms it late, that is not
+   * waited for.
+   */
   readonly isProvedByFrames?: boolean;
 }
 
-/** How a button of the body is held over the wire: what is written to press it, and what is written to let it go. */
+/**
+ * How a button of the body is held over the wire: the settings that are written to press it, and those that
+ * are written to let it go.
+ */
 export interface Button {
   readonly down: readonly SettingChange[];
   readonly up: readonly SettingChange[];
 }
 
 export interface PressOptions {
-  /** null: the library's own release, which presses and lets go. */
+  /** null: the library's own release, which presses the button and lets it go. */
   readonly button: Button | null;
-  /** Seconds after which the link itself lets the button go, counted from when the body took the press; null: `unpress` does. */
+  /**
+   * Seconds after which the link itself lets the button go, counted from when the body took the press; null
+   * if `unpress` does that.
+   */
   readonly holdSeconds: number | null;
-  /** All the exposures that are about to be made, in seconds, for sizing deadlines; it sets nothing. */
+  /** All the exposures of this release together, in seconds. It only sizes deadlines, and sets nothing. */
   readonly exposureSeconds: number;
   /**
-   * What lets the button go after the library's own release, if the body took the press and was too busy to be let go; left out if nothing
-   * over the wire does.
+   * Settings that let the button go after the library's own release, for a body that took the press and was
+   * then too busy to be let go. Left out if nothing over the wire does that.
    */
   readonly lettingGo?: readonly SettingChange[] | undefined;
 }
 
-/** A file that the body made, as the body tells of it. Folder and name find it again, also in another process. */
+/**
+ * A file that the body made, as the body tells of it. Folder and name are enough to find it again, even from
+ * another process.
+ */
 export interface MadeFile {
   readonly folder: string;
   readonly name: string;
@@ -114,41 +132,45 @@ export interface MadeFile {
   readonly bytes: number | null;
 }
 
-/** What the body told since it was listened to last. */
+/** What the body has told since it was last listened to. */
 export interface Heard {
-  /** In the order in which it told of them. */
+  /** In the order in which the body told of them. */
   readonly made: readonly MadeFile[];
-  /** Whether it said that the release is over, and it takes another one. */
+  /** Whether the body said that the release is over, so that it takes another one. */
   readonly isOver: boolean;
 }
 
-/** A piece of a file, as it is asked for. */
+/** A piece of a file, as somebody asks for it. */
 export interface AskedPiece {
   readonly file: MadeFile;
-  /** The file on this computer that takes it: made if `from` is 0, else carried on. */
+  /** The file on this computer that takes it. It is created if `from` is 0, and appended to otherwise. */
   readonly to: string;
   /** Bytes that were brought before. */
   readonly from: number;
-  /** No more bytes than this, unless the library only gives it whole. */
+  /** At most so many bytes, unless the library only gives the file whole. */
   readonly most: number;
 }
 
 export interface BringOptions extends AskedPiece {
   /**
-   * What is going to be asked for after it, if nothing else comes between: the link may fetch it already while this piece is written and
-   * told of. Whatever else is asked of the link waits for that. Left out if something more urgent may come.
+   * The piece that will be asked for next if nothing else comes between: the link may fetch it ahead, while
+   * this piece is written and reported. Any other call has to wait for that, so it is left out if something
+   * more urgent may come.
    */
   readonly next?: AskedPiece | undefined;
 }
 
-/** A piece that is on disk; one from the middle of a file may be on its way there until the next one is asked for. */
+/**
+ * A piece that was brought. The last piece of a file is on disk; an earlier one may still be on its way there
+ * until the next is asked for.
+ */
 export interface Piece {
   readonly bytes: number;
-  /** Whether it was the last one. */
+  /** Whether it was the last piece of the file. */
   readonly isEnd: boolean;
 }
 
-/** A file on the card, as a listing tells of it. */
+/** A file on the card, as the card's listing shows it. */
 export interface ListedFile extends MadeFile {
   /** When the body wrote it, by its own clock, ISO 8601 without a zone; null if the listing does not tell. */
   readonly writtenAt: string | null;
@@ -156,24 +178,30 @@ export interface ListedFile extends MadeFile {
 
 /** A frame that came back. */
 export interface FiredFrame {
-  /** The file, under a temporary name in the folder that was asked for. */
+  /** The file, under a temporary name in the folder that was given. */
   readonly path: string;
-  /** Seconds from release to file in hand, as the link saw it. */
+  /** Seconds from the release until the file was here, as the link measured them. */
   readonly seconds: number;
-  /** The size that the body said the file has, in bytes; left out if this link does not tell it. */
+  /** The size in bytes that the body gave for the file; left out if this link does not tell it. */
   readonly saidBytes?: number;
-  /** When it was here, ISO 8601; left out: now. */
+  /** When the file was here, ISO 8601; if it is left out, now. */
   readonly storedAt?: string;
-  /** Its name in the camera; left out if this link does not tell it. The files of one exposure differ in their extensions alone. */
+  /**
+   * Its name in the camera; left out if this link does not tell it. The files of one exposure have names that
+   * differ in their extensions alone.
+   */
   readonly cameraName?: string;
-  /** Another file of the same exposure, where the link knows that it is one; which of the two is the raw file does not matter. */
+  /**
+   * Another file of the same exposure, if the link knows that it is one. Either of the two may be the raw
+   * file.
+   */
   readonly partner?: FiredFrame;
 }
 
 export interface FireOptions {
   /** An existing folder that takes the file. */
   readonly into: string;
-  /** The exposure that is about to be made, for sizing deadlines; it sets nothing. */
+  /** The exposure that is about to be made, in seconds. It only sizes deadlines, and sets nothing. */
   readonly exposureSeconds: number;
 }
 
@@ -184,50 +212,58 @@ export interface Link {
   /** @throws EvenrungError body-lost, body-busy */
   readSettings(): Promise<Settings>;
   /**
-   * Changes one setting: the value is checked against the choices before, and read back after. A date takes whole seconds
-   * since 1970, and is not read back, since clocks run.
+   * Changes one setting. The value is checked against the choices before it is written, and read back
+   * afterwards. A date takes whole seconds since 1970, and is not read back, since clocks run on.
    * @returns the setting as it was read back
    * @throws EvenrungError unknown-setting, choice-not-offered, setting-not-taken, body-lost, body-busy
    */
   changeSetting(name: string, value: string, options?: ChangeOptions): Promise<Setting>;
   /**
-   * Fires one frame with the settings as they are and brings its file back. The copy on the card, where there is a
-   * card, stays.
-   * @throws EvenrungError frame-missing (released, no file), body-lost, body-busy, call-timed-out, storing-failed
+   * Fires one frame with the settings as they are, and brings its file back. If there is a card, the copy on
+   * it stays.
+   * @throws EvenrungError frame-missing (released, no file), body-lost, body-busy, call-timed-out,
+   *   storing-failed
    */
   fire(options: FireOptions): Promise<FiredFrame>;
   /**
-   * Lets go of the body. Nothing else may be called after.
-   * @param busyMs milliseconds that a busy body may be waited for: what it does not hear, it does not undo; 0 where it is left out
+   * Lets go of the body. Nothing else may be called afterwards.
+   * @param busyMs milliseconds to wait for a busy body, which would otherwise not hear that it is let go; 0
+   *   if it is left out
    */
   letGo(busyMs?: number): Promise<void>;
-  /** Where the link can begin anew: drops the connection at once, and the next call makes another one. */
+  /** Drops the connection at once; the next call makes another one. Only if the link can reconnect. */
   kill?(): void;
   /**
-   * Where the link has another way to the body, which releases and fetches at once: takes it from the next call on.
+   * From the next call on, takes another way to the body, which releases and fetches at once. Only if the
+   * link has one.
    * @returns false if there is none
    */
   fallBack?(): boolean;
   /**
-   * Where the link can begin anew: does so where it has grown too large, gently.
+   * If the link's process has grown too large, ends the connection gently and begins it anew. Only if the
+   * link can reconnect.
    * @returns whether it did
    */
   recycleIfLarge?(): Promise<boolean>;
 
-  // --- release and fetch as two things; only if `LinkLimits.apart` is there
+  // --- release and fetch as two things; only if `LinkLimits.apart` is not null
 
   /**
-   * Releases the shutter with the settings as they are, and returns once the body has taken it; some libraries return only when the
-   * exposures are over. What it makes, `listen` hears.
-   * @throws EvenrungError frame-missing (its details say whether the shutter was released), body-busy (it was not), body-lost,
-   *   call-timed-out
+   * Releases the shutter with the settings as they are, and returns once the body has taken the release; some
+   * libraries return only when the exposures are over. `listen` hears of the files that it makes.
+   * @throws EvenrungError frame-missing (its details say whether the shutter was released), body-busy (it
+   *   was not), body-lost, call-timed-out
    */
   press?(options: PressOptions): Promise<void>;
-  /** Lets the button go that is held. Does nothing if none is. @throws EvenrungError body-lost, body-busy */
+  /**
+   * Lets go of the button that is held. Does nothing if none is.
+   * @throws EvenrungError body-lost, body-busy
+   */
   unpress?(): Promise<void>;
   /**
-   * Listens to the body until it has told of a file, or that the release is over, but not longer. What it had told before is not told again.
-   * @param ms milliseconds; 0 only takes what is there
+   * Listens to the body until it has told of a file or has said that the release is over, at most as long as
+   * given. Nothing is told twice.
+   * @param ms milliseconds; with 0 it only takes what the body has told already
    * @throws EvenrungError body-lost, body-busy
    */
   listen?(ms: number): Promise<Heard>;
@@ -237,7 +273,8 @@ export interface Link {
    */
   bring?(options: BringOptions): Promise<Piece>;
   /**
-   * What lies on the card in the folder of the newest files and the one before it; what is in the body's memory is not listed.
+   * Lists the files on the card in the folder of the newest files and in the one before it. Files in the
+   * body's memory are not listed.
    * @throws EvenrungError body-lost, body-busy
    */
   list?(): Promise<readonly ListedFile[]>;

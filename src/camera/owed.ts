@@ -1,22 +1,29 @@
-// What is changed on a body, and what of it is still to be put back: kept before each change, so that whoever meets the body next knows.
+// The settings that are changed on a body, and which of them still have to be put back. They are kept before
+// each change, so that whoever meets the body next knows of them.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Changes, Dialect } from './dialects/index.js';
 import { type BodyIdentity, type ChangeOptions, LINK_FAILURES, type Link, type Settings } from './link.js';
 
-/** A setting that was changed: what it was, and what may stand there instead. */
+/** A setting that was changed: its value as it was found, and the values that were written since. */
 export interface Owed {
   readonly found: string;
-  /** What was written, or is going to be: whatever else stands there was set by hand. */
+  /**
+   * The values that were written, or are about to be. If the setting has any other value, somebody set it by
+   * hand.
+   */
   readonly written: readonly string[];
 }
 
-/** By name, in the order of the changes. */
+/** By name of the setting, in the order of the changes. */
 export type Debts = ReadonlyMap<string, Owed>;
 
-/** Called before each change and after what was put back, and waited for: what is still to be put back. */
+/**
+ * Called with all settings that still have to be put back, before each change and after any was put back; the
+ * caller waits for it.
+ */
 export type KeepDebts = (identity: BodyIdentity, debts: Debts) => Promise<void>;
 
-/** @returns one sentence for whoever has to do it by hand */
+/** @returns one sentence for whoever has to put the settings back by hand */
 export function notPutBack(debts: Debts): string {
   const list = [...debts].map(([name, { found }]) => `${name} to ${found}`).join(', ');
   return `These settings could not be put back: ${list}. Set them on the camera before the next picture.`;
@@ -26,7 +33,7 @@ export interface OwedChangesOptions {
   readonly link: Link;
   readonly identity: BodyIdentity;
   readonly keepDebts: KeepDebts;
-  /** The settings as they were read last. */
+  /** The settings as they were last read. */
   readonly settings: () => Settings;
   /** Called if a change has failed: nothing is known of the body any more. */
   readonly failed: () => void;
@@ -34,9 +41,9 @@ export interface OwedChangesOptions {
 
 export class OwedChanges implements Changes {
   private readonly options: OwedChangesOptions;
-  /** What is still to be put back, in the order of the changes. */
+  /** Settings that still have to be put back, in the order of the changes. */
   private readonly asFound = new Map<string, Owed>();
-  /** What was written, or may have been, since it was last put back. */
+  /** Settings that were written, or may have been, since they were last put back. */
   private readonly touched = new Set<string>();
   /** Values that were read back and have not been put in doubt since. */
   private readonly known = new Map<string, string>();
@@ -45,29 +52,35 @@ export class OwedChanges implements Changes {
     this.options = options;
   }
 
-  /** What is still to be put back. */
+  /** Settings that still have to be put back. */
   get debts(): Debts {
     return new Map([...this.asFound].filter(([name]) => this.touched.has(name)));
   }
 
-  /** What an earlier meeting with this body could not put back is owed from now on. */
+  /**
+   * Takes over the settings that an earlier meeting with this body could not put back: they are owed from now
+   * on.
+   */
   async takeOver(debts: Debts): Promise<void> {
     for (const [name, debt] of debts) this.asFound.set(name, debt);
     if (this.forgetCorrected()) await this.keep();
     for (const name of this.asFound.keys()) this.touched.add(name);
   }
 
-  /** Nothing is known of any value until it is read or written again. */
+  /** Puts every value in doubt until it is read or written again. */
   doubt(): void {
     this.known.clear();
   }
 
-  /** This is what stands on the body. */
+  /** Takes note that the body has this value set. */
   stands(name: string, value: string): void {
     this.known.set(name, value);
   }
 
-  /** Writes nothing if the value is known to stand there. @throws EvenrungError as Link.changeSetting; state-not-writable */
+  /**
+   * Writes nothing if the setting is known to have that value.
+   * @throws EvenrungError as Link.changeSetting; state-not-writable
+   */
   async changeSetting(name: string, value: string, options?: ChangeOptions): Promise<void> {
     if (this.known.get(name) === value) return;
     await this.owe([[name, value]]);
@@ -82,7 +95,10 @@ export class OwedChanges implements Changes {
     }
   }
 
-  /** Keeps what is going to be written, before it is: where nothing of it is new, nothing is kept. @throws EvenrungError state-not-writable */
+  /**
+   * Keeps the values that are about to be written; if none of them is new, nothing is kept.
+   * @throws EvenrungError state-not-writable
+   */
   async owe(writes: readonly (readonly [name: string, value: string])[]): Promise<void> {
     let isNew = false;
     for (const [name, value] of writes) {
@@ -96,8 +112,9 @@ export class OwedChanges implements Changes {
   }
 
   /**
-   * What stands as none of the values that were written was set by hand: the photographer's word counts.
-   * @returns whether anything was forgotten
+   * A setting that has none of the values that were written was changed by hand since: the photographer's
+   * word counts, and it is no longer owed.
+   * @returns whether any was dropped
    */
   forgetCorrected(): boolean {
     const before = this.asFound.size;
@@ -109,8 +126,9 @@ export class OwedChanges implements Changes {
   }
 
   /**
-   * Puts every setting back, the last change first. What fails stays owed, and can be tried again.
-   * @returns the names of what was put back, and of what the body refused
+   * Puts every setting back, the last change first. Settings that cannot be put back stay owed, and can be
+   * tried again.
+   * @returns the names of the settings that were put back, and of those that the body refused
    * @throws EvenrungError body-lost and the like at once
    */
   async putBack(locked: Dialect['locked']): Promise<{ done: string[]; failed: string[] }> {
@@ -141,7 +159,10 @@ export class OwedChanges implements Changes {
     if (failed.length > 0) throw new EvenrungError('not-put-back', notPutBack(this.debts), { failed });
   }
 
-  /** The last change first; but what some bodies lock while the bracket is off before that is switched back. */
+  /**
+   * The last change first. But settings that some bodies lock while the bracket is off come before the
+   * bracket is switched back.
+   */
   private inPayingOrder(locked: Dialect['locked']): [string, Owed][] {
     const reversed = [...this.asFound].reverse();
     const isLocked = ([name]: [string, Owed]) => locked?.names.has(name) === true;

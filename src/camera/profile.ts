@@ -1,5 +1,5 @@
-// What a profile says of a body, laid over what the wire says. Where they contradict each other the wire is right, and it is
-// said. Pure.
+// The values of a profile, laid over those of the wire. If the two contradict each other, the wire is right,
+// and the contradiction is reported. Pure.
 import type { BodyProfile } from '../../shared/profile.js';
 import { type BodyLimits, type BracketShape, bulbSettings } from '../exposure/index.js';
 import type { Dialect } from './dialects/index.js';
@@ -13,7 +13,8 @@ export interface Profiled {
 
 /**
  * @param limits as the dialect reads them off the wire
- * @param tellsCounts whether the wire tells how many frames a bracket has; else the profile's word counts
+ * @param tellsCounts whether the wire tells how many frames a bracket has; if not, the profile's value
+ *   counts
  */
 export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCounts: boolean): Profiled {
   const { timing, patterns } = profile;
@@ -49,12 +50,15 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
   return { limits: { ...timed, brackets }, contradictions };
 }
 
-/** What nobody has learnt yet: common practice, no source. */
+/** For values that nobody has learnt yet: common practice, no source. */
 const USUAL_APART = { secondsBeforeExposure: 0.1, secondsAfterExposure: 0.2, mostInOneGo: null };
 /** Bytes of the files of one frame, until somebody has measured. */
 const USUAL_BYTES = 25_000_000;
 
-/** What a body can do over a link that takes release and fetch apart, as far as it was learnt, else as it offers it. */
+/**
+ * What a body can do over a link that takes release and fetch apart: as it was learnt, otherwise as the body
+ * offers it.
+ */
 export function withApart({
   limits,
   known,
@@ -87,7 +91,7 @@ export function withApart({
   };
 }
 
-/** As it was learnt; else as the link thinks, and never longer than all the files of a frame. */
+/** As it was learnt; otherwise as the link assumes, but never longer than all the files of a frame. */
 const pieceSeconds = (
   timing: { readonly secondsPerTransfer: number; readonly secondsPerPiece?: number | undefined },
   pieceBytes: number,

@@ -1,5 +1,6 @@
-// Whether a body is ready for a run: every rule looks at the settings, and says what the photographer has to know. Names, labels
-// and kinds of settings were read off libgphoto2 2.5.30 (camlibs/ptp2/config.c). It changes nothing and reads nothing itself.
+// Whether a body is ready for a run: every rule looks at the settings, and says what the photographer has to
+// know. Names, labels and kinds of settings were read off libgphoto2 2.5.30 (camlibs/ptp2/config.c). It
+// changes nothing and reads nothing itself.
 import type { ReadinessItem } from '../../shared/readiness.js';
 import { HAND_TICKS } from './readiness/by-hand.js';
 import { CLOCK } from './readiness/clock.js';

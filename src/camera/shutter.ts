@@ -1,5 +1,6 @@
-// Release and fetch as two things, over a link that takes them apart. A release is over when the body has told of what it made and the head
-// of each file is here; the rest comes meanwhile, while the next frame is exposed. It knows neither brackets nor what a file should record.
+// Release and fetch as two things, over a link that takes them apart. A release is over when the body has
+// told of the files that it made and the head of each is here; the rest comes later, while the next frame is
+// exposed. It knows no brackets, and not what a file should record.
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
@@ -31,24 +32,27 @@ export interface ReleaseOptions {
   readonly into: string;
   /** How many frames it should make. */
   readonly frames: number;
-  /** How many files each of them becomes: two if the body writes two formats. */
+  /** How many files each frame becomes: two if the body writes two formats. */
   readonly filesPerFrame: number;
-  /** All the exposures that are about to be made, in seconds. */
+  /** All the exposures of the release together, in seconds. */
   readonly exposureSeconds: number;
-  /** What is held until the files are told of; null for the library's own release. */
+  /** The button to hold until the files are told of; null for the library's own release. */
   readonly button: Button | null;
   /** As in PressOptions. */
   readonly lettingGo?: PressOptions['lettingGo'];
-  /** Seconds after which the link lets the button go by itself; null if it is held until the files are told of. */
+  /**
+   * Seconds after which the link lets the button go by itself; null if it is held until the files are told
+   * of.
+   */
   readonly holdSeconds: number | null;
-  /** Whether another release is expected as soon as this one's heads have been looked at. */
+  /** Whether another release follows as soon as the heads of this one's files have been looked at. */
   readonly isFollowed?: boolean | undefined;
   /**
-   * Called with each file that the body tells of, before anything of it is fetched.
-   * @param to the path that takes it
+   * Called with each file that the body tells of, before any of it is fetched.
+   * @param to the path of the file that takes it
    */
   readonly made?: ((file: MadeFile, to: string) => void) | undefined;
-  /** Called with each file that is whole while the release goes on. */
+  /** Called with each file that is complete while the release still goes on. */
   readonly here?: ((file: BroughtFile) => void) | undefined;
 }
 
@@ -56,36 +60,45 @@ export interface ReleaseOptions {
 export interface Released {
   /** In the order in which the body told of them. */
   readonly files: readonly BroughtFile[];
-  /** Why no more came; null if nothing went wrong. */
+  /** Why no more files came; null if nothing went wrong. */
   readonly failure: EvenrungError | null;
 }
 
-/** How long the link listens at a time if nothing else is to be done. */
+/** How long the link listens at a time if there is nothing else to do. */
 const LISTEN_MS = 100;
-/** What a release may take beside twice its exposures: a body may double a long one by noise reduction. */
+/**
+ * Time that a release may take in addition to twice its exposures: noise reduction may double a long
+ * exposure.
+ */
 const RELEASE_MS = 20_000;
-/** A bulb exposure that is through so soon is not cut short: it is a whole frame then. */
+/** A bulb exposure that ends within this time is not cut short, since it will be a whole frame. */
 const SOON_MS = 10_000;
-/** Clocks and messages are off by less: a file that comes sooner before the end of a bulb exposure is of another. */
+/**
+ * Clocks and messages are off by less than this: a file that comes even earlier before the end of a bulb
+ * exposure belongs to another one.
+ */
 const SURELY_OPEN_MS = 500;
-/** Looking at a head takes a few milliseconds; if it took longer than this, the body is heard once more before the next release. */
+/**
+ * Looking at a head takes a few milliseconds. If it took longer than this, the body is listened to once more
+ * before the next release.
+ */
 const JUST_NOW_MS = 250;
-/** Files may be told of a moment after the body has said that the release is over. */
+/** How long the body may still tell of files after it has said that the release is over. */
 const AFTER_OVER_MS = 2000;
-/** So many are remembered: a card that is emptied may begin its names anew. */
+/** How many names are remembered: a card that is emptied may start its names again. */
 const MOST_FETCHED = 32;
 const MOST_TOLD = 100;
 
-/** A button that the link lets go by itself. All by performance.now(). */
+/** A button that the link lets go by itself. All times are of performance.now(). */
 interface Hold {
   readonly seconds: number;
   /** When it was pressed; null before that. */
   since: number | null;
-  /** When it was let go before its time; null if it was not. */
+  /** When it was let go early; null if it was not. */
   cutAt: number | null;
 }
 
-/** @returns the link's other half; null if it has none */
+/** @returns the half of the link that takes release and fetch apart; null if it has none */
 export function apartLink(link: Link): ApartLink | null {
   const { press, unpress, listen, bring, list } = link;
   if (!press || !unpress || !listen || !bring || !list) return null;
@@ -102,19 +115,36 @@ export class Shutter {
   private readonly link: ApartLink;
   private readonly limits: ApartLimits;
   private readonly fetching: Fetching;
-  /** What is held for a time, from the press until its files are told of. */
+  /**
+   * The button that is held for a time, from the press until its files are told of; null if there is none.
+   */
   private hold: Hold | null = null;
-  /** Of the files of the last release: what comes of it later is no file of the next. */
+  /**
+   * Stems of the files of the last release: a file with such a stem that comes later is no file of the next
+   * release.
+   */
   private lastStems: ReadonlySet<string> = new Set();
-  /** Of files that were fetched by themselves: a body may tell of them still, and they are no files of the release that follows. */
+  /**
+   * Stems of files that were fetched by themselves: the body may still tell of them, and they are no files of
+   * the release that follows.
+   */
   private fetchedStems: readonly string[] = [];
-  /** Files that the body told of, also for sets before: whoever looks for what nobody was told of does not look for them. */
+  /**
+   * Files that the body told of, for earlier sets as well: they are left out when somebody looks for files
+   * that nobody was told of.
+   */
   private toldOf: readonly string[] = [];
-  /** Whether the last release may go on, although as many files were told of as it should make: one of them may be a file too many. */
+  /**
+   * Whether the last release may still make files although the body told of as many as expected: one of those
+   * may not have been of this release.
+   */
   private mayGoOn = false;
-  /** When the body began to be heard after a release that another one follows; null if nobody did, or the next release is there. */
+  /**
+   * The listening that began after a release, if another one follows it; null if there is none, or once the
+   * next release has begun.
+   */
   private meanwhile: { readonly since: number; readonly heard: Promise<void> } | null = null;
-  /** What was told of since, and taken by no release. */
+  /** Files that the body told of since then and that no release has taken. */
   private readonly untaken: MadeFile[] = [];
   private count = 0;
 
@@ -137,7 +167,7 @@ export class Shutter {
     this.fetching.pieceBytes = bytes;
   }
 
-  /** Never throws: what came and what went wrong are told together. */
+  /** One release. Never throws: files and failure are returned together. */
   async release(options: ReleaseOptions): Promise<Released> {
     const files: BroughtFile[] = [];
     const startedAt = performance.now();
@@ -146,11 +176,15 @@ export class Shutter {
     fetching.isUndisturbed = false;
     const { frames, filesPerFrame, isFollowed = false } = options;
     fetching.isInHaste = isFollowed && frames > 1;
-    /** Files of an earlier release, told of after it was given up, do not count for this one. */
+    /**
+     * Files of an earlier release that the body tells of after that one was given up do not count for this
+     * release.
+     */
     const take = async ({ made }: Heard) => {
       if (isFollowed && made.length > 0 && files.length + made.length >= frames * filesPerFrame)
         fetching.expectPress();
-      // What was made is told before any of it is fetched: a cable that is pulled now must not cost the knowledge of the second file.
+      // All files are reported before any is fetched: if the cable is pulled now, the second file must still
+      // be known.
       const told = made.map((file) => ({ file, to: this.nextPath(options.into, file) }));
       this.toldOf = [...this.toldOf, ...made.map(placeOf)].slice(-MOST_TOLD);
       for (const { file, to } of told) options.made?.(file, to);
@@ -186,8 +220,8 @@ export class Shutter {
   }
 
   /**
-   * Brings a file whole that lies in the camera.
-   * @param made called before anything of it is fetched
+   * Brings all of a file that is in the camera.
+   * @param made called before any of it is fetched
    * @throws EvenrungError as Link.bring
    */
   async fetch(
@@ -209,7 +243,8 @@ export class Shutter {
   }
 
   /**
-   * Lets go what is held for a time, if it would be held for long; what is about to be pressed so is not pressed.
+   * Lets go of a button that is held for a time, if it would be held much longer. If it is only about to be
+   * pressed, it will not be.
    * @returns whether it let go
    * @throws EvenrungError body-lost, body-busy
    */
@@ -224,7 +259,10 @@ export class Shutter {
     return true;
   }
 
-  /** What lies on the card that the body has not told of lately. @throws EvenrungError as Link.list */
+  /**
+   * Lists the files on the card that the body has not told of lately.
+   * @throws EvenrungError as Link.list
+   */
   async list(): Promise<readonly ListedFile[]> {
     await this.hearOut();
     const known = new Set(this.toldOf);
@@ -232,20 +270,23 @@ export class Shutter {
   }
 
   /**
-   * What the body tells of late is heard while what just came of a release is looked at: else the next release, and the rest of every file
-   * after it, would wait for that.
+   * Listens for what the body tells late, while the files of the release are being looked at. Otherwise the
+   * next release, and the rest of every file after it, would have to wait for that.
    */
   private hearMeanwhile(): void {
     const heard = this.link.listen(0).then(({ made, isOver }) => {
       this.untaken.push(...made);
       if (isOver) this.mayGoOn = false;
     });
-    // The next release hears of it.
+    // If listening fails, the next release meets the same failure.
     heard.catch(() => undefined);
     this.meanwhile = { since: performance.now(), heard };
   }
 
-  /** @returns whether the body was heard so short a time ago that the next release need not hear it first @throws EvenrungError as Link.listen */
+  /**
+   * @returns whether the body was listened to so recently that the next release need not listen first
+   * @throws EvenrungError as Link.listen
+   */
   private async heardJustNow(): Promise<boolean> {
     const { meanwhile } = this;
     this.meanwhile = null;
@@ -254,7 +295,10 @@ export class Shutter {
     return performance.now() - meanwhile.since < JUST_NOW_MS;
   }
 
-  /** What a burst makes after it was taken for over is on the card a moment later, and must not be fired again. */
+  /**
+   * A burst that was taken to be over may make another file, which is on the card a moment later. Its frame
+   * must not be fired again.
+   */
   private async hearOut(): Promise<void> {
     await this.meanwhile?.heard;
     const until = performance.now() + AFTER_OVER_MS;
@@ -268,12 +312,15 @@ export class Shutter {
 
   private nextPath(into: string, { name }: MadeFile): string {
     this.count += 1;
-    // What a camera calls a file may be anything.
+    // The camera's name for a file may contain anything.
     const safe = name.replace(/[^\w.-]/g, '_');
     return path.join(into, `coming.${process.pid}-${Date.now()}-${this.count}.${safe}`);
   }
 
-  /** A body whose buffer is full, or that writes, says that it is busy: nothing was released then, and it is asked again. */
+  /**
+   * A body whose buffer is full, or that is writing, says that it is busy. It has released nothing then, so
+   * it is asked again.
+   */
   private async press({ button, holdSeconds, exposureSeconds, lettingGo }: ReleaseOptions): Promise<void> {
     const until = performance.now() + BUSY_MS;
     for (;;) {
@@ -288,7 +335,10 @@ export class Shutter {
     }
   }
 
-  /** @returns what went wrong at all */
+  /**
+   * Lets go of the button after a release.
+   * @returns the first thing that went wrong; null if nothing did
+   */
   private async afterwards({ button }: ReleaseOptions, failure: EvenrungError | null) {
     const { hold } = this;
     this.hold = null;
@@ -298,7 +348,8 @@ export class Shutter {
       await this.link.unpress();
       return failure;
     } catch (cause) {
-      // If its files are here the shutter has closed, whatever the body says to being let go (libgphoto2, issue 1259).
+      // If the files are here, the shutter has closed, whatever the body answers when its button is let go
+      // (libgphoto2, issue 1259).
       return failure ?? (hold === null ? asEvenrungError(cause) : null);
     }
   }
@@ -307,24 +358,24 @@ export class Shutter {
     const { hold } = this;
     if (hold === null) return;
     hold.since = performance.now();
-    // Somebody wanted it cut short while it was being pressed.
+    // Somebody asked to cut it short while the button was being pressed.
     if (hold.cutAt !== null) await this.link.unpress();
   }
 
-  /** Whether no file can be of this exposure yet. */
+  /** Whether the shutter is surely still open, so that no file can be of this exposure yet. */
   private isStillHeld(): boolean {
     const { hold } = this;
     if (hold === null || hold.since === null || hold.cutAt !== null) return false;
     return performance.now() < hold.since + hold.seconds * 1000 - SURELY_OPEN_MS;
   }
 
-  /** Milliseconds that the exposures take, with dark frames as long as they are themselves, as far as is known by now. */
+  /** Milliseconds that the exposures take, with dark frames of the same length, as far as is known now. */
   private exposingMs(exposureSeconds: number): number {
     const { since = null, cutAt = null } = this.hold ?? {};
     return since === null || cutAt === null ? exposureSeconds * 2000 : (cutAt - since) * 2;
   }
 
-  /** @returns why not all of the files were told of; null if they were */
+  /** @returns why the body did not tell of all files; null if it did */
   private async hear(
     { frames, filesPerFrame, exposureSeconds }: ReleaseOptions,
     came: () => readonly BroughtFile[],
@@ -334,12 +385,13 @@ export class Shutter {
     this.mayGoOn = false;
     let overAt: number | null = null;
     const isEarly = () => overAt === null && this.isStillHeld();
-    // Of a release before that was given up.
+    // Stems of files of an earlier release that was given up.
     let early: ReadonlySet<string> = new Set();
     const counted = () => came().filter((file) => !early.has(stemOf(file)));
     while (isEarly() || wholeFrames(counted(), filesPerFrame) < frames) {
       const before = came().length;
-      // While files are fetched, each call only looks: between two pieces of a file the body is heard.
+      // While files are being fetched, each call only takes what is there, so that the body is heard between
+      // two pieces of a file.
       const heard = await this.fetching.hearFirst(async () => {
         const told = await this.link.listen(this.fetching.isUnderWay ? 0 : LISTEN_MS);
         await take(told);
@@ -349,16 +401,16 @@ export class Shutter {
       if (overAt !== null) early = new Set();
       if (isEarly()) early = new Set(came().map(stemOf));
       const most = this.exposingMs(exposureSeconds);
-      // A body may say that it is over, and take the dark frame of a bulb exposure then.
+      // A body may say that the release is over and only then take the dark frame of a bulb exposure.
       const isDark = this.hold !== null && counted().length === 0;
       const afterOver = AFTER_OVER_MS + (isDark ? most : 0);
       const until = overAt === null ? since + RELEASE_MS + most : overAt + afterOver;
       if (performance.now() > until) {
-        // A frame of which one file is here is made: what its other file is, is seen later.
+        // A frame of which one file is here counts as made; its other file is looked for later.
         const made = wholeFrames(counted(), 1);
         return made < frames ? tooFew(made, frames) : null;
       }
-      // The files on their way have their turn.
+      // Lets the files that are on their way have their turn.
       await nextTurn();
     }
     this.mayGoOn = frames > 1 && overAt === null;
@@ -368,18 +420,21 @@ export class Shutter {
 
 const placeOf = ({ folder, name }: MadeFile): string => `${folder}/${name}`;
 
-/** What the files of one frame have in common, in the body's words. */
+/** The part of a name that the files of one frame have in common, with its folder. */
 const stemOf = ({ made, path: to }: BroughtFile): string =>
   made === undefined ? to : `${made.folder}/${path.parse(made.name).name}`;
 
-/** @returns of how many frames so many files are here */
+/** @returns of how many frames at least so many files are here */
 function wholeFrames(files: readonly BroughtFile[], filesPerFrame: number): number {
   const counts = new Map<string, number>();
   for (const file of files) counts.set(stemOf(file), (counts.get(stemOf(file)) ?? 0) + 1);
   return [...counts.values()].filter((count) => count >= filesPerFrame).length;
 }
 
-/** @returns one entry a frame, in the order in which its first file was told of; its second file beside it */
+/**
+ * @returns one entry for each frame, in the order in which its first file was told of, with its second file
+ *   as partner
+ */
 function paired(files: readonly BroughtFile[]): BroughtFile[] {
   const frames = new Map<string, BroughtFile>();
   const more: BroughtFile[] = [];

@@ -1,5 +1,5 @@
-// Asks the person at the terminal about a run that was cut off. Only a question beside the panel's: whoever answers first has
-// answered, and nothing here keeps the program from going on, or from ending.
+// Asks the person at the terminal about a run that was cut off. It is only a second question beside the
+// panel's: the first answer counts, and nothing here keeps the program from continuing, or from ending.
 import { spawnSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import readline from 'node:readline';
@@ -12,7 +12,7 @@ import type { EventLog, Station } from '../station/index.js';
 export interface Question {
   readonly station: Pick<Station, 'unfinished' | 'resume' | 'endUnfinished'>;
   readonly events: EventLog;
-  /** The first look for a body: without one nothing can be gone on with. */
+  /** Settles after the first look for a body: without one, nothing can be resumed. */
   readonly looked: Promise<void>;
 }
 
@@ -27,7 +27,7 @@ const QUESTION = 'Go on with it, end it, or decide later? Type go, end or later:
 /** @returns takes the question back */
 export function askInTerminal(question: Question): () => void {
   if (!tty.isatty(0) || !tty.isatty(2) || question.station.unfinished() === null) return () => undefined;
-  // Whoever reads a terminal from the background is stopped by it.
+  // A process that reads the terminal from the background is stopped by it.
   if (!isInForeground()) return () => undefined;
   const forget = ask(question, { input: process.stdin, output: process.stderr });
   const look = () => {
@@ -89,7 +89,7 @@ export function ask({ station, events, looked }: Question, { input, output }: Te
   return close;
 }
 
-/** Where nobody can tell, it is not asked. */
+/** If nobody can tell, the question is not asked. */
 function isInForeground(): boolean {
   if (process.platform === 'win32') return true;
   try {

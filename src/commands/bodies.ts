@@ -1,4 +1,5 @@
-// `cameras`, once `bodies`: what is attached, how it brackets, its limits, and whether it is ready.
+// `cameras`, formerly `bodies`: the attached cameras, how they bracket, their limits, and whether they are
+// ready.
 import { statfs } from 'node:fs/promises';
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
@@ -78,7 +79,7 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
   }
 }
 
-/** @returns why the clock of this one could not be set; nothing where it was */
+/** @returns why the clock of this one could not be set; nothing if it was */
 async function setClockOf({ body }: Found): Promise<Failed[]> {
   try {
     await body.setClock(() => new Date());
@@ -89,7 +90,9 @@ async function setClockOf({ body }: Found): Promise<Failed[]> {
   }
 }
 
-/** With --camera, just that one; else all that is attached, and the practice body where `auto` finds nothing. */
+/**
+ * With --camera, just that one; otherwise all that are attached, and the practice body if `auto` finds none.
+ */
 async function surveyOrOne(finder: Finder, { body, camera }: BodiesOptions): Promise<Surveyed[]> {
   if (camera !== undefined) return [await finder.find(camera)];
   const surveyed = body === 'practice' ? [] : await surveyOrNothing(finder, body);

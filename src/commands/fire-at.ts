@@ -32,7 +32,7 @@ const STOPPING_THERE =
 export interface FireAt {
   readonly address: string;
   readonly json: boolean;
-  /** @returns what is to be begun, once it is known what it comes to */
+  /** @returns the request to begin, once its schedule has been foreseen */
   readonly foreseen: (
     foresee: (asked: WrittenRunRequest) => Promise<ForeseenSchedule>,
   ) => Promise<WrittenRunRequest>;
@@ -40,7 +40,10 @@ export interface FireAt {
   readonly endOfSchedule: (schedule: ScheduleView, stopped: boolean) => number;
 }
 
-/** @returns the exit code @throws EvenrungError what the daemon answers; daemon-unreachable */
+/**
+ * @returns the exit code
+ * @throws EvenrungError the daemon's own; daemon-unreachable
+ */
 export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt): Promise<number> {
   const at = DaemonClient.addressIn(address);
   const daemon = new DaemonClient(at, await sessionFor(at));
@@ -49,7 +52,7 @@ export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt)
   );
   const words = json ? null : wordsPrinter();
   const print = words ?? printJson;
-  // Whoever reads JSON reads events.
+  // With --json, standard output has only events.
   const say = words?.say ?? ((line: string) => void process.stderr.write(`${line}\n`));
   let run: string | null = null;
   let stopped = false;
@@ -57,7 +60,7 @@ export async function fireAt({ address, json, foreseen, endOfSchedule }: FireAt)
   const forget = onStopSignal(() => {
     stopped = true;
     if (!json) process.stderr.write(`${STOPPING_THERE}\n`);
-    // What is told after it may have ended already.
+    // The run may have ended already when this is sent.
     void begun
       ?.then(() => daemon.press('/api/run/stop'))
       .catch((cause: unknown) => {

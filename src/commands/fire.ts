@@ -85,7 +85,8 @@ export function addFire(program: Command, log: Logger): void {
     .addOption(intoOption())
     .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS))
     .option('--at <address>', 'address of an Evenrung that is to fire it, on this computer or another');
-  // The address was given with --to formerly, as the brightest frame is: told apart by what is given.
+  // Formerly the address was given with --to, as the brightest frame is; the form of the value shows which is
+  // meant.
   command.options
     .find(({ long }) => long === '--to')
     ?.argParser((text, before: To = {}) =>
@@ -112,7 +113,7 @@ interface To {
 
 const isAddress = (text: string): boolean => text.includes('://');
 
-/** What a daemon decides by itself. */
+/** Options that a daemon decides by itself. */
 const NOT_FOR_DAEMON = [
   ...['into', 'body', 'camera', 'patience', 'frameName', 'setName', 'onHalt', 'webhook'],
   ...['maxFrames', 'bodySteps', 'compRange', 'shutterRange', 'inOneGo'],
@@ -144,7 +145,7 @@ async function fireThere(address: string, options: FireOptions): Promise<number>
 /** @returns the exit code */
 async function fire(options: FireOptions, log: Logger): Promise<number> {
   const request = writtenRunRequest(options);
-  // Before a body is looked for: what is wrong with the request itself is said at once.
+  // Before a body is looked for, so that errors in the request itself are reported at once.
   parseRunRequest(request);
   const alarm = await alarmFrom(options, log);
   const state = await takeState('fire', log);
@@ -182,7 +183,7 @@ async function fireWith(
     void station.close();
   });
   const print = options.json ? printJson : wordsPrinter();
-  // After the end of the run only its light is told: what is told of the body is for those who stay.
+  // After the end of the run only its light is told; events about the body are for clients that stay.
   let isEarlier = false;
   let isOver = false;
   events.watch((event) => {
@@ -213,7 +214,7 @@ async function fireWith(
   }
 }
 
-/** @returns what is to be begun: where a schedule was to end before the sun comes up, with that end */
+/** @returns the request to begin: with another end, if a schedule was to end before sunrise */
 async function foreseen(
   foresee: (asked: WrittenRunRequest) => Promise<ForeseenSchedule>,
   request: WrittenRunRequest,
@@ -229,7 +230,7 @@ async function foreseen(
   return begun;
 }
 
-/** The last thing that is told of what was begun. */
+/** Whether this is the last event about the run that was begun. */
 function isEnd(happening: Happening, isScheduled: boolean): boolean {
   if (isScheduled)
     return happening.type === 'schedule' && happening.schedule !== null && isOver(happening.schedule.state);
@@ -248,7 +249,10 @@ function endOfSchedule(schedule: ScheduleView | null, stopped: boolean, { json }
   return 1;
 }
 
-/** Whoever fires a new set is done with one that was cut off: it gets its record, and its frames stay. */
+/**
+ * Somebody who fires a new set is done with one that was cut off: that set gets its record, and its frames
+ * stay.
+ */
 async function endEarlier(station: Station, { json }: FireOptions, log: Logger): Promise<void> {
   const unfinished = station.unfinished();
   if (unfinished === null) return;

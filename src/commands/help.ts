@@ -1,5 +1,5 @@
-// What `--help` shows beside names and descriptions: under which heading each command and each option stands, and an example of each
-// command. It changes nothing of what they do.
+// What `--help` shows in addition to names and descriptions: the heading of each command and each option, and
+// an example of each command. It does not change what they do.
 import { type Command, Help, Option } from 'commander';
 
 const FIRED = 'What is fired:';
@@ -12,7 +12,7 @@ const KEPT = 'What is kept:';
 const TOLD = 'What you are told:';
 const HELP = 'More help:';
 
-/** As they stand in the help, from the top. */
+/** In the order of the help, from the top. */
 const HEADINGS: readonly string[] = [FIRED, HOW, WHEN, FOLLOWS, ASSUMED, WHERE, KEPT, TOLD, HELP];
 
 const OPTIONS: readonly (readonly [heading: string, names: string])[] = [
@@ -37,7 +37,7 @@ const COMMANDS: readonly (readonly [heading: string, paths: readonly string[]])[
   [KEPT, ['sets', 'sets show', 'sets check', 'sets export', 'sets fetch']],
 ];
 
-/** By the path of the command: what it is for, and what is typed. */
+/** By the path of the command: its purpose, and what to type. */
 const EXAMPLES: Readonly<Record<string, readonly [purpose: string, typed: string]>> = {
   '': [
     'nine frames a stop apart, dark beams and bright lake',

@@ -1,4 +1,4 @@
-// What `serve` says of its door to the network: where it is, how a phone gets in, and what it risks.
+// What `serve` says about its door to the network: its address, how a phone gets in, and the risk.
 import os from 'node:os';
 import type { Logger } from 'pino';
 import type { RunningNetwork } from '../server/index.js';
@@ -13,14 +13,17 @@ export interface LanChoice {
 /** @returns whether the daemon listens on the network as well */
 export const wantsLan = ({ lan = false, lanPlain = false }: LanChoice): boolean => lan || lanPlain;
 
-/** The port beside the one of this computer, where none was chosen. @param port 0 is any free one */
+/**
+ * The port of the door to the network, if none was chosen: the one after the port on this computer.
+ * @param port 0 is any free one
+ */
 export const lanPortOf = ({ lanPort }: LanChoice, port: number): number =>
   lanPort ?? (port === 0 || port === 65_535 ? 0 : port + 1);
 
 const PLAIN_RISK =
   'Without TLS (--lan-plain) anybody on this network can read along, take over what a phone shows as proof, and then fire: use it only on a network that is yours.';
 
-/** What is drawn at a terminal is a secret for once; elsewhere it would stay in a log. */
+/** The code that is drawn at a terminal is a secret that works once; elsewhere it would stay in a log. */
 export async function tellLan(
   { addresses, fingerprint, begin }: RunningNetwork,
   isPlain: boolean,
@@ -45,7 +48,7 @@ export async function pairingWords(
   fingerprint: string | null,
   colours: boolean,
 ): Promise<string> {
-  // Loaded only where a code is drawn.
+  // Loaded only if a code is drawn.
   const { codeAsText } = await import('../server/index.js');
   const until = hourAndMinute(expiresAt);
   return [

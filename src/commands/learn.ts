@@ -1,4 +1,4 @@
-// `learn`: finds out what the wire does not tell of a body, shows it, and keeps it for the plans to come.
+// `learn`: finds out what the wire does not tell of a body, shows it, and keeps it for later plans.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
@@ -79,7 +79,7 @@ async function learnWith(options: LearnCommandOptions, log: Logger): Promise<num
     if (trouble !== null) throw new EvenrungError('not-put-back', trouble);
     return 0;
   } catch (cause) {
-    // Only where the body is left as found.
+    // Only if the body is left as it was found.
     if (stopped && asEvenrungError(cause).code === 'ending') return STOPPED;
     throw cause;
   } finally {

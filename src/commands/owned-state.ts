@@ -12,7 +12,7 @@ export interface OwnedState {
 }
 
 /**
- * @param what the command
+ * @param what the name of the command
  * @throws EvenrungError already-owned, state-not-writable
  */
 export async function takeState(what: string, log: Logger): Promise<OwnedState> {

@@ -1,5 +1,6 @@
-// `pair`: lets the commands of this computer in at a daemon on another one, for scripts. Before anything is sent, somebody has to say that
-// the certificate there is the daemon's own: whoever stands in between could fire with what was sent.
+// `pair`: pairs the commands of this computer with a daemon on another one, for scripts. Before anything is
+// sent, somebody has to confirm that the certificate there is the daemon's own: an attacker in between could
+// fire with what was sent.
 import { X509Certificate } from 'node:crypto';
 import { once } from 'node:events';
 import { isIP } from 'node:net';
@@ -121,8 +122,8 @@ function certificateAt({ hostname, port, origin }: URL): Promise<X509Certificate
 }
 
 /**
- * @param wanted what somebody has read off the daemon
- * @param terminal where somebody can be asked; null where nobody can
+ * @param wanted the fingerprint that somebody has read off the daemon
+ * @param terminal where somebody can be asked; null if nobody can
  * @throws EvenrungError certificate-differs
  */
 export async function mustBelieve(

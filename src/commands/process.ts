@@ -1,4 +1,4 @@
-// What commands have in common as processes: exit codes, stop signals, and how an error is told.
+// What commands have in common as processes: exit codes, stop signals, and how an error is reported.
 import { CommanderError } from 'commander';
 import { z } from 'zod';
 import { ERRORS, type ErrorCode } from '../../shared/error-codes.js';
@@ -40,7 +40,7 @@ export function onStopSignal(stop: () => void): () => void {
   };
 }
 
-/** Whoever read our output may be gone; that is no reason to leave a camera half set. */
+/** The reader of our output may be gone; that is no reason to leave a camera with settings half changed. */
 export function outliveReaders(): void {
   for (const stream of [process.stdout, process.stderr]) stream.on('error', () => undefined);
 }
@@ -74,7 +74,7 @@ const REFUSED_OPTION = /^error: option '(?:-\w, )?(--[\w-]+)[^']*' argument '(.*
 const REFUSED_ARGUMENT = /^error: command-argument value '(.*)' is invalid for argument '(.*)'\. (.*)$/s;
 const CHOICES = /^Allowed choices are (.*)\.$/;
 
-/** @returns what is wrong with the command line, in one plain sentence */
+/** @returns the mistake on the command line, in one plain sentence */
 export function sentenceOf({ message }: CommanderError): string {
   const [, option, given, why] = REFUSED_OPTION.exec(message) ?? [];
   if (option !== undefined) return refusedInWords(option, given, why);
@@ -94,7 +94,7 @@ function refusedInWords(what: string, given = '', why = ''): string {
   return `${what} cannot be '${shortened(given)}': ${reason}`;
 }
 
-/** @returns a line for each change that would help; nothing where there is none */
+/** @returns a line for each change that would help; nothing if there is none */
 function suggestionsOf({ details }: EvenrungError): string {
   const suggestions = z.array(suggestionSchema).safeParse(details.suggestions);
   return suggestions.success

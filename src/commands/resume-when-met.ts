@@ -1,5 +1,6 @@
-// `serve --resume always`: a run that was cut off is gone on with as soon as its camera is met. That may be long after the start: the
-// camera may be switched off, or still be held by the camera process of the program before. It knows no camera.
+// `serve --resume always`: a run that was cut off is resumed as soon as its camera is met. That may be long
+// after the start: the camera may be switched off, or still be held by the camera process of the earlier
+// program. It knows no camera.
 import type { Logger } from 'pino';
 import { asEvenrungError } from '../../shared/errors.js';
 import type { EventLog, Station } from '../station/index.js';
@@ -27,7 +28,7 @@ export function resumeWhenMet(
     }
   };
   const unwatch = events.watch(({ happening }) => {
-    // Once whoever looked for it is done.
+    // After the code that looked for the camera has finished.
     if (happening.type === 'body' && happening.body.state === 'ready') setImmediate(() => void resume());
   });
   return unwatch;

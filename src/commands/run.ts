@@ -1,10 +1,11 @@
-// `run stop`, `run pause`, `run resume`: what a running daemon is told, for scripts and shortcuts. Nothing is waited for beyond its answer.
+// `run stop`, `run pause`, `run resume`: commands to a running daemon, for scripts and shortcuts. Nothing is
+// waited for beyond its answer.
 import type { Command } from 'commander';
 import { DaemonClient } from './elsewhere/daemon-client.js';
 import { sessionFor } from './elsewhere/daemon-session.js';
 import { type AtOptions, addAtOption, addressIn } from './options/daemon-at.js';
 
-/** Where `serve` is when it is not told. */
+/** The address of `serve` if no other is given. */
 export const DEFAULT_DAEMON = 'http://127.0.0.1:4160';
 
 const TOLD = [
@@ -36,7 +37,7 @@ export function addRun(program: Command): void {
   const run = program.command('run').description('tell a running Evenrung to stop, pause or resume');
   for (const { name, route, description, sentence } of TOLD) {
     const command = run.command(name).description(description);
-    // What it was called formerly is what the daemon calls it.
+    // The command's former name is the one that the daemon's route has.
     if (route !== name) command.alias(route);
     addAtOption(command, `address of that Evenrung (usual: ${DEFAULT_DAEMON})`)
       .option('--json', 'print JSON')

@@ -1,4 +1,4 @@
-// `schedule`: says what a run on a schedule comes to, without a body.
+// `schedule`: works out a run on a schedule, without a body.
 import type { Command } from 'commander';
 import { cautionsIn } from '../../shared/cautions.js';
 import { EvenrungError } from '../../shared/errors.js';

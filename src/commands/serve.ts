@@ -136,7 +136,7 @@ function logEvents(events: EventLog, log: Logger): void {
           log.warn({ page: pageAddress(error) }, next === null ? sentence : `${sentence} ${next}`);
         }
         if (happening.body.state === 'looking') told = '';
-        // Told anew at each tick and each check: only what changed is worth a line.
+        // This is told at each tick and each check; only a change is worth a line.
         if (happening.body.state === 'ready' && told !== happening.body.body.model) {
           told = happening.body.body.model;
           if (happening.body.note !== null) log.info(happening.body.note);

@@ -1,5 +1,5 @@
-// `sets`: which sets there were, what is known of one, whether a set folder still holds what its record says, and a copy of it
-// elsewhere: that only reads, also beside a daemon that is firing. And, in sets-again.ts, a set that is taken up again.
+// `sets`: lists sets, shows one, checks whether a set folder still holds what its record says, and copies it
+// elsewhere. That only reads, even beside a daemon that is firing. Taking a set up again is in sets-again.ts.
 import { readFile, stat } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -59,7 +59,7 @@ export function addSets(program: Command, log: Logger): void {
   const sets = program
     .command('sets')
     .description('list the sets that were fired, the newest first')
-    // What stands behind a subcommand is its own.
+    // Options behind a subcommand belong to it.
     .enablePositionalOptions()
     .option('--limit <n>', 'how many are listed', wholeNumber, DEFAULT_LIMIT)
     .option('--all', 'list all of them')
@@ -70,7 +70,7 @@ export function addSets(program: Command, log: Logger): void {
         return listSets(journal, options, say).then((count) => (count === 0 ? nothingYet() : null));
       });
       if (sentence === null) return;
-      // Whoever reads JSON reads objects.
+      // With --json, standard output has only objects.
       if (options.json) process.stderr.write(`${sentence}\n`);
       else say(sentence);
     });
@@ -155,7 +155,7 @@ export async function showSet(
 }
 
 function shownOnWire({ set, run, record, problem, isFolderThere, log }: ShownSet) {
-  // What a run keeps for itself is nothing to rely on.
+  // The memo is a run's own, and nothing that others may rely on.
   const { memo: _, ...told } = set;
   return {
     set: told,
@@ -172,7 +172,7 @@ function runOnWire(run: StoredRun) {
   return told;
 }
 
-/** What lies in the set folder. */
+/** The record in the set folder, or why there is none. */
 async function beside(set: StoredSet): Promise<Pick<ShownSet, 'record' | 'problem' | 'isFolderThere'>> {
   const none = { record: null, problem: null };
   if (set.folder === null || !(await isFolder(set.folder))) return { ...none, isFolderThere: false };
@@ -202,7 +202,7 @@ function* stepsOf(journal: JournalReader, set: string): Generator<Transition> {
 }
 
 /**
- * @returns the exit code: 0 where all is right, 1 where something is wrong
+ * @returns the exit code: 0 if everything is right, 1 if something is wrong
  * @throws EvenrungError no-such-set
  */
 export async function checkSets(folder: string, { json }: { json?: boolean }, say: Say): Promise<number> {
@@ -232,7 +232,7 @@ const checkOnWire = (folder: string, check: SetCheck) => ({
 
 /**
  * @param written a folder, or the beginning of an id
- * @param withReader gives the journal, or null where there is none
+ * @param withReader provides the journal, or null if there is none
  * @throws EvenrungError no-such-set
  */
 export async function folderOf(

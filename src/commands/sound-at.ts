@@ -13,7 +13,10 @@ export interface SoundAt {
   readonly stopping: () => void;
 }
 
-/** @returns how it ended @throws EvenrungError what the daemon answers; daemon-unreachable */
+/**
+ * @returns the sounding at its end
+ * @throws EvenrungError the daemon's own; daemon-unreachable
+ */
 export async function soundAt({ address, request, tell, stopping }: SoundAt): Promise<SoundingView> {
   const at = DaemonClient.addressIn(address);
   const daemon = new DaemonClient(at, await sessionFor(at));
@@ -21,7 +24,7 @@ export async function soundAt({ address, request, tell, stopping }: SoundAt): Pr
   let end: SoundingView | null = null;
   const forget = onStopSignal(() => {
     stopping();
-    // What is told after it may have ended already.
+    // The sounding may have ended already when this is sent.
     if (id !== null)
       void daemon.press('/api/sound/stop').catch((cause: unknown) => {
         if (asEvenrungError(cause).code === 'daemon-unreachable')

@@ -66,12 +66,12 @@ function requestOf({ step, from, mode, despiteSun }: SoundOptions): WrittenSound
     ...(from === undefined ? {} : { from }),
     ...(despiteSun === true ? { despiteSun } : {}),
   };
-  // Before a body is looked for: what is wrong with the request itself is said at once.
+  // Before a body is looked for, so that errors in the request itself are reported at once.
   parseSoundRequest(request);
   return request;
 }
 
-/** What goes by while it lasts; JSON is printed at its end. */
+/** Lines while the sounding lasts; JSON is printed at its end. */
 function told({ json }: SoundOptions): {
   readonly tell: (view: SoundingView) => void;
   readonly stopping: () => void;

@@ -35,12 +35,15 @@ export const APERTURE_SCALES: Readonly<Record<StopScale, readonly ApertureSettin
   third,
 };
 
-/** No label is longer; what is needs no reading. */
+/** No label is longer; a longer text need not be read. */
 const LONGEST_TEXT = 64;
 /** Codes for "no lens" and the like come printed as f-numbers: 0xFFFF as `f/655.35`. */
 const LARGEST_F_NUMBER = 500;
 
-/** @returns the f-number as written in `f/8`, `f8`, `F8.0`, `8`, or undefined where it names none: `auto`, `f/0` */
+/**
+ * @returns the f-number as written in `f/8`, `f8`, `F8.0`, `8`, or undefined if the text names none:
+ *   `auto`, `f/0`
+ */
 export function parseAperture(text: string): number | undefined {
   if (text.length > LONGEST_TEXT) return undefined;
   const [, digits] = /^(?:f\s*\/?\s*)?(\d+(?:\.\d+)?)$/i.exec(text.trim()) ?? [];

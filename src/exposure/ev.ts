@@ -1,4 +1,5 @@
-// Offsets are counted in sixths of an EV. How they are written stands in shared/, because the panel writes them too.
+// Offsets are counted in sixths of an EV. How they are written is defined in shared/, because the panel
+// writes them too.
 export {
   formatEv,
   fromEv,

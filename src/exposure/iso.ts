@@ -10,8 +10,9 @@ const AUTOMATIC_CODES: readonly number[] = [0xffff, 0xffff_ffff];
 
 /**
  * @param text `100`, `Auto`, `Auto ISO`, `ISO Auto 3200`, `A800 (160-800)`
- * @returns the ISO number as it is written, 'automatic' where the body chooses, or undefined where the text names neither: `Lo 1`
- *   and `Hi 0.3`, whose number only the body knows, and `100 Multi Frame Noise Reduction`, which is several exposures in one
+ * @returns the ISO number as it is written, 'automatic' if the body chooses, or undefined if the text names
+ *   neither: `Lo 1` and `Hi 0.3`, whose number only the body knows, and `100 Multi Frame Noise Reduction`,
+ *   which is several exposures in one
  */
 export function parseIso(text: string): number | 'automatic' | undefined {
   const bare = text.trim();

@@ -1,4 +1,4 @@
-// What a body can do, said in exposures: filled by camera/, read by plan/, which know nothing of each other.
+// What a body can do, in terms of exposures. camera/ fills it in and plan/ reads it; neither knows the other.
 import type { Sixths } from './ev.js';
 import type { ShutterSetting } from './shutter.js';
 
@@ -11,7 +11,10 @@ export interface BracketShape {
    * brackets are [0, 1] or [0, -1].
    */
   readonly pattern: readonly number[];
-  /** Whether one release fires all of it, at the body's own speed; left out if each of its frames takes a release of its own. */
+  /**
+   * Whether one release fires the whole bracket, at the body's own speed; left out if each of its frames
+   * takes a release of its own.
+   */
   readonly isOneRelease?: boolean;
 }
 
@@ -21,14 +24,18 @@ export interface ApartTiming {
   readonly secondsBeforeExposure: number;
   /** Seconds from the closing of the shutter until the body takes another release, or opens for the next frame of the same one. */
   readonly secondsAfterExposure: number;
-  /** Seconds that the files of one frame take over the cable, while nothing else is asked. */
+  /** Seconds that the files of one frame take over the cable while nothing else is asked of it. */
   readonly secondsPerTransfer: number;
   /**
-   * Seconds that one piece of a file keeps the cable busy: the head of the next frame's file comes no later than after that. null if
-   * files come whole, each with the event that tells of it: then the next release waits for all of it.
+   * Seconds that one piece of a file keeps the cable busy: the head of the next frame's file has to wait at
+   * most so long. Null if files come whole, each with the event that tells of it: then the next release waits
+   * for all of it.
    */
   readonly secondsPerPiece: number | null;
-  /** The most frames that one release may make: what the body's buffer was seen to hold; null if nobody has looked. */
+  /**
+   * The most frames that one release may make, as far as the body's buffer has been seen to hold them; null
+   * if nobody has looked.
+   */
   readonly mostInOneGo: number | null;
 }
 
@@ -49,16 +56,19 @@ export interface BodyLimits {
    * all. Left out, both ends are its own.
    */
   readonly openEnds?: readonly ('longest' | 'shortest')[] | undefined;
-  /** The auto-brackets that exist; none where the body has no auto-bracket. */
+  /** The auto-brackets that exist; none if the body has no auto-bracket. */
   readonly brackets: readonly BracketShape[];
   readonly compensation: CompensationLimits;
   /** The longest exposure in seconds that the link can bring back. */
   readonly longestSeconds: number;
   /** Seconds for one settings change to whatever value. */
   readonly secondsPerChange: number;
-  /** Seconds more for every setting on the way: some bodies walk to a value step by step. 0 where it jumps. */
+  /**
+   * Additional seconds for every setting on the way, since some bodies step through all values; 0 if the body
+   * jumps to the value.
+   */
   readonly secondsPerSetting: number;
-  /** Seconds a frame beside its exposure: release lag, the body's own cycle, transfer. */
+  /** Seconds that a frame takes in addition to its exposure: release lag, the body's own cycle, transfer. */
   readonly secondsPerFrame: number;
   /** Left out over a link that releases and fetches at once. */
   readonly apart?: ApartTiming;
@@ -66,8 +76,8 @@ export interface BodyLimits {
 
 /**
  * @param release what one release is to fire
- * @returns the same body with only the brackets that it fires so. A whole pass takes a link that releases and fetches apart, and is
- *   never longer than what the buffer was seen to hold.
+ * @returns the same body with only those brackets that it can fire in this way. Firing a whole pass takes a
+ *   link that releases and fetches apart, and a pass is never longer than the buffer was seen to hold.
  */
 export function firedBy(limits: BodyLimits, release: 'frame' | 'pass'): BodyLimits {
   const { apart } = limits;
@@ -79,7 +89,10 @@ export function firedBy(limits: BodyLimits, release: 'frame' | 'pass'): BodyLimi
   return { ...limits, brackets: limits.brackets.filter(isFired) };
 }
 
-/** @returns the settings that a body has labels for, longest first: what it can stand on, meter, bracket, and take as a base */
+/**
+ * @returns the settings that a body has labels for, longest first: only these can be set, metered,
+ *   bracketed around, and taken as a base
+ */
 export const labelledShutters = ({ shutters }: Pick<BodyLimits, 'shutters'>): ShutterSetting[] =>
   shutters.filter(({ bulb }) => bulb !== true);
 

@@ -54,7 +54,7 @@ export function evToNoise(iso: number): number {
 }
 
 /**
- * @param iso null where nobody tells it; then it counts as 100
+ * @param iso null if nobody tells it; then it counts as 100
  * @returns the room that such files usually have, to the nearest sixth
  */
 export function usualRoom(files: FileKind, iso: number | null): Room {
@@ -62,16 +62,16 @@ export function usualRoom(files: FileKind, iso: number | null): Room {
   return { above: fromEv(EV_ABOVE[files]), below: fromEv(below) };
 }
 
-/** Aperture and ISO of a set; null where nobody tells them. */
+/** Aperture and ISO of a set; null if nobody tells them. */
 export interface Standing {
   readonly fNumber: number | null;
   readonly iso: number | null;
 }
 
 /**
- * A time is exact where it is the nominal one of a setting: 1/60 is 1/64.
- * @returns Tv of the exposure that puts the reading on middle grey, to the nearest sixth, which is finer than any meter tells; undefined
- *   where that takes an aperture and an ISO, and one of them is not known
+ * A time that is the nominal one of a setting counts as its exact time: 1/60 is 1/64.
+ * @returns Tv of the exposure that puts the reading on middle grey, to the nearest sixth, which is finer
+ *   than any meter tells; undefined if that takes an aperture and an ISO, and one of them is not known
  */
 export function greyTv(reading: Reading, standing: Standing): Sixths | undefined {
   if (reading.kind === 'time') return tvOf(reading.seconds);
@@ -113,17 +113,20 @@ function shiftOf({ fNumber, iso }: Standing): number | undefined {
 export const labelOf = (tv: Sixths): string => timeAt(tv).label;
 
 /**
- * With a scene range R between two readings, a usable range r of one frame and a step s, at most r:
- * n = max(1, ceil((R - r) / s) + 1). The darkest frame holds the bright reading just below clipping, each further one reaches s deeper,
- * and the last has to reach the dark reading: r + (n - 1) s >= R. Compare Barakat et al., "Minimal-Bracketing Sets for
- * High-Dynamic-Range Image Capture", IEEE Transactions on Image Processing 17 (2008).
- * @param range R, 0 and above @param room r is what it has above and below together @param step above 0
+ * With a scene range R between two readings, a usable range r of one frame and a step s, at most r: n =
+ * max(1, ceil((R - r) / s) + 1). The darkest frame holds the bright reading just below clipping, each further
+ * frame reaches s deeper, and the last has to reach the dark reading: r + (n - 1) s >= R. Compare Barakat et
+ * al., "Minimal-Bracketing Sets for High-Dynamic-Range Image Capture", IEEE Transactions on Image Processing
+ * 17 (2008).
+ * @param range R, 0 and above
+ * @param room r is the room above and below together
+ * @param step above 0
  */
 export function fewestFrames(range: Sixths, { above, below }: Room, step: Sixths): number {
   return Math.max(1, Math.ceil((range - above - below) / step) + 1);
 }
 
-/** From where to where a frame's Tv may lie so that it holds what is metered at `tv`. */
+/** The limits of a frame's Tv so that it holds a part that is metered at `tv`. */
 export const slowestThatHolds = (tv: Sixths, { above }: Room): Sixths => minusSixths(tv, above);
 export const fastestThatHolds = (tv: Sixths, { below }: Room): Sixths => plusSixths(tv, below);
 

@@ -3,14 +3,17 @@
 import { parseShutter } from '../../shared/shutter-words.js';
 import { minusSixths, plusSixths, SIXTHS_PER_EV, type Sixths, sixths, timesSixths, toEv } from './ev.js';
 
-// How a time is written stands in shared/, because the panel reads it too.
+// How a time is written is defined in shared/, because the panel reads it too.
 export { parseShutter, type WrittenShutter } from '../../shared/shutter-words.js';
 
 /** One position of a shutter scale. */
 export interface ShutterSetting {
   /** The nominal label, for people: `1/60`, `0.3`, `30`. */
   readonly label: string;
-  /** The label under which the body takes it, which may say something else; the nominal one where there is no body. */
+  /**
+   * The label by which it is set on the body, which may read differently; the nominal label if there is no
+   * body.
+   */
   readonly wire: string;
   /** APEX time value, Tv = -log2(t / 1 s), in sixths: 1/128 s (nominal 1/125) is 42. */
   readonly tv: Sixths;
@@ -19,8 +22,8 @@ export interface ShutterSetting {
   /** The time that the label says, in seconds. */
   readonly nominalSeconds: number;
   /**
-   * Whether it can be set by its label. Some labels of some bodies stand for two settings: such a setting can still come
-   * up within a bracket, but nothing may be centred on it.
+   * Whether it can be set by its label. Some labels of some bodies stand for two settings. Such a setting can
+   * still come up within a bracket, but nothing can be centred on it.
    */
   readonly settable: boolean;
   /**
@@ -68,9 +71,9 @@ export const SHUTTER_SCALES: Readonly<Record<StopScale, readonly ShutterSetting[
 
 /**
  * @param tv within the nominal scales, on thirds or halves
- * @param wire the label under which a body takes it
- * @param settable whether writing that label sets this and nothing else
- * @returns the body's setting under its nominal label, or undefined where the scales have none
+ * @param wire the label by which it is set on a body
+ * @param settable whether writing that label sets this setting and no other
+ * @returns the body's setting under its nominal label, or undefined if the scales have none
  */
 export function bodySetting(tv: Sixths, wire: string, settable = true): ShutterSetting | undefined {
   const nominal = third.find((setting) => setting.tv === tv) ?? half.find((setting) => setting.tv === tv);
@@ -78,8 +81,9 @@ export function bodySetting(tv: Sixths, wire: string, settable = true): ShutterS
 }
 
 /**
- * @returns the time at a Tv that no body need have: what a camera in aperture priority is thought to choose. Under the nominal label
- *   of the scales; off them, under the nearest one, or as a written-out time beyond their ends.
+ * @returns the time at a Tv that no body need have: the one that a camera in aperture priority is assumed
+ *   to choose. It has the nominal label of the scales; off the scales, the nearest label, or beyond their
+ *   ends, the time written out.
  */
 export function timeAt(tv: Sixths): ShutterSetting {
   const seconds = secondsOf(tv);
@@ -135,8 +139,9 @@ export const FARTHEST_NOMINAL_EV = 0.18;
 
 /**
  * @param seconds a time as it is written, nominal or exact
- * @param stops the scale that it stands on
- * @returns the setting meant: the one with this nominal time, else the one whose exact time is nearest and near enough
+ * @param stops the scale that it is on
+ * @returns the setting that is meant: the one with this nominal time, otherwise the one whose exact time is
+ *   nearest, if that is near enough
  */
 export function settingForSeconds(seconds: number, stops: StopScale): ShutterSetting | undefined {
   return nearestSetting(seconds, SHUTTER_SCALES[stops]);

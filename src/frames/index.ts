@@ -1,4 +1,4 @@
-// What came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
+// Files that came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
 
 export { readyForPictures } from './decode/pictures.js';
 export type { PixelSize, SmallPicture } from './decode/small-copy.js';

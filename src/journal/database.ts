@@ -1,5 +1,6 @@
-// Opens the journal's file: looked at before anything is written to it, kept under another name where it is damaged or of a
-// newer program, brought up to this program's tables. It knows files and pragmas, and nothing of runs.
+// Opens the journal's file: it is checked before anything is written to it, kept under another name if it is
+// damaged or of a newer program, and brought up to this program's tables. It knows files and pragmas, and
+// nothing of runs.
 import { open, rename, stat } from 'node:fs/promises';
 import path from 'node:path';
 import Sqlite, { type Database } from 'better-sqlite3';
@@ -18,12 +19,15 @@ import {
 import { isReadOnlyPlace, openCopy } from './read-only.js';
 import { isOlder, migrate, STEPS, versionOf } from './schema.js';
 
-/** A folder of its own: the database, its log and its index are moved with one rename, whole or not at all. */
+/** A folder of its own, so that one rename moves the database, its log and its index: all of them or none. */
 const FOLDER = 'journal';
 const FILE = 'journal.sqlite';
-/** Whoever reads beside us holds nothing for long. */
+/** Other processes only read, and hold nothing for long. */
 const BUSY_MS = 500;
-/** Pages of 4 KiB in the log before they are copied into the database in the middle of work; at the end of a set they always are. */
+/**
+ * Pages of 4 KiB in the log before they are copied into the database in the middle of work. At the end of a
+ * set they are always copied.
+ */
 const LOG_PAGES = 2000;
 const LOG_BYTES = LOG_PAGES * 4096;
 
@@ -31,12 +35,12 @@ const ABOUT = `What every run did, frame by frame, as a database.
 journal.sqlite, journal.sqlite-wal and journal.sqlite-shm belong together: copy or move the folder as a whole.
 `;
 
-/** Why a journal was not used and another one begun. */
+/** Why a journal was not used, so that another one was begun. */
 export interface KeptAside {
   readonly reason: 'damaged' | 'newer';
-  /** The folder that holds it now. */
+  /** The folder that the old journal was moved to. */
   readonly path: string;
-  /** All of it, for a person. */
+  /** All of this in one sentence, for a person. */
   readonly sentence: string;
 }
 
@@ -44,8 +48,8 @@ export const journalFile = (stateFolder: string): string =>
   path.join(path.resolve(stateFolder), FOLDER, FILE);
 
 /**
- * @param now names what is kept aside
- * @returns the database, ready to be written. Each commit is on disk when it comes back.
+ * @param now names the folder of a journal that is moved away
+ * @returns the database, ready to be written. Each commit is on disk when it returns.
  * @throws EvenrungError state-not-writable
  */
 export async function openDatabase(
@@ -58,7 +62,7 @@ export async function openDatabase(
   try {
     const trouble = await troubleWith(file);
     if (trouble !== null) onKeptAside(await keepAside(path.dirname(file), trouble, now()));
-    // Made where it is missing, and its name on disk before anything is in it.
+    // The folder is made if it is missing, and its name is on disk before anything is in it.
     await writeWhole(path.join(path.dirname(file), 'about.txt'), ABOUT);
     return openToWrite(file);
   } catch (cause) {
@@ -68,9 +72,10 @@ export async function openDatabase(
 }
 
 /**
- * Opens a journal that another program may be writing, or that lies where nothing can be written. Nothing is changed, whatever it is like.
- * @returns null where there is none
- * @throws EvenrungError state-not-writable where it cannot be read, is damaged, or of another program
+ * Opens a journal that another program may be writing, or that lies where nothing can be written. It is not
+ * changed, whatever state it is in.
+ * @returns null if there is none
+ * @throws EvenrungError state-not-writable if it cannot be read, is damaged, or belongs to another program
  */
 export async function openToRead(stateFolder: string): Promise<Database | null> {
   const file = journalFile(stateFolder);
@@ -81,7 +86,7 @@ export async function openToRead(stateFolder: string): Promise<Database | null> 
     if (version === STEPS.length) return database;
     database.close();
     if (version === 0) return null;
-    // Whoever writes it next brings it up to date.
+    // The next program that writes it will bring it up to date.
     if (isOlder(version)) return await openCopy(file);
   } catch (cause) {
     if (cause instanceof EvenrungError) throw cause;
@@ -97,7 +102,7 @@ export async function openToRead(stateFolder: string): Promise<Database | null> 
 async function openAnywhere(file: string): Promise<Database> {
   const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
   try {
-    // Only the first look shows whether it can be read.
+    // Only a first query shows whether it can be read.
     versionOf(database);
     return database;
   } catch (cause) {
@@ -110,12 +115,13 @@ async function openAnywhere(file: string): Promise<Database> {
 type Trouble = KeptAside['reason'];
 
 /**
- * Looks without being able to change anything: opened for writing, a damaged database would take its log over first.
- * @returns why this is nothing to go on with; null where it is, or where there is nothing yet
+ * Checks a journal without being able to change it: if a damaged database were opened for writing, its log
+ * would be copied into it first.
+ * @returns why it cannot be used; null if it can, or if there is none yet
  */
 async function troubleWith(file: string): Promise<Trouble | null> {
   try {
-    // SQLite throws a log away that has no database.
+    // SQLite throws away a log that has no database.
     if ((await sizeOf(file)) === 0) return (await sizeOf(`${file}-wal`)) > 0 ? 'damaged' : null;
     const database = new Sqlite(file, { readonly: true, fileMustExist: true, timeout: BUSY_MS });
     try {
@@ -132,7 +138,7 @@ async function troubleWith(file: string): Promise<Trouble | null> {
   }
 }
 
-/** A folder in the place of the file, or a file in the place of the folder. */
+/** A folder lies where the file should be, or a file where the folder should be. */
 const NOT_OURS: ReadonlySet<string> = new Set(['EISDIR', 'ENOTDIR']);
 
 async function keepAside(folder: string, reason: Trouble, at: Date): Promise<KeptAside> {
@@ -161,7 +167,8 @@ function openToWrite(file: string): Database {
   try {
     const mode = database.pragma('journal_mode = WAL', { simple: true });
     if (mode !== 'wal') throw noLog(file);
-    // Each commit waits for the disk; where fsync alone does not reach it, the system is told so.
+    // Each commit waits for the disk. On systems on which fsync alone does not reach the disk, fullfsync
+    // does.
     database.pragma('synchronous = FULL');
     database.pragma('fullfsync = ON');
     database.pragma('checkpoint_fullfsync = ON');
@@ -171,7 +178,8 @@ function openToWrite(file: string): Database {
     database.pragma(`wal_autocheckpoint = ${LOG_PAGES}`);
     database.pragma(`journal_size_limit = ${LOG_BYTES}`);
     migrate(database);
-    // A file that may only be read is opened all the same, and a full disk is not noticed: one commit proves that it is taken.
+    // SQLite opens even a file that may only be read, and does not notice a full disk: one commit proves that
+    // the journal can be written.
     database.pragma(`user_version = ${STEPS.length}`);
     return database;
   } catch (cause) {
@@ -186,10 +194,13 @@ const noLog = (file: string) =>
     `The disk of ${path.dirname(file)} cannot hold a journal that outlives a crash (no write-ahead log): it may be one of another computer. Give a state folder on a disk of this one, in XDG_STATE_HOME.`,
   );
 
-/** SQLite only says that it cannot open a file: the file system knows why. @returns its error, or the one given */
+/**
+ * SQLite only says that it cannot open a file; the file system knows why.
+ * @returns the file system's error, or the one given
+ */
 async function firstCause(file: string, cause: unknown): Promise<unknown> {
   try {
-    // Neither makes anything.
+    // Neither call creates anything.
     await (await open(path.dirname(file), 'r')).close();
     await (await open(file, 'r+')).close();
   } catch (found) {
@@ -198,7 +209,10 @@ async function firstCause(file: string, cause: unknown): Promise<unknown> {
   return cause;
 }
 
-/** @returns bytes; 0 where there is no such file @throws EISDIR, ENOTDIR where that is no place for one */
+/**
+ * @returns bytes; 0 if there is no such file
+ * @throws EISDIR, ENOTDIR if something else lies there
+ */
 async function sizeOf(file: string): Promise<number> {
   try {
     const found = await stat(file);

@@ -1,7 +1,7 @@
-// What every run does, on disk before it is told to anyone: the intent to release the shutter before the shutter is touched,
-// each result before it is announced. From it alone a run is resumed. Each call is one transaction, and on disk when it comes
-// back; one that fails has changed nothing. It refuses ways that the tables of states do not know, and knows nothing of bodies,
-// links or files of pictures.
+// What every run does, on disk before it is told to anyone: the intent to release the shutter before the
+// shutter is touched, each result before it is announced. A run is resumed from the journal alone. Each call
+// is one transaction, and on disk when it returns; a call that fails has changed nothing. The journal refuses
+// ways that the tables of states do not have. It knows nothing of bodies, links or picture files.
 import type { Database } from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { ENDED } from '../../shared/fold.js';
@@ -33,13 +33,13 @@ import {
 import { assertWay, FRAME_WAYS, RUN_WAYS, WHOLE_RUN_WAYS } from './ways.js';
 
 export interface JournalOptions {
-  /** Told where a journal was damaged or of a newer program, and another one was begun. */
+  /** Called if a journal was damaged or of a newer program, so that another one was begun. */
   readonly onKeptAside: (kept: KeptAside) => void;
   /** The clock on the wall. */
   readonly now?: () => Date;
 }
 
-/** What has happened and could not be written yet. */
+/** Something that has happened and could not be written yet. */
 interface Late {
   readonly at: Date;
   readonly work: () => unknown;
@@ -127,7 +127,7 @@ function prepare(database: Database) {
     countPasses: one<[set: number], number>('SELECT count(*) FROM passes WHERE set_number = ?').pluck(),
     dropPasses: one<unknown[]>('DELETE FROM passes WHERE set_number = ? AND number > ?'),
     setPlan: one<unknown[]>('UPDATE sets SET plan = ? WHERE number = ?'),
-    // The times are as timesAfter has them: what is fired again has no later ones.
+    // The times follow timesAfter: a frame that is fired again loses its later times.
     setFrame: one<[named: Record<string, string | number | null>]>(
       `UPDATE frames SET state = :state, attempts = :attempts, file = :file, view = :view,
          arrived = :arrived, sha256 = :sha256, bytes = :bytes,
@@ -138,7 +138,7 @@ function prepare(database: Database) {
            iif(:state IN ('fired', 'stored'), NULL, verified_at)))
        WHERE set_number = :set AND number = :number`,
     ),
-    // Whoever resumes may set the same file aside once more.
+    // A resumed run may set the same file aside once more.
     addAside: one<unknown[]>(
       `INSERT INTO asides (set_number, file, reason, at) VALUES (?, ?, ?, ?)
        ON CONFLICT (set_number, file) DO UPDATE SET reason = excluded.reason`,
@@ -165,14 +165,14 @@ export class Journal extends JournalReader {
   private readonly now: () => Date;
   private readonly transaction: (work: () => unknown) => unknown;
   private ended = false;
-  /** In the order in which it happened. */
+  /** In the order in which they happened. */
   private readonly late: Late[] = [];
-  /** When what is being written happened, where that was before. */
+  /** When the entry that is being written happened, if that was earlier; null if it is now. */
   private happenedAt: Date | null = null;
 
   /**
-   * Whoever opens it owns the state folder (src/system/owner.ts). A journal that is damaged or of a newer program is kept under
-   * another name beside it.
+   * Whoever opens the journal owns the state folder (src/system/owner.ts). A journal that is damaged or of a
+   * newer program is kept beside it under another name.
    * @throws EvenrungError state-not-writable
    */
   static override async open(
@@ -182,7 +182,7 @@ export class Journal extends JournalReader {
     return new Journal(await openDatabase(stateFolder, onKeptAside, now), now);
   }
 
-  /** @param database as openDatabase gives it */
+  /** @param database as openDatabase returns it */
   constructor(database: Database, now: () => Date = () => new Date()) {
     super(database);
     this.now = now;
@@ -191,20 +191,21 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Several calls, committed as one: all of them are on disk when this comes back, or none is.
-   * @throws EvenrungError storing-failed, and what the work throws
+   * Commits several calls as one: either all of them are on disk when this returns, or none is.
+   * @throws EvenrungError storing-failed, and whatever the work throws
    */
   together<T>(work: () => T): T {
     return this.write(work);
   }
 
   /**
-   * Keeps what has happened already, and is so whether it can be kept or not. What the disk refuses waits, and is written before
-   * whatever is written next, as one with it: the journal may be behind, and never has a gap.
-   * @returns why it waits; null where it is on disk
+   * For something that has happened already, whether it can be written or not. If the disk refuses it, it
+   * waits, and is written in one transaction with the next entry, ahead of it: the journal may be behind, but
+   * never has a gap.
+   * @returns why it waits; null if it is on disk
    */
   keepOrLater(work: () => unknown): EvenrungError | null {
-    // A part of a transaction is kept, or is not, with the rest of it.
+    // Within a transaction it is kept, or not, together with the rest.
     if (this.database.inTransaction) {
       work();
       return null;
@@ -219,14 +220,17 @@ export class Journal extends JournalReader {
     }
   }
 
-  /** Writes what waits, if anything does. @throws EvenrungError storing-failed: then it still waits */
+  /**
+   * Writes what waits, if anything does.
+   * @throws EvenrungError storing-failed: then it still waits
+   */
   catchUp(): void {
     if (this.late.length > 0) this.write(() => undefined);
   }
 
   // --- runs
 
-  /** @throws EvenrungError storing-failed; Error where another run is under way */
+  /** @throws EvenrungError storing-failed; Error if another run is under way */
   beginRun({ id, kind, request, options, body, into }: RunBegun): void {
     setRequestSchema.parse(request);
     this.write(() => {
@@ -245,7 +249,10 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** @throws EvenrungError storing-failed; Error where a set of it is still in hand, or where it has ended */
+  /**
+   * @throws EvenrungError storing-failed; Error if one of its sets is still under way, or if the run has
+   *   ended
+   */
   endRun(id: string, { state, sentence, error = null, endedAt }: RunEnded): void {
     this.write(() => {
       const run = this.findRun(id);
@@ -259,8 +266,9 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Ends a run that nobody is going to resume, and its set in hand, as halted. What its frames stand at stays.
-   * @throws EvenrungError storing-failed; Error where it has ended
+   * Ends a run that nobody is going to resume, and its unfinished set, as halted. Its frames keep their
+   * states.
+   * @throws EvenrungError storing-failed; Error if it has ended
    */
   abandonRun(id: string, sentence: string): void {
     this.together(() => {
@@ -271,8 +279,8 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Ends a set in hand that nobody is going to resume. What its frames stand at stays.
-   * @throws EvenrungError storing-failed; Error where it has ended
+   * Ends an unfinished set that nobody is going to resume. Its frames keep their states.
+   * @throws EvenrungError storing-failed; Error if it has ended
    */
   abandonSet(id: string, { state, ...change }: RunEnded): void {
     this.together(() => {
@@ -281,7 +289,10 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** What was asked for was changed while the run goes on. @throws EvenrungError storing-failed */
+  /**
+   * Changes the options of a run that is under way.
+   * @throws EvenrungError storing-failed
+   */
   changeOptions(id: string, { version, content }: Versioned): void {
     this.write(() => {
       this.statements.setOptions.run(version, JSON.stringify(content ?? null), this.findRun(id).number);
@@ -289,8 +300,9 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Keeps what the schedule of a run has to know after a crash, in place of what it kept before.
-   * @param memo plain JSON @throws EvenrungError storing-failed
+   * Keeps what the schedule of a run has to know after a crash; it replaces what was kept before.
+   * @param memo plain JSON
+   * @throws EvenrungError storing-failed
    */
   rememberForRun(id: string, memo: unknown): void {
     this.write(() => {
@@ -298,7 +310,10 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** A note that is about none of its sets. @throws EvenrungError storing-failed */
+  /**
+   * Adds a note to a run that belongs to none of its sets.
+   * @throws EvenrungError storing-failed
+   */
   addRunNote(id: string, note: string): void {
     this.write(() => {
       this.statements.addNote.run(this.findRun(id).number, null, note, this.at());
@@ -308,8 +323,8 @@ export class Journal extends JournalReader {
   // --- sets
 
   /**
-   * @returns its ordinal within the run, counted from 1
-   * @throws EvenrungError storing-failed; Error where the run has ended, or has a set in hand
+   * @returns the set's ordinal within its run, counted from 1
+   * @throws EvenrungError storing-failed; Error if the run has ended, or if it has an unfinished set
    */
   beginSet(begun: SetBegun): number {
     return this.write(() => {
@@ -338,7 +353,10 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** What a person calls it from now on, also after it has ended. @throws EvenrungError storing-failed */
+  /**
+   * Gives a set another name, note or viewpoint; also after its end.
+   * @throws EvenrungError storing-failed
+   */
   relabelSet(id: string, { name, note, viewpoint }: Labels): void {
     this.write(() => {
       this.statements.setLabels.run(name, note, viewpoint, this.findSet(id).number);
@@ -346,9 +364,10 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Takes up a set that has ended, with its run: both are under way from then on, as if they had never ended, and are found as such
-   * after a crash.
-   * @throws EvenrungError storing-failed; Error where one of them has not ended, or another run is under way
+   * Takes up a set that has ended again, and its run with it: from then on both are under way as if they had
+   * never ended, and are found so after a crash.
+   * @throws EvenrungError storing-failed; Error if one of them has not ended, or if another run is under
+   *   way
    */
   takeUpAgain(id: string): void {
     this.write(() => {
@@ -366,10 +385,10 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * A set in hand reaches farther from now on.
-   * @param plan all of it: the passes that there were, and the new ones behind them
-   * @param frames the new ones, as planned
-   * @throws EvenrungError storing-failed; Error where the set has ended
+   * Extends a set that is under way.
+   * @param plan the whole plan: the passes that there were, and the new ones after them
+   * @param frames only the new frames, as planned
+   * @throws EvenrungError storing-failed; Error if the set has ended
    */
   extendSet(id: string, { plan, frames }: Extended): void {
     this.write(() => {
@@ -387,9 +406,10 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Frames that a set in hand was extended by, and that were not made, leave it again.
-   * @param plan without them
-   * @param frames their numbers @throws EvenrungError storing-failed; Error where the set has ended
+   * Takes frames out of a set that it was extended by and that were not made.
+   * @param plan the plan without them
+   * @param frames their numbers
+   * @throws EvenrungError storing-failed; Error if the set has ended
    */
   leaveOut(id: string, { plan, frames }: LeftOut): void {
     this.write(() => {
@@ -415,14 +435,20 @@ export class Journal extends JournalReader {
     addFrame.run(set, number, offset, state, attempts, file, partnerFile, partnerBytes, text);
   }
 
-  /** The base as it was found, once the body was read. @throws EvenrungError storing-failed */
+  /**
+   * Enters the base as it was found once the body had been read.
+   * @throws EvenrungError storing-failed
+   */
   changeBase(id: string, base: RunView['base']): void {
     this.write(() => {
       this.statements.setBase.run(columns.base.text(base), this.findSet(id).number);
     });
   }
 
-  /** @throws EvenrungError storing-failed; Error where RUN_WAYS knows no such way, or where it has ended: see takeUpAgain */
+  /**
+   * @throws EvenrungError storing-failed; Error if RUN_WAYS has no such way, or if the set has ended (see
+   *   takeUpAgain)
+   */
   setChanged(id: string, state: RunState, change: SetChange = {}): void {
     const isEnd = ENDED.has(state);
     this.write(() => {
@@ -452,7 +478,7 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** @throws EvenrungError storing-failed; Error where FRAME_WAYS knows no such way */
+  /** @throws EvenrungError storing-failed; Error if FRAME_WAYS has no such way */
   frameChanged(id: string, view: FrameView, file: FrameFile = {}): void {
     this.write(() => {
       const set = this.setInHand(id);
@@ -479,7 +505,7 @@ export class Journal extends JournalReader {
       const { attempts, reason, file: name } = view;
       const { times: _, ...told } = file;
       const where = { about: 'frame', run: set.run, set: set.number, number: view.number } as const;
-      // Nothing but a mark makes it verified again.
+      // A verified frame that is verified again has only been given another mark.
       const sentence =
         found.state === view.state ? view.marks.map((mark) => mark.sentence).join(' ') || null : null;
       const { partnerFile: partner } = partnerIn(view);
@@ -488,7 +514,7 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Marks of a verified frame, in place of those that it had; also after the end of its set.
+   * Replaces the marks of a verified frame; also after the end of its set.
    * @throws EvenrungError storing-failed; Error if the frame is not verified
    */
   marksChanged(id: string, view: FrameView): void {
@@ -504,7 +530,10 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** @param trouble null where it is over @throws EvenrungError storing-failed */
+  /**
+   * @param trouble null if it is over
+   * @throws EvenrungError storing-failed
+   */
   troubleChanged(id: string, trouble: Trouble | null): void {
     this.write(() => {
       const set = this.findSet(id);
@@ -513,8 +542,9 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Keeps what a set has to know after a crash beyond its frames, in place of what it kept before.
-   * @param memo plain JSON @throws EvenrungError storing-failed
+   * Keeps what a set has to know after a crash, apart from its frames; it replaces what was kept before.
+   * @param memo plain JSON
+   * @throws EvenrungError storing-failed
    */
   rememberForSet(id: string, memo: unknown): void {
     this.write(() => {
@@ -522,7 +552,11 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** What the pictures of a set tell of its light, in place of what they told before; also after its end. @throws EvenrungError storing-failed */
+  /**
+   * Keeps what the pictures of a set tell of its light; it replaces what they told before. Also after the end
+   * of the set.
+   * @throws EvenrungError storing-failed
+   */
   lightChanged(id: string, light: LightView): void {
     this.write(() => {
       this.statements.setLight.run(columns.light.text(light), this.findSet(id).number);
@@ -537,47 +571,67 @@ export class Journal extends JournalReader {
     });
   }
 
-  /** A file of the set folder that is no frame of it. The same one again only changes the reason. @throws EvenrungError storing-failed */
+  /**
+   * Enters a file of the set folder that is no frame of the set. If it is entered already, only the reason
+   * changes.
+   * @throws EvenrungError storing-failed
+   */
   addAside(id: string, { file, reason }: Aside): void {
     this.write(() => {
       this.statements.addAside.run(this.findSet(id).number, file, reason, this.at());
     });
   }
 
-  /** A release whose file never came. @throws EvenrungError storing-failed */
+  /**
+   * Enters a release whose file has not come.
+   * @throws EvenrungError storing-failed
+   */
   addStray(id: string, stray: Stray): void {
     this.write(() => {
       this.statements.addStray.run(this.findSet(id).number, columns.stray.text(stray));
     });
   }
 
-  /** Its file has come after all. One that is not there is no error. @throws EvenrungError storing-failed */
+  /**
+   * The stray's file has come after all. A stray that was never entered is not an error.
+   * @throws EvenrungError storing-failed
+   */
   removeStray(id: string, stray: Stray): void {
     this.write(() => {
       this.statements.removeStray.run(this.findSet(id).number, columns.stray.text(stray));
     });
   }
 
-  /** What the camera told of having made, before any of it is fetched. @throws EvenrungError storing-failed */
+  /**
+   * Enters a file that the camera says it made, before any of it is fetched.
+   * @throws EvenrungError storing-failed
+   */
   addMade(id: string, { folder, name, bytes, arrived, releasedAt }: Made): void {
     this.write(() => {
       this.statements.addMade.run(this.findSet(id).number, folder, name, bytes, arrived, releasedAt);
     });
   }
 
-  /** All of it is here, and was taken in or set aside. @throws EvenrungError storing-failed */
+  /**
+   * All of that file is here, and was taken in or set aside.
+   * @throws EvenrungError storing-failed
+   */
   madeFetched(id: string, arrived: string): void {
     this.write(() => {
       this.statements.madeFetched.run(this.findSet(id).number, arrived);
     });
   }
 
-  /** What is in the log goes into the database first. Nothing can be read or written after. Closing twice is no error. */
+  /**
+   * First writes what waits, and copies the log into the database. Nothing can be read or written afterwards.
+   * Closing twice is not an error.
+   */
   override close(): void {
     try {
       this.catchUp();
     } catch {
-      // Whoever opens the journal next finds the run unfinished, and takes up what lies in its folder.
+      // The next program that opens the journal finds the run unfinished, and takes in the files that lie in
+      // its folder.
     }
     this.ended = true;
     super.close();
@@ -601,7 +655,7 @@ export class Journal extends JournalReader {
     return set;
   }
 
-  /** @throws Error where it has ended: nothing is fired for it any more */
+  /** @throws Error if the set has ended: nothing is fired for it any more */
   private setInHand(id: string): FoundSet {
     const set = this.findSet(id);
     if (ENDED.has(set.state)) throw new Error(`The set '${id}' has ended.`);
@@ -626,7 +680,7 @@ export class Journal extends JournalReader {
     return (this.happenedAt ?? this.now()).toISOString();
   }
 
-  /** Within `together` it is a part of that transaction. */
+  /** Within `together` this is a part of the same transaction. */
   private write<T>(work: () => T): T {
     if (this.ended) throw new Error('The journal is closed.');
     try {
@@ -654,27 +708,28 @@ export class Journal extends JournalReader {
   }
 
   /**
-   * Between two sets nobody waits: the log is copied into the database now, and not in the middle of the next set. All that it
-   * holds is on disk already, so that failing loses nothing: it is tried again when the log is long.
+   * Between two sets nobody waits, so the log is copied into the database now, and not in the middle of the
+   * next set. Everything in the log is on disk already, so a failure loses nothing: the copy is tried again
+   * when the log has grown long.
    */
   private tidy(): void {
     if (this.database.inTransaction) return;
     try {
       this.database.pragma('wal_checkpoint(PASSIVE)');
     } catch {
-      // A disk that takes nothing any more is told by the next write.
+      // If the disk takes nothing any more, the next write reports that.
     }
   }
 }
 
-/** The second file of a frame, as far as it is in the set folder. */
+/** The second file of a frame, if it is in the set folder. */
 function partnerIn({ partner }: FrameView): { partnerFile: string | null; partnerBytes: number | null } {
   return partner?.state === 'there'
     ? { partnerFile: partner.file, partnerBytes: partner.bytes }
     : { partnerFile: null, partnerBytes: null };
 }
 
-/** @returns JSON; null where nothing is left */
+/** @returns JSON of the entries that are not null; null if there are none */
 function withoutNulls(detail: object): string | null {
   const left = Object.entries(detail).filter(([, value]) => value !== null && value !== undefined);
   return left.length === 0 ? null : JSON.stringify(Object.fromEntries(left));

@@ -1,21 +1,22 @@
-// What a person asks of the journal by hand: which sets there were, and which one is meant by the beginning of an id. It only reads.
+// Answers to what a person asks of the journal: which sets there are, and which one is meant by the beginning
+// of an id. It only reads.
 import { EvenrungError } from '../../shared/errors.js';
 import type { JournalReader } from './reader.js';
 import type { ListedSet, StoredRun, StoredSet } from './stored.js';
 
-/** A set with its run; null for a run that has not begun one. */
+/** A set with its run; the set is null for a run that has not begun one. */
 export interface KeptSet {
   readonly run: StoredRun;
   readonly set: ListedSet | null;
 }
 
 const PAGE = 200;
-/** So many of those that an id stands for are named. */
+/** How many sets are named if the beginning of an id fits several. */
 const NAMED = 4;
 
 /**
- * Reads page by page, as far as it is asked.
- * @yields every set, the newest first; what begins meanwhile is left out
+ * Reads page by page, as far as the caller goes on.
+ * @yields every set, the newest first; sets that begin meanwhile are left out
  * @throws EvenrungError storing-failed
  */
 export function* newestSets(journal: JournalReader): Generator<KeptSet> {
@@ -26,8 +27,9 @@ export function* newestSets(journal: JournalReader): Generator<KeptSet> {
 }
 
 /**
- * @param written the id of a set or the beginning of it, in letters of either case; where no set has such an id, that of a run
- * @throws EvenrungError no-such-set where there is none, or several; storing-failed
+ * @param written the id of a set or the beginning of it, in letters of either case; if no set has such an
+ *   id, that of a run
+ * @throws EvenrungError no-such-set if there is none, or if there are several; storing-failed
  */
 export function findSet(journal: JournalReader, written: string): StoredSet {
   const whole = journal.set(written);

@@ -1,7 +1,8 @@
-// A journal on a disk, or in a folder, that only lets itself be read. SQLite cannot open one there: beside the file it needs an index
-// of the log that it may write. Told that the file never changes, it would open it, and leave out what stands in the log alone. So
-// file and log are copied to where it can work, the log is taken into the copy, and what is read is that copy, in memory. One that an
-// earlier program wrote is read in the same way: the copy is brought up to date.
+// A journal on a disk, or in a folder, that can only be read. SQLite cannot open a journal there, since it
+// needs an index of the log beside the file, which it has to write. If it is told that the file never
+// changes, it opens the file but leaves out everything that is only in the log. So file and log are copied to
+// a place where SQLite can write; there the log is merged into the copy, and the copy is read into memory. A
+// journal that an earlier program wrote is read in the same way: the copy is brought up to date.
 import { copyFile, mkdtemp, rm, stat } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -10,18 +11,19 @@ import { EvenrungError } from '../../shared/errors.js';
 import { isMissing } from '../system/index.js';
 import { isOlder, migrate, versionOf } from './schema.js';
 
-/** What SQLite answers where it may not write beside the file. */
+/** SQLite's errors if it may not write beside the file. */
 const NOT_BESIDE = /^SQLITE_(?:CANTOPEN|READONLY)/;
 
-/** @returns whether the file could be read if only something could be written beside it */
+/** @returns whether the file could be read if SQLite could write beside it */
 export const isReadOnlyPlace = (cause: unknown): boolean =>
   cause instanceof Sqlite.SqliteError && NOT_BESIDE.test(cause.code);
 
 const MOST_TRIES = 3;
 
 /**
- * @returns all that was committed, also where the program that wrote it was killed
- * @throws EvenrungError state-not-writable where another program writes it all the time; SqliteError; the error of the file system
+ * @returns all that was committed, even if the program that wrote it was killed
+ * @throws EvenrungError state-not-writable if another program writes it all the time; SqliteError; the
+ *   error of the file system
  */
 export async function openCopy(file: string): Promise<Database> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-journal-'));
@@ -41,7 +43,10 @@ export async function openCopy(file: string): Promise<Database> {
   }
 }
 
-/** The place may only be read from here, and be written from elsewhere: both files have to be of one moment. */
+/**
+ * A place that is read-only from here may be written from elsewhere, so it is checked that both copies are of
+ * one moment.
+ */
 async function copyBoth(file: string, copy: string): Promise<void> {
   const log = `${file}-wal`;
   for (let tries = 1; tries <= MOST_TRIES; tries += 1) {
@@ -58,7 +63,7 @@ async function copyBoth(file: string, copy: string): Promise<void> {
   );
 }
 
-/** @returns what changes when a file does; null where there is none */
+/** @returns a text that changes when the file does; null if there is no file */
 async function markOf(file: string): Promise<string | null> {
   try {
     const { ino, size, mtimeNs } = await stat(file, { bigint: true });

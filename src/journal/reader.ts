@@ -1,4 +1,4 @@
-// What stands in the journal. Reads page by page: nothing here grows with what is stored.
+// Reads the journal, page by page: nothing here grows with the amount that is stored.
 import type { Database, Statement } from 'better-sqlite3';
 import { refusedWhileReading } from '../system/index.js';
 import { journalFile, openToRead } from './database.js';
@@ -25,16 +25,16 @@ import {
 
 /** A page of a list, the newest first. */
 export interface Page {
-  /** 50 where it is left out. */
+  /** 50 if it is left out. */
   readonly limit?: number;
-  /** Only what has a smaller `number`: that of the last one of the page before. */
+  /** Only entries whose `number` is smaller than this: the `number` of the last entry on the page before. */
   readonly before?: number;
 }
 
 /** A run that was under way when the program ended, or still is. */
 export interface UnfinishedRun {
   readonly run: StoredRun;
-  /** The set in hand; null between two sets. */
+  /** The set that was under way; null between two sets. */
   readonly set: StoredSet | null;
 }
 
@@ -74,7 +74,7 @@ function prepare(database: Database) {
       `SELECT ${LISTED} ${FROM_SETS} WHERE sets.number < ? ORDER BY sets.number DESC LIMIT ?`,
     ),
     setsOfRun: one<[run: string, before: number, limit: number], ListedSetRow>(
-      // By its ordinals, which count as its numbers do: the index has them.
+      // Ordered by ordinal, which grows as `number` does: there is an index on it.
       `SELECT ${LISTED} ${FROM_SETS} WHERE runs.id = ? AND sets.number < ? ORDER BY ordinal DESC LIMIT ?`,
     ),
     completeSets: one<[run: string], number>(
@@ -114,28 +114,31 @@ function prepare(database: Database) {
 
 export class JournalReader {
   protected readonly database: Database;
-  /** The path of the database, for sentences. */
+  /** The path of the database, for use in sentences. */
   readonly file: string;
   private readonly read: ReturnType<typeof prepare>;
 
   /**
-   * For whoever only reads, also while another process writes: what it reads is what was committed.
-   * @returns null where there is no journal
-   * @throws EvenrungError state-not-writable where there is one that cannot be read
+   * For a program that only reads, even while another process writes: it reads what has been committed.
+   * @returns null if there is no journal
+   * @throws EvenrungError state-not-writable if there is one that cannot be read
    */
   static async open(stateFolder: string): Promise<JournalReader | null> {
     const database = await openToRead(stateFolder);
     return database === null ? null : new JournalReader(database, journalFile(stateFolder));
   }
 
-  /** @param file its path, where what is read is not the file itself */
+  /** @param file the path of the journal, if the database is only a copy of it */
   constructor(database: Database, file = database.name) {
     this.database = database;
     this.file = file;
     this.read = prepare(database);
   }
 
-  /** @returns the run that is under way, or was when the program ended @throws EvenrungError storing-failed */
+  /**
+   * @returns the run that is under way, or that was when the program ended
+   * @throws EvenrungError storing-failed
+   */
   unfinishedRun(): UnfinishedRun | null {
     return this.reading(() => {
       const row = this.read.runUnderWay.get();
@@ -166,7 +169,10 @@ export class JournalReader {
     });
   }
 
-  /** @param run leaves the sets of other runs out @throws EvenrungError storing-failed */
+  /**
+   * @param run if given, only the sets of this run
+   * @throws EvenrungError storing-failed
+   */
   sets({ limit = PAGE, before = Number.MAX_SAFE_INTEGER, run }: Page & { run?: string } = {}): ListedSet[] {
     return this.reading(() =>
       (run === undefined
@@ -176,7 +182,11 @@ export class JournalReader {
     );
   }
 
-  /** @param set its `number` @returns the files of its verified frames @throws EvenrungError storing-failed */
+  /**
+   * @param set its `number`
+   * @returns the files of its verified frames
+   * @throws EvenrungError storing-failed
+   */
   keptNames(set: number): KeptFile[] {
     return this.reading(() => this.read.keptNames.all(set).flatMap(keptFilesOf));
   }
@@ -187,8 +197,8 @@ export class JournalReader {
   }
 
   /**
-   * @param after the `seq` of the last one that is known already
-   * @param set leaves what is about other sets out
+   * @param after the `seq` of the last one that is already known
+   * @param set if given, only transitions of this set
    * @returns the oldest first
    * @throws EvenrungError storing-failed
    */
@@ -209,7 +219,7 @@ export class JournalReader {
     );
   }
 
-  /** Nothing can be read or written after. Closing twice is no error. */
+  /** Nothing can be read or written afterwards. Closing twice is not an error. */
   close(): void {
     this.database.close();
   }
@@ -229,7 +239,7 @@ export class JournalReader {
     });
   }
 
-  /** Of one moment, although it takes several statements and another process may be writing. */
+  /** Reads as of one moment, even if it takes several statements and another process is writing. */
   private reading<T>(work: () => T): T {
     try {
       return this.database.transaction(work).deferred();

@@ -1,12 +1,15 @@
-// The tables of the journal, as numbered steps: a database of step n has taken the first n of them, and says so in its
-// user_version. A step that was ever released is never changed: a new one is added, and brings what is stored along, the
-// JSON columns too. It knows SQL, and nothing of runs.
+// The tables of the journal, as numbered steps: a database of step n has taken the first n of them, and says
+// so in its user_version. A step that has been released is never changed; a new step is added, which also
+// converts what is stored, including the JSON columns. It knows SQL, and nothing of runs.
 import type { Database } from 'better-sqlite3';
 
-/** Says in the file's header that it is a journal of ours: "EvRg". */
+/** Marks the file, in its header, as a journal of Evenrung: "EvRg". */
 export const APPLICATION_ID = 0x45765267;
 
-/** Names of states stand in src/journal/ways.ts and in the schemas of shared/: a list here could not be changed later. */
+/**
+ * The names of states are in src/journal/ways.ts and in the schemas of shared/, not here: a list in a table
+ * could not be changed later.
+ */
 export const STEPS: readonly string[] = [
   `
   CREATE TABLE runs (
@@ -132,23 +135,28 @@ export const STEPS: readonly string[] = [
     UNIQUE (set_number, arrived)
   ) STRICT;
   `,
-  // Frames of two files: the second one stands in the view, and here for whoever looks what lies on the disk.
+  // A frame may have two files. The second one is in the view; it is repeated here for queries on which files
+  // are on disk.
   `
   ALTER TABLE frames ADD COLUMN partner_file TEXT;
   ALTER TABLE frames ADD COLUMN partner_bytes INTEGER;
   `,
-  // A set may be extended: its numbers do not count from dark to light any more, and its frames are listed by this.
+  // Since sets can be extended, the numbers of frames do not count from dark to light any more; this orders
+  // them.
   `
   ALTER TABLE frames ADD COLUMN offset_ev REAL;
   UPDATE frames SET offset_ev = json_extract(view, '$.offset');
   `,
-  // What the pictures of a set tell of its light, judged while it is made and for a while after.
+  // What the pictures of a set tell of its light; they are judged while it is made and for a while after.
   `
   ALTER TABLE sets ADD COLUMN light TEXT CHECK (json_valid(light));
   `,
 ];
 
-/** @returns the step that it has taken; 0 where it was only just made, -1 where it is a database of something else */
+/**
+ * @returns the number of steps that it has taken; 0 if it was only just created, -1 if it is a database of
+ *   something else
+ */
 export function versionOf(database: Database): number {
   const version = database.pragma('user_version', { simple: true }) as number;
   if (database.pragma('application_id', { simple: true }) === APPLICATION_ID) return version;
@@ -160,8 +168,8 @@ export function versionOf(database: Database): number {
 export const isOlder = (version: number): boolean => version > 0 && version < STEPS.length;
 
 /**
- * Takes the steps that the database has not taken yet, each whole or not at all.
- * @throws SqliteError where one fails: those before it stay taken
+ * Takes the steps that the database has not taken yet; each is taken as a whole or not at all.
+ * @throws SqliteError if one fails: those before it stay taken
  */
 export function migrate(database: Database, steps: readonly string[] = STEPS): void {
   const step = database.transaction((number: number, sql: string) => {

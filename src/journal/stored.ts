@@ -1,5 +1,6 @@
-// What the journal holds, as it is given to it and as it comes back, and the rows in between. Every JSON column is parsed by its
-// schema on the way in and on the way out: what could not be read back is not written.
+// The contents of the journal, as they are given to it and as they come back, and the rows in between. Every
+// JSON column is parsed by its schema both when it is written and when it is read: what could not be read
+// back is not written.
 import { z } from 'zod';
 import { errorCodeSchema } from '../../shared/error-codes.js';
 import { type LightView, lightSchema } from '../../shared/light.js';
@@ -19,7 +20,7 @@ import {
 export const runKindSchema = z.enum(['once', 'scheduled']);
 export type RunKind = z.infer<typeof runKindSchema>;
 
-/** How a run stands as a whole; each of its sets has states of its own. */
+/** The state of a run as a whole; each of its sets has states of its own. */
 export const wholeRunStateSchema = z.enum(['under-way', 'complete', 'stopped', 'halted']);
 export type WholeRunState = z.infer<typeof wholeRunStateSchema>;
 export type RunOutcome = Exclude<WholeRunState, 'under-way'>;
@@ -28,15 +29,15 @@ export type PassState = z.infer<typeof passStateSchema>;
 export type ErrorCode = z.infer<typeof errorCodeSchema>;
 
 export const straySchema = z.strictObject({
-  /** Which frame it was released for. */
+  /** The frame that it was released for. */
   frame: z.number().int(),
   offset: z.number(),
   shutter: z.string(),
-  /** ISO 8601, UTC: when it was released, by this computer's clock. */
+  /** When it was released, by this computer's clock; ISO 8601, UTC. */
   releasedAt: z.string(),
   reason: z.string(),
 });
-/** A release whose file never came. */
+/** A release whose file has not come. */
 export type Stray = z.infer<typeof straySchema>;
 
 /** A file of the set folder that is no frame of the set. */
@@ -45,31 +46,34 @@ export interface Aside {
   readonly reason: string;
 }
 
-/** A file that the camera told of having made: kept before any of it is fetched, so that it is fetched again and not fired again. */
+/**
+ * A file that the camera says it made. It is kept before any of it is fetched, so that it can be fetched
+ * again, and its frame need not be fired again.
+ */
 export interface Made {
-  /** Where it is in the camera. */
+  /** Its folder in the camera. */
   readonly folder: string;
   readonly name: string;
-  /** Its size as the camera tells it; null if it does not. */
+  /** Its size as the camera gives it; null if the camera gives none. */
   readonly bytes: number | null;
-  /** The name of the file that takes it, where arriving files lie; no two of a set have the same. */
+  /** The name of the file that takes it, in the folder of arriving files; unique within the set. */
   readonly arrived: string;
-  /** ISO 8601, UTC: when its release was made, by this computer's clock. */
+  /** When its release was made, by this computer's clock; ISO 8601, UTC. */
   readonly releasedAt: string;
 }
 
 export interface StoredMade extends Made {
-  /** Whether all of it was here, and was taken in or set aside. */
+  /** Whether all of it is here, and was taken in or set aside. */
   readonly fetched: boolean;
 }
 
-/** Plain JSON that only its writer understands, with the version by which it knows what it reads. */
+/** Plain JSON that only its writer understands, with a version by which the writer recognises it. */
 export interface Versioned {
   readonly version: number;
   readonly content: unknown;
 }
 
-/** The body of a run, as it named itself. */
+/** The body of a run, as it identified itself. */
 export interface StoredBody {
   readonly link: 'practice' | 'usb';
   readonly model: string;
@@ -78,11 +82,11 @@ export interface StoredBody {
 
 /** A file of a frame that is verified. */
 export interface KeptFile {
-  /** Of the frame, counted from 1. */
+  /** The number of the frame, counted from 1. */
   readonly number: number;
   /** Its name in the set folder. */
   readonly file: string;
-  /** Null if nobody kept its size. */
+  /** Null if its size was not kept. */
   readonly bytes: number | null;
   /** Whether it is the second file of the frame. */
   readonly isPartner: boolean;
@@ -91,12 +95,12 @@ export interface KeptFile {
 export interface RunBegun {
   readonly id: string;
   readonly kind: RunKind;
-  /** As the person wrote it, and not as it was understood: bodies differ. */
+  /** As the person wrote it, and not as it was interpreted, since bodies differ. */
   readonly request: WrittenSetRequest;
-  /** Whatever else was asked for: schedule, name, note. */
+  /** The other parts of the request: schedule, name, note. */
   readonly options: Versioned;
   readonly body: StoredBody;
-  /** The folder that takes set folders. */
+  /** The folder in which set folders are made. */
   readonly into: string;
 }
 
@@ -104,7 +108,7 @@ export interface RunEnded {
   readonly state: RunOutcome;
   readonly sentence: string;
   readonly error?: ErrorCode | null;
-  /** ISO 8601, UTC. Left out, it is the time of the call. */
+  /** ISO 8601, UTC. If it is left out, the time of the call. */
   readonly endedAt?: string | null;
 }
 
@@ -114,7 +118,7 @@ export interface SetBegun {
   readonly viewpoint?: string | null;
   readonly name?: string | null;
   readonly note?: string | null;
-  /** The set folder, which is there already. */
+  /** The set folder, which exists already. */
   readonly folder: string;
   readonly plan: WirePlan;
   readonly base: RunView['base'];
@@ -124,42 +128,48 @@ export interface SetBegun {
   readonly startedAt: string;
 }
 
-/** A set that reaches farther than it was begun. */
+/** A set that is extended while it is under way. */
 export interface Extended {
   readonly plan: WirePlan;
-  /** Those that are new. */
+  /** Only the new frames. */
   readonly frames: readonly FrameView[];
 }
 
-/** Frames that leave a set again. */
+/** Frames that leave a set that was extended by them. */
 export interface LeftOut {
   readonly plan: WirePlan;
   /** Their numbers. */
   readonly frames: readonly number[];
 }
 
-/** What comes with a new state of a set. What is left out stays as it is. */
+/** Values that come with a new state of a set. A value that is left out stays as it is. */
 export interface SetChange {
   readonly sentence?: string | null;
   readonly error?: ErrorCode | null;
-  /** Null where the folder was removed again. */
+  /** Null if the folder was removed again. */
   readonly folder?: string | null;
-  /** ISO 8601, UTC. An end without it is at the time of the call. */
+  /** ISO 8601, UTC. If an end comes without it, the time of the call. */
   readonly endedAt?: string | null;
 }
 
-/** What is known of a frame's file beyond the view. What is left out stays as it is; null takes it back. */
+/**
+ * Facts about a frame's file that are not in its view. A value that is left out stays as it is; null removes
+ * it.
+ */
 export interface FrameFile {
-  /** Where it lies before it has its place in the set. */
+  /** The file's name before it gets its place in the set. */
   readonly arrived?: string | null;
   /** Hexadecimal. */
   readonly sha256?: string | null;
   readonly bytes?: number | null;
-  /** Only where a frame goes back to what it was, or is planned anew: then no time is taken. */
+  /**
+   * Given only if a frame goes back to an earlier state, or is planned anew: then the present time is not
+   * entered.
+   */
   readonly times?: FrameTimes;
 }
 
-/** When a frame last came into each of these states, ISO 8601, UTC. */
+/** When a frame last entered each of these states; ISO 8601, UTC. */
 export interface FrameTimes {
   readonly firedAt: string | null;
   readonly storedAt: string | null;
@@ -167,9 +177,9 @@ export interface FrameTimes {
 }
 
 export interface StoredRun extends Omit<RunBegun, 'request'> {
-  /** Counts up in the order of beginning: a cursor for lists. */
+  /** Grows in the order in which runs began: a cursor for lists. */
   readonly number: number;
-  /** Null where this program does not understand it any more. */
+  /** Null if this program does not understand it any more. */
   readonly request: WrittenSetRequest | null;
   readonly state: WholeRunState;
   readonly createdAt: string;
@@ -179,13 +189,13 @@ export interface StoredRun extends Omit<RunBegun, 'request'> {
   readonly memo: unknown;
   /** How many sets were begun. */
   readonly sets: number;
-  /** Those that are about none of its sets. */
+  /** Notes that belong to none of its sets. */
   readonly notes: readonly string[];
 }
 
 /** A set as a list shows it. */
 export interface ListedSet {
-  /** Counts up in the order of beginning, over all runs: a cursor for lists. */
+  /** Grows in the order in which sets began, over all runs: a cursor for lists. */
   readonly number: number;
   readonly id: string;
   readonly run: string;
@@ -202,7 +212,9 @@ export interface ListedSet {
   readonly error: ErrorCode | null;
   readonly frames: number;
   readonly verified: number;
-  /** Of the verified frames the one nearest to the middle of the set, counted from 1; null where there is none. */
+  /**
+   * The number of the verified frame nearest to the middle of the set, counted from 1; null if there is none.
+   */
   readonly middle: number | null;
 }
 
@@ -218,7 +230,10 @@ export interface StoredSet extends Omit<ListedSet, 'frames'> {
   readonly plan: WirePlan;
   readonly base: RunView['base'];
   readonly passes: readonly PassState[];
-  /** The darkest first, whatever their numbers. One in state `fired` was meant to be released, and nobody knows what came of it. */
+  /**
+   * The darkest first, whatever their numbers. A frame in state `fired` was about to be released, and nobody
+   * knows whether it was.
+   */
   readonly frames: readonly StoredFrame[];
   readonly asides: readonly Aside[];
   readonly strays: readonly Stray[];
@@ -233,12 +248,12 @@ export interface Transition {
   readonly seq: number;
   /** ISO 8601, UTC. */
   readonly at: string;
-  /** Milliseconds of a clock that nobody sets; starts anew with the computer. */
+  /** Milliseconds of a clock that nobody sets; it starts again with the computer. */
   readonly monotonicMs: number;
   readonly about: 'run' | 'set' | 'pass' | 'frame' | 'trouble';
   readonly run: string;
   readonly set: string | null;
-  /** The frame, or the pass, within the set. */
+  /** The number of the frame or pass within the set. */
   readonly number: number | null;
   readonly from: string | null;
   readonly to: string;
@@ -322,13 +337,13 @@ export interface TransitionRow extends Omit<Transition, 'monotonicMs' | 'detail'
 }
 
 /**
- * What a column holds, there and back.
- * @returns `text` for what is written, `value` for what was read
+ * Converts a column in both directions.
+ * @returns `text` for a value to be written, `value` for a text that was read
  */
 function column<T>(what: string, schema: z.ZodType<T>) {
   const checked = (value: unknown): T => {
     const parsed = schema.safeParse(value, IN_PLAIN_WORDS);
-    // A defect: the schema was changed, and no step of the journal's tables brought along what is stored.
+    // This is a defect: the schema was changed, and no step of the journal's tables converts what is stored.
     if (parsed.success) return parsed.data;
     const { field, words } = firstIssueOf(parsed.error);
     throw new Error(

@@ -1,5 +1,5 @@
-// Pictures judged by their light: what a set holds of a scene, whether its frames sit on each other, and what they can become. Knows pictures
-// and exposures; no run, no body.
+// Pictures judged by their light: how much of a scene a set holds, whether its frames lie on each other, and
+// what they can become. Knows pictures and exposures; no run, no body.
 export type { Coverage, FrameShare, Missing, Shares } from './coverage/result.js';
 export type { Lost } from './ends/ends.js';
 export type { AskedEnds, EndTold, SceneEnds } from './ends/tell.js';

@@ -1,5 +1,6 @@
-// Judges the pictures of one set by their light. Whoever owns it says which frames there are; all work is done in a process of its own, one picture at
-// a time, and whatever a picture is, the answer says so in a sentence.
+// Judges the pictures of one set by their light. Its owner says which frames there are. All work is done in a
+// separate process, one picture at a time, and whatever is in a picture, the answer describes it in a
+// sentence.
 import type { Coverage } from './coverage/result.js';
 import type { AskedEnds, SceneEnds } from './ends/tell.js';
 import { HeldProcess, type ProcessOptions } from './held-process.js';
@@ -9,7 +10,7 @@ import { isUnreadable, type UnreadableReason } from './read/unreadable.js';
 import type { Compared } from './steady/compare.js';
 import { type LightMark, marksOf } from './steady/marks.js';
 
-/** The JPEG that a raw file carries, upright after so many degrees clockwise. */
+/** The JPEG that a raw file contains; turned clockwise by so many degrees, it is upright. */
 export interface Preview {
   readonly jpeg: Uint8Array;
   readonly turn: 0 | 90 | 180 | 270;
@@ -18,16 +19,19 @@ export interface Preview {
 export interface JudgedFrame {
   /** 1 is the darkest frame of the set. */
   readonly number: number;
-  /** EV from the base; exact, as are powers of two of the time. */
+  /** EV from the base, exact: times are powers of two. */
   readonly offsetEv: number;
   /**
-   * A file that can be decoded, with its kind as the extension by its content (`jpg`); for a raw file, what brings the preview in it: null if
-   * there is none. It may be asked for again.
+   * A file that can be decoded, with its kind as the extension by its content (`jpg`). For a raw file, a
+   * function that brings the preview in it; null if there is none. It may be called again.
    */
   readonly picture:
     | { readonly file: string; readonly kind: string }
     | { readonly preview: () => Promise<Preview | null> };
-  /** False for a frame whose steadiness nobody asks for: comparing takes longer than all else. */
+  /**
+   * False if nobody asks for the steadiness of the frame: comparing takes longer than everything else
+   * together.
+   */
   readonly compare?: boolean;
 }
 
@@ -35,18 +39,21 @@ export interface Unread {
   readonly isRead: false;
   readonly number: number;
   readonly reason: UnreadableReason | 'failed';
-  /** For the photographer. */
+  /** A sentence for the photographer. */
   readonly sentence: string;
 }
 
 export interface Steadiness {
-  /** The frame that it was compared with: the nearest in exposure of those that were there. */
+  /** The frame that it was compared with: of those that were there, the nearest in exposure. */
   readonly against: number;
-  /** Share of the picture, 0 to 1, that both hold. */
+  /** The share of the picture, 0 to 1, that both frames hold. */
   readonly share: number;
-  /** Pixels of the picture itself. */
+  /** In pixels of the full picture. */
   readonly shift: { readonly right: number; readonly down: number };
-  /** Standard deviation in pixels of the picture by which it is blurred more than the other; below 0, the other is. */
+  /**
+   * Standard deviation, in pixels of the full picture, of the blur that it has in addition to the other
+   * frame's; below 0, the other frame is the more blurred one.
+   */
   readonly blur: number;
   readonly moved: Compared['moved'];
 }
@@ -54,11 +61,11 @@ export interface Steadiness {
 export interface Read {
   readonly isRead: true;
   readonly number: number;
-  /** Pixels of the picture, upright. */
+  /** Pixels of the full picture, upright. */
   readonly size: { readonly width: number; readonly height: number };
-  /** Null for the first frame, and if the two have too little in common. */
+  /** Null for the first frame, and if the two frames have too little in common. */
   readonly steadiness: Steadiness | null;
-  /** None if nothing is wrong. A mark may be about the other frame: see `number`. */
+  /** Empty if nothing is wrong. A mark may be about the other frame: see `number`. */
   readonly marks: readonly LightMark[];
 }
 
@@ -67,16 +74,22 @@ export interface CoverageAnswer {
   readonly coverage: Coverage | null;
   /** For the photographer: what the set holds, and how many frames could not be looked at. */
   readonly sentence: string;
-  /** PNG, 480 pixels wide or high at most; null with the coverage. */
+  /** PNG, at most 480 pixels wide or high; null if `coverage` is. */
   readonly map: Buffer | null;
 }
 
 export interface MergeOptions {
-  /** Where the radiance is written, as a file that is whole and synced once this is answered: a name to be renamed from, such as `radiance.hdr.part`. */
+  /**
+   * The file to write the radiance to; it is whole and synced when this is answered. A name that is renamed
+   * afterwards, such as `radiance.hdr.part`.
+   */
   readonly file: string;
-  /** Of the same camera and picture style, from before; left out, it is recovered from the set. */
+  /**
+   * An earlier response of the same camera and picture style; if it is left out, the response is recovered
+   * from the set.
+   */
   readonly response?: Response | undefined;
-  /** Longer sides in pixels, at most: 2048 and 1024. */
+  /** The longer sides in pixels, at most; 2048 and 1024 if they are left out. */
   readonly side?: number | undefined;
   readonly previewSide?: number | undefined;
   /** Lines for the head of the file. */
@@ -89,37 +102,40 @@ export type Merged =
       /** JPEG: a proof of what the set can become. */
       readonly preview: Buffer;
       readonly size: { readonly width: number; readonly height: number };
-      /** For the sets of this camera to come. */
+      /** To be used for later sets of this camera. */
       readonly response: Response;
-      /** Frames that are in it. */
+      /** How many frames went into it. */
       readonly frames: number;
-      /** For the photographer. */
+      /** A sentence for the photographer. */
       readonly sentence: string;
     }
   | { readonly isMerged: false; readonly sentence: string };
 
 export interface Judge {
-  /** Looks at a frame, in place of an earlier one of its number. Never rejects. */
+  /** Looks at a frame; it replaces an earlier one of the same number. Never rejects. */
   frame(frame: JudgedFrame): Promise<Read | Unread>;
   /** The frame is no longer in the set. */
   drop(number: number): Promise<void>;
   coverage(): Promise<CoverageAnswer>;
   /**
-   * How far the light of the scene reaches, as far as these frames tell.
+   * How far the light of the scene reaches, as far as these frames show.
    * @returns null if no picture could be read
-   * @throws Error if the process fell, or could not do it
+   * @throws Error if the process died, or could not work it out
    */
   ends(at?: AskedEnds): Promise<SceneEnds | null>;
   /** Merges the frames that could be read into relative radiance. Never rejects. */
   merge(options: MergeOptions): Promise<Merged>;
-  /** Its copies are let go of; nothing may be asked afterwards. */
+  /** Lets go of its copies; nothing may be asked afterwards. */
   close(): Promise<void>;
 }
 
 const processes = new Map<string, HeldProcess>();
 let desks = 0;
 
-/** All judges of a program share one process, which is begun by the first frame, and ended when nothing is asked for a while. */
+/**
+ * All judges of a program share one process. It is started for the first frame, and ended when nothing has
+ * been asked for a while.
+ */
 export function openJudge(options: ProcessOptions = {}): Judge {
   const key = `${options.entry ?? ''} ${options.idleMs ?? ''}`;
   const held = processes.get(key) ?? new HeldProcess(options);
@@ -127,21 +143,21 @@ export function openJudge(options: ProcessOptions = {}): Judge {
   return judgeOn(held);
 }
 
-/** @param held that it may share with others */
+/** @param held the process, which it may share with others */
 export const judgeOn = (held: HeldProcess): Judge => new OneJudge(held);
 
 interface Known extends JudgedFrame {
   isRead: boolean;
 }
 
-/** Longer sides, in pixels, unless it is said otherwise. */
+/** Longer sides in pixels, unless the options say otherwise. */
 const SIDES = { merge: 2048, preview: 1024 } as const;
 
 class OneJudge implements Judge {
   private readonly held: HeldProcess;
   private readonly desk: number;
   private readonly frames = new Map<number, Known>();
-  /** The process that knows the frames. */
+  /** Which start of the process knows the frames. */
   private epoch = -1;
   private before: Promise<unknown> = Promise.resolve();
 
@@ -209,7 +225,7 @@ class OneJudge implements Judge {
       this.frames.set(number, known);
       const { desk } = this;
       const { offsetEv, compare = true } = frame;
-      // Whatever becomes of this picture, the one before it is out of the set.
+      // Whatever is in the new picture, the earlier one no longer belongs to the set.
       await this.held.ask({ ask: 'drop', desk, number });
       const source = await sourceOf(frame);
       if (source === null) return noPreview(number);
@@ -235,7 +251,10 @@ class OneJudge implements Judge {
     }
   }
 
-  /** A process that was begun anew looks at everything again. @param but a frame that is about to be replaced */
+  /**
+   * Has a process that was started anew look at all frames again.
+   * @param but a frame that is about to be replaced
+   */
   private async knowAgain(but?: number): Promise<void> {
     this.held.begun();
     if (this.epoch === this.held.epoch) return;

@@ -1,4 +1,4 @@
-// What goes between a judge and the process of this room. Plain data; pixels never cross, only what they tell.
+// The messages between a judge and the process of this room. Plain data; pixels never cross, only results.
 import type { SideReply } from '../system/index.js';
 import type { Coverage } from './coverage/result.js';
 import type { AskedEnds, SceneEnds } from './ends/tell.js';
@@ -15,7 +15,7 @@ export type Asked =
       readonly number: number;
       readonly offsetEv: number;
       readonly source: PictureSource;
-      /** Whether it is compared with its neighbour; left out where the process only has to know it again. */
+      /** Whether it is compared with its neighbour; left out if the process only has to know it again. */
       readonly compare: boolean;
     }
   | { readonly ask: 'drop'; readonly desk: number; readonly number: number }
@@ -39,14 +39,14 @@ export type Asked =
       readonly desk: number;
       readonly side: number;
       readonly about: readonly string[];
-      /** Where the radiance is written. */
+      /** The file that the radiance is written to. */
       readonly file: string;
     }
   | { readonly ask: 'clear'; readonly desk: number };
 
 export interface Looked {
   readonly full: { readonly width: number; readonly height: number };
-  /** How many pixels of the picture a pixel of the copy stands for. */
+  /** How many pixels of the full picture one pixel of the copy stands for. */
   readonly scale: number;
   readonly against: { readonly number: number; readonly compared: Compared | null } | null;
 }
@@ -64,7 +64,7 @@ export interface MergedPictures {
   readonly height: number;
 }
 
-/** What each question is answered with. */
+/** The answer to each question. */
 export interface Answers {
   readonly look: Looked | Unreadable;
   readonly drop: null;

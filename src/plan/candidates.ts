@@ -61,7 +61,7 @@ export function possiblePasses(request: PlanRequest, limits: BodyLimits): Possib
   return [...useful, ...singles];
 }
 
-/** What every pass of a request is laid on. */
+/** The things that every pass of a request is built on. */
 interface Ground {
   readonly request: PlanRequest;
   readonly shutterAt: (tv: Sixths) => ShutterSetting | undefined;
@@ -98,7 +98,7 @@ function shapesOf({ brackets }: BodyLimits): BracketShape[] {
   return [...each.values()].filter((shape) => shape.pattern.length > 1);
 }
 
-/** Only centres from where some frame of the shape can make something wanted. */
+/** Only centres from which some frame of the shape can make a wanted offset. */
 function centres(
   { request: { offsets, base, mode } }: Ground,
   limits: BodyLimits,

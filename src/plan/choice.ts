@@ -1,17 +1,19 @@
-// Which of the passes that could be fired make up the least plan, under the cost model of cost.ts. Several choices may be equally
-// good there: whoever walks along them in time decides (plan.ts).
+// Which of the passes that could be fired make up the least plan, under the cost model of cost.ts. Several
+// choices may be equally good there; then plan.ts decides, by walking along each of them in time.
 //
-// Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything else is more than a sum:
+// Least time over a link that releases and fetches at once is one sum, and one cover (cover/). Everything
+// else is more than a sum:
 //
-// Least time over a link that takes both apart is, either way, the longer of two sums, the shutter's and the cable's. Whatever the
-// weights, no choice takes less than the least weighted mean of both. So each sum alone is made least first. Where the choice that is
-// least in one is longer in the other, the two choices found so far give the next weights: those at which they weigh the same, as near
-// as whole numbers up to HEAVIEST come. That goes on until nothing new is found. What is left between the best choice and the bound is
-// told as a gap. The least spread is the shutter's sum alone.
+// Least time over a link that takes release and fetch apart is, with either way of firing, the longer of two
+// sums, the shutter's and the cable's. Whatever the weights, no choice takes less than the least weighted
+// mean of both. So each sum alone is minimised first. If the choice that is least in one sum is longer in the
+// other, the two choices found so far give the next weights: those at which both weigh the same, as closely
+// as whole numbers up to HEAVIEST allow. That is repeated until nothing new is found. The rest between the
+// best choice and the bound is reported as a gap. The least spread is the shutter's sum alone.
 //
-// Each shape has to be set. Each one by itself is tried; of choices with several shapes, the cover that knows nothing of setting them is
-// a bound, with the changes that two of them take. As long as a bound lies below the best, one of its cover's shapes is left out,
-// or certain to be used, in turn (branch and bound).
+// Each shape has to be set. Each shape by itself is tried. For choices with several shapes, a cover that
+// ignores the setting of shapes is a bound, plus the changes that two of them take. As long as a bound lies
+// below the best choice, one of its cover's shapes is left out, or made certain, in turn (branch and bound).
 import type { ReleaseWay } from '../../shared/request.js';
 import type { BodyLimits, BracketShape, Sixths } from '../exposure/index.js';
 import type { PossiblePass } from './candidates.js';
@@ -22,7 +24,7 @@ import type { PlanRequest } from './types.js';
 export interface Choice {
   /** Choices of the same, least cost: the preferred first. */
   readonly choices: readonly Chosen[];
-  /** False where a better one may exist, which could save `gapMilliseconds` at most. */
+  /** False if a better choice may exist; it could save at most `gapMilliseconds`. */
   readonly isProven: boolean;
   readonly gapMilliseconds: number;
 }
@@ -32,13 +34,13 @@ export interface ChoiceAsked {
   /** With the brackets of one way alone. */
   readonly limits: BodyLimits;
   readonly possible: Chosen;
-  /** The setting that the shutter stands on, where a pass that is centred there may come first or last. */
+  /** The shutter's present setting, if a pass that is centred there may come first or last. */
   readonly standingTv: Sixths | undefined;
 }
 
 type Chosen = readonly PossiblePass[];
 
-/** @returns undefined where some wanted offset cannot be made */
+/** @returns undefined if some wanted offset cannot be made */
 export function choose(asked: ChoiceAsked, release: ReleaseWay): Choice | undefined {
   const { request, limits, standingTv } = asked;
   const { apart } = limits;
@@ -92,7 +94,7 @@ interface Found {
   readonly takes: number;
 }
 
-/** @returns undefined where what is allowed does not make all that is wanted */
+/** @returns undefined if the allowed passes do not make every wanted offset */
 type Solve = (allowed: Chosen) => Solved | undefined;
 
 const bySum =
@@ -140,7 +142,7 @@ function byLongerSum(asked: ChoiceAsked, { shutter, cable, afterShutter, beforeC
   };
 }
 
-/** What a choice takes by either sum, in milliseconds. */
+/** How long a choice takes by each of the two sums, in milliseconds. */
 interface Sums {
   readonly shutter: number;
   readonly cable: number;
@@ -160,7 +162,7 @@ type Shape = BracketShape | null;
 
 /** Which changes the setting of shapes takes. */
 interface Changes {
-  /** Whether a shape counts: else choices may have it for nothing. */
+  /** Whether a shape counts; a shape that does not may be used for nothing. */
   readonly counts: (shape: Shape) => boolean;
   /** @param shapes how many of those that count are fired */
   readonly of: (shapes: number) => number;
@@ -179,7 +181,7 @@ const IN_ALL: Changes = {
 interface Part {
   readonly allowed: Chosen;
   readonly solved: Solved;
-  /** Shapes that every choice of this part uses, beside others perhaps. */
+  /** Shapes that every choice of this part uses, perhaps together with others. */
   readonly certain: ReadonlySet<Shape>;
   /** Of every choice of this part that has several shapes. */
   readonly bound: number;
@@ -222,7 +224,7 @@ function withShapes({ possible, limits }: ChoiceAsked, solve: Solve, changes: Ch
     const { allowed, solved, certain } = next;
     const doubtful = counted(solved.covers[0]?.chosen ?? []).find((shape) => !certain.has(shape));
     if (doubtful === undefined) {
-      // All its shapes are certain, and its bound lies below what it takes: what was solved has a gap.
+      // All shapes of the choice are certain, and its bound is below its cost: the solved cover has a gap.
       bound = Math.min(bound, next.bound);
       continue;
     }

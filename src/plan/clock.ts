@@ -2,16 +2,16 @@
 //
 // Released and fetched at once: one thing after another. A frame takes its exposure, and `secondsPerFrame` for all the rest.
 //
-// Released and fetched apart: two things go on beside each other. The body exposes; the cable brings files, and what is asked of
-// the body goes over it as well. With lag = secondsBeforeExposure, rest = secondsAfterExposure, transfer = secondsPerTransfer:
+// Released and fetched apart: two things go on side by side. The body exposes, and the cable brings files; calls to the body go
+// over the cable as well. With lag = secondsBeforeExposure, rest = secondsAfterExposure, transfer = secondsPerTransfer:
 //
 //   a frame          its shutter opens a lag after the release; a rest after it has closed, its file can be had
 //   a change         the body takes it as soon as its last frame has had its rest; the cable brings nothing meanwhile
-//   a wait           for what trembles to come to rest: files go on coming
+//   a wait           until vibration has died down: files go on coming
 //   frame by frame   the next thing is asked once the file's head is judged. The head comes before what is left of the files before:
 //                    it waits for the piece that is on the cable at most, and for less where less is left. The rest of the file
 //                    queues up behind theirs, and comes beside the next changes, waits and exposures, or after the last
-//   a bulb exposure  opens once every file is here: the cable is kept free for what ends it
+//   a bulb exposure  opens once every file is here: the cable is kept free for the call that ends it
 //   a dark frame     of a body that takes one belongs to the rest: as long as a long exposure itself
 //   one release      the first frame opens a lag after it, each further one a rest after the one before has closed. What comes next
 //                    waits for no file; the cable brings them in their order
@@ -19,8 +19,8 @@
 //                    of them. Frame by frame, exposure and transfer add up, and nothing overlaps; in one release, the files of the
 //                    first frames come while the further ones are exposed
 //
-// The set takes as long as the longer of both: what the body does, and what the cable brings. A plan that goes in one release a pass
-// waits for no file in pieces anywhere, not even after a single frame.
+// The set takes as long as the longer of the two: the body's work, and the cable's. A plan with one release a pass never waits for
+// a file that comes in pieces, not even after a single frame.
 import type { ReleaseWay } from '../../shared/request.js';
 import type { ApartTiming, BodyLimits } from '../exposure/index.js';
 import type { Pass } from './types.js';
@@ -32,9 +32,9 @@ export interface Exposure {
 }
 
 export interface Clock {
-  /** When the body takes what comes next, in seconds from the beginning of the plan. */
+  /** When the body can take the next call, in seconds from the beginning of the plan. */
   readonly now: number;
-  /** When every file is here that was made so far. */
+  /** When every file is here that has been made so far. */
   readonly allHere: number;
   change(seconds: number): void;
   wait(seconds: number): void;
@@ -90,7 +90,7 @@ class AtOnce implements Clock {
 
 class Apart implements Clock {
   now = 0;
-  /** When the cable has brought what it has to bring. */
+  /** When the cable has brought everything that is waiting. */
   private free = 0;
   private readonly timing: ApartTiming;
   private readonly provesEach: boolean;

@@ -1,14 +1,14 @@
 // The cost model of the planner, in whole milliseconds: nobody times a camera finer, and whole numbers add up exactly.
 //
 //   a plan costs     the sum of what its passes cost
-//   a pass costs     one settings change, which moves the centre, at its mean; none where the body stands there already
-//                    + the time to settle, where that is asked for
+//   a pass costs     one settings change, which moves the centre, at its mean; none if the body is set to it already
+//                    + the settling time, if one is asked for
 //                    + for each of its frames, asked for or not, its exposure (at least 1 ms) and the body's own time
 //
-// A body that walks to a value passes the settings in between. How many depends on the pass before; the mean is taken: a
-// third of the settings that the request spans (the mean distance of two points on a line is a third of it).
-// Arming and disarming the bracket is left out: it is paid once a set in all plans that are mostly brackets, which fire each
-// shape in one go and single frames last. For the least spread, and over the link below, each shape after the first pays a change
+// A body that steps through all values passes the settings in between. How many depends on the pass before, so the mean is
+// taken: a third of the settings that the request spans (the mean distance of two points on a line is a third of it).
+// Arming and disarming the bracket is left out: plans that are mostly brackets pay it once a set, since they fire each shape in
+// one go and single frames last. For the least spread, and over the link below, each shape after the first pays a change
 // (choice.ts).
 //
 // Over a link that takes release and fetch apart (clock.ts) there are two sums, with L seconds before an exposure, R after it, T for
@@ -19,19 +19,22 @@
 //   the cable        a pass: change + T for each frame
 //
 // The wait of a frame is what the file of the frame before still lacks after body = (settling +) L + exposure + R, and a piece at
-// most: min(piece, max(0, T - body)). Where files come whole it is the frame's own file: T. One release waits for its own files
-// then, too: its pass costs change + settling and the walk along it, each file coming after its exposure and after the file before.
+// most: min(piece, max(0, T - body)). If files come whole, it is the frame's own file: T. One release then waits for its own
+// files, too: its pass costs change + settling and the walk along it, each file coming after its exposure and after the file
+// before.
 //
-// The plan takes as long as the longer sum, with what the shutter lacks after the last closing and the cable before the first file:
+// The plan takes as long as the longer sum, plus what the shutter's sum lacks after the last closing, or the cable's before the
+// first file:
 //
 //   max(shutter + T - wait of the first frame, cable + settling + L + first exposure + R)
 //
-// The first frame waits for no file before it, so its wait is taken off; where files come whole that leaves T - T, since each frame has
-// paid for its file. Wherever a wait fills a frame up to T (files that come whole, or in one piece) the shutter's sum is never the
-// shorter one: both ways are the same formula, and there one sum decides.
+// The first frame waits for no file before it, so its wait is subtracted; if files come whole that leaves T - T, since each
+// frame has paid for its file. Whenever a wait fills a frame up to T (files that come whole, or in one piece), the shutter's sum
+// is never the shorter one: both ways are the same formula, and there one sum decides.
 //
-// The spread is the shutter's sum without what lies before the first opening and after the last closing: nearly the same in every plan
-// of one way. A pass pays its change wherever the body stands, and a single frame behind a bracket pays for switching that off.
+// The spread is the shutter's sum without the time before the first opening and after the last closing, which is nearly the same
+// in every plan of one way. A pass pays its change whatever the body is set to, and a single frame after a bracket pays for
+// switching that off.
 import type { ReleaseWay } from '../../shared/request.js';
 import {
   type ApartTiming,
@@ -49,12 +52,12 @@ export const milliseconds = (seconds: number): number => Math.round(seconds * 10
 
 const exposure = ({ seconds }: ShutterSetting): number => Math.max(1, milliseconds(seconds));
 
-/** What a pass costs, in whole milliseconds, at least 1. */
+/** The cost of a pass in whole milliseconds, at least 1. */
 export type Cost = (pass: PossiblePass) => number;
 
 /**
  * Over a link that releases and fetches at once.
- * @param standingTv the setting that the shutter stands on, where a pass that is centred there can come first or last
+ * @param standingTv the shutter's present setting, if a pass that is centred there can come first or last
  */
 export function costAtOnce(request: PlanRequest, limits: BodyLimits, standingTv?: Sixths): Cost {
   const change = changeCost(request, limits, standingTv);
@@ -64,11 +67,11 @@ export function costAtOnce(request: PlanRequest, limits: BodyLimits, standingTv?
     change(pass) + pass.frames.reduce((sum, { shutter }) => sum + overhead + exposure(shutter), settle);
 }
 
-/** What passes cost over a link that takes release and fetch apart; each cost at least 1. */
+/** The costs of passes over a link that takes release and fetch apart; each at least 1. */
 export interface CostsApart {
   readonly shutter: Cost;
   readonly cable: Cost;
-  /** What the shutter's sum lacks at its end, and the cable's at its beginning. */
+  /** Time that the shutter's sum lacks at its end, and the cable's sum at its beginning. */
   readonly afterShutter: number;
   readonly beforeCable: number;
 }

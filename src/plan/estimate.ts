@@ -1,5 +1,6 @@
-// What a plan takes: time, spread, frames, storage, and how far neighbouring exposures lie apart in time. Unlike the cost model this
-// walks the passes in their order and counts every settings change; clock.ts says how long each thing takes.
+// What a plan takes: time, spread, frames, storage, and how far apart in time neighbouring exposures are.
+// Unlike the cost model, this walks the passes in their order and counts every settings change; clock.ts says
+// how long each thing takes.
 import type { ReleaseWay } from '../../shared/request.js';
 import {
   type BodyLimits,
@@ -13,13 +14,13 @@ import { clockFor, type Exposure } from './clock.js';
 import type { Estimate, Pass } from './types.js';
 
 export interface EstimateOptions {
-  /** Bytes of one file, where somebody told. */
+  /** Bytes of one file, if known. */
   readonly fileBytes?: number | undefined;
   /** Seconds to wait before each pass. */
   readonly settleSeconds?: number | undefined;
-  /** What the shutter of the body stands on before the first pass and has to stand on again after the last. */
+  /** The setting of the body's shutter before the first pass, to which it has to return after the last. */
   readonly standingTv?: Sixths | undefined;
-  /** What one release fires; left out, a frame. */
+  /** What one release fires; a frame if it is left out. */
   readonly release?: ReleaseWay | undefined;
   /** Whether the body takes a dark frame after a long exposure. */
   readonly noiseReduction?: boolean | undefined;
@@ -76,7 +77,10 @@ export function estimate(
   };
 }
 
-/** @returns seconds for moving the shutter, as a function of from and to; 0 where it need not move */
+/**
+ * @returns a function of two settings: the seconds to move the shutter from one to the other; 0 if it need
+ *   not move
+ */
 function changeSeconds(from: ShutterSetting | undefined, to: ShutterSetting, limits: BodyLimits): number {
   if (from?.tv === to.tv) return 0;
   if (from === undefined) return limits.secondsPerChange;

@@ -1,5 +1,6 @@
-// A set that reaches farther than it was planned: frames beyond its ends, planned like any others and fired after those that are there.
-// Step and base stay what they are, or the frames would not belong together. And the way back, for frames that were not made. Pure.
+// A set that is extended: frames beyond its ends, planned like any others and fired after those that are
+// there. Step and base stay as they are, or the frames would not belong together. Also the way back, for
+// frames that were not made. Pure.
 import type { ErrorCode } from '../../shared/error-codes.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { MOST_FRAMES } from '../../shared/request.js';
@@ -16,11 +17,12 @@ export interface Extension {
 export type End = keyof Extension;
 
 /**
- * @param plan of the set as it is
- * @returns the plan with the frames that are added: its own passes first, then those of the darker end, then those of the brighter one.
- *   At each end the frame next to the set is fired first, so that a set that is stopped there has no gap. How the light spreads over the
- *   whole is not known: the new passes may be fired much later
- * @throws EvenrungError frames-out-of-range; as planSet, with how many can be made at that end in `details.most`
+ * @param plan the plan of the set as it is
+ * @returns the plan with the added frames: its own passes first, then those of the darker end, then those
+ *   of the brighter one. At each end the frame next to the set is fired first, so that a set that is stopped
+ *   there has no gap. The spread of the whole is not known, since the new passes may be fired much later
+ * @throws EvenrungError frames-out-of-range; as planSet, with how many can be made at that end in
+ *   `details.most`
  */
 export function extendPlan(
   plan: Plan,
@@ -36,8 +38,9 @@ export function extendPlan(
 }
 
 /**
- * The most that a set may come to which is extended if it has lost something: for what has to be known before.
- * @param count frames at each end, at the most
+ * The largest set that may come of a request to extend at ends that clip; for limits that have to be known
+ * beforehand.
+ * @param count the most frames at each end
  * @returns the plan with all of them that can be made
  */
 export function extendedMost(
@@ -187,8 +190,9 @@ function joined(plan: Plan, added: Plan): Plan {
 
 /**
  * @param plan with `passes` and `offsets`, in sixths or as it crosses the wire
- * @param offsets frames at its ends that are wanted no more
- * @returns the plan without them: passes that nothing is wanted of go where no other stands behind them, so that each keeps its number
+ * @param offsets frames at its ends that are no longer wanted
+ * @returns the plan without them. A pass none of whose frames are wanted is removed only if no other pass
+ *   comes after it, so that each pass keeps its number
  */
 export function withoutFrames<
   Frame extends { readonly offset: number; readonly wanted: boolean },

@@ -61,7 +61,7 @@ export function cannotBeMade(
   });
 }
 
-/** Where somebody asks for one release a pass. */
+/** The refusal of a request for one release a pass. */
 export function notInOneRelease(limits: BodyLimits): EvenrungError {
   const { apart, brackets } = limits;
   const sizes = brackets.filter(({ isOneRelease }) => isOneRelease).map(({ pattern }) => pattern.length);
@@ -215,7 +215,7 @@ function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditi
   return [moved, ...kept];
 }
 
-/** What somebody has to do at the camera, and the words for it. */
+/** A step that somebody has to do at the camera, and the words for it. */
 type HandWork = NonNullable<Suggestion['byHand']> & { readonly words: string };
 
 const filterOf = (ev: Sixths): HandWork => ({
@@ -227,7 +227,7 @@ const filterOf = (ev: Sixths): HandWork => ({
 
 /**
  * @param ev by which the times get longer (+) or shorter
- * @param now the f-number that the camera stands at; undefined if it does not tell
+ * @param now the camera's present f-number; undefined if it does not tell
  * @returns null if no lens goes that far
  */
 export function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
@@ -274,15 +274,15 @@ export function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
   };
 }
 
-/** What bodies have without extensions of their range (common practice, no source). */
+/** The range of ISO that bodies have without extensions (common practice, no source). */
 const LOWEST_ISO = 49;
 const HIGHEST_ISO = 52_000;
 
 /**
  * @param written the base as it was asked for
  * @param seconds the time that it says
- * @param request what it was asked for with; null if that is not known
- * @returns what the camera has instead, each tried
+ * @param request the rest of the request; null if that is not known
+ * @returns the bases that the camera offers instead, each tried
  */
 export function baseNotOffered(
   written: string,

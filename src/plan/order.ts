@@ -9,16 +9,17 @@ export function darkestFirst(passes: readonly PossiblePass[]): PossiblePass[] {
 }
 
 /**
- * Where the light moves, neighbours are better fired one after another; where every frame is single, there is nothing to
- * win.
+ * If the light changes, neighbours are better fired one after another; if every frame is single, reordering
+ * gains nothing.
  */
 export const mayReorder = ({ brackets }: BodyLimits, { lightEvPerMinute }: Conditions): boolean =>
   brackets.length > 0 && (lightEvPerMinute ?? 0) === 0;
 
 /**
- * Each shape is fired in one go, so that it is set once, and single frames last, so that the bracket goes off once. A pass that
- * is centred where the body stands already comes first, or last where it is a single frame: no change before it, or none after
- * it. A set of brackets then takes two changes more than it has passes, with the way back.
+ * All passes of a shape are fired in one go, so that it is set once, and single frames come last, so that the
+ * bracket goes off once. A pass that is centred on the body's present setting comes first, or last if it is a
+ * single frame: no change before it, or none after it. A set of brackets then takes two changes more than it
+ * has passes, with the way back.
  */
 export function withFewestChanges(passes: readonly Pass[], { standingTv }: Conditions): Pass[] {
   const stands = ({ centreShutter }: Pass) => centreShutter.tv === standingTv;
@@ -45,7 +46,10 @@ export function withFewestChanges(passes: readonly Pass[], { standingTv }: Condi
   ];
 }
 
-/** Where two passes make the same offset, the first one counts, and the other frame only comes with its pass. */
+/**
+ * If two passes make the same offset, the first one counts, and the other frame only comes along with its
+ * pass.
+ */
 export function assign(passes: readonly PossiblePass[]): Pass[] {
   const made = new Set<number>();
   return passes.map(({ centre, centreShutter, shape, frames }) => ({

@@ -1,14 +1,17 @@
-// From what is wanted and what the body can do to firing passes. Pure: knows no body, no clock, no file.
+// From the frames that are wanted, and what the body can do, to passes in firing order. Pure: knows no body,
+// no clock, no file.
 //
-// The plan is the least in time under the cost model of cost.ts, then the one with the fewest passes: every pass that could
-// be fired is listed (candidates.ts), and the cheapest choice that makes every wanted offset is found exactly (cover/).
-// Among equals the list's order decides, from the darkest offset up: brackets before single frames, then what spans least, so
-// that neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the lightest,
-// which moves the centre least.
+// The plan takes the least time under the cost model of cost.ts; among plans that take equally long, it has
+// the fewest passes. candidates.ts lists every pass that could be fired, and cover/ finds exactly the
+// cheapest choice that makes every wanted offset. Among equally cheap choices the order of the list decides,
+// from the darkest offset up: a bracket comes before a single frame, then the pass that spans least, so that
+// neighbouring exposures lie close in time, then the darker centre. Passes are fired from the darkest to the
+// brightest, which moves the centre least.
 //
-// Asked for the least spread it is the least in spread, and then in time (choice.ts). What one release fires, a frame or a pass, is two
-// ways to the same frames: a plan goes one of them, with the brackets that the body has for it. Where nobody says which, it goes
-// frame by frame; or, for the least spread, the way that has it.
+// If the least spread is asked for, the plan has the least spread, and after that takes the least time
+// (choice.ts). One release may fire a frame or a whole pass; a plan uses one of these two ways throughout,
+// with the brackets that the body has for it. If the request does not say which, the plan goes frame by
+// frame; for the least spread it takes whichever way has less of it.
 import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import type { ReleaseWay } from '../../shared/request.js';
@@ -35,8 +38,8 @@ import { warningsFor } from './warnings.js';
 /**
  * @returns the least plan
  * @throws EvenrungError outside-shutter-range, longer-than-link, step-not-offered, not-settable,
- *   outside-compensation-range: the sentence and the details say which frames cannot be made, why, and what would help;
- *   one-release-not-offered where one release a pass is asked for
+ *   outside-compensation-range: the sentence and the details say which frames cannot be made, why, and what
+ *   would help; one-release-not-offered if one release a pass is asked for
  */
 export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Conditions = {}): Plan {
   const plans = waysFor(request, limits).flatMap((way) => planBy(way, request, limits, conditions) ?? []);
@@ -53,7 +56,7 @@ export function planSet(request: PlanRequest, limits: BodyLimits, conditions: Co
   };
 }
 
-/** The preferred first. A single frame takes one release whatever the body has. */
+/** The ways to try, the preferred one first. For a single frame both ways are the same. */
 function waysFor({ release, least, offsets }: PlanRequest, limits: BodyLimits): ReleaseWay[] {
   const canEither = hasOneRelease(limits);
   if (release === 'pass' && offsets.length > 1 && !canEither) throw notInOneRelease(limits);
@@ -62,7 +65,7 @@ function waysFor({ release, least, offsets }: PlanRequest, limits: BodyLimits): 
   return least === 'spread' ? ['frame', 'pass'] : ['frame'];
 }
 
-/** @returns undefined where some frame cannot be made this way */
+/** @returns undefined if some frame cannot be made this way */
 function planBy(
   way: ReleaseWay,
   request: PlanRequest,
@@ -76,7 +79,8 @@ function planBy(
   const possible = possiblePasses(request, limits);
   const choice = choose({ request, limits, possible, standingTv }, way);
   if (choice === undefined) return undefined;
-  // Of choices with the same spread, the one that is least in time may take less of it.
+  // Among choices that `choose` counts as equal in spread, the quickest may have less spread once it is
+  // estimated.
   const inTime = isSpread
     ? choose({ request: { ...request, least: 'time' }, limits, possible, standingTv }, way)
     : undefined;
@@ -108,24 +112,25 @@ function planBy(
   };
 }
 
-/** Passes in firing order, and what the walk along them takes. */
+/** Passes in firing order, and the times that it takes to fire them one after another. */
 interface Walked {
   readonly passes: readonly Pass[];
   readonly taken: Estimate;
 }
 
-/** @returns whether one takes less than the other of what is to be kept short */
+/** @returns whether one takes less than the other of whatever the request wants kept short */
 function isLess(one: Estimate, other: Estimate, { least }: PlanRequest): boolean {
   const spread = least === 'spread' ? (one.spreadSeconds ?? 0) - (other.spreadSeconds ?? 0) : 0;
   return spread < 0 || (spread === 0 && one.seconds < other.seconds);
 }
 
-/** A request whose base stands as somebody wrote it. */
+/** A request whose base is still as somebody wrote it. */
 export type WrittenPlanRequest = Omit<PlanRequest, 'base'> & { readonly base: string };
 
 /**
  * As planSet, with the base as it was written.
- * @throws EvenrungError as resolveBase and planSet; if only the base is not offered, with those that would do as suggestions
+ * @throws EvenrungError as resolveBase and planSet; if only the base is not offered, the error suggests
+ *   bases that would do
  */
 export function planWritten(
   { base, ...others }: WrittenPlanRequest,
@@ -142,7 +147,8 @@ export function planWritten(
 
 /**
  * @param written a shutter time in any spelling, such as `1/60` or `0"5`
- * @param mode in aperture priority no setting of the body has to be that: the time is only what estimates are counted from
+ * @param mode in aperture priority the time need not be a setting of the body: it is only what estimates
+ *   are counted from
  * @returns the setting that it means
  * @throws EvenrungError unreadable-shutter, base-not-offered
  */

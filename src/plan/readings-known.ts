@@ -1,4 +1,5 @@
-// What is known before two readings are placed: the exposures that they stand for, and the room that a frame has. Pure.
+// Known before two readings are placed: the exposures that they stand for, and the room that a frame has.
+// Pure.
 import { EvenrungError } from '../../shared/errors.js';
 import type { FileKind, Reading } from '../../shared/reading.js';
 import type { Metered, WrittenReadings } from '../../shared/request.js';
@@ -15,9 +16,12 @@ import {
 
 /** The camera that makes the frames, as far as it tells. */
 export interface MeteredAt extends Standing {
-  /** Null where it does not tell its format. */
+  /** Null if the camera does not tell its format. */
   readonly files: FileKind | null;
-  /** EV that its frames were measured to hold above and below middle grey; what is left out is as usual. */
+  /**
+   * EV that its frames were measured to hold above and below middle grey; a value that is left out is the
+   * usual one.
+   */
   readonly measured?:
     | { readonly above?: number | undefined; readonly below?: number | undefined }
     | undefined;
@@ -46,10 +50,10 @@ export function readBoth(
   return { standing, darkest: known(darkest, 'darkest'), brightest: known(brightest, 'brightest') };
 }
 
-/** Nominal numbers lie up to a sixth of a stop from exact; what is farther off is another setting. */
+/** Nominal numbers are up to a sixth of a stop from exact ones; a larger difference is another setting. */
 const SAME_EXPOSURE = 0.06;
 
-/** The camera's word counts; what is said besides must not contradict it. */
+/** The camera's value counts; a value in the request must not contradict it. */
 function agreed(
   field: 'aperture' | 'iso',
   told: number | null,
@@ -75,7 +79,7 @@ function exposureNotKnown(field: string, { fNumber, iso }: Standing): EvenrungEr
   );
 }
 
-/** @returns the room of a frame, and where it comes from in one sentence */
+/** @returns the room of a frame, and one sentence on where it comes from */
 export function roomFor(
   written: WrittenReadings,
   { iso }: Standing,

@@ -42,7 +42,8 @@ export function place(
   const fastest = fastestThatHolds(darkestTv, room);
   const fewest = fewestFrames(minusSixths(brightestTv, darkestTv), room, step);
   for (let frames = fewest; frames <= Math.min(MOST_FRAMES, mostFrames(settings, step)); frames += 1) {
-    // The darkest frame may lie from here, where its last one is just slow enough, to where it just keeps from clipping.
+    // The range in which the darkest frame may lie: from the place where the last frame is just slow enough,
+    // to the place where the darkest just keeps from clipping.
     const end = fastest + step * (frames - 1);
     const starts = Array.from({ length: Math.max(0, end - slowest + 1) }, (_, more) =>
       sixths(slowest + more),
@@ -51,7 +52,8 @@ export function place(
       .map((start): Placement => ({ tvs: framesFrom(start, step, frames), step }))
       .filter(({ tvs }) => tvs.every((tv) => settings.has(tv)));
     const settable = placed.filter(({ tvs }) => tvs.every((tv) => settings.get(tv)?.settable));
-    // Spared above is what the darkest frame is faster than it must be, spared below what the brightest is slower.
+    // Spare room above: how much faster the darkest frame is than it must be. Spare room below: how much
+    // slower the brightest is.
     const uneven = ({ tvs: [start = sixths(0)] }: Placement) => start - slowest - (end - start);
     const [best] = (settable.length > 0 ? settable : placed).sort(
       (a, b) => Math.abs(uneven(a)) - Math.abs(uneven(b)) || uneven(b) - uneven(a),
@@ -61,7 +63,7 @@ export function place(
   return null;
 }
 
-/** What the link brings back, longest first. */
+/** The settings whose files the link brings back, longest first. */
 export const usableOf = ({ shutters, longestSeconds }: BodyLimits): ShutterSetting[] =>
   shutters.filter(({ seconds }) => seconds <= longestSeconds);
 

@@ -1,4 +1,5 @@
-// What two readings cannot be made into frames for, and what to do then. Every suggestion was checked. Pure.
+// Refusals of two readings that cannot be made into frames, with suggestions. Every suggestion was checked.
+// Pure.
 import { EvenrungError } from '../../shared/errors.js';
 import type { Suggestion } from '../../shared/plan.js';
 import { type Reading, readingInWords } from '../../shared/reading.js';
@@ -32,7 +33,7 @@ const unusable = (message: string, field: Part | 'step', suggestions: readonly S
   });
 
 /**
- * What would be wrong with any body.
+ * Refuses readings that would be wrong with any body.
  * @throws EvenrungError readings-unusable
  */
 export function mustHold(metered: Metered, scene: Scene, step: Sixths): void {
@@ -115,7 +116,7 @@ function mustDiffer({ darkest, brightest, written }: Metered, { darkestTv, brigh
 }
 
 /**
- * What this body cannot do.
+ * The refusal of readings that this body cannot hold.
  * @param placeAt the same scene in another step
  */
 export function noPlaceFor(
@@ -153,20 +154,26 @@ export function noPlaceFor(
   return otherStep(step, range, placeAt);
 }
 
-/** Whoever is told to let less light in is not to look for it in the sun. */
+/** Somebody who is told to let less light in should not have to look for the reading in the sun. */
 function outOfRange(field: Part, message: string, { brightest }: Metered, standing: Standing): EvenrungError {
   const caution = sunInWords(ev100Of(brightest, standing));
   const whole = caution === null ? message : `${message} ${caution}`;
   return new EvenrungError('outside-shutter-range', whole, { field });
 }
 
-/** @returns EV that the end of the shutter times falls short by, rounded up to thirds as dials go; 0 and below where it does not */
+/**
+ * @returns EV by which the end of the shutter times falls short, rounded up to thirds as dials go; 0 or
+ *   below if it does not
+ */
 function beyond(end: ShutterSetting | undefined, lacks: (end: Sixths) => Sixths): Sixths {
   const lacking = end === undefined ? sixths(1) : lacks(end.tv);
   return sixths(Math.ceil(lacking / 2) * 2);
 }
 
-/** @param ev less light; below 0 it is more. No filter: a meter beside the camera reads past it. */
+/**
+ * @param ev less light; below 0 it is more. A filter is not suggested, since a meter beside the camera does
+ *   not read through it.
+ */
 const otherLight = (ev: Sixths, { fNumber, iso }: Standing): string => {
   const ways = [apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined)];
   const words = ways.flatMap((way) => way?.words ?? []);

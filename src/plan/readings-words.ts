@@ -1,4 +1,4 @@
-// Where a reading falls in a frame, in one sentence. Pure.
+// The sentence on where a reading falls in a frame. Pure.
 import { type Reading, readingInWords } from '../../shared/reading.js';
 import {
   formatEv,

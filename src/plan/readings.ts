@@ -1,5 +1,5 @@
-// Two spot readings to the fewest frames of a body that hold both: base, offsets, and where each reading falls. Pure. The arithmetic
-// stands in exposure/readings.ts; what cannot be met is said in readings-refused.ts.
+// From two spot readings to the fewest frames of a body that hold both: base, offsets, and where each reading
+// falls. Pure. The arithmetic is in exposure/readings.ts, the refusals in readings-refused.ts.
 import type { PlanReadings } from '../../shared/plan-readings.js';
 import type { MeteredRequest, SetRequest } from '../../shared/request.js';
 import {
@@ -20,9 +20,9 @@ export type { MeteredAt } from './readings-known.js';
 
 /**
  * @param at what is known of the camera that makes the frames
- * @returns the same request, with frames and base spelled out
- * @throws EvenrungError readings-unusable, limits-contradict, outside-shutter-range, step-not-offered: `details.field` is the reading, or
- *   the step
+ * @returns the same request, with frames and base worked out
+ * @throws EvenrungError readings-unusable, limits-contradict, outside-shutter-range, step-not-offered:
+ *   `details.field` is the reading, or the step
  */
 export function placeReadings(
   { metered, ...asked }: MeteredRequest,
@@ -57,8 +57,8 @@ export function placeReadings(
 }
 
 /**
- * A base has to be a setting that the body can stand on: the middle frame, of an even number the darker of two as everywhere, else the
- * nearest such setting that lies on the step, else any.
+ * A base has to be a setting of the body. It is the middle frame (of an even number the darker of two, as
+ * everywhere); otherwise the nearest setting on the step, otherwise any setting.
  */
 export function baseOf({ tvs, step }: Placement, limits: BodyLimits): ShutterSetting | undefined {
   const middle = tvs[Math.floor((tvs.length - 1) / 2)];

@@ -1,4 +1,5 @@
-// Body limits as a person states them, where no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`, `30..1/8000`, `--in-one-go 9`.
+// Body limits as a person states them if no body is asked: `--max-frames 3,5`, `--body-steps 1/3,1`,
+// `30..1/8000`, `--in-one-go 9`.
 import { EvenrungError } from '../../shared/errors.js';
 import { shortened } from '../../shared/plain-words.js';
 import { LARGEST_STEP, SMALLEST_STEP } from '../../shared/request.js';
@@ -32,8 +33,9 @@ export const STATED_DEFAULTS: StatedLimits = {
   inOneGo: '1',
 };
 
-// Times of a middling body; from memory. A body that is attached tells or is measured. What a frame takes apart adds up to what it
-// takes at once. A piece is as large and as quick as direct/ takes it to be: 8 MiB at 30 MB/s.
+// Times of an average body; from memory. For a body that is attached, they are reported or measured. The
+// times of a frame with release and fetch apart add up to its time with both at once. A piece is as large and
+// as quick as direct/ assumes: 8 MiB at 30 MB/s.
 const SECONDS_PER_CHANGE = 0.3;
 const SECONDS_PER_FRAME = 0.5;
 const APART: Omit<ApartTiming, 'mostInOneGo'> = {
@@ -66,8 +68,8 @@ export function limitsFromStated(stated: StatedLimits): BodyLimits {
 }
 
 /**
- * @param count of frames, odd numbers symmetric; with two the second is the lighter one
- * @returns the commonest firing order: the metered frame, then darker and lighter in turn (common practice, no source)
+ * @param count of frames, odd numbers symmetric; with two the second is the brighter one
+ * @returns the commonest firing order: the metered frame, then darker and brighter in turn (common practice, no source)
  */
 export function meteredFirst(count: number): number[] {
   if (count === 2) return [0, 1];
@@ -134,7 +136,9 @@ function readRange(written: string): Sixths {
   return range;
 }
 
-/** Bodies set shutter and bracket on the same grid: halves where a half step was stated, thirds where any other was. */
+/**
+ * Bodies set shutter and bracket on the same grid: halves if a half step was stated, thirds if any other was.
+ */
 function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSetting[] {
   const isHalf = (step: Sixths) => step % 6 === 3;
   const scales = [

@@ -1,4 +1,5 @@
-// What a practised eye would say about a plan that can be fired. Each with a code; none of them stops anything.
+// What an experienced photographer would say about a plan that can be fired. Each warning has a code; none of
+// them stops anything.
 
 import { SUN_METERED } from '../../shared/cautions.js';
 import { formatDuration } from '../../shared/duration.js';
@@ -20,7 +21,7 @@ import type { Conditions, Estimate, Pass, PlanRequest } from './types.js';
 const DUSK_EV_PER_MINUTE = 0.15;
 /** A change of light that neighbouring frames begin to tell. */
 const TELLING_EV = 1 / 6;
-/** Down to here mains light shows in times that are no multiple of its period (common practice, no source). */
+/** Mains light shows in times up to this long if they are not a multiple of its period (common practice, no source). */
 const FLICKER_UP_TO_SECONDS = 1 / 25;
 /** How near to a multiple of the period a time must be; nominal and exact times differ by up to 7 %. */
 const MULTIPLE_WITHIN = 0.05;
@@ -149,7 +150,7 @@ function noiseReduction(
   if (conditions.noiseReduction !== true) return [];
   const long = framesOf(passes).filter((frame) => frame.shutter.seconds > LONG_SECONDS);
   if (long.length === 0) return [];
-  // Where a release does not wait for its file, it is waited for twice the exposure.
+  // If a release does not wait for its file, it is given twice the exposure.
   const outlasting =
     apart === undefined ? long.filter((frame) => frame.shutter.seconds * 2 > longestSeconds) : [];
   const doubled: Warning = {

@@ -42,11 +42,11 @@ export function toWirePlan(plan: Plan): WirePlan {
 }
 
 /**
- * The way back, for a set that is gone on with: what was planned then is what is fired, whatever would be planned today.
- * @param asked what the plan was made for
+ * The way back, for a set that is resumed: the plan of that time is fired, whatever would be planned today.
+ * @param asked the request that the plan was made for
  * @param limits of the body that has to carry it out
- * @throws EvenrungError base-not-offered if this body has not all of its shutter times as it is set up now; in aperture priority
- *   it chooses them itself
+ * @throws EvenrungError base-not-offered if this body, as it is set up now, does not have all of its
+ *   shutter times; in aperture priority the body chooses them itself
  */
 export function fromWirePlan(
   wire: WirePlan,

@@ -1,6 +1,6 @@
-// The span of each set of a schedule, where it follows what the last one held: what span.ts wants, from a request, a body and the sets so far.
-// What the body cannot make at the base that the next set has, or what does not fit its slot, is not asked for. It fires nothing and reads no
-// file.
+// The span of each set of a schedule, if it follows the scene. Gathers what span.ts needs from the request,
+// the body and the sets so far. Frames that the body cannot make at the base of the next set, or that do not
+// fit its slot, are not asked for. It fires nothing and reads no file.
 import { type BodyLimits, type Sixths, sixths } from '../exposure/index.js';
 import type { Conditions, End, PlanRequest } from '../plan/index.js';
 import { type FitsAsked, fits } from './schedule/fits.js';
@@ -22,14 +22,14 @@ import { cannotSentence, changeSentence, mostSentence, STAYS } from './span-word
 
 /** Plain JSON, kept in the journal of the run. */
 export interface SpanMemo {
-  /** Of the last set that was begun, in sixths of an EV. */
+  /** Offsets of the last set that was begun, in sixths of an EV. */
   readonly offsets: readonly number[];
-  /** What its pictures told; null before they did, and where nothing can be told. */
+  /** What its pictures told; null as long as they have told nothing, and if they cannot. */
   readonly told: SpanTold | null;
-  /** Why nothing can be told; null where that is not so. */
+  /** Why its pictures can tell nothing; null if they can. */
   readonly untold: Untold | null;
   readonly memory: SpanMemory;
-  /** What was said already of a span that does not go on. */
+  /** Reasons for a span that cannot go on which were told already. */
   readonly said: readonly SaidOf[];
 }
 type SaidOf = Untold | 'most' | 'cannot';
@@ -40,7 +40,7 @@ export interface SpanFollowed {
   readonly step: Sixths;
   readonly limits: SpanLimits;
   readonly everySeconds: number;
-  /** Frames that may be added at each end while a set is made. */
+  /** The most frames that may be added at each end while a set is made. */
   readonly extend: number;
 }
 
@@ -48,16 +48,16 @@ export interface SpanFollowed {
 export interface NextSpan {
   readonly offsets: readonly Sixths[];
   readonly change: AtEnds<number>;
-  /** Why it changed; null where it did not. */
+  /** Why the span changed; null if it did not. */
   readonly reason: string | null;
-  /** What a person should know, and was not told yet: a sentence each. */
+  /** What a person should know and has not been told yet, a sentence each. */
   readonly news: readonly string[];
   readonly said: readonly SaidOf[];
 }
 
-/** What the next set is going to be made with. */
+/** The request, limits and conditions that the next set will be made with. */
 export interface ToBeMade {
-  /** Its offsets do not matter. */
+  /** Its offsets do not matter: they are replaced. */
   readonly request: PlanRequest;
   readonly limits: BodyLimits;
   readonly conditions: Conditions;
@@ -71,7 +71,7 @@ export class SpanFollower {
   private memory: SpanMemory;
   private said: readonly SaidOf[];
 
-  /** @param memo of an earlier program, where the run is gone on with */
+  /** @param memo of an earlier program, if the run is resumed */
   constructor(asked: SpanFollowed, memo?: SpanMemo) {
     this.asked = asked;
     this.offsets = memo?.offsets.map(sixths) ?? asked.offsets;
@@ -86,12 +86,15 @@ export class SpanFollower {
     return { offsets, told, untold, memory, said };
   }
 
-  /** The frame by which the light is followed: the one nearest to the base in the first set. It is in every set. */
+  /**
+   * The offset of the frame by which the light is followed: the one nearest to the base in the first set.
+   * Every set has it.
+   */
   get keeps(): Sixths {
     return nearestToBase(this.asked.offsets);
   }
 
-  /** Changes nothing: what is not begun was not decided. */
+  /** Works out the next span. Changes nothing: a set that is not begun after all must leave no trace. */
   next(toBeMade: ToBeMade): NextSpan {
     const { told, untold, memory } = this;
     const { limits } = this.asked;
@@ -105,12 +108,12 @@ export class SpanFollower {
     return {
       ...{ offsets, change, reason: changeSentence({ offsets, change, told, memory }) },
       news: all.filter(([of]) => !this.said.includes(of)).map(([, sentence]) => sentence),
-      // As long as nothing can be told, nothing is over.
+      // As long as the last set can tell nothing, no reason is over.
       said: [...new Set([...(told === null ? this.said : []), ...all.map(([of]) => of)])],
     };
   }
 
-  /** What one end cannot have, the other one may need. */
+  /** Room that one end cannot use is left to the other one. */
   private decided(toBeMade: ToBeMade) {
     const { told, memory, keeps, offsets: before } = this;
     const { step, limits } = this.asked;
@@ -133,7 +136,7 @@ export class SpanFollower {
     return { ...second, cannot };
   }
 
-  /** A set is begun with it. */
+  /** A set has been begun with this span. */
   begun({ offsets, change, said }: NextSpan): void {
     this.offsets = offsets;
     this.memory = afterChange(this.memory, change);
@@ -151,8 +154,8 @@ export class SpanFollower {
   }
 
   /**
-   * @returns of these offsets as many as the body can make and the slot has room for, and why not all; those of the first set always fit
-   *   (follow.ts keeps the base where they do)
+   * @returns as many of these offsets as the body can make and the slot has room for, and why not all;
+   *   those of the first set always fit (follow.ts keeps the base so that they do)
    */
   private asFarAsItFits(
     offsets: readonly Sixths[],
@@ -166,7 +169,7 @@ export class SpanFollower {
     const verdict = fits(asked(offsets));
     if (verdict.fits) return { offsets, cannot: null };
     const { keeps } = this;
-    // The fewest frames left out; among as many, the brightest, which take the longest.
+    // As few frames as possible are left out; among equally few, the brightest, which take the longest.
     for (let out = 1; out < offsets.length; out += 1)
       for (let darker = 0; darker <= out; darker += 1) {
         const some = offsets.slice(darker, offsets.length - (out - darker));

@@ -1,5 +1,5 @@
-// The base of each set of a schedule, where it follows the light: what light.ts wants of limits and history, from a request, a body
-// and the sets so far. It fires nothing and reads no file.
+// The base of each set of a schedule, if it follows the light. Gathers what light.ts needs of limits and
+// history from the request, the body and the sets so far. It fires nothing and reads no file.
 import { EvenrungError } from '../../shared/errors.js';
 import type { LightRequest } from '../../shared/run-request.js';
 import {
@@ -20,7 +20,7 @@ import type { Level } from './level.js';
 import { followLight, type LightLimits, type MeasuredSet } from './light.js';
 import { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';
 
-/** The last sets are enough for the next base; see light.ts. */
+/** How many sets are kept: the last ones are enough for the next base, see light.ts. */
 const SETS_KEPT = 10;
 
 /** Plain JSON, kept in the journal of the run. */
@@ -29,19 +29,19 @@ export interface FollowMemo {
   readonly reference: Level | null;
   /** Tv of the base, in sixths of an EV. */
   readonly tv: Sixths;
-  /** Null where ISO is not touched. */
+  /** Null if ISO is not changed. */
   readonly iso: number | null;
 }
 
 export interface FollowAsked {
   readonly light: LightRequest;
-  /** The set as it is asked for, with the base that it begins at. */
+  /** The set as it is asked for, with the base that the run begins at. */
   readonly request: PlanRequest;
   readonly conditions: Conditions;
   readonly limits: BodyLimits;
-  /** The ISO settings that the body offers, as it writes them. */
+  /** The ISO settings that the body offers, in its own notation. */
   readonly isoLabels: readonly string[];
-  /** What its ISO stands on; null where it does not tell. */
+  /** The ISO that is set on the body; null if the body does not tell. */
   readonly standingIso: number | null;
   readonly everySeconds: number;
 }
@@ -49,17 +49,17 @@ export interface FollowAsked {
 /** The base of the next set. */
 export interface NextBase {
   readonly shutter: ShutterSetting;
-  /** Null where ISO stays as it stands. */
+  /** Null if ISO stays as it is. */
   readonly iso: number | null;
-  /** EV in sixths from the set before; + lets in more light. */
+  /** EV in sixths from the base of the set before; + lets in more light. */
   readonly shift: Sixths;
-  /** Why it moved; null where it did not. */
+  /** Why the base moved; null if it did not. */
   readonly reason: string | null;
-  /** What a person should know before the set is made, and was not told yet: a sentence each. */
+  /** What a person should know before the set is made and has not been told yet, a sentence each. */
   readonly news: readonly string[];
 }
 
-/** Where ISO cannot be told, it stands for itself. */
+/** Takes the place of an ISO that the body does not tell: only differences count, so any value will do. */
 const SOME_ISO: IsoSetting = { label: '', iso: 100, sv: sixths(30) };
 
 export class Follower {
@@ -69,12 +69,13 @@ export class Follower {
   private reference: Level | null;
   private shutter: ShutterSetting;
   private iso: IsoSetting;
-  /** What was said last of a base that may not move on. */
+  /** The last sentence that was told of a base that may not move on. */
   private saidOfCap: string | null = null;
 
   /**
-   * @param memo of an earlier program, where the run is gone on with
-   * @throws EvenrungError base-not-offered where a cap is no setting of the body; malformed-request where they leave nothing
+   * @param memo of an earlier program, if the run is resumed
+   * @throws EvenrungError base-not-offered if a cap is not a setting of the body; malformed-request if the
+   *   caps leave nothing
    */
   constructor(asked: FollowAsked, memo?: FollowMemo) {
     this.asked = asked;
@@ -118,7 +119,10 @@ export class Follower {
     };
   }
 
-  /** @param at as `nextAt` @param level of the frame nearest to the base; null where it could not be measured */
+  /**
+   * @param at as `nextAt`
+   * @param level of the frame nearest to the base; null if it could not be measured
+   */
   setMade(at: number, level: Level | null): void {
     if (level === null) return;
     this.reference ??= level;
@@ -130,7 +134,10 @@ export class Follower {
     return this.iso === SOME_ISO ? null : this.iso.iso;
   }
 
-  /** Where slot or link, and not a cap that somebody gave, keep the base from getting slower: what would make room. */
+  /**
+   * If the slot or the link keeps the base from getting slower, and not a cap that somebody gave: what could
+   * be given up to make room.
+   */
   private toGiveUp({ side }: { side: 'lighter' | 'darker' }): string[] {
     if (side === 'darker') return [];
     const { request, limits, conditions, everySeconds, light } = this.asked;
@@ -153,7 +160,7 @@ function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetti
   const { base } = request;
   const slowestThatFits = slowestBaseThatFits({ request, limits, conditions, everySeconds });
   const slowest = light.slowest === null ? null : resolveBase(light.slowest, limits).tv;
-  // Its darkest frame must have a shutter that is as fast.
+  // The darkest frame of the set needs a shutter that is faster than the base by as much as its offset.
   const shortest = limits.shutters.reduce((most, { tv }) => mostOf(most, tv), base.tv);
   const fastestOfBody = plusSixths(shortest, leastOf(NO_EV, ...request.offsets));
   const fastest = light.fastest === null ? fastestOfBody : resolveBase(light.fastest, limits).tv;
@@ -175,7 +182,7 @@ function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetti
   };
 }
 
-/** Where nothing is said of it, ISO stays where it is. */
+/** If the request says nothing of ISO, ISO stays where it is. */
 function isoRange({ isoLeast, isoMost }: LightRequest, isos: readonly IsoSetting[], now: IsoSetting) {
   if (isoLeast === null && isoMost === null) return { least: now.sv, most: now.sv };
   const within = isos.filter(({ iso }) => iso >= (isoLeast ?? now.iso) && iso <= (isoMost ?? now.iso));

@@ -1,4 +1,4 @@
-// Sets again and again: when they begin, a base that follows the light, what is left for those to come.
+// Sets again and again: when they begin, and a base and a span that follow the light.
 export { lineSoFar } from './line.js';
 export { estimateSchedule, scheduleInWords } from './schedule/estimate.js';
 export { fits, slowestBaseThatFits, whatToGiveUp } from './schedule/fits.js';

@@ -3,9 +3,12 @@ import { LINEAR_OF_LEVEL, LUMA } from '../../shared/srgb.js';
 
 /** How light a frame came out. */
 export interface Level {
-  /** log2 of the mean linear luminance of its small copy, 0 where all of it is white; the mean is trimmed, see measureLevel. */
+  /**
+   * log2 of the mean linear luminance of its small copy, 0 if all of it is white. The mean is trimmed, see
+   * measureLevel.
+   */
   readonly ev: number;
-  /** Shares from 0 to 1 of the small copy that are black or blown out. */
+  /** Shares of the small copy, from 0 to 1, that are black or blown out. */
   readonly dark: number;
   readonly light: number;
 }
@@ -13,26 +16,29 @@ export interface Level {
 export interface Pixels {
   readonly width: number;
   readonly height: number;
-  /** 1 is grey, 3 is RGB, 4 has alpha behind it. */
+  /** 1 is grey, 3 is RGB, 4 is RGB with alpha. */
   readonly channels: 1 | 3 | 4;
 }
 
 const TILES_ACROSS = 16;
 const TILES_DOWN = 12;
-/** The share of tiles that is left out at either end: passing lights and people, not the scene. */
+/**
+ * The share of tiles that is left out at either end, since they show passing lights and people, and not the
+ * scene.
+ */
 const TRIMMED = 0.2;
 /** 8-bit levels at and beyond which a pixel counts as black or blown out, as in src/frames/read/picture.ts. */
 const BLACK = 2;
 const BLOWN = 253;
 
-/** Half of the least light that 8 bits can tell from none. */
+/** Half of the smallest light that 8 bits can distinguish from none. */
 const FLOOR = (LINEAR_OF_LEVEL[1] ?? 0) / 2;
 
 /**
- * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of 16 x 12 tiles, then
- * the mean of the tiles without the darkest and the lightest fifth of them, as log2. A camera's JPEG is not encoded by the sRGB
- * curve alone, so a level that is far from the reference is off by what the camera's own curve adds; near the reference that
- * vanishes, and there the base is kept.
+ * The level of a frame: the mean linear luminance (IEC 61966-2-1: 0.2126 R + 0.7152 G + 0.0722 B) of each of
+ * 16 x 12 tiles, then the mean of the tiles without the darkest and the brightest fifth of them, as log2. A
+ * camera's JPEG is not encoded by the sRGB curve alone, so a level far from the reference is wrong by what
+ * the camera's own curve adds. Near the reference this error vanishes, and the base is kept near it.
  * @param pixels 8-bit sRGB, row by row, of a small copy
  */
 export function measureLevel(pixels: Uint8Array, { width, height, channels }: Pixels): Level {

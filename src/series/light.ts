@@ -1,15 +1,18 @@
-// Light that moves: from how the middle frames of the last sets came out to the base of the next one, so that the middle frame
-// keeps its level. Pure: pixels and numbers in, settings out; it knows no schedule, no body, no file. For manual mode: elsewhere
-// the body meters the base itself.
+// Light that moves: from the levels of the middle frames of the last sets to the base of the next set, so
+// that its middle frame keeps the level. Pure: pixels and numbers in, settings out; it knows no schedule, no
+// body, no file. For manual mode only: in other modes the body meters the base itself.
 //
-// A set tells how light the scene was: the level of its middle frame less what its base let in. Through the last seven of these a
-// line is laid by repeated medians (Siegel, "Robust Regression Using Repeated Medians", Biometrika 69, 1982), which two of the
-// seven cannot bend, and read off where the next set begins: a passing car moves nothing, and a steady ramp is followed without
-// lag. A light that comes on and stays is believed at its third set. The first three sets of a run make no line: the base stays
-// nearer to where it is, and a ramp that is under way already gets up to three sets ahead of it.
+// Each set shows how light the scene was: the level of its middle frame minus the light that its base let in.
+// A line is laid through the last seven of these values by repeated medians (Siegel, "Robust Regression Using
+// Repeated Medians", Biometrika 69, 1982), which two of the seven cannot bend, and read off at the moment
+// when the next set begins. So a passing car moves nothing, and a steady ramp is followed without lag. A
+// light that comes on and stays is believed at its third set. The first three sets of a run make no line yet:
+// the base stays nearer to where it is, and a ramp that is under way already gets up to three sets ahead of
+// it.
 //
-// The order in which the base gives way (common practice, no source): when light goes, the shutter first, up to its cap, then ISO
-// up to its cap; when light comes back, ISO first, then the shutter. Aperture never: it would change what is sharp.
+// The order in which the base gives way (common practice, no source): when the light fades, the shutter
+// first, up to its cap, then ISO up to its cap; when the light comes back, ISO first, then the shutter. Never
+// the aperture: that would change what is sharp.
 import {
   formatEv,
   fromEv,
@@ -21,7 +24,7 @@ import {
 } from '../exposure/index.js';
 import type { Level } from './level.js';
 
-/** What everything is counted from, without the aperture, which stays. */
+/** The exposure that offsets are counted from, without the aperture, which stays. */
 export interface Base {
   readonly tv: Sixths;
   readonly sv: Sixths;
@@ -29,10 +32,10 @@ export interface Base {
 
 /** A set that was made. */
 export interface MeasuredSet {
-  /** When its middle frame was made, in ms since whatever moment, the same for all sets. */
+  /** When its middle frame was made, in ms since a moment that is the same for all sets. */
   readonly at: number;
   readonly base: Base;
-  /** Of its middle frame. */
+  /** The level of its middle frame. */
   readonly level: Level;
 }
 
@@ -40,17 +43,17 @@ export interface LightLimits {
   /** What the body offers, in any order. */
   readonly shutters: readonly ShutterSetting[];
   readonly isos: readonly IsoSetting[];
-  /** The caps of the base's shutter and ISO: slowest is the smaller Tv. */
+  /** The caps of the base's shutter and ISO; the slowest shutter has the smallest Tv. */
   readonly slowestTv: Sixths;
   readonly fastestTv: Sixths;
   readonly leastSv: Sixths;
   readonly mostSv: Sixths;
-  /** How far the base may move from one set to the next. */
+  /** The most that the base may move from one set to the next. */
   readonly mostPerSet: Sixths;
 }
 
 export interface LightAsked {
-  /** Sets made so far, the oldest first; the last ten are enough, and at least one. */
+  /** The sets made so far, the oldest first: at least one, and the last ten are enough. */
   readonly history: readonly MeasuredSet[];
   /** The level to keep: that of the first set's middle frame. */
   readonly reference: Level;
@@ -64,24 +67,24 @@ export interface LightStep {
   readonly base: Base;
   readonly shutter: ShutterSetting;
   readonly iso: IsoSetting;
-  /** How far the base moves; + lets in more light. Thirds where the settings are thirds. */
+  /** How far the base moves; + lets in more light. In thirds, if the settings are in thirds. */
   readonly shift: Sixths;
-  /** For the record; null where the base stays. */
+  /** For the record; null if the base stays. */
   readonly sentence: string | null;
-  /** Where the base would have to move on and may not: what can be given up. Else null. */
+  /** If the base would have to move farther and may not: what can be given up. Otherwise null. */
   readonly capHit: { readonly side: 'lighter' | 'darker'; readonly sentence: string } | null;
 }
 
 const WINDOW = 7;
-/** From so many sets on there is a line; below, one of them could bend it. */
+/** The fewest sets that make a line; with fewer, a single one could bend it. */
 const LINE_FROM = 4;
-/** Sets that lie farther apart than so many intervals tell nothing of each other. */
+/** Sets that lie farther apart than this many intervals tell nothing of each other. */
 const GAP_INTERVALS = 3;
 const MOST_LEAD_INTERVALS = 2;
-/** Half a third is rounding, the rest keeps noise from moving the base back and forth. */
+/** Half a third is rounding; the rest keeps noise from moving the base back and forth. */
 const STAYS_WITHIN_EV = 0.25;
 
-/** @throws Error where there is no set yet, or the base is none of the settings */
+/** @throws Error if there is no set yet, or if the base is not one of the settings */
 export function followLight(asked: LightAsked): LightStep {
   const { history, limits } = asked;
   const last = history.at(-1);
@@ -104,13 +107,16 @@ export function followLight(asked: LightAsked): LightStep {
 const mostEv = (blind: 'dark' | 'light', { mostPerSet }: LightLimits): number =>
   blind === 'dark' ? toEv(mostPerSet) : -toEv(mostPerSet);
 
-/** @returns EV by which the next middle frame would come out too dark with this base; 0 where nothing tells */
+/** @returns EV by which the next middle frame would come out too dark with this base; 0 if nothing tells */
 function deviationEv(asked: LightAsked, base: Base): number {
   const scene = expectedScene(asked);
   return scene === null ? 0 : asked.reference.ev - scene - letsIn(base);
 }
 
-/** @returns EV that the scene gives by itself, level less base, when the next set begins; null where nothing tells */
+/**
+ * @returns how light the scene itself will be when the next set begins, in EV, level minus base; null if
+ *   nothing tells
+ */
 function expectedScene(asked: LightAsked): number | null {
   const { nextAt, everySeconds, reference } = asked;
   const sets = lastSets(asked).slice(-WINDOW);
@@ -120,7 +126,7 @@ function expectedScene(asked: LightAsked): number | null {
   if (last === undefined || latest === undefined) return null;
   const [before] = scenes.slice(-2);
   if (scenes.length === 2 && before !== undefined) {
-    // Which of two is the odd one nobody knows: the one that asks for less.
+    // Nobody knows which of the two is the odd one, so the one that moves the base less is taken.
     const kept = reference.ev - letsIn(last.base);
     return Math.abs(latest - kept) < Math.abs(before - kept) ? latest : before;
   }
@@ -132,7 +138,7 @@ function expectedScene(asked: LightAsked): number | null {
   return atLast + slope * lead;
 }
 
-/** Siegel 1982: for each point the median of the slopes to all others, and the median of these. */
+/** Siegel 1982: for each point, the median of the slopes to all others; then the median of these medians. */
 function repeatedMedianSlope(times: readonly number[], values: readonly number[]): number {
   const slopesFrom = (one: number) =>
     times.flatMap((time, other) => {
@@ -148,7 +154,10 @@ function median(values: readonly number[]): number {
   return ((sorted[Math.ceil(middle) - 1] ?? 0) + (sorted[Math.floor(middle)] ?? 0)) / 2;
 }
 
-/** Sets that tell of the light now: none from before a gap or before frames that were bounds, and no bounds. */
+/**
+ * The sets that tell of the light as it is now. Sets from before a gap, sets from before a bound, and bounds
+ * themselves are left out.
+ */
 function lastSets({ history, reference, everySeconds }: LightAsked): MeasuredSet[] {
   const kept: MeasuredSet[] = [];
   let next: MeasuredSet | undefined;
@@ -163,15 +172,18 @@ function lastSets({ history, reference, everySeconds }: LightAsked): MeasuredSet
 }
 
 /**
- * A frame that is mostly black or blown out only tells that the light is beyond it. What was black or blown already when the level
- * was set does not count: half of the rest has to go.
+ * A frame that is mostly black or blown out is a bound: it only tells that the light is beyond it. Parts that
+ * were black or blown out already when the reference was taken do not count: half of the rest has to be lost.
  */
 function boundOf({ dark, light }: Level, reference: Level): 'dark' | 'light' | null {
   if (dark > (1 + reference.dark) / 2) return 'dark';
   return light > (1 + reference.light) / 2 ? 'light' : null;
 }
 
-/** A single one among good ones may be a headlamp or a hand: it is believed when the next set says the same. */
+/**
+ * A single bound among good frames may be a headlamp or a hand, so it is believed only when the next set
+ * shows the same.
+ */
 function believedBound({ history, reference }: LightAsked): 'dark' | 'light' | null {
   const bounds = history.slice(-3).map(({ level }) => boundOf(level, reference));
   const last = bounds.at(-1) ?? null;
@@ -186,7 +198,7 @@ interface Settings {
 /** @returns how much light a base lets in, from an arbitrary zero */
 const lets = ({ shutter, iso }: Settings): Sixths => minusSixths(iso.sv, shutter.tv);
 
-/** The same in EV. */
+/** The same for a base, in EV. */
 const letsIn = ({ tv, sv }: Base): number => toEv(minusSixths(sv, tv));
 
 function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings {
@@ -197,7 +209,10 @@ function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings
   return { shutter, iso };
 }
 
-/** Among the settings on the way from a base to the caps, in the order in which it gives way, the one that comes nearest. */
+/**
+ * Among the settings on the way from a base to the caps, in the order in which the base gives way, the
+ * nearest one to the wanted light.
+ */
 function nearestOnTheWay(from: Settings, wantedEv: number, limits: LightLimits): Settings {
   const most = toEv(limits.mostPerSet);
   const wanted = Math.max(-most, Math.min(most, wantedEv));
@@ -207,7 +222,7 @@ function nearestOnTheWay(from: Settings, wantedEv: number, limits: LightLimits):
     .reduce((best, to) => (off(to) < off(best) - 1e-9 ? to : best), from);
 }
 
-/** A base that lies beyond a cap already stays there, and comes back on its way. */
+/** A base that already lies beyond a cap stays there until it comes back on its way. */
 function way(from: Settings, side: 'lighter' | 'darker', limits: LightLimits): Settings[] {
   const { slowestTv, fastestTv, leastSv, mostSv } = limits;
   const shutters = limits.shutters

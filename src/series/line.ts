@@ -1,4 +1,4 @@
-// The line of sets that a run on a schedule has made already, read from the journal for whoever goes on with it.
+// The sets that a run on a schedule has made already, read from the journal for whoever resumes the run.
 import { LINE_SETS } from '../../shared/fold.js';
 import type { Schedule } from '../../shared/schedule.js';
 import type { LineSet } from '../../shared/state.js';
@@ -6,7 +6,10 @@ import type { Body } from '../camera/index.js';
 import { isoSettings, labelledShutters, minusSixths, NO_EV, type Sixths, toEv } from '../exposure/index.js';
 import type { JournalReader } from '../journal/index.js';
 
-/** @returns the last of them, in the order in which they were made @throws EvenrungError storing-failed */
+/**
+ * @returns the last of them, in the order in which they were made
+ * @throws EvenrungError storing-failed
+ */
 export function lineSoFar(
   journal: JournalReader,
   run: string,

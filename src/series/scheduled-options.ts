@@ -1,4 +1,5 @@
-// What the journal keeps of a run on a schedule beside its request: read back, it has to be what was written.
+// What the journal keeps of a run on a schedule in addition to its request. What is read back has to be what
+// was written.
 import { z } from 'zod';
 import { fromEv, sixths, toEv } from '../../shared/ev.js';
 import { labelsSchema } from '../../shared/labels.js';
@@ -8,7 +9,7 @@ import { foreseenScheduleSchema } from '../../shared/state.js';
 import type { StoredRun } from '../journal/index.js';
 
 export const SCHEDULED_OPTIONS_VERSION = 3;
-/** 1 did not keep who began it; 2 knew no span that follows. */
+/** Version 1 did not keep who began the run; version 2 knew no span that follows the scene. */
 const BEFORE: readonly number[] = [1, 2];
 
 const scheduledOptionsSchema = z.strictObject({
@@ -22,7 +23,9 @@ const scheduledOptionsSchema = z.strictObject({
       mostPerSet: z.number().int().transform(sixths),
     })
     .nullable(),
-  /** Within which the span follows, counted from the first set; null where it stays. */
+  /**
+   * The limits within which the span follows the scene, counted from the first set; null if the span stays.
+   */
   span: z
     .strictObject({
       fewestFrames: z.number().int(),
@@ -35,14 +38,17 @@ const scheduledOptionsSchema = z.strictObject({
   labels: labelsSchema,
   /** Who began it, as a person would name them. */
   startedBy: z.string().optional(),
-  /** Base and offsets (EV) that followed from two readings when it was begun; left out where they were asked for. */
+  /**
+   * Base and offsets (EV) that followed from two readings when the run was begun; left out if the request had
+   * no readings.
+   */
   placed: z
     .strictObject({ base: z.string(), offsets: z.array(z.number()).min(1), readings: planReadingsSchema })
     .optional(),
 });
 export type ScheduledOptions = z.infer<typeof scheduledOptionsSchema>;
 
-/** @returns null where the run is on no schedule, or a newer program wrote it */
+/** @returns null if the run is on no schedule, or if a newer program wrote it */
 export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options'>): ScheduledOptions | null {
   const { version } = options;
   if (kind !== 'scheduled' || (version !== SCHEDULED_OPTIONS_VERSION && !BEFORE.includes(version)))
@@ -50,11 +56,11 @@ export function scheduledIn({ kind, options }: Pick<StoredRun, 'kind' | 'options
   return scheduledOptionsSchema.safeParse(options.content).data ?? null;
 }
 
-/** @returns what has to outlive a restart of a request whose readings were placed; null where it had none */
+/** @returns what a resumed run needs of a request whose readings were placed; null if it had no readings */
 export const placedOf = ({ base, offsets, readings }: SetRequest): ScheduledOptions['placed'] | null =>
   readings === undefined ? null : { base, offsets: offsets.map(toEv), readings };
 
-/** @returns the request as it was when the run began; null where its readings were never placed */
+/** @returns the request as it was when the run began; null if its readings were never placed */
 export function asPlaced(asked: AskedSet, { placed }: ScheduledOptions): SetRequest | null {
   if (!isMetered(asked)) return asked;
   if (placed === undefined) return null;

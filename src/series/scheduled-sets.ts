@@ -1,5 +1,6 @@
-// Makes the sets of a run on a schedule: plans each anew, with base and span that may have followed the light, keeps it in the journal,
-// and measures what came of it. When a set is due, sequence.ts says; body and folders come from the station.
+// Makes the sets of a run on a schedule: plans each one anew, with a base and a span that may have followed
+// the light, enters it in the journal, and measures how it came out. sequence.ts says when a set is due;
+// bodies and folders come from the station.
 import { randomUUID } from 'node:crypto';
 import { asEvenrungError } from '../../shared/errors.js';
 import type { Labels } from '../../shared/labels.js';
@@ -24,19 +25,28 @@ import type { SequenceMemo } from './sequence-memo.js';
 import type { BegunSet, EndedSet, MakeAsked, SetMaker } from './set-maker.js';
 import type { SpanLimits } from './span.js';
 
-/** The end of a set waits no longer for its pictures: the next set asks once more. Common practice, no source. */
+/**
+ * How long the end of a set waits for its pictures to be judged; after that, the next set asks once more.
+ * Common practice, no source.
+ */
 const JUDGED_WITHIN_MS = 2000;
 
-/** What the station lends. */
+/** What the station provides. */
 export interface Hands {
-  /** Looks for one where there is none. @throws EvenrungError no-body and the like */
+  /**
+   * Looks for a body if there is none.
+   * @throws EvenrungError no-body and the like
+   */
   body(): Promise<Body>;
-  /** Reads its settings anew. Never rejects: one that is gone is said to be. @returns null where there is none */
+  /**
+   * Reads the body's settings anew. Never rejects; that a body is gone is told as an event.
+   * @returns null if there is none
+   */
   look(): Promise<Body | null>;
   /** @throws EvenrungError as planSet */
   plan(request: SetRequest): Plan;
   conditionsOf(request: SetRequest): Conditions;
-  /** What a body may do, as `plan` takes it. */
+  /** The body's limits as `plan` applies them. */
   limitsOf(body: Body): BodyLimits;
   /** @throws EvenrungError folder-not-writable */
   folder(set: RunView['set']): Promise<SetFolder>;
@@ -58,22 +68,22 @@ export interface ScheduledSetsOptions {
   readonly labels: Labels;
   readonly schedule: Schedule;
   readonly light: LightRequest | null;
-  /** Within which the span follows; null where it stays. */
+  /** The limits within which the span follows the scene; null if it stays. */
   readonly span: SpanLimits | null;
   readonly hands: Hands;
-  /** Kept up by whoever fires the sets. */
+  /** Kept up to date by whoever fires the sets. */
   readonly stock: Stock;
   readonly journal: Journal | undefined;
   readonly memo?: ScheduledMemo | undefined;
 }
 
-/** Plain JSON: what the journal keeps for the run. */
+/** What the journal keeps for the run. Plain JSON. */
 export interface ScheduledMemo {
   readonly version: 1;
   readonly sequence: SequenceMemo;
   readonly stock: StockMemo;
   readonly follow: FollowMemo | null;
-  /** Left out by programs that knew no span that follows. */
+  /** Missing in runs of programs that knew no span that follows the scene. */
   readonly span?: SpanMemo | null;
 }
 
@@ -81,12 +91,12 @@ export class ScheduledSets implements SetMaker {
   private readonly options: ScheduledSetsOptions;
   private follower: Follower | undefined;
   private readonly spanner: SpanFollower | null;
-  /** The last set, whose pictures were not judged when it ended. */
+  /** The last set, if its pictures were not judged when it ended. */
   private unjudged: { readonly run: Run; readonly ended: EndedSet } | null = null;
   private sequenceMemo: SequenceMemo | undefined;
-  /** Releases that the last plan counted. */
+  /** Releases of one set, by the last plan. */
   private actuations: number | undefined;
-  /** Whether the base may be another one than at the beginning of the run. */
+  /** Whether the base may have moved since the beginning of the run. */
   private hasMoved: boolean;
 
   constructor(options: ScheduledSetsOptions) {
@@ -96,7 +106,7 @@ export class ScheduledSets implements SetMaker {
     this.sequenceMemo = options.memo?.sequence;
   }
 
-  /** Keeps how the run stands between its sets. */
+  /** Keeps the state of the run between its sets. */
   keep(sequence: SequenceMemo): void {
     this.sequenceMemo = sequence;
     this.keepMemo();
@@ -127,7 +137,8 @@ export class ScheduledSets implements SetMaker {
     const set = { id: randomUUID(), ordinal: asked.ordinal, ...labels };
     const folder = await hands.folder(set);
     try {
-      // Nothing is waited for any more from here until it is kept.
+      // From here until the set is in the journal, nothing is awaited: no time can pass between the choice of
+      // the slot and its entry.
       const slot = asked.slotNow();
       const begun = slot === null ? null : this.begin(asked, slot, { body, set, folder });
       if (begun === null) await folder.removeIfEmpty();
@@ -181,13 +192,16 @@ export class ScheduledSets implements SetMaker {
     return this.begunSet(run, body, slot, base);
   }
 
-  /** Once the base has moved, readings would say of its frames what does not hold any more. */
+  /** Once the base has moved, the readings no longer hold for its frames. */
   private movedTo({ readings, ...others }: SetRequest, { shutter, shift }: NextBase): SetRequest {
     this.hasMoved ||= shift !== 0 || shutter.label !== others.base;
     return { ...others, ...(this.hasMoved ? {} : { readings }), base: shutter.label };
   }
 
-  /** @param slot counted from 0 @returns the set that was in hand when an earlier program ended */
+  /**
+   * Takes up the set that was under way when an earlier program ended.
+   * @param slot counted from 0
+   */
   resume(run: Run, body: Body, slot: number): BegunSet {
     return this.begunSet(run, body, slot, null);
   }
@@ -226,7 +240,7 @@ export class ScheduledSets implements SetMaker {
     return this.spanner.next({ request: { ...wanted, base }, limits, conditions });
   }
 
-  /** What the pictures of a set tell of its span. */
+  /** Has the pictures of a set judged for the span of the next one. */
   private async judge(run: Run, ended: EndedSet): Promise<void> {
     if (this.spanner === null) return;
     const light = await run.judged(JUDGED_WITHIN_MS);
@@ -234,7 +248,7 @@ export class ScheduledSets implements SetMaker {
     else this.told(run, ended, light);
   }
 
-  /** Between two sets there is time enough for pictures that take long to be judged. */
+  /** Between two sets there is time even for pictures that take long to judge. */
   private async judgeLate(): Promise<void> {
     const { unjudged } = this;
     if (unjudged === null) return;
@@ -247,7 +261,7 @@ export class ScheduledSets implements SetMaker {
     this.spanner?.setMade({ isComplete: state === 'complete', frames: run.view.frames, light });
   }
 
-  /** What cannot be kept now is kept with the next set: it only makes the next base better. */
+  /** If this cannot be kept now, it is kept with the next set: it only improves the next base. */
   private keepMemo(): void {
     const { journal, run, stock } = this.options;
     const { sequenceMemo } = this;
@@ -262,14 +276,16 @@ export class ScheduledSets implements SetMaker {
     journal?.keepOrLater(() => journal.rememberForRun(run, memo));
   }
 
-  /** The next set may have more than the last one. */
+  /** The most frames that a set may come to: the next one may have more than the last. */
   private framesPerSet(): number {
     const { request, span } = this.options;
     const last = this.actuations ?? request.offsets.length;
     return span === null ? last : Math.max(last, Math.min(last + span.mostPerSet, span.mostFrames));
   }
 
-  /** Made when a body is there for the first time: its shutters and ISO settings are the ways that the base can go. */
+  /**
+   * Made once a body has been met, since its shutters and ISO settings are the steps that the base can take.
+   */
   private followed(body: Body): Follower | undefined {
     const { light, request, schedule, hands, memo } = this.options;
     if (light === null) return undefined;
@@ -278,7 +294,10 @@ export class ScheduledSets implements SetMaker {
   }
 }
 
-/** @throws EvenrungError base-not-offered where a limit is no setting of the body; malformed-request where they leave nothing */
+/**
+ * @throws EvenrungError base-not-offered if a limit is not a setting of the body; malformed-request if the
+ *   limits leave nothing
+ */
 export function followerFor(
   { conditions: _, extend: __, ...wanted }: SetRequest,
   light: LightRequest,
@@ -297,7 +316,7 @@ export function followerFor(
   );
 }
 
-/** @returns null where there is none, or a newer program wrote it */
+/** @returns null if there is none, or if a newer program wrote it */
 export function scheduledMemoIn(memo: unknown): ScheduledMemo | null {
   const written = memo as Partial<ScheduledMemo> | null;
   return written?.version === 1 && written.sequence !== undefined ? (memo as ScheduledMemo) : null;
@@ -310,7 +329,7 @@ function spannerFor({ span, request, schedule, memo }: ScheduledSetsOptions): Sp
   return new SpanFollower({ offsets, step, limits: span, everySeconds, extend }, memo?.span ?? undefined);
 }
 
-/** With another span, readings would say of its frames what does not hold any more. */
+/** With another span, the readings no longer hold for its frames. */
 function spanning({ readings, ...others }: SetRequest, { offsets }: NextSpan): SetRequest {
   const isAsAsked =
     offsets.length === others.offsets.length && offsets.every((one, at) => one === others.offsets[at]);
@@ -322,7 +341,7 @@ const shiftsOf = (base: NextBase | null): RunOptions['baseShifts'] =>
     ? []
     : [{ at: new Date().toISOString(), ev: toEv(base.shift), reason: base.reason ?? '' }];
 
-/** What cannot be measured tells nothing of the light. */
+/** A frame that cannot be measured tells nothing of the light. */
 async function levelOf(run: Run, at: Sixths = NO_EV): Promise<Level | null> {
   try {
     const picture = await run.middlePicture(at);

@@ -1,6 +1,6 @@
-// A run on a schedule: one set after another, each in its slot. It decides when a set is made, when one is passed over, and when
-// the run is over; how a set is made, and with what body, is its maker's business. What it has to know after a crash it hands out
-// as a memo, to be kept with each set that begins.
+// A run on a schedule: one set after another, each in its slot. It decides when a set is made, when a slot is
+// passed over, and when the run is over; how and with which body a set is made is left to its maker. What it
+// has to know after a crash it hands out as a memo, which is kept with each set that begins.
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type {
   ForeseenSchedule,
@@ -19,9 +19,9 @@ import type { SequenceMemo } from './sequence-memo.js';
 import type { BegunSet, EndedSet, SetMaker } from './set-maker.js';
 import { type SequenceEnd, Tally } from './tally.js';
 
-/** So long before a slot the body is woken, and looked at. */
+/** How long before a slot the body is woken and checked. */
 const WAKE_AHEAD_MS = 10_000;
-/** Notes that a view carries. */
+/** How many notes a view has at most. */
 const MOST_NOTES = 50;
 
 export interface SequenceOptions {
@@ -30,13 +30,13 @@ export interface SequenceOptions {
   readonly maySleep: boolean;
   readonly maker: SetMaker;
   readonly tell: (happening: Happening) => void;
-  /** Keeps a note that is about no set. */
+  /** Keeps a note that belongs to no set. */
   readonly keepNote: (note: string) => void;
-  /** Keeps what has to be known after a crash, where that changes between two sets. */
+  /** Keeps the memo if it changes between two sets. */
   readonly keepMemo?: (memo: SequenceMemo) => void;
   readonly clock: Clock;
   readonly sleep?: Sleep | undefined;
-  /** Of an earlier program, where the run is gone on with; with the set that was in hand. */
+  /** The state left by an earlier program, if the run is resumed; with the set that was under way. */
   readonly begun?: { readonly memo: SequenceMemo; readonly inHand: BegunSet | null };
 }
 
@@ -51,7 +51,7 @@ export class Sequence {
   private inHand: BegunSet | null = null;
   private readonly notes: string[] = [];
   private end: (SequenceEnd & { readonly at: string }) | null = null;
-  /** What was said of something that runs low. */
+  /** What was last reported to be running low. */
   private saidLow = '';
 
   constructor(options: SequenceOptions) {
@@ -88,7 +88,7 @@ export class Sequence {
     return { slots: this.slots.progress(), ...this.tally.memo, held: this.held.isAsked };
   }
 
-  /** Whether it has ended: nothing of it is told any more. */
+  /** Whether the run has ended: nothing more is told of it then. */
   get isOver(): boolean {
     return this.end !== null;
   }
@@ -97,13 +97,16 @@ export class Sequence {
     return this.stopping.signal.aborted;
   }
 
-  /** Asks it to end: nothing new is begun, and the set in hand is stopped. */
+  /** Asks the run to end: no new set is begun, and the current one is stopped. */
   stop(): void {
     this.stopping.abort();
     this.inHand?.stop();
   }
 
-  /** Holds the set in hand, and lets slots pass until `letGo`. @returns false where nothing more is going to be fired */
+  /**
+   * Holds the current set, and lets slots pass until `letGo`.
+   * @returns false if nothing more is going to be fired
+   */
   hold(): boolean {
     const isHeld = this.inHand?.hold() ?? false;
     if (this.isStopping || this.end !== null) return isHeld;
@@ -112,7 +115,7 @@ export class Sequence {
     return true;
   }
 
-  /** Takes `hold` back: it goes on with the next slot. */
+  /** Takes `hold` back: the run continues with the next slot. */
   letGo(): void {
     if (this.held.isAsked) {
       this.held.letGo();
@@ -121,7 +124,7 @@ export class Sequence {
     this.inHand?.letGo();
   }
 
-  /** Goes through the slots. Never rejects. */
+  /** Works through the slots. Never rejects. */
   async carryOut(): Promise<SequenceEnd> {
     this.tell();
     let end: SequenceEnd;
@@ -152,7 +155,7 @@ export class Sequence {
         wasHeld = true;
         await this.letSlotsPass();
       }
-      // A slot that passed while it was held is not begun late.
+      // A slot that passed while the run was held is not begun late.
       const next = wasHeld ? this.slots.next('skip') : this.slots.next();
       if (next.kind === 'over') {
         this.tally.slotsPassed(next.missed);
@@ -167,8 +170,9 @@ export class Sequence {
   }
 
   /**
-   * Waits for the slot, keeps the body awake meanwhile, and looks at it shortly before.
-   * @returns what does not last for another set; `again` where the slot has passed, or nothing is to be begun any more
+   * Waits for the slot, keeps the body awake meanwhile, and checks the body shortly before.
+   * @returns what will not last for another set; `again` if the slot has passed, or if nothing more is to
+   *   be begun
    */
   private async waitFor(slot: Slot): Promise<string[] | 'again'> {
     const { maker } = this.options;
@@ -184,19 +188,22 @@ export class Sequence {
     return watch === null ? [] : tooLow(watch);
   }
 
-  /** Aborts as soon as somebody stops it, holds it, or lets it go on. */
+  /** Aborts as soon as somebody stops the run, holds it, or lets it go. */
   private get disturbed(): AbortSignal {
     return AbortSignal.any([this.stopping.signal, this.held.change]);
   }
 
-  /** Waits for a moment about a slot, and keeps the body awake. @returns false where somebody wants something else meanwhile */
+  /**
+   * Waits until a given moment, and keeps the body awake meanwhile.
+   * @returns false if the wait was disturbed
+   */
   private async waitAwake(slot: Slot, until: number, disturbed: AbortSignal): Promise<boolean> {
     const { maker, maySleep } = this.options;
     for (;;) {
       const left = until - this.slots.now();
       if (left <= 0) return !disturbed.aborted;
       const isLast = maySleep || left <= KEEP_AWAKE_MS;
-      // A moment on the way to the slot, waited for like one.
+      // A moment on the way to the slot, waited for as if it were a slot itself.
       const start = isLast ? until : this.slots.now() + KEEP_AWAKE_MS;
       if ((await this.slots.waitUntil({ ...slot, start, atOnce: true }, disturbed)) === 'stopped')
         return false;
@@ -204,7 +211,10 @@ export class Sequence {
     }
   }
 
-  /** Held between two sets: slots pass, and are counted, until somebody lets it go on or the schedule is over. */
+  /**
+   * While the run is held between two sets, slots pass and are counted, until somebody lets it go or the
+   * schedule is over.
+   */
   private async letSlotsPass(): Promise<void> {
     const since = this.slots.now();
     let passed = 0;
@@ -214,7 +224,7 @@ export class Sequence {
       if (next.kind === 'over') break;
       this.next = nextOf(next.slot);
       this.tell();
-      // As long as a set could still be begun in it, it has not passed.
+      // A slot has not passed as long as a set could still be begun in it.
       const { slot } = next;
       if (!(await this.waitAwake(slot, slot.start + this.slots.graceMs, this.disturbed))) continue;
       passed += 1 + next.missed;
@@ -241,7 +251,7 @@ export class Sequence {
           return now?.index ?? null;
         },
         keep: (journal) => {
-          // The next one may have begun between the question and this.
+          // The next slot may have begun since the maker asked for the current one.
           slot = this.slots.asOfNow(slot) ?? slot;
           this.slots.begin(slot);
           this.tally.setBegins(ordinal);
@@ -276,7 +286,7 @@ export class Sequence {
   private async whileInHand(set: BegunSet): Promise<EndedSet> {
     this.inHand = set;
     const ended = set.carryOut();
-    // Somebody may have asked for it while the set was being begun.
+    // Somebody may have stopped or held the run while the set was being begun.
     if (this.isStopping) set.stop();
     if (this.held.isAsked) set.hold();
     try {
@@ -286,10 +296,10 @@ export class Sequence {
     }
   }
 
-  /** Its slot is over all the same. */
+  /** The slot is used up even though no set came of it. */
   private notBegun(slot: Slot, begunBefore: number, error: EvenrungError): void {
     if (this.slots.progress().nextIndex <= slot.index) this.slots.begin(slot);
-    // Said once.
+    // The same error in a row is noted only once.
     if (this.tally.setNotBegun(begunBefore, error)) return;
     this.note(`No set was made at ${hourAndMinute(new Date(slot.start))}: ${error.message}`);
   }
@@ -297,13 +307,13 @@ export class Sequence {
   private warnOf(watch: Watch | null): void {
     const items = watch === null ? [] : [watch.disk, watch.card, watch.battery];
     const low = items.filter((item) => item?.mark === 'low').map((item) => item?.sentence ?? '');
-    // Numbers fall with every set: what is low is said once, not how low.
+    // The figures fall with every set, so it is noted once which things are low, and not each time how low.
     const which = items.map((item) => item?.mark ?? '').join();
     if (low.length > 0 && which !== this.saidLow) this.note(low.join(' '));
     this.saidLow = which;
   }
 
-  /** Tells everyone, and the journal, something about the run. */
+  /** Adds a note about the run: everyone hears it, and the journal keeps it. */
   note(note: string): void {
     this.notes.push(note);
     if (this.notes.length > MOST_NOTES) this.notes.shift();
@@ -311,7 +321,7 @@ export class Sequence {
     this.tell();
   }
 
-  /** Slots that passed by the clock alone. */
+  /** Slots that passed without a set because time ran out on them. */
   private get missed(): number {
     return this.slots.progress().missed;
   }

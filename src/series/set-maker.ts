@@ -1,4 +1,4 @@
-// What a run on a schedule asks of whoever makes its sets, and what it is told of them.
+// What a run on a schedule asks of whoever makes its sets, and what it hears of each set.
 import type { ErrorCode } from '../../shared/error-codes.js';
 import type { Watch } from '../../shared/watch.js';
 import type { RunOutcome } from '../journal/index.js';
@@ -13,9 +13,9 @@ export interface BegunSet {
   readonly iso: string | null;
   /** EV by which the base moved from the set before. */
   readonly shiftEv: number;
-  /** Fires it, and comes back when it has ended. Never rejects. */
+  /** Fires the set, and returns when it has ended. Never rejects. */
   carryOut(): Promise<EndedSet>;
-  /** As those of a set that is made by itself. */
+  /** `stop`, `hold` and `letGo` as in `Run`. */
   stop(): void;
   hold(): boolean;
   letGo(): void;
@@ -33,23 +33,26 @@ export interface MakeAsked {
   /** Counted from 1. */
   readonly ordinal: number;
   /**
-   * To be asked last, since the camera may take its time to come back.
-   * @returns the slot of a set that begins now, counted from 0; null where none may begin
+   * To be called last, just before the set is begun, since the camera may have taken long to come back.
+   * @returns the slot of a set that begins now, counted from 0; null if none may begin
    */
   readonly slotNow: () => number | null;
-  /** Keeps, in the same breath as the set begins, that its slot is taken. */
+  /** Keeps that the slot is taken, in the same step in which the set begins. */
   readonly keep: (journal: (memo: SequenceMemo) => void) => void;
 }
 
 /** Makes the sets. */
 export interface SetMaker {
-  /** Looks at the body and the disk between two sets. @param setsToCome those that are still to be begun */
+  /**
+   * Checks the body and the disk between two sets.
+   * @param setsToCome how many sets are still to be begun
+   */
   look(setsToCome: number): Promise<Watch | null>;
   /** Only keeps the body from falling asleep. Never rejects. */
   keepAwake(): Promise<void>;
   /**
-   * @returns null where no slot was there for it any more, and nothing was begun
-   * @throws EvenrungError why it could not even be begun: no-body, folder-not-writable, ...
+   * @returns null if no slot was left for the set, so that nothing was begun
+   * @throws EvenrungError why the set could not even be begun: no-body, folder-not-writable, ...
    */
   make(asked: MakeAsked): Promise<BegunSet | null>;
 }

@@ -1,4 +1,5 @@
-// What the sets of a schedule may come to whose span follows: for room and time, which have to be known before it is begun. Pure.
+// The largest sets that a schedule may come to whose span follows the scene: room and time for them must be
+// known before it begins. Pure.
 
 import type { SetRequest } from '../../shared/request.js';
 import type { BodyLimits, Sixths } from '../exposure/index.js';
@@ -11,13 +12,14 @@ export interface MostAsked {
   readonly limits: BodyLimits;
   readonly conditions: Conditions;
   readonly everySeconds: number;
-  /** Null where the span stays. */
+  /** Null if the span stays. */
   readonly span: SpanLimits | null;
 }
 
 /**
  * @param plan of the first set
- * @returns the plan of a set with the most frames that the span may come to, and what is said of it; the plan itself where the span stays
+ * @returns the plan of a set with the most frames that the span may come to, and a sentence on it; the
+ *   given plan if the span stays
  */
 export function mostOfSpan(
   plan: Plan,
@@ -28,14 +30,14 @@ export function mostOfSpan(
   const asked = { request: plan, limits, conditions, everySeconds, extend };
   const offsets = widestSpan(asked, span.mostFrames);
   const widest = fits({ ...asked, request: { ...plan, offsets } });
-  // A set that does not fit its slot as it is asked for is refused anyway.
+  // A set that does not fit its slot even as it is asked for is refused anyway.
   const most = widest.fits ? widest.plan : plan;
   return { plan: most, counted: countedWith(most.offsets.length) };
 }
 
 /**
- * @returns the offsets of such a set, as far as they can be made and fit the slot: at both ends in equal parts, and where one end cannot
- *   go on, at the other
+ * @returns the offsets of the widest set that can be made and fits the slot: it grows at both ends equally,
+ *   and if one end cannot go on, at the other
  */
 export function widestSpan(asked: FitsAsked, mostFrames: number): readonly Sixths[] {
   const { step, offsets } = asked.request;

@@ -1,4 +1,5 @@
-// What is said of a span that follows: why it changed, in the notes of the set that it changed for, and what keeps it from going on. Pure.
+// Sentences on a span that follows the scene: why it changed, in the notes of the set that it changed for,
+// and what keeps it from going on. Pure.
 import { NOT_MISSED } from '../../shared/clipping.js';
 import { formatEv, NO_EV, type Sixths } from '../exposure/index.js';
 import type { End } from '../plan/index.js';
@@ -10,13 +11,13 @@ const TOO = { darker: 'too bright', brighter: 'too dark' } as const;
 export interface SpanChange {
   readonly offsets: readonly Sixths[];
   readonly change: AtEnds<number>;
-  /** Null where nothing was told: then it changed because it did not fit any more. */
+  /** Null if the last set told nothing: then the span changed because it no longer fitted. */
   readonly told: SpanTold | null;
-  /** As it was before. */
+  /** As it was before the change. */
   readonly memory: SpanMemory;
 }
 
-/** @returns why the span changed, and what it is now; null if it did not */
+/** @returns why the span changed, and what it is now; null if it did not change */
 export function changeSentence({ offsets, change, told, memory }: SpanChange): string | null {
   const why = (['darker', 'brighter'] as const).flatMap((end) => {
     if (change[end] > 0) return [addedWords(end, change[end], told?.[end].share ?? 0)];
@@ -45,7 +46,7 @@ function droppedWords(end: End, count: number, isSpare: boolean, { spare }: EndM
   return `${dropped}: in the last ${spare} sets it held nothing that no other frame held.`;
 }
 
-/** The share of a picture. */
+/** A share of a picture, as text. */
 function percent(share: number): string {
   if (share < 0.01) return `${Number((share * 100).toFixed(2))}%`;
   return `${Math.round(share * 100)}%`;
@@ -58,7 +59,7 @@ export const STAYS: Readonly<Record<Untold, string>> = {
     'The span stays as it is: the pictures of the last set do not get brighter as their exposures do.',
 };
 
-/** @param beyond frames at each end that the limit leaves out; at one of them at least */
+/** @param beyond frames at each end that the limit leaves out; at least at one end there are some */
 export function mostSentence(mostFrames: number, beyond: AtEnds<number>): string {
   const lacks = (['darker', 'brighter'] as const)
     .filter((end) => beyond[end] > 0)
@@ -66,10 +67,10 @@ export function mostSentence(mostFrames: number, beyond: AtEnds<number>): string
   return `The span has the ${mostFrames} frames that it may have, and lacks ${lacks.join(' and ')}: allow more frames, or take a wider step.`;
 }
 
-/** @param why what the planner says of it */
+/** @param why the planner's sentence */
 export const cannotSentence = (why: string): string =>
   `The span cannot reach as far as the scene does. ${why}`;
 
-/** @returns what is said of the schedule beforehand */
+/** @returns the sentence for a schedule that is only foreseen */
 export const countedWith = (frames: number): string =>
   `The span follows the scene: counted with ${frames} frames a set, the most that it may come to.`;

@@ -1,10 +1,14 @@
-// The span of the next set, from what the last one held of its scene: an end that lost something gets frames, an end frame that is of no use
-// is left out. Pure: offsets and what the pictures told in, offsets out; it knows no body, no slot, no file. Offsets stay on the grid of the
-// step and count from the base: if the base follows the light at the same time, it moves by about as much as the scene has, and they stay.
+// The span of the next set, from how much of its scene the last one held: an end that lost something gets
+// frames, and an end frame that is of no use is left out. Pure: offsets and what the pictures told in,
+// offsets out; it knows no body, no slot, no file. Offsets stay on the grid of the step and are counted from
+// the base. If the base follows the light at the same time, it moves by about as much as the scene does, and
+// the offsets stay.
 //
-// Frames are added as soon as something is lost, and left out only when they were of no use in two sets one after the other, one at an end
-// per set: a frame too many costs seconds, one too few a highlight. If a frame that was left out has to come back at once, the pictures
-// were at odds there, and the end has to be of no use in twice as many sets before the next one goes: what flutters does so ever more seldom.
+// Frames are added as soon as something is lost. A frame is left out only after it was of no use in two sets
+// in a row, and only one at each end per set: a frame too many costs seconds, one too few costs a highlight.
+// If a frame that was left out has to come back at once, the pictures contradicted each other there, and the
+// end has to be of no use in twice as many sets before its next frame is left out: so a flickering end
+// flickers ever less often.
 import { lackingAtEnds, NOT_MISSED } from '../../shared/clipping.js';
 import { EvenrungError } from '../../shared/errors.js';
 import type { LightView } from '../../shared/light.js';
@@ -20,7 +24,7 @@ export type AtEnds<T> = Readonly<Record<End, T>>;
 export interface SpanLimits {
   readonly fewestFrames: number;
   readonly mostFrames: number;
-  /** Frames that are added and dropped from one set to the next, at both ends together. */
+  /** The most frames that may be added and left out from one set to the next, at both ends together. */
   readonly mostPerSet: number;
 }
 
@@ -47,29 +51,35 @@ const outside = (field: string, frames: number, limit: string) =>
     { field },
   );
 
-// --- What a finished set told.
+// --- What a finished set told
 
 export interface FinishedSet {
   readonly isComplete: boolean;
-  /** Ascending: those that it was begun with. What was added while it was made is only among `frames`. */
+  /**
+   * The offsets that the set was begun with, ascending. Frames that were added while it was made are only
+   * among `frames`.
+   */
   readonly asked: readonly Sixths[];
   /** The darkest first. */
   readonly frames: readonly Pick<FrameView, 'number' | 'offset' | 'state' | 'clipped'>[];
-  /** Null if nobody judged its pictures, or not in time. */
+  /** Null if its pictures were not judged, or not in time. */
   readonly light: LightView | null;
 }
 
 export interface EndTold {
-  /** Frames by which this end should have reached farther; those that were added while the set was made are among them. */
+  /**
+   * Frames by which this end should have reached farther, including those that were added while the set was
+   * made.
+   */
   readonly lacking: number;
-  /** Of the picture, 0 to 1: what this end lost. */
+  /** The share of the picture, 0 to 1, that this end lost. */
   readonly share: number;
   /** Whether the end frame and the one next to it hold nothing that no other frame holds. */
   readonly isSpare: boolean;
 }
 export type SpanTold = AtEnds<EndTold>;
 
-/** Why nothing can be told. */
+/** Why the pictures of a set can tell nothing. */
 export type Untold = 'incomplete' | 'unjudged' | 'out-of-step';
 
 export function toldBy({ isComplete, asked, frames, light }: FinishedSet): SpanTold | Untold {
@@ -81,7 +91,7 @@ export function toldBy({ isComplete, asked, frames, light }: FinishedSet): SpanT
     const one = light.frames.find((judged) => judged.number === number);
     return one === undefined || one.unread !== null ? null : one.alone;
   });
-  // Of a frame that nobody has seen, nothing tells whether it holds what the others lack.
+  // If nobody has looked at a frame, it is not known whether it holds parts that the others lack.
   if (alone.includes(null)) return 'unjudged';
   const shares = alone as number[];
   const lacking = lackingAtEnds(frames, coverage);
@@ -102,15 +112,15 @@ export function toldBy({ isComplete, asked, frames, light }: FinishedSet): SpanT
   };
 }
 
-// --- What is remembered from set to set.
+// --- What is remembered from set to set
 
-/** Plain JSON, of one end. */
+/** What is remembered of one end. Plain JSON. */
 export interface EndMemory {
-  /** Sets one after the other in which its end frame was of no use. */
+  /** How many sets in a row its end frame has been of no use in. */
   readonly spare: number;
-  /** So many of them have to be before it is left out. */
+  /** How many such sets it takes until the frame is left out. */
   readonly needed: number;
-  /** Judged sets since a frame was left out here; null if none was, or it has come back. */
+  /** Judged sets since a frame was left out here; null if none was, or if it has come back. */
   readonly sinceDrop: number | null;
 }
 export type SpanMemory = AtEnds<EndMemory>;
@@ -121,7 +131,10 @@ const SPARE_SETS = 2;
 const NEW_END: EndMemory = { spare: 0, needed: SPARE_SETS, sinceDrop: null };
 export const NOTHING_REMEMBERED: SpanMemory = { darker: NEW_END, brighter: NEW_END };
 
-/** @param told null where nothing could be told of the set: then sets before it and after it are none one after the other */
+/**
+ * @param told null if the set told nothing: then the sets before and after it do not count as being in a
+ *   row
+ */
 export const remembered = (memory: SpanMemory, told: SpanTold | null): SpanMemory => ({
   darker: endRemembered(memory.darker, told?.darker ?? null),
   brighter: endRemembered(memory.brighter, told?.brighter ?? null),
@@ -136,12 +149,12 @@ function endRemembered(end: EndMemory, told: EndTold | null): EndMemory {
       sinceDrop: sinceDrop === null ? null : sinceDrop + 1,
     };
   if (sinceDrop === null) return { ...end, spare: 0 };
-  // After as long as that it is the scene that has changed.
+  // If it took that many sets or more, it is the scene that has changed.
   const wasAtOdds = sinceDrop < needed;
   return { spare: 0, needed: wasAtOdds ? 2 * needed : SPARE_SETS, sinceDrop: null };
 }
 
-/** @param change of the set that is begun: frames added (or left out, below 0) at each end */
+/** @param change frames added at each end of the set that is begun (below 0: left out) */
 export const afterChange = (memory: SpanMemory, change: AtEnds<number>): SpanMemory => {
   const after = (end: EndMemory, by: number): EndMemory =>
     by < 0 ? { ...end, spare: 0, sinceDrop: 0 } : by > 0 ? { ...end, spare: 0 } : end;
@@ -151,20 +164,20 @@ export const afterChange = (memory: SpanMemory, change: AtEnds<number>): SpanMem
   };
 };
 
-// --- The next set.
+// --- The next set
 
 export interface SpanAsked {
-  /** Of the last set, as it was begun; ascending. */
+  /** The offsets that the last set was begun with, ascending. */
   readonly offsets: readonly Sixths[];
   readonly step: Sixths;
-  /** Null where nothing can be told of the last set: then the span stays. */
+  /** Null if the last set told nothing: then the span stays. */
   readonly told: SpanTold | null;
-  /** With the last set in it. */
+  /** What is remembered, including the last set. */
   readonly memory: SpanMemory;
   readonly limits: SpanLimits;
-  /** The frame by which the light is followed: it is never left out. */
+  /** The offset of the frame by which the light is followed: it is never left out. */
   readonly keeps: Sixths;
-  /** Frames that can be added at each end; left out, as many as it takes. */
+  /** The most frames that can be added at each end; without a limit if it is left out. */
   readonly room?: AtEnds<number> | undefined;
 }
 
@@ -172,7 +185,7 @@ export interface SpanStep {
   readonly offsets: readonly Sixths[];
   /** Frames added at each end; below 0, left out. */
   readonly change: AtEnds<number>;
-  /** Frames that the limit of `mostFrames` leaves out at each end. */
+  /** Frames at each end that `mostFrames` does not allow. */
   readonly beyondMost: AtEnds<number>;
 }
 
@@ -202,7 +215,7 @@ export function followSpan({
     }
   };
   add();
-  // The brighter one first: it takes the longest.
+  // The brighter end first, since its frames take the longest.
   for (const end of ['brighter', 'darker'] as const) {
     const outer = end === 'darker' ? offsets[0] : offsets.at(-1);
     const isDue = told[end].isSpare && told[end].lacking === 0 && memory[end].spare >= memory[end].needed;
@@ -210,7 +223,7 @@ export function followSpan({
     change[end] = -1;
     left -= 1;
   }
-  // There may be room now.
+  // There may be room now that frames were left out.
   add();
   const isFull = size() >= limits.mostFrames;
   return {
@@ -223,7 +236,7 @@ export function followSpan({
   };
 }
 
-/** @returns null if none lacks anything */
+/** @returns null if neither end lacks anything */
 function endThatLacksMore(told: SpanTold, lacks: (end: End) => number): End | null {
   const [darker, brighter] = [lacks('darker'), lacks('brighter')];
   if (darker <= 0 && brighter <= 0) return null;
@@ -231,7 +244,7 @@ function endThatLacksMore(told: SpanTold, lacks: (end: End) => number): End | nu
   return darker > brighter ? 'darker' : 'brighter';
 }
 
-/** @returns the offsets with so many more at each end, or, below 0, fewer */
+/** @returns the offsets with so many more frames at each end, or fewer, if below 0 */
 export function changed(
   offsets: readonly Sixths[],
   step: Sixths,

@@ -1,9 +1,13 @@
-// How the sets of a run on a schedule have gone so far, counted, and how the run ends by that. It knows neither clocks nor bodies.
+// Counts how the sets of a run on a schedule have gone so far, and says how the run ends by that. It knows
+// neither clocks nor bodies.
 import type { ErrorCode } from '../../shared/error-codes.js';
 import type { EvenrungError } from '../../shared/errors.js';
 import type { RunState, ScheduleState } from '../../shared/state.js';
 
-/** What goes wrong as often in a row is not going to come right by itself. Common practice, no source. */
+/**
+ * How many sets in a row may halt: something that goes wrong this often is not going to come right by itself.
+ * Common practice, no source.
+ */
 const MOST_HALTS_IN_A_ROW = 3;
 
 /** Plain JSON. */
@@ -19,16 +23,16 @@ export interface SequenceEnd {
   readonly state: Exclude<ScheduleState, 'waiting' | 'firing' | 'held'>;
   readonly sentence: string;
   readonly error: ErrorCode | null;
-  /** Whether it ended before its time, and nobody had stopped it. */
+  /** Whether the run ended early without anybody having stopped it. */
   readonly early: boolean;
 }
 
 export class Tally {
-  /** Sets that the schedule asks for. */
+  /** How many sets the schedule asks for. */
   private readonly count: number;
   private counts: TallyMemo;
   private lastError: ErrorCode | null = null;
-  /** Why the last set was not even begun. */
+  /** Why the last set could not even be begun; null if it could. */
   private whyNot: string | null = null;
 
   constructor(count: number, { passedOver, begun, complete, haltsInARow }: TallyMemo = NOTHING_YET) {
@@ -52,7 +56,7 @@ export class Tally {
     this.add({ passedOver: this.counts.passedOver + slots });
   }
 
-  /** @param begun sets so far, with this one */
+  /** @param begun sets so far, including this one */
   setBegins(begun: number): void {
     this.add({ begun });
   }
@@ -71,9 +75,9 @@ export class Tally {
   }
 
   /**
-   * A body that is gone may come back all night; other reasons end the run when they stay.
-   * @param begun sets before it
-   * @returns whether it is why the one before was not begun, too
+   * A body that is gone may come back any time during the night; other reasons end the run if they persist.
+   * @param begun sets before this one
+   * @returns whether the set before was not begun for the same reason
    */
   setNotBegun(begun: number, { code, message }: EvenrungError): boolean {
     const { passedOver, haltsInARow } = this.counts;
@@ -93,7 +97,7 @@ export class Tally {
 
   // --- how it ends
 
-  /** @param missed slots that passed, by the clock alone */
+  /** @param missed slots that passed because time ran out on them */
   over(missed: number): SequenceEnd {
     const { count } = this;
     const isWhole = this.counts.complete === count;

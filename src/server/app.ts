@@ -1,5 +1,5 @@
-// What every door has in common as a web server, whoever comes in by it: bounds of its connections, headers, and how what goes wrong
-// is told. It knows no routes and no visitors.
+// What every door of the daemon has in common as a web server: limits of its connections, headers, and how
+// errors are reported. It knows no routes and no visitors.
 import type { Socket } from 'node:net';
 import fastifyHelmet from '@fastify/helmet';
 import Fastify, {
@@ -24,10 +24,13 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
     requestTimeout: bounds.requestMs,
     connectionsCheckingInterval: LOOK_FOR_SLOW_MS,
   };
-  /** Connections that were told that nothing more is answered on them: what still comes is not. */
+  /**
+   * Connections that were told that nothing more is answered on them; whatever still arrives on them is
+   * ignored.
+   */
   const hungUp = new WeakSet<Socket>();
   const shared = {
-    // Its own greeting says less than ours.
+    // Fastify's own line on starting says less than Evenrung's.
     loggerInstance: log.child({}, { level: 'warn' }),
     bodyLimit: LARGEST_BODY_BYTES,
     requestTimeout: bounds.requestMs,
@@ -53,7 +56,7 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
             handshakeTimeout: bounds.headersMs,
           },
         }) as unknown as FastifyInstance);
-  // JSON is the only thing that is read: a form on another site can send text and forms, but not this.
+  // Only JSON is read: a form on another site can send text and forms, but not JSON.
   app.removeContentTypeParser('text/plain');
   app.addHook('onSend', async (request, reply) => {
     if (reply.getHeader('connection') === 'close') hungUp.add(request.raw.socket);
@@ -72,8 +75,9 @@ export async function appFor(door: Door, log: FastifyBaseLogger): Promise<Fastif
 }
 
 /**
- * The panel needs nothing but this server, and nobody else's page may frame it. Left out on purpose: what tells browsers to use TLS
- * (upgrade-insecure-requests, HSTS) would break the plain doors, and a certificate that nobody vouches for.
+ * The panel needs nothing but this server, and no other site's page may frame it. The headers that tell
+ * browsers to use TLS (upgrade-insecure-requests, HSTS) are left out on purpose: they would break the plain
+ * doors, and a certificate that no authority has signed.
  */
 const headersFor = ({ kind, scheme }: Door) => ({
   contentSecurityPolicy: {
@@ -94,12 +98,16 @@ const headersFor = ({ kind, scheme }: Door) => ({
   strictTransportSecurity: false,
   frameguard: { action: 'deny' as const },
   referrerPolicy: { policy: 'no-referrer' as const },
-  // Browsers heed these only where they trust the way.
+  // Browsers heed these only if they trust the connection.
   crossOriginOpenerPolicy: kind === 'here' || scheme === 'https',
   originAgentCluster: kind === 'here' || scheme === 'https',
 });
 
-/** @param option that chooses the port @returns the port that it is @throws EvenrungError port-in-use */
+/**
+ * @param option the option that chooses the port
+ * @returns the port that was taken
+ * @throws EvenrungError port-in-use
+ */
 export async function listen(
   app: FastifyInstance,
   door: Door,
@@ -124,9 +132,12 @@ export async function listen(
 
 const NO_SUCH_ADDRESS = new Set(['EAFNOSUPPORT', 'EADDRNOTAVAIL']);
 
-/** What is no HTTP, comes too slowly or has too large a head: told once, then hung up on. */
+/**
+ * A request that is not HTTP, comes too slowly or has too large a head gets one answer, and is then hung up
+ * on.
+ */
 function tellBroken(cause: Error & { code?: string }, socket: Socket): void {
-  // Where no request can have been, because TLS was not agreed on, nothing could be told.
+  // If TLS was not agreed on, there can have been no request, and nothing could be answered.
   const isHttp = /^HPE_|^ERR_HTTP_/.test(cause.code ?? '');
   if (!isHttp || !socket.writable) {
     socket.destroy();
@@ -148,7 +159,7 @@ function tell(cause: unknown, reply: FastifyReply): void {
   void reply.code(ERRORS[error.code].status).send(error.toWire());
 }
 
-/** What Fastify refuses by itself, in the words of the catalogue. */
+/** Turns errors of Fastify's own into those of the catalogue. */
 function fromFastify(cause: unknown): EvenrungError {
   const { code, statusCode, message } = cause as { code?: string; statusCode?: number; message?: string };
   if (cause instanceof EvenrungError) return cause;

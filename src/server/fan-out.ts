@@ -1,20 +1,21 @@
-// Sends each event to every watcher, written and put into its frame once for all of them: it goes past ws to the socket, whose own
-// frames are whole as well, and which compresses nothing. It never waits: what a watcher has not taken yet is bounded, and one
-// that falls behind is dropped and catches up when it comes back. A few watchers get each event at once; a crowd gets them in
-// bunches, so that telling them never takes more than a small share of the time that the run has.
+// Sends each event to every watcher. An event is serialised and framed once for all of them, and written past
+// ws to the socket; that is safe because ws writes only whole frames, and does not compress. Sending never
+// waits: the amount that a watcher has not taken yet is bounded, and a watcher that falls behind is dropped,
+// and catches up when it comes back. A few watchers get each event at once. A crowd gets events in bunches,
+// so that sending them never takes more than a small share of the run's time.
 import type { Duplex } from 'node:stream';
 import type { WebSocket } from 'ws';
 import type { NumberedEvent } from '../../shared/state.js';
 import type { DaemonMessage } from '../../shared/stream.js';
 import type { EventLog } from '../station/index.js';
 
-/** What a watcher may leave untaken before it is dropped. */
+/** How many bytes a watcher may leave untaken before it is dropped. */
 const MOST_UNSENT_BYTES = 1024 * 1024;
-/** What was missed is sent event by event up to here; beyond it the whole state is smaller. */
+/** Missed events are sent one by one up to this size; beyond it the whole state is smaller. */
 const MOST_MISSED_BYTES = 256 * 1024;
-/** So many get each event at once. */
+/** Up to so many watchers get each event at once. */
 const FEW = 32;
-/** Telling a crowd takes at most one part in so many of the time. */
+/** Sending to a crowd takes at most one part in so many of the time. */
 const SHARE = 200;
 const LONGEST_WAIT_MS = 400;
 
@@ -25,7 +26,7 @@ interface Watching {
   after: number;
 }
 
-/** An event in its frame. */
+/** An event, framed. */
 interface Waiting {
   readonly seq: number;
   readonly bytes: Buffer;
@@ -40,7 +41,7 @@ export class FanOut {
   private waiting: Waiting[] = [];
   private isPlanned = false;
   private timer: NodeJS.Timeout | undefined;
-  /** By the steady clock: not told again before. */
+  /** By the steady clock: nothing is sent before. */
   private notBefore = 0;
 
   constructor(events: EventLog) {
@@ -49,9 +50,9 @@ export class FanOut {
   }
 
   /**
-   * Sends what was missed, or the whole state, and from then on every event.
-   * @param after the last event that it saw, where it counted in this daemon's numbers
-   * @returns ends it
+   * Sends the watcher what it missed, or the whole state, and every event from then on.
+   * @param after the number of the last event that it saw, if it counted in this daemon's numbers
+   * @returns a function that ends the sending
    */
   add(watcher: WebSocket, socket: Duplex, after: number | undefined): () => void {
     const { events } = this;
@@ -73,7 +74,7 @@ export class FanOut {
     this.watching.clear();
   }
 
-  /** @returns undefined where not all of it is kept, or the whole state is less */
+  /** @returns undefined if some of it is not kept any more, or if the whole state is smaller */
   private missedSince(after: number): Buffer[] | undefined {
     const missed = this.events.since(after)?.map((event) => written({ type: 'event', event }));
     const bytes = missed?.reduce((sum, { length }) => sum + length, 0) ?? 0;
@@ -86,7 +87,7 @@ export class FanOut {
     if (this.isPlanned) return;
     this.isPlanned = true;
     const wait = this.watching.size <= FEW ? 0 : this.notBefore - performance.now();
-    // Once the run has done what it is about.
+    // The run's own work in this turn comes first.
     if (wait <= 0) setImmediate(() => this.flush());
     else this.timer = setTimeout(() => this.flush(), Math.min(wait, LONGEST_WAIT_MS));
   }
@@ -99,7 +100,7 @@ export class FanOut {
     const [first, last] = [waiting.at(0)?.seq ?? 0, waiting.at(-1)?.seq ?? 0];
     const bunch = together(waiting);
     for (const one of this.watching) {
-      // Who came in the middle of it has some of it already.
+      // A watcher that was added meanwhile has some of these events already.
       const rest = one.after < first ? bunch : together(waiting.filter(({ seq }) => seq > one.after));
       one.after = Math.max(one.after, last);
       if (rest.length > 0 && canTake(one.watcher)) one.socket.write(rest);
@@ -115,7 +116,7 @@ export function send(watcher: WebSocket, bytes: Buffer): void {
   if (canTake(watcher)) watcher.send(bytes, { binary: false });
 }
 
-/** Whoever has left too much untaken is dropped. */
+/** Drops a watcher that has left too much untaken. */
 function canTake(watcher: WebSocket): boolean {
   if (watcher.readyState !== watcher.OPEN) return false;
   if (watcher.bufferedAmount <= MOST_UNSENT_BYTES) return true;
@@ -128,7 +129,10 @@ const MOST_IN_7_BITS = 125;
 const LENGTH_IN_16_BITS = 126;
 const LENGTH_IN_64_BITS = 127;
 
-/** @returns a text as a server sends it over a WebSocket: one frame, not masked. Source: RFC 6455, section 5.2 */
+/**
+ * @returns a text as a server sends it over a WebSocket: one frame, not masked. Source: RFC 6455, section
+ *   5.2
+ */
 function framed(text: Buffer): Buffer {
   const { length } = text;
   const head = Buffer.alloc(length <= MOST_IN_7_BITS ? 2 : length < 2 ** 16 ? 4 : 10);

@@ -1,4 +1,4 @@
-// What was sent, as its schema has it.
+// The fields of a request, parsed by their schema.
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';
 import { IN_PLAIN_WORDS } from '../../shared/plain-words.js';

@@ -1,5 +1,6 @@
-// Pictures of kept frames, made when somebody looks at them: small copies, and what a raw file holds as its preview. A few at a
-// time, and the small ones are kept in memory up to a bound: a run may be going on meanwhile.
+// Pictures of kept frames, made when somebody looks at them: small copies, and the preview that a raw file
+// contains. Only a few are made at a time, and the small ones are kept in memory up to a limit, since a run
+// may be under way meanwhile.
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import { readPicture, shownPreview } from '../frames/index.js';
@@ -8,10 +9,10 @@ const AT_ONCE = 2;
 /** Some 800 small copies. */
 const MOST_BYTES = 8 * 1024 * 1024;
 
-/** A frame's file, as it is just now. */
+/** A frame's file as it is right now. */
 export interface KeptFile {
   readonly path: string;
-  /** Another one where the file is another one. */
+  /** Differs if the file has changed. */
   readonly tag: string;
 }
 
@@ -28,12 +29,15 @@ export class FramePictures {
     this.mostBytes = mostBytes;
   }
 
-  /** Bytes that are kept. */
+  /** Bytes of the copies that are kept. */
   get size(): number {
     return this.bytes;
   }
 
-  /** @returns a small JPEG @throws EvenrungError not-found where nothing in it can be shown, frame-unreadable */
+  /**
+   * @returns a small JPEG
+   * @throws EvenrungError not-found if nothing in the file can be shown, frame-unreadable
+   */
   async small(file: KeptFile): Promise<Buffer> {
     const key = `${file.path}\0${file.tag}`;
     const known = this.kept.get(key);
@@ -50,7 +54,11 @@ export class FramePictures {
     });
   }
 
-  /** @param file that is no JPEG @returns the JPEG in it @throws EvenrungError not-found, frame-unreadable */
+  /**
+   * @param file a file that is not a JPEG
+   * @returns the JPEG in it
+   * @throws EvenrungError not-found, frame-unreadable
+   */
   preview(file: KeptFile): Promise<Buffer> {
     return this.once(`${file.path}\0${file.tag}\0preview`, async () => {
       const jpeg = await shownPreview(file.path);
@@ -59,7 +67,7 @@ export class FramePictures {
     });
   }
 
-  /** Who asks for what is being made gets the same. */
+  /** If the same picture is being made already, the caller gets that one. */
   private once(key: string, work: () => Promise<Buffer>): Promise<Buffer> {
     const same = this.underWay.get(key);
     if (same !== undefined) return same;

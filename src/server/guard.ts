@@ -1,13 +1,13 @@
-// Who may talk to the daemon: requests that name it by one of its own addresses, and pages that it served itself. Without
-// this any page in the photographer's browser could fire the camera (foreign Origin), and so could any name that is made
-// to point at this machine (foreign Host).
+// Decides which requests the daemon answers: those that address it by one of its own names, and those from
+// pages that it served itself. Otherwise any page in the photographer's browser could fire the camera
+// (foreign Origin), and so could any name that is made to point at this computer (foreign Host).
 import type { IncomingHttpHeaders } from 'node:http';
 import { EvenrungError } from '../../shared/errors.js';
 
 export type Scheme = 'http' | 'https';
 
 const USUAL_PORTS: Readonly<Record<Scheme, number>> = { http: 80, https: 443 };
-/** What browsers say of a request that a page of another site, or of another port, has made. */
+/** How browsers mark requests made by a page of another site or of another port. */
 const FROM_ELSEWHERE = new Set(['cross-site', 'same-site']);
 
 export class Guard {
@@ -15,7 +15,10 @@ export class Guard {
   private readonly port: number;
   private readonly scheme: Scheme;
 
-  /** @param names that the daemon is reached by, without port; a name with colons is written in brackets */
+  /**
+   * @param names the names that the daemon is reached by, without port; a name with colons is written in
+   *   brackets
+   */
   constructor(names: readonly string[] | (() => readonly string[]), port: number, scheme: Scheme = 'http') {
     this.names = typeof names === 'function' ? names : () => names;
     this.port = port;
@@ -28,7 +31,7 @@ export class Guard {
     if (host === undefined || !this.isOwn(host)) {
       throw new EvenrungError('foreign-host', 'This request names a host that the daemon does not go by.');
     }
-    // Browsers send an Origin with whatever can change something; scripts send none.
+    // Browsers send an Origin with every request that can change something; scripts send none.
     const { origin } = headers;
     const isForeign = origin !== undefined && origin.toLowerCase() !== `${this.scheme}://${host}`;
     if (isForeign || isDrawnIn(headers)) {
@@ -40,18 +43,21 @@ export class Guard {
   }
 
   private isOwn(host: string): boolean {
-    // Browsers leave the usual port out.
+    // Browsers leave out the usual port.
     const isUsual = this.port === USUAL_PORTS[this.scheme];
     return this.names().some((name) => host === `${name}:${this.port}` || (isUsual && host === name));
   }
 }
 
-/** Whether a page elsewhere shows or reads it. That somebody follows a link to the panel is no such thing. */
+/**
+ * Whether a page of another site shows or reads the answer. A person who follows a link to the panel is not
+ * meant.
+ */
 function isDrawnIn(headers: IncomingHttpHeaders): boolean {
   const { 'sec-fetch-site': site, 'sec-fetch-mode': mode, 'sec-fetch-dest': shownAs } = headers;
   if (typeof site !== 'string' || !FROM_ELSEWHERE.has(site)) return false;
   return mode !== 'navigate' || shownAs !== 'document';
 }
 
-/** The names of this machine for itself. */
+/** The names by which a computer reaches itself. */
 export const LOOPBACK_NAMES = ['127.0.0.1', 'localhost', '[::1]'];

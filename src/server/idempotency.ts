@@ -1,6 +1,7 @@
-// A press that is sent twice counts once: phones repeat what got no answer. Whatever changes something may carry a key
-// (`Idempotency-Key`, a UUID); its answer is kept for ten minutes, and the same key gets it again. While the first one is still being
-// worked on, the second waits for the same answer. It knows no route.
+// A press that is sent twice counts once, since phones repeat requests that got no answer. Any request that
+// changes something may carry a key (`Idempotency-Key`, a UUID). Its answer is kept for ten minutes, and the
+// same key gets the same answer again. While the first request is still being worked on, the second waits for
+// its answer. It knows no route.
 import { createHash } from 'node:crypto';
 import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { EvenrungError } from '../../shared/errors.js';
@@ -8,7 +9,7 @@ import { EvenrungError } from '../../shared/errors.js';
 export const KEY_HEADER = 'idempotency-key';
 
 const KEPT_MS = 10 * 60_000;
-/** Nobody presses as often in ten minutes; the oldest makes way. */
+/** Nobody presses this often in ten minutes. Beyond it, the oldest answer is dropped. */
 const MOST_KEPT = 200;
 const UUID = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/i;
 
@@ -40,8 +41,9 @@ export class KeptAnswers {
   }
 
   /**
-   * @param asked what is asked for, so that another request with the same key is told apart
-   * @returns `first`: to be done, and then settled, whatever comes of it; `again`: the answer, null where none could be kept
+   * @param asked the content of the request, so that a different request with the same key is noticed
+   * @returns `first`: to be done, and then settled whatever happens; `again`: the earlier answer, null if
+   *   it could not be kept
    * @throws EvenrungError key-used-otherwise
    */
   take(
@@ -75,7 +77,7 @@ export class KeptAnswers {
   private forgetOld(): void {
     const now = this.now();
     for (const [visitor, own] of this.visitors) {
-      // All are kept equally long: the oldest come first.
+      // All are kept equally long, so the oldest come first.
       for (const [key, { until }] of own) {
         if (until > now) break;
         own.delete(key);
@@ -85,7 +87,7 @@ export class KeptAnswers {
   }
 }
 
-/** @param visitorOf whose keys they are; null where nobody can tell, and then nothing is kept */
+/** @param visitorOf whose keys they are; null if nobody can tell, and then no answer is kept */
 export function addIdempotency(
   app: FastifyInstance,
   visitorOf: (request: FastifyRequest) => string | null,
@@ -110,7 +112,7 @@ export function addIdempotency(
     return reply.code(answer.status).type(answer.type).send(answer.payload);
   });
 
-  // Also where the connection is gone by now: that is what keys are for.
+  // Runs even if the connection is gone by now: keys exist for that case.
   app.addHook('onSend', async (request, reply, payload) => {
     const settle = first.get(request);
     if (settle === undefined) return;

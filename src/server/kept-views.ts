@@ -1,4 +1,4 @@
-// The sets of the journal as they cross the wire. It reads the journal, and looks at what is there in their folders.
+// The sets of the journal as they are sent to clients. Reads the journal, and checks which files are there.
 import path from 'node:path';
 import { EvenrungError } from '../../shared/errors.js';
 import type { KeptSetDetail, KeptSets, KeptSetView } from '../../shared/kept.js';
@@ -11,7 +11,7 @@ export async function keptSets(
   journal: JournalReader,
   { before, limit }: { readonly before?: number | undefined; readonly limit: number },
 ): Promise<KeptSets> {
-  // One more tells whether there is another page.
+  // One set more than the page shows whether there is another page.
   const found = journal.sets({ limit: limit + 1, ...(before === undefined ? {} : { before }) });
   const page = found.slice(0, limit);
   const runs = new Map([...new Set(page.map(({ run }) => run))].map((id) => [id, journal.run(id)]));

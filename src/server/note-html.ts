@@ -1,11 +1,11 @@
-// From the Markdown of a note to a page. It takes text and gives text, and knows no file. HTML within a note is shown as it is
-// written, and a link that leads nowhere is plain text. A drawing of the notes becomes part of its page, so that it takes on the page's
-// colours; any other image is the words that stand for it.
+// From the Markdown of a note to a page. Pure: text in, text out. HTML within a note is shown as text, and a
+// link that leads nowhere becomes plain text. A drawing becomes part of its page, so that it takes on the
+// page's colours; of any other image, only its alternative text is shown.
 import { Marked, Renderer, type Tokens } from 'marked';
 import { anchorOf } from '../../shared/pages.js';
 
 export interface Where {
-  /** The path of this page on the daemon: its links count from there. */
+  /** The path of this page on the daemon, which its links are relative to. */
   readonly address: string;
   /** @returns whether there is a page at this path of the daemon */
   readonly isPage: (address: string) => boolean;
@@ -52,7 +52,7 @@ class NoteRenderer extends Renderer {
     return `<h${depth} id="${escaped(anchorOf(text))}">${this.parser.parseInline(tokens)}</h${depth}>\n`;
   }
 
-  /** Wider than a phone: it scrolls by itself. */
+  /** A table may be wider than a phone; then it scrolls by itself. */
   override table(token: Tokens.Table): string {
     return `<div class="wide">${super.table(token)}</div>\n`;
   }

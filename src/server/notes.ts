@@ -1,19 +1,20 @@
-// The notes over HTTP: README.md and the pages of hardware-notes/, under /notes/ as they lie in the project, so that the links
-// between them work as they are written. What there is is listed once, at the start, and each page has an address of its own:
-// no address can name any other file. Drawings come within the pages that show them.
+// The notes over HTTP: README.md and the pages of hardware-notes/, under /notes/ at the same relative paths
+// as in the project, so that the links between them work unchanged. The pages are listed once, at the start,
+// and each gets an address of its own: no address can name any other file. Drawings are sent within the pages
+// that show them.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { FastifyInstance } from 'fastify';
 import { EvenrungError } from '../../shared/errors.js';
 
-/** Everything below it is a note. */
+/** Every address below this is a note. */
 export const NOTES = '/notes/';
 
 const FOLDER = 'hardware-notes';
 const FIRST = `${FOLDER}/README.md`;
 const PAGE = /^[A-Za-z0-9-]+\.md$/;
 const DRAWING = /^[A-Za-z0-9-]+\.svg$/;
-/** The page that the panel's build leaves for them. */
+/** The page that the panel's build leaves as a frame for notes. */
 const FRAME = 'notes.html';
 
 export interface NotesOptions {
@@ -27,7 +28,7 @@ export async function addNotes(app: FastifyInstance, { notes, panel }: NotesOpti
   const pages = new Set(await pagesIn(notes));
   for (const page of pages) {
     app.get(`${NOTES}${page}`, async (_request, reply) => {
-      // Loaded only where somebody reads: the daemon starts without it.
+      // Loaded only when somebody reads a note, so that the daemon starts without it.
       const { framed, rendered } = await import('./note-html.js');
       const [frame, source, drawings] = await Promise.all([
         readText(path.join(panel, FRAME)),
@@ -41,12 +42,12 @@ export async function addNotes(app: FastifyInstance, { notes, panel }: NotesOpti
     });
   }
   if (!pages.has(FIRST)) return;
-  // As a folder is shown where the notes are read elsewhere.
+  // README.md is the page that is shown for a folder elsewhere, too.
   for (const address of [NOTES, `${NOTES}${FOLDER}/`])
     app.get(address, async (_request, reply) => reply.redirect(`${NOTES}${FIRST}`));
 }
 
-/** @returns paths from the top of the project; none where there are no notes */
+/** @returns paths from the top of the project; none if there are no notes */
 async function pagesIn(notes: string): Promise<string[]> {
   const top = (await filesIn(notes, PAGE)).filter((name) => name === 'README.md');
   const below = await filesIn(path.join(notes, FOLDER), PAGE);
@@ -68,7 +69,7 @@ async function filesIn(folder: string, named: RegExp): Promise<string[]> {
   return entries.filter((entry) => entry.isFile() && named.test(entry.name)).map(({ name }) => name);
 }
 
-/** What is gone since the start is no page any more. */
+/** A file that has vanished since the start is not a page any more. */
 const readText = (file: string): Promise<string> =>
   readFile(file, 'utf8').catch(() => {
     throw new EvenrungError('not-found', 'This page of the notes cannot be read.');

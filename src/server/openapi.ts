@@ -1,5 +1,5 @@
-// The API as an OpenAPI 3.1 document, made from the table of routes and the schemas by which everything that crosses the wire is
-// parsed. Pure: it knows no server.
+// The API as an OpenAPI 3.1 document, made from the table of routes and the schemas by which everything that
+// crosses the wire is parsed. Pure: it knows no server.
 import { z } from 'zod';
 import about from '../../package.json' with { type: 'json' };
 import { KEY_HEADER } from './idempotency.js';
@@ -9,7 +9,7 @@ type Json = { readonly [name: string]: unknown };
 
 const refTo = (name: string): Json => ({ $ref: `#/components/schemas/${name}` });
 
-/** @param io requests are shown as they may be written, answers as they are */
+/** @param io `input` describes requests as they may be written, `output` describes answers as they come */
 function schemasOf(named: Readonly<Record<string, z.ZodType>>, io: 'input' | 'output'): Json {
   const registry = z.registry<{ id: string }>();
   for (const [id, schema] of Object.entries(named)) registry.add(schema, { id });

@@ -1,5 +1,6 @@
-// Every route of the API, as somebody who writes a script has to know it: what it takes, what it answers, and who may. The server is
-// checked against this table, and openapi.ts makes the document from it. Pages and files of the panel are no part of it.
+// Every route of the API, as the author of a script has to know it: what it takes, what it answers, and who
+// may use it. The server is checked against this table, and openapi.ts makes the document from it. The
+// panel's pages and files are not in it.
 import { z } from 'zod';
 import {
   devicesSchema,
@@ -54,9 +55,9 @@ export const GIVEN = {
   ForeseenSchedule: foreseenScheduleSchema,
   Schedule: scheduleSchema,
   State: z.strictObject({
-    /** Numbers count within an epoch; a new daemon is a new one. */
+    /** Numbers count within an epoch; a new daemon has a new epoch. */
     epoch: z.string(),
-    /** The number of the last event that the state holds. */
+    /** The number of the last event that the state includes. */
     seq: z.number().int(),
     state: daemonStateSchema,
   }),
@@ -81,18 +82,21 @@ export type Given = keyof typeof GIVEN;
 
 export interface ApiRoute {
   readonly method: 'get' | 'post' | 'put' | 'patch' | 'delete';
-  /** Parameters in braces. */
+  /** With parameters in braces. */
   readonly path: string;
   readonly summary: string;
-  /** Who may: anybody, whoever may watch, whoever may fire; or only who sits at the computer that the daemon runs on. */
+  /**
+   * Who may use it: anybody, anybody who may watch, anybody who may fire, or only a person at the computer
+   * that the daemon runs on.
+   */
   readonly needs: 'nothing' | 'watch' | 'fire' | 'here';
   readonly takes?: Taken;
-  /** Whether it is understood without a body, too. */
+  /** Whether the body may also be left out. */
   readonly takesOptional?: true;
   readonly query?: z.ZodObject;
   readonly status: number;
   readonly gives: Given | { readonly media: string };
-  /** Other answers that are none of an error. */
+  /** Other answers that are not errors. */
   readonly also?: Readonly<Record<number, string>>;
   /** Whether it changes something, so that a key keeps it from counting twice. */
   readonly isPress?: true;

@@ -1,5 +1,6 @@
-// The daemon over HTTP: the panel's files, a small API, and the stream. It decides nothing: requests go to the station,
-// events come from the log. Where files go, and which body is used, is never said here.
+// The daemon over HTTP: the panel's files, a small API, and the stream of events. It decides nothing:
+// requests go to the station, and events come from the log. Where files go, and which body is used, cannot be
+// set here.
 import type { IncomingHttpHeaders } from 'node:http';
 import type { FastifyBaseLogger, FastifyInstance } from 'fastify';
 import { z } from 'zod';
@@ -42,11 +43,11 @@ import { visitorOf } from './visitor.js';
 
 declare module 'fastify' {
   interface FastifyRequest {
-    /** Who asks. */
+    /** The visitor who sent the request. */
     visitor: Visitor;
   }
   interface FastifyContextConfig {
-    /** What the route asks of a visitor, where that is not as usualNeed() has it. */
+    /** What the route demands of a visitor, if that is not what usualNeed() says. */
     needs?: Need;
   }
 }
@@ -54,7 +55,7 @@ declare module 'fastify' {
 export interface ServerOptions {
   readonly station: Station;
   readonly events: EventLog;
-  /** What is known of the sets that were fired; left out, there are none. */
+  /** The journal of the sets that were fired; without it there are none. */
   readonly journal?: JournalReader | undefined;
   readonly log: FastifyBaseLogger;
   /** The folder of the built panel. */
@@ -63,11 +64,11 @@ export interface ServerOptions {
   readonly notes: string;
   /** 0 takes any free port. */
   readonly port: number;
-  /** The door to the network; left out, the daemon listens on this computer alone. */
+  /** The door to the network; if it is left out, the daemon listens on this computer only. */
   readonly lan?: LanOptions | undefined;
-  /** For tests: other bounds than those of each door. */
+  /** For tests: other limits than those of each door. */
   readonly bounds?: Bounds | undefined;
-  /** For tests: the time by which codes end and wrong tries wait. */
+  /** For tests: the clock by which codes end and wrong tries have to wait. */
   readonly now?: (() => number) | undefined;
 }
 
@@ -76,24 +77,27 @@ export interface LanOptions {
   readonly port: number;
   /** Without TLS. */
   readonly isPlain: boolean;
-  /** Keeps the certificate, and which devices are paired. */
+  /** Holds the certificate, and the list of paired devices. */
   readonly stateFolder: string;
-  /** For tests, so that nothing leaves this computer: where to listen, and what it is called there. */
+  /**
+   * For tests, so that nothing leaves this computer: the address to listen on, and the names to be reached
+   * by.
+   */
   readonly host?: string;
   readonly names?: readonly string[];
 }
 
 export interface RunningServer {
   readonly address: string;
-  /** What it answers to, such as `GET /api/state`. */
+  /** The routes that it answers, such as `GET /api/state`. */
   readonly routes: readonly string[];
-  /** The door to the network; null where there is none. */
+  /** The door to the network; null if there is none. */
   readonly network: RunningNetwork | null;
   close(): Promise<void>;
 }
 
 export interface RunningNetwork extends OpenDoor {
-  /** @returns an address that pairs one device that may fire, once */
+  /** @returns an address that pairs one device that may fire; it works once */
   begin(): { readonly link: string; readonly expiresAt: Date };
 }
 
@@ -148,7 +152,7 @@ export async function startServer(options: ServerOptions): Promise<RunningServer
   }
 }
 
-/** What the certificate is made out to. */
+/** The names that the certificate is made out to. */
 const namesFor = ({ names }: LanOptions): string[] => [
   ...(names ?? [...networkAddresses(), ...hostNames()]),
   ...LOOPBACK_NAMES.filter((name) => !name.startsWith('[')),
@@ -162,7 +166,7 @@ const running = (network: OpenDoor, access: Access): RunningNetwork => ({
   },
 });
 
-/** @param option that chooses its port */
+/** @param option the option that chooses its port */
 async function openDoor(
   door: Door,
   port: number,
@@ -175,7 +179,10 @@ async function openDoor(
   const { log } = options;
   let guard: Guard | undefined;
   const requests = new Buckets(door.bounds.requests);
-  /** @returns who it is, where they may ask at all; a paired device is not held up by what others of its address ask */
+  /**
+   * @returns who the visitor is, if they may ask at all; a paired device is not slowed down by the requests
+   *   of others at its address
+   */
   const admit = (headers: IncomingHttpHeaders, remote: string | undefined): Visitor => {
     // Its own names are known once the port is; until then nobody is let in.
     if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
@@ -198,7 +205,7 @@ async function openDoor(
       const { config, url } = request.routeOptions;
       mustBeAllowed(request.visitor, config.needs ?? usualNeed(request.method, url));
     } catch (cause) {
-      // Whatever such a request still has to say is not waited for.
+      // The rest of such a request is not waited for.
       reply.header('connection', 'close');
       throw cause;
     }
@@ -228,7 +235,7 @@ const runParamsSchema = z.strictObject({ run: z.string() });
 
 function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): void {
   app.get('/api/openapi.json', async () => {
-    // Made only where somebody asks: the daemon starts without it.
+    // Loaded only when somebody asks for it, so that the daemon starts without it.
     const { openApi } = await import('./openapi.js');
     return openApi();
   });
@@ -308,7 +315,8 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     const run = station.runWithId(id);
     const map = run?.coverageMap ?? null;
     if (map !== null) return reply.type('image/png').header('cache-control', 'private, no-cache').send(map);
-    // It was judged before the set was taken up again, or whoever asks has not heard that another run was begun.
+    // The map was made before the set was taken up again, or the client has not heard that another run has
+    // begun.
     const { data } = ofSetSchema.safeParse(request.query);
     const set = run?.view.set.id ?? data?.set;
     if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this run.');
@@ -322,15 +330,17 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     if (!picture) {
       const frame = run?.view.frames.find(({ number }) => number === params.data?.frame);
       if (run === undefined || frame === undefined) {
-        // Whoever asks may not have heard that another run was begun: then the set has it in its folder.
+        // The client may not have heard that another run has begun; then the picture is in the folder of its
+        // set.
         const { data } = ofSetSchema.safeParse(request.query);
         if (params.success && run === undefined && data !== undefined)
           return reply.redirect(`/api/sets/${data.set}/frames/${params.data.frame}/thumbnail`);
         throw new EvenrungError('not-found', 'There is no picture of this frame.');
       }
-      // It had one until it was chosen to be fired again, and whoever asks has not heard of that yet.
+      // The frame had a picture until it was chosen to be fired again, and the client has not heard of that
+      // yet.
       if (frame.state !== 'verified') return reply.code(204).header('cache-control', 'no-store').send();
-      // It was made before the set was taken up again, and is only in its folder.
+      // The frame was made before the set was taken up again, and its picture is only in the set folder.
       return reply.redirect(`/api/sets/${run.view.set.id}/frames/${frame.number}/thumbnail`);
     }
     return reply.type('image/jpeg').header('cache-control', 'private, max-age=3600, immutable').send(picture);

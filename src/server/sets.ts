@@ -1,5 +1,6 @@
-// The sets that were fired, over HTTP: their list, their pictures and files, new names, and frames that are made again. Which file
-// is handed out only the journal says, never a request; and nothing is handed out that does not lie in the folder of its set.
+// The sets that were fired, over HTTP: their list, their pictures and files, new names, and frames that are
+// made again. Only the journal says which file is handed out, never a request; and no file is handed out that
+// is not in the folder of its set.
 import { stat } from 'node:fs/promises';
 import path from 'node:path';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
@@ -17,7 +18,7 @@ import { visitorOf } from './visitor.js';
 
 export interface SetsOptions {
   readonly station: Station;
-  /** Left out, there are no sets. */
+  /** If it is left out, there are no sets. */
   readonly journal?: JournalReader | undefined;
 }
 
@@ -31,7 +32,7 @@ const BESIDE_FRAMES = [
 const setParamsSchema = z.strictObject({ id: z.string() });
 const frameParamsSchema = z.strictObject({ id: z.string(), frame: z.coerce.number().int().min(1) });
 
-/** Asked about each time: a frame may be made again, and then is another one. */
+/** Checked each time, since a frame that was made again has another picture. */
 const CACHED = 'private, no-cache';
 
 export function addSets(app: FastifyInstance, { station, journal }: SetsOptions): void {
@@ -102,22 +103,22 @@ export function addSets(app: FastifyInstance, { station, journal }: SetsOptions)
   );
 }
 
-/** To be kept, under its own name. */
+/** Sends a file to be saved under its own name. */
 function sendFile(reply: FastifyReply, file: string): FastifyReply {
   const name = path.basename(file);
-  // Its types leave out the folder that it is taken from.
+  // The library's types leave out `root`.
   const from = { root: path.dirname(file), cacheControl: false };
   return reply.header('cache-control', CACHED).download(name, name, from);
 }
 
-/** With a tag, a date, and parts of it where only those are asked for. */
+/** Sends a file with a tag and a date, or the parts of it that are asked for. */
 function sendWhole(reply: FastifyReply, file: string): FastifyReply {
   return reply
     .header('cache-control', CACHED)
     .sendFile(path.basename(file), path.dirname(file), { cacheControl: false });
 }
 
-/** What is made from a file is as old as that. */
+/** A picture that is made from a file is as old as that file. */
 async function sendMade(
   request: FastifyRequest,
   reply: FastifyReply,
@@ -162,7 +163,10 @@ async function partnerFile(journal: JournalReader | undefined, request: FastifyR
   throw new EvenrungError('not-found', `Frame ${view.number} has no second file in the set.`);
 }
 
-/** The file to look at: of two, the JPEG, or else the other one if that is not there any more. @throws EvenrungError no-such-set, not-found */
+/**
+ * The file to show: of two, the JPEG, or the other one if the JPEG is gone.
+ * @throws EvenrungError no-such-set, not-found
+ */
 async function shownFile(journal: JournalReader | undefined, request: FastifyRequest): Promise<string> {
   const { view, folder } = frameIn(journal, request);
   const files = shownFilesOf(view);

@@ -1,4 +1,5 @@
-// Soundings over HTTP: begun, stopped, and the small pictures of their test frames. How one goes, the stream tells.
+// Soundings over HTTP: begun, stopped, and the small pictures of their test frames. The stream tells how a
+// sounding goes.
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { EvenrungError } from '../../shared/errors.js';

@@ -1,5 +1,6 @@
-// The WebSocket stream: every watcher says hello once, and then gets every event. A watcher that does not keep up, or does not answer
-// any more, is dropped, so that it cannot slow a run; when it comes back it gets what it missed.
+// The WebSocket stream: every watcher says hello once, and then gets every event. A watcher that does not
+// keep up, or no longer answers, is dropped, so that it cannot slow a run; when it comes back, it gets what
+// it missed.
 import type { IncomingMessage } from 'node:http';
 import type { Duplex } from 'node:stream';
 import { type RawData, type WebSocket, WebSocketServer } from 'ws';
@@ -17,15 +18,18 @@ export const STREAM_PATH = '/api/stream';
 const LARGEST_MESSAGE_BYTES = 4096;
 const FAREWELL_MS = 500;
 const MOST_WATCHERS = 256;
-/** A watcher says hello, and then has nothing to say. */
+/** A watcher says hello, and after that has no reason to say much. */
 const MESSAGES: Rate = { burst: 30, perSecond: 5 };
-/** A watcher that sends nonsense is told so a few times, then closed. */
+/** A watcher that sends nonsense is told so a few times, and then closed. */
 const MOST_MISTAKES = 5;
-/** A network that is gone says nothing: each watcher is asked whether it is there, and has so long to answer. */
+/**
+ * A network that is gone is silent. So each watcher is asked from time to time whether it is there, and has
+ * so long to answer.
+ */
 const ASKED_EVERY_MS = 15_000;
 const ANSWERED_WITHIN_MS = 10_000;
 
-/** Whoever does not say hello takes up a place. */
+/** A connection that does not say hello takes up a place. */
 const HELLO_WITHIN_MS = 10_000;
 
 export interface Beat {
@@ -49,7 +53,7 @@ export class Stream {
     this.beat = setInterval(() => this.askAll(beat.withinMs), beat.everyMs).unref();
   }
 
-  /** Whoever does not answer is not there any more. */
+  /** A watcher that does not answer is not there any more. */
   private askAll(withinMs: number): void {
     const silent = new Set(this.sockets.clients);
     for (const watcher of silent) {
@@ -63,10 +67,10 @@ export class Stream {
 
   /**
    * Takes an upgrade request over, or refuses it with a plain HTTP answer.
-   * @param admit says who it is; throws where they are not let in
+   * @param admit returns who it is; throws if they are not let in
    */
   upgrade(request: IncomingMessage, socket: Duplex, head: Buffer, admit: () => Visitor): void {
-    // A client that is gone before it was answered must not take the daemon along.
+    // A client that is gone before it was answered must not bring the daemon down.
     socket.on('error', () => socket.destroy());
     try {
       const visitor = admit();
@@ -83,12 +87,12 @@ export class Stream {
     }
   }
 
-  /** Hangs up on a device, at once: nothing more is told to it. */
+  /** Hangs up on a device at once: it is told nothing more. */
   drop(device: string): void {
     for (const [watcher, visitor] of this.visitors) if (visitor.device === device) watcher.terminate();
   }
 
-  /** Says goodbye to every watcher, and does not wait for those who do not answer. */
+  /** Says goodbye to every watcher, and does not wait for those that do not answer. */
   close(): void {
     clearInterval(this.beat);
     this.fanOut.close();
@@ -102,19 +106,19 @@ export class Stream {
     let mistakes = 0;
     let unwatch: (() => void) | undefined;
     const greeted = setTimeout(() => end(watcher, 1008), this.helloWithinMs).unref();
-    // ws itself closes the connection on a protocol error; the listener keeps it from being thrown.
+    // On a protocol error ws closes the connection by itself; without a listener the error would be thrown.
     watcher.on('error', () => undefined);
     watcher.on('close', () => {
       clearTimeout(greeted);
       this.visitors.delete(watcher);
       unwatch?.();
     });
-    // Each is answered by ws itself, and the answers would pile up.
+    // ws answers each ping by itself, and the answers to many would pile up.
     watcher.on('ping', () => {
       if (!heard.take(performance.now())) watcher.terminate();
     });
     watcher.on('message', (data, isBinary) => {
-      // What was on its way when it was closed is not read any more.
+      // Messages that were on their way when the connection was closed are not read any more.
       if (watcher.readyState !== watcher.OPEN) return;
       if (!heard.take(performance.now())) {
         end(watcher, 1008);
@@ -139,7 +143,7 @@ export class Stream {
   }
 }
 
-/** Closes it, and does not wait long for whoever does not answer. */
+/** Closes a connection, and does not wait long for one that does not answer. */
 function end(watcher: WebSocket, code: number): void {
   watcher.close(code);
   setTimeout(() => watcher.terminate(), FAREWELL_MS).unref();

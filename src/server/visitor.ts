@@ -1,10 +1,13 @@
-// Who sends a request, as far as routes have to know: whose keys count, and what a person calls them. The doors have let it in.
+// The sender of a request, as far as routes have to know: whose keys count, and what a person calls them. The
+// doors have let the visitor in already.
 import type { FastifyRequest } from 'fastify';
 
 export interface RequestVisitor {
-  /** Keys of one visitor are nothing to another; null where nobody can tell who it is: then keys count for nothing. */
+  /**
+   * Keys count separately for each visitor. Null if nobody can tell who it is: then keys count for nothing.
+   */
   readonly key: string | null;
-  /** As a person would name them. */
+  /** The visitor's name, as a person would say it. */
   readonly name: string;
 }
 

@@ -1,5 +1,5 @@
-// Whether somebody holds a run: asked for and taken back at any time, by anybody. Whoever fires looks here before each frame, and
-// waits. It knows neither runs nor bodies.
+// Whether somebody holds a run; anybody may ask for it and take it back at any time. Code that fires checks
+// it before each frame, and waits. It knows neither runs nor bodies.
 
 /** Bodies fall asleep after half a minute at the soonest. From memory, no source. */
 export const KEEP_AWAKE_MS = 20_000;

@@ -1,4 +1,5 @@
-// A set while it is in hand: what its pieces share, and what follows from that without changing anything.
+// A set while it is under way: the things that its parts share, and what can be worked out from them without
+// changing anything.
 import path from 'node:path';
 import type { LightView } from '../../shared/light.js';
 import type { RunView } from '../../shared/state.js';
@@ -36,9 +37,12 @@ export interface InHandOptions {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
-  /** The ISO that the frames share; null, as it stands. */
+  /** The ISO that the frames share; null if it stays as the camera has it. */
   readonly iso: number | null;
-  /** What the frames shared when they were made, if nothing is fired now: however the body stands meanwhile. */
+  /**
+   * What the frames shared when they were made, if nothing is fired now: the present settings of the body do
+   * not matter then.
+   */
   readonly asThen?: Standing | null;
   /** Numbers of the frames that it is being extended by. */
   readonly added?: readonly number[] | undefined;
@@ -56,9 +60,9 @@ export class InHand {
   readonly labels: SetLabels;
   readonly redo: Redo;
   readonly startedAt: Date;
-  /** Judges its pictures; null if nobody does. */
+  /** Judges its pictures; null if nothing does. */
   light: JudgedLight | null = null;
-  /** Frames whose file is under way: its head is here, and proved it. */
+  /** Frames whose file is on its way: its head is here, and has proved the frame. */
   readonly coming = new Set<number>();
   private readonly iso: number | null;
   private planned: Plan;
@@ -94,7 +98,7 @@ export class InHand {
     return this.beyond;
   }
 
-  /** @returns where a frame stands in the set, counted from 1 for the darkest */
+  /** @returns a frame's place in the set, counted from 1 for the darkest */
   placeOf(frame: SetFrame): number {
     return this.frames.indexOf(frame) + 1;
   }
@@ -102,7 +106,7 @@ export class InHand {
   /** When it was begun, or taken up again, ISO 8601. */
   get setStartedAt(): string {
     const { takenUp } = this.redo;
-    // What is fetched was made when the set was.
+    // Files that are fetched were made when the set was.
     return takenUp === null || takenUp.purpose === 'fetch' ? this.startedAt.toISOString() : takenUp.since;
   }
 
@@ -119,8 +123,9 @@ export class InHand {
   // --- how far it reaches
 
   /**
-   * It reaches farther from now on.
-   * @param plan as extendPlan gives it @throws EvenrungError storing-failed; then it is what it was
+   * Extends the set.
+   * @param plan as extendPlan returns it
+   * @throws EvenrungError storing-failed; then the set is unchanged
    */
   extend(plan: Plan): void {
     const { frames, book } = this;
@@ -139,7 +144,10 @@ export class InHand {
     this.planned = plan;
   }
 
-  /** At its end: what it was to be extended by, and was not, is no part of it. @returns whether there was any */
+  /**
+   * At its end: takes frames out of the set that it was to be extended by and that were not made.
+   * @returns whether there were any
+   */
   leaveOutUnmade(): boolean {
     const unmade = unmadeAtEnds(this.frames, this.beyond);
     if (unmade.length === 0) return false;
@@ -163,7 +171,7 @@ export class InHand {
     return this.frames.filter((frame) => frame.pass === pass);
   }
 
-  /** Whether it has still to be made, and is to be made now. */
+  /** Whether the frame is still to be made, and belongs to those that are made now. */
   isDue(frame: SetFrame): boolean {
     return isOpen(frame) && !this.coming.has(frame.view.number) && this.redo.isInHand(frame);
   }
@@ -172,7 +180,10 @@ export class InHand {
     return path.join(this.folder.path, view.file ?? '');
   }
 
-  /** @returns the picture of a verified frame, read anew; null if its files have none, or cannot be read */
+  /**
+   * @returns the picture of a verified frame, read from its files; null if they have none, or cannot be
+   *   read
+   */
   async pictureOf({ view }: SetFrame): Promise<Picture | null> {
     for (const { file, kind } of shownFilesOf(view)) {
       const picture = await readPicture(path.join(this.folder.path, file), kind).catch(() => null);
@@ -181,9 +192,9 @@ export class InHand {
     return null;
   }
 
-  // --- what was asked
+  // --- what was asked for
 
-  /** What the frames share, also before the body was made ready for them. */
+  /** The settings that the frames share; also known before the body has been made ready for them. */
   standing(): Standing {
     if (this.asThen !== null) return this.asThen;
     const { aperture, fNumber, iso } = this.body.standing();

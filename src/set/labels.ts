@@ -1,5 +1,5 @@
-// What a set is called: by whoever asked for it, in its folder once that is handed over, and in the names of its frames, which stay as they
-// were when the set began.
+// The name of a set: the one that somebody gives it, the one in its folder once that is handed over, and the
+// one in the names of its frame files, which stay as they were when the set began.
 import type { Labels } from '../../shared/labels.js';
 import type { RunView } from '../../shared/state.js';
 import { defaultNaming, frameStem, type Naming, parseTemplate } from '../frames/index.js';
@@ -18,7 +18,10 @@ export class SetLabels {
   /** Whether what its frames are named by is kept. */
   private isKept: boolean;
 
-  /** @param named as an earlier program began it; else as the set is called now */
+  /**
+   * @param named what its frame files were named by when an earlier program began it; if it is left out,
+   *   the present name
+   */
   constructor(set: RunView['set'], named: NamedBy | undefined, naming: Naming = defaultNaming()) {
     this.now = set;
     const { name, viewpoint } = set;
@@ -42,13 +45,16 @@ export class SetLabels {
     this.isKept = true;
   }
 
-  /** It is called otherwise from now on. @returns whether its folder is going to say so; false if that is handed over */
+  /**
+   * Gives the set another name from now on.
+   * @returns whether the set folder will carry that name; false if the folder is handed over already
+   */
   change(labels: Labels): boolean {
     this.now = { ...this.now, ...labels };
     return !this.isOver;
   }
 
-  /** The folder is being handed over, with what the set is called now. */
+  /** The folder is being handed over under the present name. */
   handOver(): void {
     this.handed = this.now;
   }

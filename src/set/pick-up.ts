@@ -1,5 +1,6 @@
-// A set that an earlier program began: what is known of its frames and what lies in its folder are brought together. Whatever came back is
-// taken in, what was fired and never came is open again, and what was verified has to be what it was.
+// A set that an earlier program began: the journal's knowledge of its frames and the files in its folder are
+// brought together. Files that came back are taken in; a frame that was fired and never came is open again; a
+// verified frame has to have the file that it had.
 
 import { stat } from 'node:fs/promises';
 import path from 'node:path';
@@ -37,7 +38,7 @@ export async function pickUp(
   }
   const strangers: Arrival[] = [];
   for (const file of await hand.folder.strangers(namesKnown(hand))) {
-    // Of what was under way only a part may be here: all of it is fetched from the camera.
+    // Of a file that was on its way, only a part may be here: all of it is fetched from the camera.
     if (await isPart(file, hand)) continue;
     strangers.push(await readArrival({ path: file, seconds: 0 }, hand.folder));
   }
@@ -68,8 +69,9 @@ async function isPart(file: string, { book }: InHand): Promise<boolean> {
 }
 
 /**
- * What came without its release: the second file of a frame, the first open frame that it can be, or none.
- * @param mayBe which frames it can be at all; any that is open if it is left out
+ * Takes in files that come without their release: each may be the second file of a frame, the first open
+ * frame that it fits, or none.
+ * @param mayBe which frames a file may be at all; any open frame if it is left out
  */
 export async function takeInOrAside(
   came: readonly Arrival[],
@@ -137,7 +139,10 @@ export function isOlder({ recorded, digest }: Arrival, came: CameSoFar, hand: In
   return originOf(file, release).is === 'from-before';
 }
 
-/** @returns the frame that was fired last before a restart, if this whole file is what came of it, and is not as it was asked for */
+/**
+ * @returns the last frame that was fired before a restart, if this whole file came of that release but is
+ *   not the frame that was asked for
+ */
 function cameWrong(arrival: Arrival, hand: InHand): SetFrame | null {
   // Of several that were fired nobody knows whose file it is.
   const [fired, ...others] = hand.frames.filter(({ view }) => view.state === 'fired');

@@ -1,5 +1,6 @@
-// One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or held by whoever wants to, and
-// ended. What each step means is in its own file; here is the order, and where it is decided before each step whether it is taken.
+// One set, from the plan to the set folder: it is made ready, walked through release by release, stopped or
+// held if somebody asks for that, and ended. Each step is carried out in a file of its own. This file has
+// their order, and decides before each step whether it is still taken.
 import { setTimeout as sleep } from 'node:timers/promises';
 import { lackingAtEnds, lostAtEnds } from '../../shared/clipping.js';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
@@ -35,53 +36,58 @@ import { type Arm, armingOf, type Step, type Went, walk } from './release/walk.j
 import { framesOf, isVerified, nameOf, type SetFrame, timesOf } from './set-frame.js';
 import { Steady } from './steady.js';
 
-/** How often a settling set looks whether it was stopped. */
+/** How often a set that waits checks whether it was stopped. */
 const SETTLE_LOOK_MS = 100;
-/** What a body that is busy for a moment may say to a change: over some connections it only leaves it undone. */
+/**
+ * Errors that a body may answer a change with because it is busy for a moment: over some connections it then
+ * leaves the change undone without a word.
+ */
 const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
 
 export interface RunOptions {
   readonly id: string;
-  /** The set, and what a person calls it. */
+  /** The set's id, and the name that a person gave it. */
   readonly set: RunView['set'];
   readonly plan: Plan;
   readonly body: Body;
-  /** Made beforehand: a folder that cannot be written must be known before a run begins. */
+  /** Made before the run, so that a folder that cannot be written is known before anything begins. */
   readonly folder: SetFolder;
-  /** What the body's readiness is judged for. */
+  /** The conditions that the body's readiness is judged for. */
   readonly asked: () => Promise<ReadinessAsked>;
   readonly tell: (happening: Happening) => void;
-  /** Milliseconds that it waits for a body that is gone or busy; a minute if it is left out. */
+  /** Milliseconds to wait for a body that is gone or busy; a minute if it is left out. */
   readonly patienceMs?: number | undefined;
-  /** Keeps each step before it is told. */
+  /** Keeps each step before anybody is told of it. */
   readonly keeper?: Keeper | undefined;
-  /** A set that an earlier program began: it is gone on with, in the same folder. */
+  /** A set that an earlier program began: this run resumes it, in the same folder. */
   readonly begun?: Begun | undefined;
-  /** The ISO that its frames share; left out or null, as it stands. */
+  /** The ISO that its frames share. If it is left out or null, the ISO stays as the camera has it. */
   readonly iso?: number | null | undefined;
-  /** How the base was moved for this set, for its record. */
+  /** How the base was moved for this set by the schedule; written into its record. */
   readonly baseShifts?: SetRecord['baseShifts'];
-  /** How its frames are called; by default as they are anywhere. */
+  /** How its frame files are named; the usual way if it is left out. */
   readonly naming?: Naming | undefined;
-  /** What the files that this body sent for earlier sets told of their times; left out, nothing is known of any. */
+  /** What is known of the times of files that this body sent for earlier sets; nothing if it is left out. */
   readonly cameBefore?: (() => Promise<CameSoFar | null>) | undefined;
-  /** Who begins it, or goes on with it; left out, this computer. */
+  /** Who begins or resumes the set; this computer if it is left out. */
   readonly startedBy?: string | undefined;
   /** Before this moment nothing is fired. */
   readonly beginsAt?: Date | null | undefined;
-  /** Milliseconds between looks at a body that is held, so that it does not fall asleep. */
+  /** Milliseconds between calls to the body while the run is held, so that the body does not fall asleep. */
   readonly keepAwakeMs?: number | undefined;
-  /** So many frames are added at each end, at the most, if the set has lost something there; left out, none. */
+  /** The most frames that may be added at each end, if the set clips there; none if it is left out. */
   readonly extend?: number | undefined;
-  /** What the body may do for them; left out, whatever it can. */
+  /** Limits to the body's use for those added frames; all that it can do if they are left out. */
   readonly limits?: BodyLimits | undefined;
-  /** What the frames that are added are planned for. */
+  /** The conditions that added frames are planned for. */
   readonly conditions?: Conditions | undefined;
-  /** Judges its pictures by their light; left out, nobody does. */
+  /** Opens a judge that looks at the light of the pictures. If it is left out, nothing judges them. */
   readonly openJudge?: (() => Judge) | undefined;
 }
 
-/** Whoever asks for nothing else sits at the machine that the daemon runs on. */
+/**
+ * Recorded as the starter of a run if nobody else is named: somebody at the computer that the daemon runs on.
+ */
 export const THIS_COMPUTER = 'this computer';
 
 /** What is known of a set that an earlier program began. */
@@ -95,7 +101,7 @@ export interface Begun
 
 export class Run {
   readonly id: string;
-  /** How it went wrong, once it did. */
+  /** Why the set went wrong; null as long as it has not. */
   error: EvenrungError | null = null;
   private readonly options: RunOptions;
   private readonly hand: InHand;
@@ -105,7 +111,10 @@ export class Run {
   private readonly held = new Hold();
   private readonly steady: Steady;
   private stopping = false;
-  /** While settings are put back, and pictures looked at; never rejects. */
+  /**
+   * Settles when settings that are put back while pictures are still looked at have been put back; never
+   * rejects.
+   */
   private puttingBack: Promise<void> = Promise.resolve();
   /** The settings that were put back so far. */
   private readonly wasPutBack = new Set<string>();
@@ -129,7 +138,7 @@ export class Run {
     this.inCamera = new InCamera(this.hand, this.steady);
   }
 
-  // --- what others may know of it
+  // --- what others may know of the set
 
   get view(): RunView {
     const { hand, options } = this;
@@ -169,7 +178,7 @@ export class Run {
     return this.hand.light?.map ?? null;
   }
 
-  /** Bytes of each verified frame, of one file or of two. */
+  /** Bytes of each verified frame: of its one file, or of both. */
   get fileBytes(): number[] {
     return this.hand.frames.flatMap(({ checksum, view: { partner } }) =>
       checksum === null ? [] : [checksum.bytes + (partner?.state === 'there' ? (partner.bytes ?? 0) : 0)],
@@ -181,7 +190,10 @@ export class Run {
     return this.hand.frames.reduce((sum, { view }) => sum + view.attempts, 0);
   }
 
-  /** @returns what the files that this body sent so far told of their times; null if nothing, or if it was another body */
+  /**
+   * @returns what the files that this body has sent so far tell of their times; null if none does, or if
+   *   they came from another body
+   */
   cameFrom({ identity: { model, serial } }: Body): CameSoFar | null {
     const own = this.options.body.identity;
     const { came } = this.releases.soFar;
@@ -197,21 +209,27 @@ export class Run {
       (a, b) => Math.abs(a.planned.offset - at) - Math.abs(b.planned.offset - at),
     );
     if (middle === undefined || !isVerified(middle)) return null;
-    // One that was verified before a restart has no small copy at hand.
+    // A frame that was verified before a restart has no small copy in memory.
     const small = middle.thumbnail ?? (await this.hand.pictureOf(middle))?.thumbnail ?? null;
     return small === null ? null : smallPicture(small);
   }
 
-  // --- what others may do with it
+  // --- what others may do with the set
 
-  /** Asks it to stop: the frame in hand ends, before its time if that is still long, and settings are put back. */
+  /**
+   * Asks the set to stop: the current frame ends, early if it still has long to go, and settings are put
+   * back.
+   */
   stop(): void {
     this.stopping = true;
     this.held.letGo();
     void this.cutShort();
   }
 
-  /** The frame in hand ends, then nothing is fired until it is let go. @returns false if nothing more is going to be fired */
+  /**
+   * The current frame ends; after it nothing is fired until `letGo`.
+   * @returns false if nothing more is going to be fired anyway
+   */
   hold(): boolean {
     const { state } = this.hand.book;
     if (this.stopping || state === 'putting-back' || ENDED.has(state)) return false;
@@ -224,24 +242,27 @@ export class Run {
     this.held.letGo();
   }
 
-  /** It is called otherwise from now on. @returns whether its folder is going to say so; false if that is handed over */
+  /**
+   * Gives the set another name from now on.
+   * @returns whether the set folder will carry that name; false if the folder is handed over already
+   */
   relabel(labels: Labels): boolean {
     return this.hand.labels.change(labels);
   }
 
-  /** A note from before the run, which is told with its beginning. */
+  /** A note from before the run, told together with its beginning. */
   noteBefore(sentence: string): void {
     this.hand.book.noteBefore(sentence);
   }
 
-  /** Tells everyone who watches, and the record, something about this run. */
+  /** Adds a note about this run: everyone who watches hears it, and the record keeps it. */
   note(sentence: string): void {
     this.hand.book.note(sentence);
   }
 
   // --- from the beginning to the end
 
-  /** Carries the run out. Whatever goes wrong is in `error`; only a defect is thrown. */
+  /** Carries the run out. If something goes wrong, it is in `error`; only a defect is thrown. */
   async carryOut(): Promise<SetEnded> {
     try {
       this.tellWhole();
@@ -262,8 +283,9 @@ export class Run {
   }
 
   /**
-   * After its end: waits until its pictures are judged, so many milliseconds at the most. Never rejects.
-   * @returns what they tell; null if nobody judges them, or they are not all judged by then
+   * After the end of the set: waits at most so many milliseconds until its pictures are judged. Never
+   * rejects.
+   * @returns what the pictures tell; null if nothing judges them, or if they are not all judged by then
    */
   async judged(withinMs: number): Promise<LightView | null> {
     await this.light?.settled(withinMs);
@@ -271,21 +293,21 @@ export class Run {
   }
 
   /**
-   * After its end: what the pictures tell is written beside the frames, with a proof of what they can become. Whoever takes the set up again
-   * waits for it. Never rejects.
-   * @param inTurn does it while nobody else writes into the folder
+   * After the end of the set: writes what the pictures tell beside the frames, with a proof of what they can
+   * become. Whoever takes the set up again waits for this. Never rejects.
+   * @param inTurn does the work while nobody else writes into the folder
    */
   async prove(inTurn: (work: () => Promise<void>) => Promise<void>): Promise<void> {
     if (this.light !== null) await prove(this.hand, this.light, inTurn);
   }
 
-  /** Whether frames may still be added because its ends have lost something. */
+  /** Whether the request still allows frames to be added at an end that clips. */
   private get mayReachOn(): boolean {
     const { darker, brighter } = this.roomAtEnds();
     return darker + brighter > 0;
   }
 
-  /** @returns how many frames may still be added at each end without anybody's asking */
+  /** @returns how many frames the request still allows to be added at each end */
   private roomAtEnds(): Extension {
     const { extend = 0 } = this.options;
     const { frames, added } = this.hand;
@@ -298,7 +320,7 @@ export class Run {
     };
   }
 
-  /** As long as an end has lost something, and that was asked for beforehand, a frame is added there. */
+  /** Adds frames at an end that clips, as long as it clips and the request allows more. */
   private async reachOn(): Promise<void> {
     const { hand } = this;
     while (!this.stopping && this.mayReachOn && hand.frames.every(isVerified)) {
@@ -324,7 +346,10 @@ export class Run {
     }
   }
 
-  /** @returns the plan with so many frames more at its ends; null if there are none, or none can be made */
+  /**
+   * @returns the plan with so many more frames at its ends; null if that is none, or if none of them can be
+   *   made
+   */
   private plannedFarther({ darker, brighter }: Extension): Plan | null {
     const { body, limits = body.limits, conditions } = this.options;
     let { plan } = this.hand;
@@ -336,14 +361,17 @@ export class Run {
       try {
         plan = extendPlan(plan, by, limits, conditions);
       } catch (cause) {
-        // The set is what was asked for all the same.
+        // The set that was asked for is complete all the same.
         this.note(`The set could not be extended: ${asEvenrungError(cause).message}`);
       }
     }
     return plan === this.hand.plan ? null : plan;
   }
 
-  /** The set is made: a second file that never came is looked for once, and is worth no halt. */
+  /**
+   * The set is made. A second file that never came is looked for once; failing to find it does not halt the
+   * set.
+   */
   private async fetchPartners(): Promise<void> {
     if (this.stopping || !this.hand.body.isApart) return;
     markLone(this.hand);
@@ -363,18 +391,21 @@ export class Run {
     if (this.hand.body.isApart) await this.untilClosed(closesAt);
   }
 
-  /** An exposure that the earlier program began may still be under way: then its file is on the card, and not fired again. */
+  /**
+   * An exposure that the earlier program began may still be under way. Its file will be on the card, so the
+   * frame need not be fired again.
+   */
   private async untilClosed(closesAt: number): Promise<void> {
     while (!this.stopping && Date.now() < closesAt)
       await sleep(Math.min(SETTLE_LOOK_MS, Math.max(1, closesAt - Date.now())));
   }
 
   private async prepare(): Promise<void> {
-    // Whoever only wants a set ended that was begun needs no body that is ready.
+    // A run that only ends a set which an earlier program began needs no body that is ready.
     if (this.stopping) return;
     const { body, plan } = this.options;
     if (this.hand.redo.takenUp?.purpose === 'fetch') {
-      // Nothing of it is changed: nothing is fired.
+      // The set is only taken up to fetch files: nothing is fired, so no setting is changed.
       await this.steady.use(() => body.refresh());
       this.hand.common.clockDifference = body.clockDifference;
       return;
@@ -384,7 +415,7 @@ export class Run {
     this.hand.common.clockDifference = body.clockDifference;
     if (body.makesPairs) this.hand.common.seePairs();
     this.expectWaiting();
-    // What the aperture and the ISO stand on was read anew just now.
+    // Making the body ready has just read its aperture and ISO anew.
     this.tellWhole();
   }
 
@@ -395,7 +426,7 @@ export class Run {
     if (iso !== null) await this.steady.use(() => body.useIso(iso), MAY_BE_BUSY);
   }
 
-  /** What waits there of this set is among its strays. */
+  /** Pictures of this set that wait in the camera are counted among its strays already. */
   private expectWaiting(): void {
     const { body, book } = this.hand;
     const waiting = body.picturesWaiting ?? 0;
@@ -407,7 +438,7 @@ export class Run {
     );
   }
 
-  /** The body is ready meanwhile; whoever stops it does not wait. */
+  /** The body is made ready by now. Stopping the run ends the wait. */
   private async waitToBegin(): Promise<void> {
     const { beginsAt = null } = this.options;
     while (!this.stopping && beginsAt !== null && Date.now() < beginsAt.getTime())
@@ -433,7 +464,7 @@ export class Run {
     return ended;
   }
 
-  /** The body may just have been lost: it is given the same chances to come back as during the run. */
+  /** The body may just have been lost: it gets the same chances to come back as during the run. */
   private async putBack(): Promise<PutBack> {
     const { body } = this.hand;
     await this.puttingBack;
@@ -470,7 +501,7 @@ export class Run {
       step = steps.next((await this.mayGoOn(step.value)) ? await this.take(step.value) : 'stopped');
   }
 
-  /** Decides before each step whether it is taken. A step that waits looks at `stopping` by itself. */
+  /** Decides before each step whether it is taken. Steps that wait check `stopping` themselves. */
   private async mayGoOn(step: Step): Promise<boolean> {
     if (!this.stopping && 'state' in step) {
       this.hand.book.enter(step.state);
@@ -491,7 +522,8 @@ export class Run {
         await this.lookBack(step.mayBeOver);
         return 'done';
       case 'look in the camera':
-        // What is on its way need not be fetched again, and what fails on it is looked for.
+        // A file that is still on its way need not be fetched from the card, and one that fails on its way
+        // has to be looked for: so wait for both.
         await this.releases.looks.catchUp();
         await this.inCamera.fetch(this.releases.soFar.came);
         return 'done';
@@ -503,24 +535,30 @@ export class Run {
     }
   }
 
-  /** If everything was fired, settings are put back meanwhile: as a rule the pictures are as they should be. */
+  /**
+   * If everything was fired, settings are put back while the last pictures are looked at: usually the
+   * pictures turn out good.
+   */
   private async lookBack(mayBeOver: boolean): Promise<void> {
     const { hand, releases } = this;
     const isOpen = () => hand.frames.some((frame) => hand.isDue(frame));
-    // Only the pictures tell whether it has to reach farther.
+    // Whether frames have to be added is known only when the pictures have been looked at.
     const isOver = mayBeOver && !this.stopping && !releases.soFar.comesLate && !isOpen() && !this.mayReachOn;
     if (isOver) this.puttingBack = this.putBackMeanwhile();
     try {
       await releases.looks.catchUp();
     } finally {
-      // What is still to be done on the body comes after it.
+      // Whatever the body still has to do, putting back comes first.
       if (isOpen() || this.inCamera.mayLieThere) await this.puttingBack;
     }
     if (!isOver || !isOpen()) return;
     await this.makeReady();
   }
 
-  /** What it does not put back, the end of the set does. Files on their way come first: only then are their pictures looked at. */
+  /**
+   * Settings that are not put back here are put back at the end of the set. Files on their way come first:
+   * their pictures cannot be looked at before.
+   */
   private async putBackMeanwhile(): Promise<void> {
     const { body } = this.hand;
     await this.releases.allHere();
@@ -542,14 +580,18 @@ export class Run {
     return this.stopping ? 'stopped' : 'done';
   }
 
-  /** Waits for what trembles to come to rest, as long as was asked for, unless somebody stops the run. */
+  /**
+   * Waits the settling time that was asked for, until vibration has died down, unless somebody stops the run.
+   */
   private async settle(): Promise<void> {
     const until = performance.now() + (this.hand.plan.settleSeconds ?? 0) * 1000;
     while (!this.stopping && performance.now() < until)
       await sleep(Math.min(SETTLE_LOOK_MS, until - performance.now()));
   }
 
-  /** The last word on a frame: the body may have told meanwhile what is in its way. */
+  /**
+   * Why a frame could not be made. The body is asked once more, since it may by now report what prevents it.
+   */
   private async gaveUp({ view: frame, firedBefore }: SetFrame): Promise<EvenrungError> {
     const { body } = this.hand;
     const stops = await this.steady
@@ -565,9 +607,12 @@ export class Run {
     });
   }
 
-  /** Nobody who stops a set waits a quarter of an hour for a frame. What becomes of it records its time, and is set aside. */
+  /**
+   * Somebody who stops a set should not have to wait a quarter of an hour for a frame. The file of a
+   * shortened exposure records its shorter time, so it is set aside.
+   */
   private async cutShort(): Promise<void> {
-    // If it cannot be reached, it ends by itself.
+    // An exposure that cannot be cut short runs to its end.
     const isCut = await this.hand.body.cutShort().catch(() => false);
     if (isCut) this.note('The exposure in hand was ended before its time, because the set was stopped.');
   }
@@ -575,8 +620,9 @@ export class Run {
   // --- held
 
   /**
-   * If somebody holds the run, nothing is fired until they let it go, or stop it. The settings stay as the set has them. Whoever held it may
-   * have been at the camera: what all frames share is set back before the next one.
+   * If somebody holds the run, nothing is fired until they let it go or stop it. The settings stay as the set
+   * has them. Whoever held it may have touched the camera, so the settings that all frames share are set back
+   * before the next frame.
    */
   private async waitWhileHeld(): Promise<void> {
     if (!this.held.isAsked || this.stopping) return;
@@ -602,12 +648,15 @@ export class Run {
       if (!this.held.isAsked) return;
       await sleep(keepAwakeMs, undefined, { signal: change }).catch(() => undefined);
       if (!this.held.isAsked) return;
-      // One that is gone meanwhile is met again when the run goes on.
+      // A body that is gone now is found again when the run is let go.
       await body.refresh().catch((cause: unknown) => this.steady.failed(asEvenrungError(cause)));
     }
   }
 
-  /** What only the photographer can set right keeps it held: somebody is there. */
+  /**
+   * If something is in the way that only the photographer can put right, the run stays held: whoever let it
+   * go is there to do it.
+   */
   private async checkHeld(): Promise<void> {
     try {
       await this.steady.use(() => this.checkBody('While the run was held'));
@@ -619,10 +668,10 @@ export class Run {
     }
   }
 
-  /** The body was away: somebody may have turned its dials, or changed its lens. */
+  /** The body was away: meanwhile somebody may have turned its dials or changed its lens. */
   private async checkBody(since = 'While the camera was away'): Promise<void> {
     const { body, book } = this.hand;
-    // What is owed is put back however the body stands.
+    // Owed settings are put back whatever state the body is in.
     if (book.state === 'putting-back' || book.state === 'preparing') return;
     const names = await body.resume(await this.options.asked());
     if (names.length > 0) this.note(`${since}, somebody changed ${names.join(', ')}: set back as it was.`);
@@ -632,7 +681,10 @@ export class Run {
 /** From the end of an exposure until its file is on the card, for most cameras (common practice, no source). */
 const WRITTEN_WITHIN_MS = 1500;
 
-/** @returns when the last frame that was fired and never came is over, in milliseconds; 0 if there is none */
+/**
+ * @returns when the last exposure ends whose file never came, in milliseconds since the epoch; 0 if there
+ *   is none
+ */
 const closedAt = (frames: Begun['frames']): number =>
   Math.max(
     0,
@@ -672,7 +724,7 @@ function inHand({ id, set, plan, body, folder, begun, iso = null, naming }: RunO
   });
 }
 
-/** What the frames of a set shared, as its base has it. */
+/** The aperture and ISO that the frames of an earlier set shared, taken from its base. */
 function standingThen({ aperture, iso }: RunView['base']) {
   const number = iso === null ? null : Number(iso);
   return {

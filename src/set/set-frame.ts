@@ -1,4 +1,4 @@
-// One frame of a set while its run lasts, as it was planned and as it stands; and the words for it.
+// One frame of a set while its run lasts, as it was planned and as it is now; and the words for it.
 import { EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
@@ -7,7 +7,7 @@ import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
 
-/** What tells whose partner a file is. */
+/** The facts by which a file finds its partner. */
 export interface Telling {
   /** Its extension by content; undefined if it is nothing that a camera writes. */
   readonly kind: string | undefined;
@@ -19,7 +19,7 @@ export interface Telling {
 export interface SetFrame {
   view: FrameView;
   pass: Pass;
-  /** The turn of the pass that it is. */
+  /** The frame of the plan that it is. */
   planned: PlannedFrame;
   readonly shutter: ShutterSetting;
   thumbnail: Buffer | null;
@@ -28,33 +28,37 @@ export interface SetFrame {
   /** Of its file, once it is verified. */
   checksum: Checksum | null;
   times: FrameTimes;
-  /** Its light, for comparing with the neighbouring frames; null until its picture was looked at, or where it has none. */
+  /**
+   * Its light, for comparison with the neighbouring frames; null until its picture has been looked at, or if
+   * it has none.
+   */
   light: LightGrid | null;
   /** Whether its picture was looked at since the program began. */
   looked: boolean;
-  /** What its file tells of itself, for a partner that comes later; null if it came before a restart. */
+  /** What its file tells, for a partner that comes later; null if the file came before a restart. */
   came: Telling | null;
 }
 
 export const NO_TIMES: FrameTimes = { firedAt: null, storedAt: null, verifiedAt: null };
 
-/** What is known of a frame that is still to be made. */
+/** The view of a frame that is still to be made. */
 export const UNMADE = {
   ...{ recorded: null, clipped: null, file: null, partner: undefined },
   ...{ reason: null, baseMoved: null, marks: [] as FrameView['marks'] },
 } satisfies Partial<FrameView>;
 
-/** What is known of the frames of a set: those that are there keep their numbers. */
+/** The frames that a set has already: they keep their numbers. */
 export interface Numbered {
   readonly frames: readonly Pick<FrameView, 'number' | 'offset'>[];
-  /** Releases for frames that are not in it any more may have had numbers, too. */
+  /** Releases of frames that have left the set may have had numbers, too. */
   readonly strays: readonly { readonly frame: number }[];
 }
 
 /**
- * @param known what there is already; left out, nothing
- * @returns the frames that somebody asked for, the darkest first. A set that is begun is numbered from dark to light. What is added
- *   later counts on, from the set outwards, first at the darker end: names of files that are there never change
+ * @param known the frames that there are already; none if it is left out
+ * @returns the frames that somebody asked for, the darkest first. A new set is numbered from dark to light.
+ *   Frames that are added later count on, from the set outwards, first at the darker end: names of existing
+ *   files never change
  */
 export function framesOf(plan: Plan, known: Numbered = { frames: [], strays: [] }): SetFrame[] {
   const numbers = numbersFor(plan.offsets, known);
@@ -102,7 +106,7 @@ function numbersFor(offsets: readonly Sixths[], { frames, strays }: Numbered): M
 
 export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
 
-/** Whether a frame has still to be made: one whose picture is being looked at has not. */
+/** Whether a frame is still to be made; a frame whose picture is being looked at is not. */
 export const isOpenState = (state: FrameState): boolean => state !== 'verified' && state !== 'stored';
 
 export const isOpen = ({ view }: SetFrame): boolean => isOpenState(view.state);
@@ -128,7 +132,7 @@ export const thumbnailsOf = (frames: readonly SetFrame[]): ReadonlyMap<number, B
 export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>
   other === null || (one.times.firedAt ?? '') > (other.times.firedAt ?? '');
 
-/** What a file says of its exposure: what proves it to be its frame, and no more. */
+/** The part of a file's records that proves it to be its frame, and no more. */
 export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'recorded'> {
   if (recorded === null) return { recorded: null };
   const { exposureTime, fNumber, iso, bias } = recorded;
@@ -138,7 +142,7 @@ export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'record
 export const nameOf = ({ number, offset, shutter }: FrameView): string =>
   `Frame ${number} (${formatEv(fromEv(offset))} EV, ${shutter} s)`;
 
-/** The same failure, with the frame that it met. */
+/** The same failure, with the frame during which it occurred. */
 export function ofFrame(
   frame: FrameView | undefined,
   { code, message, details }: EvenrungError,
@@ -147,10 +151,10 @@ export function ofFrame(
   return new EvenrungError(code, `${nameOf(frame)}: ${message}`, { ...details, frame: frame.number });
 }
 
-/** Why nobody knows what came of a release. */
+/** The reason that is given if nobody knows what a release has brought. */
 export const ENDED_MEANWHILE = 'Evenrung was ended while the frame was being made.';
 
-/** A release whose file never came. */
+/** A release whose file has not come. */
 export const stray = (
   { number, offset, shutter }: FrameView,
   releasedAt: Date,

@@ -1,26 +1,26 @@
-// Patience with a body: whatever is done on it is tried again while the link fails, for as long as there is patience; and before
-// anything else is done with a body that was away, it is checked. It knows neither frames nor plans.
+// Patience with a body: a call is tried again while the link fails, as long as there is patience; and a body
+// that was away is checked before anything else is done with it. It knows neither frames nor plans.
 import { asEvenrungError, type EvenrungError } from '../../shared/errors.js';
 import type { Trouble } from '../../shared/state.js';
 import { LINK_FAILURES } from '../camera/index.js';
 
 /** How long a run waits for a body that is gone or busy, before it halts. */
 const PATIENCE_MS = 60_000;
-/** Whoever stops a run does not want to wait as long. */
+/** Somebody who stops a run does not want to wait as long. */
 const PATIENCE_STOPPING_MS = 10_000;
-/** A call may take all the patience by itself: it is tried again nonetheless. */
+/** A single call may use up all the patience: even then it is tried again. */
 const FEWEST_TRIES = 3;
-/** A body that is there, and refuses what a frame needs, is not going to change its mind for long. */
+/** A body that is there and refuses something will not change its mind for quite a while. */
 const PATIENCE_REFUSED_MS = 3000;
 const RECONNECT_PAUSE_MS = 250;
-/** The body is there, and will not be used just now. */
+/** The body is there, and cannot be used at the moment. */
 const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
 
 export interface SteadyOptions {
-  /** A minute where it is left out. */
+  /** A minute if it is left out. */
   readonly patienceMs: number | undefined;
   readonly isStopping: () => boolean;
-  /** Whether settings are being put back: that is worth waiting for, also for whoever stops. */
+  /** Whether settings are being put back: that is worth waiting for, even for somebody who stops the run. */
   readonly isPuttingBack: () => boolean;
   /** Sets a body right that was away: somebody may have turned its dials. */
   readonly checkBody: () => Promise<void>;
@@ -28,7 +28,7 @@ export interface SteadyOptions {
 }
 
 export class Steady {
-  /** What keeps it from going on at the moment. */
+  /** What keeps the run from continuing at the moment; null if nothing does. */
   trouble: Trouble | null = null;
   private readonly options: SteadyOptions;
   /** Why the link failed last, until the body was checked after it. */
@@ -60,7 +60,8 @@ export class Steady {
   }
 
   /**
-   * Does something on the body. A lost connection is taken up again: the next call starts the camera process anew.
+   * Does something on the body. After a lost connection it is tried again, since the next call starts the
+   * camera process anew.
    * @param also other failures after which trying again makes sense
    */
   async use<T>(work: () => Promise<T>, also: ReadonlySet<string> = new Set()): Promise<T> {
@@ -84,7 +85,7 @@ export class Steady {
   }
 
   private async comeBack(why: EvenrungError): Promise<void> {
-    // One frame that is made up is no trouble with the body.
+    // A single frame that has to be made up is no trouble with the body.
     if (why.code !== 'frame-missing')
       this.tell({
         doing: WAITING.has(why.code) ? 'waiting' : 'reconnecting',

@@ -37,11 +37,11 @@ import { fireTest, type TestShot, unreadable } from './test-shot.js';
 export interface SoundingOptions {
   readonly body: Body;
   readonly request: SoundRequest;
-  /** What the body may do. */
+  /** The limits within which the body may be used. */
   readonly limits: BodyLimits;
-  /** What it has to be ready for. */
+  /** What its readiness is judged for. */
   readonly readiness: ReadinessAsked;
-  /** Its test frames lie in a folder of it while it lasts. */
+  /** The test frames are in a folder of this one while the sounding lasts. */
   readonly stateFolder: string;
   readonly judge: Judge;
   /** Asked before each frame: whether somebody wants it to end. */
@@ -59,7 +59,7 @@ export interface SeenShot extends TestShot {
   readonly number: number;
   /** EV from the first one; exact. */
   readonly offsetEv: number;
-  /** What this frame loses by itself. */
+  /** What this frame alone loses. */
   readonly lost: { readonly bright: Lost; readonly dark: Lost };
 }
 
@@ -70,7 +70,7 @@ export type Sounded =
       readonly is: 'proposed';
       readonly at: SoundingAt;
       readonly proposed: Proposed;
-      /** Whether nothing tells what is white in the darkest test frame from the sun. */
+      /** Whether the white in the darkest test frame may be the sun. */
       readonly mayBeSun: boolean;
       readonly lost: LostAtEnds;
       readonly shots: readonly SeenShot[];
@@ -79,13 +79,14 @@ export type Sounded =
 /** @returns the folder that takes test frames while a sounding lasts */
 const folderIn = (stateFolder: string): string => path.join(stateFolder, 'sounding');
 
-/** What a sounding left behind whose program was killed. Never throws. */
+/** Sweeps up the files of a sounding whose program was killed. Never throws. */
 export const sweepUp = (stateFolder: string): Promise<void> =>
   rm(folderIn(stateFolder), { recursive: true, force: true }).catch(() => undefined);
 
 /**
- * @throws EvenrungError not-sounded, body-not-ready, base-not-offered, step-not-offered, frame-missing, frame-wrong, frame-unreadable, ending, and what
- *   links throw; not-put-back if beside that the body could not be left as found
+ * @throws EvenrungError not-sounded, body-not-ready, base-not-offered, step-not-offered, frame-missing,
+ *   frame-wrong, frame-unreadable, ending, and whatever links throw; not-put-back if, in addition, the body
+ *   could not be left as found
  */
 export async function sound(options: SoundingOptions): Promise<Sounded> {
   const { body, stateFolder, judge, request, readiness } = options;
@@ -175,7 +176,7 @@ class Sounding {
     return ends;
   }
 
-  /** In aperture priority only the first file says what the camera meters. */
+  /** In aperture priority only the first file shows what the camera meters. */
   private metered({ tv }: TestShot): void {
     if (this.at.mode === 'manual') return;
     const white = whiteFromEv100(tv, this.options.body.standing());
@@ -211,7 +212,7 @@ class Sounding {
   }
 }
 
-/** Of the picture: so much is as good as all of it. */
+/** This share of the picture counts as all of it. */
 const ALL = 0.99;
 
 /** @throws EvenrungError not-sounded */

@@ -11,12 +11,13 @@ import {
 } from '../exposure/index.js';
 import { resolveBase } from '../plan/index.js';
 
-/** Where the camera does not tell what it stands on. */
+/** Taken if the camera does not tell its shutter time. */
 const USUAL_SECONDS = 1 / 60;
 
 /**
- * @returns the setting that was asked for, or the one that the camera stands on; in aperture priority any will do
- * @throws EvenrungError base-not-offered: its sentence names the nearest; body-not-ready if the shutter cannot be set over the cable
+ * @returns the setting that was asked for, or the camera's present one; in aperture priority any will do
+ * @throws EvenrungError base-not-offered: its sentence names the nearest; body-not-ready if the shutter
+ *   cannot be set over the cable
  */
 export function startOf({ from, mode }: SoundRequest, body: Body, limits: BodyLimits): ShutterSetting {
   const { shutterTv } = body.standing();

@@ -16,12 +16,12 @@ import type { TestExposure } from '../plan/index.js';
 
 export interface TestShot {
   readonly exposure: TestExposure;
-  /** Tv in EV: of the setting, or, in aperture priority, what the file records. */
+  /** Tv in EV: of the setting or, in aperture priority, as the file records it. */
   readonly tv: number;
   /** The shutter time as it is written on cameras. */
   readonly label: string;
   readonly picture: JudgedFrame['picture'];
-  /** JPEG; null if there is none to be shown. */
+  /** JPEG; null if there is none to show. */
   readonly thumbnail: Buffer | null;
 }
 
@@ -83,7 +83,10 @@ async function proved(
   };
 }
 
-/** Kinds of picture that a camera has finished; what else it writes is raw, and has a preview in it. */
+/**
+ * Kinds of picture that the camera has developed; any other kind that it writes is raw, and contains a
+ * preview.
+ */
 const isFinished = (kind: string): boolean => /^(?:jpe?g|hei[cf]|hif|avif|png)$/i.test(kind);
 
 const noFile = () =>

@@ -1,4 +1,5 @@
-// What an alarm says, and to whom how much of it: a command on this computer is told all, a webhook elsewhere no paths.
+// What an alarm says, and how much of it to whom: a command on this computer is told everything, a webhook
+// elsewhere gets no paths.
 import { randomUUID } from 'node:crypto';
 import os from 'node:os';
 import path from 'node:path';
@@ -6,21 +7,27 @@ import { ALARM_VERSION, type AlarmNotice, alarmSchema } from '../../shared/alarm
 import type { ErrorCode } from '../../shared/error-codes.js';
 import { pageAddress } from '../../shared/pages.js';
 
-/** Why somebody should come. */
+/** Why somebody should come to the camera. */
 export interface Halt {
   /** The id of the run. */
   readonly run: string;
-  /** `stopped`: it ended by itself before something ran out. Whoever stops a run is there, and need not be called. */
+  /**
+   * `stopped`: the run ended by itself because something was about to run out. A person who stops a run is
+   * there, and need not be called.
+   */
   readonly state: 'halted' | 'stopped';
   readonly error: ErrorCode | null;
   readonly sentence: string;
-  /** The path of the set folder, where there is one. */
+  /** The path of the set folder; null if there is none. */
   readonly folder: string | null;
   readonly verified: number;
   readonly frames: number;
 }
 
-/** Longest sentence that is handed on, in characters: a system takes only so much environment. */
+/**
+ * The longest sentence that is handed on, in characters: an operating system limits the size of the
+ * environment.
+ */
 const LONGEST_SENTENCE = 4000;
 
 export function environmentOf({ sentence, run, state, folder, error }: Halt): Record<string, string> {
@@ -31,7 +38,7 @@ export function environmentOf({ sentence, run, state, folder, error }: Halt): Re
     EVENRUNG_FOLDER: folder ?? '',
     EVENRUNG_ERROR: error ?? '',
   };
-  // The one sign that no environment can hold.
+  // A NUL is the one character that an environment variable cannot hold.
   return Object.fromEntries(
     Object.entries(values).map(([name, value]) => [name, value.replaceAll('\0', '')]),
   );
@@ -58,7 +65,7 @@ export function noticeOf(
 
 const cutSentence = (sentence: string): string => sentence.slice(0, LONGEST_SENTENCE);
 
-/** A path tells who somebody is. */
+/** A path shows who somebody is. */
 function withoutPlaces(sentence: string, folder: string | null): string {
   const into = folder === null ? '' : path.dirname(folder);
   const places: [string, string][] = [

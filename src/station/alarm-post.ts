@@ -1,10 +1,13 @@
-// One post to a web address, that keeps no process alive, and what is said of its failing. It knows nothing of what is posted.
+// One post to a web address that does not keep the process alive, and the sentences on its failure. It does
+// not know what is posted.
 import { execFile } from 'node:child_process';
 import http from 'node:http';
 import https from 'node:https';
 import type { LookupFunction, Socket } from 'node:net';
 
-/** Comes back with the head of the answer: what follows is not read, however much it is. No redirect is followed. */
+/**
+ * Returns with the head of the answer. The body is not read, however long it is, and no redirect is followed.
+ */
 export function post(
   address: URL,
   body: string,
@@ -14,7 +17,7 @@ export function post(
     const { request } = address.protocol === 'https:' ? https : http;
     const asked = request(address, {
       method: 'POST',
-      // A connection of its own, that nothing keeps open.
+      // A connection of its own, which nothing keeps open.
       agent: false,
       lookup: lookupWith(signal),
       signal,
@@ -39,8 +42,9 @@ const LOOK_UP = `require('node:dns').lookup(process.argv[1], { all: true }, (err
   process.stdout.write(JSON.stringify(error ? { code: error.code } : { found })));`;
 
 /**
- * Looks names up in a process of its own. Without a network, which is when alarms are raised, the system may take half a minute
- * over it; that cannot be broken off, and the process that asked cannot end before.
+ * Looks names up in a process of its own. Without a network, and that is when alarms are raised, the system
+ * may take half a minute for this; a look-up cannot be broken off, and a process that has one under way
+ * cannot end before it.
  */
 function lookupWith(signal: AbortSignal): LookupFunction {
   return (name, { all }, done) => {
@@ -82,7 +86,7 @@ export function wordsOf(cause: unknown): string {
   return WORDS[code ?? ''] ?? `${code ?? message}`;
 }
 
-/** It would send what the webhook is told to somewhere that nobody has named. */
+/** Following a redirect would send the alarm to somewhere that nobody has named. */
 export function elsewhere(status: number, location: string | undefined, webhook: URL): string {
   const { href } = webhook;
   const to =

@@ -1,6 +1,7 @@
-// Calls for somebody when a run ends early: a command on this computer, a webhook elsewhere. Both are given on the command line
-// or in the config, never over the API: whoever reaches the panel must not have commands run, or requests sent, from here.
-// Nothing here holds a run up or throws into it; what fails is a line in the log. It knows nothing of cameras.
+// Calls for somebody when a run ends early: by a command on this computer, and by a webhook elsewhere. Both
+// are given on the command line or in the config, never over the API: a person who reaches the panel must not
+// be able to have commands run, or requests sent, from here. Nothing here delays a run or throws into it; a
+// failure is a line in the log. It knows nothing of cameras.
 import { type ChildProcess, spawn } from 'node:child_process';
 import { once, setMaxListeners } from 'node:events';
 import type { Socket } from 'node:net';
@@ -9,17 +10,20 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { environmentOf, type Halt, noticeOf } from './alarm-notice.js';
 import { elsewhere, post, wordsOf } from './alarm-post.js';
 
-/** Milliseconds, all of them. */
+/** All in milliseconds. */
 export interface AlarmTiming {
-  /** What a command, and all that it starts, may take. */
+  /** Time for a command with all that it starts. */
   readonly command: number;
-  /** What one try of the webhook may take, from looking its name up to the first line of its answer. */
+  /** Time for one try of the webhook, from looking its name up to the first line of the answer. */
   readonly tryWithin: number;
-  /** From a try that failed to the next one: one try more than there are numbers. Each is moved by up to a fifth either way. */
+  /**
+   * The pauses between tries: there is one try more than there are pauses. Each pause is varied by up to a
+   * fifth.
+   */
   readonly pauses: readonly number[];
-  /** The longest such pause while close waits. */
+  /** The longest such pause once `close` waits. */
   readonly pauseAtEnd: number;
-  /** What close waits for all that is under way. */
+  /** How long `close` waits for everything that is under way. */
   readonly close: number;
 }
 
@@ -32,23 +36,26 @@ const TIMING: AlarmTiming = {
 };
 
 export interface AlarmOptions {
-  /** A line for the shell of the system, as it would be typed. */
+  /** A command line for the system's shell, as it would be typed. */
   readonly command?: string | undefined;
   /** An http or https address. */
   readonly webhook?: string | undefined;
   readonly log: (level: 'info' | 'warn', line: string) => void;
   readonly timing?: Partial<AlarmTiming>;
-  /** From 0 to 1: spreads the tries of many computers that lost the same network. */
+  /** From 0 to 1: keeps many computers that lost the same network from trying at the same moment. */
   readonly random?: () => number;
 }
 
 const LONGEST_COMMAND = 8000;
 const LONGEST_ADDRESS = 2000;
-/** What is kept of what a command prints, in characters. */
+/** How much of a command's output is kept, in characters. */
 const MOST_OUTPUT = 4000;
-/** A shell that ends so did not find the command (POSIX, Shell Command Language, 2.8.2). */
+/** The exit code of a shell that did not find the command (POSIX, Shell Command Language, 2.8.2). */
 const NOT_FOUND = 127;
-/** What may be right the next time, beside all 5xx: the receiver was too slow, or was asked too often (RFC 9110, RFC 6585). */
+/**
+ * Answers after which another try may succeed, in addition to all 5xx: the receiver was too slow, or was
+ * asked too often (RFC 9110, RFC 6585).
+ */
 const TRY_AGAIN: ReadonlySet<number> = new Set([408, 425, 429]);
 const SPREAD = 0.2;
 
@@ -58,9 +65,9 @@ export class Alarm {
   private readonly options: AlarmOptions;
   private readonly timing: AlarmTiming;
   private readonly underWay = new Set<Promise<void>>();
-  /** The end has come near: pauses become short. */
+  /** Aborts when the end is near: from then on pauses are short. */
   private readonly hurry = new AbortController();
-  /** The end is there: whatever is under way is dropped. */
+  /** Aborts at the end: whatever is under way is dropped. */
   private readonly cut = new AbortController();
   private closing: Promise<void> | undefined;
 
@@ -70,11 +77,11 @@ export class Alarm {
     this.timing = { ...TIMING, ...options.timing };
     this.command = options.command === undefined ? null : usableCommand(options.command);
     this.webhook = options.webhook === undefined ? null : usableAddress(options.webhook);
-    // As many as there are alarms under way, each of which takes itself off again.
+    // As many listeners as there are alarms under way; each removes its own.
     setMaxListeners(0, this.hurry.signal, this.cut.signal);
   }
 
-  /** Comes back at once, and never throws; each call tells anew. After close it does nothing. */
+  /** Returns at once, and never throws; every call raises another alarm. After `close` it does nothing. */
   raise(halt: Halt): void {
     if (this.closing !== undefined) return;
     const at = new Date();
@@ -84,8 +91,8 @@ export class Alarm {
   }
 
   /**
-   * Waits for what is under way, 5 s at most: what is not done then is dropped, and said to be. Never throws; a second call waits
-   * for the same end.
+   * Waits for alarms that are under way, 5 s at most; an alarm that is not done by then is dropped, with a
+   * line in the log. Never throws; a second call waits for the same end.
    */
   close(): Promise<void> {
     this.closing ??= this.finish();
@@ -94,13 +101,13 @@ export class Alarm {
 
   private async finish(): Promise<void> {
     this.hurry.abort();
-    // Nothing else here keeps the process alive, and whoever waits wants an end.
+    // Nothing else here keeps the process alive, but the caller of `close` waits for this end.
     const timer = setTimeout(() => this.cut.abort(), this.timing.close);
     await Promise.all(this.underWay);
     clearTimeout(timer);
   }
 
-  /** Not within the caller's turn: starting a process takes milliseconds. */
+  /** Not within the caller's turn, since starting a process takes milliseconds. */
   private soon(work: () => Promise<void>): void {
     const done = new Promise<void>((resolve) => setImmediate(resolve))
       .then(work)
@@ -113,15 +120,19 @@ export class Alarm {
     try {
       this.options.log(level, line);
     } catch {
-      // There is nobody left to tell.
+      // If even the log fails, there is nobody left to tell.
     }
   }
 
   // --- the command
 
-  /** What is told goes by the environment, never into the line: no sentence can become a command. */
+  /**
+   * The alarm's text is passed in the environment and never put into the command line: no sentence can become
+   * a command.
+   */
   private async runCommand(command: string, halt: Halt): Promise<void> {
-    // A group of its own, so that it can be ended with all that it has started, and a Ctrl-C at the terminal does not reach it.
+    // A process group of its own, so that the command can be ended with all that it has started, and a Ctrl-C
+    // at the terminal does not reach it.
     const child = spawn(command, {
       shell: true,
       detached: process.platform !== 'win32',
@@ -129,7 +140,7 @@ export class Alarm {
       stdio: ['ignore', 'pipe', 'pipe'],
     });
     child.unref();
-    // What keeps it from being started is told below; a signal that could not be sent is no news.
+    // If it cannot be started, `endOf` tells why; a signal that could not be sent does not matter.
     child.on('error', () => undefined);
     const output = new Output();
     for (const pipe of [child.stdout, child.stderr]) {
@@ -142,7 +153,7 @@ export class Alarm {
     this.say(outcome === null ? 'info' : 'warn', outcome ?? "The alarm's command has ended, exit code 0.");
   }
 
-  /** @returns what went wrong; null where nothing did */
+  /** @returns what went wrong; null if nothing did */
   private async endOf(child: ChildProcess): Promise<string | null> {
     const { command, close } = this.timing;
     const over = new AbortController();
@@ -151,7 +162,7 @@ export class Alarm {
     if (this.cut.signal.aborted) stop();
     this.cut.signal.addEventListener('abort', stop);
     try {
-      // Rejects with what kept it from being started. Its pipes close with the last process that holds them.
+      // Rejects if the command could not be started. Its pipes close with the last process that holds them.
       const [code, signal] = await once(child, 'close', { signal: over.signal });
       if (code === 0) return null;
       if (code === NOT_FOUND)
@@ -166,7 +177,7 @@ export class Alarm {
     } finally {
       clearTimeout(timer);
       this.cut.signal.removeEventListener('abort', stop);
-      // Whoever has left the group may still hold them.
+      // A process that has left the group may still hold the pipes.
       child.stdout?.destroy();
       child.stderr?.destroy();
     }
@@ -175,7 +186,7 @@ export class Alarm {
   // --- the webhook
 
   private async tell(webhook: URL, body: string): Promise<void> {
-    // The rest of an address is often a secret.
+    // Only the host is named: the rest of the address is often a secret.
     const where = `The webhook at ${webhook.host}`;
     const { pauses } = this.timing;
     for (let tries = 1; ; tries += 1) {
@@ -195,7 +206,7 @@ export class Alarm {
     }
   }
 
-  /** Ends early where somebody waits for the end. */
+  /** A pause that ends early if somebody waits for the end. */
   private async rest(usual: number): Promise<void> {
     const { hurry, cut, timing } = this;
     const { random = Math.random } = this.options;
@@ -208,7 +219,7 @@ export class Alarm {
       );
   }
 
-  /** @returns why it failed, and whether it would again; null where it was told */
+  /** @returns why the try failed, and whether another would fail as well; null if it succeeded */
   private async tryOnce(webhook: URL, body: string): Promise<{ why: string; final: boolean } | null> {
     const { tryWithin } = this.timing;
     const over = new AbortController();
@@ -232,7 +243,10 @@ export class Alarm {
   }
 }
 
-/** The first of what a command prints; what comes after it is read and dropped, so that the command does not wait for a reader. */
+/**
+ * The beginning of a command's output. The rest is read and dropped, so that the command does not wait for a
+ * reader.
+ */
 class Output {
   private text = '';
   private isCut = false;
@@ -243,21 +257,21 @@ class Output {
     this.text += text.slice(0, Math.max(0, room));
   }
 
-  /** @returns what is not empty, without signs that would move a terminal */
+  /** @returns the lines that are not empty, without characters that would control a terminal */
   lines(): string[] {
     const lines = this.text.split(/[\r\n]+/).map((line) => line.replace(/\p{C}+/gu, ' ').trim());
     return [...lines, this.isCut ? '(and more)' : ''].filter((line) => line !== '');
   }
 }
 
-/** With all that it has started, as long as that has not left its group. */
+/** Ends a command with all that it has started, as far as that has not left its group. */
 function endGroup(child: ChildProcess): void {
   try {
     if (child.pid === undefined) return;
     if (process.platform === 'win32') child.kill('SIGKILL');
     else process.kill(-child.pid, 'SIGKILL');
   } catch {
-    // It has just ended.
+    // The command has just ended by itself.
   }
 }
 
@@ -275,7 +289,7 @@ function usableCommand(command: string): string {
   throw unusable(`The alarm's command cannot be used, since ${why}: give a line as you would type it.`);
 }
 
-/** @throws EvenrungError alarm-unusable; the sentence does not repeat the address, which may hold a secret */
+/** @throws EvenrungError alarm-unusable; its sentence does not repeat the address, which may hold a secret */
 function usableAddress(text: string): URL {
   const url = URL.canParse(text) ? new URL(text) : null;
   const isWeb = url?.protocol === 'http:' || url?.protocol === 'https:';

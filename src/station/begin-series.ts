@@ -1,4 +1,4 @@
-// A run on a schedule is begun: the journal is told, and its slots are waited for.
+// Begins a run on a schedule: enters it in the journal, and has its slots carried out.
 import { randomUUID } from 'node:crypto';
 import type { SetRequest } from '../../shared/request.js';
 import type { RunRequest } from '../../shared/run-request.js';
@@ -15,8 +15,8 @@ import type { Parts } from './parts.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
 
 /**
- * Comes back as soon as it is under way.
- * @param span limits within which the span follows; null where it stays
+ * Returns as soon as the run is under way.
+ * @param span limits within which the span follows the scene; null if it stays
  * @throws EvenrungError folder-not-writable, storing-failed, ending
  */
 export async function beginSeries(

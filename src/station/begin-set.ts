@@ -1,4 +1,4 @@
-// A set that is a run by itself is begun: its folder is made, the journal is told, and it is fired.
+// Begins a set that is a run by itself: makes its folder, enters it in the journal, and has it fired.
 import { randomUUID } from 'node:crypto';
 import type { RunRequest } from '../../shared/run-request.js';
 import type { Body } from '../camera/index.js';
@@ -18,8 +18,8 @@ export interface SetAsked {
 }
 
 /**
- * Comes back as soon as the set is under way.
- * @throws EvenrungError folder-not-writable, storing-failed, ending; then nothing of it is left
+ * Returns as soon as the set is under way.
+ * @throws EvenrungError folder-not-writable, storing-failed, ending; then nothing of the set is left
  */
 export async function beginSet(
   {

@@ -1,5 +1,5 @@
-// What is told of a run that was cut off, and what ends by itself of it. It only reads the journal, but for an end that was not written
-// any more.
+// How a run that was cut off is shown to people, and how it is ended if only its end was not written.
+// Otherwise it only reads the journal.
 import { EvenrungError } from '../../shared/errors.js';
 import type { Unfinished } from '../../shared/state.js';
 import type { Journal, UnfinishedRun } from '../journal/index.js';
@@ -15,7 +15,10 @@ export function mustBeCutOff(journal: Journal | undefined): UnfinishedRun {
   throw new EvenrungError('nothing-unfinished', 'There is no run that was cut off.');
 }
 
-/** A run of which only its end was not written any more is ended. @throws EvenrungError storing-failed */
+/**
+ * Ends a run of which everything but its end was written.
+ * @throws EvenrungError storing-failed
+ */
 export function endWhatIsOver(journal: Journal): void {
   const left = journal.unfinishedRun();
   if (left === null || left.set !== null) return;
@@ -23,7 +26,7 @@ export function endWhatIsOver(journal: Journal): void {
     endRun(journal, left.run.id, endOfLast(journal, left.run));
 }
 
-/** @returns what is told of it */
+/** @returns the run as it is shown to people */
 export const shown = (left: UnfinishedRun): Unfinished => shownTakenUp(left) ?? shownUnfinished(left);
 
 function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
@@ -47,7 +50,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
   };
 }
 
-/** @returns what is told of a set that was cut off after it was taken up again; null where it was not */
+/** @returns a set as it is shown that was cut off after it had been taken up again; null if it is not one */
 function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
   const takenUp = ((set?.memo ?? null) as SetMemo | null)?.takenUp ?? null;
   if (!isTakenUp(run) || set === null || takenUp === null) return null;

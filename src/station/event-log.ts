@@ -1,9 +1,10 @@
-// The one stream of events: numbered, folded into the state that everyone sees, kept for those who lost the network.
+// The one stream of events: numbered, folded into the state that everyone sees, and kept for clients that
+// lost the network.
 import { randomUUID } from 'node:crypto';
 import { afterHappening, NOTHING_YET } from '../../shared/fold.js';
 import type { DaemonState, Happening, NumberedEvent } from '../../shared/state.js';
 
-/** Enough for a set of 61 frames, each made up twice, and then some. */
+/** Enough for a set of 61 frames, each made up twice, with some reserve. */
 const EVENTS_KEPT = 2000;
 
 export type Watcher = (event: NumberedEvent) => void;
@@ -34,14 +35,17 @@ export class EventLog {
     for (const watcher of this.watchers) watcher(event);
   }
 
-  /** @returns what came after that number, or undefined where not all of it is kept (then the whole state is needed) */
+  /**
+   * @returns the events after that number, or undefined if some of them are not kept any more (then the
+   *   whole state is needed)
+   */
   since(seq: number): readonly NumberedEvent[] | undefined {
     const missed = this.last - seq;
     if (missed < 0 || missed > this.kept.length) return undefined;
     return missed === 0 ? [] : this.kept.slice(-missed);
   }
 
-  /** @returns ends the watching */
+  /** @returns a function that ends the watching */
   watch(watcher: Watcher): () => void {
     this.watchers.add(watcher);
     return () => this.watchers.delete(watcher);

@@ -1,4 +1,5 @@
-// One set fired with the body in hand: its run made, carried out, and its end kept. When it is fired, and what for, it does not know.
+// Fires one set with the body that the daemon holds: makes its run, carries it out, and writes its end to the
+// journal. When and for what the set is fired is decided elsewhere.
 import type { EvenrungError } from '../../shared/errors.js';
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Body } from '../camera/index.js';
@@ -27,11 +28,11 @@ export interface FiringOptions {
   /** Calls for somebody when a set halts. */
   readonly alarm?: Pick<Alarm, 'raise'> | undefined;
   readonly log: (line: string) => void;
-  /** Judges the pictures of a set by their light; left out, nobody does. */
+  /** Opens a judge that looks at the light of a set's pictures. If it is left out, nothing judges them. */
   readonly openJudge?: (() => Judge) | undefined;
 }
 
-/** What differs from run to run. */
+/** The options that differ from run to run. */
 export type MadeRun = Pick<
   RunOptions,
   | 'id'
@@ -51,9 +52,9 @@ export type MadeRun = Pick<
 export class Firing {
   private readonly options: FiringOptions;
   private last: Run | undefined;
-  /** The one before it, and none beyond: a run keeps the small copies of its frames. */
+  /** The run before the last one. No more are kept, since a run holds the small copies of its frames. */
   private before: Run | undefined;
-  /** By the id of its set, what is still written of it after its end. */
+  /** By the id of a set: what is still being written of it after its end. */
   private readonly proofs = new Map<string, Promise<void>>();
 
   constructor(options: FiringOptions) {
@@ -74,7 +75,7 @@ export class Firing {
     const { events, patienceMs, journal, naming, report, openJudge } = this.options;
     return new Run({
       ...made,
-      // A picture of the set before may wait in the body.
+      // A picture of the set before may still wait in the body.
       cameBefore: async () =>
         this.before?.cameFrom(made.body) ??
         (journal === undefined ? null : lastCame(journal, made.body.identity)),
@@ -87,7 +88,10 @@ export class Firing {
     });
   }
 
-  /** Fires a set that is a run by itself, and comes back at once. @param by who asked for it */
+  /**
+   * Fires a set that is a run by itself, and returns at once.
+   * @param by who asked for it
+   */
   begin(by: string, run: Run, body: Body): void {
     this.options.one.fire(by, { is: 'set', run }, async () => {
       const ended = await whileAwake('A bracketed set is being made.', run, () => this.fire(run, body));
@@ -95,7 +99,7 @@ export class Firing {
     });
   }
 
-  /** Fires a set. Never rejects but for defects. */
+  /** Fires a set. Rejects only for defects. */
   async fire(run: Run, body: Body): Promise<EndedSet> {
     const { bodies, report, alarm } = this.options;
     this.before = this.last;
@@ -113,7 +117,7 @@ export class Firing {
     return { ...ended, error: code };
   }
 
-  /** The next set does not wait for what the pictures of this one can become. */
+  /** The proof is written meanwhile: the next set does not wait for it. */
   private prove(run: Run): void {
     const { journal } = this.options;
     const { id } = run.view.set;
@@ -125,21 +129,21 @@ export class Firing {
     this.proofs.set(id, proof);
   }
 
-  /** Waits for what is still written of sets that have ended: of one, or of all. */
+  /** Waits for what is still being written of sets that have ended: of one, or of all. */
   async proved(set?: string): Promise<void> {
     const proofs = set === undefined ? [...this.proofs.values()] : [this.proofs.get(set)];
     await Promise.all(proofs);
   }
 
-  /** Belongs into a record, and the run that owed it may have left none. */
+  /** That settings from an earlier run were put back belongs in a record, and that run may have left none. */
   private notePaid(run: Run): void {
     const { bodies } = this.options;
     if (bodies.paidBack !== null) run.noteBefore(bodies.paidBack);
-    // Whoever only ends a run that was cut off tells it in the next record, too.
+    // A run that only ends one which was cut off does not count: the next record says it, too.
     if (!run.isStopping) bodies.paidIsKept();
   }
 
-  /** Where it cannot be written before this program ends, the run is found unfinished at the next start. */
+  /** If the end cannot be written before this program ends, the next start finds the run unfinished. */
   endInJournal(id: string, { state, sentence, error }: Pick<EndedSet, 'state' | 'sentence' | 'error'>): void {
     const { journal, log } = this.options;
     const refused = journal?.keepOrLater(() => endRun(journal, id, { state, sentence, error }));
@@ -147,14 +151,14 @@ export class Firing {
   }
 }
 
-/** A set by itself is on no schedule. */
+/** A set that is a run by itself is on no schedule. */
 export function forgetSchedule(events: EventLog): void {
   if (events.state.schedule !== null) events.tell({ type: 'schedule', schedule: null });
 }
 
-/** A run that was begun, or gone on with. */
+/** A run that was begun or resumed. */
 export interface BegunRun {
   readonly id: string;
-  /** How it went wrong, once it did. */
+  /** Why the run went wrong; null as long as it has not. */
   readonly error: EvenrungError | null;
 }

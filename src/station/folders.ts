@@ -1,4 +1,5 @@
-// Where the sets go: makes their folders, and sweeps what earlier programs left there without a frame. It fires nothing.
+// Where the sets go: makes their folders, and sweeps out files that earlier programs left there and that are
+// no frames. It fires nothing.
 import path from 'node:path';
 import { asEvenrungError } from '../../shared/errors.js';
 import type { RunView } from '../../shared/state.js';
@@ -6,7 +7,7 @@ import { defaultNaming, type Naming, SetFolder } from '../frames/index.js';
 import { type Journal, newestSets } from '../journal/index.js';
 
 export interface SetFoldersOptions {
-  /** The folder that takes set folders. */
+  /** The folder in which set folders are made. */
   readonly into: string;
   readonly stateFolder: string;
   readonly journal: Journal | undefined;
@@ -14,7 +15,7 @@ export interface SetFoldersOptions {
   readonly log: (line: string) => void;
 }
 
-/** After the end of a set little is written into its folder, and soon. */
+/** How many of the last sets are swept: after its end little is written into a set's folder, and soon. */
 const SETS_SWEPT = 3;
 
 /** @returns the folders of the sets that were begun last */
@@ -29,7 +30,7 @@ export class SetFolders {
     this.options = options;
   }
 
-  /** The folder that takes set folders, from the root of the disk on. */
+  /** The absolute path of the folder in which set folders are made. */
   get into(): string {
     return path.resolve(this.options.into);
   }
@@ -50,7 +51,7 @@ export class SetFolders {
     );
   }
 
-  /** What earlier programs left behind there without a frame: once, and nobody waits for it. */
+  /** Sweeps out files of earlier programs that are no frames; once, and nobody waits for it. */
   sweepUnused(): void {
     const { into, journal, stateFolder, log } = this.options;
     if (journal === undefined) return;

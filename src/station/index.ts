@@ -1,4 +1,5 @@
-// Joins the rooms: one set, one series or one lesson at a time; the events that everyone sees; going on after an end.
+// Joins the rooms: one set, one series or one lesson at a time; the events that everyone sees; resuming after
+// a crash.
 
 export { filesInCamera, type Wanted } from './again/choose.js';
 export { Alarm } from './alarm.js';

@@ -1,5 +1,5 @@
-// A body is learnt: how it brackets, over the way it is reached by; then what it does if the library is called directly. What was found
-// first is kept, however the second goes.
+// Learns a body: first how it brackets, over the way by which it is reached; then what it does if the library
+// is called directly. The result of the first is kept whatever happens to the second.
 import { asEvenrungError } from '../../shared/errors.js';
 import {
   type Finder,
@@ -39,7 +39,7 @@ export async function learnAll(
   return { ...kept, notes: [...kept.notes, note] };
 }
 
-/** A camera that cannot be reached so is learnt all the same. */
+/** If a camera cannot be reached directly, it is learnt all the same. */
 async function orWhyNot(work: () => Promise<LearntDirectly | null>): Promise<LearntDirectly | null> {
   try {
     return await work();

@@ -1,5 +1,5 @@
-// One set, one series of sets or one errand has the body at a time. It knows what that is, who began it, and how to stop it; what is
-// done with the body it does not know.
+// Only one set, one series of sets or one errand has the body at a time. This file knows which, who began it,
+// and how to stop it, but not what it does with the body.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { Sequence } from '../series/index.js';
 import { type Run, THIS_COMPUTER } from '../set/index.js';
@@ -11,9 +11,9 @@ export type Fired =
 
 type Now =
   | { readonly is: 'nothing' }
-  /** Its settings are read, its clock is set, it is learnt. */
+  /** Its settings are read, its clock is set, or it is learnt. */
   | { readonly is: 'errand'; readonly done: Promise<void> }
-  /** Something is asked for, and its folder not made yet. */
+  /** Something was asked for, and its folder is not made yet. */
   | { readonly is: 'beginning'; readonly by: string; readonly done: Promise<void> }
   | (Fired & { readonly by: string; readonly done: Promise<void> });
 
@@ -28,7 +28,7 @@ export class OneAtATime {
     this.log = log;
   }
 
-  /** Whether nothing can be begun any more. */
+  /** Whether the program is ending, so that nothing can be begun any more. */
   get isEnding(): boolean {
     return this.closed;
   }
@@ -38,7 +38,7 @@ export class OneAtATime {
     return this.fired !== null;
   }
 
-  /** Whether sets of a series are to come. */
+  /** Whether a series is under way. */
   get isInSeries(): boolean {
     return this.now.is === 'series' && !this.now.sequence.isOver;
   }
@@ -56,7 +56,7 @@ export class OneAtATime {
     if (this.closed) throw new EvenrungError('ending', 'Evenrung is ending.');
   }
 
-  /** @throws EvenrungError run-under-way, ending, and what the work throws */
+  /** @throws EvenrungError run-under-way, ending, and whatever the work throws */
   async errand<T>(work: () => Promise<T>): Promise<T> {
     this.mustBeFree();
     const { done, settle } = settled();
@@ -64,9 +64,9 @@ export class OneAtATime {
   }
 
   /**
-   * From now on nothing else can come in between, until the work fails or something is fired.
+   * Keeps everything else out until the work fails or something is fired.
    * @param by who asks for it
-   * @throws EvenrungError what the work throws
+   * @throws EvenrungError whatever the work throws
    */
   async begin<T>(by: string, work: () => Promise<T>): Promise<T> {
     const { done, settle } = settled();
@@ -83,7 +83,7 @@ export class OneAtATime {
     }
   }
 
-  /** Comes back at once; from now on it is under way, until the work is done. */
+  /** Returns at once. The set or series counts as under way until the work is done. */
   fire(by: string, fired: Fired, work: () => Promise<void>): void {
     const { done, settle } = settled();
     const now: Now = { ...fired, by, done };
@@ -124,18 +124,18 @@ export class OneAtATime {
     throw new EvenrungError('nothing-to-hold', 'Nothing is being fired.');
   }
 
-  /** Waits until what is asked for is fired, or refused. */
+  /** Waits until a request that is being handled is fired or refused. */
   async begun(): Promise<void> {
     if (this.now.is === 'beginning') await this.now.done;
   }
 
-  /** Waits for the end of what is being fired. */
+  /** Waits for the end of the run under way. */
   async settled(): Promise<void> {
     const { now } = this;
     if (now.is === 'set' || now.is === 'series') await now.done;
   }
 
-  /** Stops what is under way, and waits for its end. Nothing can be begun after. Never throws. */
+  /** Stops what is under way, and waits for its end. Nothing can be begun afterwards. Never throws. */
   async end(): Promise<void> {
     this.closed = true;
     await this.begun();

@@ -1,4 +1,5 @@
-// What the station is put together from. Whoever begins, resumes or ends something is handed what it needs of it, and no more.
+// The parts that the station is put together from. Code that begins, resumes or ends something is handed only
+// the parts that it needs.
 import type { BodyInHand, BodyReport } from '../bodies/index.js';
 import type { Journal } from '../journal/index.js';
 import type { Sleep } from '../series/index.js';

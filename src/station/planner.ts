@@ -1,5 +1,5 @@
-// Plans for the body that is there, and foresees schedules for it. What is asked for is what its readiness is judged for from then
-// on. It fires nothing.
+// Plans for the body that is there, and foresees schedules for it. From then on, the body's readiness is
+// judged for the last request. It fires nothing.
 
 import { cautionsIn } from '../../shared/cautions.js';
 import { EvenrungError } from '../../shared/errors.js';
@@ -27,11 +27,11 @@ export interface PlannerOptions {
   readonly report: Pick<BodyReport, 'askFor' | 'stockOf'>;
   readonly one: Pick<OneAtATime, 'isFiring'>;
   readonly clock: Clock;
-  /** Narrows what the body offers to what was asked for. */
+  /** Narrows the body's limits to what the command line allows. */
   readonly narrow?: ((limits: BodyLimits) => BodyLimits) | undefined;
 }
 
-/** What the readiness of a body depends on. */
+/** The parts of a request that the readiness of a body depends on. */
 type AskedBefore = Pick<SetRequest, 'mode' | 'conditions'> & { readonly frames: number };
 
 export class Planner {
@@ -50,7 +50,8 @@ export class Planner {
   }
 
   /**
-   * @returns the request with its frames and its base: where they follow from readings, by what the body is set to now
+   * @returns the request with its frames and its base; if they follow from readings, by the body's present
+   *   settings
    * @throws EvenrungError as placeReadings; no-body, body-not-ready
    */
   resolve(asked: AskedSet): SetRequest {
@@ -63,7 +64,7 @@ export class Planner {
     return this.limitsOf(this.options.bodies.must());
   }
 
-  /** What a body may do: what it can, narrowed to what was asked for. */
+  /** The limits that a body is used within: its own, narrowed to what the command line allows. */
   limitsOf({ limits }: Pick<Body, 'limits'>): BodyLimits {
     return this.options.narrow?.(limits) ?? limits;
   }
@@ -84,7 +85,7 @@ export class Planner {
     };
   }
 
-  /** How ready the body is depends on what is asked of it: where that changes the answer, it is told anew. */
+  /** How ready the body is depends on the request: if the answer changes, it is told anew. */
   askFor({ mode, frames, conditions }: AskedBefore): void {
     const { bodies, report, one } = this.options;
     const asked = { mode, frames, fileBytes: conditions.fileBytes ?? null };
@@ -92,8 +93,8 @@ export class Planner {
   }
 
   /**
-   * @param request what the plan was made for: its sets may be extended
-   * @param span limits within which their span follows; null where it stays
+   * @param request the one that the plan was made for: its sets may be extended
+   * @param span limits within which their span follows the scene; null if it stays
    */
   foresee(
     plan: Plan,
@@ -114,7 +115,10 @@ export class Planner {
     });
   }
 
-  /** Limits of a base that follows the light have to be settings of this body. @throws EvenrungError base-not-offered */
+  /**
+   * The limits of a base that follows the light have to be settings of this body.
+   * @throws EvenrungError base-not-offered
+   */
   mustFollow(request: SetRequest, light: LightRequest, { schedule }: ForeseenSchedule): void {
     const body = this.options.bodies.must();
     followerFor(request, light, schedule, body, this.conditionsOf(request, body));

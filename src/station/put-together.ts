@@ -1,4 +1,4 @@
-// Puts the station together from its parts, by what whoever runs it says.
+// Puts the station together from its parts.
 import { isDeepStrictEqual } from 'node:util';
 import { BodyInHand, BodyReport, type Finder, type FinderOptions, type ToldOfBody } from '../bodies/index.js';
 import type { BodyLimits } from '../exposure/index.js';
@@ -17,31 +17,34 @@ import { Planner } from './planner.js';
 import { Sounder } from './sounder.js';
 
 export interface StationOptions extends FinderOptions {
-  /** The folder that takes set folders. */
+  /** The folder in which set folders are made. */
   readonly into: string;
   readonly events: EventLog;
-  /** Serial number or model of the camera, where several may be attached. */
+  /** Serial number or model of the camera, if several may be attached. */
   readonly camera?: string | undefined;
-  /** Narrows what the body offers to what was asked for. */
+  /** Narrows the body's limits to what the command line allows. */
   readonly narrow?: (limits: BodyLimits) => BodyLimits;
-  /** Milliseconds between looks for a camera that is not there; left out, nobody looks until told to. */
+  /**
+   * Milliseconds between two looks for a camera that is not there; if it is left out, nobody looks until told
+   * to.
+   */
   readonly lookAgainMs?: number;
-  /** Finds the body, where that is not to be done by a Finder with these options. */
+  /** Finds the body, in place of a Finder with these options. */
   readonly finder?: Pick<Finder, 'find' | 'profiles'> & Partial<Pick<Finder, 'findDirectly'>>;
-  /** Keeps what runs do; whoever gives it owns the state folder. Left out, nothing is kept. */
+  /** Keeps what runs do; whoever provides it owns the state folder. If it is left out, nothing is kept. */
   readonly journal?: Journal | undefined;
   /** As RunOptions.patienceMs. */
   readonly patienceMs?: number;
-  /** How set folders and frames are called; by default as they are anywhere. */
+  /** How set folders and frame files are named; the usual way if it is left out. */
   readonly naming?: Naming | undefined;
   /** Calls for somebody when a run ends early. */
   readonly alarm?: Pick<Alarm, 'raise'> | undefined;
-  /** Judges the pictures of sets by their light; left out, nobody does. */
+  /** Opens a judge that looks at the light of a set's pictures. If it is left out, nothing judges them. */
   readonly openJudge?: (() => Judge) | undefined;
-  /** The clocks that schedules go by; the computer's where they are left out. */
+  /** The clocks that schedules go by; the computer's if they are left out. */
   readonly clock?: Clock;
   readonly sleep?: Sleep;
-  /** Where the process that looks at pictures is not beside the program. */
+  /** Where to find the process that looks at pictures, if it is not beside the program. */
   readonly light?: ProcessOptions;
 }
 
@@ -90,7 +93,10 @@ export function partsOf(
   };
 }
 
-/** What is left is told where it has changed. A series knows how many sets are to come, and tells it itself. */
+/**
+ * How long disk, card and battery last is told only if it has changed. A series knows how many sets are to
+ * come, and tells it itself.
+ */
 function tellOfBody(events: EventLog, one: OneAtATime, told: ToldOfBody): void {
   if (told.type === 'watch' && (one.isInSeries || isDeepStrictEqual(told.watch, events.state.watch))) return;
   events.tell(told);

@@ -1,4 +1,5 @@
-// What a set is called from now on, whoever has it in hand: the journal always says so, and its folder once the set has ended.
+// Gives a set another name, even while a run works on it: the journal is changed at once, the folder once the
+// set has ended.
 import { EvenrungError } from '../../shared/errors.js';
 import type { Relabel } from '../../shared/kept.js';
 import type { Labels } from '../../shared/labels.js';
@@ -8,7 +9,7 @@ import type { Run } from '../set/index.js';
 import { inTurn } from '../system/index.js';
 import type { EventLog } from './event-log.js';
 
-/** Under this name whoever writes into the folder of a set that has ended waits for the one before. */
+/** Work in the folder of a set that has ended takes turns under this name. */
 export const turnOf = ({ file }: Pick<Journal, 'file'>, id: string): string => `${file}#${id}`;
 
 export interface RelabelWith {
@@ -19,8 +20,9 @@ export interface RelabelWith {
 }
 
 /**
- * Without its folder only the journal says so.
- * @throws EvenrungError no-such-set, storing-failed, record-unreadable; then nothing was changed, or the same call makes up for it
+ * If the folder is gone, only the journal is changed.
+ * @throws EvenrungError no-such-set, storing-failed, record-unreadable; then nothing was changed, or the
+ *   same call made once more puts it right
  */
 export function relabel(id: string, change: Relabel, { journal, events, run }: RelabelWith): Promise<void> {
   return inTurn(turnOf(journal, id), async () => {
@@ -35,7 +37,7 @@ export function relabel(id: string, change: Relabel, { journal, events, run }: R
       events.tell({ type: 'run', run: { ...state.run, set: { ...state.run.set, ...labels } } });
     const maker = run();
     const isKnown = maker?.view.set.id === id && maker.relabel(labels);
-    // Its run has just handed the folder over.
+    // The set's run has just handed the folder over.
     if (isInHand && !isKnown && maker?.view.set.id === id) await inFolder(set, labels);
   });
 }

@@ -1,4 +1,4 @@
-// The run of a set that is in the journal already, made anew: for whoever goes on with it, ends it, or takes it up again.
+// Makes the run of a set that is already in the journal, so that it can be resumed, ended, or taken up again.
 import { EvenrungError } from '../../shared/errors.js';
 import { parseSetRequest } from '../../shared/request.js';
 import { type BodyInHand, isSameBody } from '../bodies/index.js';
@@ -13,7 +13,10 @@ import type { MadeRun } from './firing.js';
 import type { Parts } from './parts.js';
 import { singleIn } from './single-options.js';
 
-/** The body that a run was begun with. @throws EvenrungError no-body, body-not-ready where another one is there */
+/**
+ * The body that a run was begun with.
+ * @throws EvenrungError no-body, body-not-ready if another one is there
+ */
 export function bodyOf(bodies: Pick<BodyInHand, 'must'>, { body: wanted }: Pick<StoredRun, 'body'>): Body {
   const body = bodies.must();
   if (isSameBody(body.identity, wanted)) return body;
@@ -24,7 +27,10 @@ export function bodyOf(bodies: Pick<BodyInHand, 'must'>, { body: wanted }: Pick<
   );
 }
 
-/** The set that was in hand, as its journal left it. @throws EvenrungError nothing-unfinished, folder-not-writable */
+/**
+ * The set that was under way, as its journal left it.
+ * @throws EvenrungError nothing-unfinished, folder-not-writable
+ */
 export async function remake(
   { planner, firing }: Pick<Parts, 'planner' | 'firing'>,
   { run, set }: UnfinishedRun,
@@ -49,7 +55,10 @@ export async function remake(
   });
 }
 
-/** @returns when a delay is over that had not passed when the set was cut off; null where there is nothing to wait for any more */
+/**
+ * @returns when a delay is over that had not passed when the set was cut off; null if there is nothing left
+ *   to wait for
+ */
 function restOfDelay({ run, set }: Pick<UnfinishedRun, 'run' | 'set'>): Date | null {
   const isUntouched = set?.frames.every(({ view }) => view.attempts === 0) ?? true;
   const beginsAt = new Date(singleIn(run)?.beginsAt ?? 0);

@@ -1,4 +1,5 @@
-// What was cut off is gone on with, or ended: the set that was in hand first, then, on a schedule, the slots that are left.
+// Resumes or ends a run that was cut off: first the set that was under way, then, on a schedule, the slots
+// that are left.
 import { asEvenrungError } from '../../shared/errors.js';
 import { parseSetRequest } from '../../shared/request.js';
 import type { Body } from '../camera/index.js';
@@ -14,20 +15,21 @@ import { bodyOf, nothingLeft, remake } from './remake.js';
 import { carryOutSeries, type SeriesAsked, sequenceOf, setsOf } from './series.js';
 import { singleIn } from './single-options.js';
 
-/** @returns who began it, where that is known; whoever takes a set up again is not kept */
+/** @returns who began it, if that is known; who took a set up again is not kept */
 export const beganBy = ({ run }: UnfinishedRun): string =>
   (isTakenUp(run) ? null : (singleIn(run) ?? scheduledIn(run)))?.startedBy ?? THIS_COMPUTER;
 
 export interface Resuming {
-  /** Who goes on with it, as a person would name them. */
+  /** Who resumes it, as a person would name them. */
   readonly startedBy: string;
-  /** Where it was held, it stays so: nobody has said that it may fire. */
+  /** A set that was held stays held, since nobody has said that it may fire. */
   readonly staysHeld: boolean;
 }
 
 /**
- * Comes back as soon as it is under way.
- * @throws EvenrungError nothing-unfinished, no-body, body-not-ready, folder-not-writable; what links throw
+ * Returns as soon as the run is under way.
+ * @throws EvenrungError nothing-unfinished, no-body, body-not-ready, folder-not-writable; whatever links
+ *   throw
  */
 export async function resume(parts: Parts, left: UnfinishedRun, resuming: Resuming): Promise<BegunRun> {
   const { run } = left;
@@ -56,7 +58,8 @@ async function resumeSet(
 }
 
 /**
- * What came back is taken in, and the record says how far it got. Without its body or its folder only the journal says so.
+ * Ends a run that was cut off: files that came back are taken in, and the record says how far the set got.
+ * Without its body or its folder, only the journal says so.
  * @throws EvenrungError storing-failed
  */
 export async function endCutOff(parts: Parts, left: UnfinishedRun): Promise<void> {
@@ -107,7 +110,7 @@ async function resumeSeries(
   const inHand = set === null ? null : await remake(parts, left, { body, startedBy, iso });
   const slot = Math.max(0, memo.sequence.slots.nextIndex - 1);
   const sequence = sequenceOf(parts, asked, sets, {
-    // The memo is as old as the last set; how that ended, the journal knows.
+    // The memo was written when the last set began; only the journal knows how that set ended.
     memo: { ...memo.sequence, complete: journal?.completeSets(run.id) ?? memo.sequence.complete },
     inHand: inHand === null ? null : sets.resume(inHand, body, slot),
   });

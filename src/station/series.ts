@@ -1,4 +1,5 @@
-// A run on a schedule, put together and carried out: the sequence of its slots, and the sets that it makes with the body in hand.
+// A run on a schedule, put together and carried out: the sequence of its slots, and the sets made with the
+// body that the daemon holds.
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import type { SetRequest } from '../../shared/request.js';
 import type { RunView } from '../../shared/state.js';
@@ -24,7 +25,7 @@ export interface SeriesAsked {
   readonly kept: ScheduledOptions;
   readonly body: Body;
   readonly startedBy: string;
-  /** What an earlier program knew of it. */
+  /** The memo that an earlier program left of the run. */
   readonly memo?: ScheduledMemo;
 }
 
@@ -76,7 +77,7 @@ export function sequenceOf(
   });
 }
 
-/** Goes through its slots, and comes back at once. */
+/** Works through the slots of the run; returns at once. */
 export function carryOutSeries(
   { one, bodies, firing, events, alarm }: Pick<Parts, 'one' | 'bodies' | 'firing' | 'events' | 'alarm'>,
   { run: id, startedBy }: SeriesAsked,
@@ -88,7 +89,7 @@ export function carryOutSeries(
     if (end.error !== null) begun.error = new EvenrungError(end.error, end.sentence);
     firing.endInJournal(id, end);
     if (end.early) alarm?.raise(haltOf(id, end, events.state.run));
-    // From now on it is told what is left for single sets.
+    // From now on, disk, card and battery are judged by single sets again.
     await bodies.tell();
   });
   return begun;

@@ -1,10 +1,10 @@
-// What of a set that the journal keeps is still there.
+// Which files of a set in the journal are still there.
 import type { OnDisk } from '../../shared/kept.js';
 import { lookOnDisk } from '../frames/index.js';
 import type { JournalReader, ListedSet } from '../journal/index.js';
 
 /**
- * @returns what of a set lies in its folder just now; null where nothing was stored
+ * @returns which files of a set are in its folder right now; null if nothing was stored
  * @throws EvenrungError storing-failed
  */
 export async function setOnDisk(

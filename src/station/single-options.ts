@@ -1,5 +1,5 @@
-// What the journal keeps of a run of one set beside its request: read back, it has to be what was written. What the set is called
-// stands with the set.
+// What the journal keeps of a run of one set in addition to its request. What is read back has to be what was
+// written. The name of the set is kept with the set.
 import { z } from 'zod';
 import type { StoredRun } from '../journal/index.js';
 
@@ -14,7 +14,7 @@ const singleOptionsSchema = z.strictObject({
 });
 export type SingleOptions = z.infer<typeof singleOptionsSchema>;
 
-/** @returns null where the run is on a schedule, or an earlier or a newer program wrote it */
+/** @returns null if the run is on a schedule, or if an earlier or a newer program wrote it */
 export function singleIn({ kind, options }: Pick<StoredRun, 'kind' | 'options'>): SingleOptions | null {
   if (kind !== 'once' || options.version !== SINGLE_OPTIONS_VERSION) return null;
   return singleOptionsSchema.safeParse(options.content).data ?? null;

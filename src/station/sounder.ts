@@ -1,5 +1,6 @@
-// Takes soundings, one at a time: tells how each goes, keeps the small pictures of its test frames, and has what it proposes planned. The last one
-// stays until the next is begun, or something is fired.
+// Takes soundings, one at a time: tells how each goes, keeps the small pictures of its test frames, and has
+// the set that it proposes planned. The last sounding stays until the next one begins, or until something is
+// fired.
 import { randomUUID } from 'node:crypto';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { fromEv } from '../../shared/ev.js';
@@ -22,7 +23,7 @@ import { commandFor, purposeInWords } from './sounding-words.js';
 
 export interface SounderOptions {
   readonly stateFolder: string;
-  /** Where the process that looks at pictures is not beside the program. */
+  /** Where to find the process that looks at pictures, if it is not beside the program. */
   readonly light?: ProcessOptions | undefined;
 }
 
@@ -37,9 +38,9 @@ interface Needs {
 
 export interface BegunSounding {
   readonly id: string;
-  /** How it ended; never rejects. */
+  /** The sounding at its end; never rejects. */
   readonly ended: Promise<SoundingView>;
-  /** What it failed with; null before its end, and if nothing did. */
+  /** The error that it failed with; null before its end, and if there was none. */
   readonly problem: () => EvenrungError | null;
 }
 
@@ -61,7 +62,7 @@ export class Sounder {
   }
 
   /**
-   * Begins one, and comes back at once.
+   * Begins a sounding, and returns at once.
    * @param written a SoundRequest as in shared/sounding.ts
    * @throws EvenrungError as parseSoundRequest; run-under-way, no-body, ending
    */
@@ -86,7 +87,10 @@ export class Sounder {
     return { id: current.view.id, ended, problem: () => current.problem };
   }
 
-  /** The test frame in hand ends, then nothing more is fired. @throws EvenrungError nothing-to-stop */
+  /**
+   * The current test frame ends, then nothing more is fired.
+   * @throws EvenrungError nothing-to-stop
+   */
   stop(): void {
     if (this.current === null || this.current.view.state !== 'firing')
       throw new EvenrungError('nothing-to-stop', 'No sounding is being taken.');
@@ -99,14 +103,14 @@ export class Sounder {
     return this.current.thumbnails.get(frame) ?? null;
   }
 
-  /** The light of another set is another one. */
+  /** Another set is made in another light, so the sounding is dropped. */
   forget(): void {
     if (this.current === null || this.current.view.state === 'firing') return;
     this.current = null;
     this.parts.events.tell({ type: 'sounding', sounding: null });
   }
 
-  /** What a killed program left behind. Never throws. */
+  /** Sweeps up the files that a killed program left behind. Never throws. */
   sweepUp(): Promise<void> {
     return sweepUp(this.options.stateFolder);
   }
@@ -133,7 +137,7 @@ export class Sounder {
   private proposal({ at, proposed, mayBeSun, lost, shots }: Extract<Sounded, { is: 'proposed' }>): Proposal {
     const { offsets } = proposed;
     const [first, last] = [offsets[0] ?? fromEv(0), offsets.at(-1) ?? fromEv(0)];
-    // Offsets count from the first test frame; those of the set from its base.
+    // Offsets of the sounding are counted from its first test frame, those of the set from its base.
     const base = at.mode === 'manual' ? proposed.base : null;
     const zero = base === null ? fromEv(0) : minusSixths(at.start.tv, base.tv);
     const set = {

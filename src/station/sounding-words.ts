@@ -1,4 +1,5 @@
-// What is said of a sounding while it goes on, and what fires the set that it proposes. Pure.
+// The sentences that are told while a sounding goes on, and the command line that fires the set that it
+// proposes. Pure.
 import type { Proposal } from '../../shared/sounding.js';
 import type { TestPurpose } from '../plan/index.js';
 

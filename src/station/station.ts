@@ -1,5 +1,5 @@
-// Joins the rooms: has a body found, plans for it, and lets one set, one series or one lesson at a time have it. Used by the server
-// and by commands alike. What is done for each of them stands in a file of its own.
+// Joins the rooms: has a body found, plans for it, and lets one set, one series or one lesson at a time have
+// it. The server and the commands use it alike. How each of these things is done is in a file of its own.
 import { setTimeout as sleep } from 'node:timers/promises';
 import { isDeepStrictEqual } from 'node:util';
 import type { Asked } from '../../shared/asked.js';
@@ -29,7 +29,10 @@ import { bodyOf } from './remake.js';
 import { beganBy, endCutOff, type Resuming, resume } from './resume.js';
 import type { BegunSounding } from './sounder.js';
 
-/** Whoever ends the program waits no longer for a proof that is being written: without it the set is whole. */
+/**
+ * How long the end of the program waits for a proof that is being written: without its proof a set is still
+ * whole.
+ */
 const PROVED_WITHIN_MS = 5000;
 
 export class Station {
@@ -44,8 +47,8 @@ export class Station {
   // --- the body
 
   /**
-   * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event; never throws.
-   * @param camera serial number or model, where another one is wanted from now on
+   * Lets go of the body, if there is one, and looks for one anew. What was found is told as an event.
+   * @param camera serial number or model, if another camera is wanted from now on
    * @throws EvenrungError run-under-way
    */
   look(camera?: string): Promise<void> {
@@ -55,7 +58,7 @@ export class Station {
   }
 
   /**
-   * Reads the body's settings anew and tells how ready it is.
+   * Reads the body's settings anew, and tells how ready it is.
    * @throws EvenrungError run-under-way, no-body, body-lost, body-busy
    */
   async check(): Promise<void> {
@@ -63,21 +66,24 @@ export class Station {
     await one.errand(() => bodies.withBody((body) => body.refresh()));
   }
 
-  /** @throws EvenrungError as check; body-not-ready where the clock cannot be set over the wire */
+  /** @throws EvenrungError as check; body-not-ready if the clock cannot be set over the wire */
   async setClock(): Promise<void> {
     const { one, bodies } = this.parts;
     await one.errand(() => bodies.withBody((body) => body.setClock(() => new Date())));
   }
 
-  /** A person says that something is so which the wire cannot tell. @throws EvenrungError no-body */
+  /**
+   * A person confirms something that cannot be read over the wire.
+   * @throws EvenrungError no-body
+   */
   async tick(code: ReadinessCode, isSo: boolean): Promise<void> {
     await this.parts.bodies.tick(code, isSo);
   }
 
   /**
-   * Finds out what the wire does not tell, and keeps it: fires some frames.
-   * @returns what was learnt, where it lies, and what could not be put back
-   * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and what links throw
+   * Finds out what the wire does not tell of the body, by firing some frames, and keeps it.
+   * @returns what was learnt, where it is kept, and which settings could not be put back
+   * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and whatever links throw
    */
   async learn(options: LearnOptions = {}): Promise<Learnt> {
     const { one } = this.parts;
@@ -88,7 +94,7 @@ export class Station {
   // --- soundings
 
   /**
-   * Fires a few test frames, and proposes a set that holds all of the scene's light; comes back at once.
+   * Fires a few test frames, and proposes a set that holds all of the scene's light; returns at once.
    * @param written a SoundRequest as in shared/sounding.ts
    * @throws EvenrungError as Sounder.begin
    */
@@ -96,12 +102,15 @@ export class Station {
     return this.parts.sounder.begin(written, startedBy);
   }
 
-  /** The test frame in hand ends, then nothing more is fired. @throws EvenrungError nothing-to-stop */
+  /**
+   * The current test frame ends, then nothing more is fired.
+   * @throws EvenrungError nothing-to-stop
+   */
   stopSounding(): void {
     this.parts.sounder.stop();
   }
 
-  /** The last sounding is told no more, and its pictures are let go of; one that goes on stays. */
+  /** Drops the last sounding with its pictures; a sounding that is under way stays. */
   putSoundingAway(): void {
     this.parts.sounder.forget();
   }
@@ -111,19 +120,19 @@ export class Station {
     return this.parts.sounder.thumbnail(sounding, frame);
   }
 
-  /** Why there is no body, where looking for one failed. */
+  /** Why there is no body, if looking for one failed. */
   get problem(): EvenrungError | null {
     return this.parts.bodies.problem;
   }
 
-  // --- what is asked for
+  // --- requests
 
   /**
-   * Tells what somebody asks for, so that all panels show it; nothing is planned or fired by it.
+   * Tells everyone what somebody asks for, so that all panels show it; nothing is planned or fired.
    * @throws EvenrungError as parseRunRequest
    */
   ask(asked: Asked): void {
-    // What is to be done at the camera changes nothing of what is fired.
+    // Things that are to be done at the camera by hand are no part of a run request.
     const { byHand: _, ...request } = asked;
     parseRunRequest(request);
     const { events } = this.parts;
@@ -139,7 +148,7 @@ export class Station {
   }
 
   /**
-   * What a schedule comes to, before it is begun.
+   * Works out a schedule before it begins.
    * @param written a RunRequest with a schedule
    * @throws EvenrungError as plan, and as foreseeSchedule
    */
@@ -158,8 +167,8 @@ export class Station {
   // --- a run
 
   /**
-   * Begins a run and comes back at once.
-   * @param startedBy who does, as a person would name them
+   * Begins a run, and returns at once.
+   * @param startedBy who begins it, as a person would name them
    * @throws EvenrungError as plan; run-under-way, folder-not-writable, mode-not-supported
    */
   async start(written: unknown, startedBy = THIS_COMPUTER): Promise<BegunRun> {
@@ -170,9 +179,10 @@ export class Station {
     const request = parseRunRequest(written);
     const { schedule, light, followSpan, delay } = request;
     bodies.mustNotBeLooking();
-    // What was metered is placed once, by what the dials stand at now: the sets of a schedule share base and frames.
+    // Readings are placed once, by the present settings of the camera: all sets of a schedule share base and
+    // frames.
     if (isMetered(request.set)) await this.check();
-    // A set begins with it, and planning takes as long.
+    // A set begins by reading the settings, and planning takes about as long.
     if (schedule === null) bodies.body?.readAhead();
     const set = planner.resolve(request.set);
     const plan = planner.plan(set);
@@ -204,12 +214,18 @@ export class Station {
     this.parts.one.stop();
   }
 
-  /** The frame in hand ends, then nothing is fired until `letGo`; the slots of a schedule pass. @throws EvenrungError nothing-to-hold */
+  /**
+   * The current frame ends, then nothing is fired until `letGo`; slots of a schedule pass.
+   * @throws EvenrungError nothing-to-hold
+   */
   hold(): void {
     this.parts.one.hold();
   }
 
-  /** Takes `hold` back; changes nothing where nobody holds it. @throws EvenrungError nothing-to-hold */
+  /**
+   * Takes `hold` back; changes nothing if the run is not held.
+   * @throws EvenrungError nothing-to-hold
+   */
   letGo(): void {
     this.parts.one.letGo();
   }
@@ -226,7 +242,7 @@ export class Station {
 
   // --- a run that was cut off
 
-  /** What a run was cut off from: null where there is none, or nothing is kept. */
+  /** The run that was cut off, as it is shown to people; null if there is none, or if no journal is kept. */
   unfinished(): Unfinished | null {
     const { journal, one } = this.parts;
     const left = journal?.unfinishedRun() ?? null;
@@ -234,7 +250,7 @@ export class Station {
   }
 
   /**
-   * Tells everyone whether a run was cut off. What had only its end left to be written is ended.
+   * Tells everyone whether a run was cut off. A run of which everything but its end was written is ended.
    * @throws EvenrungError storing-failed
    */
   tellUnfinished(): void {
@@ -245,9 +261,10 @@ export class Station {
   }
 
   /**
-   * Goes on with the run that was cut off, and comes back at once. Where nobody is said to have asked for it, it is whoever began it.
-   * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready where another body is there,
-   *   base-not-offered, folder-not-writable
+   * Resumes the run that was cut off, and returns at once. If `startedBy` is left out, the run keeps the name
+   * of whoever began it.
+   * @throws EvenrungError nothing-unfinished, run-under-way, no-body, body-not-ready if another body is
+   *   there, base-not-offered, folder-not-writable
    */
   async resume({ startedBy, staysHeld = false }: Partial<Resuming> = {}): Promise<BegunRun> {
     const { parts } = this;
@@ -258,8 +275,8 @@ export class Station {
   }
 
   /**
-   * Ends the run that was cut off: what came back is taken in, and the record says how far it got. Without its body or its folder
-   * only the journal says so.
+   * Ends the run that was cut off: files that came back are taken in, and the record says how far the set
+   * got. Without its body or its folder, only the journal says so.
    * @throws EvenrungError nothing-unfinished, run-under-way
    */
   async endUnfinished(): Promise<void> {
@@ -272,44 +289,47 @@ export class Station {
   // --- a set that has ended
 
   /**
-   * Fires frames of a set that has ended once more, and comes back at once. The earlier ones are kept, and stay in the set where
-   * nothing comes of it.
+   * Fires frames of a set that has ended once more, and returns at once. The earlier files are kept; if the
+   * new frame cannot be made, they stay in the set.
    * @param set its id, or the beginning of it
-   * @throws EvenrungError run-under-way, run-unfinished, no-such-set, frames-out-of-range, no-body, folder-not-writable, set-damaged, set-folder-gone,
-   *   base-not-offered; nothing-to-complete where nothing of it was stored; body-not-ready where another body is there, or it has to
-   *   be set back first
+   * @throws EvenrungError run-under-way, run-unfinished, no-such-set, frames-out-of-range, no-body,
+   *   folder-not-writable, set-damaged, set-folder-gone, base-not-offered; nothing-to-complete if nothing of
+   *   it was stored; body-not-ready if another body is there, or if its settings have to be put right first
    */
   async again(set: string, frames: Again, startedBy = THIS_COMPUTER): Promise<Run> {
     return this.takeUpAgain(set, frames, startedBy);
   }
 
   /**
-   * Makes the frames that a set lacks which has ended, and comes back at once.
-   * @throws EvenrungError as again; nothing-to-complete also where all are verified
+   * Makes the missing frames of a set that has ended, and returns at once.
+   * @throws EvenrungError as again; nothing-to-complete also if all its frames are verified
    */
   async complete(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
     return this.takeUpAgain(set, 'complete', startedBy);
   }
 
   /**
-   * Makes frames beyond the ends of a set that has ended, and whatever else it lacks, in its own folder; comes back at once. What could not
-   * be made beyond its ends is no part of it.
-   * @param by how many; with nothing in it, one frame at each end that has lost something
-   * @throws EvenrungError as again and extendPlan; nothing-to-complete also if nobody says by how many and nothing is lost
+   * Makes frames beyond the ends of a set that has ended, and frames that it lacks, in the set's own folder;
+   * returns at once. Frames beyond its ends that cannot be made do not become part of the set.
+   * @param by how many at each end; if it is empty, one frame at each end that has lost something
+   * @throws EvenrungError as again and extendPlan; nothing-to-complete also if `by` is empty and no end has
+   *   lost anything
    */
   async extend(set: string, by: Extend = {}, startedBy = THIS_COMPUTER): Promise<Run> {
     return this.takeUpAgain(set, { extend: by }, startedBy);
   }
 
   /**
-   * Looks in the camera for files that never came of a set that has ended, fetches them, and comes back at once. Nothing is fired.
-   * @throws EvenrungError as again; nothing-to-complete if none is missing; body-not-ready also if this link cannot look
+   * Looks in the camera for files of a set that has ended and that never came, and fetches them; returns at
+   * once. Nothing is fired.
+   * @throws EvenrungError as again; nothing-to-complete if none is missing; body-not-ready also if this
+   *   link cannot look
    */
   async fetch(set: string, startedBy = THIS_COMPUTER): Promise<Run> {
     return this.takeUpAgain(set, 'fetch', startedBy);
   }
 
-  /** Whether the body that made it is here, and can be looked into for files that never came. */
+  /** Whether the body that made the run is here, and its card can be searched for files that never came. */
   canLookFor({ body }: Pick<StoredRun, 'body'>): boolean {
     const { body: here } = this.parts.bodies;
     return here?.isApart === true && isSameBody(here.identity, body);
@@ -331,16 +351,19 @@ export class Station {
     return one.begin(startedBy, () => takeUpAgain(parts, journal, chosen, { body, startedBy }));
   }
 
-  /** Gives a set another name, note or viewpoint, in its folder too. @throws EvenrungError as relabel; no-such-set */
+  /**
+   * Gives a set another name, note or viewpoint, in its folder as well.
+   * @throws EvenrungError as relabel; no-such-set
+   */
   async relabel(id: string, change: Relabel): Promise<void> {
     const { one, journal, events, firing } = this.parts;
-    // One that is being taken up is not in hand yet.
+    // A set that is just being taken up again has no run yet.
     await one.begun();
     if (journal === undefined) throw new EvenrungError('no-such-set', `There is no set with the id '${id}'.`);
     await relabel(id, change, { journal, events, run: () => firing.run });
   }
 
-  /** @returns the run under way, or the last one, where it has this id */
+  /** @returns the run under way, or else the last one, if it has this id */
   runWithId(id: string): Run | undefined {
     const { run } = this.parts.firing;
     return run?.id === id ? run : undefined;
@@ -356,12 +379,18 @@ export class Station {
     folders.sweepUnused();
   }
 
-  /** Waits for what is still written of sets that have ended: what their pictures tell, and what they can become. */
+  /**
+   * Waits for what is still being written of sets that have ended: what their pictures tell, and their
+   * proofs.
+   */
   async proved(): Promise<void> {
     await this.parts.firing.proved();
   }
 
-  /** Stops what is under way, puts settings back, lets go of the body. Nothing can be begun after. Never throws. */
+  /**
+   * Stops what is under way, puts settings back, lets go of the body. Nothing can be begun afterwards. Never
+   * throws.
+   */
   async close(): Promise<void> {
     const { one, bodies, folders } = this.parts;
     bodies.endLooking();

@@ -1,10 +1,13 @@
-// The computer does not fall asleep while something is done; where it cannot be kept awake, that is said. It knows no set.
+// Keeps the computer awake while something is done; if that is not possible, it says so. It knows no set.
 import { stayAwake } from '../system/index.js';
 
 /** Nobody waits for it: a busy computer may take its time. */
 const AWAKE_WITHIN_MS = 5000;
 
-/** @param what is done, for whoever asks the system why it does not sleep @param teller is told where it may sleep all the same */
+/**
+ * @param what is being done, for people who ask the system why it does not sleep
+ * @param teller is told if the computer may fall asleep all the same
+ */
 export async function whileAwake<T>(
   what: string,
   teller: { note(sentence: string): void },

@@ -8,7 +8,7 @@ export interface Clock {
   wall(): number;
 }
 
-/** What the clock is made from, in milliseconds; handed in by tests. */
+/** The sources of the clock, in milliseconds; tests provide their own. */
 export interface Sources {
   /** Steady, but may stand still while the computer sleeps (CLOCK_MONOTONIC on Linux). */
   steady(): number;

@@ -2,7 +2,10 @@
 import { statfs } from 'node:fs/promises';
 import path from 'node:path';
 
-/** @param folder need not be there yet @returns what is free on its disk; null where nobody can tell */
+/**
+ * @param folder need not exist yet
+ * @returns the free bytes on its disk; null if nobody can tell
+ */
 export async function freeBytesIn(folder: string): Promise<number | null> {
   for (let at = path.resolve(folder); ; at = path.dirname(at)) {
     try {

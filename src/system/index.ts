@@ -1,4 +1,5 @@
-// What belongs to the computer rather than to photography: whole files, the owner lock, processes beside the program, sleep, clocks. Knows no other room.
+// What belongs to the computer rather than to photography: whole files, the owner lock, processes beside the
+// program, sleep, clocks. Knows no other room.
 export { isAlive } from './alive.js';
 export { type Clock, systemClock } from './clock.js';
 export { freeBytesIn } from './free-bytes.js';

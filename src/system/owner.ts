@@ -26,7 +26,7 @@ const ownerSchema = z.object({
   host: z.string(),
   /** The command: serve, fire ... */
   what: z.string(),
-  /** Of the panel, where there is one. */
+  /** The address of the panel, if there is one. */
   address: z.string().nullable(),
   /** ISO 8601, UTC. */
   since: z.iso.datetime(),
@@ -36,7 +36,7 @@ type Told = z.infer<typeof ownerSchema>;
 export interface Claim {
   /** The command: serve, fire ... */
   readonly what: string;
-  /** Of the panel, where it is known already. */
+  /** The address of the panel, if it is known already. */
   readonly address?: string | undefined;
 }
 
@@ -55,9 +55,9 @@ export class Owner {
   private told: Told;
 
   /**
-   * Never waits for the one who holds it.
-   * @throws EvenrungError already-owned, with `pid`, `what`, `address` and `since` in its details where they are known;
-   *   state-not-writable
+   * Never waits for the present holder.
+   * @throws EvenrungError already-owned, with `pid`, `what`, `address` and `since` in its details as far as
+   *   they are known; state-not-writable
    */
   static async take(stateFolder: string, { what, address }: Claim): Promise<Owner> {
     const folder = path.resolve(stateFolder);
@@ -105,7 +105,7 @@ export class Owner {
     await this.tell();
   }
 
-  /** Another one can have it at once. Twice is no error; never throws. */
+  /** Another process can take the lock at once. Calling it twice is not an error; never throws. */
   async release(): Promise<void> {
     if (!this.lock.open) return;
     // Before the lock goes: after it, the file could be the next one's. Left behind without a lock, it means nothing.
@@ -126,13 +126,17 @@ export class Owner {
   }
 }
 
-/** @returns the lock, held; null where another one holds it @throws EvenrungError state-not-writable */
+/**
+ * @returns the lock, held; null if another process holds it
+ * @throws EvenrungError state-not-writable
+ */
 async function tryLock(file: string): Promise<Database | null> {
   try {
     return lockNow(file);
   } catch (cause) {
     if (!isDamage(cause)) throw refusedAtOpening(file, cause);
-    // Whoever holds it keeps others from seeing what is in it: this one is nobody's.
+    // The holder of a lock keeps others from reading the file; a file that can be read and is not a database
+    // belongs to nobody.
     await setAside(file, 'damaged').catch((refused: unknown) => {
       throw refusedAtOpening(file, refused);
     });
@@ -143,7 +147,7 @@ async function tryLock(file: string): Promise<Database | null> {
 function lockNow(file: string): Database | null {
   const database = new Sqlite(file, { timeout: 0 });
   try {
-    // Nothing is ever written, and nothing is left beside it.
+    // Nothing is ever written, and no file is left beside it.
     database.pragma('journal_mode = MEMORY');
     database.exec('BEGIN EXCLUSIVE');
     return database;
@@ -154,13 +158,16 @@ function lockNow(file: string): Database | null {
   }
 }
 
-/** @returns where the panel is of the one who has a state folder; null where nobody is there, or nobody can tell */
+/**
+ * @returns the address of the panel of the process that owns a state folder; null if there is none, or if
+ *   nobody can tell
+ */
 export async function whoOwns(stateFolder: string): Promise<{ readonly address: string | null } | null> {
   const told = await read(path.join(path.resolve(stateFolder), 'owner.json'));
   return told !== null && isThere(told) ? { address: told.address } : null;
 }
 
-/** @returns null where nobody can tell */
+/** @returns null if nobody can tell */
 async function read(file: string): Promise<Told | null> {
   try {
     return ownerSchema.parse(JSON.parse(await readFile(file, 'utf8')));

@@ -3,7 +3,7 @@ import Sqlite from 'better-sqlite3';
 import { EvenrungError } from '../../shared/errors.js';
 import { whyRefused } from '../../shared/refused.js';
 
-/** What the file itself is to blame for: it is no database, or no longer one. */
+/** Refusals that the file itself is to blame for: it is not a database, or no longer one. */
 const DAMAGED: ReadonlySet<string> = new Set(['SQLITE_CORRUPT', 'SQLITE_NOTADB']);
 
 /** The refusals that have a counterpart among those of the file system. */
@@ -33,7 +33,10 @@ const primary = (code: string): string => code.split('_').slice(0, 2).join('_');
 export const isDamage = (cause: unknown): boolean =>
   cause instanceof Sqlite.SqliteError && DAMAGED.has(primary(cause.code));
 
-/** @returns why SQLite refused, in words that fit behind a colon; null where the statement is to blame: that is a defect */
+/**
+ * @returns why SQLite refused, in words that fit behind a colon; null if the statement is to blame, which
+ *   is a defect
+ */
 export function whyDatabaseRefused(cause: unknown): string | null {
   if (!(cause instanceof Sqlite.SqliteError)) return null;
   const code = primary(cause.code);
@@ -52,7 +55,7 @@ export function refusedWhileWorking(file: string, cause: unknown): unknown {
   );
 }
 
-/** @returns what to throw where what stands in the journal cannot be read; a defect is passed on as it is */
+/** @returns the error to throw if the journal cannot be read; a defect is passed on as it is */
 export function refusedWhileReading(file: string, cause: unknown): unknown {
   const why = whyDatabaseRefused(cause);
   if (why === null) return cause;
@@ -73,7 +76,10 @@ function whatToDo(cause: unknown): string {
     : 'Look after that folder and its disk, then fire again.';
 }
 
-/** @returns what to throw where a file of the state folder cannot be opened; a defect is passed on as it is */
+/**
+ * @returns the error to throw if a file of the state folder cannot be opened; a defect is passed on as it
+ *   is
+ */
 export function refusedAtOpening(file: string, cause: unknown): unknown {
   const why =
     whyDatabaseRefused(cause) ?? ((cause as NodeJS.ErrnoException).errno ? whyRefused(cause) : null);

@@ -1,5 +1,6 @@
-// A process beside the program, as the program sees it: begun when something is asked, ended when nothing has been asked for a while, so that
-// its memory is given back, and begun anew after it fell. What is asked and answered is plain data; what it is about, only its two ends know.
+// A process beside the program, as the program sees it: started when something is asked, ended when nothing
+// has been asked for a while, so that its memory is given back, and started again after it died. Questions
+// and answers are plain data; only the two ends know their meaning.
 import { type ChildProcess, fork } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import os from 'node:os';
@@ -14,13 +15,13 @@ export interface SideProcessOptions {
   readonly idleMs: number;
   /** Milliseconds for a question, from when it is asked to when it is answered: past them the process is ended. */
   readonly deadlineMs: number;
-  /** After so many questions another process takes its place; left out, none does. */
+  /** After so many questions the process is replaced by another; if it is left out, it never is. */
   readonly mostQuestions?: number | undefined;
   /** Whether it has less right to the processor than what fires; left out, it has the program's own. */
   readonly givesWay?: boolean | undefined;
   /** Node's own arguments. */
   readonly execArgv?: readonly string[] | undefined;
-  /** Beside the program's own environment. */
+  /** In addition to the program's own environment. */
   readonly env?: Readonly<Record<string, string>> | undefined;
   /** Node itself, unless it is another. */
   readonly execPath?: string | undefined;
@@ -37,7 +38,7 @@ export class ProcessFell extends Error {
   }
 }
 
-/** What the process says to a question. */
+/** The process's reply to a question. */
 export type SideReply<Answers> =
   | { readonly id: number; readonly answer: Answers[keyof Answers] }
   | { readonly id: number; readonly error: string };
@@ -72,7 +73,7 @@ export class SideProcess<Asked extends { readonly ask: keyof Answers }, Answers>
     return answer as Promise<Answers[Ask['ask']]>;
   }
 
-  /** Begins the process if there is none, so that `epoch` is that of the next question. */
+  /** Starts the process if there is none, so that `epoch` is that of the next question. */
   begun(): ChildProcess {
     return this.current().child;
   }
@@ -112,7 +113,7 @@ interface Waiting<Answers> {
 /** One process, from its start to its end. */
 class OneSide<Asked, Answers> {
   readonly child: ChildProcess;
-  /** So many questions so far. */
+  /** How many questions were asked so far. */
   asked = 0;
   private readonly options: SideProcessOptions;
   private readonly ended: (gone: OneSide<Asked, Answers>) => void;
@@ -176,13 +177,13 @@ class OneSide<Asked, Answers> {
     if (this.waiting.size === 0) void this.end();
   }
 
-  /** @param how it ended, as whoever waits for an answer is told */
+  /** @param how the process ended, in words for those who wait for an answer */
   async end(how = 'was ended'): Promise<void> {
     const { child } = this;
     this.fell(how);
     if (child.exitCode !== null || child.signalCode !== null || child.pid === undefined) return;
     const gone = new Promise((resolve) => child.once('exit', resolve));
-    // Whoever waits for that is kept from ending until then.
+    // Somebody who waits for this must be kept from ending first.
     child.ref();
     child.kill('SIGKILL');
     await gone;

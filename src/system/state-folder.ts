@@ -16,7 +16,8 @@ Nothing in here is a picture. While Evenrung does not run, the folder may be mov
 `;
 
 /**
- * Makes the folder where it is missing, and proves that it can be written, by writing into it what it is for.
+ * Makes the folder if it is missing, and proves that it can be written, by writing into it a file that says
+ * what the folder is for.
  * @throws EvenrungError state-not-writable
  */
 export async function makeReady(stateFolder: string): Promise<void> {

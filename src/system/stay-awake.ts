@@ -1,5 +1,5 @@
-// Keeps the computer from going to sleep while a run lasts, by holding a tool of the system that does so. It knows
-// nothing of runs: whoever calls it says why, and lets go.
+// Keeps the computer from going to sleep during a run, by running a tool of the system that does so. It knows
+// nothing of runs: the caller says why, and lets go.
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
 import type { Socket } from 'node:net';
@@ -7,16 +7,16 @@ import { MAY_FALL_ASLEEP } from '../../shared/run-notes.js';
 
 export interface StayAwakeOptions {
   readonly platform?: NodeJS.Platform;
-  /** Its PATH says where the tool is looked for. */
+  /** Its PATH is where the tool is looked for. */
   readonly env?: NodeJS.ProcessEnv;
   /** Milliseconds that the tool has to show whether it holds; one that is slower is still ended by release. */
   readonly answerWithin?: number;
-  /** Takes one sentence where the computer was kept awake and no longer is, though nobody let go. */
+  /** Takes one sentence if the computer was kept awake and no longer is, although nobody let go. */
   readonly onLost?: (sentence: string) => void;
 }
 
 export interface Awake {
-  /** One sentence that says what to set by hand; null where the computer is kept awake. */
+  /** One sentence that says what to set by hand; null if the computer is kept awake. */
   readonly reminder: string | null;
   /** Lets the computer sleep again. Never throws; a second call does nothing more. */
   release(): Promise<void>;
@@ -25,7 +25,10 @@ export interface Awake {
 interface Holder {
   readonly tool: string;
   readonly args: readonly string[];
-  /** Whether it gives back a line that it is sent as soon as it holds; else it holds if it is still there a moment later. */
+  /**
+   * Whether the tool echoes a line as soon as it holds the computer awake; if not, it counts as holding if it
+   * is still running a moment later.
+   */
   readonly answers: boolean;
 }
 
@@ -43,9 +46,9 @@ const WHY_NOT: Readonly<Record<Exclude<Outcome, 'held'>, (tool: string) => strin
 };
 
 /**
- * Comes back within about 300 ms, whether the computer is kept awake or not; never throws. What it starts ends with this
- * process, however that ends.
- * @param why a few words for whoever asks the system what keeps it awake
+ * Returns within about 300 ms, whether the computer is kept awake or not; never throws. The tool ends with
+ * this process, however that ends.
+ * @param why a few words for people who ask the system what keeps it awake
  */
 export async function stayAwake(why: string, options: StayAwakeOptions = {}): Promise<Awake> {
   const { platform = process.platform } = options;
@@ -68,8 +71,8 @@ function holderFor(platform: NodeJS.Platform, why: string): Holder | undefined {
   return {
     tool: 'systemd-inhibit',
     args: [
-      // The lid by its own lock, since the lid switch does not heed a lock on sleep (logind.conf(5)): a lid is closed over a
-      // bright screen at night. Whoever may lock sleep may lock the lid too.
+      // The lid needs a lock of its own, since the lid switch does not heed a lock on sleep (logind.conf(5)),
+      // and at night a lid is closed over a bright screen. A user who may lock sleep may lock the lid, too.
       '--what=idle:sleep:handle-lid-switch',
       '--who=Evenrung',
       `--why=${why}`,
@@ -88,7 +91,7 @@ async function hold(
 ): Promise<Awake> {
   // A group of its own: a Ctrl-C at the terminal must not reach it before the camera's settings are put back.
   const child = spawn(tool, args, { env, detached: true, stdio: ['pipe', 'pipe', 'ignore'] });
-  // It is no reason for this process to live on.
+  // The tool must not keep this process alive.
   child.unref();
   for (const pipe of [child.stdin, child.stdout]) (pipe as Socket | undefined)?.unref();
 
@@ -116,7 +119,7 @@ async function hold(
       settle('refused');
     });
     child.stdout?.on('data', () => settle('held'));
-    // Writing to what has just ended fails; its end is told above.
+    // Writing to a process that has just ended fails; its end is reported above.
     child.stdin?.on('error', () => {});
     if (answers) child.stdin?.write('held\n');
   });

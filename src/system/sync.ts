@@ -1,7 +1,10 @@
-// Files and names that are on disk when a call comes back, for whoever stores anything.
+// Writes files and names so that they are on disk when a call returns, for all code that stores files.
 import { open, rename, rm } from 'node:fs/promises';
 
-/** What some file systems answer that cannot sync a folder: there the system itself sees to it, or nothing can. */
+/**
+ * Answers of file systems that cannot sync a folder: there the system itself takes care of it, or nothing
+ * can.
+ */
 const CANNOT_SYNC: ReadonlySet<string> = new Set(['EINVAL', 'ENOTSUP', 'EACCES', 'EPERM']);
 
 /** A name in a folder is on disk once the folder is. @throws the error of the file system */
@@ -14,13 +17,13 @@ export async function syncFolder(folder: string): Promise<void> {
   }
 }
 
-/** What a file is called while it is written. */
+/** The ending of a file's name while it is being written. */
 export const PARTIAL = '.part';
 
 /**
- * Writes a file, or writes it anew: what was there before or the new content is there, never a part of it. Its folder has to be there,
- * and is synced by whoever writes the last file in it.
- * @param part what it is called meanwhile
+ * Writes a file, new or in place of another: afterwards either the earlier or the new content is there, never
+ * a part of it. Its folder must exist, and is synced by whoever writes the last file in it.
+ * @param part its name meanwhile
  * @param mode of the file, as for open(2); the usual one if it is left out
  * @throws the error of the file system
  */

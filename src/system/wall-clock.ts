@@ -1,5 +1,5 @@
-// Moments by the clock on the wall, for sentences and for names: always of 24 hours, whatever the system's language, so that whoever
-// shows a sentence can put them as its own reader is used to.
+// Moments by the clock on the wall, for sentences and for names: always with 24 hours, whatever the system's
+// language, so that whoever shows a sentence can reformat them for its reader.
 
 const two = (value: number): string => String(value).padStart(2, '0');
 
@@ -19,6 +19,6 @@ export const dayInNames = (at: Date): string => wallDay(at).replaceAll('-', '');
 /** @returns local time to the second for names of files and folders, such as `164210` */
 export const timeInNames = (at: Date): string => wallSecond(at).replaceAll(':', '');
 
-/** @returns local time, such as `16:42`; with its day before it, `2026-11-25 16:42`, where that is not today */
+/** @returns local time, such as `16:42`; with the date before it, `2026-11-25 16:42`, if that is not today */
 export const wallTime = (at: Date, now: Date): string =>
   wallDay(at) === wallDay(now) ? hourAndMinute(at) : `${wallDay(at)} ${hourAndMinute(at)}`;

@@ -1,5 +1,5 @@
-// Small files that are there whole or not at all, whatever is pulled in between, and files set aside instead of
-// overwritten. It knows nothing of what is in them.
+// Small files that exist whole or not at all, whatever is pulled in between, and files that are set aside
+// instead of overwritten. It knows nothing of their content.
 import { lstat, mkdir, readdir, rename, rm, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { isAlive } from './alive.js';
@@ -7,10 +7,13 @@ import { putWhole, syncFolder } from './sync.js';
 
 const turns = new Map<string, Promise<unknown>>();
 let parts = 0;
-/** What this process is writing just now. */
+/** Files that this process is writing right now. */
 const beingWritten = new Set<string>();
 
-/** Work on one file, one after another in the order of the calls. @returns what the work returns, or throws as it does */
+/**
+ * Work on one file, one call after another, in their order.
+ * @returns what the work returns, or throws as it does
+ */
 export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
   const before = turns.get(file) ?? Promise.resolve();
   const mine = before.then(work);
@@ -27,9 +30,9 @@ export function inTurn<T>(file: string, work: () => Promise<T>): Promise<T> {
 export const PRIVATE = 0o600;
 
 /**
- * Writes a file that is on disk when this comes back. Its folder is made where it is missing. Where it fails, what was there
- * before or the new text is there, never a part of it.
- * @param mode of the file, as for open(2); the usual one where it is left out
+ * Writes a file that is on disk when this returns. Its folder is made if it is missing. If it fails, either
+ * the earlier or the new text is there, never a part of it.
+ * @param mode of the file, as for open(2); the usual one if it is left out
  * @throws the error of the file system
  */
 export async function writeWhole(file: string, text: string, mode?: number): Promise<void> {
@@ -48,8 +51,8 @@ export async function writeWhole(file: string, text: string, mode?: number): Pro
 const PART = /\.(\d+)-\d+\.part$/;
 
 /**
- * Removes what programs that were killed left of files that they were writing. Programs of this computer only: whoever calls it owns the
- * folder. Never throws.
+ * Removes the parts of files that killed programs were writing. Only programs of this computer count: the
+ * caller owns the folder. Never throws.
  */
 export async function sweepParts(folder: string): Promise<void> {
   for (const name of await readdir(folder).catch(() => [])) {
@@ -73,7 +76,11 @@ export async function removeWhole(file: string): Promise<void> {
   await syncFolder(path.dirname(file));
 }
 
-/** Gives a file another name beside it: name.json.damaged-1. @returns its new path @throws the error of the file system */
+/**
+ * Gives a file another name in the same folder: name.json.damaged-1.
+ * @returns its new path
+ * @throws the error of the file system
+ */
 export async function setAside(file: string, word: string): Promise<string> {
   for (let number = 1; ; number += 1) {
     const aside = `${file}.${word}-${number}`;
@@ -113,7 +120,7 @@ async function makeFolder(folder: string): Promise<void> {
   try {
     await mkdir(folder);
   } catch (cause) {
-    // Somebody else made it just now.
+    // Somebody else has made it just now.
     if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
   }
   await syncFolder(path.dirname(folder));

@@ -70,7 +70,7 @@ export interface Planned {
   readonly centres: readonly Sixths[];
   /** Of every frame that is fired, in firing order. */
   readonly exposures: readonly number[];
-  /** The frames that are wanted, from the darkest to the lightest. */
+  /** The frames that are wanted, from the darkest to the brightest. */
   readonly frames: readonly {
     readonly tv: Sixths;
     readonly seconds: number;

@@ -1,5 +1,5 @@
-// The built panel in Chromium against the real daemon with the practice body, and what a person does there. What it looked like is
-// left in dist/tests/screens.
+// The built panel in Chromium against the real daemon with the practice body, and a person's actions there.
+// Pictures of it are left in dist/tests/screens.
 import { mkdirSync } from 'node:fs';
 import { mkdtemp, rm } from 'node:fs/promises';
 import os from 'node:os';
@@ -39,7 +39,7 @@ const SCREENS = path.resolve(PANEL, '..', 'tests', 'screens');
 /** @param name without its ending */
 export const screenAt = (name: string): string => path.join(SCREENS, `${name}.png`);
 
-/** A page that shows what it is told here. */
+/** A page that shows what the test tells it. */
 export interface Shown {
   readonly page: Page;
   /** The id of the daemon's latest run. */
@@ -58,7 +58,7 @@ export class PracticePanel {
   private readonly env: Readonly<Record<string, string>>;
   private pages: { page: Page; complaints: string[] }[] = [];
 
-  /** @param env for the daemon, beside its folders */
+  /** @param env for the daemon, in addition to its folders */
   static async start(env: Readonly<Record<string, string>> = {}): Promise<PracticePanel> {
     const panel = new PracticePanel(env);
     await panel.begin();
@@ -93,9 +93,10 @@ export class PracticePanel {
   }
 
   /**
-   * Opens the panel; whatever the page complains of fails the test.
-   * @param prepare is done before anything is loaded
-   * @param at where in it: a narrow screen has what is asked for at #form, and the bar and little else first
+   * Opens the panel; any complaint of the page fails the test.
+   * @param prepare runs before anything is loaded
+   * @param at where in the panel: a narrow screen has the request at #form, and first the bar and little
+   *   else
    */
   async open(
     { width, height, colorScheme, hasTouch }: Size,
@@ -108,7 +109,8 @@ export class PracticePanel {
     const context = await this.browser.newContext({
       ...{ viewport: { width, height }, colorScheme, hasTouch },
       locale: 'en-GB',
-      // What it keeps would stand between the page and what a test puts in place of an answer; offline.test.ts is about it.
+      // Its kept files would come between the page and an answer that a test replaces; offline.test.ts tests
+      // it.
       serviceWorkers: 'block',
     });
     const page = await context.newPage();
@@ -128,7 +130,7 @@ export class PracticePanel {
     const headers = { 'content-type': 'application/json' };
     const body = JSON.stringify({ frames: 9, step: 1 });
     await fetch(new URL('/api/asked', this.address), { method: 'PUT', headers, body });
-    // What a body is ready for goes by what was planned last.
+    // The readiness of a body is judged for what was planned last.
     await fetch(new URL('/api/plan', this.address), {
       ...{ method: 'POST', headers },
       body: JSON.stringify({ frames: 9, step: 1, base: '1/60' }),
@@ -136,8 +138,8 @@ export class PracticePanel {
   }
 
   /**
-   * Opens the panel on another state than the daemon's; what the daemon tells after is kept from the page.
-   * @param prepare is done before anything is loaded
+   * Opens the panel on another state than the daemon's; later events of the daemon are kept from the page.
+   * @param prepare runs before anything is loaded
    */
   async show(
     size: Size,
@@ -177,12 +179,12 @@ export class PracticePanel {
     };
   }
 
-  /** The browser notes every answer that is an error: for a test in which one is expected. */
+  /** The browser logs every answer that is an error: for a test in which one is expected. */
   forgetComplaints(): void {
     for (const { complaints } of this.pages) complaints.splice(0);
   }
 
-  /** @returns what the pages have complained of */
+  /** @returns the complaints of the pages */
   async closePages(): Promise<string[]> {
     const complaints = this.pages.flatMap((opened) => opened.complaints);
     for (const { page } of this.pages) await page.context().close();
@@ -199,8 +201,9 @@ export class PracticePanel {
 }
 
 /**
- * A panel for all tests of a file: there before the first, gone after the last. What its pages complain of fails the test.
- * @param env for the daemon, beside its folders
+ * A panel for all tests of a file: there before the first, gone after the last. Any complaint of its pages
+ * fails the test.
+ * @param env for the daemon, in addition to its folders
  */
 export function panelForTests(env: Readonly<Record<string, string>> = {}): PracticePanel {
   const panel = new PracticePanel(env);
@@ -224,7 +227,7 @@ export async function ask(page: Page, frames: number, step: string, base: string
   await page.getByLabel('Base', { exact: true }).selectOption(base);
 }
 
-/** Begins anew where an ended set is still shown. */
+/** Begins anew if an ended set is still shown. */
 export async function freshly(page: Page): Promise<void> {
   await page.locator('main[data-connection="connected"]').waitFor();
   // The daemon may have been started just now.

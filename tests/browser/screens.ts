@@ -9,15 +9,15 @@ import { withSounding, withTestFrames } from './sounding-views.js';
 
 export interface Screen {
   readonly name: string;
-  /** Where in the panel; #form where it is left out. */
+  /** Where in the panel; #form if it is left out. */
   readonly at?: string;
-  /** What the page is told instead of what is so. */
+  /** What the page is told in place of the true state. */
   readonly state?: (state: DaemonState) => DaemonState;
-  /** Whether the page is told what is so, as it comes: then it begins with the next set. */
+  /** Whether the page is told the true state as it changes: then the screen begins with the next set. */
   readonly isLive?: true;
   /** Before anything is loaded. */
   readonly before?: (page: Page) => Promise<unknown>;
-  /** What is done there. */
+  /** What is done on that screen. */
   readonly done?: (page: Page) => Promise<unknown>;
 }
 
@@ -30,7 +30,10 @@ const LONG_NAME =
 const OTHER_SCRIPTS = 'Лодочный сарай в сумерках — 黄昏のボート小屋 — مرسى القوارب عند الغسق';
 const MARKUP = '<img src=x onerror=alert(1)><b>body</b>&amp;"\'';
 
-/** Fires what the screens of finished sets look at: one complete, one stopped. Leaves the complete one as the last run. */
+/**
+ * Fires the sets for the screens of finished sets: one complete, one stopped. Leaves the complete one as the
+ * last run.
+ */
 export async function fireSets(panel: PracticePanel, size: Size): Promise<void> {
   const page = await panel.open(size);
   await freshly(page);
@@ -46,7 +49,7 @@ export async function fireSets(panel: PracticePanel, size: Size): Promise<void> 
   await ask(page, 9, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
-  // What it can become comes a little later.
+  // The picture of what it can become comes a little later.
   await page.locator('.set-picture img[src*="/preview?"]').waitFor({ timeout: 60_000 });
   await panel.closePages();
 }
@@ -62,7 +65,7 @@ const blank: Pick<FrameView, 'state' | 'attempts' | 'recorded' | 'clipped' | 'fi
   ...{ state: 'planned', attempts: 0, recorded: null, clipped: null, file: null, reason: null },
 };
 
-/** @param made so many frames, in the order of firing; the next one is in hand */
+/** @param made so many frames, in the order of firing; the next one is under way */
 function underWay(run: RunView, made: number): RunView {
   const order = run.plan.passes.flatMap(({ frames }) => frames.map(({ offset }) => offset));
   const nth = (frame: FrameView) => order.indexOf(frame.offset);
@@ -84,7 +87,7 @@ function underWay(run: RunView, made: number): RunView {
   };
 }
 
-/** A set of so many frames a third apart, made out of the one that there is. */
+/** A set of so many frames a third apart, made out of the present one. */
 function stretched(run: RunView, frames: number): RunView {
   const third = (index: number) => (index - Math.floor(frames / 2)) / 3;
   const [frame] = run.frames;
@@ -256,7 +259,7 @@ export const SCREENS: readonly Screen[] = [
   {
     name: 'form-schedule-span',
     state: nothingFired,
-    // Where no pictures are judged, the daemon refuses it.
+    // If no pictures are judged, the daemon refuses it.
     before: (page) =>
       page.route('**/api/schedule', (route) => {
         const { followSpan: _, ...asked } = route.request().postDataJSON() as object & {
@@ -640,7 +643,7 @@ export const SCREENS: readonly Screen[] = [
       await page.getByText('Planned for the least spread').waitFor();
     },
   },
-  // The last one: how ready the body is stays judged for this until something else is planned.
+  // The last one: the body's readiness stays judged for this until something else is planned.
   {
     name: 'form-not-ready',
     isLive: true,
@@ -652,7 +655,7 @@ export const SCREENS: readonly Screen[] = [
   },
 ];
 
-/** What the browser notes in its console on these screens is meant. */
+/** Errors that the browser logs on these screens are intended. */
 export async function openScreen(
   panel: PracticePanel,
   screen: Screen,

@@ -456,7 +456,7 @@ describe('from the ladder', () => {
     );
     await page.keyboard.press('1');
     await expect.poll(() => zoom(page)).toBe('Every pixel of the picture');
-    // The lightest ones come last.
+    // The brightest ones come last.
     for (let steps = number; steps < 9; steps += 1) await page.keyboard.press('PageUp');
     await page.getByText('This frame is not made yet.').waitFor();
     await page.screenshot({ path: screenAt('phone-not-yet') });

@@ -60,7 +60,7 @@ describe('plan', () => {
     expect(code).toBe(0);
     expect(stdout).toMatch(/^9 frames in 3 passes, base 1\/60 s, about 7 s\n/);
     expect(stdout).toMatch(/^ +1 {2}-3 +1 +-3: 1\/500 s, -4: 1\/1000 s, -2: 1\/250 s$/m);
-    // The ladder: the lightest at the top, the centre of each pass in brackets.
+    // The ladder: the brightest at the top, the centre of each pass in brackets.
     expect(stdout.match(/\|=+\|/g)).toHaveLength(9);
     expect(stdout.indexOf('+4  |')).toBeLessThan(stdout.indexOf('-4  |'));
     expect(stdout.match(/\[[123]\]$/gm)).toEqual(['[3]', '[2]', '[1]']);

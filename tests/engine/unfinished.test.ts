@@ -128,7 +128,7 @@ describe('a run that was cut off', () => {
     await older.change('shutter', sixths(36 - 4 * 6));
     const [kept] = await older.release();
     const folder = await cutOff(4);
-    // It came in place of the frame that was being made, the lightest one.
+    // It came in place of the frame that was being made, the brightest one.
     await writeFile(path.join(folder, '.incoming', 'incoming.kept'), kept?.content ?? '');
     const { station: next } = await station(new PracticeLink(body));
     await next.resume();

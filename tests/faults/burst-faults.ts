@@ -1,10 +1,10 @@
-// What goes wrong with the files of one release, made on a practice body: whoever is told of its files is told something else than
-// what the shutter did. It knows nothing of what is expected of them.
+// Faults with the files of one release, made on a practice body: listeners are told something else of its
+// files than what the shutter did. It does not know what is expected of them.
 import type { PracticeBody, PracticeFile } from '../../src/camera/practice/model.js';
 
 type Files = readonly PracticeFile[];
 
-/** Frames from now on, the first is 1: changes what is told of one of them. */
+/** Counts frames from now on, the first is 1, and changes what is told of one of them. */
 function atFrame(body: PracticeBody, number: number, change: (files: Files) => Files): void {
   let frame = 0;
   const out = body.beforeTelling((files) => {
@@ -15,7 +15,7 @@ function atFrame(body: PracticeBody, number: number, change: (files: Files) => F
   });
 }
 
-/** Nobody is told of this frame, which is on the card where the body keeps its frames there. */
+/** Nobody is told of this frame, which is on the card if the body keeps its frames there. */
 export const frameMissing = (body: PracticeBody, number: number): void => atFrame(body, number, () => []);
 
 /** After this frame the body tells of one more that the shutter did not make: the same picture under a name of its own. */
@@ -25,7 +25,10 @@ export const frameTooMany = (body: PracticeBody, number: number): void =>
     ...files.map((file) => ({ ...file, name: file.name.replace('IMG_', 'EXT_') })),
   ]);
 
-/** This frame is told of after the next one. If there is none in the same release, it is told of with the first of the next. */
+/**
+ * This frame is told of after the next one. If there is none in the same release, it is told of with the
+ * first of the next.
+ */
 export function outOfOrder(body: PracticeBody, number: number): void {
   atFrame(body, number, (late) => {
     atFrame(body, 1, (files) => [...files, ...late]);

@@ -39,7 +39,7 @@ export type Point = (typeof POINTS)[number];
 
 export type Outcome = 'goes on' | 'halts';
 
-/** What a fault can lay its hands on. */
+/** The things that a fault can act on. */
 export interface Struck {
   readonly name: BodyName;
   readonly way: Way;
@@ -50,15 +50,15 @@ export interface Struck {
   readonly plugged: PluggedBody | undefined;
   /** The folder that takes sets. */
   readonly into: string;
-  /** The folder in which the journal and what is owed to bodies are kept. */
+  /** The folder with the journal and the settings owed to bodies. */
   readonly stateFolder: string;
-  /** What the run does is kept there; undefined where the fault has nothing to do with it. */
+  /** The journal of the run; undefined if the fault has nothing to do with it. */
   readonly journal: Journal | undefined;
   /** The camera processes that are alive. */
   processes(): number[];
-  /** To be called when the body can be reached again, where that is at once or soon. */
+  /** To be called when the body can be reached again, if that is at once or soon. */
   isBack(): void;
-  /** To be called when the fault has really happened: one that nobody met with proves nothing. */
+  /** To be called when the fault has really happened: a fault that nothing met proves nothing. */
   hit(): void;
   /** The practice body behind the cable, and the cable: for faults that need them. */
   wire(): PluggedBody;
@@ -72,11 +72,14 @@ export interface Fault {
   readonly lift?: (cell: Struck) => void | Promise<void>;
   /** Called before the body is looked for, when nothing is wrong yet. */
   readonly prepare?: (cell: Struck) => void | Promise<void>;
-  /** What the body is that it happens to. */
+  /** The options of the body that it happens to. */
   readonly body?: Partial<PracticeOptions>;
-  /** What has a small disk of its own. */
+  /** The part that has a small disk of its own. */
   readonly smallDisk?: SmallDisk;
-  /** Whether the program ends with the fault, and another one goes on with the set after it: nothing good is fired again. */
+  /**
+   * Whether the program ends with the fault and another one resumes the set afterwards: no good frame is
+   * fired again.
+   */
   readonly goesOnAfter?: boolean;
   /** Strikes before the body is looked for; then no run begins. */
   readonly beforeLooking?: boolean;
@@ -94,13 +97,16 @@ export interface Seen {
   readonly owes: boolean;
   /** Why it was tried again to put settings back, a sentence each. */
   readonly puttingBackAgain: readonly string[];
-  /** What did not hold, a sentence each. */
+  /** Expectations that did not hold, a sentence each. */
   readonly wrong: readonly string[];
   readonly seconds: number;
   /** Frames that the shutter made, and frames that are verified; null of a body whose shutter nobody can see. */
   readonly made: number | null;
   readonly verified: number;
-  /** Milliseconds from the body's being back to the next frame armed; null where the fault does not tell or none was. */
+  /**
+   * Milliseconds from the return of the body until the next frame is armed; null if the fault does not tell,
+   * or if none was armed.
+   */
   readonly armedAgainMs: number | null;
 }
 
@@ -340,13 +346,13 @@ interface Kept {
 
 const hashOf = (file: string): string => createHash('sha256').update(readFileSync(file)).digest('hex');
 
-/** What was verified, as its file was then. */
+/** The verified frames, each with its file as it was then. */
 function watchFrames(events: EventLog, into: string, wrong: string[]): Map<number, Kept> {
   const kept = new Map<number, Kept>();
   events.watch(({ happening }) => {
     if (happening.type !== 'frame' || happening.frame.state !== 'verified') return;
     const { number, file } = happening.frame;
-    // Told again where more is known of it.
+    // A frame is told again if more is known of it.
     if (kept.get(number)?.file === file) return;
     if (kept.has(number)) wrong.push(`Frame ${number} was verified twice.`);
     const [set] = readdirSync(into).filter((name) => name.startsWith('set-'));
@@ -418,7 +424,7 @@ async function afterRun(
   return wrong;
 }
 
-/** @returns what does not hold of the set that was gone on with, a sentence each */
+/** @returns what does not hold of the set that was resumed, a sentence each */
 async function afterGoingOn(events: EventLog, fired: number): Promise<string[]> {
   const { run } = events.state;
   const wrong: string[] = [];
@@ -457,7 +463,7 @@ async function accounted(book: ShutterBook, events: EventLog): Promise<string[]>
     .map(({ file }) => path.join(folder, file))
     .filter((file) => existsSync(file));
   const aside = asides.map(hashOf);
-  // Set aside, and not as the body made it: what came was cut short.
+  // Files that were set aside and differ from what the body made were cut short on their way.
   const damaged = aside.filter((hash) => !made.has(hash)).length;
   const left = [...made].filter((hash) => !framesBy.has(hash) && !aside.includes(hash)).length;
   const alone = record.frames.filter(({ partner }) => partner?.state === 'missing').length;

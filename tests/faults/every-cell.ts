@@ -1,4 +1,5 @@
-// Every cell of the table, for `npm run soak -- faults`. Exits with 1 where a cell is not as listed, or a list entry is not true.
+// Every cell of the table, for `npm run soak -- faults`. Exits with 1 if a cell is not as listed, or if an
+// entry of the list is not true.
 import { BODIES, POINTS, WAYS, type Way } from './cell.js';
 import { FAULTS, type FaultKey } from './faults.js';
 import {
@@ -37,7 +38,7 @@ const drawn = [...EVERY_FRAME, ...CELLS]
   .map((cell) => ({ cell, at: random() }))
   .filter(({ cell: { fault, way } }) => faults.includes(fault) && isAsked(way))
   .filter(({ at }) => at < 1 / part);
-// Where the time may not be enough, the first ones must be anywhere in the table.
+// If the time may not be enough, the first cells must be from anywhere in the table.
 const cells = (Number.isFinite(minutes) ? drawn.toSorted((a, b) => a.at - b.at) : drawn).map(
   ({ cell }) => cell,
 );

@@ -1,4 +1,4 @@
-// The faults: how each is made on a virtual body. It knows nothing of what is expected of them.
+// The faults: how each is made on a virtual body. It does not know what is expected of them.
 import {
   chmodSync,
   closeSync,
@@ -24,7 +24,7 @@ import { type Fault, FIRE_DEADLINE_MS, pause, type Struck } from './cell.js';
 const RESPONSE = { generalError: 0x2002, storeFull: 0x200c, storeReadOnly: 0x200e, deviceBusy: 0x2019 };
 /** Reserved by the standard: no body may answer so. */
 const UNKNOWN_RESPONSE = 0x2fff;
-/** What a body of vendor extension 0x0A answers that found no focus. */
+/** The answer of a body of vendor extension 0x0A that found no focus. */
 const OUT_OF_FOCUS = 0xa002;
 
 const CLAIMED = -53;
@@ -111,14 +111,14 @@ const replaced = (packed: Buffer, write: (copy: Buffer) => void): Buffer => {
   return copy;
 };
 
-/** What the practice body keeps to itself. */
+/** Private parts of the practice body. */
 interface Inside {
   turn: number;
   nextShot(bracket: unknown): PracticeShot;
 }
 const inside = (cell: Struck): Inside => cell.wire().body as unknown as Inside;
 
-/** The next frame brings something else than it should. */
+/** The next frame comes out differently from what was asked. */
 function nextFrame(
   cell: Struck,
   change: (files: readonly PracticeFile[]) => readonly PracticeFile[] | Promise<readonly PracticeFile[]>,

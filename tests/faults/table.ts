@@ -1,5 +1,5 @@
-// The table of faults: which fault can occur at which point on which body, what is expected there, and which cells show a
-// defect that is known. It strikes nothing.
+// The table of faults: which fault can occur at which point on which body, what is expected there, and which
+// cells show a known defect. It makes nothing fail itself.
 import {
   BODIES,
   type BodyName,
@@ -17,7 +17,7 @@ export interface Cell {
   readonly fault: FaultKey;
   readonly body: BodyName;
   readonly way: Way;
-  /** A number is the frame, counted in the order of firing. */
+  /** A number means that frame, counted in the order of firing. */
   readonly point: Point | number;
 }
 
@@ -32,7 +32,7 @@ const AT_FRAMES: readonly Point[] = [
   'last frame of a pass',
 ];
 
-/** What a body does to a frame, and so at a frame only. */
+/** Faults in what a body does with a frame, so they occur only at a frame. */
 const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'cardFull',
   'cardLocked',
@@ -55,21 +55,21 @@ const OF_A_FRAME: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'outOfOrder',
   'cardFills',
 ]);
-/** What a body answers to a release, which a whole pass has one of. */
+/** Faults in a body's answer to a release; a whole pass has only one release. */
 const OF_A_RELEASE: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'cardFull',
   'cardLocked',
   'noFocusOnce',
   'noFocus',
 ]);
-/** They begin with a pass, and go on over its frames. */
+/** These begin with a pass, and go on over its frames. */
 const OVER_FRAMES: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'killedInBurst',
   'threeOnCard',
   'busyWriting',
   'cardFills',
 ]);
-/** They lie between two calls that are one over the binding. */
+/** These lie between two calls that are a single one over the binding. */
 const OF_THE_DIRECT_WAY: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'killedAtFetch',
   'killedAtRest',
@@ -79,10 +79,10 @@ const OF_THE_DIRECT_WAY: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'oneTooMany',
   'outOfOrder',
 ]);
-/** They need files that come in pieces. */
+/** These need files that come in pieces. */
 const OF_PIECES: ReadonlySet<FaultKey> = new Set<FaultKey>(['killedAtRest', 'threeOnCard']);
 const BEFORE_A_RUN: ReadonlySet<FaultKey> = new Set<FaultKey>(['claimedAtFirst', 'notAllowedAtFirst']);
-/** What the practice body, which is in its process, can meet with. */
+/** Faults that can hit the practice body, which lives in the camera process. */
 const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>([
   'killed',
   'crashed',
@@ -91,7 +91,7 @@ const WITHOUT_A_CABLE: ReadonlySet<FaultKey> = new Set<FaultKey>([
 ]);
 const TELLS_PERCENT: ReadonlySet<BodyName> = new Set<BodyName>(['pattern', 'drive-entry']);
 
-/** @returns why there is no such cell; null where there is one */
+/** @returns why there is no such cell; null if there is one */
 export function whyLeftOut(fault: FaultKey, point: Point, body: BodyName, way: Way): string | null {
   if (way === 'pass' && body === 'standard') return 'a body without a bracket has no pass from one release';
   if (way === 'pass' && body === 'practice') return 'passes from one release are tried on the virtual bodies';
@@ -146,7 +146,10 @@ const HALTED = 'Halted after \\d of 9 frames\\. ';
 const NOT_STORED =
   /The frame was made, but it could not be stored in .*: the disk is full\. It may still be on the card\./;
 
-/** Directly, the next frame may be about to be fired before the rest of a file does not fit: for that there is no room, either. */
+/**
+ * Over the direct way, the next frame may be about to be fired before the rest of a file turns out not to
+ * fit: there is no room for that frame, either.
+ */
 const NOT_STORED_DIRECTLY = new RegExp(
   `(?:${NOT_STORED.source}|Nothing can be stored in .*: the disk is full\\.)`,
 );
@@ -169,7 +172,7 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,
 };
 
-/** The body has no part in them: it takes its settings back at once. */
+/** The body plays no part in these: it takes its settings back at once. */
 const NOT_THE_BODYS: ReadonlySet<FaultKey> = new Set<FaultKey>(['diskFillsWithin', 'diskFillsWithinShort']);
 
 const REFUSED: Partial<Record<FaultKey, RegExp>> = {
@@ -184,8 +187,9 @@ export function expectedOf({ fault, point, way }: Cell): Expected {
   if (refused !== undefined) return { outcome: 'not begun', sentence: refused };
   const why = NOT_THE_BODYS.has(fault) && way !== 'binding' ? NOT_STORED_DIRECTLY : HALTS[fault];
   if (why === undefined) return { outcome: 'goes on', sentence: WHOLE };
-  // All frames are there by then, and the record has its room: what is left undone is said beside that.
-  // The last pictures are still looked at then: if that is not kept yet as the journal's disk fills, it is said.
+  // By then all frames are here, and room for the record has been kept: the sentence adds what could not be
+  // written. The last pictures are still being looked at; if their results are not kept yet when the
+  // journal's disk fills up, that is said.
   if (point === 'putting back' && fault === 'stateDiskFull')
     return {
       outcome: 'goes on',
@@ -197,7 +201,7 @@ export function expectedOf({ fault, point, way }: Cell): Expected {
   return { outcome: 'halts', sentence: new RegExp(`^${HALTED}.*${why.source}`) };
 }
 
-/** A defect that is there: the cells that show it, and what is seen in each of them. */
+/** A defect that exists: the cells that show it, and what is seen in each of them. */
 interface Known {
   readonly defect: string;
   readonly shows: (cell: Cell) => boolean;
@@ -207,11 +211,11 @@ interface Known {
 /** None at present. */
 export const KNOWN: readonly Known[] = [];
 
-/** Faults that are over at once: the time to the next frame armed is the daemon's own. */
+/** Faults that are over at once: the time until the next frame is armed is the daemon's own. */
 const OVER_AT_ONCE: ReadonlySet<FaultKey> = new Set<FaultKey>(['killed', 'crashed', 'pulled']);
 export const ARMED_AGAIN_WITHIN_MS = 3000;
 
-/** @returns milliseconds from the body's being back to the next frame armed, the shortest first */
+/** @returns milliseconds from the return of the body until the next frame is armed, the shortest first */
 export const armedAgain = (judged: readonly Judged[]): number[] =>
   judged
     .filter(({ fault }) => OVER_AT_ONCE.has(fault))
@@ -221,18 +225,18 @@ export const armedAgain = (judged: readonly Judged[]): number[] =>
 export interface Judged extends Cell {
   readonly seen: Seen;
   readonly expected: Expected;
-  /** What did not come out as expected; empty in a cell that is right. */
+  /** Whatever did not come out as expected; empty for a cell that is right. */
   readonly wrong: readonly string[];
   /** The known defects that it shows. */
   readonly known: readonly string[];
-  /** Whether the cell is as it has to be today: right, or wrong in the known way. */
+  /** Whether the cell is as it has to be at present: right, or wrong in the known way. */
   readonly isAsListed: boolean;
 }
 
-/** Far more than any cell takes: whatever it waits for never comes. */
+/** Far more than any cell takes: a cell that is still running waits for something that never comes. */
 const GIVE_UP_MS = 180_000;
 
-/** @throws Error where a cell does not end */
+/** @throws Error if a cell does not end */
 async function orGiveUp<T>(cell: Promise<T>): Promise<T> {
   let timer: NodeJS.Timeout | undefined;
   const never = new Promise<never>((_, reject) => {
@@ -245,12 +249,19 @@ async function orGiveUp<T>(cell: Promise<T>): Promise<T> {
   }
 }
 
-/** What these do to a file or a frame takes a release more, or the shutter does not make what was asked for. */
+/**
+ * These spoil a file or a frame so that one more release is needed, or make the shutter take another exposure
+ * than the one asked for.
+ */
 const TAKES_MORE: ReadonlySet<FaultKey> = new Set<FaultKey>(['clamped', 'outOfStep', 'fileShort']);
 
-/** What the card has is not fired again: each frame that the shutter made is one that is verified. */
+/**
+ * A frame whose file is on the card is not fired again, so each frame that the shutter made is a verified
+ * one.
+ */
 function firedAgain({ fault, way, body }: Cell, { made, verified, outcome }: Seen): string[] {
-  // Over the binding nobody fetches from the card; a body of vendor extension 0x11 keeps it to itself.
+  // Over the binding nothing is fetched from the card, and a body of vendor extension 0x11 does not show its
+  // card.
   const isFetchedLater = way !== 'binding' && body !== 'drive-entry' && !TAKES_MORE.has(fault);
   if (made === null || !isFetchedLater || outcome !== 'goes on' || made === verified) return [];
   return [`${made} frames were made, and ${verified} are verified: what is on the card was fired again.`];
@@ -292,8 +303,8 @@ export const nameOf = ({ fault, body, way, point }: Cell): string =>
 const WIDTH = 13;
 
 /**
- * A table for each way, a row for each fault and point.
- * @param said one word of a cell; null if there is no such cell
+ * A table for each way, with a row for each fault and point.
+ * @param said one word for a cell; null if there is no such cell
  */
 export function tables(
   faults: readonly FaultKey[],
@@ -316,13 +327,13 @@ export function tables(
   }).join('\n\n');
 }
 
-/** What is expected of each cell: `-` where there is no such cell. */
+/** The expectation for each cell; `-` if there is no such cell. */
 export const expectations = (): string =>
   tables(Object.keys(FAULTS) as FaultKey[], (cell) =>
     whyLeftOut(cell.fault, cell.point, cell.body, cell.way) === null ? expectedOf(cell).outcome : null,
   );
 
-/** Two columns for every body: rows are fault and point. */
+/** A table with two columns for every body; rows are fault and point. */
 export function printed(judged: readonly Judged[]): string {
   const lines = judged.map(
     ({ fault, point, body, way, seen, isAsListed, known }) =>
@@ -333,7 +344,7 @@ export function printed(judged: readonly Judged[]): string {
 }
 
 /**
- * Works through cells, a few at a time: most of a cell is waiting.
+ * Works through cells, a few at a time, since most of a cell is waiting.
  * @returns a promise for each cell
  */
 export function inLanes<T>(
@@ -356,7 +367,10 @@ export function inLanes<T>(
   });
 }
 
-/** Seconds at idle that a cell takes where it is not the usual: those that wait for a body that never comes. */
+/**
+ * Seconds that a cell takes on an idle computer, if that is not the usual time: these wait for a body that
+ * never comes.
+ */
 const SLOW: Partial<Record<FaultKey, number>> = {
   off: 14,
   offDiskFull: 14,
@@ -369,13 +383,13 @@ const SLOW: Partial<Record<FaultKey, number>> = {
   missing: 7,
   busyWriting: 14,
 };
-/** The same, if the library is called directly: a file that does not come is waited for longer. */
+/** The same over the direct way, which waits longer for a file that does not come. */
 const SLOW_DIRECTLY: Partial<Record<FaultKey, number>> = { missing: 25, outOfOrder: 25 };
 const USUAL_SECONDS = 4;
 const costOf = ({ fault, way }: Cell): number =>
   (way === 'binding' ? undefined : SLOW_DIRECTLY[fault]) ?? SLOW[fault] ?? USUAL_SECONDS;
 
-/** The same numbers for the same seed (mulberry32), from 0 up to 1. */
+/** The same numbers for the same seed (mulberry32), from 0 up to, but not including, 1. */
 export function numbers(seed: number): () => number {
   let state = seed;
   return () => {
@@ -387,8 +401,9 @@ export function numbers(seed: number): () => number {
 }
 
 /**
- * @param seconds that the selection may take in all lanes together
- * @returns three frames of nine for each fault that is tried at every frame, then one cell of each fault, then others
+ * @param seconds the time that the selection may take in all lanes together
+ * @returns three frames of nine for each fault that is tried at every frame, then one cell of each fault,
+ *   then others
  */
 export function selection(seed: number, seconds: number): Cell[] {
   const random = numbers(seed);
@@ -402,7 +417,8 @@ export function selection(seed: number, seconds: number): Cell[] {
   );
   const all = shuffled(CELLS);
   const ofEach = all.filter((cell, index) => all.findIndex(({ fault }) => fault === cell.fault) === index);
-  // The slow ones that tell most; of the others the quick ones first, so that as many faults as can be are tried.
+  // First the slow faults that tell most; of the others the quick ones first, so that as many faults as
+  // possible are tried.
   const patient = ofEach.filter(({ fault }) => ['off', 'hang', 'missing', 'late'].includes(fault));
   const quick = ofEach.filter((cell) => !patient.includes(cell)).sort((a, b) => costOf(a) - costOf(b));
   const others = all.filter((cell) => !ofEach.includes(cell));
@@ -413,6 +429,6 @@ export function selection(seed: number, seconds: number): Cell[] {
     left -= costOf(cell);
     chosen.push(cell);
   }
-  // The longest first, so that no lane waits for it at the end.
+  // The longest first, so that no lane is left with a long cell at the end.
   return chosen.sort((a, b) => costOf(b) - costOf(a));
 }

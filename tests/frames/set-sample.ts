@@ -1,4 +1,4 @@
-// A set folder of three frames as a run hands it over, with everything beside them. Invented.
+// A set folder of three frames as a run hands it over, with all files beside them. Invented.
 import { mkdir, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import sharp from 'sharp';
@@ -22,7 +22,7 @@ const jpegOf = (exposureTime: string) =>
     .withExif({ IFD2: { ExposureTime: exposureTime, FNumber: '8/1', ISOSpeedRatings: '100' } })
     .toBuffer();
 
-/** What a run hands over: the frames, and what lies beside them. */
+/** The files that a run hands over: the frames, and those beside them. */
 export const FRAMES = ['01_-1EV.jpg', '02_0EV.jpg', '03_+1EV.jpg'];
 export const BESIDE = [
   ...FRAMES.map((name) => name.replace('.jpg', '.xmp')),

@@ -1,6 +1,7 @@
-// What an engine journals, tells, does on its link and writes down, as lines that can be compared whole: whatever differs from run to
-// run (ids, moments, sums) is taken out. The look at a picture goes on while the next frame is fired, so that its outcome may come a
-// little earlier or later: it stands right behind the frame's being stored.
+// What an engine journals, tells, does on its link and writes, as lines that can be compared whole:
+// everything that differs from run to run (ids, moments, sums) is removed. A picture is looked at while the
+// next frame is fired, so its result may come a little earlier or later: it is placed right after the line on
+// which the frame is stored.
 import type { Transition } from '../../src/journal/index.js';
 
 const ISO_MOMENT = /\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z/g;
@@ -30,7 +31,7 @@ export function withoutChance(text: string, names: ReadonlyMap<string, string>):
 }
 
 interface Step {
-  /** What it is about; null where its place is what counts. */
+  /** The frame that it is about; null if its place in the order is what counts. */
   readonly frame: number | null;
   readonly from: string | null;
   readonly to: string | null;

@@ -1,4 +1,4 @@
-// Sets as they ended, for tests of what becomes of them afterwards.
+// Sets that have ended, for tests of what is done with them afterwards.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
@@ -10,7 +10,7 @@ import type { TestLink } from './links.js';
 
 export const lost = () =>
   new EvenrungError('frame-missing', 'The shutter went, but no file came.', { released: true });
-/** What never comes back. */
+/** A call that never returns. */
 export const never = () => new Promise<never>(() => undefined);
 
 export interface Made {
@@ -24,7 +24,10 @@ export interface EndedSet {
   readonly folder: string;
 }
 
-/** @param shots after which it is stopped @returns a set as it ended; the link counts anew */
+/**
+ * @param shots after how many the set is stopped
+ * @returns a set that has ended; its link counts from the beginning again
+ */
 export async function endedSet(
   journal: Journal,
   { station, link }: Made,
@@ -51,7 +54,10 @@ export const recordIn = async ({ folder }: EndedSet): Promise<KeptSetRecord> =>
 export const picturesIn = async ({ folder }: EndedSet): Promise<string[]> =>
   (await readdir(folder)).filter((name) => /^\d\d_.*\.jpg$/.test(name)).sort();
 
-/** @returns what it was refused with @throws Error if it was not */
+/**
+ * @returns the error that it was refused with
+ * @throws Error if it was not refused
+ */
 export const refusal = (work: Promise<unknown>): Promise<EvenrungError> =>
   work.then(
     () => {

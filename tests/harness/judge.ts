@@ -1,22 +1,22 @@
-// Judges that tell what a test wants told: of a scene whose ends are known, and no picture is looked at.
+// Judges that report what a test tells them to, of a scene whose ends are known; no picture is looked at.
 import type { Coverage, CoverageAnswer, Judge, JudgedFrame } from '../../src/light/index.js';
 
-/** The offsets in EV of the darkest and the brightest frame that it takes to hold a scene. */
+/** The offsets in EV of the darkest and the brightest frame that are needed to hold the scene. */
 export interface InventedScene {
   readonly from: number;
   readonly to: number;
-  /** Whether the pictures get brighter as their exposures do; they do if it is left out. */
+  /** Whether the pictures get brighter as their exposures do; true if it is left out. */
   readonly isInStep?: boolean;
 }
 
 export interface InventedJudge {
-  /** Null if nothing can be told. */
+  /** Null if the judge can tell nothing. */
   readonly scene: () => InventedScene | null;
-  /** What each answer waits for. */
+  /** Each answer waits for this. */
   readonly ready?: () => Promise<unknown>;
 }
 
-/** @returns what opens one for each set */
+/** @returns a function that opens a judge for each set */
 export const judging =
   ({ scene, ready = async () => undefined }: InventedJudge) =>
   (): Judge => {

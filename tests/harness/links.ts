@@ -13,27 +13,30 @@ import type {
 import { AT_ONCE, PracticeBody, type PracticeOptions } from '../../src/camera/practice/model.js';
 import { PracticeLink } from '../../src/camera/practice/practice-link.js';
 
-/** Lets everything through, unless told otherwise. */
+/** Lets everything through unless told otherwise. */
 export class TestLink extends PracticeLink {
   readonly of: PracticeBody;
-  /** How often the shutter was asked for. */
+  /** How often the shutter was asked to be released. */
   releases = 0;
   /** How often settings were read. */
   reads = 0;
   readonly changes: string[] = [];
-  /** Called before each frame, counted from 1. What it throws is the link's answer, and the shutter stays closed. */
+  /**
+   * Called before each frame, counted from 1. If it throws, the error is the link's answer, and the shutter
+   * stays closed.
+   */
   beforeFire: (count: number) => void | Promise<void> = () => undefined;
-  /** Called after each frame. What it throws loses the file; it may also change it. */
+  /** Called after each frame. If it throws, the file is lost; it may also change the file. */
   afterFire: (count: number, file: string) => void | Promise<void> = () => undefined;
-  /** Called before each change. What it throws is the link's answer, and nothing is changed. */
+  /** Called before each change. If it throws, the error is the link's answer, and nothing is changed. */
   beforeChange: (name: string, value: string) => void | Promise<void> = () => undefined;
   beforeRead: () => void = () => undefined;
-  /** What is read of the body's settings. */
+  /** Alters the settings as they are read from the body. */
   told: (settings: Settings) => Settings = (settings) => settings;
-  /** Whether it says how large a file was made: not where afterFire makes another one of it. */
+  /** Whether the link tells the size of a file: to be switched off if afterFire changes the file. */
   saysSize = true;
 
-  /** @param of a body, or what is different about a new one */
+  /** @param of a body, or the options in which a new body differs */
   constructor(of: PracticeBody | Partial<PracticeOptions> = {}) {
     const body = of instanceof PracticeBody ? of : new PracticeBody({ ...AT_ONCE, ...of });
     super(body);
@@ -62,7 +65,9 @@ export class TestLink extends PracticeLink {
   }
 }
 
-/** The link of a program that dies: so many frames come back, then the shutter never does. */
+/**
+ * The link of a program that dies: so many frames come back, and after that the shutter call never returns.
+ */
 export class DyingLink extends PracticeLink {
   private left: number;
 
@@ -77,18 +82,21 @@ export class DyingLink extends PracticeLink {
   }
 }
 
-/** Takes release and fetch apart; lets everything through, unless told otherwise. What a hook throws is the link's answer. */
+/**
+ * Takes release and fetch apart; lets everything through unless told otherwise. If a hook throws, the error
+ * is the link's answer.
+ */
 export class ApartTestLink extends PracticeLink {
   readonly of: PracticeBody;
   presses = 0;
   pieces = 0;
   listings = 0;
   readonly changes: string[] = [];
-  /** Called before each press, counted from 1: the shutter stays closed if it throws. */
+  /** Called before each press, counted from 1; the shutter stays closed if it throws. */
   beforePress: (count: number) => void | Promise<void> = () => undefined;
-  /** What the body is heard to have told. */
+  /** Alters what the body tells. */
   hear: (heard: Heard) => Heard | Promise<Heard> = (heard) => heard;
-  /** Whether it can go over to releasing and fetching at once, and did. */
+  /** Whether the link can change to releasing and fetching at once, and whether it did. */
   hasOtherWay = false;
   fellBack = false;
   /** Called before each piece that is brought. */
@@ -131,7 +139,10 @@ export class ApartTestLink extends PracticeLink {
   }
 }
 
-/** Its cable is pulled as soon as the last of five releases is heard of, or its file comes, and nobody plugs it in again. */
+/**
+ * The cable is pulled as soon as the last of five releases is told of, or while its file comes, and nobody
+ * plugs it in again.
+ */
 export class PulledLink extends ApartTestLink {
   private readonly when: 'before it is told' | 'while it comes';
   private isGone = false;

@@ -1,5 +1,5 @@
-// A link that tells of both files of a body that makes a raw file and a JPEG of each exposure. The practice body makes the JPEG; a raw file
-// of the smallest kind is built around it. Nothing in either was photographed.
+// A link to a body that makes a raw file and a JPEG of each exposure; it tells of both. The practice body
+// makes the JPEG, and a raw file of the smallest kind is built around it. Nothing in either was photographed.
 import { readFile, writeFile } from 'node:fs/promises';
 import type { Body, FiredFrame, FireOptions } from '../../src/camera/index.js';
 import type { PracticeBody, PracticeOptions } from '../../src/camera/practice/model.js';
@@ -7,23 +7,26 @@ import { type RecordedExposure, readRecorded } from '../../src/frames/index.js';
 import { makeRaw, type RawFacts } from '../raw-files.js';
 import { TestLink } from './links.js';
 
-/** What the body made of one exposure, as files among the arrivals. */
+/** The two files of one exposure, in the folder of arriving files. */
 export interface PairOfFiles {
   readonly raw: FiredFrame;
   readonly jpeg: FiredFrame;
 }
 
 export class PairLink extends TestLink {
-  /** Called after each release, counted from 1. @returns what comes back of it; by default both files */
+  /**
+   * Called after each release, counted from 1.
+   * @returns the files that come back; by default both
+   */
   comes: (count: number, pair: PairOfFiles) => FiredFrame | Promise<FiredFrame> = (_, { raw, jpeg }) => ({
     ...raw,
     partner: jpeg,
   });
-  /** What the raw file records otherwise than the JPEG. */
+  /** What the raw file records differently from the JPEG. */
   inRaw: (count: number) => Partial<RawFacts> = () => ({});
-  /** Whether it tells what the camera calls its files. */
+  /** Whether it tells the names that the camera gives its files. */
   tellsNames = true;
-  /** Files that come with the next release, and before it; see bringsLate. */
+  /** Files that come with the next release, before its own; see bringsLate. */
   readonly late: FiredFrame[] = [];
   private made = 0;
 
@@ -44,7 +47,7 @@ const nameless = ({ path, seconds }: FiredFrame): FiredFrame => ({ path, seconds
 
 /**
  * @param count the number that the camera gives both files
- * @param more what the raw file records otherwise than the JPEG
+ * @param more what the raw file records differently from the JPEG
  */
 export async function pairOf(
   jpeg: FiredFrame,
@@ -63,7 +66,7 @@ export async function pairOf(
   };
 }
 
-/** What is in `link.late` comes with the next release, before its own files. */
+/** Makes files in `link.late` come with the next release, before its own files. */
 export function bringsLate(body: Body, link: PairLink): void {
   const { releaseShutter } = body;
   body.releaseShutter = async (options) => {
@@ -73,12 +76,12 @@ export function bringsLate(body: Body, link: PairLink): void {
   };
 }
 
-/** The body is set to make two files, and every one of them comes here. */
+/** Makes the body claim that it makes two files, and that both come over this link. */
 export function makesPairs(body: Body): void {
   Object.defineProperty(body, 'makesPairs', { get: () => true });
 }
 
-/** What a raw file has to record that is of the same exposure. */
+/** What a raw file of the same exposure has to record. */
 export function factsOf({ exposureTime, fNumber, iso, bias, takenAt }: RecordedExposure): RawFacts {
   const [moment = '', parts = ''] = takenAt?.split('.') ?? [];
   return {
@@ -90,7 +93,7 @@ export function factsOf({ exposureTime, fNumber, iso, bias, takenAt }: RecordedE
   };
 }
 
-/** Cuts the end of a file off: what it records stands before that. */
+/** Cuts off the end of a file; its records are before that. */
 export async function cutShort({ path: file }: FiredFrame): Promise<void> {
   const bytes = await readFile(file);
   await writeFile(file, bytes.subarray(0, bytes.length - 1000));

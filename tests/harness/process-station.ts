@@ -1,4 +1,5 @@
-// A station whose body lives in a camera process, as the daemon's does: the practice body, or one at the virtual USB port.
+// A station whose body lives in a camera process, as the daemon's does: the practice body, or a body at the
+// virtual USB port.
 import { EventLog, Station } from '../../src/station/index.js';
 import { CAMERA_PROCESS } from '../built.js';
 import { configIn, type StationOptions, setsIn, stateIn } from './station.js';
@@ -6,7 +7,10 @@ import { configIn, type StationOptions, setsIn, stateIn } from './station.js';
 export type ProcessOptions = Partial<Omit<StationOptions, 'link' | 'finder' | 'log'>> &
   Pick<Partial<NonNullable<StationOptions['link']>>, 'deadlines'>;
 
-/** @param env of the camera process @returns a station that has not looked for its body yet */
+/**
+ * @param env the environment of the camera process
+ * @returns a station that has not looked for its body yet
+ */
 export function stationOfProcess(
   root: string,
   env: Readonly<Record<string, string>>,

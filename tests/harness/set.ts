@@ -1,4 +1,4 @@
-// One set of an engine over a practice body in this process: its plan, its folder, its events, and what it leaves on disk.
+// One set over a practice body in this process: its plan, its folder, its events, and what it leaves on disk.
 
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
@@ -28,13 +28,13 @@ export interface SetOptions extends Pick<Partial<RunOptions>, 'patienceMs' | 'ke
   readonly frames?: number;
   readonly mode?: 'manual' | 'aperture';
   readonly link?: Link;
-  /** Where it is met already. */
+  /** Given if the body has been met already. */
   readonly body?: Body;
-  /** In place of that for so many frames, 1 EV apart, about 1/60 s. */
+  /** The plan of the set. If it is left out: so many frames, 1 EV apart, centred on 1/60 s. */
   readonly plan?: Plan;
   readonly naming?: Naming | undefined;
   readonly set?: RunView['set'];
-  /** Takes what is kept of the set beyond its frames. */
+  /** Takes what is kept of the set apart from its frames. */
   readonly memos?: SetMemo[];
   readonly during?: (event: NumberedEvent, run: Run) => void;
 }
@@ -51,17 +51,20 @@ export interface PreparedSet {
 export interface FiredSet extends Omit<PreparedSet, 'folder'> {
   readonly state: RunState;
   readonly folder: string;
-  /** Null where there is none. */
+  /** Null if there is none. */
   readonly record: KeptSetRecord | null;
-  /** What lies in its folder, sorted. */
+  /** The names of the files in its folder, sorted. */
   readonly files: readonly string[];
 }
 
-/** @returns offsets 1 EV apart; of an even number the extra one is on the lighter side */
+/** @returns offsets 1 EV apart; an even number has its extra one on the brighter side */
 export const offsetsOf = (frames: number): Sixths[] =>
   Array.from({ length: frames }, (_, index) => sixths((index - Math.floor((frames - 1) / 2)) * 6));
 
-/** @param into an existing folder @returns a set that nobody has begun to carry out */
+/**
+ * @param into an existing folder
+ * @returns a set that is ready to be carried out
+ */
 export async function prepareSet(into: string, options: SetOptions = {}): Promise<PreparedSet> {
   const { frames = 3, mode = 'manual', set = THE_SET, naming, during, settleSeconds = 0 } = options;
   const body = options.body ?? (await Body.meet(options.link ?? new TestLink()));
@@ -100,12 +103,12 @@ export async function fireSet(into: string, options: SetOptions = {}): Promise<F
   return { ...prepared, state, folder: folder.path, record: await recordIn(folder.path), files };
 }
 
-/** @returns null where there is none */
+/** @returns null if there is none */
 export async function recordIn(folder: string): Promise<KeptSetRecord | null> {
   const text = await readFile(path.join(folder, RECORD), 'utf8').catch(() => null);
   return text === null ? null : readSetRecord(text).record;
 }
 
-/** The marks of a set, as the code of each and its frame. */
+/** The marks of a set, each as its code and the number of its frame. */
 export const marksOf = (frames: readonly Pick<FrameView, 'number' | 'marks'>[]): [number, string][] =>
   frames.flatMap(({ number, marks }) => marks.map(({ code }): [number, string] => [number, code]));

@@ -13,7 +13,10 @@ export const bodyBefore = (scene: PracticeScene, more: Partial<PracticeOptions> 
 
 export const AT_BUILT = { light: { entry: LIGHT_PROCESS } };
 
-/** @param root an existing folder @returns how it ended */
+/**
+ * @param root an existing folder
+ * @returns the sounding at its end
+ */
 export async function soundOver(
   root: string,
   link: Link,
@@ -28,6 +31,6 @@ export async function soundOver(
   }
 }
 
-/** @returns the shutter of the darkest and of the brightest frame that is proposed */
+/** @returns the shutter times of the darkest and of the brightest frame that is proposed */
 export const endsProposed = ({ proposal }: SoundingView): readonly (string | null)[] =>
   proposal === null ? [] : [proposal.darkest.shutter, proposal.brightest.shutter];

@@ -1,5 +1,5 @@
-// A station over a body in this process, with folders of its own below one root: what it finds, what it owes, and where it keeps
-// things is as in the daemon.
+// A station over a body in this process, with folders of its own below one root. It finds its body, owes
+// settings and keeps things as the daemon does.
 import path from 'node:path';
 import { AsFoundStore } from '../../src/bodies/as-found.js';
 import { ProfileStore } from '../../src/bodies/profiles.js';
@@ -10,14 +10,14 @@ import { EventLog, Station } from '../../src/station/index.js';
 export type StationOptions = ConstructorParameters<typeof Station>[0];
 
 export interface OpenOptions extends Partial<Omit<StationOptions, 'finder'>> {
-  /** What the body's limits are taken for. */
+  /** Replaces the body's limits by others. */
   readonly see?: (limits: BodyLimits) => BodyLimits;
 }
 
 export interface OpenStation {
   readonly station: Station;
   readonly events: EventLog;
-  /** What it wrote to the log. */
+  /** The lines that it wrote to the log. */
   readonly logged: readonly string[];
 }
 
@@ -25,7 +25,10 @@ export const setsIn = (root: string): string => path.join(root, 'sets');
 export const stateIn = (root: string): string => path.join(root, 'state');
 export const configIn = (root: string): string => path.join(root, 'config');
 
-/** @param link met anew each time that it looks @returns a station that has not looked for its body yet */
+/**
+ * @param link the link by which the body is met each time that it is looked for
+ * @returns a station that has not looked for its body yet
+ */
 export function stationOver(root: string, link: Link, options: OpenOptions = {}): OpenStation {
   const { see, events = new EventLog(), ...more } = options;
   const logged: string[] = [];
@@ -49,7 +52,7 @@ export function stationOver(root: string, link: Link, options: OpenOptions = {})
   return { station, events, logged };
 }
 
-/** As stationOver(); it has told what was cut off, and has met its body. */
+/** As stationOver(), but it has already told of runs that were cut off, and has met its body. */
 export async function openStation(root: string, link: Link, options: OpenOptions = {}): Promise<OpenStation> {
   const made = stationOver(root, link, options);
   made.station.tellUnfinished();

@@ -1,5 +1,6 @@
-// A process that is going to be killed: takes the journal up where it stands, makes seeded random steps that the tables of states
-// know, for ever, and prints each one once it is committed. `node journal-walker.js STATE-FOLDER SEED`
+// A process that is going to be killed: opens the journal as it is, makes seeded random steps that the tables
+// of states allow, for ever, and prints each one once it is committed. `node journal-walker.js STATE-FOLDER
+// SEED`
 import { writeSync } from 'node:fs';
 import { ENDED } from '../../shared/fold.js';
 import type { RunState } from '../../shared/state.js';
@@ -40,7 +41,10 @@ say('open');
 
 const ENDS = ['complete', 'stopped', 'halted'] as const;
 
-/** Every function makes one step, committed when it comes back. @returns what is told of it */
+/**
+ * Every function makes one step, committed when it returns.
+ * @returns what is printed of it
+ */
 type Told = string[];
 
 function beginRun(): Told {
@@ -49,7 +53,7 @@ function beginRun(): Told {
   return [`run ${id} under-way`];
 }
 
-/** @returns null where no set has ended yet */
+/** @returns null if no set has ended yet */
 function takeUpAgain(): Told | null {
   const sets = journal.sets({ limit: 5 });
   if (sets.length === 0) return null;

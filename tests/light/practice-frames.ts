@@ -1,4 +1,5 @@
-// Frames of the practice scene for the tests of pictures: what is in them, and how the camera stood, is known exactly.
+// Frames of the practice scene for the tests of pictures: their content, and how the camera stood, are known
+// exactly.
 import { type Sixths, sixths } from '../../shared/ev.js';
 import { renderFrame } from '../../src/camera/practice/render.js';
 import { meteredTv, PICTURE } from '../../src/camera/practice/scene.js';
@@ -13,11 +14,11 @@ export const F8 = sixths(36);
 export const SCALE = PICTURE.width / 1024;
 
 export interface Shot extends Partial<View> {
-  /** Whole EV from what is metered. */
+  /** Whole EV from the metered exposure. */
   readonly offset: number;
   /** Another seed is other noise. */
   readonly seed?: number;
-  /** EV by which the scene is lighter than it was. */
+  /** EV by which the scene is brighter than it was. */
   readonly light?: number;
 }
 

@@ -8,8 +8,10 @@ import type { Radiance } from '../../src/light/radiance/merge.js';
 const PART = 8;
 
 /**
- * @param radiance of the whole picture at its full size, up to one factor @param frames what it was merged from
- * @returns shares by which parts are off, ascending, once the factor is such that half of them are too light
+ * @param radiance of the whole picture at its full size, up to one factor
+ * @param frames those that it was merged from
+ * @returns shares by which parts are off, ascending, with the factor chosen so that half of them are too
+ *   light
  */
 export async function errorsOf(radiance: Radiance, frames: readonly Copy[]): Promise<number[]> {
   const { luminance } = await sceneMap('full');

@@ -64,7 +64,7 @@ async function isHeld(codes: Uint16Array, white: number, end: SceneEnd): Promise
   return lostAt(sceneOf([{ offsetEv: 0, copy: small }]), end, 0).share <= NOT_MISSED;
 }
 
-/** cd/m2 of white: a metered surface has L = K N^2 / (t S) (ISO 2720), and is at GREY of it. */
+/** cd/m2 of white: a metered surface has L = K N^2 / (t S) (ISO 2720), and is at GREY of white. */
 function whiteAt(tv: Sixths, { av, iso }: Camera): number {
   const ev100 = toEv(av) + toEv(tv) - speedValue(iso) + speedValue(100);
   return 2 ** (ev100 - exposureValueOfLuminance(1)) / GREY;

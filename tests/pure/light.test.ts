@@ -93,7 +93,7 @@ interface Night {
 }
 
 interface Followed {
-  /** EV by which each middle frame was lighter than the first, cars and noise aside. */
+  /** EV by which each middle frame was brighter than the first, cars and noise aside. */
   readonly errors: readonly number[];
   readonly steps: readonly LightStep[];
   /** Sets in which a car passed. */

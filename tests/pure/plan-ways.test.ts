@@ -227,7 +227,7 @@ describe('what costs what', () => {
 
   it('the longest gap between neighbours is counted from opening to opening', () => {
     const { estimate } = plan({ frames: 3, step: 1, release: 'pass' });
-    // 0, -1, +1: the lightest opens when the metered one (1/64 s) and the darker one (1/128 s) have had their rests.
+    // 0, -1, +1: the brightest opens when the metered one (1/64 s) and the darker one (1/128 s) have had their rests.
     expect(estimate.longestGapSeconds).toBeCloseTo(1 / 64 + 1 / 128 + 2 * 0.14, 3);
   });
 });

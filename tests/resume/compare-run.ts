@@ -1,5 +1,5 @@
-// Compares what a run on a schedule has left, in its journal and in its folders, with what was asked for and with what the shutter
-// did. It reads, and changes nothing.
+// Compares what a run on a schedule has left in its journal and in its folders with what was asked for and
+// with what the shutter did. It reads, and changes nothing.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
@@ -15,8 +15,9 @@ import type { ShutterBook } from './shutter-book.js';
 
 export interface Finding {
   /**
-   * `lost`: a frame that was there and is not, a release or a slot that nobody tells of, a set that is not complete and does not
-   * say why. `doubled`: a frame twice, or a set. `wrong`: anything that is not what was asked for, or what another place says.
+   * `lost`: a frame that is gone, a release or a slot that is recorded nowhere, a set that is not complete
+   * and does not say why. `doubled`: a frame twice, or a set. `wrong`: anything that differs from what was
+   * asked for, or from what another place says.
    */
   readonly kind: 'lost' | 'doubled' | 'wrong';
   readonly sentence: string;
@@ -44,7 +45,7 @@ const BASE_TV = 36;
 const OFFSETS = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
 /** A set that is made in its slot begins there, by a clock that another process may have anchored anew. */
 const SLOT_CLOCK_MS = 20;
-/** So far clocks are believed that do not quite go together (src/set/judge/marks.ts). */
+/** How far clocks that do not quite agree are believed (src/set/judge/marks.ts). */
 const BELIEVED_MS = 3000;
 
 /** A file of a set folder, by its checksum. */
@@ -262,7 +263,7 @@ class Comparison {
     const left = own.filter(({ sha256 }) => !this.places.has(sha256));
     const set = journal.set(id);
     const known = new Set(book.shots.map(({ sha256 }) => sha256));
-    // Set aside, and not as the body made it: what came was cut short.
+    // Files that were set aside and differ from what the body made were cut short on their way.
     const damaged = [...this.places].filter(
       ([sha256, places]) => !known.has(sha256) && places.some((place) => place.set === ordinal),
     ).length;

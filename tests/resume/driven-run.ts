@@ -1,6 +1,6 @@
-// One run on a schedule, made by the program as a user has it (`serve --resume always` as a process, asked over HTTP), while faults
-// meet with it: the program and its camera process are killed, the cable is pulled, frames go wrong. How what is left compares
-// with what was asked and with what the shutter did stands in compare-run.ts.
+// One run on a schedule, made by the program as a user has it (`serve --resume always` as a process, asked
+// over HTTP), while it meets with faults: the program and its camera process are killed, the cable is pulled,
+// frames go wrong. compare-run.ts compares what is left with what was asked and with what the shutter did.
 import { mkdir, mkdtemp, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -40,7 +40,10 @@ export interface RunSeen {
   readonly findings: readonly Finding[];
   readonly sentence: string;
   readonly seconds: number;
-  /** Where everything lies, with what the program printed and a diary of the faults, if something was found. */
+  /**
+   * The folder with everything, including the program's output and a diary of the faults, if something was
+   * found.
+   */
   readonly kept: string | null;
 }
 
@@ -50,19 +53,22 @@ export const FRAMES = 9;
 const BASE = '1/60';
 /** Of the program: `--patience`, in seconds. */
 const PATIENCE = 8;
-/** What a run may take beyond its slots: a set that waits for its body, a program that starts. */
+/** Time that a run may take beyond its slots: a set that waits for its body, a program that starts. */
 const MOST_BEYOND_MS = 90_000;
 const LOOK_EVERY_MS = 200;
-/** A program that was told to go on with what was cut off does so when its body is there. */
+/** A program that was told to resume what was cut off does so when its body is there. */
 const GOES_ON_WITHIN_MS = 10_000;
-/** A camera process ends itself when its program is gone: what it takes to let go of the body, and some. */
+/**
+ * A camera process ends itself when its program is gone: the time it takes to let go of the body, with some
+ * reserve.
+ */
 const ENDS_ITSELF_WITHIN_MS = 4000;
-/** What the system answers to whoever opens a camera that another process holds. */
+/** The system's answer to a process that opens a camera which another process holds. */
 const CLAIMED = -53;
 /** As `learn` finds it of a body that takes no time. */
 const LEARNT_TIMING = { secondsPerChange: 0.1, secondsPerSetting: 0, secondsPerFrame: 0.2 };
 
-/** The same, with the library that is here called directly. */
+/** The same, with the library that is called directly here. */
 async function learntDirectly(): Promise<DirectProfile> {
   const { version } = await loadGphoto2();
   return {
@@ -74,7 +80,7 @@ async function learntDirectly(): Promise<DirectProfile> {
 
 /** The program, through all its lives. */
 class Program {
-  /** What it said in all of them. */
+  /** The output of all of them. */
   readonly said: string[] = [];
   address = '';
   private current: Started | undefined;
@@ -116,7 +122,7 @@ class Program {
     return code;
   }
 
-  /** @returns undefined where nobody answers */
+  /** @returns undefined if nobody answers */
   async state(): Promise<DaemonState | undefined> {
     try {
       const answer = await fetch(`${this.address}/api/state`);
@@ -126,7 +132,7 @@ class Program {
     }
   }
 
-  /** @throws Error with what was answered */
+  /** @throws Error with the answer */
   async post(path: string, body?: object): Promise<unknown> {
     const answer = await fetch(`${this.address}${path}`, {
       method: 'POST',
@@ -179,10 +185,10 @@ class Driven {
   private readonly program: Program;
   private readonly struck = new Map<Kind, number>();
   private readonly findings: Finding[] = [];
-  /** What happened to the program from outside, for whoever wants to know how something came about. */
+  /** What happened to the program from outside, for people who want to know how a finding came about. */
   private readonly diary: string[] = [];
   private readonly timers = new Set<NodeJS.Timeout>();
-  /** What is under way to the body or the program: one after another. */
+  /** The action on the body or the program that is under way: one after another. */
   private acting: Promise<unknown> = Promise.resolve();
   private isOver = false;
   /** By performance.now(). */
@@ -215,7 +221,7 @@ class Driven {
         ? undefined
         : await plugIn(body as FaceName, body === 'standard' ? {} : { patterns: [[0, -1, 1]] });
     if (plugged !== undefined) {
-      // As somebody left it: none of it is what a set needs.
+      // As a person might have left it: none of it is as a set needs it.
       await plugged.body.change('target', 'card');
       await plugged.body.change('shutter', sixths(30));
       await plugged.body.change('drive', 'continuous');
@@ -266,7 +272,7 @@ class Driven {
       // Whatever it still owes to a body that was away is put back when it is met again.
       await until('The body is met again', 30_000, () => this.isMet());
       const code = await program.stop();
-      // What a busy body was told last it may do when it is not busy any more.
+      // An order that a busy body was given last may be carried out when it is no longer busy.
       await pause(Math.max(0, this.busyUntil - performance.now()));
       if (code !== 130) findings.push({ kind: 'wrong', sentence: `The program ended with ${code}.` });
       const compared = await compareRun({

@@ -1,5 +1,6 @@
-// Every moment at which a set can be killed, while it is made and while it is taken up again, and every commit at which the disk of the
-// journal can be full, for `npm run soak -- kills`. Exits with 1 where a set does not survive.
+// Every moment at which a set can be killed, while it is made and while it is taken up again, and every
+// commit at which the disk of the journal can be full, for `npm run soak -- kills`. Exits with 1 if a set
+// does not survive.
 import { rm } from 'node:fs/promises';
 import { buildKilled, COUNTED, countAll, fillAndResume, killAll, momentsOf, REFUSED } from './kills.js';
 import { countTaking, killAllTakings, makeEnded, TAKINGS } from './kills-again.js';

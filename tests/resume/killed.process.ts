@@ -1,10 +1,12 @@
-// The program as far as it makes a set and goes on with one, over a body that lives in the process that started it: so that it can
-// be killed at a moment that is told by counting, and the body stays. It says what it did, line by line.
+// The part of the program that makes a set and resumes one, over a body that lives in the process that
+// started it: so the program can be killed at a moment that is found by counting, and the body stays. It says
+// what it did, line by line.
 //
-// In place of being killed it may find the disk of its journal full: from a counted commit on, or at that one alone.
+// Instead of being killed it may find the disk of its journal full: from a counted commit on, or at that one
+// alone.
 //
-// Arguments: the folder for everything; where it is to be killed, what is counted and at which count; and, where it is not a set that
-// is begun, what is made of the set that is there: `complete`, or the frames to be fired again.
+// Arguments: the folder for everything; where it is to be killed, as what is counted and at which count; and,
+// if it is not to begin a set, what to do with the existing set: `complete`, or the frames to be fired again.
 import fsp from 'node:fs/promises';
 import { syncBuiltinESMExports } from 'node:module';
 import path from 'node:path';
@@ -172,7 +174,7 @@ const { station, events } = stationOver(root, link, {
   ...(how === 'judged' ? { openJudge: () => openJudge({ entry: LIGHT_PROCESS }) } : {}),
 });
 process.on('exit', () => console.log(`counted ${count}`));
-// As the daemon does: what a killed program left behind is swept.
+// As the daemon does: files that a killed program left behind are swept.
 await station.checkFolder();
 station.tellUnfinished();
 await station.look();

@@ -1,5 +1,6 @@
-// One set that is taken up again after its end and killed at a counted moment, gone on with by a new process, and looked at: before
-// that, its record has to be right as it lies there; after it, nothing that there was may be missing.
+// One set that is taken up again after its end, killed at a counted moment, resumed by a new process, and
+// checked: before that, its record has to be right as it lies there; afterwards, nothing that was there may
+// be missing.
 import { cp, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -67,7 +68,7 @@ const folderIn = async (root: string): Promise<string> => {
 const recordIn = async (folder: string): Promise<KeptSetRecord> =>
   readSetRecord(await readFile(path.join(folder, 'set.json'), 'utf8')).record;
 
-/** A copy whose journal knows where it lies. */
+/** A copy whose journal knows its place. */
 async function copyOf({ root: from }: Ended): Promise<string> {
   const root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-taken-'));
   await cp(from, root, { recursive: true });
@@ -135,7 +136,7 @@ async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string
       !new RegExp(`^complete: .*All ${offsets.length} frames are verified\\.`, 'm').test(second.said)
     )
       wrong.push(`It says: ${second.said}`);
-    // Killed before it was taken up: the set is what it was.
+    // Killed before it was taken up: the set is as it was.
     if (isTaken || ended.taking !== 'complete')
       wrong.push(...(await lookAt(folder, ended.released + body.shots.length, 'one file', offsets)));
     wrong.push(...(await nothingIsMissing(folder, ended, record, isTaken)));
@@ -150,8 +151,8 @@ async function killTaking(ended: Ended, { counted, at }: Moment): Promise<string
 }
 
 /**
- * @returns what the set has to have. One that could not be extended since its journal took nothing has as many frames more as came, in
- *   one piece
+ * @returns the offsets that the set has to have. A set that could not be extended because its journal took
+ *   nothing has as many more frames as came, without a gap
  */
 function offsetsOf(taking: Taking, isTaken: boolean, isKill: boolean, { frames }: KeptSetRecord): number[] {
   if (taking !== 'extend' || !isTaken) return NINE;
@@ -160,8 +161,8 @@ function offsetsOf(taking: Taking, isTaken: boolean, isKill: boolean, { frames }
 }
 
 /**
- * Nobody need go on with it: until the new record is there, the old one is right. Only the list of checksums is written anew right
- * before it, and may tell of the new frames already.
+ * Nobody need resume it: until the new record is there, the old one is right. Only the list of checksums is
+ * written anew right before it, and may list the new frames already.
  */
 async function rightAsItLies(folder: string, { taking }: Ended): Promise<string[]> {
   const { record, findings } = await checkSet(folder);

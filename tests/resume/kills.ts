@@ -1,4 +1,4 @@
-// One set that is killed at a counted moment, gone on with by a new process, and looked at.
+// One set that is killed at a counted moment, resumed by a new process, and checked.
 import { type ChildProcess, fork } from 'node:child_process';
 import { once } from 'node:events';
 import { mkdir, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
@@ -38,11 +38,11 @@ export type Refused = (typeof REFUSED)[number];
 export interface Moment {
   readonly counted: Counted | Refused;
   readonly at: number;
-  /** One file a frame, at once, where it is left out. */
+  /** One file a frame, at once, if it is left out. */
   readonly how?: How;
 }
 
-/** In the project, where the program's libraries are found. */
+/** In the project, so that the program's libraries are found. */
 const OUT = fileURLToPath(new URL('../../dist/tests/resume', import.meta.url));
 const NAME = 'killed.process';
 
@@ -164,7 +164,7 @@ interface Scene {
   readonly body: PracticeBody;
   /** Each program hears what is told while it lives. */
   readonly link: () => PracticeLink;
-  /** What does not hold, a sentence each. */
+  /** Expectations that do not hold, a sentence each. */
   readonly wrong: string[];
   /** @returns what stands otherwise on the body than it was left, a sentence each */
   changed(): string[];
@@ -186,7 +186,7 @@ async function overBody(how: How, play: (scene: Scene) => Promise<string[]>): Pr
   }
 }
 
-/** @returns what does not hold after the set was killed and gone on with, a sentence each */
+/** @returns what does not hold after the set was killed and resumed, a sentence each */
 export const killAndResume = ({ counted, at, how = 'one file' }: Moment): Promise<string[]> =>
   overBody(how, async ({ root, into, body, link, wrong, changed }) => {
     const first = await runChild(link(), [root, counted, String(at)], how);
@@ -203,7 +203,7 @@ export const killAndResume = ({ counted, at, how = 'one file' }: Moment): Promis
         wrong.push(`It says: ${second.said}`);
       if (sets.length !== 1) wrong.push(`There are ${sets.length} set folders.`);
       wrong.push(...(await lookAt(path.join(into, sets[0] ?? ''), body.shots.length, how)));
-      // What was made lies on the card; one more for the file that was cut short.
+      // The files that were made are on the card; one more for the file that was cut short.
       if (isApart(how) && body.shots.length !== 10)
         wrong.push(`${body.shots.length} were fired: what was on the card was fired again.`);
     }
@@ -221,7 +221,10 @@ function linkTo(body: PracticeBody, how: How): PracticeLink {
   return link;
 }
 
-/** As somebody left it: none of it is what a set needs. Its fourth file is cut short on its way, if that is one file a frame. */
+/**
+ * As a person might have left it: none of it is as a set needs it. Its fourth file is cut short on its way,
+ * if that is one file a frame.
+ */
 async function bodyAsLeft(how: How): Promise<PracticeBody> {
   const body = new PracticeBody(AT_ONCE);
   await body.change('shutter', sixths(30));
@@ -254,8 +257,9 @@ function changedIn(body: PracticeBody, before: PracticeState): string[] {
 }
 
 /**
- * The disk of the journal is full for the rest of a program's life, or for one commit. Whatever that leaves is in order as it lies
- * there; once there is room again, the set is gone on with, and no good frame is fired twice.
+ * The disk of the journal is full for the rest of a program's life, or for one commit. Whatever that leaves
+ * is in order as it lies there; once there is room again, the set is resumed, and no good frame is fired
+ * twice.
  * @returns what does not hold, a sentence each
  */
 export const fillAndResume = ({ counted, at, how = 'one file' }: Moment): Promise<string[]> =>
@@ -276,7 +280,7 @@ export const fillAndResume = ({ counted, at, how = 'one file' }: Moment): Promis
       wrong.push(...foreign.map(({ sentence }) => `As it lies there, the check says: ${sentence}`));
     }
     let second = await runChild(link(), [root], how);
-    // Nothing came of it, and that could be kept.
+    // Nothing came of it, and that could be journalled.
     if (second.said.includes('nothing-unfinished') && set === undefined)
       return released === 0 ? wrong : [...wrong, `${released} were fired, and there is no set.`];
     // It could be kept in the end that the set has halted.
@@ -352,7 +356,7 @@ export async function lookAt(
     wrong.push(
       `${meant} releases were meant, ${told} are told of; ${JSON.stringify({ aside, strays: record.strays })}`,
     );
-  // Nothing is missing beside the frames, and nothing is left over.
+  // No file beside the frames is missing, and none is left over.
   for (const { sentence } of (await checkSet(folder)).findings) wrong.push(`The check says: ${sentence}`);
   return wrong;
 }

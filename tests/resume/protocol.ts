@@ -1,4 +1,4 @@
-// What the killed process asks of the body that lives in the process that started it.
+// The requests of the killed process to the body that lives in the process that started it.
 import type { EvenrungError } from '../../shared/errors.js';
 
 type AtOnce = 'identify' | 'readLimits' | 'readSettings' | 'changeSetting' | 'fire';

@@ -26,13 +26,13 @@ export interface DrawnFault {
   /** Counted from 0. */
   readonly slot: number;
   readonly moment: Moment;
-  /** Milliseconds that it lasts, where it lasts. */
+  /** Milliseconds that it lasts, if it lasts at all. */
   readonly lasts: number;
 }
 
-/** What the practice body, which is in its process, can meet with. */
+/** Faults that can hit the practice body, which lives in the camera process. */
 const WITHOUT_A_CABLE: readonly Kind[] = ['program killed', 'camera process killed'];
-/** What happens to the frame that is fired next. */
+/** Faults of the frame that is fired next. */
 const OF_A_FRAME: ReadonlySet<Kind> = new Set<Kind>([
   'frame missing',
   'frame late',
@@ -64,7 +64,7 @@ export function drawFaults(random: () => number, body: BodyName, slots: number):
     );
     const kind = possible[below(possible.length)] ?? 'program killed';
     const isByRelease = body !== 'practice' && (OF_A_FRAME.has(kind) || random() < 0.6);
-    // What happens to the next frame needs one that comes after.
+    // A fault of the next frame needs one that comes after.
     const moment: Moment = isByRelease
       ? {
           by: 'release',

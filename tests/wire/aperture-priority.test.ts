@@ -60,7 +60,7 @@ async function recordedIn(events: EventLog): Promise<number[]> {
   return tvs;
 }
 
-/** From the darkest to the lightest, one stop apart each. */
+/** From the darkest to the brightest, one stop apart each. */
 function mustBeEven(tvs: readonly number[]): void {
   for (const [index, tv] of tvs.entries()) expect(tv).toBeCloseTo((tvs[0] ?? Number.NaN) - index, 9);
 }

@@ -1,5 +1,6 @@
-// Who the daemon takes this browser for, and how it becomes somebody: the secret of a code that was scanned stands behind the # of the
-// address, and is taken out of it at once, so that it stays in no history. Must know nothing of the screen.
+// Who this browser is to the daemon, and how it is paired: the secret of a scanned code is behind the # of
+// the address, and is removed from there at once, so that it stays in no history. Must know nothing of the
+// screen.
 import { computed, signal } from '@preact/signals';
 import type { Me } from '../../shared/access.js';
 import { askMe, askPair, NO_ANSWER, type Refusal } from './api.js';
@@ -11,7 +12,7 @@ const NOT_GOOD = 'pairing-refused';
 export type Standing =
   | { readonly state: 'asking' }
   | { readonly state: 'stranger' }
-  /** `me` is null where the daemon does not answer: then it is asked when it is back. */
+  /** `me` is null if the daemon does not answer: then it is asked when it is back. */
   | { readonly state: 'known'; readonly me: Me | null };
 
 export const standing = signal<Standing>({ state: 'asking' });
@@ -24,7 +25,7 @@ const me = computed(() => (standing.value.state === 'known' ? standing.value.me 
 export const mayFire = computed(() => me.value?.role === 'fire');
 /** Whether this is a browser on the daemon's own computer. */
 export const isHere = computed(() => me.value?.door === 'here');
-/** Whether it looks on, and nothing else. */
+/** Whether this device may only watch. */
 export const watchesOnly = computed(() => me.value?.role === 'watch');
 
 function takeSecret(): void {
@@ -42,7 +43,7 @@ export async function lookWhoIAm(): Promise<void> {
   const answer = await askMe();
   if (answer.ok) {
     standing.value = { state: 'known', me: answer.value };
-    // Whoever sits at the laptop needs no code.
+    // A person at the laptop needs no code.
     if (answer.value.door === 'here') secret.value = null;
   } else if (answer.refusal.code === NOT_PAIRED) standing.value = { state: 'stranger' };
   else if (standing.value.state === 'asking') standing.value = { state: 'known', me: null };

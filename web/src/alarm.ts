@@ -1,5 +1,6 @@
-// Calls for somebody at this device when a run halts, or stops by itself: a band, and a sound and a tremble where somebody here has
-// allowed them. Until it is seen. Nothing sounds that nobody has allowed, and what the browser does not let sound is said.
+// Calls for somebody at this device if a run halts, or stops by itself: by a band and, if somebody here has
+// allowed them, by sound and vibration, until it is seen. Nothing sounds that nobody has allowed, and if the
+// browser blocks the sound, the page says so.
 import { computed, effect, signal } from '@preact/signals';
 import { remembered } from './remember.js';
 import { daemon, type View, view } from './store.js';
@@ -15,10 +16,12 @@ export interface Call {
   readonly at: string | null;
 }
 
-/** What nobody has seen yet. */
+/** The call that nobody has seen yet; null if there is none. */
 export const call = signal<Call | null>(null);
 
-/** The run that was last seen under way in this tab: one that has halted while the page was gone is called, too. */
+/**
+ * The run that was last seen under way in this tab: if it halted while the page was gone, that calls, too.
+ */
 const underWay = remembered<string | null>(
   'under-way',
   null,
@@ -32,7 +35,7 @@ effect(() => {
   if (state === null || shown.name === 'ask') return;
   if (shown.name === 'running') {
     underWay.value = shown.id;
-    // Who goes on with it, or fires anew, is there.
+    // Somebody who resumes it, or fires anew, is there.
     call.value = null;
     return;
   }
@@ -41,7 +44,7 @@ effect(() => {
   call.value = callFor(shown);
 });
 
-/** @returns null where a run ended as it should, or by the hand of somebody */
+/** @returns null if a run ended as it should, or was stopped by a person */
 function callFor({ id, run, schedule }: Extract<View, { name: 'ended' }>): Call | null {
   const ended = schedule ?? run;
   if (ended === null || (ended.state !== 'halted' && ended.state !== 'stopped')) return null;
@@ -160,7 +163,7 @@ effect(() => {
   wake();
 });
 
-// What was allowed at an earlier visit needs a touch in this one.
+// Sound that was allowed at an earlier visit needs a touch in this one.
 for (const sign of ['pointerdown', 'pointerup', 'keydown'] as const)
   addEventListener(sign, wake, { passive: true });
 
@@ -184,7 +187,7 @@ export function allow(isWanted: boolean): void {
 
 const TITLE = document.title;
 
-/** @param words what the page is called while nobody has seen it; null for its own name */
+/** @param words the page's title while nobody has seen the call; null for its own title */
 export function entitle(words: string | null): void {
   document.title = words ?? TITLE;
 }

@@ -14,11 +14,11 @@ export interface Refusal {
   readonly code: string;
   /** One sentence for the person at the panel. */
   readonly message: string;
-  /** The part of the request that it is about, where the daemon says so. */
+  /** The part of the request that it is about, if the daemon says so. */
   readonly field: string | null;
   /** Changes that would make it possible; the daemon planned each of them. */
   readonly suggestions: readonly Suggestion[];
-  /** The shortest interval that is handy and long enough for the set, where that is what is wrong. */
+  /** If the interval is too short for the set: the shortest handy one that is long enough. */
   readonly shortestSeconds: number | null;
 }
 
@@ -47,7 +47,7 @@ const SETTINGS_SECONDS = 40;
 export const askPlan = (request: WrittenSetRequest, signal: AbortSignal): Promise<Answer<WirePlan>> =>
   call<WirePlan>('POST', '/api/plan', { json: request, signal, isPress: false });
 
-/** What a run on a schedule would come to. */
+/** What a run on a schedule would take. */
 export const askSchedule = (
   request: WrittenRunRequest,
   signal: AbortSignal,
@@ -120,7 +120,7 @@ export interface StateAnswer {
 export const askState = (): Promise<Answer<StateAnswer>> =>
   call<StateAnswer>('GET', '/api/state', { seconds: 5 });
 
-/** Tells the other panels what is asked for here. */
+/** Tells the other panels the request on this page. */
 export const tellAsked = (asked: Asked): Promise<Answer<unknown>> =>
   call('PUT', '/api/asked', { json: asked, seconds: 5, isPress: false, outlivesPage: true });
 
@@ -174,18 +174,21 @@ export const keptPath = (
   attempts: number,
 ): string => `${setPath(set)}/frames/${frame}/${what}?attempt=${attempts}`;
 
-/** @returns the daemon's own sentence on why it hands a picture out not at all; null where it does */
+/** @returns the daemon's own sentence on why it does not hand out a picture; null if it does */
 export async function whyNoPicture(path: string): Promise<string | null> {
   const answer = await call('GET', path, { headers: { range: 'bytes=0-0' } });
-  // What is no JSON is the picture itself.
+  // An answer that is not JSON is the picture itself.
   return answer.ok || answer.refusal.code === UNREADABLE ? null : answer.refusal.message;
 }
 
-/** Another one where another sheet was drawn: with another end, or another name. */
+/** The address differs if another sheet was drawn: with another end, or another name. */
 export const sheetPath = (set: string, endedAt: string | null, name: string | null): string =>
   `${setPath(set)}/contact-sheet?${new URLSearchParams({ ended: endedAt ?? '', name: name ?? '' })}`;
 
-/** Which parts of the picture a set holds. @param map counts up each time when it is drawn anew */
+/**
+ * Which parts of the picture a set holds.
+ * @param map counts how often it has been drawn
+ */
 export const runMapPath = (run: string, set: string, map: number): string =>
   `/api/run/${encodeURIComponent(run)}/coverage?${new URLSearchParams({ set, map: String(map) })}`;
 
@@ -193,7 +196,10 @@ export const runMapPath = (run: string, set: string, map: number): string =>
 export const keptMapPath = (set: string, endedAt: string | null, map: number): string =>
   `${setPath(set)}/coverage?${new URLSearchParams({ ended: endedAt ?? '', map: String(map) })}`;
 
-/** What the set can become. @param madeAt another one where it was merged anew */
+/**
+ * What the set can become.
+ * @param madeAt differs if it was merged anew
+ */
 export const proofPath = (set: string, madeAt: string): string =>
   `${setPath(set)}/preview?${new URLSearchParams({ made: madeAt })}`;
 
@@ -216,15 +222,15 @@ interface Call {
   readonly signal?: AbortSignal;
   readonly seconds?: number;
   readonly noAnswer?: string;
-  /** False where it changes nothing, and need not be sent again. */
+  /** False if it changes nothing, and need not be sent again. */
   readonly isPress?: boolean;
-  /** Whether it is sent to its end where the page is left meanwhile. */
+  /** Whether it is sent completely even if the page is left meanwhile. */
   readonly outlivesPage?: boolean;
 }
 
 /**
- * What changes something carries a key of its own for each press, so that a request whose answer was lost is sent again and counts
- * once: the daemon gives the same key the same answer.
+ * A request that changes something carries a key of its own for each press. If its answer is lost, it is sent
+ * again and counts once: the daemon gives the same key the same answer.
  */
 async function call<T>(
   method: 'GET' | 'POST' | 'PUT' | 'PATCH' | 'DELETE',
@@ -258,7 +264,7 @@ const TRY_SECONDS = 3;
 const AGAIN_MS = 300;
 const MOST_TRIES = 4;
 
-/** @returns null where nothing came back */
+/** @returns null if nothing came back */
 async function once<T>(
   path: string,
   init: RequestInit,
@@ -282,7 +288,7 @@ async function once<T>(
   return { ok: false, refusal: refusalIn(body) ?? unreadable(response.status) };
 }
 
-/** A random UUID (RFC 9562, version 4). Where the page came over plain HTTP the browser has none ready. */
+/** A random UUID (RFC 9562, version 4). If the page came over plain HTTP, the browser offers none. */
 function newKey(): string {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   bytes[6] = ((bytes[6] ?? 0) & 0x0f) | 0x40;

@@ -1,18 +1,20 @@
-// Keeps the screen of this device on while a run is under way, where the browser can: a phone that goes dark shows no progress and
-// sounds no alarm. Must know nothing of what stands on the screen.
+// Keeps the screen of this device on while a run is under way, if the browser can: a phone that goes dark
+// shows no progress and sounds no alarm. Must know nothing of what is on the screen.
 import { computed, effect, signal } from '@preact/signals';
 import { isHeld, view } from './store.js';
 
-/** A run that is held for longer than this waits for somebody who has gone: the battery counts more. */
+/**
+ * A run that is held for longer than this waits for somebody who has gone, and then the battery counts more.
+ */
 const HELD_LONG_MS = 10 * 60_000;
 
 export type Awake =
   | 'off'
   | 'asked'
   | 'on'
-  /** There is no such thing in this browser. */
+  /** This browser cannot do it. */
   | 'none'
-  /** Browsers have it on pages alone whose way nobody else can change. */
+  /** Browsers allow it only on pages that came over a secure connection. */
   | 'insecure'
   /** The device wants to go dark, to save its battery for instance. */
   | 'refused';
@@ -36,7 +38,7 @@ effect(() => {
 
 const isWanted = computed(() => view.value.name === 'running' && !isHeldLong.value);
 
-// The browser lets go by itself when the page is no longer seen, and has to be asked again when it is.
+// The browser lets go by itself when the page is not visible any more, and has to be asked again when it is.
 effect(() => {
   if (!isWanted.value) {
     awake.value = 'off';

@@ -1,4 +1,4 @@
-// What a body brackets, gathered so that it can be said in a sentence. Pure.
+// The brackets of a body, grouped for a sentence. Pure.
 import { formatEv, fromEv, type Sixths } from '../../shared/ev.js';
 import type { BodyView } from '../../shared/state.js';
 
@@ -10,7 +10,7 @@ export interface Brackets {
   readonly steps: readonly string[];
 }
 
-/** @returns those of the fewest frames first; none where the body brackets nothing */
+/** @returns those of the fewest frames first; none if the body brackets nothing */
 export function bracketsOf({ brackets }: BodyView): Brackets[] {
   const stepsOf = new Map<number, Set<Sixths>>();
   for (const { frames, step } of brackets) {

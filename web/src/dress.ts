@@ -1,7 +1,10 @@
 // Puts a look on a page, before its style sheet is there, too. Must need nothing of the panel.
 import type { Letters, Look } from './looks.js';
 
-/** `--ground` of style/tokens.css: what is painted before that is read, and what the browser paints around the page. */
+/**
+ * `--ground` of style/tokens.css: the colour that is painted before that file is read, and that the browser
+ * paints around the page.
+ */
 export const GROUNDS: Readonly<Record<Look, string>> = { day: '#eef2ef', dim: '#0d1316', night: '#000000' };
 
 export function dress(page: Document, look: Look, letters: Letters): void {

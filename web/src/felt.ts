@@ -1,5 +1,6 @@
-// A tremble for the end of a set, on a device that fired it or is to call for somebody: one for a set that is complete, another for one
-// that is not. What has ended trembles once; where the alarm trembles for it, that is the one. Must know nothing of the screen.
+// Vibrates at the end of a set, on a device that fired it or is to call for somebody: in one way for a
+// complete set, in another for one that is not. Each end vibrates once; if the alarm vibrates for it, that is
+// enough. Must know nothing of the screen.
 import { effect } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
 import { call, canTremble, isAllowed } from './alarm.js';
@@ -10,7 +11,10 @@ const ENDED_EARLY_MS = [150, 100, 150];
 
 /** The set that was last seen under way. */
 let underWay: string | null = null;
-/** The run of it, and whether a set of that run has just been told of as ended early: then the run's end is no other happening. */
+/**
+ * The run, and whether a set of it has just been reported as ended early: then the end of the run is not a
+ * second event.
+ */
 let run: string | null = null;
 let isTold = false;
 
@@ -41,7 +45,7 @@ const endsEarly = ({ schedule }: Extract<View, { name: 'ended' }>) =>
 
 function tremble(pattern: number[], mayTremble: boolean): void {
   if (!canTremble || !mayTremble) return;
-  // What calls for somebody is told at the same moment as that it has ended.
+  // The alarm is raised at the same moment at which the end is told.
   queueMicrotask(() => {
     if (isAllowed.peek() && call.peek() !== null) return;
     // Browsers complain of who tries before the page was touched.

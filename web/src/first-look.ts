@@ -1,5 +1,6 @@
-// Before anything is painted: the page gets the look that was chosen here. A script of its own that the page waits for; light.ts
-// takes over where it ends. What cannot be read is as if nothing had been chosen.
+// Before anything is painted, the page gets the look that was chosen here. This is a script of its own that
+// the page waits for; light.ts continues from there. If the choice cannot be read, it is as if there were
+// none.
 import { dress } from './dress.js';
 import { CHOICES, LETTERS, lookOf } from './looks.js';
 import { oneOf, recall, textsOver } from './recall.js';

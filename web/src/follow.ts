@@ -1,4 +1,5 @@
-// Keeps in sight what a run is at, on screens that cannot show the whole ladder. Whoever scrolls by hand is left alone.
+// Keeps the current frame of a run in view, on screens that cannot show the whole ladder. If somebody scrolls
+// by hand, the page is left alone for a while.
 
 const LEFT_ALONE_MS = 6000;
 
@@ -24,10 +25,13 @@ const SCROLL_KEYS: ReadonlySet<string> = new Set([
   'Tab',
 ]);
 
-/** Scrolls no farther than it takes; what lies over the page's ends is in the element's scroll margin. */
+/**
+ * Scrolls no farther than necessary. Bars that cover the ends of the page are allowed for by the element's
+ * scroll margin.
+ */
 export function bringIntoSight(element: Element | null): void {
   if (element === null || performance.now() - handAt < LEFT_ALONE_MS) return;
-  // Whoever looks at something that lies over the page comes back to where they were.
+  // Somebody who looks at something that lies over the page comes back to the place where they were.
   if (document.querySelector('dialog[open]') !== null) return;
   const calm = matchMedia('(prefers-reduced-motion: reduce)').matches;
   element.scrollIntoView({ block: 'nearest', behavior: calm ? 'auto' : 'smooth' });

@@ -1,17 +1,17 @@
-// Fingers, mouse and wheel on pictures that are looked at closely, told as what they mean. It knows events and where the pictures
-// lie on the page; what becomes of it is for whoever listens.
+// Turns events of fingers, mouse and wheel on pictures into what they mean. It knows events and the places of
+// the pictures on the page; the listener decides what is done.
 import type { Place } from './zoom.js';
 
 /** Places are counted from the corner of the picture's own part of the screen. */
 export interface Handled {
   moved(by: Place): void;
   stretched(before: readonly [Place, Place], after: readonly [Place, Place]): void;
-  /** The wheel: so many times as large. */
+  /** By the wheel: so many times as large. */
   scaled(factor: number, at: Place): void;
   doubled(at: Place): void;
 }
 
-/** A finger that rests trembles so far, in CSS pixels. */
+/** How far a resting finger may move, in CSS pixels. */
 const TREMBLE = 8;
 /** Two taps so near to each other in time and place are one double tap. */
 const DOUBLE_WITHIN_MS = 350;
@@ -19,12 +19,12 @@ const DOUBLE_WITHIN = 40;
 /** CSS pixels of the wheel that make it twice as large; two fingers on a trackpad come as a wheel with the control key. */
 const WHEEL_DOUBLES = 350;
 const TRACKPAD_DOUBLES = 90;
-/** What a wheel counts in: pixels, lines, pages. */
+/** The units of a wheel: pixels, lines, pages. */
 const WHEEL_UNITS = [1, 16, 400] as const;
 
 interface Hand {
   at: Place;
-  /** Where it was put down. */
+  /** The place where it was put down. */
   readonly from: Place;
   /** The corner that its places are counted from. */
   readonly corner: Place;
@@ -42,7 +42,7 @@ const inside = ({ at, corner }: Hand): Place => minus(at, corner);
  */
 export function handle(stage: HTMLElement, listener: () => Handled): () => void {
   const hands = new Map<number, Hand>();
-  /** What kind of pointer came last. */
+  /** The kind of pointer that was used last. */
   let latest = '';
   let lastTap: { readonly at: Place; readonly ms: number } | null = null;
 

@@ -1,6 +1,6 @@
-// The panel's own files on this device: has the browser keep them, where it lets pages do so, and tells when this page is of another
-// build than the daemon's. A browser that refuses (no TLS, a certificate that nobody vouches for) goes on without. Must know nothing of
-// what the panel shows.
+// The panel's own files on this device: has the browser keep them, if it lets pages do so, and reports when
+// this page is of another build than the daemon's. With a browser that refuses (no TLS, a certificate that no
+// authority has signed) the panel works without. Must know nothing of what the panel shows.
 import { computed, effect, signal } from '@preact/signals';
 import { KEPT, storeAt } from './recall.js';
 import { connection } from './store.js';
@@ -11,7 +11,7 @@ export const isStale = signal(false);
 const place = 'serviceWorker' in navigator ? navigator.serviceWorker : null;
 const isConnected = computed(() => connection.value.state === 'connected');
 
-/** A page that nobody has touched yet is loaded anew without a word: nothing on it is lost. */
+/** A page that nobody has touched yet is reloaded without a word: nothing on it is lost. */
 let isTouched = false;
 for (const sign of ['pointerdown', 'keydown'] as const)
   addEventListener(
@@ -48,7 +48,7 @@ async function keep(workers: ServiceWorkerContainer): Promise<void> {
     known.active?.postMessage('claim');
 }
 
-// Another worker has taken over: once it is active it has thrown away what is not of its build.
+// Another worker has taken over: once it is active, it has thrown away files that are not of its build.
 place?.addEventListener('controllerchange', () => {
   const worker = place.controller;
   if (worker === null || worker.state === 'activated') return void compare();

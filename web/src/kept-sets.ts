@@ -1,6 +1,6 @@
-// The sets that were made, as far as somebody looks at them: the list page by page, one set with its frames, and what is done with
-// it. They are asked for when they are looked at, again when a run ends, and every so often as long as they are looked at: somebody may
-// move a set folder, or disconnect its disk.
+// The sets that were made, as far as somebody looks at them: the list page by page, one set with its frames,
+// and the actions on it. They are asked for when somebody looks at them, again when a run ends, and from time
+// to time while they are shown: somebody may move a set folder, or disconnect its disk.
 import { computed, effect, signal } from '@preact/signals';
 import { ENDED } from '../../shared/fold.js';
 import type { Again, Extend, KeptSetDetail, KeptSetView, OnDisk, Relabel } from '../../shared/kept.js';
@@ -26,7 +26,7 @@ const LOOK_AGAIN_MS = 10_000;
 
 export interface Listed {
   readonly sets: readonly KeptSetView[];
-  /** What the next page is asked for with; null on the last one. */
+  /** The `before` of the next page; null on the last one. */
   readonly next: number | null;
 }
 
@@ -36,7 +36,7 @@ export const listRefusal = signal<Refusal | null>(null);
 export const opened = signal<KeptSetDetail | null>(null);
 export const setRefusal = signal<Refusal | null>(null);
 
-/** Changes where sets are made or end, so that what is shown of them is read anew. */
+/** Changes if sets are made or end, so that the ones on the screen are read anew. */
 const fired = computed(() => {
   const run = daemon.value?.run;
   return run === undefined || run === null ? '' : `${run.set.id} ${run.state}`;
@@ -46,11 +46,11 @@ const isConnected = computed(() => connection.value.state === 'connected');
 const shownSet = computed(() => {
   const page = route.value;
   if (page.name === 'set') return page.id;
-  // Of the set in hand the stream tells; a schedule may go on to the next one meanwhile.
+  // The stream tells of the set under way; a schedule may go on to the next one meanwhile.
   return page.name === 'rung' && page.id !== daemon.value?.run?.set.id ? page.id : null;
 });
 const showsList = computed(() => route.value.name === 'sets');
-/** A set that is not in the list, and is offered to be gone on with, completed or looked at. */
+/** A set that is not in the list, and is offered to be resumed, completed or viewed. */
 const offered = computed(() => {
   const shown = view.value;
   return daemon.value?.unfinished?.set ?? (shown.name === 'ended' ? (shown.run?.set.id ?? null) : null);
@@ -151,7 +151,7 @@ export function onDiskOf(id: string): OnDisk | null {
   return known?.onDisk ?? null;
 }
 
-/** Whether a set that has not ended is being made just now; else it was cut off. */
+/** Whether a set that has not ended is being made right now; if not, it was cut off. */
 export const isInHand = (id: string): boolean => {
   const state = daemon.value;
   // Nothing is known yet.
@@ -169,7 +169,7 @@ export interface LookedAt {
   readonly isUnderWay: boolean;
 }
 
-/** The frames of a set, as they are just now; null where they are not known here. */
+/** The frames of a set as they are right now; null if they are not known here. */
 export function lookedAt(id: string): LookedAt | null {
   const run = daemon.value?.run ?? null;
   const set = run?.set.id === id ? run : opened.value?.id === id ? opened.value : null;
@@ -188,7 +188,7 @@ export async function relabel(id: string, change: Relabel): Promise<boolean> {
 export const fireAgain = (id: string, what: Again | null): Promise<boolean> =>
   takeUpAgain(() => (what === null ? askComplete(id) : askAgain(id, what)));
 
-/** Adds frames at the ends of a set, and makes what it lacks; then the panel shows the run. */
+/** Adds frames at the ends of a set, and makes those that it lacks; after that the panel shows the run. */
 export const extendSet = (id: string, by: Extend): Promise<boolean> => takeUpAgain(() => askExtend(id, by));
 
 /** Looks in the camera for what never came, and fires nothing; then the panel shows the run. */
@@ -211,7 +211,7 @@ async function takeUpAgain(ask: () => Promise<Answer<{ run: string }>>): Promise
 
 export type NotNow = 'needsBody' | 'busy' | 'unfinished';
 
-/** Why nothing can be fired at the moment; null where it can. */
+/** Why nothing can be fired at the moment; null if it can. */
 export const notNow = computed<NotNow | null>(() => {
   if (view.value.name === 'running') return 'busy';
   if (daemon.value?.unfinished != null) return 'unfinished';

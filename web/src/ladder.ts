@@ -1,11 +1,11 @@
-// The picture of a set as data: rungs, and beside them the braces that hold the frames of one pass together. Pure, the same
-// for a plan and for a run. Must know nothing of the screen beyond how many lanes fit.
+// The picture of a set as data: rungs, and beside them the braces that join the frames of one pass. Pure, the
+// same for a plan and for a run. Must know nothing of the screen but how many lanes fit.
 import { isSameEv } from '../../shared/ev.js';
 import type { WirePass, WirePlan } from '../../shared/plan.js';
 import type { FrameState, FrameView, RunView } from '../../shared/state.js';
 
 export interface Rung {
-  /** Its name in the set: from dark to light, but for what was added later. */
+  /** The frame's number in the set: from dark to light, apart from frames that were added later. */
   readonly number: number;
   /** Counted from 1, the darkest. */
   readonly place: number;
@@ -18,13 +18,13 @@ export interface Rung {
   readonly attempts: number;
   readonly reason: string | null;
   readonly clipped: FrameView['clipped'];
-  /** EV by which the base had moved when it was made; null where it had not, or stands by itself. */
+  /** EV by which the base had moved when it was made; null if it had not, or if a note says so already. */
   readonly baseMoved: number | null;
   /** Whether it was verified and its file is not there any more. */
   readonly isMissing: boolean;
-  /** What else a person should know of it. */
+  /** Other things that a person should know of it. */
   readonly marks: FrameView['marks'];
-  /** From 0 for the darkest frame to 1 for the lightest. */
+  /** From 0 for the darkest frame to 1 for the brightest. */
   readonly tone: number;
 }
 
@@ -68,7 +68,7 @@ export function rungsOfRun(run: RunView, missing: readonly number[]): Rung[] {
     clipped: frame.clipped,
     baseMoved: frame.baseMoved,
     isMissing: missing.includes(frame.number),
-    // What is shown by itself is not said twice.
+    // A mark that the rung shows by itself is not repeated.
     marks: frame.marks.filter(({ code }) => code !== 'base-moved' || frame.baseMoved === null),
     tone: toneOf(index, run.frames.length),
   }));
@@ -81,19 +81,19 @@ function isCentre(plan: WirePlan, pass: number, offset: number): boolean {
 
 const toneOf = (index: number, frames: number) => (frames < 2 ? 0.5 : index / (frames - 1));
 
-/** What a lane draws beside one rung. */
+/** The part of a lane beside one rung. */
 export interface LanePart {
   readonly pass: number;
   /** `beside`: the brace runs on past a rung of another pass. */
   readonly shape: 'top' | 'middle' | 'foot' | 'alone' | 'beside';
-  /** The pass's number stands here: at its centre where a rung is its centre. */
+  /** The pass's number is beside this rung: at its centre, if a rung is its centre. */
   readonly tag: 'centre' | 'plain' | null;
 }
 
 /** One row of lanes for each rung, in the order of the rungs given, the lane at the ladder last; a lane without a brace there is null. */
 export type Lanes = readonly (readonly (LanePart | null)[])[];
 
-/** Passes side by side need a lane each; more than these do not fit beside the rungs of a narrow screen. */
+/** Passes side by side need a lane each; more than this do not fit beside the rungs of a narrow screen. */
 const MOST_LANES = 3;
 
 /** @param rungs the darkest first, as the functions above give them */

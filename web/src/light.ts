@@ -1,5 +1,5 @@
-// How the page looks from its first paint on (that one is first-look.ts's): by what is chosen here, by the system, by the sun.
-// Must know nothing of what stands on the page.
+// The look of the page from its first paint on (the first is made by first-look.ts): by the choice on this
+// device, by the system, by the sun. Must know nothing of what is on the page.
 import { batch, computed, effect, signal } from '@preact/signals';
 import { dress } from './dress.js';
 import { CHOICES, type Choice, hasPlace, LETTERS, type Letters, lookOf, pressed } from './looks.js';

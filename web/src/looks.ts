@@ -1,8 +1,8 @@
-// Which look the panel has: by day, dim, or by night, by what somebody has chosen and by the sun. Pure.
+// Which look the panel has, day, dim or night, by somebody's choice and by the sun. Pure.
 import { CIVIL_ALTITUDE, sunAltitude, UPPER_EDGE_ALTITUDE } from '../../shared/sun.js';
 import { type PlaceFields, readPlace } from './schedule-form.js';
 
-/** `night` is red and nothing else: eyes that are used to the dark stay so. */
+/** `night` is only red, so that eyes stay adapted to the dark. */
 export type Look = 'day' | 'dim' | 'night';
 
 export const CHOICES = ['system', 'sun', 'day', 'dim', 'night'] as const;
@@ -36,7 +36,10 @@ function bySun(at: Date, fields: PlaceFields): Look {
   return altitude > CIVIL_ALTITUDE ? 'dim' : 'night';
 }
 
-/** Where nobody has said where this is. Evenings are bright half of the year: nothing goes red before it is late. */
+/**
+ * If nobody has said where this is. Half of the year evenings are bright: nothing turns red before it is
+ * late.
+ */
 function byClock(hour: number): Look {
   if (hour >= 6 && hour < 18) return 'day';
   return hour === 5 || (hour >= 18 && hour < 21) ? 'dim' : 'night';
@@ -44,11 +47,14 @@ function byClock(hour: number): Look {
 
 export interface Pressed {
   readonly choice: Choice;
-  /** What it was before night was chosen by the switch. */
+  /** The choice before the switch changed it to night. */
   readonly before: Choice;
 }
 
-/** What the switch at the top does: to night, and back to what it was. @param shown is what `choice` looks like just now */
+/**
+ * The switch at the top: to night, and back to the earlier choice.
+ * @param shown the present look of `choice`
+ */
 export function pressed(
   { choice, before }: Pressed,
   shown: Look,

@@ -11,7 +11,10 @@ import './installed.js';
 import './together.js';
 
 const pairs = computed(() => standing.value.state === 'stranger' || secret.value !== null);
-/** Nothing is to jump about: the panel comes with what it shows, or with why there is nothing. Until then the page shows its frame. */
+/**
+ * Nothing may jump about: the panel appears together with its content, or with the reason why there is none.
+ * Until then the page shows its frame.
+ */
 const hasBegun = computed(() => {
   if (standing.value.state === 'asking') return false;
   if (pairs.value) return true;
@@ -47,7 +50,7 @@ const unwatch = hasBegun.subscribe((isSo) => {
   render(<Page />, place);
 });
 
-/** Only when that changes: to be asked again is no reason to try the stream anew. */
+/** Only if that changes: being asked again is no reason to open the stream anew. */
 const isKnown = computed(() => standing.value.state === 'known');
 effect(() => {
   if (!isKnown.value) return;

@@ -1,5 +1,5 @@
-// How a set that has ended is told of, with what of it lies on the disk just now: what was verified and is not there any more is not
-// shown as if it were. Pure.
+// How a set that has ended is described, given the files that are on the disk right now: verified frames that
+// are gone are not shown as if they were there. Pure.
 import type { OnDisk } from '../../shared/kept.js';
 import type { RunView } from '../../shared/state.js';
 import { text } from './text.js';
@@ -38,7 +38,7 @@ export function outcomeOf(set: EndedSet, onDisk: OnDisk | null): Outcome {
       sentence: error === GONE ? sentence : now,
     };
   const { missing, changed } = onDisk ?? { missing: [], changed: [] };
-  // How it ended says the same already, or that all of it was there.
+  // The sentence of its end says the same already, or says that everything was there.
   const before = state === 'complete' || error === 'set-damaged' ? null : sentence;
   return {
     state: 'halted',

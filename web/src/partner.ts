@@ -1,7 +1,7 @@
-// The second file of a frame, where the camera makes two of each. Pure.
+// The second file of a frame, if the camera makes two of each. Pure.
 import type { FrameView } from '../../shared/state.js';
 
-/** @returns its name in the set folder; null where there is none */
+/** @returns its name in the set folder; null if there is none */
 export const partnerOf = ({ partner }: Pick<FrameView, 'partner'>): string | null =>
   partner?.state === 'there' ? partner.file : null;
 

@@ -1,4 +1,4 @@
-// Where this is, kept in this browser: it is a nuisance to type outdoors.
+// The location, kept in this browser: it is a nuisance to type outdoors.
 import { follows, remembered, textsOver } from './remember.js';
 import { NO_PLACE, type PlaceFields } from './schedule-form.js';
 

@@ -2,12 +2,12 @@
 import type { FrameView, RunView } from '../../shared/state.js';
 
 export interface Progress {
-  /** The pass in hand, counted from 1; null before the first and while frames are made up. */
+  /** The current pass, counted from 1; null before the first and while frames are made up. */
   readonly pass: number | null;
   readonly passes: number;
   readonly verified: number;
   readonly frames: number;
-  /** The frame in hand. */
+  /** The current frame. */
   readonly frame: FrameView | null;
   readonly secondsLeft: number;
 }
@@ -16,7 +16,7 @@ export interface Progress {
 export function progressOf(run: RunView, secondsSince: number): Progress {
   const frames = run.frames.length;
   const exposures = run.frames.reduce((sum, frame) => sum + frame.exposureTime, 0);
-  // What the estimate holds beside the exposures, spread evenly: settings changes, release, the file's way.
+  // The part of the estimate that is not exposures, spread evenly: settings changes, release, transfer.
   const beside = Math.max(0, run.plan.estimate.seconds - exposures) / Math.max(1, frames);
   const left = (isInHand: boolean) =>
     run.frames
@@ -30,7 +30,7 @@ export function progressOf(run: RunView, secondsSince: number): Progress {
     verified: run.frames.filter((frame) => frame.state === 'verified').length,
     frames,
     frame: run.frames.find((frame) => frame.state === 'armed' || frame.state === 'fired') ?? null,
-    // Several are in hand where one release fires a whole pass: time passes for all of them once.
+    // If one release fires a whole pass, several frames are under way: time passes for all of them once.
     secondsLeft: left(false) + Math.max(0, left(true) - secondsSince),
   };
 }

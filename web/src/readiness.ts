@@ -1,5 +1,5 @@
-// How a body's readiness is laid out: what comes first, and what may be folded away. Pure; the findings and their sentences
-// are the daemon's.
+// How a body's readiness is laid out: what comes first, and what may be folded away. Pure; the findings and
+// their sentences are the daemon's.
 import type { ReadinessItem } from '../../shared/readiness.js';
 
 export interface Counts {
@@ -9,9 +9,12 @@ export interface Counts {
 }
 
 export interface Sorted {
-  /** What stops the run, then what wants a look; within each as the daemon has them. */
+  /** Items that stop the run, then items to check; within each in the daemon's order. */
   readonly open: readonly ReadinessItem[];
-  /** What may be folded away. A tick stays where it is: the box must not run from under the finger. */
+  /**
+   * Items that may be folded away. A ticked item stays where it is: the box must not move away from the
+   * finger.
+   */
   readonly folded: readonly ReadinessItem[];
 }
 

@@ -1,21 +1,22 @@
-// A set that is asked for by two spot readings, as it stands in the fields. Pure. What follows from readings the daemon says.
+// A set that is asked for by two spot readings, as it is in the fields. Pure. The daemon says what follows
+// from readings.
 import { parseReading } from '../../shared/reading.js';
 import type { WrittenReadings } from '../../shared/request.js';
 import type { BodyView } from '../../shared/state.js';
 
-/** What says which frames are made. */
+/** What determines the frames. */
 export type AskedBy = 'frames' | 'readings';
 
 export type ReadingPart = 'darkest' | 'brightest';
 export const READING_PARTS: readonly ReadingPart[] = ['darkest', 'brightest'];
 
-/** What the readings are metered for, where no camera tells it. */
+/** The settings that readings are metered for, if no camera tells them. */
 export type Standing = 'aperture' | 'iso';
 export const STANDINGS: readonly Standing[] = ['aperture', 'iso'];
 
 /** As they are written; empty as long as nothing was metered. */
 export type ReadingsForm = Readonly<Record<ReadingPart | Standing, string>> & {
-  /** What a script said besides, and no field shows. */
+  /** Values that a script has sent and no field shows. */
   readonly beside: Omit<WrittenReadings, ReadingPart | Standing>;
 };
 
@@ -27,7 +28,10 @@ const CAN_BE: Readonly<Record<Standing, readonly [number, number]>> = {
   iso: [1, 10_000_000],
 };
 
-/** @param written such as `8`, `f/8`, `100`, `ISO 100` @returns null where it is empty, undefined where it holds no such number */
+/**
+ * @param written such as `8`, `f/8`, `100`, `ISO 100`
+ * @returns null if it is empty, undefined if it is no such number
+ */
 export function readStanding(which: Standing, written: string): number | null | undefined {
   const plain = written.trim();
   if (plain === '') return null;
@@ -36,7 +40,7 @@ export function readStanding(which: Standing, written: string): number | null | 
   return number >= least && number <= most ? number : undefined;
 }
 
-/** @returns the readings, or the field that cannot be read, where both are empty the first */
+/** @returns the readings, or the field that cannot be read; if both are empty, the first */
 export function readReadings(form: ReadingsForm): WrittenReadings | ReadingPart | Standing {
   const wrong = READING_PARTS.find((part) => parseReading(form[part]) === undefined);
   if (wrong !== undefined) return wrong;
@@ -58,7 +62,10 @@ export function readingsOf(written: WrittenReadings | undefined): ReadingsForm {
   return { darkest, brightest, aperture: number(aperture), iso: number(iso), beside };
 }
 
-/** @returns what somebody has to say, because the camera does not; what was said before stays until it is taken away */
+/**
+ * @returns the fields that a person has to fill in because the camera does not tell; a value that is in one
+ *   stays until it is removed
+ */
 export const standingsFor = (
   body: Pick<BodyView, Standing>,
   form: Pick<ReadingsForm, Standing>,

@@ -1,4 +1,5 @@
-// What this browser has kept, as it was written. Must need nothing else: it is read before the page is painted, too.
+// Values that this browser has kept, as they were written. Must need nothing else, since it is also used
+// before the page is painted.
 
 export const KEPT = 'evenrung.';
 
@@ -6,7 +7,7 @@ export type Where = 'local' | 'session';
 
 export const storeAt = (where: Where): Storage => (where === 'local' ? localStorage : sessionStorage);
 
-/** @returns null where nothing was kept, or nothing can be read */
+/** @returns null if nothing was kept, or nothing can be read */
 export function recall(where: Where, name: string): unknown {
   try {
     return JSON.parse(storeAt(where).getItem(KEPT + name) ?? 'null');
@@ -27,7 +28,7 @@ export function textsOver<T extends { readonly [Name in keyof T]: string }>(
   };
 }
 
-/** @returns what reads one of these words, and gives undefined for anything else */
+/** @returns a function that reads one of these words, and returns undefined for anything else */
 export function oneOf<T extends string>(words: readonly T[]): (kept: unknown) => T | undefined {
   return (kept) => words.find((word) => word === kept);
 }

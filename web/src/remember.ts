@@ -1,10 +1,14 @@
-// What this browser keeps from one visit to the next. A browser that keeps nothing (private windows, a full disk) is no trouble.
+// Values that this browser keeps from one visit to the next. A browser that keeps nothing (private windows, a
+// full disk) does no harm.
 import { effect, type ReadonlySignal, type Signal, signal } from '@preact/signals';
 import { KEPT, recall, storeAt, type Where } from './recall.js';
 
 export { oneOf, recall, textsOver } from './recall.js';
 
-/** @returns a signal that begins with what was kept; `read` gives undefined for what it cannot use */
+/**
+ * @returns a signal that begins with the kept value; `read` returns undefined for a value that it cannot
+ *   use
+ */
 export function remembered<T>(
   name: string,
   otherwise: T,

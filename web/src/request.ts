@@ -1,5 +1,5 @@
-// The choices that the panel offers and the request that they make. Pure. Must not know what a body can do beyond what it
-// offers: the daemon refuses the rest.
+// The choices that the panel offers, and the request that they make. Pure. It must know no more of a body
+// than the body offers: the daemon refuses the rest.
 import type { Asked } from '../../shared/asked.js';
 import { formatEv, fromEv, NO_EV, ONE_EV, parseEv, type Sixths, sixths } from '../../shared/ev.js';
 import type { ByHand, Suggestion, WirePlan } from '../../shared/plan.js';
@@ -22,17 +22,20 @@ import {
 } from './readings.js';
 import { evenSpan, framesIn, inSteps, isEven, MOST_FRAMES, type Span } from './span.js';
 
-/** Offered whatever the body brackets: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
+/** Offered whatever the body can bracket: 1/3, 1/2, 2/3, 1, 1 1/3, 1 1/2, 2 and 3 EV. */
 export const USUAL_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 12, 18].map(sixths);
 const USUAL_BASE = '1/60';
 
 export interface Steps {
-  /** What the body brackets by itself. */
+  /** The steps that the body brackets by itself. */
   readonly bracketed: readonly Sixths[];
   readonly other: readonly Sixths[];
 }
 
-/** @returns every step that is offered, each list ascending; in aperture priority compensation has to carry it, and no shutter setting */
+/**
+ * @returns every step that is offered, each list ascending. In aperture priority it is compensation that
+ *   has to reach the step, and no shutter setting
+ */
 export function stepsFor(body: BodyView, mode: Mode): Steps {
   const ascending = (steps: Iterable<Sixths>) => [...new Set(steps)].sort((a, b) => a - b);
   const bracketed = ascending(body.brackets.map((bracket) => fromEv(bracket.step)));
@@ -43,8 +46,9 @@ export function stepsFor(body: BodyView, mode: Mode): Steps {
 }
 
 /**
- * @param chosen what somebody chose, where the body still has it
- * @returns one of the body's shutters: the chosen one, else the one nearest to the body's own setting or to 1/60
+ * @param chosen the base that somebody chose, which the body may no longer have
+ * @returns one of the body's shutters: the chosen one, otherwise the one nearest to the body's own setting
+ *   or to 1/60
  */
 export function baseFor(body: BodyView, chosen: string | null): string | null {
   if (chosen !== null && body.shutters.includes(chosen)) return chosen;
@@ -58,7 +62,10 @@ export function baseFor(body: BodyView, chosen: string | null): string | null {
   );
 }
 
-/** @returns seconds of a label such as `1/60`, `13/10`, `0.5`, `30"`, `2s`; near enough for finding the nearest */
+/**
+ * @returns seconds of a label such as `1/60`, `13/10`, `0.5`, `30"`, `2s`, accurate enough to find the
+ *   nearest one
+ */
 function readSeconds(label: string): number | undefined {
   const [, top, bottom = '1'] =
     /^(\d+(?:\.\d+)?)(?:\/(\d+(?:\.\d+)?))?\s*(?:s|"|\u2033)?$/.exec(label.trim()) ?? [];
@@ -66,32 +73,35 @@ function readSeconds(label: string): number | undefined {
   return seconds > 0 && Number.isFinite(seconds) ? seconds : undefined;
 }
 
-/** @returns the number in the field, or undefined where it is none; how many can be made the daemon says */
+/**
+ * @returns the number in the field, or undefined if it is not a number; the daemon says how many can be
+ *   made
+ */
 export function readFrames(written: string): number | undefined {
   const number = written.trim() === '' ? Number.NaN : Number(written);
   return Number.isFinite(number) ? number : undefined;
 }
 
-/** The ends of a set that does not lie evenly about the base. */
+/** The ends of a set that is not centred on the base. */
 export interface Ends {
   readonly from: string;
   readonly to: string;
 }
 
-/** @returns null where the number of frames alone says so */
+/** @returns null if the number of frames says it all */
 export function endsOf(span: Span, step: Sixths): Ends | null {
   return isEven(span, step) ? null : { from: formatEv(span.from), to: formatEv(span.to) };
 }
 
-/** What somebody may choose that one release fires. */
+/** The ways of releasing that somebody may choose from. */
 export interface ReleaseChoices {
-  /** Whether there is anything to choose; what was chosen for another body can be undone. */
+  /** Whether there is anything to choose; a choice that was made for another body can be undone. */
   readonly least: boolean;
   /** Null stands for whichever way has less of the spread. */
   readonly release: readonly (ReleaseWay | null)[];
 }
 
-/** @returns what this body can do otherwise than it would anyway */
+/** @returns the choices that make a difference with this body */
 export function choicesOf(
   { brackets, oneRelease }: Pick<BodyView, 'brackets' | 'oneRelease'>,
   { release, least }: Pick<RequestForm, 'release' | 'least'>,
@@ -103,7 +113,7 @@ export function choicesOf(
   };
 }
 
-/** @returns the same with this chosen: frame by frame is what the least time is anyway, and needs no word */
+/** @returns the same with this choice made. Frame by frame is the least time anyway, and is not stated */
 export const chosenFor = (
   least: Least,
   release: ReleaseWay | null,
@@ -112,7 +122,7 @@ export const chosenFor = (
   release: least === 'time' && release === 'frame' ? null : release,
 });
 
-/** @returns from where to where the frames reach that stand in the form; null where no number of frames can be read */
+/** @returns from where to where the frames in the form reach; null if the number of frames cannot be read */
 export function spanOf({
   ends,
   framesWritten,
@@ -125,7 +135,10 @@ export function spanOf({
 
 const LONGEST_SETTLE_SECONDS = 60;
 
-/** @returns seconds, or undefined where the field holds none that can be asked for; an empty field is no wait */
+/**
+ * @returns seconds, or undefined if the field contains no settling time that can be asked for; an empty
+ *   field is no settling time
+ */
 export function readSettle(written: string): number | undefined {
   const seconds = Number(written);
   return seconds >= 0 && seconds <= LONGEST_SETTLE_SECONDS ? seconds : undefined;
@@ -134,7 +147,10 @@ export function readSettle(written: string): number | undefined {
 /** As in shared/request.ts. */
 const MOST_ADDED = MOST_FRAMES - 1;
 
-/** @returns how many frames may be added at each end, or undefined where the field holds no such number; an empty one is none */
+/**
+ * @returns how many frames may be added at each end, or undefined if the field contains no such number; an
+ *   empty field is none
+ */
 export function readExtend(written: string): number | undefined {
   const frames = Number(written);
   return Number.isInteger(frames) && frames >= 0 && frames <= MOST_ADDED ? frames : undefined;
@@ -142,9 +158,9 @@ export function readExtend(written: string): number | undefined {
 
 export type Mode = 'manual' | 'aperture';
 
-/** What is known of the circumstances, as it stands in the fields; an empty one is not judged. */
+/** The shooting conditions as they are in the fields; an empty field is not judged. */
 export interface Circumstances {
-  /** Focal length in mm, where the camera is held in the hand. */
+  /** Focal length in mm, if the camera is held by hand. */
   readonly handHeldMm: string;
   readonly mainsHz: '' | '50' | '60';
   /** EV a minute. */
@@ -164,14 +180,14 @@ export const NOTHING_KNOWN: Circumstances = {
 
 export type CircumstanceField = 'handHeldMm' | 'lightEvPerMinute' | 'fileMegabytes';
 
-/** Least and most, as in shared/request.ts. */
+/** Smallest and largest value, as in shared/request.ts. */
 const CAN_BE: Readonly<Record<CircumstanceField, readonly [number, number]>> = {
   handHeldMm: [1, 5000],
   lightEvPerMinute: [0, 10],
   fileMegabytes: [0.1, 10_000],
 };
 
-/** @returns what was written down, or the field that cannot be read */
+/** @returns the conditions, or the field that cannot be read */
 export function readCircumstances(written: Circumstances): WrittenConditions | CircumstanceField {
   const numbers: Partial<Record<CircumstanceField, number>> = {};
   for (const field of ['handHeldMm', 'lightEvPerMinute', 'fileMegabytes'] as const) {
@@ -193,7 +209,7 @@ export function readCircumstances(written: Circumstances): WrittenConditions | C
 
 const LARGEST_VIEWPOINT = 9999;
 
-/** @returns the number, null where the field is empty, undefined where it holds none that can be given */
+/** @returns the number, null if the field is empty, undefined if it contains no number that can be given */
 export function readViewpoint(written: string): number | null | undefined {
   if (written.trim() === '') return null;
   const number = Number(written);
@@ -201,19 +217,19 @@ export function readViewpoint(written: string): number | null | undefined {
 }
 
 export interface Written {
-  /** How many, or the readings that they follow from. */
+  /** The number of frames, or the readings from which it follows. */
   readonly frames: number | WrittenReadings;
   readonly step: Sixths;
-  /** Null where the body offers none: the daemon counts from its own then. */
+  /** Null if the body offers none: then the daemon counts from a base of its own. */
   readonly base: string | null;
-  /** The number of frames follows from them. */
+  /** If they are given, the number of frames follows from them. */
   readonly ends: Ends | null;
   readonly mode: Mode;
   /** Seconds before each pass. */
   readonly settle: number;
   readonly release: ReleaseWay | null;
   readonly least: Least;
-  /** At each end, at the most, if something is missing there. */
+  /** The most frames that may be added at each end, if the set clips there. */
   readonly extend: number;
   readonly conditions: WrittenConditions;
 }
@@ -244,32 +260,35 @@ export function writeRequest({
   };
 }
 
-/** What is asked for, as it stands in the fields. */
+/** The request as it is in the fields. */
 export interface RequestForm {
   readonly by: AskedBy;
-  /** They count where frames follow from them. */
+  /** They count only if frames follow from readings. */
   readonly readings: ReadingsForm;
-  /** It may be no number while somebody types. */
+  /** May not be a number while somebody types. */
   readonly framesWritten: string;
   readonly step: Sixths;
-  /** Null where the set lies evenly about the base: then the number of frames says all. */
+  /** Null if the set is centred on the base: then the number of frames says it all. */
   readonly ends: Ends | null;
-  /** Null as long as nobody chose: then it follows the body. */
+  /** Null as long as nobody has chosen one: then the base follows the body. */
   readonly base: string | null;
   readonly mode: Mode;
   /** Seconds before each pass. */
   readonly settleWritten: string;
-  /** What one release fires; null as long as nobody chose: then `least` decides. */
+  /** What one release fires; null as long as nobody has chosen: then `least` decides. */
   readonly release: ReleaseWay | null;
   readonly least: Least;
-  /** So many frames may be added at each end, if the pictures show that something is missing there. */
+  /** The most frames that may be added at each end, if the pictures show that the set clips there. */
   readonly extendWritten: string;
   readonly circumstances: Circumstances;
-  /** What the sets are called. */
+  /** Names for the sets. */
   readonly labels: { readonly name: string; readonly note: string; readonly viewpoint: string };
-  /** Seconds before the first frame: whoever fires steps back. */
+  /** Seconds before the first frame, for somebody who wants to step back. */
   readonly delay: number;
-  /** What somebody still has to do at the camera, so that the exposures come out as they were asked for. */
+  /**
+   * A step that somebody still has to do at the camera, so that the exposures come out as they were asked
+   * for.
+   */
   readonly byHand: ByHand | null;
 }
 
@@ -293,7 +312,7 @@ export const USUAL_REQUEST: RequestForm = {
   byHand: null,
 };
 
-/** @returns the same from there to there */
+/** @returns the same, reaching from there to there */
 export const reaching = (form: RequestForm, span: Span): RequestForm => ({
   ...form,
   by: 'frames',
@@ -308,7 +327,7 @@ export function inStep(form: RequestForm, step: Sixths): RequestForm {
   return before === null ? next : reaching(next, inSteps(before, step));
 }
 
-/** @returns the same with so many frames, evenly about the base */
+/** @returns the same with so many frames, centred on the base */
 export const evenly = (form: RequestForm, framesWritten: string): RequestForm => ({
   ...form,
   by: 'frames',
@@ -317,7 +336,7 @@ export const evenly = (form: RequestForm, framesWritten: string): RequestForm =>
 });
 
 /**
- * @param plan that followed from the readings; null where there is none
+ * @param plan the plan that followed from the readings; null if there is none
  * @returns the same frames, asked for by their number
  */
 export function asFrames(form: RequestForm, plan: WirePlan | null): RequestForm {
@@ -327,7 +346,7 @@ export function asFrames(form: RequestForm, plan: WirePlan | null): RequestForm 
   return { ...reaching(form, ends), base: plan.base.shutter, byHand: null };
 }
 
-/** @returns what the daemon suggests instead, with what has to be done for it at the camera */
+/** @returns the request that the daemon suggests instead, with the step that it takes at the camera */
 export function asSuggested(
   form: RequestForm,
   { step, frames, from, to, base, mode, release, readings }: Suggestion['change'],
@@ -357,7 +376,7 @@ export type Unreadable =
   | CircumstanceField;
 
 /**
- * @param base what everything is counted from; null where the body offers none
+ * @param base the exposure that everything is counted from; null if the body offers none
  * @returns the set that is asked for, or the field that cannot be read
  */
 export function readRequest(form: RequestForm, base: string | null): WrittenSetRequest | Unreadable {
@@ -375,7 +394,7 @@ export function readRequest(form: RequestForm, base: string | null): WrittenSetR
   return writeRequest({ frames, step, base, ends, mode, settle, release, least, extend, conditions });
 }
 
-/** @returns what the set is called; what is not said is left out */
+/** @returns the names for the set; empty ones are left out */
 export function writeLabels({
   labels: { name, note, viewpoint },
 }: RequestForm): Pick<Asked, 'name' | 'note' | 'viewpoint'> {
@@ -390,8 +409,9 @@ export function writeLabels({
 export const writeDelay = ({ delay }: RequestForm): Pick<Asked, 'delay'> => (delay === 0 ? {} : { delay });
 
 /**
- * @returns what the fields ask for, as other devices are told of it; null where they cannot be read. A base that nobody chose is left
- *   out: each device reads it off the body, and none says it as if somebody had asked for it.
+ * @returns the request in the fields, as other devices are told of it; null if the fields cannot be read. A
+ *   base that nobody chose is left out: each device reads it off the body, and none passes it on as if
+ *   somebody had asked for it
  */
 export function writeAsked(form: RequestForm): Asked | null {
   const set = readRequest(form, form.base);
@@ -400,13 +420,16 @@ export function writeAsked(form: RequestForm): Asked | null {
   return { ...set, ...writeLabels(form), ...writeDelay(form), ...byHand };
 }
 
-/** @returns the same for the viewpoint after this one, or for the first */
+/** @returns the same for the next viewpoint, or for the first */
 export const atNextViewpoint = (form: RequestForm): RequestForm => ({
   ...form,
   labels: { ...form.labels, viewpoint: String((readViewpoint(form.labels.viewpoint) ?? 0) + 1) },
 });
 
-/** @returns whether the camera says that it was done; what it does not tell somebody has to say */
+/**
+ * @returns whether the camera reports that it was done; if the camera cannot tell, somebody has to confirm
+ *   it
+ */
 export function isDone(
   { what, value }: ByHand,
   { aperture, iso }: Pick<BodyView, 'aperture' | 'iso'>,
@@ -416,10 +439,10 @@ export function isDone(
   return value !== null && Math.abs(number / value - 1) < SAME_VALUE;
 }
 
-/** Neighbouring f-numbers and speeds lie 12 % apart and more; some cameras write f/3.6 for f/3.5. */
+/** Neighbouring f-numbers and ISO speeds are at least 12 % apart; some cameras write f/3.6 for f/3.5. */
 const SAME_VALUE = 0.04;
 
-/** @returns the fields that would be asked for with; the daemon has checked that they can be */
+/** @returns the fields that would produce this request; the daemon has checked that there are such fields */
 export function fieldsOf(asked: Asked): RequestForm {
   const step = parseEv(asked.step) ?? ONE_EV;
   const { from, to, span: asFar, readings, conditions = {} } = asked;
@@ -459,10 +482,10 @@ export function fieldsOf(asked: Asked): RequestForm {
   };
 }
 
-/** @returns the same text for what asks for the same set, however it was written */
+/** @returns the same text for all requests that ask for the same set, however they were written */
 export const keyOf = (asked: Asked): string => keyOfForm(fieldsOf(asked));
 
-/** @returns the same for fields that can be read */
+/** @returns the same text for fields that can be read */
 export function keyOfForm(form: RequestForm): string {
   const { by, readings, framesWritten, step, ends, ...others } = form;
   const { mode, settleWritten, release, least, extendWritten, circumstances, labels, delay, byHand } = others;

@@ -1,12 +1,12 @@
-// Which page of the panel is shown, kept in the address behind the #: so that the way back is the browser's own, and a set can be
-// opened from a link. Must know nothing of what stands on the pages.
+// Which page of the panel is shown, kept in the address behind the #: so going back is the browser's own, and
+// a set can be opened by a link. Must know nothing of what is on the pages.
 import { signal } from '@preact/signals';
 
 export type Route =
   | { readonly name: 'panel' }
   /** The panel with a frame of a ladder at full size over it. */
   | { readonly name: 'rung'; readonly id: string; readonly frame: number }
-  /** What is asked for, on a screen that has no room for it beside the bar. */
+  /** The request, on a screen that has no room for it beside the bar. */
   | { readonly name: 'form' }
   | { readonly name: 'sets' }
   /** `frame` is the one that is shown at full size. */
@@ -49,7 +49,7 @@ export function goTo(address: string, inPlace = false): void {
   route.value = routeOf(location.hash);
 }
 
-/** @param address is where that leads, for whoever came here from elsewhere */
+/** @param address the page to go to, for somebody who came here from elsewhere */
 export function goBack(address: string): void {
   if (history.state === OURS) history.back();
   else goTo(address, true);

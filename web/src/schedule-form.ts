@@ -1,5 +1,5 @@
-// The fields of a schedule and the request that they make. Pure. Must not know what the daemon finds possible: it only tells a
-// field that cannot be read at all.
+// The fields of a schedule and the request that they make. Pure. Must not know what the daemon finds
+// possible: it only recognises a field that cannot be read at all.
 import type { WrittenLight, WrittenRunRequest, WrittenSpan } from '../../shared/run-request.js';
 import type { Overrun, SunEvent, WrittenSchedule } from '../../shared/schedule.js';
 import { MOST_FRAMES } from './span.js';
@@ -14,7 +14,7 @@ export const SUN: readonly SunEvent[] = [
   'sunrise',
 ];
 
-/** A moment as it stands in its fields. */
+/** A moment as it is in its fields. */
 export interface MomentFields<First extends string> {
   readonly kind: First | 'time' | SunEvent;
   /** `21:40`, where `kind` is a time. */
@@ -37,23 +37,23 @@ export interface ScheduleForm {
   readonly maySleep: boolean;
   /** Whether the base follows the light. */
   readonly follows: boolean;
-  /** Labels of the body; empty where slot and body alone set the limit. */
+  /** Labels of the body; empty if slot and body alone set the limit. */
   readonly slowest: string;
   readonly fastest: string;
-  /** Empty where ISO stays. */
+  /** Empty if ISO stays. */
   readonly isoLeast: string;
   readonly isoMost: string;
   /** EV, as people write them. */
   readonly mostPerSet: string;
   /** Whether the span follows the scene. */
   readonly spanFollows: boolean;
-  /** Frames; empty where the usual limit counts. */
+  /** Frames; empty if the usual limit counts. */
   readonly framesFewest: string;
   readonly framesMost: string;
   readonly framesChange: string;
 }
 
-/** Decimal degrees, as they stand in their fields. */
+/** Decimal degrees, as they are in their fields. */
 export interface PlaceFields {
   readonly latitude: string;
   readonly longitude: string;
@@ -86,7 +86,7 @@ const KINDS: readonly string[] = ['count', 'now', 'time', ...SUN];
 const SIDES: readonly string[] = ['before', 'after'];
 const OVERRUNS: readonly string[] = ['skip', 'follow'] satisfies Overrun[];
 
-/** @returns the fields as they were kept; undefined where any of them is not as it is written today */
+/** @returns the fields as they were kept; undefined if any of them is not as it is written today */
 export function readKept(kept: unknown): ScheduleForm | undefined {
   if (!hasFieldsOf(NO_SCHEDULE, kept)) return undefined;
   const { unit, ends, starts, overrun } = kept;
@@ -102,7 +102,10 @@ function hasFieldsOf<T extends object>(usual: T, kept: unknown): kept is T {
   });
 }
 
-/** What a time of day may begin as: somebody chooses another one from there. @returns `22:00` */
+/**
+ * The initial value of a time of day, from which somebody chooses another one.
+ * @returns `22:00`
+ */
 export const nextFullHour = (now: Date): string => `${String((now.getHours() + 1) % 24).padStart(2, '0')}:00`;
 
 export type ScheduleField =
@@ -138,7 +141,10 @@ const FIELDS: readonly string[] = [
   'followSpan',
 ] satisfies ScheduleField[];
 
-/** @param named as the daemon names it @returns null where it is about none of them */
+/**
+ * @param named as the daemon names it
+ * @returns null if it is about none of them
+ */
 export function fieldNamed(named: string | null): ScheduleField | null {
   if (named === 'isoLeast' || named === 'isoMost') return 'iso';
   return named !== null && FIELDS.includes(named) ? (named as ScheduleField) : null;
@@ -191,7 +197,7 @@ function writeEnd(form: ScheduleForm): Pick<WrittenSchedule, 'count' | 'until'> 
   return count === undefined ? 'count' : { count };
 }
 
-/** @returns `now`, `21:40`, `sunset`, `nautical dawn-20min`; undefined where a field holds nothing that can be read */
+/** @returns `now`, `21:40`, `sunset`, `nautical dawn-20min`; undefined if a field cannot be read */
 function writeMoment({ kind, time, shift, side }: MomentFields<string>): string | undefined {
   if (kind === 'now') return kind;
   if (kind === 'time') return time === '' ? undefined : time;
@@ -225,7 +231,7 @@ function writeSpan({ framesFewest, framesMost, framesChange }: ScheduleForm): Wr
   };
 }
 
-/** @returns null where nothing was typed, undefined where it is no number of frames */
+/** @returns null if nothing was typed, undefined if it is not a number of frames */
 function readCount(written: string): number | null | undefined {
   if (written.trim() === '') return null;
   const count = readNumber(written);
@@ -234,7 +240,7 @@ function readCount(written: string): number | null | undefined {
     : undefined;
 }
 
-/** @returns null where nothing was typed, `place` where it cannot be read */
+/** @returns null if nothing was typed, `place` if it cannot be read */
 export function readPlace({ latitude, longitude }: PlaceFields) {
   if (latitude.trim() === '' && longitude.trim() === '') return null;
   const [north, east] = [readNumber(latitude), readNumber(longitude)];
@@ -250,7 +256,10 @@ function readNumber(written: string): number | undefined {
 
 const OFFERED = /^(.+?)(?:([+-])(?:(\d+)h)?(?:(\d+)min)?)?$/;
 
-/** @param until as the daemon offers it: `sunrise-20min` @returns the fields that ask for it; null where they cannot */
+/**
+ * @param until as the daemon suggests it: `sunrise-20min`
+ * @returns the fields that ask for it; null if they cannot
+ */
 export function endOffered(until: string): MomentFields<'count'> | null {
   const [, name, sign, hours = '0', minutes = '0'] = OFFERED.exec(until) ?? [];
   const event = SUN.find((known) => known === name);
@@ -259,7 +268,7 @@ export function endOffered(until: string): MomentFields<'count'> | null {
   return { kind: event, time: '', shift, side: sign === '+' ? 'after' : 'before' };
 }
 
-/** @returns the fields of an interval: whole minutes and hours where it is some */
+/** @returns the fields of an interval, in whole minutes or hours if possible */
 export function intervalOf(seconds: number): Pick<ScheduleForm, 'every' | 'unit'> {
   if (seconds % 3600 === 0) return { every: String(seconds / 3600), unit: 'h' };
   if (seconds % 30 === 0 && seconds >= 60) return { every: String(seconds / 60), unit: 'min' };

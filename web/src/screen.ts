@@ -1,4 +1,4 @@
-// How wide the screen is. Must know nothing of what stands on it.
+// The width of the screen. Must know nothing of what is on it.
 import { signal } from '@preact/signals';
 
 /** As in style/page.css: below it there is one column. */

@@ -1,12 +1,12 @@
-// What the light of a set comes to on the screen: which pictures of it there are, what is still awaited, and why frames of it are worth
-// firing again. Pure. What the pictures tell the daemon says (shared/light.ts).
+// The light of a set on the screen: which pictures of it there are, what is still to come, and why frames of
+// it are worth firing again. Pure. The daemon says what the pictures tell (shared/light.ts).
 import type { LightView } from '../../shared/light.js';
 import type { FrameView } from '../../shared/state.js';
 import { text } from './text.js';
 
 /** A proof takes seconds. One that has not come by then was cut off, or could not be begun. */
 const PROVED_WITHIN_MS = 120_000;
-/** Where not even a first picture is judged by then, none is. */
+/** If not even a first picture has been judged by then, nothing judges them. */
 const JUDGED_WITHIN_MS = 20_000;
 
 interface MadeSet {
@@ -16,11 +16,14 @@ interface MadeSet {
   readonly light: LightView | null;
 }
 
-/** @param nowMs by the daemon's clock @returns whether a picture of what the set can become may still come */
+/**
+ * @param nowMs by the daemon's clock
+ * @returns whether a picture of what the set can become may still come
+ */
 export function awaitsProof({ endedAt, frames, light }: MadeSet, nowMs: number): boolean {
   if (light?.proof != null) return false;
   if (endedAt === null) return true;
-  // Where nothing was made, nothing is merged.
+  // If no frame was made, nothing is merged.
   if (frames.every(({ state }) => state !== 'verified')) return false;
   return nowMs - Date.parse(endedAt) < (light === null ? JUDGED_WITHIN_MS : PROVED_WITHIN_MS);
 }

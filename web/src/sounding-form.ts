@@ -1,4 +1,4 @@
-// What a sounding proposes, as it stands in the fields. Pure.
+// The proposal of a sounding, as it goes into the fields. Pure.
 import { NO_EV, parseEv } from '../../shared/ev.js';
 import type { Proposal } from '../../shared/sounding.js';
 import { type RequestForm, reaching } from './request.js';

@@ -1,4 +1,5 @@
-// A sounding as the panel asks for it and shows it. How it goes the stream tells; what it proposes fills the fields at one press.
+// A sounding as the panel asks for it and shows it. The stream tells how it goes; its proposal fills the
+// fields at one press.
 import { computed, signal } from '@preact/signals';
 import { formatEv } from '../../shared/ev.js';
 import type { Proposal, SoundingView, WrittenSoundRequest } from '../../shared/sounding.js';
@@ -6,13 +7,13 @@ import { askPutSoundingAway, askSound, askStopSounding } from './api.js';
 import { asProposed } from './sounding-form.js';
 import { act, ask, daemon, request } from './store.js';
 
-/** The shutter of the first test frame; null for what the camera stands on. */
+/** The shutter of the first test frame; null for the camera's present one. */
 export const firstShutter = signal<string | null>(null);
 
 /** The sounding that was put away here, until every device hears of it. */
 const doneWith = signal<string | null>(null);
 
-/** The one to be shown; null if there is none. */
+/** The sounding to be shown; null if there is none. */
 export const sounding = computed<SoundingView | null>(() => {
   const last = daemon.value?.sounding ?? null;
   return last?.id === doneWith.value ? null : last;
@@ -20,7 +21,10 @@ export const sounding = computed<SoundingView | null>(() => {
 
 export const isSounding = computed(() => daemon.value?.sounding?.state === 'firing');
 
-/** The caution of a sounding that has seen what may be the sun: it stands at the bar until that is put away. */
+/**
+ * The caution of a sounding that has seen what may be the sun: it is shown at the bar until the sounding is
+ * put away.
+ */
 export const sunSeen = computed<readonly string[]>(() => {
   const { state, sentence = null, proposal = null } = sounding.value ?? {};
   const caution = state === 'sun' ? sentence : (proposal?.caution ?? null);

@@ -12,10 +12,13 @@ export type End = 'darker' | 'brighter';
 /** As in shared/request.ts. */
 export const MOST_FRAMES = 61;
 
-/** May be no whole number, if the ends are no whole number of steps apart. */
+/** May not be a whole number, if the ends are not a whole number of steps apart. */
 export const framesIn = ({ from, to }: Span, step: Sixths): number => (to - from) / step + 1;
 
-/** @returns the ends of so many frames laid evenly about the base; of an even number the extra one is on the brighter side */
+/**
+ * @returns the ends of so many frames centred on the base; an even number has its extra one on the brighter
+ *   side
+ */
 export function evenSpan(frames: number, step: Sixths): Span {
   const from = timesSixths(step, -Math.floor((frames - 1) / 2));
   return { from, to: plusSixths(from, timesSixths(step, frames - 1)) };
@@ -27,7 +30,10 @@ export function isEven(span: Span, step: Sixths): boolean {
   return Number.isInteger(frames) && frames >= 1 && evenSpan(frames, step).from === span.from;
 }
 
-/** @returns the span with one frame more or fewer at one end, the other end where it was; null if there can be none */
+/**
+ * @returns the span with one frame more or fewer at one end, the other end unchanged; null if there can be
+ *   none
+ */
 export function moved({ from, to }: Span, step: Sixths, end: End, by: 1 | -1): Span | null {
   const more = timesSixths(step, by);
   const next = end === 'darker' ? { from: minusSixths(from, more), to } : { from, to: plusSixths(to, more) };

@@ -1,5 +1,6 @@
-// What the panel knows, as signals, and what it does about it. The parts on the screen read from here and call what is
-// exported here; beside it only kept-sets.ts (sets that were made) and alarm.ts hold state that outlives a part.
+// What the panel knows, as signals, and the actions on it. The parts on the screen read the signals and call
+// the functions that are exported here. Apart from this file, only kept-sets.ts (sets that were made) and
+// alarm.ts have state that outlives a part.
 import { batch, computed, effect, signal } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
 import type { Sixths } from '../../shared/ev.js';
@@ -67,10 +68,10 @@ import { type Connection, type Stream, watch } from './stream.js';
 import { text } from './text.js';
 import { isUnderWay as isScheduleUnderWay } from './time-line.js';
 
-/** Null until the daemon has said it for the first time. */
+/** Null until the daemon has sent its state for the first time. */
 export const daemon = signal<DaemonState | null>(null);
 export const connection = signal<Connection>({ state: 'connecting' });
-/** Whether somebody came for the list of what wants a look: then it stands open. */
+/** Whether somebody followed a link to the list of things to check: then it is open. */
 export const listIsWanted = signal(false);
 
 /** When the state last changed, in ms of the clock. */
@@ -103,7 +104,7 @@ export type View =
 
 export const view = computed<View>(() => {
   const { run = null, schedule = null } = daemon.value ?? {};
-  // A single set that is begun after a schedule takes the schedule away.
+  // When a single set begins after a schedule, the schedule is gone.
   const id = schedule?.run ?? run?.id;
   if (id === undefined) return { name: 'ask' };
   const shown: Shown = { id, run: run?.id === id ? run : null, schedule };
@@ -111,16 +112,16 @@ export const view = computed<View>(() => {
   return id === putAway.value ? { name: 'ask' } : { name: 'ended', ...shown };
 });
 
-/** Between its sets a schedule is under way, whatever became of the last one. */
+/** Between its sets a schedule is under way, however the last set ended. */
 function isUnderWay({ run, schedule }: Shown): boolean {
   if (run !== null && !ENDED.has(run.state)) return true;
   return schedule !== null && isScheduleUnderWay(schedule);
 }
 
-/** The latest run that was seen under way. */
+/** The last run that was seen under way. */
 export const watched = signal<string | null>(null);
 
-/** What a check that was asked for here has found; gone with the next run. */
+/** The result of a check that was asked for here; cleared by the next run. */
 export const lastCheck = signal<{ readonly at: Date; readonly items: readonly ReadinessItem[] } | null>(null);
 
 effect(() => {
@@ -136,10 +137,10 @@ export function newSet(): void {
   if (view.value.name === 'ended') putAway.value = view.value.id;
 }
 
-// --- The clock, which ticks only where something on the screen counts.
+// --- The clock, which ticks only while something on the screen counts
 
 export const now = signal(Date.now());
-/** The same by the daemon's clock: what it tells of times to come goes by that. */
+/** The same by the daemon's clock, which the moments that it announces go by. */
 export const daemonNow = computed(() => now.value + clockAheadMs);
 
 effect(() => {
@@ -153,12 +154,15 @@ effect(() => {
   return () => clearInterval(timer);
 });
 
-// --- What is asked for, and the plan for it.
+// --- The request, and the plan for it
 
 const readDelay = (kept: unknown): number | undefined =>
   typeof kept === 'number' && kept >= 0 && kept <= 60 ? Math.round(kept) : undefined;
 
-/** As it stands in the fields. Circumstances and delay are kept as long as the page is open, labels from set to set. */
+/**
+ * The request as it is in the fields. Conditions and delay are kept as long as the page is open, labels from
+ * set to set.
+ */
 export const request = signal<RequestForm>({
   ...USUAL_REQUEST,
   circumstances: textsOver<Circumstances>(NOTHING_KNOWN)(recall('session', 'circumstances')) ?? NOTHING_KNOWN,
@@ -180,21 +184,21 @@ keepsUp(
   computed(() => request.value.labels),
 );
 
-/** From where to where the frames reach; null where their number cannot be read. */
+/** From where to where the frames reach; null if their number cannot be read. */
 export const span = computed(() => spanOf(request.value));
 
-/** What had to be done at the camera is done. */
+/** The step at the camera has been done. */
 export function handIsDone(): void {
   request.value = { ...request.value, byHand: null };
 }
 
-// The camera says so.
+// The camera reports that it has been done.
 effect(() => {
   const { byHand } = request.value;
   if (byHand !== null && body.value !== null && isDone(byHand, body.value)) handIsDone();
 });
 
-/** Whoever changes the request has read why the last one was refused. */
+/** A person who changes the request has read why the last one was refused. */
 export function ask(change: () => void): void {
   batch(() => {
     refusedAction.value = null;
@@ -208,32 +212,34 @@ export function changeRequest(change: Partial<RequestForm>): void {
   });
 }
 
-/** One frame more or fewer at one end; the others stay. */
+/** Adds or removes a frame at one end; the other frames stay. */
 export function moveEnd(end: End, by: 1 | -1): void {
   const next = span.value === null ? null : moved(span.value, request.value.step, end, by);
   if (next !== null) changeRequest(reaching(request.value, next));
 }
 
-/** So many frames, evenly about the base. */
+/** Asks for so many frames, centred on the base. */
 export const askEvenly = (frames: string): void => changeRequest(evenly(request.value, frames));
 
 export const changeStep = (next: Sixths): void => changeRequest(inStep(request.value, next));
 
-/** The tripod moves on. */
+/** Goes to the next viewpoint: the tripod has moved. */
 export const nextViewpoint = (): void => changeRequest(atNextViewpoint(request.value));
 
-/** What says the frames from now on: those that followed from readings stay as they are until somebody changes them. */
+/**
+ * Chooses what determines the frames. Frames that followed from readings stay until somebody changes them.
+ */
 export const askBy = (by: AskedBy): void =>
   changeRequest(by === 'frames' ? asFrames(request.value, planShown.value) : { by, byHand: null });
 
-/** Puts what was asked for on another device into the fields. */
+/** Copies a request from another device into the fields. */
 export const takeOver = (asked: Asked): void => changeRequest(fieldsOf(asked));
 
-/** Changes what is asked for, as the daemon suggests it. */
+/** Changes the request as the daemon suggests. */
 export const askFor = (change: Suggestion['change'], hand: ByHand | null = null): void =>
   changeRequest(asSuggested(request.value, change, hand));
 
-/** In aperture priority the body meters its own base: what stands on it is the nearest to that. */
+/** In aperture priority the body meters its own base; its present setting is the nearest guess. */
 export const base = computed(() => {
   const chosen = request.value.mode === 'manual' ? request.value.base : null;
   return body.value === null ? null : baseFor(body.value, chosen);
@@ -241,14 +247,14 @@ export const base = computed(() => {
 
 export type Planning =
   | { readonly state: 'none' }
-  /** `before` stays on the screen until the answer is there. */
+  /** `before` stays on the screen until the answer is here. */
   | { readonly state: 'asking'; readonly before: WirePlan | null }
   | { readonly state: 'planned'; readonly plan: WirePlan; readonly request: WrittenSetRequest }
   | { readonly state: 'refused'; readonly refusal: Refusal };
 
 export const planning = signal<Planning>({ state: 'none' });
 
-/** The plan on the screen: while another one is being asked for it is the one before. */
+/** The plan on the screen: while another one is asked for, it is the one before. */
 export const planShown = computed<WirePlan | null>(() => {
   const current = planning.value;
   if (current.state === 'planned') return current.plan;
@@ -259,8 +265,8 @@ const DEBOUNCE_MS = 180;
 const asksAgain = signal(0);
 
 /**
- * Changes whenever the plan has to be asked for anew; text, because equal text sets nothing off. How ready the body is
- * changes no plan, and asking for one may change that: it is left out.
+ * Changes whenever the plan has to be asked for anew. It is text because an equal text triggers nothing. The
+ * readiness of the body is left out: it changes no plan, and asking for a plan may change it.
  */
 const question = computed(() => {
   if (body.value === null || view.value.name !== 'ask' || !mayFire.value) return null;
@@ -271,7 +277,10 @@ const question = computed(() => {
 /** The set that is asked for, or the field that cannot be read. */
 const asked = computed(() => readRequest(request.value, base.value));
 
-/** What the fields ask for, as other devices are told of it; null where it cannot be read, or nothing can be asked for. */
+/**
+ * The request in the fields, as other devices are told of it; null if it cannot be read, or if nothing can be
+ * asked for.
+ */
 export const askedHere = computed<Asked | null>(() =>
   body.value === null || !mayFire.value ? null : writeAsked(request.value),
 );
@@ -308,7 +317,7 @@ effect(() => {
   };
 });
 
-/** Whether there is going to be a plan, or why there can be none, and nothing of it is known yet. */
+/** Whether a plan, or the reason why there can be none, is still to come, with nothing known of it yet. */
 export const awaitsPlan = computed(() => {
   const current = planning.value;
   if (question.value === null) return false;
@@ -326,9 +335,11 @@ effect(() => {
   return () => clearTimeout(timer);
 });
 
-// --- The schedule that is asked for, and what it would come to.
+// --- The schedule that is asked for, and its forecast
 
-/** Filled in with care, and kept as long as the page is open: phones load a page anew as they like. */
+/**
+ * Filled in with care, so it is kept as long as the page is open: phones reload a page whenever they like.
+ */
 export const schedule = remembered<ScheduleForm>('schedule', NO_SCHEDULE, readKept, 'session');
 
 export function changeSchedule(change: Partial<ScheduleForm>): void {
@@ -345,10 +356,10 @@ export type Foreseeing =
 
 export const foreseeing = signal<Foreseeing>({ state: 'none' });
 
-/** A start that is now moves on, and what hangs on it. */
+/** A start that is set to now moves on, and everything that depends on it. */
 const FORESEE_AGAIN_MS = 30_000;
 
-/** Text, as `question` is. */
+/** Text, for the same reason as `question`. */
 const scheduleQuestion = computed(() => {
   if (!schedule.value.on || planning.value.state !== 'planned') return null;
   const part = writeSchedule(schedule.value, place.value, request.value.mode);
@@ -357,7 +368,7 @@ const scheduleQuestion = computed(() => {
 
 effect(() => {
   if (scheduleQuestion.value === null) {
-    // While the set is planned anew, what it came to before stays on the screen.
+    // While the set is planned anew, the earlier forecast stays on the screen.
     if (!schedule.value.on || planning.value.state !== 'asking') foreseeing.value = { state: 'none' };
     else foreseeing.value = { state: 'asking', before: foreseenBefore() };
     return;
@@ -394,7 +405,7 @@ function foreseenBefore(): ForeseenSchedule | null {
   return shown.state === 'asking' ? shown.before : null;
 }
 
-// --- What is told to the daemon.
+// --- Actions that are sent to the daemon
 
 export type Action =
   | 'look'
@@ -428,7 +439,9 @@ export async function act<T>(action: Action, asked: () => Promise<Answer<T>>): P
 /** @param camera as askLook */
 export const look = (camera: string | null = null) => act('look', () => askLook(camera));
 
-/** Has the body judged for what is asked for here: another page may have asked for something else meanwhile. */
+/**
+ * Has the body judged for the request on this page: another page may have asked for something else meanwhile.
+ */
 export async function check(): Promise<void> {
   const planned = planning.peek();
   const answer = await act('check', async () => {
@@ -441,23 +454,26 @@ export async function check(): Promise<void> {
   if (found.state === 'ready') lastCheck.value = { at: new Date(), items: found.body.readiness };
 }
 
-/** Goes on with the set that was cut off. */
+/** Resumes the set that was cut off. */
 export const resume = () => act('resume', askResume);
-/** Ends the set that was cut off; what was made stays. */
+/** Ends the set that was cut off; its frames stay. */
 export const endUnfinished = () => act('end', askEnd);
 
 export const setClock = () => act('clock', askClock);
 
-/** What the daemon would not begin a run with. */
+/** Things that keep the daemon from beginning a run. */
 export const obstacles = computed<readonly ReadinessItem[]>(
   () => body.value?.readiness.filter(({ mark }) => mark === 'stops') ?? [],
 );
 
-/** Ticks that were made here and are not told back yet. They do not wait for each other, nor for an action. */
+/**
+ * Ticks that were made here and that the stream has not shown yet. They wait neither for each other nor for
+ * an action.
+ */
 export const ticking = signal<ReadonlyMap<ReadinessCode, boolean>>(new Map());
 export const refusedTick = signal<{ readonly code: ReadinessCode; readonly refusal: Refusal } | null>(null);
 
-/** How long the stream may take to tell a tick, or a run, that the daemon has taken on. */
+/** How long the stream may take to show a tick, or a run, that the daemon has accepted. */
 const SHOWN_WITHIN_MS = 5000;
 
 export async function tick(code: ReadinessCode, isSo: boolean): Promise<void> {
@@ -483,7 +499,7 @@ effect(() => {
   }
 });
 
-/** The latest run that was fired from this panel. */
+/** The last run that was fired from this panel. */
 export const firedHere = signal<string | null>(null);
 
 const awaited = signal<string | null>(null);
@@ -502,12 +518,12 @@ export async function fire(): Promise<void> {
   if (answer?.ok === true) begunHere(answer.value.run);
 }
 
-/** What stands on the screen, complete; null where nothing can be fired. */
+/** The request on the screen, complete; null if nothing can be fired. */
 function runRequest(): WrittenRunRequest | null {
   const [planned, foreseen] = [planning.value, foreseeing.value];
   if (planned.state !== 'planned') return null;
   if (schedule.value.on && foreseen.state !== 'foreseen') return null;
-  // A schedule says itself when it begins.
+  // A schedule has a start of its own.
   const begins = schedule.value.on ? {} : writeDelay(request.value);
   return {
     ...{ ...planned.request, ...writeLabels(request.value), ...begins },
@@ -525,8 +541,8 @@ export function begunHere(run: string): void {
 }
 
 /**
- * Waits until the stream shows a run that was begun, though no longer than that may take.
- * @param before what was shown when it was asked for: a set that is taken up again keeps the name of its run
+ * Waits until the stream shows a run that was begun, but not longer than that may take.
+ * @param before what was shown when it was asked for: a set that is taken up again keeps the id of its run
  */
 export function showsAnother(run: string, before: RunView | null): Promise<void> {
   return new Promise((resolve) => {
@@ -543,7 +559,7 @@ export function showsAnother(run: string, before: RunView | null): Promise<void>
   });
 }
 
-/** The run that was told to stop, until it has. */
+/** The run that was told to stop, until it has stopped. */
 export const stopping = signal<string | null>(null);
 
 export async function stop(): Promise<void> {
@@ -553,15 +569,15 @@ export async function stop(): Promise<void> {
   if (answer?.ok === true) stopping.value = shown.id;
 }
 
-// A set that is taken up again keeps the name of its run, and was told nothing yet.
+// A set that is taken up again keeps the id of its run, and has not been told anything yet.
 effect(() => {
   if (view.value.name !== 'running') stopping.value = null;
 });
 
-/** The run that was told to hold, until it does. */
+/** The run that was told to hold, until it holds. */
 export const holding = signal<string | null>(null);
 
-/** Whether nothing is fired at the moment because somebody holds it. */
+/** Whether nothing is fired at the moment because somebody holds the run. */
 export const isHeld = computed(() => {
   const shown = view.value;
   if (shown.name !== 'running') return false;
@@ -584,7 +600,7 @@ export const letGo = async (): Promise<void> => {
   if (answer?.ok === true) holding.value = null;
 };
 
-// --- The stream.
+// --- The stream
 
 let stream: Stream | null = null;
 
@@ -600,7 +616,7 @@ export function start(): void {
       connection.value = next;
     },
   });
-  // Its answer tells the daemon's time: what is counted down here goes by that.
+  // The answer has the daemon's time, which countdowns on the page go by.
   void askState();
 }
 

@@ -1,5 +1,5 @@
-// Keeps a picture of the daemon's state over the WebSocket, and knows when that picture cannot be trusted. Must know nothing
-// of the screen: it tells its watcher the state and how the connection stands.
+// Keeps a picture of the daemon's state over the WebSocket, and knows when that picture cannot be trusted. It
+// must know nothing of the screen: it only tells its watcher the state, and the state of the connection.
 import { afterHappening, ENDED } from '../../shared/fold.js';
 import type { DaemonState } from '../../shared/state.js';
 import type { DaemonMessage, WatcherMessage } from '../../shared/stream.js';
@@ -10,11 +10,11 @@ export type Connection =
   | { readonly state: 'connected' }
   | {
       readonly state: 'lost';
-      /** When the picture was last known to be right; null where there never was one. */
+      /** When the picture was last known to be right; null if it never was. */
       readonly since: Date | null;
-      /** When it is tried again, in ms of the clock; null while it is being tried. */
+      /** When the next attempt is made, in ms of the clock; null during an attempt. */
       readonly retryAt: number | null;
-      /** What the daemon said as it closed. */
+      /** The daemon's message as it closed the connection. */
       readonly message: string | null;
     };
 
@@ -26,18 +26,21 @@ export interface Watcher {
 const FIRST_RETRY_MS = 500;
 const LONGEST_RETRY_MS = 8000;
 const OPEN_WITHIN_MS = 8000;
-/** A long exposure is silent, and so is a dead wireless network: after this long without a word the daemon is asked. */
+/**
+ * The stream is silent during a long exposure, and so is a dead wireless network: after so long without a
+ * message, the daemon is asked for its state.
+ */
 const SILENCE_MS = 10_000;
-/** The same while a run is under way: then there is more to be missed. */
+/** The same while a run is under way, when there is more to miss. */
 const RUN_SILENCE_MS = 4000;
-/** Time that an event, already counted in an answer, may take on the stream. */
+/** How long an event may still take on the stream after an answer has counted it. */
 const STREAM_LAG_MS = 1500;
 
 export interface Stream {
   tryNow(): void;
 }
 
-/** Watches for as long as the page lives. */
+/** Watches as long as the page is open. */
 export function watch(watcher: Watcher): Stream {
   let socket: WebSocket | null = null;
   let picture: { epoch: string; seq: number; state: DaemonState } | null = null;
@@ -62,7 +65,8 @@ export function watch(watcher: Watcher): Stream {
         picture === null ? { type: 'hello' } : { type: 'hello', after: picture.seq, epoch: picture.epoch };
       mine.send(JSON.stringify(hello));
       heard = Date.now();
-      // Where nothing happened meanwhile the daemon has nothing to say: only asking tells that the picture is right.
+      // If nothing has happened meanwhile, the daemon has nothing to send: only asking for the state shows
+      // that the picture is right.
       if (picture !== null) void compare(mine);
     };
     mine.onmessage = ({ data }) => {
@@ -98,7 +102,7 @@ export function watch(watcher: Watcher): Stream {
     }
   }
 
-  /** The picture is right as of now. */
+  /** The picture has just been found right. */
   function settle() {
     if (picture === null) return;
     good = new Date();
@@ -119,7 +123,7 @@ export function watch(watcher: Watcher): Stream {
     watcher.onConnection({ state: 'lost', since: good, retryAt: Date.now() + wait, message: lastWords });
   }
 
-  /** Something does not add up: the next hello asks for the whole state. */
+  /** Something does not add up, so the next hello asks for the whole state. */
   function startOver(why: string) {
     console.warn(`The stream starts over: ${why}.`);
     picture = null;
@@ -161,13 +165,14 @@ export function watch(watcher: Watcher): Stream {
   }, 1000);
   document.addEventListener('visibilitychange', lookAgain);
   addEventListener('online', lookAgain);
-  // Without a network the daemon may still be there, on this very machine: it is asked before it is given up.
+  // Even without a network the daemon may be there, on this very computer, so it is asked before it is given
+  // up.
   addEventListener('offline', lookAgain);
   open();
   return { tryNow };
 }
 
-/** Looks only as far as the panel would break otherwise; the daemon has checked the rest. */
+/** Checks only what would break the panel otherwise; the daemon has checked the rest. */
 function readMessage(data: unknown): DaemonMessage | undefined {
   if (typeof data !== 'string') return undefined;
   let message: Partial<Record<string, unknown>>;

@@ -5,7 +5,7 @@ export const phoneText = {
     newer: 'The daemon has a newer panel than this one.',
     load: 'Load it',
     screen: {
-      /** Before the run this is known only where there is no such thing at all. */
+      /** Before the run this is known only if the browser cannot do it at all. */
       cannot: 'This browser cannot keep the screen on. Touch it now and then.',
       plain: 'Without TLS the screen cannot be kept on. Touch it now and then.',
       refused: 'The device does not let the screen stay on. Touch it now and then.',

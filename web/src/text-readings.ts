@@ -1,4 +1,4 @@
-// What the panel says of a set that is asked for by two spot readings. Where they fall the daemon says.
+// What the panel says of a set that is asked for by two spot readings. The daemon says where they fall.
 import type { AskedBy, ReadingPart, Standing } from './readings.js';
 import { frames, shutter } from './words.js';
 

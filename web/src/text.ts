@@ -67,7 +67,10 @@ const runStates: Readonly<Record<RunState, string>> = {
   halted: 'Halted',
 };
 
-/** What the daemon says, with its moments as the browser writes them. A mixed number such as -1 1/2 must not fall apart at the end of a line. */
+/**
+ * A sentence of the daemon, with its moments as the browser writes them. A mixed number such as -1 1/2 must
+ * not be broken at the end of a line.
+ */
 const said = (sentence: string) => inOwnClock(sentence).replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
 
 export const text = {
@@ -382,7 +385,7 @@ export const text = {
     heldWhy: 'Nothing is fired until somebody lets it go on.',
     beginsIn: (seconds: number) => `Fires in ${seconds} s`,
     startedBy: (name: string) => `Fired by ${name}`,
-    /** @param kept null where there is no set folder */
+    /** @param kept null if there is no set folder */
     nothingMore: (kept: number | null) =>
       [
         'Nothing more is fired.',

@@ -27,9 +27,9 @@ export interface TimeLine {
 
 /** More than can be told apart on a telephone; what lies farther off is counted. */
 const MOST_MARKS = 500;
-/** So many of those lie before the present. */
+/** How many of those lie before the present. */
 const MOST_BEFORE = 400;
-/** A base that moves less is drawn as if the whole height stood for so many EV. */
+/** If the base moves less than this, it is drawn as if the whole height were so many EV. */
 const LEAST_SPAN_EV = 3;
 
 export const isUnderWay = ({ state }: ScheduleView): boolean =>
@@ -40,7 +40,7 @@ export function timeLineOf(view: ScheduleView, line: readonly LineSet[]): TimeLi
   const { count } = view.schedule;
   const passed = passedIn(view);
   const known = new Map(line.map((set) => [set.slot, set]));
-  // What the line does not reach back to was made or missed: nobody here can tell.
+  // Slots before the beginning of the line were made or missed: nobody here can tell.
   const [oldest] = line;
   const reach = oldest !== undefined && oldest.ordinal > 1 ? oldest.slot : 0;
   const first = Math.max(reach, Math.min(passed - MOST_BEFORE, count - MOST_MARKS), 0);
@@ -110,7 +110,7 @@ function levelsOf(line: readonly LineSet[]): ReadonlyMap<string, number> {
   return new Map(line.map(({ set }, index) => [set, ((evs[index] ?? 0) - foot) / span]));
 }
 
-/** Marks that stand in one row: the narrowest screen has room for as many. */
+/** Marks in one row: as many as the narrowest screen has room for. */
 const ROW = 25;
 
 export function rowsOf(marks: readonly SlotMark[]): SlotMark[][] {

@@ -1,36 +1,39 @@
-// The set that is asked for is the same on all devices: what is changed here is told to the daemon, and what was changed on another
-// device is taken over, so that the phone fires what was set up at the laptop. A page on which nobody changed anything tells nothing:
-// what it told would undo a change that is still on its way from another one.
+// The request is the same on all devices: a change made here is sent to the daemon, and a change made on
+// another device is taken over, so that the phone fires what was set up at the laptop. A page on which nobody
+// has changed anything sends nothing: it would undo a change that is still on its way from another one.
 import { computed, effect, signal, untracked } from '@preact/signals';
 import type { Asked } from '../../shared/asked.js';
 import { NO_ANSWER, tellAsked } from './api.js';
 import { keyOf, keyOfForm, USUAL_REQUEST } from './request.js';
 import { askedHere, connection, daemon, takeOver } from './store.js';
 
-/** Whoever types has not asked yet. */
+/** Somebody who is still typing has not asked yet. */
 const TELL_AFTER_MS = 250;
-/** What got no answer, or came at a bad time, is told again. */
+/** A request that got no answer, or came at a bad time, is sent again. */
 const TELL_AGAIN_MS = 1000;
 const TELL_AGAIN: ReadonlySet<string> = new Set([NO_ANSWER, 'too-many-requests']);
 
-/** What the daemon has, as it told last; null where nobody has asked for anything, undefined before it is known. */
+/**
+ * The daemon's request, as it last told it; null if nobody has asked for anything, undefined before it is
+ * known.
+ */
 const there = computed(() => daemon.value?.asked);
 const isConnected = computed(() => connection.value.state === 'connected');
-/** What stands in the fields; null where it cannot be told. */
+/** The request in the fields; null if it cannot be sent. */
 const keyHere = computed(() => (askedHere.value === null ? null : keyOf(askedHere.value)));
 
-/** What stands on a page before anybody has asked for anything. */
+/** The request on a page before anybody has asked for anything. */
 const NOBODY_ASKED = keyOfForm(USUAL_REQUEST);
 
-/** What the daemon had when this page and it last agreed; null before that. */
+/** The request on which this page and the daemon last agreed; null before that. */
 let known: string | null = null;
-/** Whether what stands in the fields comes from another device, and nothing was changed here since. */
+/** Whether the request in the fields comes from another device, and nothing was changed here since. */
 export const isChangedElsewhere = signal(false);
 /** Told, and not yet come back on the stream. */
 const told = new Set<string>();
-/** What is being told. One after the other: they must not overtake each other. */
+/** The request that is being sent. One after the other: they must not overtake each other. */
 const telling = signal<string | null>(null);
-/** What the daemon will not have, however often it is told. */
+/** A request that the daemon will not accept, however often it is sent. */
 let refused: string | null = null;
 /** Whether the last one has to be told again. */
 let isToldAgain = false;
@@ -44,16 +47,17 @@ function isOurs(): boolean {
 effect(() => {
   const asked = there.value;
   if (asked === undefined) return;
-  // A daemon that began anew: what stands here counts, where somebody asked for it.
+  // If the daemon was started anew, the request in the fields counts, if somebody made one.
   if (asked === null) known = NOBODY_ASKED;
-  // What was told here comes back, also while something newer is being told: the same may be asked for on another device later.
+  // A request that was sent from here comes back, even while a newer one is being sent: the same may be asked
+  // for on another device later.
   else if (!told.delete(keyOf(asked))) untracked(() => follow(asked));
 });
 
 function follow(asked: Asked): void {
   const key = keyOf(asked);
   if (isOurs() || key === known) return;
-  // What is there when the page is opened changes nothing that anybody saw.
+  // A request that was there when the page was opened changes nothing that anybody saw.
   isChangedElsewhere.value = known !== null;
   known = key;
   told.clear();
@@ -62,7 +66,7 @@ function follow(asked: Asked): void {
 
 effect(() => {
   if (!isConnected.value) {
-    // What comes back now comes as the daemon's state.
+    // Requests that come back now come as part of the daemon's state.
     told.clear();
     refused = null;
     return;
@@ -81,7 +85,7 @@ effect(() => {
   };
   const wait = isToldAgain ? TELL_AGAIN_MS : TELL_AFTER_MS;
   const timer = telling.value === null ? setTimeout(say, wait) : undefined;
-  // Whoever leaves the page at once has asked all the same.
+  // The request of somebody who leaves the page at once counts all the same.
   addEventListener('pagehide', say, { once: true });
   return () => {
     clearTimeout(timer);
@@ -89,7 +93,7 @@ effect(() => {
   };
 });
 
-/** Nothing of what was changed here is left to be told: whatever came meanwhile from another device counts. */
+/** No change made here is left to be sent, so a request that came meanwhile from another device counts. */
 function catchUp(): void {
   const asked = there.peek() ?? null;
   if (asked !== null && told.size === 0) follow(asked);
@@ -106,7 +110,7 @@ async function tell(asked: Asked, key: string): Promise<void> {
   isToldAgain = !answer.ok && TELL_AGAIN.has(answer.refusal.code);
   if (answer.ok) {
     known = key;
-    // Where the daemon had it already nothing comes back on the stream.
+    // If the daemon had it already, nothing comes back on the stream.
     if (isThere()) told.delete(key);
   } else {
     told.delete(key);

@@ -1,5 +1,6 @@
-// Numbers, lengths of time, moments and amounts as the panel writes them: numbers and dates as the browser's own language does. The
-// words around them are English, as long as there is no other catalogue. Pure but for that.
+// Numbers, lengths of time, moments and amounts as the panel writes them: numbers and dates in the way of the
+// browser's own language. The words around them are English, as long as there is no other catalogue.
+// Otherwise pure.
 
 /** @param digits after the point, at most */
 export const decimal = (number: number, digits: number): string =>
@@ -22,7 +23,7 @@ export const sets = (number: number): string => count(number, 'set', 'sets');
 
 export const shutter = (label: string): string => (/\d$/.test(label) ? `${label} s` : label);
 
-/** @returns `f/8, ISO 100`; what is not told is left out */
+/** @returns `f/8, ISO 100`; a value that is not known is left out */
 export const apertureAndIso = (aperture: string | null, iso: string | null): string =>
   [
     aperture === null ? null : `f/${aperture.replace(/^f\/?/i, '')}`,
@@ -49,7 +50,7 @@ export const clock = (at: Date): string =>
 export const hourAndMinute = (at: Date): string =>
   at.toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' });
 
-/** @returns `28 Nov`, with the year where that is not this one */
+/** @returns `28 Nov`, with the year if it is not this one */
 const dayOf = (at: Date, today = new Date(), locale?: string): string =>
   at.toLocaleDateString(locale, {
     ...{ day: 'numeric', month: 'short' },
@@ -61,7 +62,7 @@ export function exactly(at: Date): string {
   return `${dayOf(at)}, ${clock(at)}`;
 }
 
-/** @returns `22:48` or `10:48 PM`, with the day before it where that is not today */
+/** @returns `22:48` or `10:48 PM`, with the date before it if it is not today */
 export function moment(at: Date, today = new Date()): string {
   if (at.toDateString() === today.toDateString()) return hourAndMinute(at);
   return `${dayOf(at, today)}, ${hourAndMinute(at)}`;
@@ -76,8 +77,9 @@ const MOMENT = new RegExp(
 );
 
 /**
- * The daemon writes moments as `2026-11-25`, `16:42` and `16:42:10`: here they stand as everything else on the page does.
- * @param locale left out, the browser's own
+ * The daemon writes moments as `2026-11-25`, `16:42` and `16:42:10`: here they are written as everything else
+ * on the page.
+ * @param locale the browser's own if it is left out
  */
 export function inOwnClock(sentence: string, locale?: string, today = new Date()): string {
   return sentence.replace(MOMENT, (written, ...found) => {
@@ -107,7 +109,7 @@ export function inOwnClock(sentence: string, locale?: string, today = new Date()
 /** For what lies ahead and is known roughly: the daemon's own sentences count whole minutes, too. */
 export const aboutMoment = (at: Date): string => moment(new Date(Math.round(at.getTime() / 60_000) * 60_000));
 
-/** @returns `13 GB`, `420 MB`; rounded up where it is room that is needed, down where it is room that is there */
+/** @returns `13 GB`, `420 MB`; rounded up for room that is needed, down for room that is there */
 export function amount(bytes: number, rounded: (size: number) => number = Math.ceil): string {
   const [size, unit] =
     bytes < 1e9 ? [bytes / 1e6, 'MB'] : bytes < 1e12 ? [bytes / 1e9, 'GB'] : [bytes / 1e12, 'TB'];

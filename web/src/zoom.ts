@@ -1,5 +1,6 @@
-// How a picture lies on the screen while somebody looks closely: how large, which part of it, and what moves it. Lengths on the
-// screen are CSS pixels; a point is one of the screen's own dots. Pure sums; must know nothing of events or of what is shown.
+// How a picture lies on the screen while somebody looks closely: magnification, the part that is seen, and
+// how it is moved. Lengths on the screen are CSS pixels; a point is one of the screen's own dots. Pure
+// calculations; must know nothing of events or of what is shown.
 
 export interface Size {
   readonly width: number;
@@ -16,7 +17,7 @@ export interface Box extends Size {
   readonly top: number;
 }
 
-/** What a picture has to lie in. */
+/** The room that a picture has. */
 export interface Room {
   /** Pixels of the picture. */
   readonly picture: Size;
@@ -27,7 +28,10 @@ export interface Room {
 
 /** Tied to no room, so that the next frame, and a screen that was turned, show the same part of the picture. */
 export interface Look {
-  /** Points of the screen in a pixel of the picture, along a side; `whole` is as many as let all of it be seen. */
+  /**
+   * Points of the screen for each pixel of the picture, along a side; `whole` is as many as let all of it be
+   * seen.
+   */
   readonly points: number | 'whole';
   /** The part of the picture that lies in the middle, from 0 to 1 of its width and height. */
   readonly x: number;
@@ -38,14 +42,17 @@ export const WHOLE: Look = { points: 'whole', x: 0.5, y: 0.5 };
 
 /** Beyond that single pixels tell nothing more. */
 const MOST_POINTS = 8;
-/** As near as this to all of it is all of it. */
+/** A view this close to all of it counts as all of it. */
 const NEARLY = 1e-3;
 
-/** @returns points of the screen in a pixel of the picture where all of it is seen */
+/** @returns points of the screen for each pixel of the picture if all of it is seen */
 export const wholePoints = ({ picture, screen, density }: Room): number =>
   Math.min(screen.width / picture.width, screen.height / picture.height) * density;
 
-/** The fewest and the most: nobody needs less than all of it, or than pixel for pixel where that is less. */
+/**
+ * The smallest and the largest magnification: nobody needs less than all of it, or than pixel for pixel if
+ * that is less.
+ */
 export function limitsIn(room: Room): readonly [number, number] {
   const whole = wholePoints(room);
   return [Math.min(whole, 1), Math.max(whole, MOST_POINTS)];
@@ -82,7 +89,10 @@ const sizeAt = (points: number, { picture, density }: Room): Size => ({
   height: (picture.height * points) / density,
 });
 
-/** @returns where the picture lies, from the screen's corner; on whole points, so that pixel for pixel is just that */
+/**
+ * @returns the place of the picture, from the screen's corner; on whole points, so that pixel for pixel is
+ *   exact
+ */
 export function boxOf(look: Look, room: Room): Box {
   const size = sizeAt(pointsOf(look, room), room);
   const onPoint = (length: number) => Math.round(length * room.density) / room.density;
@@ -104,7 +114,7 @@ export function partAt(look: Look, room: Room, at: Place): Place {
 
 export const middleOf = ({ screen }: Room): Place => ({ x: screen.width / 2, y: screen.height / 2 });
 
-/** @param at stays where it is on the screen, as far as the limits let it */
+/** @param at stays in place on the screen, as far as the limits allow */
 export function zoomTo(look: Look, room: Room, points: number | 'whole', at: Place = middleOf(room)): Look {
   return lay(partAt(look, room, at), room, points, at);
 }
@@ -142,7 +152,7 @@ export function stretch(
 const distance = (one: Place, other: Place): number => Math.hypot(one.x - other.x, one.y - other.y);
 const halfway = (one: Place, other: Place): Place => ({ x: (one.x + other.x) / 2, y: (one.y + other.y) / 2 });
 
-/** A step of a button: twice as much in two of them; neither pixel for pixel nor all of it is skipped. */
+/** A step of a button: two of them double the size; neither pixel for pixel nor all of it is skipped. */
 export function stepped(look: Look, room: Room, by: 1 | -1): Look {
   const now = pointsOf(look, room);
   const exponent = Math.log2(now) * 2;
@@ -151,7 +161,7 @@ export function stepped(look: Look, room: Room, by: 1 | -1): Look {
   return zoomTo(look, room, by > 0 ? Math.min(...stops) : Math.max(...stops));
 }
 
-/** Pixel for pixel with that place where it is, and from there back to all of it. */
+/** Pixel for pixel with that place unmoved, and from there back to all of it. */
 export const toggled = (look: Look, room: Room, at?: Place): Look =>
   zoomTo(look, room, isPixelForPixel(look, room) ? 'whole' : 1, at);
 
@@ -160,7 +170,7 @@ export const isPixelForPixel = (look: Look, room: Room): boolean =>
 
 export type Way = 'left' | 'right' | 'up' | 'down';
 
-/** A step towards what lies out of sight: a third of what is seen. */
+/** A step towards a part that is out of sight: a third of what is seen. */
 const STEP = 1 / 3;
 const TOWARDS: Readonly<Record<Way, Place>> = {
   left: { x: 1, y: 0 },
@@ -192,12 +202,13 @@ export const WAYS = ['left', 'right', 'up', 'down'] as const satisfies readonly 
 /** Whether there is anything to move. */
 export const isCut = (look: Look, room: Room): boolean => WAYS.some((way) => hasMore(look, room, way));
 
-/** What lies between two pictures, in points. */
+/** The gap between two pictures, in points. */
 const GAP_POINTS = 2;
 
 /**
- * @param all what there is for the pictures
- * @returns equal boxes on whole points, beside each other where it is wide, else one above the other
+ * @param all the room for the pictures
+ * @returns equal boxes on whole points, beside each other if the room is wide, otherwise one above the
+ *   other
  */
 export function panesIn(all: Size, density: number, isPair: boolean): readonly Box[] {
   if (!isPair) return [{ left: 0, top: 0, ...all }];

@@ -1,15 +1,17 @@
-// A camera on USB: the Link over libgphoto2, through the npm package gphoto2. It belongs into the camera process (one
-// process, one object, one camera), because its native part can hang or crash. It knows nothing of dialects or plans.
+// A camera on USB: the Link over libgphoto2, through the npm package gphoto2. It belongs in the camera
+// process (one process, one object, one camera), because its native part can hang or crash. It knows nothing
+// of dialects or plans.
 //
-// What a write of the value that is already set does (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
-// and tried in tests/wire/both-ways.test.ts): the binding marks the setting as changed whatever its value is, and the library
-// then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal write does reach the wire, and
-// writing the bracket again is enough to arm it again. Exceptions: `capturetarget` under 0x0B is left alone when the body
-// is set so already, and the settings that bodies of 0x11 walk to step by step are only walked when they differ.
+// Writing the value that is already set (found in the sources of the binding 0.3.2 and of libgphoto2 2.5.30,
+// and tried in tests/wire/both-ways.test.ts): the binding marks the setting as changed whatever its value is,
+// and the library then writes it. So under the vendor extensions 0x0B and 0x0A and in plain PTP an equal
+// write does reach the wire, and writing the bracket again is enough to arm it again. Exceptions:
+// `capturetarget` under 0x0B is left alone if the body is already set to it, and the settings that bodies of
+// 0x11 step through value by value are only moved if they differ.
 //
-// What is read back is the body's own word in plain PTP. Under 0x0B the library keeps the written value and corrects it
-// only by what the body reports later: there a body that silently ignores a write is not found out by reading, but only by
-// what the frames record.
+// Reading back: in plain PTP the value is the body's own. Under 0x0B the library keeps the written value and
+// corrects it only by what the body reports later: if a body silently ignores a write, reading does not show
+// it, but only the records of the frames.
 import { constants } from 'node:fs';
 import { access, rm, stat, writeFile } from 'node:fs/promises';
 import path from 'node:path';
@@ -35,15 +37,16 @@ import { frameNotStored, nothingFired } from '../not-stored.js';
 import { loadBinding, type NativeCamera, NativeFailure, promised } from './binding.js';
 
 /**
- * The longest exposures whose file comes back, by which of the library's fixed waits applies: 90 s under vendor extension 0x0B,
- * 70 s under 0x0A, 35 s under 0x11, or none at all (plain PTP, where the library waits for the report without end). What is left
- * of the wait is for release, storing and noise reduction, which may double an exposure.
+ * The longest exposures whose file comes back, by the library's fixed wait that applies: 90 s under vendor
+ * extension 0x0B, 70 s under 0x0A, 35 s under 0x11, or none at all (plain PTP, where the library waits for
+ * the report without end). The rest of the wait is for release, storing and noise reduction, which may double
+ * an exposure.
  */
 const LONGEST_SECONDS: Readonly<Record<Family, number>> = { '0x0b': 60, '0x0a': 45, '0x11': 30, other: 30 };
 
 /** A settings change on a body of 0x11 that reports it late, as the library remembers (tried over the virtual port). */
 const SECONDS_PER_LATE_CHANGE = 2;
-/** What such a body is given for a change that nobody asks after. From memory, no source. */
+/** Time that such a body is given for a change that is not checked afterwards. From memory, no source. */
 const LATE_CHANGE_MS = 350;
 /** Bodies of 0x11 that are moved from setting to setting: a move and its report (tried over the virtual port). */
 const SECONDS_PER_MOVE = 0.85;
@@ -69,7 +72,8 @@ async function listCameras(): Promise<readonly NativeCamera[]> {
 }
 
 /**
- * @returns what is attached. The process that asked must not open any of it after, and ends without letting go.
+ * @returns the attached bodies. The process that asked must not open any of them afterwards, and ends
+ *   without letting go.
  * @throws EvenrungError usb-not-available
  */
 export async function attachedOverBinding(): Promise<readonly AttachedPort[]> {
@@ -79,13 +83,13 @@ export async function attachedOverBinding(): Promise<readonly AttachedPort[]> {
 }
 
 /**
- * Finds the camera on USB. It is opened by the first call.
- * @param port where it is; left out, it must be the only one
+ * Finds the camera on USB. The first call opens it.
+ * @param port where the camera is; if it is left out, it must be the only one
  * @throws EvenrungError usb-not-available, no-body, several-bodies (with the `ports` in its details)
  */
 export async function openBindingLink(port?: string): Promise<Link> {
   const cameras = await listCameras();
-  // Whoever is not opened below, and all of them if none is.
+  // Closes every camera that is not opened below; all of them if none is.
   let opened: NativeCamera | undefined;
   try {
     opened = theOne(cameras, port);
@@ -100,7 +104,9 @@ class BindingLink implements Link {
   private opened = false;
   /** The most settings that were ever read. */
   private mostSettings = 0;
-  /** Whether the library answers from memory after a write, so that only seconds later it is known what came of it. */
+  /**
+   * Whether the library answers from memory after a write, so that the result is known only seconds later.
+   */
   private tellsLate = false;
 
   constructor(camera: NativeCamera) {
@@ -132,15 +138,15 @@ class BindingLink implements Link {
     return new Map([...settings].map(([name, setting]) => [name, shown(setting)]));
   }
 
-  /** Also writes a value that is set already: arming a bracket again depends on it. */
+  /** Writes even a value that is set already, since arming a bracket again depends on it. */
   async changeSetting(
     name: string,
     value: string,
     { isProvedByFrames }: ChangeOptions = {},
   ): Promise<Setting> {
-    // Read anew each time. It costs little, and writes by label are only safe against the choices of the moment: a label
-    // that is none may be taken as an index. Also, with the camera gone a read fails, while a write makes the
-    // binding free what it never had.
+    // Read again each time. It costs little, and a write by label is safe only if it is checked against the
+    // present choices: an unknown label may be taken for an index. Also, if the camera is gone, a read only
+    // fails, while a write makes the binding free memory that it never had.
     const before = (await this.read()).get(name);
     if (before === undefined) throw noSuchSetting(name);
     checkOffered(before, value);
@@ -172,7 +178,8 @@ class BindingLink implements Link {
       throw cause;
     }
     const seconds = (performance.now() - started) / 1000;
-    // A file over 1 MB is fetched in pieces, and a piece that could not be written is no error to the library.
+    // A file over 1 MB is fetched in pieces, and the library does not treat a piece that could not be written
+    // as an error.
     await mustTakeMore(into);
     if ((await stat(file)).size === 0) {
       throw new EvenrungError(
@@ -241,8 +248,8 @@ class BindingLink implements Link {
       (camera, callback) => camera.getConfig(callback),
     );
     const settings = flattenTree(tree);
-    // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
-    // what the library remembers is left.
+    // In plain PTP, settings that the body does not answer for are left out without an error. If the cable is
+    // pulled, only those are left that the library remembers.
     if (settings.size * 2 < this.mostSettings) throw bodyVanished();
     this.mostSettings = Math.max(this.mostSettings, settings.size);
     return settings;
@@ -255,7 +262,7 @@ class BindingLink implements Link {
         (camera, callback) => camera.setConfigValue(name, value, callback),
       );
     } catch (cause) {
-      // A camera that is gone can look like one that refuses: then it does not tell its settings either.
+      // A camera that is gone can look like one that refuses; but then it does not tell its settings either.
       if (asEvenrungError(cause).code === 'setting-not-taken') await this.read();
       throw cause;
     }
@@ -282,8 +289,8 @@ class BindingLink implements Link {
 }
 
 /**
- * Whether the frame that was fetched just now can be relied on.
- * @throws EvenrungError storing-failed where the folder takes no more data
+ * Checks whether the frame that was just fetched can be relied on.
+ * @throws EvenrungError storing-failed if the folder takes no more data
  */
 async function mustTakeMore(into: string): Promise<void> {
   const probe = path.join(into, `.probe-${process.pid}`);

@@ -14,9 +14,9 @@ export interface TakePictureOptions {
   readonly targetPath: string;
 }
 
-/** A camera that was found. Nothing is opened before its first method is called. */
+/** A camera that was found. It is opened only when its first method is called. */
 export interface NativeCamera {
-  /** The name of the driver, not of the camera, where the camera was found by its USB class. */
+  /** The name of the driver, not of the camera, if the camera was found by its USB class. */
   readonly model: string;
   readonly port: string;
   getConfig(callback: NativeCallback<unknown>): void;

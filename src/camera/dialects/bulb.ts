@@ -1,6 +1,6 @@
-// Bulb as libgphoto2 has it for every family that has it at all: a label of the shutter, and a switch that opens and closes it
-// (camlibs/ptp2/config.c of 2.5.30 and 2.5.34, _put_*_Bulb). What is not offered, both of it, is not there: some bodies have bulb on their mode
-// dial only, where no other time can be set.
+// Bulb as libgphoto2 has it for every family that has it at all: a label of the shutter, and a switch that
+// opens and closes it (camlibs/ptp2/config.c of 2.5.30 and 2.5.34, _put_*_Bulb). If the body does not offer
+// both, there is no bulb: some bodies have it only on their mode dial, and there no other time can be set.
 import { parseShutter } from '../../exposure/index.js';
 import type { Settings } from '../link.js';
 import { choicesOf } from './common.js';

@@ -1,5 +1,5 @@
-// What dialects have in common: bare names of settings, and the parts of limits and centre that do not depend on how a body
-// brackets.
+// Shared by the dialects: bare names of settings, and the parts of limits and centre that do not depend on
+// how a body brackets.
 import { EvenrungError } from '../../../shared/errors.js';
 import {
   type BodyLimits,
@@ -20,7 +20,7 @@ export const APERTURES = ['aperture', 'f-number'];
 export const ISO = 'iso';
 export const COMPENSATION = 'exposurecompensation';
 
-/** @returns the labels that a setting offers, each once; none where it is missing or no choice */
+/** @returns the labels that a setting offers, each once; none if it is missing or not a choice */
 export const choicesOf = (settings: Settings, name: string): readonly string[] => [
   ...new Set(settings.get(name)?.choices ?? []),
 ];
@@ -33,7 +33,7 @@ export function commonLimits(
   const values = choicesOf(settings, COMPENSATION).flatMap((label) => compensation(label) ?? []);
   return {
     compensation: {
-      // Where one side is not offered at all, compensation goes nowhere.
+      // If one side is not offered at all, compensation has no range.
       range: leastOf(mostOf(NO_EV, ...values), negated(leastOf(NO_EV, ...values))),
       grid: sixths(values.some((value) => value % 6 === 3) ? 3 : 2),
     },

@@ -11,7 +11,7 @@ import {
   toEv,
 } from '../../exposure/index.js';
 
-/** Decimals that stand for a part of an EV, in sixths: a third or two, cut or rounded, or a half. */
+/** Decimals that stand for a part of an EV, in sixths: one or two thirds, cut or rounded, or a half. */
 const PARTS: readonly (readonly [RegExp, Sixths])[] = [
   [/^0*$/, sixths(0)],
   [/^3+$/, sixths(2)],
@@ -21,9 +21,9 @@ const PARTS: readonly (readonly [RegExp, Sixths])[] = [
 ];
 
 /**
- * @param label decimals cut (`0.6`) or rounded (`0.7`) after one digit, PTP's thousandths (`-0.333`, `0.667`, `1`), six digits
- *   (`0.333333`), or fractions (`+1 1/3`), as libgphoto2 2.5.30 writes them
- * @returns sixths, or undefined where the label is none
+ * @param label decimals cut (`0.6`) or rounded (`0.7`) after one digit, PTP's thousandths (`-0.333`,
+ *   `0.667`, `1`), six digits (`0.333333`), or fractions (`+1 1/3`), as libgphoto2 2.5.30 writes them
+ * @returns sixths, or undefined if it is no such label
  */
 export function compensation(label: string): Sixths | undefined {
   if (/^[+-]?(?:\d+ )?\d+\/\d+$/.test(label)) return parseEv(label);

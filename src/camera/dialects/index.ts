@@ -14,7 +14,7 @@ export type { Bulb, Centre, Changes, Dialect, DialectName } from './dialect.js';
 /** The most capable first: the last takes whatever has a shutter to set. */
 const DIALECTS: readonly Dialect[] = [amount, pattern, driveEntries, none];
 
-/** @throws EvenrungError body-not-ready where not even the shutter can be set */
+/** @throws EvenrungError body-not-ready if not even the shutter can be set */
 export function recogniseDialect(settings: Settings): Dialect {
   const dialect = DIALECTS.find((candidate) => candidate.recognise(settings));
   if (dialect === undefined) throw shutterOutOfReach();

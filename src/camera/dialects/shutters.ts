@@ -1,6 +1,7 @@
-// From the shutter labels that a body offers to the settings behind them. A label is a written time, nominal and often
-// rounded, and some times are written alike on scales of thirds and of halves: what the clear ones stand on decides what
-// the others mean. Knows no vendor; how each one writes its labels stands in the dialects.
+// From the shutter labels that a body offers to the settings behind them. A label is a written time, nominal
+// and often rounded, and some times are written alike on scales of thirds and of halves: the grid of the
+// unambiguous labels decides the meaning of the others. Knows no vendor; the spelling of each vendor's labels
+// is in the dialects.
 import {
   type BodyLimits,
   bodySetting,
@@ -17,13 +18,16 @@ type Grid = 'thirds' | 'halves' | 'both';
 const isOn = (grid: Grid, tv: Sixths): boolean =>
   grid === 'both' || (grid === 'thirds' ? tv % 2 === 0 : tv % 3 === 0);
 
-/** @param tvs of labels that stand for one setting only @returns the grid that the body is set to */
+/**
+ * @param tvs of labels that stand for one setting only
+ * @returns the grid that the body is set to
+ */
 function gridOf(tvs: readonly Sixths[]): Grid {
   if (tvs.every((tv) => isOn('thirds', tv))) return 'thirds';
   return tvs.every((tv) => isOn('halves', tv)) ? 'halves' : 'both';
 }
 
-/** A label that the body offers, and what it says there. */
+/** A label that the body offers, with its meaning on that body. */
 interface Reading {
   readonly wire: string;
   readonly tv: Sixths;
@@ -31,8 +35,9 @@ interface Reading {
 }
 
 /**
- * @param meanings the settings (Tv in sixths) that a label may stand for; none where it is no time
- * @param writes what writing a label with two meanings sets: the one that is meant, or the first whichever is meant
+ * @param meanings the settings (Tv in sixths) that a label may stand for; none if it is not a time
+ * @param writes the setting that writing a label with two meanings sets: the one that is meant, or always
+ *   the first
  */
 function read(
   choices: readonly string[],
@@ -59,10 +64,11 @@ const settingOf = ({ tv, wire, settable }: Reading): readonly ShutterSetting[] =
 
 /**
  * @param choices the shutter labels that a body offers, in any order
- * @param meanings the settings (Tv in sixths) that a label may stand for; none where it is no time
- * @param writes what writing a label with two meanings sets: the one that is meant, or the first whichever is meant
- * @returns the settings behind them, longest first, no two alike. A setting whose label may set another one, or that two
- *   labels lay claim to, is kept, marked as not settable.
+ * @param meanings the settings (Tv in sixths) that a label may stand for; none if it is not a time
+ * @param writes the setting that writing a label with two meanings sets: the one that is meant, or always
+ *   the first
+ * @returns the settings behind them, longest first, no two alike. A setting whose label may set another
+ *   one, or that two labels may stand for, is kept, but marked as not settable.
  */
 export function settingsBehind(
   choices: readonly string[],
@@ -155,9 +161,9 @@ const MOST_DOUBT_EV = 0.1;
 export const isStandardLabel = (label: string): boolean => /^\d{1,6}\.\d{4}s$/.test(label);
 
 /**
- * @param choices what the body offers
- * @param settings what standardShutters made of it
- * @returns whether shorter times are among them than those that can be told apart
+ * @param choices the labels that the body offers
+ * @param settings the result of standardShutters for them
+ * @returns whether the labels include shorter times than those that can be told apart
  */
 export function endsOpen(
   choices: readonly string[],

@@ -1,5 +1,5 @@
-// The release button: pressed over the wire, held, and let go, also by a timer of this process, so that a long exposure ends in time
-// whoever else is gone.
+// The release button: pressed over the wire, held, and let go, also by a timer of this process, so that a
+// long exposure ends in time even if the daemon is gone.
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import { checkOffered } from '../library/offered.js';
 import { NOT_FOUND, pressingFailed, RESULT } from '../library/result-codes.js';
@@ -11,11 +11,11 @@ import { ask, type Session } from './session.js';
 import type { SettingsOfBody } from './settings.js';
 import { leafOf, putInto } from './widgets.js';
 
-/** What a body may take until it has taken a press: 2 s of looking for focus, and some more. */
+/** How long a body may need to take a press: 2 s of looking for focus, and some more. */
 const PRESSING_MS = 5000;
 /** Between two tries to let a button go that a busy body does not hear of. */
 const TRY_AGAIN_MS = 50;
-/** For so long it is tried while the body says that it is busy. */
+/** How long letting go is tried while the body says that it is busy. */
 const BUSY_MS = 10_000;
 
 /**
@@ -58,7 +58,7 @@ export class ReleaseButton {
     return this.held !== undefined;
   }
 
-  /** Milliseconds until what is held for a time is let go; 0 if nothing is. */
+  /** Milliseconds until a button that is held for a time is let go; 0 if none is. */
   get leftMs(): number {
     return Math.max(0, this.endsAt - performance.now());
   }
@@ -73,7 +73,7 @@ export class ReleaseButton {
     return this.oneAtATime(() => this.goUp());
   }
 
-  /** Waits until what is held for a time has been let go by its timer. */
+  /** Waits until the timer has let go of a button that is held for a time. */
   async holdEnds(): Promise<void> {
     await this.under.catch(() => undefined);
     while (this.held?.until != null) {
@@ -100,15 +100,17 @@ export class ReleaseButton {
     if (button === null) return this.trigger(lettingGo);
     const holdMs = holdSeconds === null ? 0 : holdSeconds * 1000;
     this.endsAt = holdMs === 0 ? 0 : performance.now() + PRESSING_MS + holdMs;
-    // Read before the first of them is written: what is wrong with the last one must not be found out half-way.
+    // All changes are checked before the first is written: an error in the last one must not be found out
+    // half-way.
     for (const change of [...button.down, ...button.up]) await this.prepare(change);
     try {
       await this.writeAll(button.down);
     } catch (cause) {
       this.endsAt = 0;
       const failed = asEvenrungError(cause instanceof CallFailure ? pressingFailed(cause.code) : cause);
-      // One of them may stand for several positions of the button, of which the body took the first. What is held for a time has one, and a
-      // body that is busy may be holding it open still for an earlier program.
+      // The changes may stand for several positions of the button, of which the body took the first. A button
+      // that is held for a time has one position, and a body that is busy may still be holding it for an
+      // earlier program.
       const mayBeHalfWay = holdSeconds === null || failed.code !== 'body-busy';
       if (mayBeHalfWay && !LOST.has(failed.code)) await this.writeAll(button.up).catch(() => undefined);
       throw failed;

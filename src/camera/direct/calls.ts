@@ -1,5 +1,5 @@
-// Every call that may reach the body: on a thread of koffi's, so that this process goes on answering meanwhile, and one after
-// another, since the library refuses a call beside another one as busy.
+// Every call that may reach the body: on a thread of koffi's, so that this process goes on answering
+// meanwhile; and one after another, since the library refuses a second call at the same time as busy.
 import type { KoffiFunc } from 'koffi';
 import type { ResultCode } from '../library/result-codes.js';
 
@@ -17,7 +17,7 @@ export class CallFailure extends Error {
 export class Calls {
   private last: Promise<unknown> = Promise.resolve();
 
-  /** @returns what the function returns, once those before it have returned */
+  /** @returns what the function returns, once the calls before it have returned */
   run<Args extends unknown[]>(
     call: KoffiFunc<(...args: Args) => number>,
     ...args: Args

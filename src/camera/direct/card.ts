@@ -1,5 +1,5 @@
-// What lies on the cards, read anew: the library remembers listings, and of the files that it saw coming it takes this
-// computer's clock for theirs.
+// The files on the cards, listed anew each time: the library remembers listings, and gives files that it saw
+// coming this computer's time in place of their own.
 
 import { readingFailed } from '../library/result-codes.js';
 import type { ListedFile } from '../link.js';
@@ -12,7 +12,7 @@ import { ask, mustBeThere, type Session } from './session.js';
 
 /** Of each card: the folder that is written into, and the one before it. */
 const NEWEST_FOLDERS = 2;
-/** What the folders of pictures lie in (DCF 2.0, 3.2.1). */
+/** The folder that holds the folders of pictures (DCF 2.0, 3.2.1). */
 const PICTURES = 'DCIM';
 
 /** As Link.list. */
@@ -60,7 +60,9 @@ const lastPart = (folder: string): string => folder.slice(folder.lastIndexOf('/'
 /** Cameras number their folders upwards: 100ABCDE, 101ABCDE (DCF 2.0, 3.2.2; from memory, as the other one). */
 const byName = (one: string, other: string): number => (lastPart(one) < lastPart(other) ? -1 : 1);
 
-/** No deeper than needed: to list what a folder has below it, the library asks the body for each file in it. */
+/**
+ * No deeper than needed: to list the folders below a folder, the library asks the body for each file in it.
+ */
 async function foldersOfPictures(session: Session, card: string): Promise<string[]> {
   const folders = await names(session, 'gp_camera_folder_list_folders', card);
   if (!folders.includes(PICTURES)) return [];

@@ -48,7 +48,7 @@ const SECONDS_PER_LATE_CHANGE = 0.4;
 const SECONDS_PER_MOVE = 0.85;
 /** From memory, no source: release lag, the body's cycle, and some 25 MB over the cable, with the lens on manual focus. */
 const SECONDS_PER_FRAME = 1.5;
-/** From memory, no source: what is left of USB 2 in bodies that have no more. */
+/** From memory, no source: the effective rate of USB 2, for bodies that have nothing faster. */
 const BYTES_PER_SECOND = 30 * 1000 * 1000;
 
 /**
@@ -66,9 +66,9 @@ const LISTS_LATE: ReadonlySet<Family> = new Set(['0x0a', 'other']);
 /** Raw files have their Exif at the front, within this. */
 const HEAD_BYTES = 128 * 1024;
 
-/** A file may be so late beside twice its exposure, which noise reduction may take. */
+/** How late a file may be, in addition to twice its exposure, which noise reduction may take. */
 const LATE_FILE_MS = 15_000;
-/** A body that is busy with the frame before is asked again for so long: nothing has been released. */
+/** How long a body that is busy with the frame before is asked again: nothing has been released by then. */
 const BUSY_MS = 2000;
 /** Between two questions whether the body is still busy. */
 const BUSY_LOOK_MS = 100;
@@ -76,8 +76,8 @@ const BUSY_LOOK_MS = 100;
 const pause = (milliseconds: number) => new Promise<void>((resolve) => setTimeout(resolve, milliseconds));
 
 /**
- * Finds the camera on USB. It is opened by the first call.
- * @param port where it is; left out, it must be the only one
+ * Finds the camera on USB. The first call opens it.
+ * @param port where the camera is; if it is left out, it must be the only one
  * @throws EvenrungError usb-not-available, no-body, several-bodies (with the `ports` in its details)
  */
 export async function openDirectLink(port?: string): Promise<DirectLink> {
@@ -122,7 +122,7 @@ export class DirectLink implements Link, Holding {
       apart: {
         library: `libgphoto2 ${this.session.gp.version}`,
         pieceBytes,
-        // Under 0x11 a file comes whole with the event that tells of it.
+        // Under 0x11 a file comes whole, with the event that tells of it.
         headBytes: family === '0x11' ? 0 : HEAD_BYTES,
         bytesPerSecond: BYTES_PER_SECOND,
       },
@@ -185,14 +185,15 @@ export class DirectLink implements Link, Holding {
   }
 
   async list(): Promise<readonly ListedFile[]> {
-    // What came and went meanwhile is only known from what the body tells.
+    // Files that came and went meanwhile are only known from what the body tells.
     await this.ears.catchUp();
     return listCards(this.session);
   }
 
   /**
-   * A button that is held goes up first. At the first answer that the body is busy the library gives the farewell up, and under
-   * 0x0B frames stay in the body's memory from then on: connecting had moved their target, and only the farewell moves it back.
+   * A button that is held goes up first. The library gives up its farewell at the first answer that the body
+   * is busy. Under 0x0B frames then stay in the body's memory: connecting has moved the capture target there,
+   * and only the farewell moves it back.
    */
   async letGo(busyMs = 0): Promise<void> {
     if (this.isClosed) return;
@@ -224,15 +225,15 @@ export class DirectLink implements Link, Holding {
   }
 
   private async pressNow(options: PressOptions): Promise<void> {
-    // Whoever asked has gone meanwhile, and would not know of it.
+    // The caller has gone meanwhile, and would not know of this release.
     if (this.ears.isClosed)
       throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
     await this.button.press(options);
   }
 
   /**
-   * What a release before made late is not taken for this one's: until the body takes this one, all that is told is of earlier ones.
-   * Whoever listens hears of it.
+   * A file that an earlier release made late must not be taken for this one's: until the body takes this
+   * release, all files that it tells of are of earlier ones. They are kept for `listen`.
    */
   private async fireOne(exposureSeconds: number): Promise<MadeFile> {
     const putBack: (() => void)[] = [];

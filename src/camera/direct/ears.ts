@@ -1,5 +1,5 @@
-// What the body tells: new files and the end of a release. The library hands over one event a call, and forgets it then; it is
-// kept here until somebody listens.
+// What the body tells: new files and the end of a release. The library hands over one event a call, and then
+// forgets it; it is kept here until somebody listens.
 
 import { readingFailed } from '../library/result-codes.js';
 import type { Heard, MadeFile } from '../link.js';
@@ -12,16 +12,19 @@ import { ask, type Session } from './session.js';
  * short ones notice a file sooner.
  */
 const TURN_MS = 10;
-/** In plain PTP this becomes a wait for USB, where none means one without end. */
+/** In plain PTP this becomes a wait for USB, where 0 would mean a wait without end. */
 const LEAST_TURN_MS = 1;
 
 /** Of a body that tells without end, and is not listened to. */
 const MOST_KEPT = 1000;
 
-/** What one event was about. */
+/** The subject of one event. */
 type Told = 'nothing' | 'file' | 'over' | 'else';
 
-/** Where the library keeps files that came whole with their event, and nowhere else: the body does not have them any more. */
+/**
+ * The folder name for files that came whole with their event, and that only the library still has: the body
+ * does not have them any more.
+ */
 const IN_MEMORY = '/';
 
 /** Takes such a file out of the library's memory, which forgets it with the next one. */
@@ -63,15 +66,16 @@ export class Ears {
     }
   }
 
-  /** Hears everything that the body has to tell by now; it stays for whoever listens. */
+  /** Takes everything that the body has to tell by now; it is kept until somebody listens. */
   async catchUp(): Promise<void> {
     for (let turns = 0; turns < MOST_KEPT && (await this.turn(0)) !== 'nothing'; turns += 1);
   }
 
   /**
-   * Before a release: files that were told of meanwhile stay for whoever listens (some releases begin with the library dropping
-   * whatever is told), an end that belongs to what was before does not. With the release before heard to its end there is nothing of
-   * it to come, and each event that is left costs two transactions.
+   * Before a release. Files that were told of meanwhile are kept for `listen`, since some releases begin with
+   * the library dropping whatever is told. An end of a release that was told belongs to an earlier one, and
+   * is not kept. If the release before was heard to its end, there is nothing of it to come, and each event
+   * that is left would cost two transactions.
    */
   async beforeRelease(): Promise<void> {
     if (this.mayTell) await this.catchUp();
@@ -89,7 +93,10 @@ export class Ears {
     return true;
   }
 
-  /** Sets aside what was told of so far. @returns puts it back, before what has been told of since */
+  /**
+   * Sets aside the files that were told of so far.
+   * @returns a function that puts them back, before those that have been told of since
+   */
   setAside(): () => void {
     const before = this.takeMade();
     return () => {
@@ -97,7 +104,7 @@ export class Ears {
     };
   }
 
-  /** Puts back what was taken and is not needed. */
+  /** Puts back files that were taken and are not needed. */
   tellAgain(made: readonly MadeFile[]): void {
     this.made.unshift(...made);
   }
@@ -131,7 +138,7 @@ export class Ears {
           this.mayTell = false;
           return 'over';
         case EVENT.fileAdded:
-          // More came after what was taken for the end.
+          // More came after what was taken to be the end.
           if (this.isEndMadeUp) this.isOver = false;
           if (!data[0]) return 'else';
           await this.keep(gp.koffi.decode(data[0], gp.types.path) as FilePath);

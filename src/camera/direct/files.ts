@@ -12,8 +12,8 @@ import { ask, mustBeThere, type Session } from './session.js';
 import { SPOOL, Spool } from './spool.js';
 
 /**
- * A body that sends more than it was asked for is not noticed by the library, which copies all of it: so much more must
- * have room.
+ * The library does not notice if a body sends more than it was asked for, and copies all of it: there must be
+ * room for so much more.
  */
 const SLACK = 2;
 
@@ -27,10 +27,10 @@ interface Taking {
   writing: Promise<void>;
 }
 
-/** What a piece is read into; the system gives memory only for what is used of it. */
+/** The buffer that a piece is read into; the system provides memory only for the part that is used. */
 interface Room {
   readonly bytes: Buffer;
-  /** Settles when what is in it has been written. */
+  /** Settles when its content has been written. */
   written: Promise<void>;
 }
 
@@ -52,7 +52,7 @@ export class Files {
   private rooms: Room[] = [];
   /** The file whose next piece is going to be asked for, as a rule. */
   private taking: Taking | undefined;
-  /** What nobody has asked for yet, but was going to. */
+  /** A piece that was fetched before anybody has asked for it. */
   private ahead: Coming | undefined;
 
   constructor(session: Session) {
@@ -86,7 +86,7 @@ export class Files {
       if (!(cause instanceof CallFailure)) throw cause;
       if (cause.code !== RESULT.notSupported) throw await this.failed(cause, file);
     }
-    // Neither body nor library reads a part of it.
+    // Neither body nor library can read a part of such a file.
     try {
       return await this.whole(file, (bytes) => this.store(options, bytes));
     } catch (cause) {
@@ -102,7 +102,10 @@ export class Files {
     if (taking !== undefined) await finish(taking).catch(() => undefined);
   }
 
-  /** @returns what was fetched already, if it is what is asked for now; else nothing of it is under way any more */
+  /**
+   * @returns the piece that was fetched ahead, if it is the one that is asked for now; if not, nothing of
+   *   it is under way any more
+   */
   private async fromAhead({ to, from, most }: AskedPiece): Promise<Coming | undefined> {
     const { ahead } = this;
     this.ahead = undefined;
@@ -119,15 +122,16 @@ export class Files {
       isFree = resolve;
     });
     const piece = this.inPieces(asked, () => isFree(true)).finally(() => isFree(false));
-    // Whoever asks for it hears of it.
+    // A failure reaches whoever asks for the piece.
     piece.catch(() => undefined);
     return { asked, isRead, piece };
   }
 
   /**
-   * A piece from the middle of a file is on disk only when the next one has been asked for: that one is read while it is written. Disks take
-   * 1 to 15 ms for 8 MiB, and nothing would come over the cable meanwhile.
-   * @param read called as soon as the library has given it
+   * A piece from the middle of a file is on disk only when the next one has been asked for: the next is read
+   * while it is written. Disks take 1 to 15 ms for 8 MiB, and otherwise nothing would come over the cable
+   * meanwhile.
+   * @param read called as soon as the library has delivered it
    */
   private async inPieces({ file, to, from, most }: AskedPiece, read: () => void): Promise<Piece> {
     const taking = await this.fileFor(to, from);
@@ -153,20 +157,23 @@ export class Files {
     }
   }
 
-  /** @returns the one that is open already, if it is carried on where it ended */
+  /** @returns the file that is open already, if this piece follows on from its end */
   private async fileFor(to: string, from: number): Promise<Taking> {
     const { taking } = this;
     // A head goes between two pieces of another file.
     if (from > 0) this.taking = undefined;
     if (from > 0 && taking !== undefined) {
       if (taking.to === to && taking.bytes === from) return taking;
-      // Whoever carries it on later finds out if this failed.
+      // If this failed, the next piece of the file finds out.
       await finish(taking).catch(() => undefined);
     }
     return { to, handle: await openAt(to, from), bytes: from, writing: Promise.resolve() };
   }
 
-  /** @returns how many bytes came; they are being written. @throws CallFailure, and what the piece before failed with */
+  /**
+   * @returns how many bytes came; they are still being written.
+   * @throws CallFailure, and the error of the piece before
+   */
   private async readPiece(file: MadeFile, taking: Taking, wanted: number): Promise<number> {
     const room = (this.rooms.length < ROOMS ? undefined : this.rooms.shift()) ?? newRoom(this.pieceBytes);
     this.rooms.push(room);
@@ -188,7 +195,7 @@ export class Files {
     return got;
   }
 
-  /** @param use takes what is only there until it has settled */
+  /** @param use takes bytes that exist only until it has settled */
   private async whole<T>({ folder, name }: FilePath, use: (bytes: Buffer) => Promise<T>): Promise<T> {
     const { gp } = this.session;
     const file: File = made(gp.gp_file_new);

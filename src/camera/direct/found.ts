@@ -1,4 +1,4 @@
-// Looking for bodies, and what the library needs to know of one before it opens it.
+// Looks for bodies, and finds out what the library needs to know of one before it opens it.
 
 import { readingFailed } from '../library/result-codes.js';
 import type { AttachedPort } from '../link.js';
@@ -7,10 +7,10 @@ import type { Abilities, Camera, Context, List, Out, PortInfo, Ports } from './g
 import type { Gp } from './load.js';
 import { entriesOf, made } from './memory.js';
 
-/** What the generic port is called, which stands for no body. */
+/** The name of the generic port, which stands for no body. */
 const ANY_PORT = 'usb:';
 
-/** What was looked at while looking for bodies; `free` when nothing of it is needed any more. */
+/** The result of a search; `free` is called when nothing of it is needed any more. */
 export interface Search {
   readonly found: readonly AttachedPort[];
   /** @returns a camera object for one of them, which needs the search no more; nothing of the body is touched */
@@ -18,7 +18,7 @@ export interface Search {
   free(): void;
 }
 
-/** Loads the drivers, which is most of what a start costs, and looks at every port. */
+/** Loads the drivers, which is most of the cost of a start, and looks at every port. */
 export async function search(gp: Gp, calls: Calls, context: Context): Promise<Search> {
   const ports: Ports = made(gp.gp_port_info_list_new);
   const abilities: Abilities = made(gp.gp_abilities_list_new);

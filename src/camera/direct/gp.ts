@@ -7,7 +7,7 @@
 import type { KoffiFunc } from 'koffi';
 
 declare const kind: unique symbol;
-/** A pointer to what the library made; 0n and null are none. */
+/** A pointer to something that the library made; 0n and null mean none. */
 export type Pointer<Kind extends string> = bigint & { readonly [kind]?: Kind };
 
 export type Camera = Pointer<'Camera'>;
@@ -21,13 +21,13 @@ export type PortInfo = Pointer<'GPPortInfo'>;
 export type FileSystem = Pointer<'CameraFilesystem'>;
 /** Text that belongs to whatever it was asked of. */
 type Text = string | null;
-/** What a function fills in. */
+/** An argument that a function fills in. */
 export type Out<T> = [T | null];
 
-/** A result code below 0, or what was asked for. */
+/** A result code below 0, or the value that was asked for. */
 type Result = number;
 
-/** Where the library keeps a file: gphoto2-camera.h, CameraFilePath. */
+/** The place of a file: gphoto2-camera.h, CameraFilePath. */
 export interface FilePath {
   name: string;
   folder: string;
@@ -54,7 +54,7 @@ export const WIDGET = {
   date: 8,
 } as const;
 
-/** gphoto2-file.h, CameraFileType: the file as it is, no preview of it. */
+/** gphoto2-file.h, CameraFileType: the file itself, not a preview of it. */
 export const NORMAL = 1;
 
 /** gphoto2-filesys.h, CameraFileInfoFields. */
@@ -249,7 +249,7 @@ export const ofPortLibrary = (f: Declare) => ({
   ),
 });
 
-/** The C library, for what the library hands over to be freed. */
+/** The C library, to free memory that the library hands over. */
 export const ofC = (f: Declare) => ({
   free: f<(pointer: bigint) => void>('void free(void *ptr)'),
 });

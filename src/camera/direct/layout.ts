@@ -1,5 +1,5 @@
-// The types that the prototypes of gp.ts name, and what they look like in memory: members as in the headers of libgphoto2 2.5.30.
-// tests/wire/gp-headers.test.ts has a compiler compare sizes and places.
+// The types that the prototypes of gp.ts name, as they are in memory: members as in the headers of libgphoto2
+// 2.5.30. tests/wire/gp-headers.test.ts has a compiler compare sizes and offsets.
 
 export type Koffi = typeof import('koffi')['default'];
 
@@ -26,7 +26,7 @@ export function declareTypes(koffi: Koffi) {
   for (const name of ['GPVersionVerbosity', 'CameraEventType', 'CameraWidgetType', 'CameraFileType']) {
     koffi.alias(name, 'int');
   }
-  // `const char *` and `char *` of the headers where they are bytes and no text.
+  // `const char *` and `char *` of the headers, if they are bytes and not text.
   koffi.pointer('Bytes', koffi.opaque());
   koffi.pointer('Room', 'uint8_t');
   koffi.pointer('GPContextErrorFunc', koffi.proto('void', ['GPContext *', 'const char *', 'void *']));

@@ -1,11 +1,12 @@
-// Loads libgphoto2 with koffi, an FFI with prebuilt binaries, and sees to it that everything is there before the first call. Both
-// are optional: where one of them is missing, a body cannot be reached this way, and a sentence says why.
+// Loads libgphoto2 with koffi, an FFI with prebuilt binaries, and makes sure that everything is there before
+// the first call. Both are optional: if one of them is missing, a body cannot be reached this way, and a
+// sentence says why.
 import type { KoffiFunc } from 'koffi';
 import { EvenrungError } from '../../../shared/errors.js';
 import { type Declare, ofC, ofLibrary, ofPortLibrary, SHORT } from './gp.js';
 import { declareTypes, type Koffi } from './layout.js';
 
-/** What the libraries are called where they are looked for. */
+/** The names under which the libraries are looked for. */
 const NAMES =
   process.platform === 'darwin'
     ? { library: 'libgphoto2.6.dylib', port: 'libgphoto2_port.12.dylib' }
@@ -67,7 +68,7 @@ async function load() {
   return { ...functions, koffi, types, version };
 }
 
-/** The functions, and what reads what they return. */
+/** The functions, and the means to read what they return. */
 export type Gp = Awaited<ReturnType<typeof load>>;
 
 let loaded: Promise<Gp> | undefined;

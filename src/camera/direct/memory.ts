@@ -1,10 +1,10 @@
-// What the library keeps in memory, as values of this program: no call here reaches the body.
+// Things that the library keeps in memory, as values of this program: no call here reaches the body.
 import { EvenrungError } from '../../../shared/errors.js';
 import type { List, Out } from './gp.js';
 import type { Gp } from './load.js';
 
 /**
- * @returns what a function makes that only fails if there is no memory
+ * @returns the result of a function that fails only if there is no memory
  * @throws EvenrungError internal
  */
 export function made<Kind extends bigint>(make: (out: Out<Kind>) => number): Kind {
@@ -15,7 +15,7 @@ export function made<Kind extends bigint>(make: (out: Out<Kind>) => number): Kin
   return out[0];
 }
 
-/** @returns the name and the value of each entry; '' where there is none */
+/** @returns the name and the value of each entry; '' if it has none */
 export function entriesOf(gp: Gp, list: List): [name: string, value: string][] {
   return Array.from({ length: Math.max(0, gp.gp_list_count(list)) }, (_, index) => {
     const name: Out<string> = [null];

@@ -1,5 +1,6 @@
-// A body that is open, or will be at the first call: its camera object, and the one way in which the rest of this folder calls
-// the library for it. Result codes become errors in whoever called, since their meaning depends on what was asked for.
+// A body that is open, or that the first call will open: its camera object, and the only way in which the
+// rest of this folder calls the library for it. The callers turn result codes into errors, since their
+// meaning depends on what was asked for.
 import type { KoffiFunc } from 'koffi';
 import { readingFailed } from '../library/result-codes.js';
 import type { AttachedPort } from '../link.js';
@@ -16,17 +17,20 @@ export interface Session {
   readonly calls: Calls;
   readonly context: Context;
   readonly camera: Camera;
-  /** @returns how many error texts the library has told so far; those of a call are counted when it returns */
+  /**
+   * @returns how many error texts the library has issued so far; those of a call are counted when it
+   *   returns
+   */
   textsTold(): number;
   /** @returns the last of them, in English whatever the system speaks; empty if there was none */
   lastText(): string;
-  /** Where it was found, and what it is called there. */
+  /** The port at which it was found, and its name there. */
   readonly port: AttachedPort;
   /** Whether it was opened. */
   isOpen(): boolean;
   /** Opens the body, unless it is open. @throws EvenrungError body-lost, body-busy */
   open(): Promise<void>;
-  /** Closes the body if it was opened. Nothing may be called after. */
+  /** Closes the body if it was opened. Nothing may be called afterwards. */
   close(): Promise<void>;
 }
 
@@ -47,8 +51,8 @@ export async function ask<Args extends unknown[]>(
 }
 
 /**
- * Asks for the storages, which reaches the body in any case: what the library knows of a card is what it remembers, and a body that is
- * gone can look like one that has no such file.
+ * Asks for the storages, which reaches the body in any case: of a card the library only knows what it
+ * remembers, and a body that is gone can look like one that has no such file.
  * @throws CallFailure if the body does not answer
  */
 export async function mustBeThere(session: Session): Promise<void> {
@@ -124,7 +128,7 @@ export async function openSession(
 }
 
 /**
- * @returns what is attached; nothing of it is opened
+ * @returns the attached bodies; none of them is opened
  * @throws EvenrungError usb-not-available
  */
 export async function attachedDirectly(): Promise<readonly AttachedPort[]> {

@@ -1,5 +1,5 @@
-// The settings of a body, all at once or one alone. What is read and what counts as taken is the same as over the binding; a
-// write and its check take three calls for one setting here, and no tree.
+// The settings of a body, all at once or a single one. Values, and the test whether a value was taken, are
+// the same as over the binding; but a write and its check take three calls for one setting here, and no tree.
 import { asEvenrungError, type EvenrungError } from '../../../shared/errors.js';
 import { FIRST_LOOK_AGAIN_MS, forgetsAt } from '../library/memory.js';
 import { checkOffered, foundOtherwise, isTaken, noSuchSetting, shown } from '../library/offered.js';
@@ -11,7 +11,7 @@ import type { Out, Widget } from './gp.js';
 import { ask, type Session } from './session.js';
 import { isReadOnly, leafOf, putInto, treeOf } from './widgets.js';
 
-/** Looks at a setting again so often, until the library asks the body in any case. */
+/** The pause between two looks at a setting, until the library asks the body anyway. */
 const LOOK_AGAIN_MS = 40;
 
 export class SettingsOfBody {
@@ -37,8 +37,8 @@ export class SettingsOfBody {
     try {
       const { sections, twice } = treeOf(gp, out[0]);
       const settings = flattenTree(sections);
-      // In plain PTP, settings that the body does not answer for are left out without an error. With the cable pulled only
-      // what the library remembers is left.
+      // In plain PTP, settings that the body does not answer for are left out without an error. If the cable
+      // is pulled, only those are left that the library remembers.
       if (settings.size * 2 < this.most) throw bodyVanished();
       this.most = Math.max(this.most, settings.size);
       this.twins = twice;
@@ -48,7 +48,10 @@ export class SettingsOfBody {
     }
   }
 
-  /** As Link.changeSetting. Also writes a value that is set already: arming a bracket again depends on it. */
+  /**
+   * As Link.changeSetting. Writes even a value that is set already, since arming a bracket again depends on
+   * it.
+   */
   async change(name: string, value: string): Promise<Setting> {
     if (this.most === 0) await this.readAll();
     const { gp } = this.session;
@@ -76,12 +79,13 @@ export class SettingsOfBody {
     } catch (cause) {
       if (!(cause instanceof CallFailure)) throw cause;
       if (cause.code !== NOT_FOUND) throw readingFailed(cause.code);
-      // So is answered for a setting that is none; for one that a body which is gone does not answer for, and then the tree is small,
-      // too; and for one whose answer was damaged on its way: that is asked for once more.
+      // This is the answer for a setting that does not exist; for one that a body which is gone does not
+      // answer for, and then the tree is small, too; and for one whose answer was damaged on its way, which
+      // is asked for once more.
       const isThere = (await this.readAll()).has(name);
       return isThere && !isAgain ? this.widget(name, true) : undefined;
     }
-    // Under 0x0B there is no error for a name that is none.
+    // Under 0x0B there is no error for a name that does not exist.
     return out[0] || undefined;
   }
 
@@ -112,13 +116,13 @@ export class SettingsOfBody {
       await ask(this.session, gp.gp_camera_set_single_config, name, widget);
     } catch (cause) {
       if (!(cause instanceof CallFailure)) throw cause;
-      // So the library answers when it has written alone what the body refuses, although it may have been moved there before: what
-      // came of it is read back.
+      // This is the library's answer if the body refuses a single write, although the setting may have been
+      // moved there before: so it is read back.
       if (cause.code !== NOT_FOUND) throw await this.notTaken(cause, name, value);
     }
   }
 
-  /** A camera that is gone can look like one that refuses: then it does not tell its settings either. */
+  /** A camera that is gone can look like one that refuses; but then it does not tell its settings either. */
   private async notTaken({ code }: CallFailure, name: string, value: string): Promise<EvenrungError> {
     const failed = changingFailed(code, name, value);
     if (failed.code !== 'setting-not-taken') return failed;

@@ -9,17 +9,20 @@ import { EvenrungError } from '../../../shared/errors.js';
 import type { MadeFile } from '../link.js';
 import { frameNotStored } from '../not-stored.js';
 
-/** The folder of such files as the link names it. No folder in a camera is called so: they begin with a stroke. */
+/**
+ * The name that the link gives the folder of such files. No folder in a camera can have it, since theirs
+ * begin with a slash.
+ */
 export const SPOOL = 'came-whole';
 
-/** What nobody has asked for within this time is not asked for any more. */
+/** A file that nobody has asked for within this time will not be asked for any more. */
 const KEPT_DAYS = 7;
 const DAY_MS = 24 * 60 * 60 * 1000;
 
-/** Names of the library's memory begin anew with each process. */
+/** Names in the library's memory start again with each process. */
 const STAMP = `${Date.now().toString(36)}${process.pid.toString(36)}`;
 
-/** Where a kept file is: on disk by its path, or in the memory of this process. */
+/** The place of a kept file: a path on disk, or the memory of this process. */
 interface Kept {
   readonly at: string | Buffer;
   readonly bytes: number;
@@ -27,9 +30,12 @@ interface Kept {
 
 export class Spool {
   private readonly folder = path.join(homedir(), SPOOL);
-  /** Of those, what was brought to its end; it goes with the next one, lest somebody dies who just got it. */
+  /**
+   * The last of those files that was brought to its end. It is removed with the next one, in case the
+   * receiver dies just after getting it.
+   */
   private brought: string | undefined;
-  /** What the disk did not take: better here than nowhere. */
+  /** Files that the disk did not take: better here than nowhere. */
   private readonly held = new Map<string, Buffer>();
   private isSwept = false;
 

@@ -35,7 +35,10 @@ export function treeOf(gp: Gp, root: Widget): Tree {
   return { sections, twice };
 }
 
-/** @returns what is below a widget, by name; of two with one name the later one, and sorted, as a map of C++ has it */
+/**
+ * @returns the children of a widget, by name; of two with one name the later one, and sorted, as a map of
+ *   C++ does it
+ */
 function childrenOf(gp: Gp, parent: Widget, meet: (name: string) => void): Node {
   const children = new Map<string, Node>();
   for (let index = 0; index < gp.gp_widget_count_children(parent); index += 1) {
@@ -54,7 +57,7 @@ function childrenOf(gp: Gp, parent: Widget, meet: (name: string) => void): Node 
   return Object.fromEntries([...children].sort(([one], [other]) => (one < other ? -1 : 1)));
 }
 
-/** @returns what a widget without children says of itself; without a type where it does not */
+/** @returns what a widget without children tells of itself; without a type if it does not */
 export function leafOf(gp: Gp, widget: Widget): Node {
   switch (typeOf(gp, widget)) {
     case WIDGET.text:
@@ -82,7 +85,7 @@ function choicesOf(gp: Gp, widget: Widget): (string | null)[] {
   });
 }
 
-/** What a value takes at most: a pointer. */
+/** The largest size of a value: a pointer. */
 const VALUE_BYTES = 8;
 
 function rawOf(gp: Gp, widget: Widget): Buffer | undefined {

@@ -1,4 +1,5 @@
-// Which family of bodies the library talks to, by what it offers: how it fires, waits and remembers differs by family.
+// The family of bodies that the library talks to, recognised by what it offers: families differ in how the
+// library fires, waits and remembers.
 import type { Setting } from '../link.js';
 
 /** By PTP vendor extension; `other` is plain PTP and whatever else the library knows. */
@@ -7,7 +8,10 @@ export type Family = '0x0b' | '0x0a' | '0x11' | 'other';
 /** Only vendor extension 0x11 has brackets as entries of the drive. */
 const BY_DRIVE = /^(?:Bracketing [CS]|Single Bracket|Continuous Bracket) /i;
 
-/** No body has it: where it is offered, the library lists every time that it knows, for a body that lists none. */
+/**
+ * No body has this time: if it is offered, the library lists every time that it knows, for a body that lists
+ * none.
+ */
 const OFFERED_TO_ALL = '1/32000';
 
 export function familyOf(settings: ReadonlyMap<string, Setting>): Family {

@@ -2,11 +2,11 @@
 import { EvenrungError } from '../../../shared/errors.js';
 import type { AttachedPort, BodyIdentity, Setting } from '../link.js';
 
-/** What libgphoto2 writes where a body leaves a text out. */
+/** libgphoto2 writes this if a body leaves a text out. */
 const LEFT_OUT = 'None';
 
 /**
- * @param port where it is; left out, it must be the only one
+ * @param port where the body is; if it is left out, it must be the only one
  * @throws EvenrungError no-body, several-bodies (with the `ports` in its details)
  */
 export function theOne<Found extends AttachedPort>(

@@ -1,5 +1,5 @@
-// What a value must be like before it is written, and when it counts as taken. Writing by label is only safe against the
-// choices of the moment.
+// Checks a value before it is written, and decides whether it was taken. A write by label is safe only if it
+// is checked against the present choices.
 import { EvenrungError } from '../../../shared/errors.js';
 import type { Setting } from '../link.js';
 import type { TreeSetting } from './settings-tree.js';
@@ -7,7 +7,7 @@ import type { TreeSetting } from './settings-tree.js';
 /** How many choices a sentence lists. */
 const CHOICES_SHOWN = 5;
 
-/** Without what only the link needs to know. */
+/** The setting without the fields that are for the link alone. */
 export function shown({ readsBack: _, ...setting }: TreeSetting): Setting {
   return setting;
 }
@@ -38,7 +38,10 @@ export function checkOffered({ name, kind, choices }: Setting, value: string): v
   );
 }
 
-/** @returns whether what was found is what was written, as far as the setting can be read back at all */
+/**
+ * @returns whether the value that was found is the one that was written, as far as the setting can be read
+ *   back at all
+ */
 export function isTaken({ kind, readsBack }: TreeSetting, found: string, wanted: string): boolean {
   if (!readsBack || found === wanted) return true;
   return kind === 'range' && Math.abs(Number(found) - Number(wanted)) < 1e-4;

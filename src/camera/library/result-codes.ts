@@ -1,9 +1,11 @@
-// What a result code of libgphoto2 means for the person holding the camera. Numbers as in gphoto2-result.h and
+// The meaning of libgphoto2's result codes for the person at the camera. Numbers as in gphoto2-result.h and
 // gphoto2-port-result.h of libgphoto2 2.5.30.
 import { getSystemErrorName } from 'node:util';
 import { EvenrungError } from '../../../shared/errors.js';
 
-/** A result code of libgphoto2, below 0; or an errno, above 0, where a file could not be made on this computer. */
+/**
+ * A result code of libgphoto2, below 0; or an errno, above 0, if a file could not be made on this computer.
+ */
 export type ResultCode = number;
 
 export const RESULT = {
@@ -49,7 +51,10 @@ const lost = (code: ResultCode): EvenrungError =>
     { result: code },
   );
 
-/** @returns body-busy or body-lost where the code says that the body cannot be reached, whatever it was asked for */
+/**
+ * @returns body-busy or body-lost if the code says that the body cannot be reached, whatever it was asked
+ *   for
+ */
 function unreachable(code: ResultCode): EvenrungError | undefined {
   if (HELD.has(code)) {
     return new EvenrungError(
@@ -107,8 +112,9 @@ export function changingFailed(code: ResultCode, name: string, value: string): E
 }
 
 /**
- * @returns what went wrong while a frame was fired. `details.released` is false where the shutter was surely not
- *   touched, true where it surely was, and missing where nobody can tell: then nothing may be fired again blindly.
+ * @returns the error for a frame that could not be fired. `details.released` is false if the shutter was
+ *   surely not released, true if it surely was, and missing if nobody can tell: then nothing may be fired
+ *   again blindly.
  */
 export function firingFailed(code: ResultCode): EvenrungError {
   if (code > 0) {

@@ -2,11 +2,11 @@
 // does not have the expected shape is left out, and nothing in it can make the reading fail.
 import type { Setting } from '../link.js';
 
-/** A setting, and what the link must know of it beside. */
+/** A setting, with what the link has to know of it in addition. */
 export interface TreeSetting extends Setting {
   /**
-   * False for a switch that starts something instead of keeping a state (libgphoto2 always reads it as 2): what was
-   * written to it cannot be read back.
+   * False for a switch that starts something instead of keeping a state (libgphoto2 always reads it as 2): a
+   * value that was written to it cannot be read back.
    */
   readonly readsBack: boolean;
 }
@@ -24,9 +24,9 @@ type Fields = Readonly<Record<string, unknown>>;
 const isFields = (value: unknown): value is Fields => typeof value === 'object' && value !== null;
 
 /**
- * Settings that newer bodies of vendor extension 0x11 have twice under one name, of which the binding keeps the second, with an
- * empty list (seen with 0.3.2 over the virtual port). What they offer stands under the property's number as well; writing by
- * the name is taken. `divisor`: the number is in thousandths there.
+ * Settings that newer bodies of vendor extension 0x11 have twice under one name; the binding keeps the
+ * second, with an empty list (seen with 0.3.2 over the virtual port). Their choices are also found under the
+ * property's number; a write by the name is taken. `divisor`: the number is in thousandths there.
  */
 const TWINS: readonly { readonly name: string; readonly number: string; readonly divisor: number | null }[] =
   [
@@ -80,7 +80,7 @@ function bySection([one]: [string, unknown], [other]: [string, unknown]): number
   return rank(one) - rank(other);
 }
 
-/** @returns undefined where a leaf has not the expected shape */
+/** @returns undefined if a leaf does not have the expected shape */
 export function readLeaf(name: string, leaf: Fields): TreeSetting | undefined {
   const { value } = leaf;
   switch (leaf.type) {
@@ -104,7 +104,7 @@ export function readLeaf(name: string, leaf: Fields): TreeSetting | undefined {
         readsBack: value !== STARTS_SOMETHING,
       };
     case 'date':
-      // Clocks run: what was written is no longer what is read.
+      // Clocks run on, so the value that was written is no longer the one that is read.
       return { name, kind: 'date', value: moment(value), readsBack: false };
     default:
       return undefined;

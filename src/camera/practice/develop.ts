@@ -1,4 +1,4 @@
-// What becomes of an exposure: a JPEG, a raw file, or both, under the settings as they were at the release.
+// From an exposure to files: a JPEG, a raw file, or both, under the settings as they were at the release.
 import { exifOf } from './exif.js';
 import { makeRaw } from './raw.js';
 import { type FrameToRender, renderFrame } from './render.js';

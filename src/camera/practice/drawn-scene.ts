@@ -1,5 +1,6 @@
-// The drawn scene of the practice body as a file beside the built program: drawing it takes a second of every process that
-// has a practice body, and it is always the same. Knows nothing of what is in it but how much.
+// The drawn scene of the practice body as a file beside the built program: drawing it would take every
+// process with a practice body a second, and it is always the same. Knows nothing of its content but the
+// size.
 import { readFile, writeFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -10,13 +11,15 @@ export interface DrawnScene {
   readonly noise: Int8Array;
 }
 
-/** Every build begins with an empty folder: what is there was drawn by this program. */
+/** Every build begins with an empty folder, so a file in it was drawn by this program. */
 const FOLDER = path.dirname(fileURLToPath(import.meta.url));
 const fileOf = (name: string, folder: string) => path.join(folder, `practice-scene-${name}.bin`);
 
 /**
- * @param name which of the scenes @param codes @param noise how many there are to be
- * @returns null where none is kept, as where the sources are run, or not all of it
+ * @param name which of the scenes
+ * @param codes
+ * @param noise how many there have to be
+ * @returns null if none is kept, as when the sources are run, or not all of it
  */
 export async function keptScene(
   name: string,

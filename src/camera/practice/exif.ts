@@ -1,12 +1,12 @@
-// What the practice body writes into its files: Exif tags (CIPA DC-008) as bodies do, with nominal values as on their scales.
-// Knows the frame's settings, not its picture.
+// The records in the practice body's files: Exif tags (CIPA DC-008) as bodies write them, with nominal values
+// as on their scales. Knows the frame's settings, not its picture.
 import type { Exif } from 'sharp';
 import { APERTURE_SCALES, SHUTTER_SCALES, SIXTHS_PER_EV, type Sixths } from '../../exposure/index.js';
 
 /** The settings of one frame, as far as its file records them. */
 export interface RecordedSettings {
   readonly tv: Sixths;
-  /** Seconds that the shutter was open, where that is on no scale; left out, as `tv` says. */
+  /** Seconds that the shutter was open, if that is on no scale; if it is left out, `tv` counts. */
   readonly openSeconds?: number;
   readonly av: Sixths;
   readonly iso: number;
@@ -18,7 +18,10 @@ export interface RecordedSettings {
   /** Millimetres; left out, the file does not tell. */
   readonly focalLength?: number;
   readonly manual: boolean;
-  /** Whether the auto-bracket was on. Left out: whether there is a bias in manual mode, which nothing else there gives. */
+  /**
+   * Whether the auto-bracket was on. If it is left out: whether there is a bias in manual mode, since nothing
+   * else causes one there.
+   */
   readonly bracketed?: boolean;
 }
 
@@ -83,7 +86,10 @@ export function declareVersion(jpeg: Buffer): Buffer {
   return jpeg;
 }
 
-/** @param label `1/125`, `30`, `0.3` @returns `1/125`, `30/1`, `3/10`: exactly what the label says */
+/**
+ * @param label `1/125`, `30`, `0.3`
+ * @returns `1/125`, `30/1`, `3/10`: exactly the value on the label
+ */
 function rational(label: string): string {
   if (label.includes('/')) return label;
   const [whole = '', tenths] = label.split('.');

@@ -151,7 +151,7 @@ function entryLabel({ press, step, pattern }: DriveEntry): string {
   return `Bracketing ${press === 'each' ? 'S' : 'C'} ${toEv(step).toFixed(1)} Steps ${pattern.length} Pictures`;
 }
 
-/** What the body tells and nobody can set over this link, and its clock. */
+/** Values that the body tells and nobody can set over this link, and its clock. */
 export function toldBy(body: PracticeBody): Setting[] {
   return [
     { name: 'cameramodel', kind: 'text', value: body.model },

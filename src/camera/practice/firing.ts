@@ -5,13 +5,13 @@ import { pause } from './pause.js';
 import type { Place, PracticeOptions } from './shapes.js';
 import type { Content, PracticeFile, Store } from './store.js';
 
-/** What the shutter did: kept so that tests can compare the frames with the truth. */
+/** What the shutter did; kept so that tests can compare the frames with the truth. */
 export interface PracticeShot {
   /** Of a bulb exposure, the nearest. */
   readonly tv: Sixths;
   /** Where in its bracket the frame was, in steps from the centre; 0 with the bracket off. */
   readonly bracketPosition: number;
-  /** True where the bracket asked for a time that the body has not: it is clamped, silently. */
+  /** True if the bracket asked for a time that the body does not have: it is clamped, silently. */
   readonly clamped: boolean;
   /** Seconds that a bulb exposure was open. */
   readonly openSeconds?: number;
@@ -25,7 +25,7 @@ export interface PlannedFrame {
   hasDarkFrame(seconds: number): boolean;
   /** Whether the body refuses to make it. */
   readonly isRefused: boolean;
-  /** @param openSeconds where the exposure ended when the release was let go */
+  /** @param openSeconds if the exposure ended when the release was let go */
   shotOf(openSeconds?: number): PracticeShot;
   develop(takenAt: Date, openSeconds?: number): Promise<readonly Content[]>;
 }
@@ -46,18 +46,24 @@ export interface Fires {
 }
 
 export interface PressOptions {
-  /** Where the files go; left out, where the body is set to keep them. */
+  /** Where the files go; if it is left out, where the body is set to keep them. */
   readonly place?: Place;
-  /** The body lets go by itself after this many frames, where they follow each other at all. */
+  /** The body lets go by itself after so many frames, if they follow each other at all. */
   readonly frames?: number;
   /** The body lets go by itself after this many seconds, which pass as those of an exposure do; left out, `letGo` does. */
   readonly holdSeconds?: number;
 }
 
-/** `held`: it is pressed already, and nothing comes of it. What is not taken leaves everything as it was. */
+/**
+ * `held`: it is pressed already, and nothing comes of this press. A press that is not taken leaves everything
+ * as it was.
+ */
 export type PressAnswer = 'taken' | 'held' | 'busy' | 'card-full';
 
-/** What the body tells of a press: each of its files, then that it is over. Of a press that only raises the mirror, the latter. */
+/**
+ * What the body tells of a press: each of its files, then that it is over. If the press only raises the
+ * mirror, just the latter.
+ */
 export type PracticeEvent = { readonly is: 'file'; readonly file: PracticeFile } | { readonly is: 'over' };
 
 /** Steps between a frame's files and everybody who is told of them; may look, wait, and tell of other files. */
@@ -114,7 +120,7 @@ export class Firing {
     return this.pressed?.isHeld ?? false;
   }
 
-  /** From the release to the closing of the shutter, this is when it closes; else null. */
+  /** From the release to the closing of the shutter, settles when it closes; otherwise null. */
   get whenClosed(): Promise<void> | null {
     return this.closed;
   }
@@ -204,7 +210,8 @@ export class Firing {
 
   private async expose(press: Press, isFirst: boolean): Promise<Fired | null> {
     const { timing } = this.body.options;
-    // As everything is at the release, or when the frame before is through: what is changed later counts from the next frame on.
+    // With everything as it is at the release, or when the frame before is finished: later changes count from
+    // the next frame on.
     const frame = this.body.planFrame();
     const close = this.open();
     let takenAt: Date;
@@ -227,7 +234,7 @@ export class Firing {
     return { shot, ...this.store.take(contents, takenAt, press.place) };
   }
 
-  /** @returns seconds, where the exposure ended when the release was let go */
+  /** @returns seconds, if the exposure ended when the release was let go */
   private async keepOpen(press: Press, seconds: number | null): Promise<number | undefined> {
     const { exposureScale } = this.body.options.timing;
     if (seconds !== null) {
@@ -237,7 +244,7 @@ export class Firing {
     const since = performance.now();
     await press.whenLetGo;
     const passed = (performance.now() - since) / 1000;
-    // What this computer's timer is late by is not the body's, and must not be blown up by a scale.
+    // The lateness of this computer's timer is not the body's, and must not be multiplied by a scale.
     if (exposureScale !== 1 && press.isThrough) return press.holdSeconds ?? passed;
     return exposureScale > 0 ? passed / exposureScale : passed;
   }
@@ -255,7 +262,7 @@ export class Firing {
   /** Files are told of in the order of the frames. */
   private tellLater(fired: Fired, came: (file: PracticeFile) => void): Promise<void> {
     const told = this.telling.then(() => this.tell(fired, came));
-    // Whoever waits for the release hears of a failure; the frames after it are told all the same.
+    // A failure reaches whoever waits for the release; the frames after it are told of all the same.
     this.telling = told.catch(() => undefined);
     return told;
   }

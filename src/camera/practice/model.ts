@@ -74,7 +74,7 @@ export class PracticeBody {
   readonly model = 'Practice body';
   /** Percent. */
   readonly battery = 80;
-  /** Millimetres at which its zoom lens stands; nothing else depends on it. */
+  /** Focal length in mm that its zoom lens is set to; nothing else depends on it. */
   focalLength = 24;
   readonly shots: PracticeShot[] = [];
   private readonly settings: PracticeState = {
@@ -106,7 +106,7 @@ export class PracticeBody {
   private planned = 0;
   /** Milliseconds that its clock is ahead. */
   private clockAhead = 0;
-  /** How much lighter the scene has become since it was drawn, in sixths. */
+  /** How much brighter the scene has become since it was drawn, in sixths. */
   private lightMoved: Sixths = NO_EV;
 
   constructor(options: Partial<PracticeOptions> = {}) {
@@ -125,7 +125,7 @@ export class PracticeBody {
     const switches = ['off', 'on'] as const;
     this.choices = {
       mode: ['manual', 'aperture'],
-      // Beyond the longest time, where the scale has it.
+      // Beyond the longest time, if the scale has it.
       shutter: [...(this.options.bulb ? (['bulb'] as const) : []), ...this.shutters.map(({ tv }) => tv)],
       aperture: APERTURE_SCALES.third
         .map((setting) => setting.av)
@@ -190,7 +190,7 @@ export class PracticeBody {
     return this.firing.isHeld;
   }
 
-  /** The auto-bracket that the next release fires of; null where it is off. */
+  /** The auto-bracket that the next release takes a frame of; null if it is off. */
   get activeBracket(): { readonly step: Sixths; readonly pattern: readonly number[] } | null {
     const { drive, bracket, bracketOf, bracketStep, bracketPattern, bracketOrder } = this.settings;
     if (typeof drive === 'object') return drive;
@@ -209,13 +209,13 @@ export class PracticeBody {
     }
   }
 
-  /** Frames of the running bracket that are still to be fired; 0 where it is off. */
+  /** Frames of the current bracket that are still to be fired; 0 if it is off. */
   get bracketFramesLeft(): number {
     const length = this.activeBracket?.pattern.length ?? 0;
     return length === 0 ? 0 : length - (this.turn % length);
   }
 
-  /** What its clock says. */
+  /** The time on its clock. */
   get clock(): Date {
     return new Date(this.options.now().getTime() + this.clockAhead);
   }
@@ -228,9 +228,7 @@ export class PracticeBody {
     this.clockAhead = to.getTime() - this.options.now().getTime();
   }
 
-  /**
-   * @returns false, with nothing changed, where the value is none of the choices
-   */
+  /** @returns false, with nothing changed, if the value is not one of the choices */
   async change<K extends keyof PracticeState>(name: K, value: PracticeState[K]): Promise<boolean> {
     const to = this.choices[name].indexOf(value);
     if (to < 0 || this.isLocked(name)) return false;
@@ -243,14 +241,17 @@ export class PracticeBody {
   }
 
   /**
-   * Presses the release and keeps it pressed. While it is held, frames follow each other where the drive has it so: until the bracket is
-   * through, the card is full, or it is let go. What becomes of it, whoever heeds the body is told.
+   * Presses the release and keeps it pressed. While it is held, frames follow each other if the drive is set
+   * to that: until the bracket is through, the card is full, or it is let go. Listeners are told what comes
+   * of it.
    */
   press(options: PressOptions = {}): PressAnswer {
     return this.firing.press(options);
   }
 
-  /** Lets the release go. The frame in hand is made; a bulb exposure ends. Does nothing if it is not held. */
+  /**
+   * Lets the release go. The current frame is finished; a bulb exposure ends. Does nothing if it is not held.
+   */
   letGo(): void {
     this.firing.letGo();
   }
@@ -270,17 +271,17 @@ export class PracticeBody {
   }
 
   /**
-   * Presses the release and lets it go at once, by hand: those who heed the body are not told.
-   * @param options where the files go; left out, where the body is set to keep them
-   * @returns the new files: those of one frame, or of a whole bracket where the drive fires it at one press; none where the mirror
-   *   only went up, or where the body refuses a frame
+   * Presses the release and lets it go at once, as if by hand: listeners are not told.
+   * @param options where the files go; if it is left out, where the body is set to keep them
+   * @returns the new files: those of one frame, or of a whole bracket if the drive fires it at one press;
+   *   none if the mirror only went up, or if the body refuses a frame
    */
   release({ place }: { readonly place?: Place } = {}): Promise<readonly PracticeFile[]> {
     return this.firing.release(place);
   }
 
   /**
-   * A file is about to be sent: waits for the shutter to close where the body sends nothing while it is open.
+   * A file is about to be sent: waits for the shutter to close, if the body sends nothing while it is open.
    * @returns false if the body is busy instead
    */
   async maySend(): Promise<boolean> {
@@ -303,7 +304,7 @@ export class PracticeBody {
     return this.store.delete(file);
   }
 
-  /** What its release sees of the body. */
+  /** The parts of the body that its release may use. */
   private asFiring(): Fires {
     const body = this;
     return {
@@ -427,7 +428,7 @@ export class PracticeBody {
   }
 }
 
-/** What the bracket adds to the exposure of one of its frames. */
+/** The part of an exposure that the bracket adds to one of its frames. */
 const partOf = (bracket: PracticeBody['activeBracket'], position: number): Sixths =>
   timesSixths(bracket?.step ?? NO_EV, position);
 

@@ -1,3 +1,3 @@
-/** @param seconds where there are none, it does not wait for its turn either */
+/** @param seconds if there are none, the caller does not even give up its turn */
 export const pause = (seconds: number): Promise<void> =>
   seconds > 0 ? new Promise((resolve) => setTimeout(resolve, seconds * 1000)) : Promise.resolve();

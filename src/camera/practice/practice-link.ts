@@ -42,7 +42,7 @@ export class PracticeLink implements Link {
   private readonly apart: PracticeApart | null;
   private fired = 0;
 
-  /** @param isApart whether it takes release and fetch apart; else it only does both at once */
+  /** @param isApart whether it takes release and fetch apart; if not, it only does both at once */
   constructor(body: PracticeBody, { isApart = false }: { readonly isApart?: boolean } = {}) {
     this.body = body;
     this.faces = facesOf(body.options.shape);
@@ -124,7 +124,7 @@ export class PracticeLink implements Link {
     this.body.letGo();
   }
 
-  // --- release and fetch apart; the body's side of it is in practice-apart.ts
+  // --- release and fetch apart; the body's side is in practice-apart.ts
 
   async press(options: PressOptions): Promise<void> {
     return this.must().press(options);

@@ -1,5 +1,6 @@
-// One exposure of the practice body's scene: luminance to electrons, noise, sRGB, JPEG with Exif. Time and f-number are
-// exact, as in the body; the file records the nominal ones. Knows nothing of brackets beyond what it is to write down.
+// One exposure of the practice body's scene: luminance to electrons, noise, sRGB, JPEG with Exif. Time and
+// f-number are exact, as in the body; the file records the nominal ones. Of brackets it knows only what it
+// has to write into the file.
 import sharp from 'sharp';
 import { LUMA, levelOf } from '../../../shared/srgb.js';
 import { METER_CONSTANT_K, NO_EV, type Sixths, secondsOf, toEv } from '../../exposure/index.js';
@@ -9,7 +10,7 @@ import { inSlices, PICTURES, type PictureSize, type SceneMap, sceneMap } from '.
 import { keyOf, STILL, stillScene, type View } from './view.js';
 
 export interface FrameToRender extends RecordedSettings {
-  /** EV in sixths by which the scene is lighter than it was drawn; left out, as it was. */
+  /** EV in sixths by which the scene is brighter than it was drawn; left out, as it was. */
   readonly light?: Sixths;
   /** Left out, full. */
   readonly picture?: PictureSize;
@@ -56,7 +57,10 @@ const drawn = new Map<string, Promise<DrawnScene>>();
 /** As many are kept: each is 8 MB. */
 const MOST_DRAWN = 3;
 
-/** What all frames are made from, so that the first one does not wait for it: from the build (dusk alone), or drawn now, in slices. */
+/**
+ * The scene that all frames are made from, ready before the first of them: from the build (dusk only), or
+ * drawn now, in slices.
+ */
 export function sceneAtHand(picture: PictureSize, view: View = STILL): Promise<DrawnScene> {
   const key = `${picture} ${keyOf(view)}`;
   const scene = drawn.get(key) ?? keptOrDrawn(picture, view);

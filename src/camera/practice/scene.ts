@@ -8,7 +8,10 @@ import { keyOf, type PracticeScene, STILL, stillScene, type View } from './view.
 /** How large a picture is. */
 export type PictureSize = 'full' | 'small';
 
-/** Width and height in pixels; a small one is for whoever looks at the exposure alone, and is made in a tenth of the time. */
+/**
+ * Width and height in pixels. A small picture is enough for tests of the exposure alone, and is made in a
+ * tenth of the time.
+ */
 export const PICTURES = {
   full: { width: 1200, height: 800 },
   small: { width: 300, height: 200 },
@@ -32,7 +35,7 @@ export const WALL_BOARDS: Region = { left: 960, top: 400, width: 100, height: 80
 /** The low light on the water: the brightest named part. */
 export const LAKE: Region = { left: 560, top: 464, width: 90, height: 32 };
 
-/** What is seen at one position. */
+/** The light that is seen at one position. */
 export interface Light {
   /** cd/m2 */
   readonly luminance: number;
@@ -42,7 +45,7 @@ export interface Light {
 
 // The boathouse in metres: x to the right, y up from the water, z from the camera towards the lake.
 const EYE = { x: 0.25, y: 1.6 };
-/** Where the horizon lies, in picture heights from the top. */
+/** The height of the horizon, in picture heights from the top. */
 const HORIZON = 0.56;
 /** From the lens to the image plane in picture heights: the view of a 22 mm lens on a frame 36 mm wide. */
 const FOCAL = 0.92;
@@ -68,10 +71,10 @@ const MOORINGS = [
 ];
 const DINGHY = { x: 1.5, z: 14, half: 1.2 };
 
-/** cd/m2 of the doorway as a lamp: the mean of what is seen through it, about. */
+/** cd/m2 of the doorway as a lamp: about the mean of what is seen through it. */
 const DOORWAY_LIGHT = 9500;
 
-/** What is being drawn; set before each piece of work, since several maps may be drawn by turns. */
+/** The view that is being drawn; set before each piece of work, since several maps may be drawn by turns. */
 let view: View = STILL;
 
 /** The lamp under the roof (`lamp`), and the tiny one by the far truss (`spot`): metres, and cd/m2 of the globe. */
@@ -88,8 +91,8 @@ interface Ray {
   rise: number;
 }
 
-// One ray from the eye and its mirrored one, used over and over: new ones, some two million, would take longer than all
-// else. A mirrored ray climbs and meets no water, so there is never a second one.
+// One ray from the eye and its mirror image, used over and over: some two million new ones would take longer
+// than everything else. A mirrored ray climbs and meets no water, so there is never a second one.
 const sight: Ray = { x: EYE.x, y: EYE.y, z: 0, aside: 0.5, rise: 0.5 };
 const mirrored: Ray = { ...sight };
 
@@ -132,8 +135,8 @@ const smooth = (from: number, to: number, value: number): number =>
   ease(Math.min(1, Math.max(0, (value - from) / (to - from))));
 
 /**
- * Luminance of a white surface inside, at a place and with a normal: from the doorway as a lamp (inverse square, both
- * cosines, softened by its area), and what the room throws back, more near the doors.
+ * Luminance of a white surface inside, at a place and with a normal: from the doorway as a lamp (inverse
+ * square, both cosines, softened by its area), and from what the room reflects, more near the doors.
  */
 function lit(x: number, y: number, z: number, nx: number, ny: number, nz: number): number {
   if (view.scene === 'lamp') return lampLit(x, y, z, nx, ny, nz);
@@ -148,7 +151,7 @@ function lit(x: number, y: number, z: number, nx: number, ny: number, nz: number
   return DOORWAY_LIGHT * (direct + back);
 }
 
-/** As lit, from the lamp under the roof: inverse square and one cosine, and what the room throws back. */
+/** As `lit`, from the lamp under the roof: inverse square and one cosine, and what the room reflects. */
 function lampLit(x: number, y: number, z: number, nx: number, ny: number, nz: number): number {
   const vx = LAMP.x - x;
   const vy = LAMP.y - y;
@@ -201,7 +204,7 @@ function shore(aside: number, rise: number): Light | undefined {
   return undefined;
 }
 
-/** What stands in the lake: mooring posts, and a dinghy with its mast, as flat shapes facing the camera. */
+/** Things in the lake: mooring posts, and a dinghy with its mast, as flat shapes facing the camera. */
 function afloat(ray: Ray): Light | undefined {
   for (const post of MOORINGS) {
     const off = xAt(ray, post.z) - post.x;
@@ -218,7 +221,10 @@ function afloat(ray: Ray): Light | undefined {
   return hull || mast ? { luminance: 30 + 70 * smooth(0.3, 0.6, y), warmth: 0.3 } : undefined;
 }
 
-/** What the ray meets first. The boat lies partly inside, partly outside; all else is one or the other. */
+/**
+ * The first thing that the ray meets. The boat lies partly inside and partly outside; everything else is one
+ * or the other.
+ */
 function seen(ray: Ray): Light {
   const { scene } = view;
   const lamp = scene === 'lamp' ? globe(ray, LAMP) : scene === 'spot' ? globe(ray, SPOT) : undefined;
@@ -230,7 +236,7 @@ function seen(ray: Ray): Light {
   return scene === 'dusk' || scene === 'spot' ? light : inLight(scene, light, within !== undefined);
 }
 
-/** What dusk becomes in another light. The lamp lights the inside by itself. */
+/** Turns dusk into another light. The lamp lights the inside by itself. */
 function inLight(scene: PracticeScene, { luminance, warmth }: Light, isInside: boolean): Light {
   if (scene === 'flat') return { luminance: 60 * (luminance / 60) ** 0.33, warmth: warmth * 0.4 };
   if (scene === 'day')
@@ -238,7 +244,7 @@ function inLight(scene: PracticeScene, { luminance, warmth }: Light, isInside: b
   return isInside ? { luminance, warmth } : { luminance: luminance * 2e-3, warmth: -0.6 };
 }
 
-/** @returns the first thing met inside, or undefined where the ray leaves through the doorway */
+/** @returns the first thing met inside, or undefined if the ray leaves through the doorway */
 function room(ray: Ray): Hit | undefined {
   if (ray.z >= FRONT) return undefined;
   // The bare room is convex: the ray ends at the nearest of its planes.
@@ -255,7 +261,7 @@ function room(ray: Ray): Hit | undefined {
   return end === hither ? roof(ray, side, hither) : roof(ray, -side, beyond);
 }
 
-/** @returns where the ray meets one slope of a roof with its ridge at this height */
+/** @returns the point at which the ray meets one slope of a roof with its ridge at this height */
 function roofAt(ray: Ray, side: number, ridge: number): number {
   const climb = ray.rise + side * PITCH * ray.aside;
   return climb > 0 ? ray.z + (ridge - ray.y - side * PITCH * ray.x) / climb : Infinity;
@@ -332,7 +338,8 @@ function roof(ray: Ray, side: number, at: number): Hit {
   const normal = Math.sqrt(1 + PITCH * PITCH);
   const on = (z: number): number =>
     lit(xAt(ray, z), yAt(ray, z), z, (-side * PITCH) / normal, -1 / normal, 0);
-  // Past the undersides of the rafters the ray meets one of them, else the face of the next rafter, else the boards.
+  // Past the undersides of the rafters the ray meets one of them, or the face of the next rafter, or the
+  // boards.
   const undersides = Math.max(ray.z, roofAt(ray, side, RIDGE - RAFTER.depth));
   const next = Math.ceil(undersides / RAFTER.every) * RAFTER.every;
   if (undersides - (next - RAFTER.every) < RAFTER.width) return wood(undersides, 0.13 * on(undersides));
@@ -371,7 +378,7 @@ function frontWall(x: number, y: number): Hit | undefined {
   if (beside < 0 && above < 0) return undefined;
   const light = lit(x, y, FRONT, 0, 0, -1);
   if (Math.max(beside, above) < 0.15) return wood(FRONT, 0.11 * light);
-  // Old boards have shrunk: daylight stands in some of the gaps above the doorway.
+  // Old boards have shrunk: daylight shows in some of the gaps above the doorway.
   const across = x / 0.19;
   const gap = Math.round(across);
   const open = cell(gap, 77) > 0.2 && noise(gap * 3.7, y * 2) > -0.1;
@@ -566,7 +573,8 @@ function sceneEv(scene: PracticeScene): number {
 }
 
 /**
- * What a reflected-light meter with K = 12.5 makes of the scene (ISO 2720): Av + Tv = EV at ISO 100 + log2(ISO / 100).
+ * The reading of a reflected-light meter with K = 12.5 for the scene (ISO 2720): Av + Tv = EV at ISO 100 +
+ * log2(ISO / 100).
  * @returns Tv in sixths, on the third-stop grid; it may lie beyond the body's shutter
  */
 export function meteredTv(av: Sixths, iso: number, scene: PracticeScene = 'dusk'): Sixths {

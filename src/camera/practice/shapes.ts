@@ -1,5 +1,5 @@
-// What a practice body can be: its settings, how much time it takes, what it can do and cannot, and the shapes that it comes in. In
-// physical terms, as in model.ts.
+// Everything that a practice body can be: its settings, its timing, its abilities and faults, and the shapes
+// that it comes in. In physical terms, as in model.ts.
 import { NO_EV, ONE_EV, type Sixths, sixths, timesSixths } from '../../exposure/index.js';
 import type { PictureSize } from './scene.js';
 import type { View } from './view.js';
@@ -22,7 +22,7 @@ export type PracticeShutter = Sixths | 'bulb';
 /** Where the files of a frame are kept: on the card, or in the body's memory until they are fetched. */
 export type Place = 'memory' | 'card';
 
-/** Everything on the body that can be set. What a shape does not have keeps its first value. */
+/** Everything on the body that can be set. A setting that a shape does not have keeps its first value. */
 export interface PracticeState {
   mode: 'manual' | 'aperture';
   /** Tv in sixths. In aperture priority the body chooses, and this is ignored. */
@@ -31,9 +31,12 @@ export interface PracticeState {
   aperture: Sixths;
   iso: number;
   compensation: Sixths;
-  /** Switches the bracket of the shape `pattern`; that of `amount` is on where the step is not 0. */
+  /** Switches the bracket of the shape `pattern`; that of `amount` is on if the step is not 0. */
   bracket: 'off' | 'on';
-  /** What the bracket of the shape `pattern` moves: exposure, or white balance, which leaves the exposure alone. */
+  /**
+   * What the bracket of the shape `pattern` changes: exposure, or white balance, which leaves the exposure
+   * alone.
+   */
   bracketOf: 'exposure' | 'white-balance';
   /** EV between the frames of the auto-bracket. */
   bracketStep: Sixths;
@@ -43,9 +46,9 @@ export interface PracticeState {
   bracketOrder: 'as-listed' | 'dark-first';
   /** `continuous`: frames follow each other while the release is held. */
   drive: 'single' | 'continuous' | DriveEntry;
-  /** The most frames of one release over the wire with `continuous`, where the wire cannot hold it. */
+  /** The most frames of one release over the wire with `continuous`, if the wire cannot hold the release. */
   burstNumber: number;
-  /** Where a frame is kept beside what is sent over the wire. */
+  /** Where a frame is kept in addition to being sent over the wire. */
   target: Place;
   whiteBalance: 'auto' | 'daylight';
   focus: 'manual' | 'single';
@@ -59,18 +62,18 @@ export interface PracticeState {
 
 export type Choices = { readonly [K in keyof PracticeState]: readonly PracticeState[K][] };
 
-/** Seconds that the body takes, each beside the exposure itself. */
+/** Seconds that the body takes, each in addition to the exposure itself. */
 export interface PracticeTiming {
   readonly change: number;
-  /** More for every setting that it passes on its way to the new one: 0 where the body jumps. */
+  /** Additional seconds for every setting that it passes on its way to the new one; 0 if the body jumps. */
   readonly changePerSetting: number;
-  /** From the release to the opening of the shutter; between the frames of one release there is none. */
+  /** From the release to the opening of the shutter; there is none between the frames of one release. */
   readonly releaseLag: number;
   /** From the closing of the shutter to the files being in the buffer, and the next frame; the rendering runs within it. */
   readonly cycle: number;
   /** From there to the files of the frame being on the card: one frame after the other. Left out, no time. */
   readonly write?: number;
-  /** What an exposure of one second takes: 1 as in life, 0 at once. */
+  /** How long an exposure of one second takes: 1 as in life, 0 at once. */
   readonly exposureScale: number;
 }
 
@@ -101,15 +104,21 @@ export interface PracticeOptions {
   /** The shortest and the longest time of the shutter, as Tv in sixths. */
   readonly shortestTv: Sixths;
   readonly longestTv: Sixths;
-  /** Whether setting the bracket, even to what it is, starts it at its first frame. */
+  /** Whether setting the bracket, even to its present value, starts it at its first frame. */
   readonly restarts: boolean;
   /** Whether step and pattern of the shape `pattern` can be set while the bracket is on only. */
   readonly locksWhileOff: boolean;
   /** Whether the exposure bias in its files holds the bracket's part. */
   readonly recordsBracket: boolean;
-  /** What becomes of a bracket frame beyond the shutter: it is made with the time at the end, or not at all. */
+  /**
+   * How a bracket frame beyond the shutter range turns out: made with the time at the end of the range, or
+   * not at all.
+   */
   readonly beyondRange: 'clamped' | 'refused';
-  /** Whether frames stop following each other when the bracket is through; else it is gone through again while the release is held. */
+  /**
+   * Whether frames stop following each other when the bracket is through; if not, it is gone through again
+   * while the release is held.
+   */
   readonly stopsAfterBracket: boolean;
   /** Whether a bracket that the drive fires at one press goes on to its end when the release is let go. */
   readonly bracketGoesOn: boolean;
@@ -128,11 +137,16 @@ export interface PracticeOptions {
   readonly framesPerFolder: number;
   /** Seconds after a release in which it writes, and takes no other one. */
   readonly busyWhileWriting: number;
-  /** What becomes of a file that is asked for while the shutter is open: it is sent, sent once the shutter is closed, or refused. */
+  /**
+   * How a request for a file is answered while the shutter is open: the file is sent, sent once the shutter
+   * is closed, or refused.
+   */
   readonly whileExposing: 'sends' | 'waits' | 'refuses';
-  /** Full, where nothing else is said. */
+  /** Full, if nothing else is said. */
   readonly picture: PictureSize;
-  /** What it is pointed at, and how that has moved: one view for every frame, or one for each, counted from 0. */
+  /**
+   * The view of the scene, and how it has moved: one view for every frame, or one for each, counted from 0.
+   */
   readonly view: View | ((frame: number) => View);
   readonly now: () => Date;
 }
@@ -155,7 +169,7 @@ const THREE_TO_NINE = [
   [0, -4, -3, -2, -1, 1, 2, 3, 4],
 ];
 
-/** What every shape is where nothing else is said. DCF has up to 9,999 numbers in a folder (CIPA DC-009, from memory). */
+/** The defaults of every shape. DCF has up to 9,999 numbers in a folder (CIPA DC-009, from memory). */
 const EVERY_SHAPE = {
   restarts: true,
   locksWhileOff: false,
@@ -175,7 +189,10 @@ const EVERY_SHAPE = {
   whileExposing: 'sends',
 } as const satisfies Partial<PracticeOptions>;
 
-/** What each shape is where nothing else is said, beside that: invented bodies, each with its own counts, steps, order and pace. */
+/**
+ * The defaults of each shape in addition to those: invented bodies, each with its own counts, steps, order
+ * and pace.
+ */
 export const SHAPES: Readonly<
   Record<PracticeShape, Omit<PracticeOptions, 'shape' | 'picture' | 'view' | 'now'>>
 > = {

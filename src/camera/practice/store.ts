@@ -1,5 +1,5 @@
-// Where the practice body keeps its files: a buffer for frames that are not written yet, a card with numbered folders, and a memory
-// from which they are fetched. Knows nothing of what is in them.
+// Where the practice body keeps its files: a buffer for frames that are not written yet, a card with numbered
+// folders, and a memory from which they are fetched. Knows nothing of their content.
 import { pause } from './pause.js';
 import type { Place, PracticeOptions } from './shapes.js';
 
@@ -20,7 +20,7 @@ export interface PracticeFile {
   readonly content: Buffer;
 }
 
-/** What a frame became, before it has a number. */
+/** The files of a frame before it has a number. */
 export type Content = Pick<PracticeFile, 'kind' | 'content'>;
 
 /** The bytes of this many frames are kept; older ones only count. A practice run of thousands must not fill the memory. */

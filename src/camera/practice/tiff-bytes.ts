@@ -1,4 +1,5 @@
-// Directories of TIFF 6.0 (section 2), as raw files and Exif have them: entries, and where their values lie. Knows no tag.
+// Directories of TIFF 6.0 (section 2), as raw files and Exif have them: entries, and the places of their
+// values. Knows no tag.
 
 export type ByteOrder = 'little' | 'big';
 
@@ -41,7 +42,7 @@ export function writer(order: ByteOrder) {
     const isRational = type === TYPE.rational || type === TYPE.signedRational;
     return { tag, type, count: isRational ? values.length / 2 : values.length, value };
   };
-  /** @returns the directory as it stands at `at`, with the values that do not fit behind it */
+  /** @returns the directory as it is written at `at`, followed by the values that do not fit into it */
   const directory = (entries: readonly TiffEntry[], at: number): Buffer => {
     const sorted = entries.toSorted((a, b) => a.tag - b.tag);
     const head = 2 + sorted.length * 12 + 4;

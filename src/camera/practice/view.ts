@@ -1,4 +1,5 @@
-// What is drawn of the boathouse: in which light, from where, and what has moved since the first frame. Everything is invented. Knows no formula.
+// The view of the boathouse: in which light, from where, and what has moved since the first frame. Everything
+// is invented. Knows no formula.
 
 /**
  * `dusk`: dark inside, its doors open on a bright lake. `day`: brighter outside, and the inside filled by the daylight. `lamp`: night
@@ -24,6 +25,6 @@ export const STILL: View = { scene: 'dusk', right: 0, down: 0, drift: 0, defocus
 export const keyOf = ({ scene, right, down, drift, defocus }: View): string =>
   [scene, right, down, drift, defocus].join(' ');
 
-/** @returns the scene if nothing has moved and the lens is in focus; else undefined */
+/** @returns the scene if nothing has moved and the lens is in focus; otherwise undefined */
 export const stillScene = ({ scene, right, down, drift, defocus }: View): PracticeScene | undefined =>
   right === 0 && down === 0 && drift === 0 && defocus === 0 ? scene : undefined;

@@ -1,6 +1,6 @@
-// The camera process: everything that talks to a body lives here, so that the daemon can kill it. Forked with the kind of
-// link, its way to the library, and, where there may be several bodies, the port as its arguments; does what the channel says, one call at
-// a time, and ends itself when the daemon is gone.
+// The camera process: everything that talks to a body lives here, so that the daemon can kill it. It is
+// forked with the kind of link, its way to the library and, if there may be several bodies, the port as its
+// arguments. It does what the channel says, one call at a time, and ends itself when the daemon is gone.
 import { Worker } from 'node:worker_threads';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { AttachedPort, Link } from '../link.js';
@@ -9,7 +9,7 @@ import type { Answer, Call } from './protocol.js';
 
 /** How long letting go of the body may take once the daemon is gone. */
 const FAREWELL_MS = 2500;
-/** How much of it a busy body may be waited for. */
+/** The part of that time that a busy body may be waited for. */
 const FAREWELL_BUSY_MS = 2000;
 /** The same while the daemon is there, which has a shorter deadline of its own. */
 const RELEASE_MS = 10_000;
@@ -30,7 +30,7 @@ const METHODS: ReadonlySet<string> = new Set<keyof Link>([
 
 const [, , kind, way, port] = process.argv;
 
-// Loaded only when asked for: the practice body must work where the USB binding cannot even be loaded.
+// Loaded only when asked for: the practice body must work even if the USB binding cannot be loaded.
 async function openLink(): Promise<Link & Partial<Holding>> {
   switch (kind) {
     case 'usb':
@@ -53,7 +53,7 @@ async function attached(): Promise<readonly AttachedPort[]> {
 let link: ReturnType<typeof openLink> | undefined;
 let opened: Awaited<typeof link>;
 
-/** A link that could not be opened is tried anew at the next call. */
+/** A link that could not be opened is tried again at the next call. */
 async function open(): Promise<Link & Partial<Holding>> {
   link ??= openLink();
   try {
@@ -89,13 +89,14 @@ process.on('message', (call: Call) => {
     // Nobody waits for it any more: above all, nothing more is released.
     if (!process.connected) return;
     const said = await answer(call);
-    // A daemon that was killed just now cannot be told any more, and does not look disconnected yet: that is no error of this process, which
-    // still has to let go of the body.
+    // A daemon that was killed a moment ago cannot be told anything, but does not look disconnected yet. That
+    // is not an error of this process, which still has to let go of the body.
     if (process.connected) process.send?.(said, () => undefined);
   });
 });
 
-// A Ctrl-C at the terminal reaches the whole process group. The daemon decides what happens to the body, nobody else.
+// A Ctrl-C at the terminal reaches the whole process group, but only the daemon decides what happens to the
+// body.
 process.on('SIGINT', () => undefined);
 process.on('SIGTERM', () => undefined);
 process.on('SIGHUP', () => undefined);
@@ -114,7 +115,10 @@ function endWithin(milliseconds: number): void {
   watch.unref();
 }
 
-/** What is held for a time is held to its end, as it was asked for: the exposure under way is whole, and no shutter stays open. */
+/**
+ * A button that is held for a time is held to its end, as asked: the exposure under way is whole, and no
+ * shutter stays open.
+ */
 function farewell(): void {
   endWithin((opened?.heldForMs?.() ?? 0) + FAREWELL_MS);
   const held = opened?.holdEnds?.();
@@ -125,7 +129,7 @@ function farewell(): void {
 }
 
 process.on('disconnect', farewell);
-// What nobody reads any more is no error either.
+// Output that nobody reads any more is not an error either.
 for (const stream of [process.stdout, process.stderr]) stream.on('error', () => undefined);
 // With the watch of the farewell just begun, an exit can wait for its thread for ever.
 process.on('exit', () => {

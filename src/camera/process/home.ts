@@ -1,5 +1,5 @@
-// HOME of the camera process, made level by level: a recursive mkdir is known to go round for ever under /proc, where
-// nothing can be made and yet every level is told to be missing.
+// HOME of the camera process, made level by level. A recursive mkdir is known to go round for ever under
+// /proc, where nothing can be made and yet every level is reported missing.
 import { mkdir, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -23,12 +23,12 @@ async function makeFolder(folder: string): Promise<void> {
   const above = path.dirname(folder);
   if (failed.code !== 'ENOENT' || above === folder) throw failed;
   await makeFolder(above);
-  // Once only: where it is still missing although the level above is there, it will stay so.
+  // Only once: if it is still missing although the level above exists, it will stay so.
   const failedAgain = await makeOne(folder);
   if (failedAgain !== undefined) throw failedAgain;
 }
 
-/** @returns why it is not there, or undefined where it is */
+/** @returns why it does not exist, or undefined if it does */
 async function makeOne(folder: string): Promise<NodeJS.ErrnoException | undefined> {
   try {
     await mkdir(folder);

@@ -13,7 +13,10 @@ export interface OneProcessOptions {
   /** Added to the deadline of the first call. */
   readonly startMs: number;
   readonly print: (level: PrintedLevel, line: string) => void;
-  /** Called once, when no more calls are taken; whether it fell by itself or past a deadline, or was told to end. */
+  /**
+   * Called once, when no more calls are taken; says whether it died by itself or past a deadline, or was told
+   * to end.
+   */
   readonly ended: (how: 'fell' | 'told') => void;
 }
 
@@ -40,7 +43,7 @@ export class OneProcess {
   private over: EvenrungError | undefined;
   private farewell: Promise<void> | undefined;
 
-  /** @throws EvenrungError internal where no process can be started */
+  /** @throws EvenrungError internal if no process can be started */
   constructor({ entry, args, startMs, env, print, ended }: OneProcessOptions) {
     this.ended = ended;
     this.startMs = startMs;
@@ -62,7 +65,7 @@ export class OneProcess {
     }
     this.gone = new Promise((resolve) => {
       child.once('exit', () => resolve());
-      // What could not be started does not exit.
+      // A process that could not be started does not exit.
       child.once('error', () => {
         if (child.pid === undefined) resolve();
       });
@@ -99,7 +102,7 @@ export class OneProcess {
           if (error) this.unreachable(error);
         });
       } catch (cause) {
-        // What cannot be cloned is not sent, and no fault of the process.
+        // A value that cannot be cloned is not sent; that is not the process's fault.
         this.waiting.delete(call.id);
         reject(asEvenrungError(cause));
       }
@@ -176,11 +179,11 @@ export class OneProcess {
 /** From when a killed process cannot be written to until its end is told. */
 const EXIT_SOON_MS = 200;
 /**
- * What a body that is not busy may take to be let go of: over the virtual port 40 ms, and 330 where the library first looks for events
- * that nobody took (plain PTP and 0x11, over the direct way).
+ * How long it may take to let go of a body that is not busy: over the virtual port 40 ms, and 330 if the
+ * library first looks for events that nobody took (plain PTP and 0x11, over the direct way).
  */
 const FAREWELL_MS = 600;
-/** What the kernel may take to clear a killed process away, on a machine that is busy. */
+/** How long the kernel may take to clear away a killed process on a busy computer. */
 const GONE_MS = 1000;
 
 /** Waits for a promise that does not reject, but not longer. @returns whether it settled */

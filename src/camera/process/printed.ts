@@ -1,4 +1,4 @@
-// What the camera process and the native code in it print, line by line, with the level that it has in a log.
+// Output of the camera process and of the native code in it, line by line, with its level in a log.
 import { createInterface } from 'node:readline';
 import type { Readable } from 'node:stream';
 

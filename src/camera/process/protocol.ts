@@ -1,4 +1,5 @@
-// What the daemon and the camera process say to each other over their channel (structured clone, so Maps pass whole).
+// The messages between the daemon and the camera process over their channel (structured clone, so Maps pass
+// whole).
 import type { ErrorCode } from '../../../shared/error-codes.js';
 import type { Link } from '../link.js';
 

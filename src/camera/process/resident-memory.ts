@@ -3,8 +3,8 @@
 import { readFile } from 'node:fs/promises';
 
 /**
- * @param proc where the kernel shows processes
- * @returns bytes, or undefined where the kernel does not show it
+ * @param proc the folder in which the kernel shows processes
+ * @returns bytes, or undefined if the kernel does not show it
  */
 export async function residentMemory(pid: number, proc = '/proc'): Promise<number | undefined> {
   const status = await readFile(`${proc}/${pid}/status`, 'utf8').catch(() => '');

@@ -32,26 +32,26 @@ import { residentMemory } from './resident-memory.js';
 
 export interface SupervisedLinkOptions {
   readonly kind: LinkKind;
-  /** The way to the library; over the binding where it is left out. Without a meaning for the practice body. */
+  /** The way to the library; over the binding if it is left out. It has no meaning for the practice body. */
   readonly way?: LinkWay;
   /** Whether `fallBack` may go over to the binding. */
   readonly mayFallBack?: boolean;
   /**
-   * Says where the body is, each time that a camera process starts: it may be somewhere else after the cable was out.
-   * Left out, or null, it is the only one.
+   * Tells where the body is, each time that a camera process starts, since it may be somewhere else after the
+   * cable was out. If it is left out, or returns null, the body is the only one.
    */
   readonly port?: () => Promise<string | null>;
-  /** HOME of the camera process; made where it is missing. libgphoto2 remembers things there. */
+  /** HOME of the camera process; made if it is missing. libgphoto2 remembers things there. */
   readonly home: string;
   /** Takes each line that the process or the native code in it prints. */
   readonly log: (line: string) => void;
-  /** Takes them instead of `log` where it is given, with the level that each has. */
+  /** Takes the lines in place of `log`, each with its level, if it is given. */
   readonly logAt?: (level: PrintedLevel, line: string) => void;
-  /** The compiled entry of the camera process, where it is not beside this module. */
+  /** The compiled entry of the camera process, if it is not beside this module. */
   readonly entry?: string;
   readonly env?: Readonly<Record<string, string>>;
   readonly deadlines?: Partial<Deadlines>;
-  /** Bytes that a process may have resident before `recycleIfLarge` ends it; 512 MiB where it is left out. */
+  /** Bytes that a process may have resident before `recycleIfLarge` ends it; 512 MiB if it is left out. */
   readonly memoryBound?: number;
 }
 
@@ -62,9 +62,9 @@ export interface Deadlines {
    * A call after which another process is started may take this much longer: the body is asked who it is before.
    */
   readonly call: number;
-  /** What the first call of a process may take besides, for its start; 0 where it is left out. */
+  /** Additional time for the first call of a process, for its start; 0 if it is left out. */
   readonly start: number;
-  /** What fire may take beside twice the exposure (a body may double a long one by noise reduction). */
+  /** Time for `fire` in addition to twice the exposure (a body may double a long one by noise reduction). */
   readonly fire: number;
   /** Letting go, also of a body that is busy at first. */
   readonly release: number;
@@ -88,7 +88,7 @@ const FARTHEST_WALK = 61;
 
 const ENTRY = fileURLToPath(new URL('./camera-process.js', import.meta.url));
 
-/** A process that is being started, and who it reaches where it was asked. */
+/** A process that is being started, and the body that it reaches, if it was asked. */
 interface Started {
   readonly process: OneProcess;
   readonly identity: BodyIdentity | undefined;
@@ -114,7 +114,7 @@ export class SupervisedLink implements Link {
   private fallen = 0;
   private fellAt = 0;
   private isReleased = false;
-  /** What a walk over all settings of a scale may take, on a body that walks. */
+  /** Seconds for a body that steps through all values, from one end of a scale to the other. */
   private walkSeconds = 0;
 
   constructor(options: SupervisedLinkOptions) {
@@ -128,7 +128,10 @@ export class SupervisedLink implements Link {
     return this.current?.pid;
   }
 
-  /** @returns what a link of this kind could be opened to. Nothing else may be called on the same process. */
+  /**
+   * @returns the bodies that a link of this kind could be opened to. Nothing else may be called on the same
+   *   process.
+   */
   attached(): Promise<readonly AttachedPort[]> {
     return this.call('attached', []);
   }
@@ -216,7 +219,10 @@ export class SupervisedLink implements Link {
     return true;
   }
 
-  /** What the process says of its memory; one that does not answer is counted as small, and has been ended. */
+  /**
+   * The process's own figure for its memory; a process that does not answer counts as small, and has been
+   * ended.
+   */
   private ownWord(process: OneProcess): Promise<number> {
     return process.call<number>('memory', [], this.deadlines.call).catch(() => 0);
   }
@@ -287,7 +293,10 @@ export class SupervisedLink implements Link {
     return { process, identity: await this.checked(process) };
   }
 
-  /** After a restart: who the process reaches. @throws EvenrungError body-lost where it is another body than was met */
+  /**
+   * After a restart: the body that the process reaches.
+   * @throws EvenrungError body-lost if it is not the body that was met
+   */
   private async checked(process: OneProcess): Promise<BodyIdentity | undefined> {
     const { met } = this;
     if (met === undefined) return undefined;
@@ -302,7 +311,7 @@ export class SupervisedLink implements Link {
     throw why;
   }
 
-  /** A process that is killed inside the system's USB driver may stay: no other may be started beside it. */
+  /** A process that is killed inside the system's USB driver may stay; no other may be started beside it. */
   private async lastIsGone(): Promise<void> {
     if (this.last === undefined || (await within(this.last.gone, this.deadlines.call))) return;
     throw new EvenrungError(

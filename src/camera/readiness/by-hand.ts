@@ -1,4 +1,5 @@
-// What a person has to look at, since most bodies do not tell it over the wire. Where one does, the wire counts.
+// Things that a person has to check, since most bodies do not tell them over the wire. If a body does, the
+// wire counts.
 import type { ReadinessCode } from '../../../shared/readiness.js';
 import { isOn } from './labels.js';
 import { askPerson, attention, fine, type Rule } from './question.js';
@@ -7,11 +8,11 @@ interface HandTick {
   readonly code: ReadinessCode;
   /** A switch that must be off, under the names that bodies have for it. */
   readonly switches: readonly string[];
-  /** What to look at, and why. */
+  /** What to check, and why. */
   readonly ask: string;
-  /** How it stands where that was done. */
+  /** The sentence once it has been ticked. */
   readonly done: string;
-  /** Where the switch is on. */
+  /** The sentence if the switch is on. */
   readonly wrong: string;
 }
 

@@ -29,16 +29,16 @@ const ZONE_GRID_SECONDS = 900;
 const FARTHEST_ZONE_SECONDS = 26 * 3600;
 
 const HOUR_SECONDS = 3600;
-/** Between a write and the reading that shows where it came out. */
+/** The longest time between a write and the reading that shows its effect. */
 const LONGEST_WRITE_SECONDS = 60;
 
-/** How a clock is set: the name of a setting, and what is written to it. */
+/** How a clock is set: the name of a setting, and the value to write. */
 export interface ClockSetting {
   readonly name: string;
   readonly value: string;
 }
 
-/** @returns seconds since 1970, whole; undefined where the setting is missing or tells no time */
+/** @returns seconds since 1970, whole; undefined if the setting is missing or tells no time */
 function secondsOf(setting: Setting | undefined): number | undefined {
   if (setting?.kind !== 'date') return undefined;
   const milliseconds = Date.parse(setting.value);
@@ -47,8 +47,8 @@ function secondsOf(setting: Setting | undefined): number | undefined {
 
 /**
  * @param now when the clock was read
- * @returns whole seconds that the body's clock is ahead; null where the body tells none. A body's clock has whole seconds, cut,
- *   so a right one gives 0 at any moment of the second.
+ * @returns whole seconds by which the body's clock is ahead; null if the body tells none. A body's clock
+ *   has whole seconds, cut off, so a right one gives 0 at any moment of the second.
  */
 export function clockDifference(settings: Settings, now: Date): number | null {
   const told = secondsOf(settings.get(MOMENT)) ?? secondsOf(settings.get(SHOWN_TIME));
@@ -59,20 +59,20 @@ export function clockDifference(settings: Settings, now: Date): number | null {
 
 /**
  * How the body's clock is set from this computer.
- * @returns null where it cannot be set over the wire
+ * @returns null if it cannot be set over the wire
  */
 export function clockSetting(settings: Settings, now: Date): ClockSetting | null {
   const name = [MOMENT, SHOWN_TIME].find((candidate) => settings.get(candidate)?.kind === 'date');
   if (name === undefined || Number.isNaN(now.getTime())) return null;
-  // The write reads all settings first, which takes about what is left of this second.
+  // The write reads all settings first, which takes about as long as the rest of this second.
   return { name, value: String(Math.ceil(now.getTime() / 1000)) };
 }
 
 /**
- * What is written once more where a write came out an hour early or late for summer time.
- * @param settings as they were read right after the write
+ * The write that puts right a clock which came out an hour early or late because of summer time.
+ * @param settings as they were read right after the first write
  * @param now when that was
- * @returns null where the clock is not an hour off
+ * @returns null if the clock is not an hour off
  */
 export function clockCorrection(settings: Settings, now: Date): ClockSetting | null {
   const ahead = clockDifference(settings, now);
@@ -109,7 +109,7 @@ const isZone = (seconds: number): boolean => {
   return nearest > 0 && seconds <= FARTHEST_ZONE_SECONDS && Math.abs(seconds - nearest) <= MOST_SECONDS;
 };
 
-/** Sent in the same moment, the two differ only where the body's zone is not this computer's. */
+/** The two are sent at the same moment, so they differ only if the body's zone is not this computer's. */
 function showsAnotherZone(settings: Settings): boolean {
   const moment = secondsOf(settings.get(MOMENT));
   const shown = secondsOf(settings.get(SHOWN_TIME));

@@ -6,7 +6,7 @@
 /** The library gives up at 1024 bytes of them, which are 256 numbers. */
 const LONGEST_LIST = 256 * 9;
 
-/** @returns the first value of a function; undefined where the text does not have it, or is no such list */
+/** @returns the first value of a function; undefined if the text does not have it, or is not such a list */
 export function firstFunction(text: string, wanted: number): number | undefined {
   if (text.length > LONGEST_LIST) return undefined;
   const words = text.replace(/,\s*$/, '').split(',');

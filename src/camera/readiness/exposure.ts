@@ -25,11 +25,11 @@ const MODE_NAMES = [
 /** Under 0x0A this tells the mode behind U1 to U3. */
 const MODE_BEHIND = 'usermode';
 
-/** Places on a dial that stand for a stored set of settings: they tell nothing of the mode. */
+/** Positions of a dial that stand for a stored set of settings: they do not tell the mode. */
 const STORED: ReadonlySet<string> = new Set(['custom', 'c2', 'c3', 'u1', 'u2', 'u3']);
 const MANUAL: ReadonlySet<string> = new Set(['m', 'manual']);
 const APERTURE_PRIORITY: ReadonlySet<string> = new Set(['a', 'av']);
-/** What else a body can stand on. Anything not listed is a label that this program has never seen. */
+/** Other positions of a dial. Anything not listed is a label that this program has never seen. */
 const OTHER_MODES: ReadonlySet<string> = new Set(
   `p|s|tv|fv|bulb|auto|a_dep|dep|m_dep|lock|green|creative|creative auto|hybrid auto|action|movie|scn|scene|effects|portrait|
   landscape|macro|closeup|sports|sports action|children|night portrait|night landscape|night scene|sunset|food|panning|flash off|

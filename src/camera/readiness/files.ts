@@ -16,7 +16,7 @@ import {
 
 /** The format of all files: 0x0B and others, PTP's own, and few bodies of 0x0A. */
 const FORMAT_NAMES = ['imageformat', 'imagequality', 'imagequality2'];
-/** 0x0B: the formats of single cards, where a body has several. */
+/** 0x0B: the formats of single cards, if a body has several. */
 const CARD_FORMAT_NAMES = ['imageformatcf', 'imageformatsd', 'imageformatexthd'];
 
 /** Every label of two files has it, under all extensions, and no other has. */
@@ -33,12 +33,12 @@ function formatsIn(settings: Settings) {
 /** @returns whether the body is set to make two files of each frame, as far as it tells */
 export const makesTwoFiles = (settings: Settings): boolean => formatsIn(settings).twofold !== undefined;
 
-/** A raw file is called so in the labels of all extensions. */
+/** The labels of all extensions call a raw file this. */
 const RAW = /raw/i;
 
 /**
- * @returns what becomes of the frames, of which the raw file is the one that is merged where there are two; null where the body does not
- *   tell, or its cards differ
+ * @returns the kind of files that the frames become; if there are two, raw, since the raw file is merged.
+ *   Null if the body does not tell, or if its cards differ
  */
 export function filesOf(settings: Settings): FileKind | null {
   const { common, ofCards, twofold } = formatsIn(settings);
@@ -117,14 +117,14 @@ function lookAtTarget(question: ReadinessQuestion): Finding | null {
 /** A large raw file. From memory, no source. */
 export const LARGEST_FILE_BYTES = 60e6;
 
-/** A large JPEG that stands beside a raw file. From memory, no source. */
+/** A large JPEG beside a raw file. From memory, no source. */
 const LARGEST_PARTNER_BYTES = 30e6;
 
 function roomHere({ settings, pairs, freeBytes, frames, fileBytes }: ReadinessQuestion): Finding | null {
   if (freeBytes === null || frames === null) return null;
   const isTwo = pairs && makesTwoFiles(settings);
   const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES + (isTwo ? LARGEST_PARTNER_BYTES : 0));
-  // What there is is cut and what it takes rounded up: the two must not look equal where they are not.
+  // Free space is rounded down and needed space up, so that the two do not look equal if they are not.
   const free = sizeOf(freeBytes, Math.floor);
   if (freeBytes >= needed) return fine(`Where the sets go, ${free} are free.`);
   const room = `Only ${free} are free where the sets go, and a set of ${frames} frames takes`;
@@ -138,10 +138,13 @@ function roomHere({ settings, pairs, freeBytes, frames, fileBytes }: ReadinessQu
 }
 
 const AVAILABLE = 'availableshots';
-/** No card takes more: a larger number stands for something else. From memory, no source. */
+/** No card takes more: a larger number means something else. From memory, no source. */
 const MOST_FRAMES = 999_999;
 
-/** @returns how many more frames the card takes, as the body counts; null where it does not tell, or keeps none there */
+/**
+ * @returns how many more frames the card takes, by the body's own count; null if the body does not tell, or
+ *   keeps none there
+ */
 export function framesLeftOnCard(settings: Settings): number | null {
   const target = firstOf(settings, ['capturetarget'])?.label;
   // Set to its memory, a body counts what fits there, which says nothing of the card.

@@ -4,7 +4,7 @@ import type { Setting, Settings } from '../link.js';
 
 /** Longest piece of a body's own text in a sentence. */
 const MOST_SHOWN = 40;
-/** No label of libgphoto2 is nearly as long: what comes after that is not looked at. */
+/** No label of libgphoto2 is nearly this long: text beyond it is not looked at. */
 const LONGEST_LABEL = 200;
 
 /** One setting that a body has. */
@@ -15,7 +15,7 @@ export interface Told {
   readonly label: string;
   /** For sentences: cut, and without what cannot be shown. */
   readonly shown: string;
-  /** False where the library has no word for the value, or there is none. */
+  /** False if the library has no word for the value, or if there is no value. */
   readonly readable: boolean;
   /** Whether a choice fits; tested in lower case. */
   offers(fits: (label: string) => boolean): boolean;
@@ -23,7 +23,10 @@ export interface Told {
 
 const plain = (label: string): string => label.slice(0, LONGEST_LABEL).trim().toLowerCase();
 
-/** What libgphoto2 2.5.30 writes for a value that none of its labels stands for, and a property without one. */
+/**
+ * libgphoto2 2.5.30 writes these for a value that none of its labels stands for, or for a property without
+ * one.
+ */
 const NO_WORD = /^(?:unknown|undefined|broken|invalid range|<null>|val [0-9a-f]+$)/;
 const UNDECODED = '\u{fffd}';
 
@@ -46,11 +49,11 @@ export const toldOf = (settings: Settings, names: readonly string[]): Told[] =>
     return setting === undefined ? [] : [tell(setting)];
   });
 
-/** @returns the first of these that the body has; undefined where it has none */
+/** @returns the first of these settings that the body has; undefined if it has none */
 export const firstOf = (settings: Settings, names: readonly string[]): Told | undefined =>
   toldOf(settings, names)[0];
 
-/** @returns whether a switch is on; undefined where the body has none, or says neither */
+/** @returns whether a switch is on; undefined if the body has none, or if it says neither */
 export function isOn(settings: Settings, name: string): boolean | undefined {
   const label = firstOf(settings, [name])?.label;
   if (label === 'on' || label === '1') return true;
@@ -59,7 +62,7 @@ export function isOn(settings: Settings, name: string): boolean | undefined {
 
 /**
  * @param unit what follows the number
- * @returns the number that a setting says; undefined where it says none
+ * @returns the number that a setting says; undefined if it says none
  */
 export function numberOf(settings: Settings, name: string, unit = ''): number | undefined {
   const label = firstOf(settings, [name])?.label ?? '';

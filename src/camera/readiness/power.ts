@@ -8,10 +8,10 @@ const LOW_PERCENT = 30;
 /** Common practice, no source: below this, bodies give up in the middle of something. */
 export const EMPTY_PERCENT = 10;
 
-/** Percent from 0 to 100; or `low`, where a body has only that word for its last stretch. */
+/** Percent from 0 to 100; or `low`, if a body has only that word when the battery is nearly empty. */
 export type Charge = number | 'low';
 
-/** @returns null where a body tells no charge, or runs on a mains adapter */
+/** @returns null if a body tells no charge, or runs on a mains adapter */
 export function batteryCharge(settings: Settings): Charge | null {
   if (isOn(settings, 'acpower') === true) return null;
   const told = firstOf(settings, ['batterylevel']);
@@ -52,7 +52,7 @@ function lookAtBattery(question: ReadinessQuestion): Finding | null {
 
 /** 0x0B tells a number, 0 for never; few bodies of 0x0A tell after how long their meter goes off, and they with it. */
 const SLEEP_NAMES = ['autopoweroff', 'meterofftime'];
-/** All bits set stands for never, too (from memory, no source). */
+/** All bits set means never, too (from memory, no source). */
 const NEVER: ReadonlySet<string> = new Set(['0', 'off', '65535', '4294967295']);
 
 function lookAtSleep(question: ReadinessQuestion): Finding | null {

@@ -89,7 +89,7 @@ function bracketSwitch(
   );
 }
 
-/** What the bracket moves beside the exposure. */
+/** What the bracket changes in addition to the exposure. */
 function bracketOfExposure(question: ReadinessQuestion): Found | null {
   const told = firstOf(question.settings, ['bracketset']);
   if (told === undefined || question.dialect !== 'pattern') return null;
@@ -126,9 +126,12 @@ const lookAtBracket = (question: ReadinessQuestion): Finding | null =>
     bracketEntry(question),
   ]);
 
-/** 0x0A shows the menu under a name that stands for something else under 0x0B. It cannot be written: the library finds another setting by its label. */
+/**
+ * 0x0A shows the menu under a name that stands for something else under 0x0B. It cannot be written: the
+ * library finds another setting by its label.
+ */
 const BRACKET_MENU_NAME = 'bracketmode';
-/** A flash, where there is none, changes nothing. */
+/** If there is no flash, a bracket of flash changes nothing. */
 const MOVES_SHUTTER = 'flash/speed';
 const MOVES_OTHERS: ReadonlySet<string> = new Set(['flash/speed/aperture', 'flash/aperture', 'flash only']);
 
@@ -147,7 +150,7 @@ function lookAtBracketMenu(question: ReadinessQuestion): Finding | null {
   );
 }
 
-/** PTP and 0x0B; beside it 0x0A; the last two are those of few bodies. */
+/** PTP and 0x0B; then 0x0A; the last two are those of few bodies. */
 const FOCUS_NAMES = ['focusmode', 'focusmode2', 'afdistance', 'afmode'];
 const MANUAL_FOCUS = /^(?:manual|mf(?: \((?:fixed|selection)\))?)$/;
 

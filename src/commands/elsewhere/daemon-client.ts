@@ -1,5 +1,5 @@
-// A daemon that runs somewhere else, as a command talks to it: requests over HTTP, and its stream, taken up again where it was when the
-// network comes back. It knows no command.
+// A daemon that runs somewhere else, as a command talks to it: requests over HTTP, and its stream, which is
+// continued from the last event when the network comes back. It knows no command.
 import { randomUUID } from 'node:crypto';
 import http from 'node:http';
 import https from 'node:https';
@@ -15,7 +15,7 @@ import { daemonMessageSchema, errorAnswerSchema, type WatcherMessage } from '../
 import type { DaemonSession } from './daemon-session.js';
 
 const ANSWER_MS = 40_000;
-/** What got no answer is sent again under its key, so that it counts once. */
+/** A request that got no answer is sent again under its key, so that it counts once. */
 const MOST_TRIES = 4;
 const FIRST_PAUSE_MS = 500;
 const LONGEST_PAUSE_MS = 8000;
@@ -23,10 +23,10 @@ const LONGEST_PAUSE_MS = 8000;
 const SILENCE_MS = 40_000;
 /** How long a daemon may be away before its watcher gives up. */
 const PATIENCE_MS = 60_000;
-/** What is back sooner was never worth a word. */
+/** A loss that is over sooner is not worth a word. */
 const TOLD_LOST_AFTER_MS = 2000;
 
-/** What TLS says where a certificate is not the one that is believed. */
+/** Errors of TLS for a certificate that is not the expected one. */
 const OTHER_CERTIFICATE =
   /^(DEPTH_ZERO_SELF_SIGNED_CERT|SELF_SIGNED_CERT_IN_CHAIN|UNABLE_TO_\w+|CERT_\w+|ERR_TLS_CERT_\w+)$/;
 
@@ -41,13 +41,13 @@ interface Answer {
 
 export interface Followed {
   readonly state: DaemonState;
-  /** Null where the whole state was told anew. */
+  /** Null if the whole state was sent again. */
   readonly event: NumberedEvent | null;
 }
 
 /** Told while a daemon is followed. */
 export interface Connection {
-  /** It is gone, and looked for again for so many seconds from now on. */
+  /** The daemon is gone, and is looked for during so many seconds from now on. */
   readonly lost: (patienceSeconds: number) => void;
   readonly back: () => void;
 }
@@ -75,7 +75,8 @@ export class DaemonClient {
 
   /**
    * Asks for something once, however often it has to be sent.
-   * @returns the answer, parsed @throws EvenrungError what the daemon answers; daemon-unreachable
+   * @returns the answer, parsed
+   * @throws EvenrungError the daemon's own; daemon-unreachable
    */
   async press(path: string, body?: unknown): Promise<unknown> {
     const key = randomUUID();
@@ -90,9 +91,9 @@ export class DaemonClient {
   }
 
   /**
-   * Shows the secret of a code, once: it is good for one answer.
-   * @returns what the daemon takes this computer for, and the cookie that proves it
-   * @throws EvenrungError what the daemon answers; daemon-unreachable
+   * Shows the secret of a code, which is good for one answer.
+   * @returns whom the daemon takes this computer for, and the cookie that proves it
+   * @throws EvenrungError the daemon's own; daemon-unreachable
    */
   async pair(asked: PairRequest): Promise<{ readonly me: Me; readonly cookie: string }> {
     const answer = await this.send('POST', '/api/pair', asked, {});
@@ -135,10 +136,11 @@ export class DaemonClient {
   }
 
   /**
-   * Follows what the daemon does, across losses of the network, until `take` says that it has seen enough.
+   * Follows the daemon's events, across losses of the network, until `take` has seen enough.
    * @param take is given the state at first, and then each change; @returns true ends it
    * @param connection is told of losses of more than a moment
-   * @throws EvenrungError daemon-unreachable; malformed-message where it is not understood; what the daemon says against it
+   * @throws EvenrungError daemon-unreachable; malformed-message if a message cannot be understood; the
+   *   daemon's refusal
    */
   async follow(
     take: (followed: Followed) => boolean | Promise<boolean>,
@@ -234,7 +236,7 @@ export class DaemonClient {
   }
 }
 
-/** Whether the daemon is there, for whoever has to be told: once that it is gone, and once that it is back. */
+/** Whether the daemon is there, told once when it is gone, and once when it is back. */
 class WatchedConnection {
   private readonly connection: Connection;
   private readonly patienceMs: number;
@@ -266,10 +268,10 @@ class WatchedConnection {
   }
 }
 
-/** The messages of one connection, as a queue: whoever takes them may take their time. */
+/** The messages of one connection, as a queue, so that the receiver may take its time. */
 class Incoming {
   trouble: unknown = null;
-  /** What the daemon says where it lets nobody watch. */
+  /** The daemon's refusal, if it lets nobody watch. */
   refusal: EvenrungError | null = null;
   private readonly socket: WebSocket;
   private readonly queue: string[] = [];
@@ -343,7 +345,7 @@ function readMessage(text: string) {
   );
 }
 
-/** @throws EvenrungError what the daemon answers */
+/** @throws EvenrungError the daemon's own */
 function answerIn(answer: Pick<Answer, 'status' | 'text'>): unknown {
   if (answer.status >= 200 && answer.status < 300) return jsonIn(answer.text);
   throw refusalIn(answer);

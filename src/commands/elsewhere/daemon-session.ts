@@ -1,6 +1,6 @@
-// By what a command is let in at a daemon: a cookie that goes with each request, and the one certificate that is believed there. `pair`
-// gets them, and they are kept in the state folder, for the owner's eyes alone. From the computer that the daemon runs on nothing is
-// needed.
+// How a command is let in at a daemon: a cookie that goes with each request, and the one certificate that is
+// trusted there. `pair` gets them, and they are kept in the state folder, readable by the owner only. On the
+// computer that the daemon runs on, nothing is needed.
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import type { ConnectionOptions } from 'node:tls';
@@ -23,7 +23,7 @@ export interface KeptSession {
   readonly cookie: string;
   /** PEM; null over plain HTTP. */
   readonly certificate: string | null;
-  /** What the daemon calls this computer, and what it lets it do. */
+  /** The daemon's name for this computer, and the role that it has. */
   readonly name: string;
   readonly role: Role;
 }
@@ -44,7 +44,8 @@ const fileSchema = z.strictObject({ version: z.literal(1), daemons: z.array(kept
 export const AT_HOME: DaemonSession = { headers: {}, tls: {} };
 
 /**
- * @returns what is kept for this address @throws EvenrungError state-not-writable where that cannot be read
+ * @returns the session that is kept for this address
+ * @throws EvenrungError state-not-writable if it cannot be read
  */
 export async function sessionFor(address: URL, folder = stateFolder()): Promise<DaemonSession> {
   const kept = (await readKept(path.join(folder, FILE))).find(({ origin }) => origin === address.origin);
@@ -90,7 +91,8 @@ async function change(
 }
 
 /**
- * What believes one certificate and no other. Not the names in it: a laptop has another address in each network.
+ * Trusts one certificate and no other. The names in it are not checked: a laptop has another address in each
+ * network.
  * @param certificate PEM
  */
 export const onlyWith = (certificate: string): DaemonSession['tls'] => ({

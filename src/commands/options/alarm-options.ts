@@ -1,4 +1,4 @@
-// Who is called when a run ends early: options of the commands that fire, or the config file.
+// Whom to call when a run ends early: options of the commands that fire, or the config file.
 import type { Command } from 'commander';
 import type { Logger } from 'pino';
 import { Alarm } from '../../station/index.js';
@@ -15,7 +15,7 @@ export const addAlarmOptions = (command: Command): Command =>
     .option('--webhook <url>', 'an address that is told when a run ends early');
 
 /**
- * @returns null where nobody is to be called
+ * @returns null if nobody is to be called
  * @throws EvenrungError config-unreadable, alarm-unusable
  */
 export async function alarmFrom(choice: AlarmChoice, log: Logger): Promise<Alarm | null> {

@@ -1,5 +1,5 @@
-// The config file: what a person wants each time, without writing it on the command line. What stands on the command line counts
-// more. It holds nothing that the panel or a request could change.
+// The config file: options that a person wants each time without typing them. The command line takes
+// precedence. It contains nothing that the panel or a request could change.
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { z } from 'zod';
@@ -11,14 +11,17 @@ import { configFolder } from './places.js';
 const FILE = 'config.json';
 
 const configSchema = z.strictObject({
-  /** A line for the shell, run where a run ends early. */
+  /** A line for the shell, run if a run ends early. */
   onHalt: z.string().optional(),
   /** An address that is told then. */
   webhook: z.string().optional(),
 });
 export type Config = z.infer<typeof configSchema>;
 
-/** @returns nothing set where there is no such file @throws EvenrungError config-unreadable */
+/**
+ * @returns nothing set if there is no such file
+ * @throws EvenrungError config-unreadable
+ */
 export async function readConfig(folder = configFolder()): Promise<Config> {
   const file = path.join(folder, FILE);
   let text: string;
@@ -41,7 +44,7 @@ export async function readConfig(folder = configFolder()): Promise<Config> {
   throw unreadable(file, field === '' ? words : `${field}: ${words}`);
 }
 
-/** What it holds may be a secret, and is not repeated. */
+/** Its content may be a secret, and is not repeated. */
 const unreadable = (file: string, why: string): EvenrungError =>
   new EvenrungError(
     'config-unreadable',

@@ -1,14 +1,15 @@
-// `--at`: the daemon that is to do it, where it is another one than is found by itself. It was `--to` once, which goes on working.
+// `--at`: the daemon to use, if it is not the one that is found by default. Its former name `--to` still
+// works.
 import { type Command, Option } from 'commander';
 import { EvenrungError } from '../../../shared/errors.js';
 
 export interface AtOptions {
   readonly at?: string;
-  /** As it was called formerly. */
+  /** Its former name. */
   readonly to?: string;
 }
 
-/** @param read judges what is given; throws InvalidArgumentError */
+/** @param read checks the value; throws InvalidArgumentError */
 export function addAtOption(
   command: Command,
   description: string,
@@ -20,8 +21,8 @@ export function addAtOption(
 }
 
 /**
- * @returns undefined where none is given
- * @throws EvenrungError malformed-request where there are two
+ * @returns undefined if none is given
+ * @throws EvenrungError malformed-request if there are two
  */
 export function addressIn({ at, to }: AtOptions): string | undefined {
   if (at === undefined || to === undefined) return at ?? to;

@@ -181,7 +181,7 @@ export interface NamingOptions {
   readonly setName?: Template;
 }
 
-/** @throws EvenrungError template-unusable, where the command line is read */
+/** @throws EvenrungError template-unusable, when the command line is parsed */
 export const addNamingOptions = (command: Command): Command =>
   command
     .addOption(
@@ -208,7 +208,7 @@ export interface BodyOptions {
   readonly link: WayChoice;
 }
 
-/** What every command that looks for bodies hands on. */
+/** The options that every command which looks for bodies passes on. */
 export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) => ({
   choice: body,
   way: link,
@@ -219,7 +219,9 @@ export const finderOptions = ({ body, camera, link }: BodyOptions, log: Logger) 
   logAt: (level: 'debug' | 'warn', line: string) => log[level]({ from: 'camera process' }, line),
 });
 
-/** @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed */
+/**
+ * @returns the request as it is written on the wire; mistakes in it are found where every request is parsed
+ */
 export function writtenRequest(options: RequestOptions): WrittenSetRequest {
   const { frames, from, to, span, step, base, mode, settle, release, least, extend } = options;
   const readings = writtenReadings(options);
@@ -253,10 +255,10 @@ function writtenConditions(options: RequestOptions): WrittenConditions {
   };
 }
 
-/** What is longer is a slip of the finger. */
+/** A longer time is a typing mistake. */
 export const LONGEST_WAIT_SECONDS = 9999;
 
-/** @returns what reads a number of this unit, and says both ends where it is none */
+/** @returns a function that reads a number of this unit, and names both ends if it is not one */
 export function numberFrom(least: number, most: number, unit: string): (text: string) => number {
   return (text) => {
     const value = /^\d{1,9}(?:\.\d{1,9})?$/.test(text.trim()) ? Number(text) : Number.NaN;
@@ -285,8 +287,8 @@ export const statedLimits = (options: LimitOptions): BodyLimits =>
   });
 
 /**
- * Where options state limits, a body may do only what both it and they allow.
- * @throws EvenrungError limits-contradict where nothing is left
+ * If options state limits, a body may do only what both it and they allow.
+ * @throws EvenrungError limits-contradict if nothing is left
  */
 export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLimits {
   const stated = statedLimits(options);

@@ -24,5 +24,7 @@ export const defaultInto = (): string => path.join(os.homedir(), 'evenrung-sets'
 /** The panel as the set-up builds it, seen from the compiled program. */
 export const panelFolder = (): string => fileURLToPath(new URL('../web', import.meta.url));
 
-/** What holds README.md and hardware-notes/: the top of the project, seen from the compiled program. */
+/**
+ * The folder with README.md and hardware-notes/: the top of the project, relative to the compiled program.
+ */
 export const notesFolder = (): string => fileURLToPath(new URL('../..', import.meta.url));

@@ -44,7 +44,7 @@ export function addReadingOptions(command: Command): Command {
 
 /**
  * @returns undefined if nothing was metered
- * @throws EvenrungError malformed-request where one of the two readings is missing
+ * @throws EvenrungError malformed-request if one of the two readings is missing
  */
 export function writtenReadings(options: ReadingOptions): WrittenReadings | undefined {
   const { darkest, brightest, aperture, iso, files, roomAbove, roomBelow } = options;

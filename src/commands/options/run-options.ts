@@ -1,4 +1,5 @@
-// Options of a run beyond the frames of its set: what it is called, when its sets are made, whether base and span follow the light.
+// Options of a run beyond the frames of its set: its names, when its sets are made, whether base and span
+// follow the light.
 import type { Command } from 'commander';
 import { EvenrungError } from '../../../shared/errors.js';
 import { shortened } from '../../../shared/plain-words.js';
@@ -102,7 +103,7 @@ export const addSpanOptions = (command: Command): Command =>
     );
 
 /**
- * @returns the request as it is written on the wire; what is wrong with it is found where every request is parsed
+ * @returns the request as it is written on the wire; mistakes in it are found where every request is parsed
  * @throws EvenrungError as writtenRequest and scheduleFromWords; malformed-request
  */
 export function writtenRunRequest(
@@ -132,8 +133,9 @@ export function writtenRunRequest(
 }
 
 /**
- * @returns undefined where a single set is asked for
- * @throws EvenrungError unreadable-schedule; malformed-request where --every is missing; schedule-impossible where the place is
+ * @returns undefined if a single set is asked for
+ * @throws EvenrungError unreadable-schedule; malformed-request if --every is missing; schedule-impossible
+ *   if the place is
  */
 export function writtenSchedule(options: ScheduleOptions): WrittenSchedule | undefined {
   const { every, stopBeforeSunrise, place, ...words } = options;
@@ -155,8 +157,8 @@ export function writtenSchedule(options: ScheduleOptions): WrittenSchedule | und
 
 /**
  * For --stop-before-sunrise.
- * @returns the schedule with the end that its caution offers; null where it needs none
- * @throws EvenrungError schedule-impossible where no end takes the caution away
+ * @returns the schedule with the end that its caution suggests; null if it needs none
+ * @throws EvenrungError schedule-impossible if no end removes the caution
  */
 export function endedBeforeSunrise(
   written: WrittenSchedule,
@@ -199,7 +201,7 @@ function writtenLight(options: LightOptions): WrittenLight | undefined {
 }
 
 /**
- * @returns undefined where the span stays
+ * @returns undefined if the span stays
  * @throws EvenrungError malformed-request
  */
 export function writtenSpan({
@@ -225,7 +227,7 @@ export function writtenSpan({
   };
 }
 
-/** What is larger is no ISO, but a slip of the finger. */
+/** A larger number is not an ISO, but a typing mistake. */
 const MOST_ISO = 10_000_000;
 
 function wholeNumber(what: string, text: string, most: number): number {

@@ -1,4 +1,4 @@
-// What goes by while a set is fired, on standard output: as lines for a person, or as events for a program.
+// Standard output while a set is fired: as lines for a person, or as events for a program.
 
 import { cautionsIn } from '../../../shared/cautions.js';
 import { NOT_MISSED } from '../../../shared/clipping.js';
@@ -21,21 +21,21 @@ export function printJson(event: NumberedEvent): void {
   process.stdout.write(`${JSON.stringify(event)}\n`);
 }
 
-/** What is said otherwise where it is not a new set that is fired. */
+/** Words that differ if it is not a new set that is fired. */
 export interface OtherWords {
   /** What is going to be made. */
   readonly begins: (run: RunView) => string;
-  /** Where frames are made with the bracket off. */
+  /** What is said when frames are made with the bracket off. */
   readonly singly: string;
 }
 
-/** What is left of a delay. */
+/** The rest of a delay. */
 function delayWords(beginsAt: string | null): string {
   const seconds = beginsAt === null ? 0 : Math.ceil((Date.parse(beginsAt) - Date.now()) / 1000);
   return seconds <= 0 ? '' : `, beginning in ${seconds} s`;
 }
 
-/** What was chosen for its spread says how long that is. */
+/** If the plan was chosen for its spread, the line says how long that is. */
 function releaseWords({ release, passes, estimate: { spreadSeconds } }: RunView['plan']): string {
   if (release === 'frame') return '';
   const spread = spreadSeconds === null ? '' : ` with a spread of ${spreadSeconds.toFixed(1)} s`;
@@ -51,13 +51,13 @@ const OF_NEW_SET: OtherWords = {
 /** Prints events as lines. */
 export interface WordsPrinter {
   (event: NumberedEvent): void;
-  /** A line that is about no event: the live bar goes with it, until the next event. */
+  /** A line that belongs to no event: the live bar is removed for it, until the next event. */
   readonly say: (line: string) => void;
 }
 
 /**
- * A line for what a person wants to see go by: the body, each pass, each frame's fate, the end. At a terminal the live bar stands below
- * them while a set is fired.
+ * Lines on what a person wants to follow: the body, each pass, the fate of each frame, the end. At a
+ * terminal, the live bar is below them while a set is fired.
  */
 export function wordsPrinter(
   words: OtherWords = OF_NEW_SET,
@@ -99,7 +99,7 @@ class PassHeadings {
     this.say = say;
   }
 
-  /** Something else begins: what waits is said, and nothing is waited for. */
+  /** Something else begins: lines that wait are printed, and nothing is waited for any more. */
   begin(): void {
     this.open.clear();
     this.sayIfDue();
@@ -110,7 +110,10 @@ class PassHeadings {
     this.sayIfDue();
   }
 
-  /** To be told before anything is said of the frame; what follows on its judgement is said by the next happening. */
+  /**
+   * To be called before anything is said of the frame; what follows on its judgement is said by the next
+   * happening.
+   */
   frame({ number, pass, state }: FrameView): void {
     const isOpen = state === 'fired' || state === 'stored';
     // A frame of the pass that waits is judged already: whatever is still open of others is not waited for.
@@ -132,7 +135,7 @@ class PassHeadings {
 const lacksAtEnds = ({ isInStep, highlights, shadows }: CoverageView): boolean =>
   isInStep && Math.max(highlights.share, shadows.share) > NOT_MISSED;
 
-/** So much of an id tells sets apart. */
+/** So many characters of an id are enough to tell sets apart. */
 const SHORT = 8;
 
 /** What the pictures of a set tell together is said once, at its end, and again if more came after it. */
@@ -199,7 +202,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
     for (const { line } of teller.linesOf(happening)) say(line);
     switch (happening.type) {
       case 'body':
-        // Told anew whenever something about it changes.
+        // This is told again whenever something about the body changes.
         if (happening.body.state !== 'ready' || introduced) return;
         introduced = true;
         if (happening.body.note !== null) say(happening.body.note);
@@ -241,7 +244,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         if (before === undefined && came.has(frame.number))
           say(`${name} verified${movedWords(frame.baseMoved)}`);
         else if (before === undefined) say(`${name} is as it was before`);
-        // More may come to be known of it later.
+        // More may become known of the frame later.
         const marks = sentencesOf(frame.marks);
         for (const sentence of marks.filter((one) => !before?.includes(one)))
           say(`  frame ${String(frame.number).padStart(2)}  ${sentence}`);

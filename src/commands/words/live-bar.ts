@@ -1,12 +1,12 @@
-// The live bar of a set that is fired, at the foot of a terminal: each pass with its frames in firing order, how many are verified, and
-// how long it still takes. Lines go by above it. Where standard output is no terminal there is none. What it shows it takes from the
-// events alone.
+// The live bar of a set that is being fired, at the foot of a terminal: each pass with its frames in firing
+// order, how many are verified, and how long it still takes. Lines scroll by above it. If standard output is
+// not a terminal, there is none. Everything that it shows comes from the events.
 import { styleText } from 'node:util';
 import { isSameEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { FrameView, RunView } from '../../../shared/state.js';
 
-/** What a terminal is, as far as the bar has to know. */
+/** The parts of a terminal that the bar uses. */
 export interface Terminal {
   write(text: string): unknown;
   readonly isTTY?: boolean;
@@ -55,7 +55,7 @@ export function barLine(run: RunView, { columns, colours, now }: BarOptions): st
   const words = `${verified} of ${run.frames.length}${stateWords(run, now)}`;
   const passes = run.plan.passes.map((pass, index) => ({
     number: index + 1,
-    // A frame that only comes with its pass is none of the set.
+    // A frame that only comes along with its pass does not belong to the set.
     frames: pass.frames.flatMap(
       ({ offset, wanted }) =>
         (wanted
@@ -105,7 +105,7 @@ function stateWords(run: RunView, now: number): string {
   }
 }
 
-/** What the estimate holds beside the exposures is spread evenly. */
+/** The part of the estimate that is not exposures is spread evenly. */
 function secondsLeft({ frames, plan }: RunView): number {
   const exposures = frames.reduce((sum, { exposureTime }) => sum + exposureTime, 0);
   const beside = Math.max(0, plan.estimate.seconds - exposures) / Math.max(1, frames.length);
@@ -117,7 +117,7 @@ function secondsLeft({ frames, plan }: RunView): number {
 export class LiveBar {
   private readonly terminal: Terminal;
   private run: RunView | null = null;
-  /** What stands there; empty where nothing does. */
+  /** The text that is on the screen; empty if there is none. */
   private drawn = '';
   private timer: NodeJS.Timeout | undefined;
 
@@ -132,7 +132,7 @@ export class LiveBar {
     this.draw();
   }
 
-  /** The run as it stands now; null where nothing is fired. */
+  /** Shows the run as it is now; null if nothing is being fired. */
   show(run: RunView | null): void {
     this.run = run !== null && ENDED.has(run.state) ? null : run;
     if (this.run === null) this.end();

@@ -4,7 +4,7 @@ import type { Pass, Plan, PlannedFrame } from '../../plan/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
 
-/** Columns of the ladder that passes can stand in, three characters each. */
+/** Columns of the ladder for passes, three characters each. */
 const MOST_LANES = 14;
 
 /** @returns lines, none longer than 80 characters, ending in a newline */
@@ -69,7 +69,7 @@ function fired({ offset, wanted, shutter }: PlannedFrame): string {
   return wanted ? words : `(${words})`;
 }
 
-/** Rungs from the lightest at the top to the darkest at the foot; behind each the number of its pass, its centre in brackets. */
+/** Rungs from the brightest at the top to the darkest at the foot; behind each the number of its pass, its centre in brackets. */
 function ladder({ passes, offsets }: Plan): string[] {
   const lanes = passes.length <= MOST_LANES;
   const rungs = [...offsets].reverse().map((wanted) => {

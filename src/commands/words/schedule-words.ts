@@ -1,5 +1,5 @@
-// What is said of a run on a schedule: before it, and while it goes on, to a person at a terminal or in the log. It takes what was
-// told, and returns lines.
+// Lines on a run on a schedule, before it and while it lasts, for a person at a terminal or in the log. It
+// takes what was told, and returns lines.
 import type {
   ForeseenSchedule,
   Happening,
@@ -37,7 +37,7 @@ export interface SaidLine {
   readonly line: string;
 }
 
-/** Told anew whenever something about it changes: only what is new is worth a line. */
+/** A schedule is told again whenever something about it changes; only news is worth a line. */
 export class ScheduleTeller {
   private readonly isForeseen: boolean;
   private run = '';
@@ -48,12 +48,12 @@ export class ScheduleTeller {
   private notes: readonly string[] = [];
   private marks: Readonly<Record<keyof Watch, WatchMark | null>> = { disk: null, card: null, battery: null };
 
-  /** @param isForeseen where its words and cautions were said beforehand */
+  /** @param isForeseen if its words and cautions were printed beforehand */
   constructor({ isForeseen }: { readonly isForeseen: boolean }) {
     this.isForeseen = isForeseen;
   }
 
-  /** @returns nothing for what is not about schedules, or is no news */
+  /** @returns nothing for a happening that is not about schedules, or is no news */
   linesOf(happening: Happening, now = new Date()): SaidLine[] {
     switch (happening.type) {
       case 'schedule':

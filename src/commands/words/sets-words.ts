@@ -1,5 +1,5 @@
-// What `sets` says to a person at a terminal of 80 columns. Pure: it takes what was read, and returns lines. What people and
-// files call themselves may hold anything, and must not steer the terminal.
+// What `sets` prints for a person at a terminal of 80 columns. Pure: it takes what was read, and returns
+// lines. Names of people and files may contain anything, and must not control the terminal.
 
 import path from 'node:path';
 import { lackingAtEnds } from '../../../shared/clipping.js';
@@ -23,7 +23,7 @@ import { NO_BREAK, wrapped } from '../process.js';
 import { dayOf, timeOf } from './clock-words.js';
 
 const WIDTH = 80;
-/** So much of an id tells sets apart. */
+/** So many characters of an id are enough to tell sets apart. */
 const SHORT = 8;
 /** A share below it rounds to nothing. */
 const LEAST_SHARE = 0.005;
@@ -42,7 +42,7 @@ const STATES: Readonly<Record<RunState, string>> = {
 
 // --- the list
 
-/** A set with what of it lies on the disk; null where nothing was stored. */
+/** A set with what is on the disk of it; null if nothing was stored. */
 export interface ListedEntry extends KeptSet {
   readonly onDisk: OnDisk | null;
 }
@@ -67,7 +67,7 @@ function headingOf({ run, set }: KeptSet, home: string): string {
   return `${place}, scheduled run ${run.id.slice(0, SHORT)}: ${run.state === 'under-way' ? 'under way' : run.state}, ${counted(run.sets, 'set', 'sets')}`;
 }
 
-/** What is not there any more is no complete set. */
+/** A set of which something is gone is not complete. */
 const STANDS: Readonly<Record<OnDisk['state'], string | null>> = {
   whole: null,
   lacking: 'files gone',
@@ -116,12 +116,12 @@ const cutFront = (text: string, most: number): string =>
 export interface ShownSet {
   readonly set: StoredSet;
   readonly run: StoredRun | null;
-  /** What lies in the set folder; null where there is no record, or one of another set. */
+  /** The record in the set folder; null if there is none, or one of another set. */
   readonly record: KeptSetRecord | null;
-  /** Where there is a record that cannot be read: what is wrong with it. */
+  /** If there is a record that cannot be read: what is wrong with it. */
   readonly problem: string | null;
   readonly isFolderThere: boolean;
-  /** Null where it was not asked for. */
+  /** Null if it was not asked for. */
   readonly log: readonly Transition[] | null;
 }
 
@@ -272,7 +272,7 @@ function framesInWords(frames: readonly StoredFrame[]): string[] {
   ];
 }
 
-/** What the frame itself tells; what is known from its neighbours is in the record. */
+/** Remarks from the frame itself; those from its neighbours are in the record. */
 function marksOf({ clipped, baseMoved, attempts }: StoredFrame['view']): string[] {
   const share = (word: string, value: number | undefined): string[] =>
     value === undefined || value < LEAST_SHARE ? [] : [`${Math.round(value * 100)}% ${word}`];
@@ -284,7 +284,7 @@ function marksOf({ clipped, baseMoved, attempts }: StoredFrame['view']): string[
   ];
 }
 
-/** As long as there is no record, the journal tells. */
+/** As long as there is no record, the journal counts. */
 const markedIn = ({ record, set }: Pick<ShownSet, 'record' | 'set'>) =>
   record?.frames ?? set.frames.map(({ view }) => view);
 
@@ -303,14 +303,14 @@ function stepInWords({ at, about, number, from, to, detail }: Transition): strin
   return said === '' ? [head] : wrapped(whole, ' '.repeat(6));
 }
 
-/** The sentences in what came with a step. */
+/** The sentences in the details of a step. */
 function saidIn(detail: unknown): string[] {
   if (typeof detail !== 'object' || detail === null) return [];
   const { reason, sentence } = detail as Record<string, unknown>;
   return [reason, sentence].filter((text) => typeof text === 'string');
 }
 
-// --- what was checked, and what was exported
+// --- sets that were checked, and sets that were exported
 
 export interface CheckedSet {
   readonly folder: string;
@@ -339,7 +339,7 @@ function verdictOf(check: SetCheck): string {
   return frames === 1 ? 'the frame is as it came' : `all ${frames} frames are as they came`;
 }
 
-/** @returns a last line where there are several */
+/** @returns a last line if there are several */
 export function sumOfChecks(checked: readonly SetCheck[]): string[] {
   const right = checked.filter(isRight).length;
   return checked.length < 2 ? [] : [`${right} of ${checked.length} sets are all right`];
@@ -360,13 +360,13 @@ export function exportInWords(exported: ExportedSet): string[] {
   ].flatMap((line) => wrapped(plain(line), '  '));
 }
 
-/** What lies about in the set folder is told already. */
+/** Unknown files in the set folder are listed elsewhere already. */
 const isWorthSaying = ({ code }: Finding): boolean => code !== 'file-unknown' && code !== 'left-over';
 
 // --- words
 
 const evOf = (offset: number): string => `${formatEv(fromEv(offset))} EV`;
 
-/** What moves the cursor, colours, or turns the reading direction becomes a blank. */
+/** Characters that move the cursor, set colours, or turn the reading direction become a blank. */
 const plain = (text: string): string =>
   text.replace(/[\p{Cc}\p{Zl}\p{Zp}\u202a-\u202e\u2066-\u2069]+/gu, ' ');

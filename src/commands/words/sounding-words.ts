@@ -4,7 +4,7 @@ import { percent } from '../../plan/index.js';
 import { counted } from '../options/options.js';
 import { wrapped } from '../process.js';
 
-/** Prints what is new of a sounding as it goes on. */
+/** Prints the news of a sounding as it goes on. */
 export function soundingPrinter(print: (line: string) => void): (view: SoundingView) => void {
   let told = 0;
   let isBegun = false;

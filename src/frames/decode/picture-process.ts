@@ -1,5 +1,6 @@
-// The process that decodes pictures, a program of its own beside the built program: what decoders take in memory is given back when it ends, and a
-// picture that brings one down takes nothing else along. Several pictures are decoded side by side. It ends with the channel.
+// The process that decodes pictures, a program of its own beside the built program: the memory that decoders
+// take is given back when it ends, and a picture that brings a decoder down takes nothing else with it.
+// Several pictures are decoded side by side. It ends with the channel.
 import { EvenrungError } from '../../../shared/errors.js';
 import type { Answers, Question, Reply } from './protocol.js';
 import { workOn } from './work.js';

@@ -1,6 +1,8 @@
-// The process that decodes pictures, as the daemon sees it: no decoder runs in the daemon itself. If the process falls, or hangs, everything that was
-// asked is asked again, one question after another and nothing else meanwhile: a picture over which it falls once more did that by itself. It has as much
-// right to the processor as the daemon: no frame is verified, and no set ends, before its picture has been looked at.
+// The process that decodes pictures, as the daemon sees it: no decoder runs in the daemon itself. If the
+// process dies or hangs, every open question is asked again, one after another and with nothing else
+// meanwhile: a picture over which it then dies once more is itself to blame. The process has as much right to
+// the processor as the daemon, since no frame is verified, and no set ends, before its picture has been
+// looked at.
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -8,7 +10,7 @@ import { ProcessFell, SideProcess, type SideProcessOptions } from '../../system/
 import type { Answers, Asked, Work } from './protocol.js';
 
 const at = (entry: string) => fileURLToPath(new URL(entry, import.meta.url));
-/** Beside the built program; or where that lies for whoever runs the sources, as the tests do. */
+/** Beside the built program; or in the build folder, if the sources are run, as the tests do. */
 const BESIDE = at('./picture-process.js');
 const BUILT = at('../../../dist/program/picture-process.js');
 
@@ -20,7 +22,7 @@ const OPTIONS: SideProcessOptions = {
   // A picture takes a fifth of a second, or seconds on a small computer.
   deadlineMs: 60_000,
   mostQuestions: 2000,
-  // MiB, for the heap and the part of it for what is new: pixels lie outside.
+  // MiB, for the heap and for the part of it that holds new objects: pixels lie outside.
   execArgv: ['--max-old-space-size=256', '--max-semi-space-size=2'],
   // Buffers from this size on are given back to the system as soon as they are let go of, and smaller ones share few places (mallopt(3), glibc).
   env: { MALLOC_MMAP_THRESHOLD_: String(256 * 1024), MALLOC_ARENA_MAX: '2' },
@@ -71,7 +73,7 @@ export class Pictures {
   }
 }
 
-/** A computer on which it cannot be begun is no reason to reject a frame. */
+/** If the process cannot be begun on a computer, that is no reason to reject a frame. */
 async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
   const { workOn } = await import('./work.js');
   return (await workOn(question)) as Work[Ask['ask']];

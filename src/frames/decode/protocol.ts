@@ -1,10 +1,11 @@
-// What goes between the daemon and the process that decodes pictures. Plain data; of pixels, only those of small copies cross.
+// The messages between the daemon and the process that decodes pictures. Plain data; of pixels, only those of
+// small copies cross.
 import type { ErrorCode } from '../../../shared/error-codes.js';
 import type { SideReply } from '../../system/index.js';
 import type { Sheet } from '../hand-over/contact-sheet.js';
 import type { PixelSize, SmallCopy, SmallPicture, Turn } from './small-copy.js';
 
-/** The name of a file, or what is in one. */
+/** The name of a file, or its content. */
 export type Source = string | Uint8Array;
 
 export type Asked =
@@ -15,7 +16,7 @@ export type Asked =
   | { readonly ask: 'pixels'; readonly jpeg: Uint8Array }
   | { readonly ask: 'sheet'; readonly sheet: Sheet };
 
-/** What comes of each question. */
+/** The answer to each question. */
 export interface Work {
   readonly ready: null;
   readonly small: SmallCopy;

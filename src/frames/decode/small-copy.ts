@@ -1,4 +1,5 @@
-// A small copy of a picture: how much of it is black or blown out, and its light for comparing. Reads pixels; knows no exposure.
+// A small copy of a picture, how much of it is black or blown out, and its light for comparisons. Reads
+// pixels; knows no exposure.
 import { EvenrungError } from '../../../shared/errors.js';
 import { type LightGrid, lightGrid } from '../read/light-grid.js';
 
@@ -23,8 +24,9 @@ export type Turn = 0 | 90 | 180 | 270;
 
 /**
  * @param source the name of a JPEG, or a JPEG
- * @param turn by which it has to be turned unless it tells its own orientation; null if it does that, or stands as it is
- * @throws EvenrungError frame-unreadable where it is cut short or broken
+ * @param turn by which it has to be turned, if it does not tell its own orientation; null if it does, or if
+ *   it is upright
+ * @throws EvenrungError frame-unreadable if it is cut short or broken
  */
 export async function smallCopyOf(source: string | Uint8Array, turn: Turn | null): Promise<SmallCopy> {
   const { default: sharp } = await import('sharp');
@@ -51,7 +53,7 @@ export async function smallCopyOf(source: string | Uint8Array, turn: Turn | null
   }
 }
 
-/** A pixel is black where all of its channels are, and blown where any of them is. */
+/** A pixel is black if all of its channels are, and blown out if any of them is. */
 function clippedShares(pixels: Uint8Array, channels: number): { dark: number; light: number } {
   let dark = 0;
   let light = 0;
@@ -85,8 +87,8 @@ export async function pixelsOf(jpeg: Uint8Array): Promise<SmallPicture> {
 const UPRIGHT_QUALITY = 92;
 
 /**
- * @returns the JPEG turned upright; null if it tells its own orientation: whoever shows it turns it by that
- * @throws EvenrungError frame-unreadable where it is cut short or broken
+ * @returns the JPEG turned upright; null if it tells its own orientation, which whoever shows it follows
+ * @throws EvenrungError frame-unreadable if it is cut short or broken
  */
 export async function uprightOf(jpeg: Uint8Array, turn: Turn): Promise<Uint8Array | null> {
   const { default: sharp } = await import('sharp');

@@ -1,4 +1,4 @@
-// What the process that decodes pictures does when it is asked.
+// The work of the process that decodes pictures, question by question.
 import type { Asked, Work } from './protocol.js';
 import { pixelsOf, sizeOf, smallCopyOf, uprightOf } from './small-copy.js';
 

@@ -1,17 +1,17 @@
-// Where the sets are in a folder that a person names. Looks at names, and reads nothing.
+// Finds the sets in a folder that a person names. Looks at names, and reads nothing.
 import { readdir, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { RECORD } from '../hand-over/names.js';
 
-/** Where frames arrive: it is there as long as a set is not ended. */
+/** The folder in which frames arrive; it exists as long as a set has not ended. */
 const INCOMING = '.incoming';
 
 /**
  * @param folder a set folder, finished or not, or one that holds several
  * @returns the paths of the set folders, by name
- * @throws EvenrungError no-such-set where there is none
+ * @throws EvenrungError no-such-set if there is none
  */
 export async function setFoldersIn(folder: string): Promise<string[]> {
   let names: string[];

@@ -1,4 +1,5 @@
-// Names of files in a set folder, as a record or a journal keeps them. What is named there is not to be followed elsewhere.
+// Names of files in a set folder, as a record or a journal keeps them. Such a name must not lead out of the
+// folder.
 import { lstat, stat } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -10,7 +11,7 @@ export const isPlainName = (file: string): boolean =>
 /**
  * @param folder a set folder
  * @param file its name in it, as it was kept
- * @returns its path, where it is a file of that folder: a link is none
+ * @returns its path, if it is a file of that folder; a link is not
  * @throws EvenrungError not-found
  */
 export async function fileInside(folder: string, file: string): Promise<string> {

@@ -4,7 +4,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { shortened } from '../../../shared/plain-words.js';
 import { dayInNames, timeInNames } from '../../system/index.js';
 
-/** What a set tells of itself for a name. Free text may be anything that a person writes. */
+/** The facts about a set that go into a name. Free text may be anything that a person writes. */
 export interface SetNaming {
   /** Any text that tells runs apart. */
   readonly run: string;
@@ -16,7 +16,7 @@ export interface SetNaming {
 }
 
 export interface FrameNaming {
-  /** 1 is the darkest of those that were planned at first; what was added later counts on. */
+  /** 1 is the darkest of those that were planned at first; frames that were added later count on. */
   readonly number: number;
   readonly offsetEv: number;
   /** The nominal label, such as `1/60`. */
@@ -30,7 +30,7 @@ export interface Template {
   readonly parts: readonly Part[];
 }
 
-/** How a set folder and the frames in it are called. */
+/** The templates for a set folder and for the frames in it. */
 export interface Naming {
   readonly frame: Template;
   readonly set: Template;
@@ -45,9 +45,11 @@ interface Facts extends SetNaming {
 interface Kind {
   /** Whether it differs from frame to frame of one set. */
   readonly ofFrame: boolean;
-  /** Free text gives way where a name would be too long; what it stands for with no text is said in its place. */
+  /**
+   * Free text is shortened if a name would be too long; a placeholder without any text says so in the name.
+   */
   readonly free: boolean;
-  /** The most bytes that it comes to; free text takes what is left. */
+  /** The most bytes that it takes; free text gets the rest. */
   readonly most: number;
   readonly value: (facts: Facts) => string;
 }
@@ -73,9 +75,12 @@ export const DEFAULT_SET_TEMPLATE = 'set-{date}-{time}';
 
 /** The longest name of a file on the file systems in use (255 bytes, or 255 UTF-16 units, which are never more). */
 const LONGEST_NAME = 255;
-/** Room for what comes behind: a number where the name is taken, the extension, a sidecar's, and a part's while it is written. */
+/**
+ * Room for what follows the name: a number if the name is taken, the extension, that of a sidecar, and the
+ * ending of a part while it is written.
+ */
 const BEHIND = { frame: 40, set: 10 } as const;
-/** So much of a free text is kept, or the template is too long. */
+/** At least so many bytes of a free text are kept; otherwise the template is too long. */
 const LEAST_FREE = 24;
 
 /** Names that are devices on some systems, whatever their extension (Microsoft, "Naming Files, Paths, and Namespaces"). */
@@ -101,13 +106,13 @@ export function parseTemplate(text: string, kind: Template['kind']): Template {
   return { kind, text, parts };
 }
 
-/** How they are called where nobody said otherwise. */
+/** The names if nobody asked for others. */
 export const defaultNaming = (): Naming => ({
   frame: parseTemplate(DEFAULT_FRAME_TEMPLATE, 'frame'),
   set: parseTemplate(DEFAULT_SET_TEMPLATE, 'set'),
 });
 
-/** @returns the name of a set folder, without what a taken name needs behind it */
+/** @returns the name of a set folder, without the number that follows a name that is taken */
 export function setFolderName(template: Template, set: SetNaming): string {
   return nameOf(template, { ...set, frame: null });
 }
@@ -225,7 +230,7 @@ function refuseLength(text: string, parts: readonly Part[], kind: Template['kind
 const freeParts = (parts: readonly Part[]): number =>
   parts.filter((part) => 'placeholder' in part && kindOf(part.placeholder).free).length;
 
-/** Bytes of all but the free text, at the most. */
+/** The most bytes of everything but the free text. */
 function fixedBytes(parts: readonly Part[]): number {
   const sizes = parts.map((part) => {
     if ('literal' in part) return bytesOf(part.literal);
@@ -255,9 +260,9 @@ function nameOf({ parts, kind }: Template, facts: Facts): string {
 const isDevice = (name: string): boolean => DEVICE.test((name.split('.')[0] ?? '').trimEnd());
 
 /**
- * Makes any text a safe part of a name: composed (NFC), what systems refuse replaced by `-`, no dots, blanks and dashes at the
- * ends, cut between what a reader takes for characters.
- * @returns at most `most` bytes of UTF-8; `no-name` or the like where nothing is left
+ * Makes any text a safe part of a name: composed (NFC), characters that systems refuse replaced by `-`, no
+ * dots, blanks and dashes at the ends, cut between what a reader takes for characters.
+ * @returns at most `most` bytes of UTF-8; `no-name` or the like if nothing is left
  */
 function freeText(text: string, placeholder: Placeholder, most: number): string {
   const safe = trimmed(
@@ -265,7 +270,8 @@ function freeText(text: string, placeholder: Placeholder, most: number): string 
       .replace(/\p{Cs}/gu, '-')
       .normalize('NFC')
       .replace(/[\s\p{Cc}\p{Zl}\p{Zp}]+/gu, ' ')
-      // What cannot be seen, or turns the reading direction of all that follows; joiners inside words and emoji stay.
+      // Characters that cannot be seen, or that turn the reading direction of everything after them; joiners
+      // inside words and emoji stay.
       .replace(/(?![\u200c\u200d])\p{Cf}/gu, '')
       .replace(/[/\\<>:"|?*{}\ufffd]/gu, '-'),
   );
@@ -283,7 +289,7 @@ function cut(text: string, most: number): string {
     Array.from(GRAPHEMES.segment(text), ({ segment }) => segment),
     most,
   );
-  // One that is longer than a name by itself is no word of any script.
+  // A text that alone is longer than a name is not a word of any script.
   return kept === '' ? upTo(Array.from(text), most) : kept;
 }
 
@@ -306,7 +312,7 @@ function offsetText(offsetEv: number): string {
   return rounded === 0 ? '0' : `${rounded > 0 ? '+' : ''}${rounded}`;
 }
 
-/** @returns `1-60`, `0.3`, `30`: a slash cannot stand in a name */
+/** @returns `1-60`, `0.3`, `30`: a name cannot contain a slash */
 const shutterText = (label: string): string =>
   label
     .replaceAll('/', '-')

@@ -1,5 +1,6 @@
-// What of a set lies in its folder just now, by names and sizes: cheap enough for every set of a list. Whether the bytes are the same
-// only a whole check tells (check.ts). Reads no file, and knows neither plan nor run.
+// Which files of a set are in its folder right now, by names and sizes: cheap enough for every set of a list.
+// Whether the bytes are the same, only a whole check tells (check.ts). Reads no file, and knows neither plan
+// nor run.
 import { lstat, stat } from 'node:fs/promises';
 import path from 'node:path';
 import type { OnDisk } from '../../../shared/kept.js';
@@ -18,7 +19,7 @@ export interface KeptName {
   readonly isPartner?: boolean;
 }
 
-/** @returns what is there of these files; never throws because of what is in the folder */
+/** @returns which of these files are there; nothing in the folder makes it throw */
 export async function lookOnDisk(folder: string, kept: readonly KeptName[]): Promise<OnDisk> {
   const why = await whyNoFolder(folder);
   if (why !== null) {
@@ -39,7 +40,7 @@ export async function lookOnDisk(folder: string, kept: readonly KeptName[]): Pro
 
 const numbersOf = (kept: readonly KeptName[]): number[] => [...new Set(kept.map(({ number }) => number))];
 
-/** Of frames that lack only their second file, something else is said. */
+/** Frames that lack only their second file get a sentence of their own. */
 function sentencesOf(
   these: readonly KeptName[],
   ofOwn: (numbers: readonly number[]) => string,

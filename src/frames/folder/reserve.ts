@@ -1,5 +1,6 @@
-// The room that a set folder keeps for what is written at its end: a set that ends on a full disk must still be able to say what it
-// holds. The file tells whose it is, so that a folder in which nothing came to be can be told from what somebody else keeps.
+// The room that a set folder keeps for the files at its end: a set that ends on a full disk must still be
+// able to say what it holds. The file says whose it is, so that an abandoned folder without frames can be
+// told from one that somebody else keeps.
 import { randomFillSync } from 'node:crypto';
 import { open, rm, stat, truncate, writeFile } from 'node:fs/promises';
 import os from 'node:os';
@@ -11,8 +12,9 @@ export const RESERVE = '.reserve';
 /** Several times the record of a set of 61 frames with a sentence for each. */
 const FOR_THE_RECORD = 256 * 1024;
 /**
- * For what lies beside the frames. Measured with 61 frames, the most that a set has: the contact sheet 3.2 MB where all small
- * copies are noise (with 55 of the practice body's 0.8 MB); 122 sidecars of 1.3 KB, in blocks of 4 KB; table and checksums 40 KB.
+ * For the files beside the frames. Measured with 61 frames, the most that a set has: the contact sheet 3.2 MB
+ * if all small copies are noise (with 55 of the practice body's 0.8 MB); 122 sidecars of 1.3 KB, in blocks of
+ * 4 KB; table and checksums 40 KB.
  */
 const FOR_THE_REST = 4096 * 1024;
 const BYTES = FOR_THE_RECORD + FOR_THE_REST;
@@ -22,13 +24,13 @@ interface Holder {
   readonly evenrung: 'room for the record of this set';
   readonly host: string;
   readonly pid: number;
-  /** What keeps account of the sets, such as the state folder; null where nothing does. */
+  /** The place that keeps account of the sets, such as the state folder; null if there is none. */
   readonly keeper: string | null;
 }
 
 const HEAD_BYTES = 4096;
 
-/** @throws the error of the file system, where the disk has no such room */
+/** @throws the error of the file system, if the disk has no such room */
 export async function reserve(folder: string, keeper: string | null): Promise<void> {
   const holder: Holder = {
     evenrung: 'room for the record of this set',
@@ -37,13 +39,16 @@ export async function reserve(folder: string, keeper: string | null): Promise<vo
     keeper,
   };
   const head = Buffer.from(`${JSON.stringify(holder)}\n`);
-  // Some file systems make nothing of what is all the same.
+  // Random, since some file systems take no room for bytes that are all the same.
   const room = randomFillSync(Buffer.alloc(BYTES));
   head.copy(room);
   await writeFile(path.join(folder, RESERVE), room);
 }
 
-/** Makes room again in a folder that was left behind; where the disk has none any more, that is no reason to leave it alone. */
+/**
+ * Makes room again in a folder that was left behind. If the disk has none any more, the folder is used
+ * without it.
+ */
 export async function reserveAgain(folder: string): Promise<void> {
   const there = await stat(path.join(folder, RESERVE)).catch(() => null);
   if ((there?.size ?? 0) >= BYTES) return;

@@ -1,5 +1,6 @@
-// A set on disk: numbered frames, what was set aside, and what is handed over with them. Files arrive in a folder of their own and
-// are renamed into the set, whole or not at all. It knows names and files, and nothing of exposures or states.
+// A set on disk: numbered frames, files set aside, and the files that are handed over with them. Files arrive
+// in a folder of their own and are renamed into the set, whole or not at all. It knows names and files, and
+// nothing of exposures or states.
 import { constants, type Dirent } from 'node:fs';
 import { access, lstat, mkdir, readdir, rename, rm, rmdir, stat, statfs } from 'node:fs/promises';
 import path from 'node:path';
@@ -18,9 +19,9 @@ import { stagingName, sweepStaged } from './staging.js';
 
 const INCOMING = '.incoming';
 const ASIDE = 'set-aside';
-/** What a set folder holds beside its frames. */
+/** The files of a set folder besides its frames. */
 const HANDED_OVER: ReadonlySet<string> = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT]);
-/** What a frame is taken for until one has come back. */
+/** The assumed size of a frame until one has come back. */
 const SMALL_FRAME_BYTES = 64 * 1024;
 
 /** A file, and its extension by content. */
@@ -39,9 +40,9 @@ export interface CreateOptions {
 
 export class SetFolder {
   readonly path: string;
-  /** What it was named by; null for one that was there already. */
+  /** The time that it was named by; null for a folder that existed already. */
   readonly startedAt: Date | null;
-  /** Where the link puts what comes back. */
+  /** The folder in which the link puts files that come back. */
   readonly incoming: string;
   private taken: Promise<unknown> = Promise.resolve();
   /** Names under set-aside/ that are spoken for, and have no file yet. */
@@ -49,10 +50,12 @@ export class SetFolder {
   private largestFrame = SMALL_FRAME_BYTES;
 
   /**
-   * It is put together under a hidden name, so that what a killed program leaves behind can be told from a set.
-   * @param into the folder that takes sets; made where it is missing
-   * @param set names the set folder, by the template: set-20261125-164210, with a number behind it where that is taken
-   * @param keeper what keeps account of the sets, such as the state folder
+   * Makes a set folder. It is put together under a hidden name, so that what a killed program leaves behind
+   * is not taken for a set.
+   * @param into the folder in which set folders are made; made if it is missing
+   * @param set names the set folder, by the template: set-20261125-164210, followed by a number if that is
+   *   taken
+   * @param keeper the place that keeps account of the sets, such as the state folder
    * @throws EvenrungError folder-not-writable, before anything is fired
    */
   static async create(
@@ -76,9 +79,10 @@ export class SetFolder {
   }
 
   /**
-   * Removes what programs that were killed left behind before a frame came: folders that were being made, and folders of sets
-   * that the keeper knows nothing of. Anything else stays, whoever made it. What cannot be removed stays, too.
-   * @param isKnown whether the keeper accounts for a set in that folder; what it throws is thrown
+   * Removes what killed programs left behind before a frame came: folders that were being made, and folders
+   * of sets that the keeper does not know. Everything else stays, whoever made it, and so does anything that
+   * cannot be removed.
+   * @param isKnown whether the keeper accounts for a set in that folder; an error of it is thrown
    */
   static async sweepUnused(
     into: string,
@@ -100,7 +104,7 @@ export class SetFolder {
   }
 
   /**
-   * Makes the folder that takes sets where it is missing, and looks whether it can be written.
+   * Makes the folder for set folders if it is missing, and checks that it can be written.
    * @throws EvenrungError folder-not-writable
    */
   static async check(into: string): Promise<void> {
@@ -113,7 +117,7 @@ export class SetFolder {
   }
 
   /**
-   * Takes up a set folder that was begun: what is missing of its inside is made again.
+   * Opens a set folder that was begun earlier; parts of it that are missing are made again.
    * @throws EvenrungError set-folder-gone, folder-not-writable
    */
   static async reopen(folder: string): Promise<SetFolder> {
@@ -155,13 +159,14 @@ export class SetFolder {
     this.incoming = path.join(folder, INCOMING);
   }
 
-  /** A frame of so many bytes has come, of one file or of two. */
+  /** Takes note of the bytes of a frame that has come, of one file or of two. */
   sawFrame(bytes: number): void {
     this.largestFrame = Math.max(this.largestFrame, bytes);
   }
 
   /**
-   * Whether the disk takes another frame as large as the largest so far: one that cannot be stored had better not be fired.
+   * Checks that the disk takes another frame as large as the largest so far: a frame that cannot be stored
+   * had better not be fired.
    * @throws EvenrungError storing-failed
    */
   async mustHaveRoom(): Promise<void> {
@@ -170,7 +175,10 @@ export class SetFolder {
     throw storingFailed(this.path, Object.assign(new Error(), { code: 'ENOSPC' }), { released: false });
   }
 
-  /** @returns the file's extension by its content, such as jpg; undefined where it is nothing that a camera writes */
+  /**
+   * @returns the file's extension by its content, such as jpg; undefined if it is nothing that a camera
+   *   writes
+   */
   async kindOf(file: string): Promise<string | undefined> {
     return this.storing(async () => {
       this.sawFrame(await sizeOf(file));
@@ -179,7 +187,7 @@ export class SetFolder {
   }
 
   /**
-   * Whether what was taken in is still there, by names and sizes.
+   * Checks by names and sizes that the files that were taken in are still there.
    * @returns what is wrong, set-folder-gone or set-damaged; null if nothing is
    */
   async lost(kept: readonly KeptName[]): Promise<EvenrungError | null> {
@@ -194,7 +202,10 @@ export class SetFolder {
     return folderGone(this.path, 0, error.details);
   }
 
-  /** @param name from the set folder on @returns null where it cannot be read */
+  /**
+   * @param name relative to the set folder
+   * @returns null if it cannot be read
+   */
   async checksumOf(name: string): Promise<Checksum | null> {
     return checksumOf(path.join(this.path, name)).catch(() => null);
   }
@@ -242,9 +253,10 @@ export class SetFolder {
   }
 
   /**
-   * Where a frame that another one takes the place of is going to be moved to. The names are its own from now on.
+   * The place that a frame is going to be moved to when another one takes its place. The names are reserved
+   * from now on.
    * @param files the names of the frame's files in the set folder
-   * @returns names under set-aside/, from the set folder on, in the order of the files
+   * @returns names under set-aside/, relative to the set folder, in the order of the files
    */
   async nameAside<const Files extends readonly string[]>(
     files: Files,
@@ -331,11 +343,11 @@ export class SetFolder {
   }
 
   /**
-   * Writes what lies beside the frames, or writes it anew. Never throws: what could not be made is told, and the room for the
-   * record stays.
+   * Writes the files beside the frames, or writes them anew. Never throws: files that could not be made are
+   * reported, and the room for the record is kept.
    * @param thumbnails a small JPEG of each frame, by its number
    * @param leaving names of files that are moved away later
-   * @returns what was made; with it the error, where the disk is full
+   * @returns what was made; with the error, if the disk is full
    */
   async handOver(
     record: SetRecord,
@@ -360,7 +372,10 @@ export class SetFolder {
     });
   }
 
-  /** Removes the set folder where nothing was stored in it. @returns whether it was removed */
+  /**
+   * Removes the set folder if nothing was stored in it.
+   * @returns whether it was removed
+   */
   async removeIfEmpty(): Promise<boolean> {
     await this.sweepPartial().catch(() => undefined);
     const entries = await readdir(this.path, { recursive: true, withFileTypes: true });
@@ -369,7 +384,7 @@ export class SetFolder {
     return true;
   }
 
-  /** What was being written when an earlier program ended. */
+  /** Removes files that were being written when an earlier program ended. */
   private sweepPartial(): Promise<void> {
     return SetFolder.sweepPartial(this.path);
   }
@@ -404,7 +419,7 @@ export class SetFolder {
       const taken = new Set([...there, ...(folder === ASIDE ? this.spokenFor : [])]);
       const kinds = files.map(({ kind }) => kind);
       const free = freeStem(taken, stem, kinds);
-      // A name must not last longer than what it stands for.
+      // Content comes first: a name on disk must never lead to content that is not.
       for (const file of files) await syncFile(file.path);
       const names: string[] = [];
       for (const { path: file, kind } of files) {
@@ -449,7 +464,10 @@ function folderGone(
   );
 }
 
-/** @returns what lies there as frames do: what is hidden, and what is handed over with them, is no frame */
+/**
+ * @returns the names of files that may be frames; hidden files, and those that are handed over with the
+ *   frames, are not
+ */
 const framesAmong = (entries: readonly Dirent[]): string[] =>
   entries
     .filter((entry) => entry.isFile())
@@ -465,7 +483,7 @@ async function framesIn(folder: string): Promise<string[]> {
   ];
 }
 
-/** @returns the stem, with a number behind it where a file of one of these kinds has it */
+/** @returns the stem, followed by a number if a file of one of these kinds has it */
 function freeStem(there: ReadonlySet<string>, stem: string, kinds: readonly string[]): string {
   // On disks that know no case, one would take the place of another.
   const taken = new Set([...there].map((name) => name.toLowerCase()));
@@ -494,7 +512,10 @@ function notWritable(into: string, cause: unknown): EvenrungError {
   );
 }
 
-/** @returns nothing where the folder was never made @throws what else went wrong */
+/**
+ * @returns nothing if the folder was never made
+ * @throws any other error
+ */
 function nothingThere(cause: unknown): Dirent[] {
   if ((cause as NodeJS.ErrnoException).code === 'ENOENT') return [];
   throw cause;
@@ -515,14 +536,14 @@ async function makeAll(folder: string): Promise<void> {
   try {
     await mkdir(folder);
   } catch (cause) {
-    // Somebody else made it just now.
+    // Somebody else has made it just now.
     if ((cause as NodeJS.ErrnoException).code !== 'EEXIST') throw cause;
   }
 }
 
 const TAKEN: ReadonlySet<string> = new Set(['EEXIST', 'ENOTEMPTY', 'ENOTDIR']);
 
-/** @returns the path that it has now: the wanted one, with a number behind it where that is taken */
+/** @returns the path that it has now: the wanted one, followed by a number if that is taken */
 async function renameToFree(staged: string, wanted: string): Promise<string> {
   for (let again = 1; ; again += 1) {
     const folder = again === 1 ? wanted : `${wanted}-${again}`;
@@ -538,7 +559,7 @@ async function renameToFree(staged: string, wanted: string): Promise<string> {
   }
 }
 
-/** Whether nothing lies in the folder of a set but what was made with it. */
+/** Whether the folder of a set contains only what was made with it. */
 async function holdsNothing(folder: string): Promise<boolean> {
   const names = await readdir(folder).catch(() => null);
   if (!names?.includes(RESERVE) || names.some((name) => name !== RESERVE && name !== INCOMING)) return false;

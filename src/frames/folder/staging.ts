@@ -1,5 +1,6 @@
-// Folders that are put together under a hidden name and renamed when they are whole. The name tells which program on which
-// computer makes it, so that what a program that was killed left behind can be told from what another one is at work on.
+// Folders that are put together under a hidden name and renamed when they are whole. The name says which
+// program on which computer makes the folder, so that one left by a killed program can be told from one that
+// is still being worked on.
 import { createHash } from 'node:crypto';
 import { readdir, rm } from 'node:fs/promises';
 import os from 'node:os';
@@ -13,7 +14,7 @@ export const hostMark = (): string => createHash('sha256').update(os.hostname())
 
 let made = 0;
 
-/** @returns a name that nothing else has; short, whatever the folder is called in the end */
+/** @returns a name that nothing else has; short, whatever the final name of the folder is */
 export function stagingName(what: Staged): string {
   made += 1;
   return `.evenrung-${what}-${hostMark()}-${process.pid}-${made}.part`;

@@ -1,5 +1,5 @@
-// Writes what the pictures of a set tell into its folder once it has ended: the proof of what it can become, and what follows from it in record,
-// table and contact sheet. Frames are never touched.
+// Writes what the pictures of a set tell into its folder once it has ended: the proof of what it can become,
+// and the changes that follow from it in record, table and contact sheet. Frames are never touched.
 import { readFile, rename } from 'node:fs/promises';
 import path from 'node:path';
 import {
@@ -16,7 +16,7 @@ import { forgetLight, sheetLight } from './light-files.js';
 import { CONTACT_SHEET, COVERAGE_MAP, PREVIEW, RECORD, recordText, TABLE } from './names.js';
 import { tableText } from './table.js';
 
-/** What is known once a proof was made, or could not be. */
+/** The results once a proof was made, or could not be. */
 export interface Proved {
   readonly light: NonNullable<KeptSetRecord['light']>;
   /** Of each frame, by its number. */
@@ -25,13 +25,14 @@ export interface Proved {
   readonly map: Buffer | null;
   /** JPEG; null if there is none. */
   readonly preview: Buffer | null;
-  /** Where the radiance lies, whole, in the set folder; null if there is none. */
+  /** The path of the radiance in the set folder, whole; null if there is none. */
   readonly radiance: { readonly from: string; readonly name: string } | null;
 }
 
 /**
- * Each file is replaced whole, the record last. What is there of an earlier proof and was not made anew goes.
- * @param ids what the record may call the set
+ * Each file is replaced whole, the record last. Files of an earlier proof that were not made anew are
+ * removed.
+ * @param ids the identifiers that the record may give the set
  * @param thumbnails a small JPEG of each frame, by its number
  * @returns whether the record of this set was there; if not, nothing was written
  * @throws the error of the file system; EvenrungError record-unreadable
@@ -65,7 +66,7 @@ export async function addProof(
   const sheet = sheetOf(proved, thumbnails, sheetLight(proved, { map, preview }));
   await putWhole(inFolder(CONTACT_SHEET), await pictures.ask({ ask: 'sheet', sheet }));
   await putWhole(inFolder(TABLE), tableText(proved.frames.map((frame) => rowOf(frame, proved))));
-  // What this program does not know of a record of its own version is kept.
+  // Fields that this program does not know, in a record of its own version, are kept.
   const kept = JSON.parse(text) as { readonly frames: readonly Pick<KeptFrame, 'number' | 'marks'>[] };
   await putWhole(inFolder(RECORD), recordText({ ...kept, light, frames: kept.frames.map(marked) }));
   await syncFolder(folder);

@@ -1,5 +1,5 @@
-// Whether a set folder still holds what its record says. Reads everything, writes nothing, and says what it finds in sentences; it
-// never throws because of what is in the folder.
+// Whether a set folder still holds what its record says. Reads everything, writes nothing, and reports its
+// findings in sentences; nothing in the folder makes it throw.
 import { lstat, readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
@@ -44,9 +44,9 @@ export type FindingCode =
 
 export interface Finding {
   readonly code: FindingCode;
-  /** `wrong`: the set is not what the record says, or not known to be. `note`: worth knowing. */
+  /** `wrong`: the set is not what the record says, or cannot be proved to be. `note`: worth knowing. */
   readonly severity: 'wrong' | 'note';
-  /** The frame that it is about, where it is about one. */
+  /** The number of the frame concerned, if there is one. */
   readonly frame: number | null;
   /** The file that it is about, from the set folder on. */
   readonly file: string | null;
@@ -54,7 +54,7 @@ export interface Finding {
 }
 
 export interface SetCheck {
-  /** Null where it cannot be read. */
+  /** Null if it cannot be read. */
   readonly record: KeptSetRecord | null;
   /** The version in which the record was written. */
   readonly version: number | null;
@@ -98,7 +98,7 @@ interface Present {
   readonly frame: KeptFrame;
   readonly file: string;
   readonly bytes: number;
-  /** What the record keeps of it. */
+  /** The record's entry for it. */
   readonly kept: FileOfFrame;
 }
 
@@ -140,7 +140,7 @@ function findIncomplete({ frames, complete, sentence }: KeptSetRecord, find: Fin
   );
 }
 
-/** What never came cannot be lost; the camera's card may have it still. */
+/** A file that never came cannot be lost; the camera's card may still have it. */
 function findLone({ frames }: KeptSetRecord, find: Find): void {
   for (const frame of frames) {
     const { number, file, partner } = frame;
@@ -347,8 +347,9 @@ const centreOf = ({ passes }: KeptSetRecord, { pass, offset }: KeptFrame): numbe
   passes[pass - 1]?.centre ?? offset;
 
 /**
- * In aperture priority a bias that is the compensation alone is believed only of a body whose files lack the bracket's part. All files
- * of a body have it or none: it takes one that was fired in its bracket. One that was made up singly was compensated by its whole offset.
+ * In aperture priority, a bias that is the compensation alone is believed only of a body whose files lack the
+ * bracket's part. Either all files of a body have that part or none, so one that was fired in its bracket
+ * shows which. A frame that was made up singly does not, since it was compensated by its whole offset.
  */
 const recordsBracket = (record: KeptSetRecord, frames: readonly Exposed[]): boolean =>
   frames.some(
@@ -376,7 +377,7 @@ function wrongOffsets(record: KeptSetRecord, hasBracket: boolean): (one: Exposed
   };
 }
 
-/** @returns the number of `f/8`, `8`, `ISO 100`; null where there is none, as in `Auto` */
+/** @returns the number in `f/8`, `8`, `ISO 100`; null if there is none, as in `Auto` */
 function numberIn(written: string | null): number | null {
   const [, digits] = /(\d+(?:\.\d+)?)\s*$/.exec(written ?? '') ?? [];
   return digits === undefined ? null : Number(digits);
@@ -398,7 +399,7 @@ function otherThanKept({ recorded: kept }: FileOfFrame, recorded: RecordedExposu
   return [...others, ...otherBias(kept.bias, recorded.bias)];
 }
 
-/** By the difference, where the others go by the ratio: a bias may be 0. */
+/** Compared by difference, and not by ratio like the others, since a bias may be 0. */
 function otherBias(before: number | null, now: number | null): string[] {
   if (before === null || (now !== null && Math.abs(now - before) <= SAME_VALUE)) return [];
   const written = (ev: number): string => `${formatEv(fromEv(ev))} EV`;
@@ -431,7 +432,7 @@ async function checkSidecar(
     }
     const claims = readSidecar(text);
     if (claims === null) {
-      // Somebody else's sidecar is none of ours.
+      // Nothing is said of a sidecar that somebody else wrote.
       if (sidecar !== null)
         find('sidecar-differs', 'note', `${nameOf(frame)}: ${name} does not tell its set any more.`, about);
       continue;
@@ -453,7 +454,7 @@ async function checkSidecar(
 
 const LEFT_OVER = /^\.(?:incoming|reserve)(?:$|\/)|\.part$/;
 
-/** What lies in the folder beside the frames. */
+/** Checks the files in the folder besides the frames. */
 async function checkRest(folder: string, record: KeptSetRecord, find: Find): Promise<void> {
   const aside = record.setAside.map(({ file }) => file.replaceAll('\\', '/'));
   const known = new Set<string>([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT, ...aside]);

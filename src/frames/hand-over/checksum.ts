@@ -64,7 +64,7 @@ export async function quickDigest(file: string): Promise<string | null> {
 /**
  * @param files paths
  * @param atOnce how many are read at the same time
- * @returns what came of each, in the order of the paths: its checksum, or the error of the file system
+ * @returns the result for each, in the order of the paths: its checksum, or the error of the file system
  */
 export async function checksumsOf(files: readonly string[], atOnce = AT_ONCE): Promise<(Checksum | Error)[]> {
   const results: (Checksum | Error)[] = [];
@@ -94,7 +94,7 @@ export function sumsText(sums: readonly ListedSum[]): string {
 
 const ESCAPES: Readonly<Record<string, string>> = { '\\': '\\\\', '\n': '\\n', '\r': '\\r' };
 
-/** @returns the files of such a list; lines that are none of it are left out */
+/** @returns the files of such a list; other lines are left out */
 export function parseSums(text: string): ListedSum[] {
   return text.split('\n').flatMap((line) => {
     const [, escaped, sha256, name] = /^(\\?)([0-9a-f]{64}) [ *](.+)$/i.exec(line) ?? [];

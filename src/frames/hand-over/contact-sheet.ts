@@ -1,5 +1,5 @@
-// A contact sheet: all frames of a set on one picture, the darkest first, with what was asked of each and what is to be known of
-// it. Drawn from the small copies; knows neither files nor states.
+// A contact sheet: all frames of a set on one picture, the darkest first, each with the exposure that was
+// asked for and its remarks. Drawn from the small copies; knows neither files nor states.
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { FrameMark } from '../../../shared/set-record.js';
 import { hourAndMinute, wallDay } from '../../system/index.js';
@@ -10,14 +10,14 @@ export interface SheetCell {
   readonly offsetEv: number;
   /** The nominal label. */
   readonly shutter: string;
-  /** JPEG; null where there is none. */
+  /** JPEG; null if there is none. */
   readonly thumbnail: Buffer | null;
-  /** False where the frame is not in the set. */
+  /** False if the frame is not in the set. */
   readonly isMade: boolean;
   readonly marks: readonly FrameMark['code'][];
 }
 
-/** What stands above the frames, where their pictures were judged. */
+/** The head above the frames, if their pictures were judged. */
 export interface SheetLight {
   /** What the set holds, or what is missing. */
   readonly sentence: string;
@@ -28,14 +28,14 @@ export interface SheetLight {
 }
 
 export interface Sheet {
-  /** Stands for the name where that cannot be drawn. */
+  /** Shown in place of a name that cannot be drawn. */
   readonly id?: string;
-  /** What a person calls the set; null where nobody gave it a name. */
+  /** The name that a person gave the set; null if nobody did. */
   readonly name: string | null;
   /** When the first frame was fired. */
   readonly startedAt: Date;
   readonly base: { readonly shutter: string; readonly aperture: string | null; readonly iso: string | null };
-  /** True where nothing was photographed. */
+  /** True if nothing was photographed. */
   readonly practice: boolean;
   /** The darkest first. */
   readonly cells: readonly SheetCell[];
@@ -83,7 +83,7 @@ const FEWEST_COLUMNS = 3;
 const MOST_COLUMNS = 8;
 
 /**
- * @param letters how text is drawn; left out: with the machine's fonts where it has any
+ * @param letters how text is drawn; if it is left out, with the computer's fonts if it has any
  * @returns a JPEG; 3 columns for up to 9 frames, 8 for 61
  */
 export async function drawContactSheet(sheet: Sheet, letters?: Letters): Promise<Buffer> {
@@ -129,7 +129,7 @@ interface Layout {
   readonly columns: number;
   readonly width: number;
   readonly height: number;
-  /** Where the first row of frames begins, and how far it is to the next one. */
+  /** The top of the first row of frames, and the distance to the next one. */
   readonly top: number;
   readonly row: number;
   readonly title: readonly string[];
@@ -164,7 +164,7 @@ function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
 }
 
 const HEAD_WORDS = { size: 16, line: 22 };
-/** A picture beside another one is as high as a picture of this shape: most are. */
+/** A picture beside another one gets the height of a picture of this shape, which most have. */
 const HEAD_SHAPE = 2 / 3;
 
 function headOf(light: SheetLight | null, { left, top }: Place, width: number): Layout['head'] {
@@ -177,7 +177,7 @@ function headOf(light: SheetLight | null, { left, top }: Place, width: number): 
   return shown.map((one, index) => ({ ...one, place: { left: left + index * (across + GAP), top }, box }));
 }
 
-/** So much of an id tells sets apart. */
+/** So many characters of an id are enough to tell sets apart. */
 const SHORT_ID = 8;
 
 async function titleOf({ id, name }: Sheet, letters: Letters): Promise<string> {
@@ -239,7 +239,7 @@ function drawing(sheet: Sheet, layout: Layout, letters: Letters): string {
   const cells = sheet.cells.map((cell, index) =>
     cellDrawing(cell, placeOf(index, layout), sheet.practice, pen, letters),
   );
-  // What is wider than it was taken for ends at the margin.
+  // Text that is wider than estimated ends at the margin.
   const head = `<svg x="${MARGIN}" y="0" width="${layout.width - 2 * MARGIN}" height="${layout.top}">${[...title, ...facts].join('')}</svg>`;
   return `<svg xmlns="http://www.w3.org/2000/svg" width="${layout.width}" height="${layout.height}">${head}${words.join('')}${cells.join('')}</svg>`;
 }

@@ -10,15 +10,16 @@ const HEAD_BYTES = 512 * 1024;
 const OFFSET = /^[+-](?:0\d|1[0-4]):[0-5]\d$/;
 
 /**
- * DateTimeOriginal with its parts of a second and its offset from UTC, where they are recorded. Without an offset nobody knows the
- * camera's zone, and a date without one is right (ISO 16684-1, 8.2.1.2, from memory).
- * @returns `2026-11-25T16:42:10.25+01:00`; null where the file tells none, or cannot be read. Never throws.
+ * DateTimeOriginal with its parts of a second and its offset from UTC, as far as they are recorded. Without
+ * an offset the camera's zone is not known, and a date without a zone is valid (ISO 16684-1, 8.2.1.2, from
+ * memory).
+ * @returns `2026-11-25T16:42:10.25+01:00`; null if the file tells none, or cannot be read. Never throws.
  */
 export async function createdAtOf(file: string): Promise<string | null> {
   return (await readQuickly(file).catch(() => null)) ?? (await readWhole(file).catch(() => null));
 }
 
-/** @returns null where the three do not make a date */
+/** @returns null if the three do not make a date */
 export function xmpDateOf(time: unknown, parts: unknown, offset: unknown): string | null {
   const taken = takenAtOf(time, parts);
   if (taken === null) return null;

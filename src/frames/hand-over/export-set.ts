@@ -16,7 +16,7 @@ import { filesOf, sidecarsOf } from './files-of.js';
 import { CONTACT_SHEET, OF_LIGHT, RECORD, TABLE } from './names.js';
 
 export interface ExportOptions {
-  /** `frames` leaves out what lies beside them. */
+  /** `frames` leaves out the files beside them. */
   readonly only?: 'frames' | undefined;
   /** Aborted, it ends soon and leaves nothing behind. */
   readonly signal?: AbortSignal | undefined;
@@ -34,9 +34,9 @@ export interface ExportedSet {
   readonly frames: number;
   readonly frameFiles: number;
   readonly files: readonly ExportedFile[];
-  /** What is in the set folder and no part of the set, such as what was set aside. */
+  /** Files in the set folder that are not part of the set, such as those that were set aside. */
   readonly leftBehind: readonly string[];
-  /** What the set is like: nothing is wrong with what was copied, but frames may be missing. */
+  /** The state of the set: the copied files are all right, but frames may be missing. */
   readonly findings: readonly Finding[];
 }
 
@@ -47,9 +47,9 @@ const SPARE_BYTES = 1024 * 1024;
 
 /**
  * @param folder a set folder with its record
- * @param into the folder that takes the copy, under the name that the set folder has; made where it is missing
- * @throws EvenrungError no-such-set, record-unreadable, set-damaged, folder-not-writable (also where there is something of that
- *   name), storing-failed; ending where it was stopped. Then there is nothing of the copy.
+ * @param into the folder for the copy, which gets the name of the set folder; made if it is missing
+ * @throws EvenrungError no-such-set, record-unreadable, set-damaged, folder-not-writable (also if the name
+ *   is taken there), storing-failed; ending if it was stopped. Then nothing is left of the copy.
  */
 export async function exportSet(
   folder: string,
@@ -79,7 +79,7 @@ export async function exportSet(
 // --- the set
 
 function mustBeSound(folder: string, { record, findings }: SetCheck): KeptSetRecord {
-  // What was never made cannot be lost on the way.
+  // A frame that was never made cannot be lost on the way.
   const wrong = findings.filter(({ code, severity }) => severity === 'wrong' && code !== 'set-incomplete');
   const [first, ...others] = wrong;
   if (record !== null && first === undefined) return record;
@@ -105,7 +105,9 @@ const framesOf = ({ frames }: KeptSetRecord): string[] => [
   ...new Set(frames.flatMap(filesOf).map(({ file }) => file)),
 ];
 
-/** Names that the files beside the frames can have. A sidecar may be somebody's work, whoever wrote it. */
+/**
+ * Names that the files beside the frames can have. A sidecar may contain somebody's work, whoever wrote it.
+ */
 function besideFrames(record: KeptSetRecord): string[] {
   const names = new Set([RECORD, SUMS, TABLE, CONTACT_SHEET, ...OF_LIGHT]);
   for (const { sidecar } of record.frames) if (sidecar !== null) names.add(sidecar);
@@ -138,7 +140,7 @@ async function sizesOf(folder: string, names: readonly string[]): Promise<number
   }
 }
 
-/** Hidden files are no part of a set, and nobody misses them. */
+/** Hidden files are not part of a set, and nobody misses them. */
 async function filesIn(folder: string): Promise<string[]> {
   const entries = await readdir(folder, { recursive: true, withFileTypes: true });
   return entries
@@ -154,7 +156,7 @@ const changedMeanwhile = (folder: string, cause: unknown): EvenrungError =>
     `Nothing was exported, because a file of the set in ${folder} cannot be read: ${whyRefused(cause)}.`,
   );
 
-// --- where it goes
+// --- the place of the copy
 
 async function mustLieOutside(source: string, into: string): Promise<void> {
   const [set, goal] = await Promise.all([realpath(source), realPlaceOf(path.resolve(into))]);
@@ -208,7 +210,7 @@ const megabytes = (bytes: number): string => `${Math.ceil(bytes / 1e6)} MB`;
 
 interface Copying {
   readonly source: string;
-  /** Where it is put together, beside its place. */
+  /** The folder beside its final place in which it is put together. */
   readonly part: string;
   readonly target: string;
   readonly signal: AbortSignal | undefined;
@@ -243,7 +245,7 @@ async function copyWhole(
   }
 }
 
-/** @returns what was read; it is on disk there when this comes back */
+/** @returns the checksum of what was read; the copy is on disk when this returns */
 async function copyFile(
   { source, part, target, signal }: Copying,
   file: string,
@@ -278,7 +280,7 @@ async function copyFile(
   return { file, sha256, bytes };
 }
 
-/** As far as the system lets anybody see: what it still keeps in memory it does not read from the disk again. */
+/** As far as the system allows: data that it still keeps in memory is not read from the disk again. */
 async function mustReadAs({ part, target, signal }: Copying, file: string, sha256: string): Promise<void> {
   mustGoOn(signal);
   const there = await storing(target, () => checksumOf(path.join(part, file)));

@@ -1,4 +1,4 @@
-// The files of a frame in a record: its own, and its partner where it has one. Pure.
+// The files of a frame in a record: its own, and its partner if it has one. Pure.
 import type { KeptFrame } from '../../../shared/set-record.js';
 import { shownFirst } from '../read/two-files.js';
 import { sidecarNames } from './sidecar.js';
@@ -12,7 +12,7 @@ export interface FileOfFrame {
   readonly isPartner: boolean;
 }
 
-/** @returns the frame's own file first; none where it was not made */
+/** @returns the frame's own file first; none if it was not made */
 export function filesOf({ file, sha256, bytes, recorded, sidecar, partner }: KeptFrame): FileOfFrame[] {
   const own = file === null ? [] : [{ file, sha256, bytes, recorded, sidecar, isPartner: false }];
   if (partner?.state !== 'there') return own;
@@ -30,7 +30,7 @@ export const sidecarsOf = ({
 /** The name without its extension is that of the frame's own file, whose sidecar has it. */
 export const partnersSidecar = (file: string): string => sidecarNames(file)[1];
 
-/** What a frame has in the set folder, as a view or a record tells it. */
+/** The files of a frame in the set folder, as a view or a record lists them. */
 export interface HasFiles {
   readonly file: string | null;
   readonly partner?:

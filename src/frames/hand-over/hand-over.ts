@@ -1,5 +1,6 @@
-// What lies beside the frames of a set when it is handed over: a sidecar for each frame, the contact sheet, the table and the list
-// of checksums. All of it is made from the record and the small copies; frames are never touched, and what cannot be made is told.
+// The files beside the frames of a set when it is handed over: a sidecar for each frame, the contact sheet,
+// the table and the list of checksums. All of them are made from the record and the small copies; frames are
+// never touched, and files that cannot be made are reported.
 import { readdir, readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
 import type { FrameLight } from '../../../shared/light.js';
@@ -19,9 +20,9 @@ import { type LightColumns, type TableRow, tableText } from './table.js';
 export interface HandedOver {
   /** The names of sidecars, by those of the files that they are of. */
   readonly sidecars: ReadonlyMap<string, string>;
-  /** What is missing or not as it should be, in one sentence; null where nothing is. */
+  /** What is missing or not as it should be, in one sentence; null if nothing is. */
   readonly sentence: string | null;
-  /** The error of the file system, where the disk has no room left. */
+  /** The error of the file system, if the disk has no room left. */
   readonly full: unknown;
 }
 
@@ -29,7 +30,7 @@ export interface HandedOver {
 type Made = KeptFrame & { readonly file: string };
 
 /**
- * Each file is written whole or not at all, and anew where it was there before. Never throws.
+ * Each file is written whole or not at all, and anew if it existed before. Never throws.
  * @param folder the set folder
  * @param thumbnails a small JPEG of each frame, by its number
  * @param leaving names of files that are moved away later
@@ -47,7 +48,7 @@ export async function handOver(
   const sidecars = await writeSidecars(folder, record, made, leaving, making);
   const inFolder = (name: string) => path.join(folder, name);
   if (map !== null) {
-    // A proof of earlier frames is none of these.
+    // A proof of earlier frames does not belong to these.
     await making.one(COVERAGE_MAP, async () => {
       await forgetLight(folder);
       await putWhole(inFolder(COVERAGE_MAP), map);
@@ -61,7 +62,7 @@ export async function handOver(
     putWhole(inFolder(TABLE), tableText(record.frames.map((frame) => rowOf(frame, record)))),
   );
   await making.one(SUMS, () => putWhole(inFolder(SUMS), sumsText(sumsOf(made))));
-  // Before the record comes, all of it is on disk.
+  // All of them are on disk before the record comes.
   await making.one('what the folder itself tells of them', () => syncFolder(folder));
   return { sidecars, sentence: making.sentence(), full: making.full };
 }
@@ -241,6 +242,6 @@ const lightColumns = (found: FrameLight | undefined): LightColumns | undefined =
     moved: found.steadiness?.moved ?? null,
   };
 
-/** Sidecars are left out: raw programs write into them, and that is what they are for. */
+/** Sidecars are left out, since raw programs write into them, as they are meant to. */
 const sumsOf = (made: readonly Made[]) =>
   made.flatMap(filesOf).flatMap(({ file, sha256 }) => (sha256 === null ? [] : [{ file, sha256 }]));

@@ -1,5 +1,6 @@
-// Letters for pictures that we draw. Where the machine has fonts they are used; where it has none, every letter would come out
-// as an empty box, so there are strokes of our own for ASCII. Pure but for the question whether there are fonts.
+// Letters for pictures that we draw. If the computer has fonts, they are used; if it has none, every letter
+// would come out as an empty box, so there are strokes of our own for ASCII. Pure, apart from finding out
+// whether there are fonts.
 
 export interface Writing {
   readonly x: number;
@@ -58,7 +59,7 @@ const WIDE =
   /[mwMW@%\p{Script=Han}\p{Script=Hiragana}\p{Script=Katakana}\p{Script=Hangul}\p{Extended_Pictographic}\uff00-\uff60\u3000-\u303f]/u;
 const NO_WIDTH = /[\p{M}\p{Cf}]/u;
 
-/** @returns so many lines of the text as there may be, the last one cut where it does not fit */
+/** @returns the text in at most so many lines, the last one cut if it does not fit */
 export function linesOf(
   text: string,
   size: number,
@@ -92,7 +93,7 @@ function shorter(line: string, width: number, size: number, letters: Letters): s
 const writeWithFonts: Pen = ({ x, y, size, text, colour, anchor = 'start', isBold = false }) =>
   `<text x="${x}" y="${y}" font-family="sans-serif" font-size="${size}" font-weight="${isBold ? 700 : 400}" text-anchor="${anchor}" fill="${colour}">${safe(text)}</text>`;
 
-/** What XML has no way to write becomes the replacement character. */
+/** Characters that XML cannot contain become the replacement character. */
 const safe = (text: string): string =>
   escaped(
     text
@@ -217,23 +218,23 @@ const plain = (text: string): string =>
     .replace(/[\u201c\u201d]/g, '"');
 
 /**
- * @returns the text as far as it can be drawn: signs that no font has are left out; null where letters or digits of it are missing,
- *   because then it would be read wrongly
+ * @returns the text as far as it can be drawn: signs that no font has are left out; null if letters or
+ *   digits of it are missing, because then it would be misread
  */
 export async function drawable(text: string, letters: Letters): Promise<string | null> {
   const chars = [...(letters === 'fonts' ? text : plain(text))];
   const missing = letters === 'fonts' ? await missingInFonts(chars) : new Set(chars.filter(hasNoStrokes));
   if (chars.some((char) => missing.has(char) && /[\p{L}\p{N}]/u.test(char))) return null;
-  // With a part of it, what is one sign to a reader would be another one.
+  // If a part of it were missing, a reader would see another sign.
   const signs = Array.from(new Intl.Segmenter('en').segment(chars.join('')), ({ segment }) => segment);
   return signs.filter((sign) => [...sign].every((char) => !missing.has(char))).join('');
 }
 
 const hasNoStrokes = (char: string): boolean => !(char in STROKES);
 
-/** More signs than these are no name any more. */
+/** A text with more signs than these is not a name any more. */
 const MOST_ASKED = 400;
-/** Never assigned (Unicode 23.7), so that no font has them: they come out as what stands for a missing sign. */
+/** Never assigned (Unicode 23.7), so no font has them: they are drawn as the stand-in for a missing sign. */
 const NEVER = { four: '\ufdd0', five: '\u{1fffe}', six: '\u{10fffe}' } as const;
 /** The border of such a box; inside stands the sign's number. */
 const BORDER = 2;
@@ -253,7 +254,7 @@ async function missingInFonts(chars: readonly string[]): Promise<ReadonlySet<str
   return missing;
 }
 
-/** @returns null where nothing is drawn */
+/** @returns null if nothing is drawn */
 async function borderOf(char: string): Promise<string | null> {
   const { default: sharp } = await import('sharp');
   try {

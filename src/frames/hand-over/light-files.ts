@@ -1,4 +1,5 @@
-// What of a set folder tells of the light of its frames: pictures for the head of the contact sheet, and what is out of date of them.
+// The files of a set folder that tell of the light of its frames: pictures for the head of the contact sheet,
+// and the removal of those that are out of date.
 import { readFile, rm } from 'node:fs/promises';
 import path from 'node:path';
 import type { KeptSetRecord } from '../../../shared/set-record.js';
@@ -6,7 +7,7 @@ import { fileInside } from '../folder/inside.js';
 import type { SheetLight } from './contact-sheet.js';
 import { COVERAGE_MAP, OF_LIGHT, PREVIEW } from './names.js';
 
-/** What frames that were made since do not bear out any more is taken away. */
+/** Removes files that no longer hold for the frames, since some were made later. */
 export async function forgetLight(
   folder: string,
   { but = [] }: { readonly but?: readonly string[] } = {},
@@ -14,7 +15,7 @@ export async function forgetLight(
   for (const name of OF_LIGHT) if (!but.includes(name)) await rm(path.join(folder, name), { force: true });
 }
 
-/** @returns what the head of the contact sheet shows, as it lies in the folder; null if nothing was judged */
+/** @returns the content of the contact sheet's head, from the folder; null if nothing was judged */
 export async function sheetLightIn(folder: string, record: KeptSetRecord): Promise<SheetLight | null> {
   const read = async (name: string) =>
     fileInside(folder, name)

@@ -1,8 +1,8 @@
-// The names of what lies beside the frames of a set in its folder, apart from sidecars.
+// The names of the files beside the frames of a set, apart from sidecars.
 
 /** The record, which comes last. */
 export const RECORD = 'set.json';
-/** What it holds. */
+/** The content of the record. */
 export const recordText = (record: object): string => `${JSON.stringify(record, null, 2)}\n`;
 
 /** All frames of the set on one picture. */
@@ -11,7 +11,7 @@ export const CONTACT_SHEET = 'contact-sheet.jpg';
 export const TABLE = 'frames.csv';
 /** Which parts of the picture the set holds. */
 export const COVERAGE_MAP = 'coverage.png';
-/** What the set can become, merged and toned: a proof, and no more. */
+/** What the set can become, merged and toned: a proof only. */
 export const PREVIEW = 'preview.jpg';
 /** Relative radiance that was merged from the frames. */
 export const RADIANCE = 'radiance.hdr';

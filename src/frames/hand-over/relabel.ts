@@ -1,5 +1,6 @@
-// Gives a set that has ended another name, note or viewpoint: in its record, in the sidecars beside its frames, and in the list of
-// checksums where that lists them. Frames are never touched. The contact sheet is drawn anew from them, unless one of them cannot be read.
+// Gives a set that has ended another name, note or viewpoint: in its record, in the sidecars beside its
+// frames, and in the list of checksums if that lists them. Frames are never touched. The contact sheet is
+// drawn anew from them, unless one of them cannot be read.
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -17,9 +18,9 @@ import { CONTACT_SHEET, RECORD, recordText } from './names.js';
 import { relabelledSidecar, type SidecarLabels } from './sidecar.js';
 
 /**
- * Every file is replaced whole; the record comes after the sidecars, so that where it does not come to that, the same call makes
- * up for it.
- * @param ids what the record may call the set
+ * Every file is replaced whole. The record comes after the sidecars, so that if it is not reached, the same
+ * call made once more puts it right.
+ * @param ids the identifiers that the record may give the set
  * @returns whether the record of this set was there
  * @throws EvenrungError record-unreadable, storing-failed
  */
@@ -33,7 +34,7 @@ export async function relabelSet(
   const { record, version } = readSetRecord(text);
   // The folder may have been given to another set.
   if (!ids.includes(record.id)) return false;
-  // What this program does not know of a record of its own version is kept.
+  // Fields that this program does not know, in a record of its own version, are kept.
   const kept = version === SET_RECORD_VERSION ? (JSON.parse(text) as object) : record;
   const { name, note, viewpoint } = labels;
   const changed: string[] = [];
@@ -63,7 +64,7 @@ export async function relabelSet(
 
 type Write = (file: string, content: string | Uint8Array) => Promise<void>;
 
-/** Only one that is there: whoever took it away does not want it back. */
+/** Only if there is one: somebody who removed it does not want it back. */
 async function titleSheet(folder: string, record: KeptSetRecord, write: Write): Promise<void> {
   if ((await fileInside(folder, CONTACT_SHEET).catch(() => null)) === null) return;
   const thumbnails = new Map<number, Buffer>();
@@ -96,7 +97,7 @@ async function sumsAnew(folder: string, listed: string, changed: readonly string
   return (await Promise.all(lines)).join('\n');
 }
 
-/** @returns null where there is no such file in the folder */
+/** @returns null if there is no such file in the folder */
 async function textInside(folder: string, file: string): Promise<string | null> {
   const full = await fileInside(folder, file).catch(() => null);
   return full === null ? null : storing(folder, () => readFile(full, 'utf8'));

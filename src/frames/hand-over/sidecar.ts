@@ -1,5 +1,5 @@
-// The sidecar of a frame: an XMP file (ISO 16684-1) beside it that tells merging and raw programs which frame of which set it is.
-// Frames themselves are never written to. Knows neither states nor pictures.
+// The sidecar of a frame: an XMP file (ISO 16684-1) beside it that tells merging and raw programs which frame
+// of which set it is. Frames themselves are never written to. Knows neither states nor pictures.
 import { readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { fromEv, type Sixths } from '../../../shared/ev.js';
@@ -8,7 +8,7 @@ import { putWhole } from '../../system/index.js';
 /** Properties of our own live here. `.invalid` is reserved and never leads anywhere (RFC 2606). */
 export const XMP_NAMESPACE = 'https://evenrung.invalid/ns/set/1.0/';
 
-/** What a sidecar tells. */
+/** The facts in a sidecar. */
 export interface SidecarFacts {
   /** The identifier of the set, the same in all of its sidecars. */
   readonly set: string;
@@ -18,19 +18,22 @@ export interface SidecarFacts {
   readonly frames: number;
   /** EV from the base, a multiple of 1/6. */
   readonly offsetEv: number;
-  /** What the offset is counted from: nominal shutter, its exact seconds, aperture and ISO as the body writes them. */
+  /**
+   * The base that the offset is counted from: nominal shutter, its exact seconds, aperture and ISO as the
+   * body writes them.
+   */
   readonly base: {
     readonly shutter: string;
     readonly exposureTime: number;
     readonly aperture: string | null;
     readonly iso: string | null;
   };
-  /** When the frame's own file says that it was taken, as XMP writes dates; null where it does not. */
+  /** When the frame was taken, by its own file, as XMP writes dates; null if the file does not say. */
   readonly createdAt: string | null;
   readonly name: string | null;
   readonly note: string | null;
   readonly viewpoint: string | null;
-  /** True where nothing was photographed. */
+  /** True if nothing was photographed. */
   readonly practice: boolean;
 }
 
@@ -70,13 +73,13 @@ export function sidecarText(facts: SidecarFacts): string {
   ].join('\n');
 }
 
-/** What a person calls the set of a frame. */
+/** The names that a person gave the set of a frame. */
 export type SidecarLabels = Pick<SidecarFacts, 'name' | 'note' | 'viewpoint'>;
 
 /**
  * @param text a sidecar that says `before`
- * @returns the same with other names for its set; null where it does not say `before` in the way that we write it: then somebody
- *   else has been at work, and it is to be left alone
+ * @returns the same with other names for its set; null if it does not say `before` in the way that we write
+ *   it: then somebody else has been at work, and it is to be left alone
  */
 export function relabelledSidecar(text: string, before: SidecarLabels, after: SidecarLabels): string | null {
   return withLabels(text, before) === text ? withLabels(text, after) : null;
@@ -134,10 +137,10 @@ function rational(sixths: Sixths): string {
 const divisor = (a: number, b: number): number => (a === 0 ? b : b === 0 ? a : divisor(b, a % b));
 
 /**
- * Names that a sidecar of this frame can have, the first choice first. The XMP specification names the sidecar of
- * MyDocument.pdf MyDocument.xmp (part 3, "External storage of metadata", from memory), and raw programs look for that; where
- * it is taken, by the sidecar of a JPEG beside its raw file for example, the whole name with .xmp behind it is read by some
- * (common practice, no source).
+ * The names that a sidecar of this frame can have, the first choice first. The XMP specification names the
+ * sidecar of MyDocument.pdf MyDocument.xmp (part 3, "External storage of metadata", from memory), and raw
+ * programs look for that. If that name is taken, for example by the sidecar of a JPEG beside its raw file,
+ * some programs read the whole name followed by .xmp (common practice, no source).
  */
 export function sidecarNames(frameFile: string): readonly [string, string] {
   const { dir, name } = path.posix.parse(frameFile);
@@ -148,10 +151,11 @@ export function sidecarNames(frameFile: string): readonly [string, string] {
 const beingWritten = new Set<string>();
 
 /**
- * Writes the sidecar of a frame beside it, whole or not at all; whoever writes several syncs the folder after. Where we wrote one
- * before, it is written anew; one of ours that somebody has edited stays as it is, and so does what is somebody else's.
+ * Writes the sidecar of a frame beside it, whole or not at all; the caller syncs the folder once after
+ * several. One that we wrote before is written anew. One of ours that somebody has edited stays as it is, and
+ * so does one that somebody else wrote.
  * @param names those that it can have, the first choice first
- * @returns its name in the folder; null where all of its names are taken
+ * @returns its name in the folder; null if all of its names are taken
  * @throws the error of the file system
  */
 export async function writeSidecar(
@@ -180,7 +184,10 @@ export async function writeSidecar(
   return null;
 }
 
-/** What is told by another attempt at the same frame, in aperture priority by another first frame, or since the set was extended. */
+/**
+ * Fields that may differ after another attempt at the same frame, in aperture priority after another first
+ * frame, or since the set was extended.
+ */
 const MAY_DIFFER =
   /^ {3}<(xmp:CreateDate|evenrung:Frames|evenrung:Base(?:Shutter|ExposureTime|Aperture|ISO))>[^<\n]*<\/\1>\n/gm;
 
@@ -205,7 +212,7 @@ function isEdited(sidecar: string | null, text: string): boolean {
   return before.set === after.set && before.frame === after.frame && !isOurOwn(sidecar, text);
 }
 
-/** What a sidecar says of its frame; null for what it does not say. */
+/** What a sidecar says of its frame; null for each thing that it does not say. */
 export interface SidecarClaims {
   readonly set: string | null;
   readonly frame: number | null;
@@ -213,9 +220,9 @@ export interface SidecarClaims {
 }
 
 /**
- * Reads our own properties, also where another program has written the file anew: it may have changed the prefix, and made
- * attributes of elements.
- * @returns null where the text holds none of them
+ * Reads our own properties, even if another program has written the file anew: it may have changed the
+ * prefix, and made elements of attributes.
+ * @returns null if the text has none of them
  */
 export function readSidecar(text: string): SidecarClaims | null {
   const [, prefix] =
@@ -237,7 +244,7 @@ const unescaped = (text: string): string =>
 
 const BACK = Object.fromEntries(Object.entries(REFERENCES).map(([char, reference]) => [reference, char]));
 
-/** @returns the value of `3`, `-4/3`, `0.5`; null where it is none */
+/** @returns the value of `3`, `-4/3`, `0.5`; null if it is not a number */
 function number(text: string | null): number | null {
   const [, top, bottom = '1'] = /^([+-]?\d+(?:\.\d+)?)(?:\/(\d+))?$/.exec(text ?? '') ?? [];
   const value = Number(top) / Number(bottom);

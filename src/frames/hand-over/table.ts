@@ -1,16 +1,18 @@
-// The record of a set as a table: comma-separated values (RFC 4180), one row a frame, for spreadsheets and scripts. Pure.
+// The record of a set as a table: comma-separated values (RFC 4180), one row a frame, for spreadsheets and
+// scripts. Pure.
 //
-// A text that begins with one of = + - @ or a tab has an apostrophe before it: a spreadsheet would take it for a formula and carry it
-// out, and a name that somebody gave a set could then do things on the computer of whoever opens the table. Quotation marks do not
-// help: they are gone before the cell is looked at. A text that begins with an apostrophe gets another one, so that a script gets
-// every text back: where a cell begins with an apostrophe, it takes that one away.
+// A text that begins with one of = + - @ or a tab gets an apostrophe before it. A spreadsheet would take such
+// a text for a formula and carry it out, and then a name that somebody gave a set could act on the computer
+// of anybody who opens the table. Quotation marks do not help, since they are removed before the cell is
+// evaluated. A text that begins with an apostrophe gets another one. So a script gets every text back by
+// removing one apostrophe from a cell that begins with one.
 
-/** What the picture of a frame tells; null where it is not known. */
+/** What the picture of a frame tells; null for each thing that is not known. */
 export interface LightColumns {
   /** Shares from 0 to 1 of the picture that are well exposed in this frame, and in no other one. */
   readonly exposed: number | null;
   readonly alone: number | null;
-  /** Pixels of the picture by which it lies beside the frame that it was compared with. */
+  /** Shift in pixels of the full picture relative to the frame that it was compared with. */
   readonly shiftRight: number | null;
   readonly shiftDown: number | null;
   /** Pixels by which it is softer than that frame; below 0, sharper. */
@@ -21,7 +23,7 @@ export interface LightColumns {
   readonly comparedWith: number | null;
 }
 
-/** What stands in one row; null where it is not known. */
+/** The values of one row; null for each that is not known. */
 export interface TableRow {
   readonly frame: number;
   readonly offsetEv: number;
@@ -44,13 +46,13 @@ export interface TableRow {
   readonly bytes: number | null;
   /** ISO 8601, UTC. */
   readonly firedAt: string | null;
-  /** What is to be known of the frame, a sentence each. */
+  /** Remarks on the frame, a sentence each. */
   readonly marks: readonly string[];
-  /** The second file, where the body makes two of each frame. */
+  /** The second file, if the body makes two of each frame. */
   readonly partner: string | null;
   readonly partnerSha256: string | null;
   readonly partnerBytes: number | null;
-  /** What its picture tells beside those of the others; left out if it was not judged. */
+  /** What its picture tells in comparison with the others; left out if it was not judged. */
   readonly light?: LightColumns | undefined;
 }
 

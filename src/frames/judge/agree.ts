@@ -1,4 +1,4 @@
-// Whether the two files of one exposure tell the same of it. Pure.
+// Whether the two files of one exposure record the same. Pure.
 import { formatEv, fromEv } from '../../exposure/index.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 import { wallOf } from '../read/taken-at.js';
@@ -8,8 +8,10 @@ import { close, SAME_BIAS_EV, shutterWords } from './judge.js';
 const SAME_TIME_MS = 2000;
 
 /**
- * What one of them does not tell cannot differ, save the time, which proves that it is a frame at all.
- * @returns what the second file records otherwise than the frame's own, in one sentence; null if they agree
+ * A value that one of them does not record cannot differ, apart from the time, which proves that it is a
+ * frame at all.
+ * @returns what the second file records differently from the frame's own, in one sentence; null if they
+ *   agree
  */
 export function differsFrom(own: RecordedExposure, partner: RecordedExposure): string | null {
   const found = [
@@ -42,7 +44,7 @@ function otherNumber(
   return own === null || partner === null || close(partner, own) ? null : said(words(partner), words(own));
 }
 
-/** By the difference, where the others go by the ratio: a bias may be 0. */
+/** Compared by difference, and not by ratio like the others, since a bias may be 0. */
 function otherBias(own: number | null, partner: number | null): string | null {
   if (own === null || partner === null || Math.abs(partner - own) <= SAME_BIAS_EV) return null;
   const words = (ev: number) => `${formatEv(fromEv(ev))} EV`;

@@ -12,7 +12,7 @@ import {
 } from '../../exposure/index.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 
-/** What a frame was asked to be; null where the body does not tell what it stands on. */
+/** The exposure that was asked of a frame; null for each value that the body does not tell. */
 export interface AskedExposure {
   readonly shutter: ShutterSetting;
   readonly fNumber: number | null;
@@ -24,14 +24,14 @@ export type Verdict =
   /** One sentence a mismatch. */
   | { readonly right: false; readonly reasons: readonly string[] };
 
-/** Bodies round what they record: 0.0008 s for 1/1250 s. Neighbouring settings lie 9 % or more apart. */
+/** Bodies round what they record: 0.0008 s for 1/1250 s. Neighbouring settings are 9 % or more apart. */
 const RELATIVE_TOLERANCE = 0.025;
 
 export const close = (a: number, b: number): boolean => Math.abs(a / b - 1) <= RELATIVE_TOLERANCE;
 
 /**
- * What process, cable and shutter may be late by when a time is held, and what files round (common practice, no source): 2 % are 0.03 EV.
- * Settings lie 26 % apart there.
+ * How late process, cable and shutter may be when a time is held, and how much files round (common practice,
+ * no source): 2 % are 0.03 EV. Settings are 26 % apart there.
  */
 const HELD_TOLERANCE = 0.02;
 const HELD_TOLERANCE_SECONDS = 0.2;
@@ -67,14 +67,14 @@ export function judge(
   return reasons.length === 0 ? { right: true } : { right: false, reasons };
 }
 
-/** What a frame was asked to be in aperture priority, where the body meters the base itself. */
+/** What was asked of a frame in aperture priority, where the body meters the base itself. */
 export interface AskedOffset {
   readonly offset: Sixths;
   /** The compensation that was set for its pass. Some bodies record that alone, without the bracket's part. */
   readonly compensation: Sixths;
   /** EV between neighbouring frames of the set. */
   readonly step: Sixths;
-  /** Tv in EV of the base that the first verified frame stands for; null before it. */
+  /** Tv in EV of the base, as the first verified frame showed it; null before there is one. */
   readonly baseTv: number | null;
   /** Tv in EV of the longest and of the shortest time that the body has; null if that is not known. */
   readonly longestTv: number | null;
@@ -86,9 +86,12 @@ export interface AskedOffset {
 export type MeteredVerdict =
   | {
       readonly right: true;
-      /** Tv in EV of the base that this frame stands for. */
+      /** Tv in EV of the base that this frame implies. */
       readonly baseTv: number;
-      /** EV by which that differs from the base so far; + is more light let in. Null where it is less than a sixth. */
+      /**
+       * EV by which that differs from the base so far; + is more light let in. Null if it is less than a
+       * sixth.
+       */
       readonly moved: number | null;
     }
   | { readonly right: false; readonly reasons: readonly string[] };
@@ -97,8 +100,9 @@ export type MeteredVerdict =
 const MOVED_EV = 1 / 6 - 0.005;
 
 /**
- * In aperture priority the time is the body's own choice. A frame is told by the bias that its file records; where that is
- * missing or does not hold the bracket's part, by the time, which must lie nearer to this offset than to its neighbours.
+ * In aperture priority the time is the body's own choice. A frame is recognised by the bias that its file
+ * records. If there is none, or the bracket's part is not in it, the time decides: it must be nearer to this
+ * offset than to its neighbours.
  */
 export function judgeMetered(
   recorded: Pick<RecordedExposure, 'exposureTime' | 'fNumber' | 'iso' | 'bias'>,
@@ -119,7 +123,8 @@ export function judgeMetered(
   }
   const isLongest = asked.longestTv !== null && tv <= asked.longestTv;
   const isShortest = asked.shortestTv !== null && tv >= asked.shortestTv;
-  // There the body may have been held up: such a frame counts only where it agrees with a base that others told.
+  // At the end of its range the body may not have been free to choose: such a frame counts only if it agrees
+  // with a base that other frames showed.
   const agrees = asked.baseTv !== null && Math.abs(moved) < MOVED_EV;
   if ((isLongest || isShortest) && !agrees) {
     const remedy = isLongest ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO';
@@ -147,7 +152,10 @@ function isTold(
   return baseTv === null || Math.abs(moved) < toEv(step) / 2;
 }
 
-/** @returns Tv in EV: of the setting whose nominal time this is, else of the time itself; null where there is none */
+/**
+ * @returns Tv in EV: of the setting whose nominal time this is, otherwise of the time itself; null if there
+ *   is none
+ */
 export function recordedTv(seconds: number | null): number | null {
   if (seconds === null) return null;
   const nominal = [...SHUTTER_SCALES.third, ...SHUTTER_SCALES.half].find((setting) =>
@@ -179,7 +187,7 @@ function isoMismatch(iso: number | null, asked: number | null): string | null {
   return `The ISO is ${iso} where ${asked} was asked for.`;
 }
 
-/** @returns the nominal label of a time where it has one, else the number: `1/60 s` */
+/** @returns the nominal label of a time if it has one, otherwise the number: `1/60 s` */
 export function shutterWords(seconds: number): string {
   const nominal = nearestSetting(seconds, SHUTTER_SCALES.third);
   const plain = `${Number(seconds.toPrecision(3))} s`;

@@ -1,12 +1,12 @@
-// Whether neighbouring frames differ in light as much as their offsets say. Exif proves settings; this looks at the pixels. What
-// comes of it is a mark for a person to look at, never a reason to reject a frame. Pure.
+// Whether neighbouring frames differ in light as much as their offsets say. Exif proves settings; this looks
+// at the pixels. The result is a mark for a person to look at, never a reason to reject a frame. Pure.
 import { codedOf } from '../../../shared/srgb.js';
 import type { LightGrid } from '../read/light-grid.js';
 
 export interface LitFrame {
   readonly number: number;
   readonly offsetEv: number;
-  /** Null where the frame has no small copy. */
+  /** Null if the frame has no small copy. */
   readonly light: LightGrid | null;
 }
 
@@ -16,12 +16,12 @@ export interface LightRatio {
   readonly lighter: number;
   /** EV, from the offsets. */
   readonly expected: number;
-  /** EV, from the pixels; null where too few can be compared. */
+  /** EV, from the pixels; null if too few can be compared. */
   readonly ev: number | null;
   readonly mark: boolean;
 }
 
-/** What marks go by. */
+/** The values that marks are based on. */
 export interface OddLight {
   /** One for each pair of neighbours, the darkest first. */
   readonly ratios: readonly LightRatio[];
@@ -33,7 +33,10 @@ export interface OddLight {
 }
 
 export interface LightComparison extends OddLight {
-  /** EV that each pair is off what was planned, the camera's curve allowed for; null where too few cells can be compared. */
+  /**
+   * EV by which each pair differs from the plan, with the camera's curve allowed for; null if too few cells
+   * can be compared.
+   */
   readonly off: readonly (number | null)[];
 }
 
@@ -41,9 +44,10 @@ export interface LightComparison extends OddLight {
 const FEWEST_CELLS = 30;
 
 /**
- * A camera's tone curve is no sRGB curve: contrast makes a step look larger in the middle tones, and the shoulder makes it look
- * smaller near white. Both come out alike for all pairs of a set, so their median tells how far the curve bends the steps, and
- * pairs are compared with that. Curves beyond this are none that a camera has (common practice, no source).
+ * A camera's tone curve is not the sRGB curve: contrast makes a step look larger in the middle tones, and the
+ * shoulder makes it look smaller near white. Both affect all pairs of a set alike, so their median shows how
+ * far the curve bends the steps, and pairs are compared with it. No camera has a curve beyond these values
+ * (common practice, no source).
  */
 const LEAST_BEND = 0.6;
 const MOST_BEND = 1.7;
@@ -57,7 +61,7 @@ const FEWEST_PAIRS = 3;
  * 0.8 or more with all of them.
  */
 const TOLERANCE = { fixed: 0.25, perEv: 0.15 };
-/** Where nothing tells how far the curve bends: then the bend itself must pass, up to 1.6 of the step. */
+/** If nothing shows how far the curve bends, the bend itself has to be tolerated, up to 1.6 of the step. */
 const TOLERANCE_ALONE = { fixed: 0.25, perEv: 0.55 };
 
 /**
@@ -95,18 +99,18 @@ export function compareLight(frames: readonly LitFrame[]): LightComparison {
 function isSuspect(index: number, marks: readonly boolean[], errors: readonly (number | null)[]): boolean {
   const below = marks[index - 1];
   const above = marks[index];
-  // Too light against the darker neighbour and too dark against the lighter one would be light that changed twice.
+  // Too light against the darker neighbour and too dark against the brighter one would be light that changed twice.
   if (below && above) return (errors[index - 1] as number) * (errors[index] as number) < 0;
-  // At an end there is one neighbour; it is to blame where it differs from its other one as well.
+  // At an end there is one neighbour; it is to blame if it also differs from its other one.
   if (below === undefined) return above === true && marks[1] === false && errors[1] !== null;
   if (above === undefined) return below && marks[index - 2] === false && errors[index - 2] !== null;
   return false;
 }
 
 /**
- * @returns EV by which the second grid has more light than the first, over the cells that both can tell: the weighted median, where
- *   a cell weighs more the nearer it is to the middle tones in both (Debevec and Malik 1997 weigh pixels so); null where they are
- *   too few, or the grids are not of one size
+ * @returns EV by which the second grid has more light than the first, over the cells that tell in both: the
+ *   weighted median, in which a cell weighs more the nearer it is to the middle tones in both (Debevec and
+ *   Malik 1997 weigh pixels so); null if there are too few cells, or if the grids differ in size
  */
 export function lightRatio(darker: LightGrid, lighter: LightGrid): number | null {
   if (darker.width !== lighter.width || darker.height !== lighter.height) return null;

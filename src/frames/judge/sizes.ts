@@ -36,8 +36,9 @@ const LOSSY_BETWEEN = 4;
 const LOSSY: ReadonlySet<string> = new Set(['jpg', 'heic', 'heif', 'avif', 'jp2']);
 
 /**
- * @param frames the files of one set, those of the darkest frame first; only files of the same kind are compared
- * @returns those that are odd, each with what it was `of`
+ * @param frames the files of one set, those of the darkest frame first; only files of the same kind are
+ *   compared
+ * @returns the odd ones, each with the frame that it was `of`
  */
 export function oddSizes<Frame extends SizedFrame>(
   frames: readonly Frame[],

@@ -18,7 +18,7 @@ export interface WholeOptions {
   readonly tool?: ExifToolProcess;
 }
 
-/** PTP (ISO 15740) has 32 bits for a size; this value stands for one that does not fit. */
+/** PTP (ISO 15740) has 32 bits for a size; this value means one that does not fit. */
 const TOO_LARGE_TO_SAY = 0xffffffff;
 
 /** @throws the error of the file system */
@@ -37,7 +37,8 @@ export async function judgeWhole(
   if (said !== null && bytes > said)
     return { cut: null, doubt: `it has ${bytes} bytes, but the camera said ${said}` };
   if (found.state === 'whole') return { cut: null, doubt: null };
-  // The right size proves that the file ends where it should. It does not prove that zeros, say, are the picture.
+  // The right size proves that the file ends where it should. It does not prove that zeros, for example, are
+  // the picture.
   const isSettled = said !== null && (found.doubt === 'untold' || found.doubt === 'followed');
   return { cut: null, doubt: isSettled ? null : found.why };
 }
@@ -66,7 +67,10 @@ const NAMED = [
   ['OtherImageStart', 'OtherImageLength'],
   ['ThumbnailOffset', 'ThumbnailLength'],
 ] as const;
-/** What ExifTool says of a file that ends too early. Its complaints about directories inside a file are often harmless. */
+/**
+ * ExifTool's words for a file that ends too early. Its complaints about directories inside a file are often
+ * harmless.
+ */
 const COMPLAINT = /^Truncated '.{4}' data|missing \d+ bytes|Unexpected end of file|EOI marker not found/i;
 
 /** ExifTool is asked if a file may hold more than its structure tells. Without its answer, the structure has the last word. */

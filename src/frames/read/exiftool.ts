@@ -1,5 +1,6 @@
-// One ExifTool process for the whole program, started when it is first needed. It is a Perl program: where there is no Perl,
-// that is said. It never keeps the program alive, and every call has a deadline.
+// One ExifTool process for the whole program, started when it is first needed. ExifTool is a Perl program: if
+// there is no Perl, the error says so. The process never keeps the program alive, and every call has a
+// deadline.
 import { type ChildProcess, spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { access, constants, mkdtemp, readFile, rm, stat } from 'node:fs/promises';
@@ -11,7 +12,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 /** A cold start on a slow machine takes seconds; reading takes milliseconds. */
 const START_DEADLINE_MS = 15_000;
 const CALL_DEADLINE_MS = 15_000;
-/** After so long without work the process is ended: sets come minutes or hours apart. */
+/** The process is ended after so long without work: sets come minutes or hours apart. */
 const IDLE_MS = 30_000;
 /** How often it looks whether the program that started it is still there. */
 const WATCH_SECONDS = 2;
@@ -22,18 +23,18 @@ const LARGEST_PREVIEW_BYTES = 64 * 1024 * 1024;
 export type RawTags = Readonly<Record<string, unknown>>;
 
 export interface ExifToolOptions {
-  /** Where Perl is; left out: looked for. Null: there is none. */
+  /** The path of Perl; if it is left out, it is looked for. Null: there is none. */
   readonly perl?: () => Promise<string | null>;
   readonly callDeadlineMs?: number;
   /** Another program in ExifTool's place, for tests. */
   readonly program?: string;
 }
 
-/** Starts the process at the first call, and again where it ended. */
+/** Starts the process at the first call, and again after it has ended. */
 export class ExifToolProcess {
   private readonly options: ExifToolOptions;
   private running: Promise<ExifTool> | null = null;
-  /** Calls that wait for an answer, told where the process does not start. */
+  /** Calls that wait for an answer; they are told if the process does not start. */
   private readonly waiting = new Set<GiveUp>();
 
   constructor(options: ExifToolOptions = {}) {
@@ -42,16 +43,17 @@ export class ExifToolProcess {
 
   /**
    * @param args ExifTool's own arguments, such as `-n` and `-EXIF:ExposureTime`
-   * @throws EvenrungError frame-unreadable where there is no Perl, the file is none that it knows, or it takes too long
+   * @throws EvenrungError frame-unreadable if there is no Perl, if ExifTool does not know the file, or if
+   *   it takes too long
    */
   async read(file: string, args: readonly string[]): Promise<RawTags> {
     return this.ask(file, (tool) => tool.readRaw(file, { readArgs: [...args], useMWG: false }));
   }
 
   /**
-   * By way of a file of its own: through the pipe, as text, a preview of ten megabytes takes ten seconds.
-   * @returns the JPEG in that tag; null where the file has none
-   * @throws EvenrungError frame-unreadable where ExifTool does not answer
+   * By way of a file of its own: as text through the pipe, a preview of ten megabytes takes ten seconds.
+   * @returns the JPEG in that tag; null if the file has none
+   * @throws EvenrungError frame-unreadable if ExifTool does not answer
    */
   async jpeg(file: string, tag: string): Promise<Buffer | null> {
     const folder = await mkdtemp(path.join(os.tmpdir(), 'evenrung-preview-'));
@@ -89,7 +91,8 @@ export class ExifToolProcess {
       const tool = await running;
       return await this.inTime(work(tool));
     } catch (cause) {
-      // One that failed for the file's sake goes on; where it does not start or answer, the next call starts another one.
+      // After a failure that is the file's fault, the process stays in use; if it does not start or answer,
+      // the next call starts another one.
       if (cause instanceof NoAnswer || cause instanceof EvenrungError) await this.drop(running);
       throw cause instanceof EvenrungError ? cause : unreadable(file, cause);
     }
@@ -137,7 +140,7 @@ export class ExifToolProcess {
     const { ExifTool, exiftoolPath, DefaultExiftoolArgs } = await import('exiftool-vendored');
     const script = program ?? (await exiftoolPath());
     const tool = new ExifTool({
-      // The library's own way to start it ends the whole program where that fails.
+      // The library's own way to start the process would end the whole program if it fails.
       processFactory: () =>
         interpreter === null
           ? started(script, DefaultExiftoolArgs)
@@ -160,10 +163,10 @@ export class ExifToolProcess {
 
 type GiveUp = (cause: NoAnswer) => void;
 
-/** The one that the program uses. Whoever ends the program ends it too. */
+/** The one process that the program uses. Whoever ends the program ends it, too. */
 export const exifTool = new ExifToolProcess();
 
-/** It neither answers nor says what is wrong with the file. */
+/** ExifTool neither answers nor says what is wrong with the file. */
 class NoAnswer extends Error {}
 
 /**
@@ -179,7 +182,7 @@ export function underWatch(script: string): string[] {
 
 async function started(program: string, args: readonly string[]): Promise<ChildProcess> {
   const child = spawn(program, args, { stdio: 'pipe', env: { LANG: 'C' } });
-  // Throws where it cannot be started; what becomes of it later, the library notices itself.
+  // Throws if the process cannot be started; what happens to it later, the library notices itself.
   await once(child, 'spawn');
   return child;
 }
@@ -205,7 +208,7 @@ function unreadable(file: string, cause: unknown): EvenrungError {
   return new EvenrungError(
     'frame-unreadable',
     `The file that came back cannot be read: ${words.split('\n')[0]?.slice(0, 200)}.`,
-    // How it says that there is no such tag: nothing was written.
+    // ExifTool's way to say that there is no such tag: nothing was written.
     /^0 output files/m.test(words) ? { noTag: true } : {},
   );
 }

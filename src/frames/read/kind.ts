@@ -1,4 +1,4 @@
-// What a file is, by its content.
+// The kind of a file, by its content.
 import { rawKindOf } from './raw.js';
 
 /** @returns the file's extension by its content, such as jpg; undefined if it is nothing that a camera writes */

@@ -4,15 +4,19 @@ import { LINEAR_OF_LEVEL, LUMA } from '../../../shared/srgb.js';
 export interface LightGrid {
   readonly width: number;
   readonly height: number;
-  /** Row by row from the top left: linear luminance, 1 is white; NaN where a part of the cell is blown out or too dark. */
+  /**
+   * Row by row from the top left: linear luminance, 1 is white; NaN if a part of the cell is blown out or too
+   * dark.
+   */
   readonly cells: Float32Array;
 }
 
 /** Cells along the longer side. */
 const LONGER_SIDE = 64;
 /**
- * 8-bit levels between which a pixel tells its light. Above, a channel may be clipped in a part of what the pixel stands for;
- * below, one level is a quarter of an EV and more, and noise and a lifted black count as light.
+ * 8-bit levels between which a pixel shows its light. Above, a channel may be clipped in a part of the area
+ * that the pixel stands for; below, one level is a quarter of an EV or more, and noise and a lifted black
+ * count as light.
  */
 const DARKEST = 12;
 const LIGHTEST = 242;

@@ -1,4 +1,5 @@
-// A frame's picture: a small copy of it, and what that tells. Pixels are decoded in a process beside the daemon.
+// A frame's picture: a small copy of it, and what the copy shows. Pixels are decoded in a process beside the
+// daemon.
 import { EvenrungError } from '../../../shared/errors.js';
 import { ProcessFell } from '../../system/index.js';
 import { pictures } from '../decode/pictures.js';
@@ -7,7 +8,7 @@ import { type RawPreview, readRawPreview } from './raw.js';
 
 export interface Picture extends SmallCopy {
   readonly thumbnail: Buffer;
-  /** True where the frame is a raw file: all this is of the JPEG that the body put into it. */
+  /** True if the frame is a raw file: all of this then comes from the JPEG that the body put into it. */
   readonly isPreview: boolean;
 }
 
@@ -17,8 +18,8 @@ const NO_PREVIEW: ReadonlySet<string> = new Set(['unknown', 'txt']);
 /**
  * @param file a JPEG, or a raw file with a preview in it
  * @param format its extension by content
- * @returns null where there is nothing in it that can be decoded here
- * @throws EvenrungError frame-unreadable where it is cut short or broken
+ * @returns null if it contains nothing that can be decoded here
+ * @throws EvenrungError frame-unreadable if it is cut short or broken
  */
 export async function readPicture(file: string, format: string): Promise<Picture | null> {
   if (format === 'jpg') return decode(file, null);
@@ -29,7 +30,7 @@ export async function readPicture(file: string, format: string): Promise<Picture
   return decode(preview.jpeg, preview.turn).catch(() => null);
 }
 
-/** Where ExifTool cannot run or does not answer, raw files have no small copy; that is no fault of the frame. */
+/** If ExifTool cannot run or does not answer, raw files have no small copy; that is not the frame's fault. */
 async function previewOf(file: string): Promise<RawPreview | null> {
   try {
     return await readRawPreview(file);
@@ -42,7 +43,7 @@ async function previewOf(file: string): Promise<RawPreview | null> {
 async function decode(source: string | Buffer, turn: RawPreview['turn'] | null): Promise<Picture> {
   try {
     const { thumbnail, ...told } = await pictures.ask({ ask: 'small', source, turn });
-    // What has come lies in a larger piece of memory, which is let go of.
+    // The answer lies in a larger piece of memory; a copy lets go of that.
     return { ...told, thumbnail: Buffer.from(thumbnail), isPreview: turn !== null };
   } catch (cause) {
     if (!(cause instanceof ProcessFell)) throw cause;

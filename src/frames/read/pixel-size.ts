@@ -5,13 +5,13 @@ import { exifTool } from './exiftool.js';
 
 /**
  * @param format the file's extension by content
- * @returns null where it cannot be told
+ * @returns null if it cannot be told
  */
 export async function readPixelSize(file: string, format: string): Promise<PixelSize | null> {
   try {
     return format === 'jpg' ? await ofJpeg(file) : await ofRaw(file);
   } catch {
-    // What is wrong with the file is found and said where its picture is read.
+    // If something is wrong with the file, that is found and reported when its picture is read.
     return null;
   }
 }

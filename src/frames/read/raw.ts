@@ -1,5 +1,5 @@
-// Raw files, and whatever else the quick reader does not understand: recorded exposure, and the JPEG that the body put
-// into it as a preview. ExifTool reads them.
+// Raw files, and other files that the quick reader does not understand: the recorded exposure, and the JPEG
+// that the body put into the file as a preview. ExifTool reads them.
 import { EvenrungError } from '../../../shared/errors.js';
 import { pictures } from '../decode/pictures.js';
 import type { Turn } from '../decode/small-copy.js';
@@ -29,8 +29,8 @@ const RECORDED = [
 ] as const;
 
 /**
- * @returns what the file records; null where it does not tell
- * @throws EvenrungError frame-unreadable where it is damaged, or nothing that a camera writes
+ * @returns what the file records; null for each thing that it does not tell
+ * @throws EvenrungError frame-unreadable if it is damaged, or nothing that a camera writes
  */
 export async function readRawRecorded(
   file: string,
@@ -77,15 +77,16 @@ const damaged = (why: string): EvenrungError =>
 
 export interface RawPreview {
   readonly jpeg: Buffer;
-  /** Clockwise degrees by which it has to be turned, where the raw file says so and the preview does not. */
+  /** Clockwise degrees by which it has to be turned, if the raw file says so and the preview does not. */
   readonly turn: Turn;
 }
 
 /**
- * The body's own JPEG inside a raw file: its look, not the sensor's values. Clipping in it says less than in the raw.
- * @param enough pixels of the longer side at which no larger one is looked for
- * @returns null where there is none
- * @throws EvenrungError frame-unreadable where ExifTool does not answer
+ * The body's own JPEG inside a raw file: its look, not the sensor's values. Clipping in it says less than
+ * clipping in the raw file.
+ * @param enough pixels of the longer side at which no larger preview is looked for
+ * @returns null if there is none
+ * @throws EvenrungError frame-unreadable if ExifTool does not answer
  */
 export async function readRawPreview(
   file: string,
@@ -105,9 +106,9 @@ export async function readRawPreview(
 }
 
 /**
- * The largest of them, to be looked at: upright.
- * @returns null where there is none
- * @throws EvenrungError frame-unreadable where the preview is cut short or broken
+ * The largest of them, upright, to be shown.
+ * @returns null if there is none
+ * @throws EvenrungError frame-unreadable if the preview is cut short or broken
  */
 export async function shownPreview(file: string): Promise<Buffer | null> {
   const preview = await readRawPreview(file, exifTool, Number.POSITIVE_INFINITY);
@@ -143,8 +144,9 @@ const LARGEST_DENOMINATOR = 100_000;
 const TEN_DIGITS = 1e-9;
 
 /**
- * The file holds a fraction; ExifTool tells its value in ten digits. @returns the fraction's own value: 1/3 for 0.3333333333, by
- * its continued fraction; the number as it is where no short fraction comes near
+ * The file has a fraction; ExifTool gives its value in ten digits.
+ * @returns the fraction's own value: 1/3 for 0.3333333333, by its continued fraction; the number as it is
+ *   if no short fraction comes near
  */
 function exact(value: number): number {
   const size = Math.abs(value);

@@ -1,7 +1,7 @@
-// What a file says of its own exposure, whoever read it.
+// What a file records of its own exposure, whichever reader read it.
 import type { TakenAt } from './taken-at.js';
 
-/** A recorded exposure; null where the file does not tell. */
+/** A recorded exposure; null for each value that the file does not tell. */
 export interface RecordedExposure {
   /** Seconds. */
   readonly exposureTime: number | null;

@@ -1,4 +1,4 @@
-// What a file says of its own exposure. Exif proves settings, not light.
+// Reads what a file records of its own exposure. Exif proves settings, not light.
 import { open } from 'node:fs/promises';
 import { EvenrungError } from '../../../shared/errors.js';
 import { readRawRecorded } from './raw.js';
@@ -9,10 +9,10 @@ import { takenAtOf } from './taken-at.js';
 const HEAD_BYTES = 512 * 1024;
 
 /**
- * ExifReader reads JPEG and most raw files within milliseconds and needs nothing else; what it does not understand, or finds
- * nothing in, ExifTool reads.
+ * ExifReader reads JPEG and most raw files within milliseconds and needs nothing else; files that it does not
+ * understand, or finds nothing in, are read by ExifTool.
  * @param file a JPEG or a raw file
- * @throws EvenrungError frame-unreadable where the file is no picture, damaged, or holds no Exif
+ * @throws EvenrungError frame-unreadable if the file is not a picture, is damaged, or has no Exif
  */
 export async function readRecorded(file: string): Promise<RecordedExposure> {
   const isJpeg = await startsAsJpeg(file);
@@ -38,7 +38,7 @@ async function readQuickly(file: string): Promise<RecordedExposure> {
   };
 }
 
-/** What every JPEG begins with (ISO 10918-1, annex B: SOI, then another marker). */
+/** The first bytes of every JPEG (ISO 10918-1, annex B: SOI, then another marker). */
 async function startsAsJpeg(file: string): Promise<boolean> {
   try {
     const handle = await open(file, 'r');

@@ -1,6 +1,9 @@
 // When a frame was taken, as its file says it: the camera's own clock on the wall, without a zone. Pure.
 
-/** `2026-11-25T16:42:10`, with `.123` behind it where the camera counts parts of a second. Compared as text it is in order. */
+/**
+ * `2026-11-25T16:42:10`, followed by `.123` if the camera counts parts of a second. Sorting it as text puts
+ * it in order.
+ */
 export type TakenAt = string;
 
 const EXIF_TIME = /^(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)/;
@@ -8,7 +11,7 @@ const EXIF_TIME = /^(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)/;
 /**
  * @param time DateTimeOriginal, `2026:11:25 16:42:10` (Exif 2.32, 4.6.5)
  * @param parts SubSecTimeOriginal: the digits behind the point
- * @returns null where it tells none: a clock that was never set is written as zeros or blanks
+ * @returns null if it tells none: a clock that was never set is written as zeros or blanks
  */
 export function takenAtOf(time: unknown, parts: unknown): TakenAt | null {
   const [, year, month, day, hour, minute, second] = EXIF_TIME.exec(textOf(time)) ?? [];

@@ -1,10 +1,15 @@
-// Two files of one exposure: which of them is the frame's own, and which is looked at. By their kinds alone; pure.
+// Two files of one exposure: which of them is the frame's own, and which is shown. By their kinds alone;
+// pure.
 //
-// The frame's own file is the one that is merged: it has all that the sensor saw, and whether the frame is good is judged by it. A JPEG
-// beside it is what is looked at: it is decoded in a fraction of the time, and is the same picture. Frames of one set are then all of one
-// kind, whichever of the two files comes first, or alone.
+// The frame's own file is the one that is merged: it has everything that the sensor saw, and it decides
+// whether the frame is good. A JPEG beside it is the one that is shown: it is the same picture, decoded in a
+// fraction of the time. So the frames of one set are all of one kind, whichever of the two files comes first,
+// or alone.
 
-/** Pictures that the camera has finished, by their extensions; the first is looked at rather than the next. All else is raw. */
+/**
+ * Pictures that the camera has developed, by their extensions; an earlier one is preferred for showing.
+ * Everything else is raw.
+ */
 const FINISHED: readonly string[] = ['jpg', 'jpeg', 'heic', 'heif', 'hif', 'avif'];
 
 interface OfKind {
@@ -20,7 +25,7 @@ function finish({ kind }: OfKind): number {
 
 /** @returns the frame's own file, and its partner; of two alike, in their order */
 export function ownFirst<File extends OfKind>(one: File, other: File): readonly [own: File, partner: File] {
-  // What is no picture is nobody's own.
+  // A file that is not a picture is never the frame's own.
   if (one.kind === undefined || other.kind === undefined)
     return one.kind === undefined ? [other, one] : [one, other];
   return finish(other) < finish(one) ? [other, one] : [one, other];
@@ -30,7 +35,7 @@ export function ownFirst<File extends OfKind>(one: File, other: File): readonly 
 export const shownFirst = <File extends OfKind>(files: readonly File[]): File[] =>
   files.toSorted((one, other) => finish(other) - finish(one));
 
-/** @returns what a photographer calls a file of this kind, with its article */
+/** @returns a photographer's name for a file of this kind, with its article */
 export function kindInWords({ kind }: OfKind): string {
   if (kind === undefined) return 'the file';
   const at = finish({ kind });

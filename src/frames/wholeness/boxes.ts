@@ -10,7 +10,10 @@ interface Box {
   readonly end: number;
 }
 
-/** Types at the top of such files. One of these that reaches past the end was cut; anything else may not even be a box. */
+/**
+ * Types at the top of such files. If a box of one of these types reaches past the end, the file was cut;
+ * anything else may not even be a box.
+ */
 const KNOWN: ReadonlySet<string> = new Set(
   'ftyp moov mdat meta free skip wide uuid pdin moof mfra sidx styp idat jp2h jp2c'.split(' ').concat('jP  '),
 );

@@ -42,7 +42,7 @@ export function readWholeness(file: string, more: readonly Extent[] = []): Promi
   });
 }
 
-/** If nothing tells where the pixels are, they are taken to be the last thing in the file. */
+/** If nothing tells where the pixels are, they are assumed to be the last thing in the file. */
 async function orZeros(source: Source, found: Wholeness): Promise<Wholeness> {
   const isUntold = found.state === 'unproved' && found.doubt === 'untold';
   return isUntold && (await endsInZeros(source, { from: 0, end: source.size })) ? ZEROS : found;

@@ -55,7 +55,7 @@ async function markerAt(source: Source, from: number): Promise<{ code: number; e
   return { code: byte, end: at + 1 };
 }
 
-/** @returns where the marker stands that ends this scan */
+/** @returns the position of the marker that ends this scan */
 async function scanEnd(source: Source, from: number): Promise<number> {
   for (let at = from; ; ) {
     const chunk = await source.read(at, CHUNK_BYTES);

@@ -4,7 +4,7 @@ import { type FileHandle, open } from 'node:fs/promises';
 export interface Source {
   /** Bytes. */
   readonly size: number;
-  /** @returns fewer bytes where the file ends before; none past its end */
+  /** @returns fewer bytes if the file ends before; none past its end */
   read(at: number, bytes: number): Promise<Buffer>;
 }
 

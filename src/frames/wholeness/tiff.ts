@@ -1,6 +1,7 @@
-// TIFF and its kin: directories, what they hold, strips, tiles and embedded JPEG pictures (TIFF 6.0, sections 2 and 15 and "JPEG";
-// sub-directories: TIFF Tech Note 1 and the DNG specification; directories of Exif: Exif 2.32, 4.6.3; 64-bit offsets: the
-// BigTIFF design). Some raw kinds have another number in place of 42, and are otherwise the same (source: ExifTool's tag tables).
+// TIFF and its kin: directories, what they contain, strips, tiles and embedded JPEG pictures (TIFF 6.0,
+// sections 2 and 15 and "JPEG"; sub-directories: TIFF Tech Note 1 and the DNG specification; directories of
+// Exif: Exif 2.32, 4.6.3; 64-bit offsets: the BigTIFF design). Some raw kinds have another number in place of
+// 42, and are otherwise the same (source: ExifTool's tag tables).
 import type { Source } from './source.js';
 import { CutShort, type Parts, untold, type Wholeness } from './wholeness.js';
 
@@ -9,7 +10,10 @@ const CLASSIC = 42;
 const BIG = 43;
 /** `RO`, `RS` and `OR` as numbers: otherwise classic TIFF. */
 const OTHERWISE_CLASSIC: ReadonlySet<number> = new Set([0x4f52, 0x5352, 0x524f]);
-/** `U`: it tells where its pixels begin, but how many bytes they have cannot be relied on (ExifTool, tags 0x117 and 0x118). */
+/**
+ * `U`: the beginning of its pixels is reliable, but not the number of their bytes (ExifTool, tags 0x117 and
+ * 0x118).
+ */
 const LENGTH_UNTOLD = 0x55;
 
 /** Bytes of one value, by its type: TIFF 6.0, section 2; 13 is IFD, 16 to 18 are those of BigTIFF. */
@@ -25,7 +29,7 @@ const EXTENTS = [
   [0x0201, 0x0202],
 ] as const;
 const EXIF_DIRECTORY = 0x8769;
-/** Exif, GPS, interoperability: they have no next directory, whatever stands in that field. */
+/** Exif, GPS, interoperability: they have no next directory, whatever is in that field. */
 const OF_EXIF: ReadonlySet<number> = new Set([EXIF_DIRECTORY, 0x8825, 0xa005]);
 const SUB_DIRECTORIES: ReadonlySet<number> = new Set([0x014a, ...OF_EXIF]);
 const RAW_DATA_AT = 0x0118;
@@ -47,7 +51,7 @@ export interface Entry {
   readonly tag: number;
   readonly type: number;
   readonly count: number;
-  /** Where its values lie, from the beginning of the file. */
+  /** The position of its values, from the beginning of the file. */
   readonly at: number;
   readonly bytes: number;
 }
@@ -189,7 +193,10 @@ async function addBeginning(reader: TiffReader, entries: readonly Entry[], parts
   for (const at of entry === undefined ? [] : await reader.numbers(entry)) parts.add('pixels', at, 1);
 }
 
-/** @param base where an Exif structure begins @returns whether it holds a maker's note */
+/**
+ * @param base the beginning of an Exif structure
+ * @returns whether it contains a maker's note
+ */
 export async function hasNote(source: Source, base: number): Promise<boolean> {
   const reader = new TiffReader(source, base);
   try {
@@ -200,7 +207,7 @@ export async function hasNote(source: Source, base: number): Promise<boolean> {
     const inside = at === undefined ? null : await reader.directory(at);
     return inside?.entries.some(({ tag }) => tag === MAKER_NOTE) ?? false;
   } catch (cause) {
-    // The segment that holds it is complete: damage inside of it says nothing about the rest of the file.
+    // The segment that contains it is complete: damage inside it says nothing about the rest of the file.
     if (cause instanceof CutShort) return false;
     throw cause;
   }

@@ -1,10 +1,11 @@
-// What a file's own structure says about whether the file is complete: the words for it, and how the parts that a file names lead to
-// them. Must know nothing of exposures, and goes by no file name.
+// What the structure of a file says about whether the file is complete: the words for it, and how the parts
+// that a file names lead to them. Must know nothing of exposures, and does not go by file names.
 import type { Source } from './source.js';
 
 /**
- * `whole`: everything that the file names is there, and the file ends where it says it does. `cut`: something that the file names lies past
- * its end, or the mark of its end is missing. `unproved`: nothing that it names is missing, but that does not prove it complete.
+ * `whole`: everything that the file names is there, and the file ends where it says. `cut`: something that
+ * the file names lies past its end, or the mark of its end is missing. `unproved`: nothing that it names is
+ * missing, but that does not prove it complete.
  */
 export type Wholeness =
   | {
@@ -16,9 +17,10 @@ export type Wholeness =
   | { readonly state: 'cut'; readonly why: string };
 
 /**
- * `untold`: the file does not say where it ends. `followed`: more bytes follow its end. `zeros`: its pixels end in zeros, as they do if
- * space was reserved for data that never came. `warned`: something that the pixels do not depend on points past the end, or a reader that
- * knows more kinds of file complains about the length.
+ * `untold`: the file does not say where it ends. `followed`: more bytes follow its end. `zeros`: its pixels
+ * end in zeros, as they do if space was reserved for data that never came. `warned`: something that the
+ * pixels do not depend on points past the end, or a reader that knows more kinds of file complains about the
+ * length.
  */
 export type Doubt = 'untold' | 'followed' | 'zeros' | 'warned';
 
@@ -26,8 +28,8 @@ export type Doubt = 'untold' | 'followed' | 'zeros' | 'warned';
 export class CutShort extends Error {}
 
 /**
- * So many zeros at the end of the pixels look like data that never came: compressed pixels hold no such run, and black is not 0 on
- * most sensors. Common practice, no source.
+ * So many zeros at the end of the pixels look like data that never came: compressed pixels contain no such
+ * run, and black is not 0 on most sensors. Common practice, no source.
  */
 const ZEROS_BYTES = 32 * 1024;
 /** No camera makes a frame of fewer bytes. */
@@ -41,13 +43,13 @@ interface Named {
   readonly end: number;
 }
 
-/** Where a part lies, in bytes from the beginning of the file. */
+/** The position of a part, in bytes from the beginning of the file. */
 export interface Extent {
   readonly at: number;
   readonly bytes: number;
 }
 
-/** What a file names of itself. */
+/** The parts that a file names. */
 export class Parts {
   hasNote = false;
   private last: Named | null = null;

@@ -1,4 +1,4 @@
-// Of what is lost at one end of a scene: what is an area, and what is small, such as a lamp or a glint. Pure.
+// Divides what is lost at one end of a scene into areas and small parts, such as lamps or glints. Pure.
 import type { Cell, Cells } from './exposed.js';
 import { partsOf } from './parts.js';
 
@@ -11,12 +11,15 @@ export interface Areas {
   readonly isInSmall: (cell: number) => boolean;
 }
 
-/** A part that is no larger, as a share of the picture, is a lamp or a glint: a disc of a 28th of the picture's height. Common practice, no source. */
+/**
+ * A part no larger than this share of the picture is a lamp or a glint: a disc of a 28th of the picture's
+ * height. Common practice, no source.
+ */
 export const SMALL_PART = 0.001;
 /** Of the picture, all of them together. Common practice, no source. */
 export const MOST_IN_SMALL = 0.01;
 
-/** @returns what the cells of this kind make */
+/** @returns the areas and small parts that cells of this kind make */
 export function areasOf(cells: Cells, kind: Cell): Areas {
   const { parts, partOf } = partsOf(cells, kind);
   const count = cells.of.length;

@@ -1,5 +1,5 @@
-// What a set holds of a scene: how much of the picture is well exposed in no frame, in one, in two and more; what is missing, at which end,
-// and by how many stops. Pure.
+// How much of a scene a set holds: how much of the picture is well exposed in no frame, in one, in two and
+// more; what is missing, at which end, and by how many stops. Pure.
 import { NOT_MISSED } from '../../../shared/clipping.js';
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { FLOOR, SHOULDER } from '../copy.js';
@@ -15,7 +15,7 @@ export interface CoverageOfCells {
 
 /**
  * @param frames of one set, in any order, all of one shape; one is enough
- * @throws RangeError if there is none, or their shapes differ
+ * @throws RangeError if there is none, or if their shapes differ
  */
 export function coverageOf(frames: readonly ExposedFrame[]): CoverageOfCells {
   const inOrder = frames.toSorted((one, other) => one.offsetEv - other.offsetEv);
@@ -52,20 +52,22 @@ function missingAt(end: 'bright' | 'dark', cells: Cells, frames: readonly Expose
 
 /** Farther is a guess that helps nobody. */
 const FARTHEST_EV = 5;
-/** From the end to the frame that it is compared with, if there is one so far. */
+/** EV from the end frame to the frame that it is compared with, if there is one so far away. */
 const NEAR_END_EV = 0.9;
 /** Nearer frames differ by little more than the light may do. */
 const LEAST_EV = 0.3;
 /**
- * With x EV left to the end of the scene, the lost share is about x to this power. Measured on the practice scenes: with 1.25 what is told lies
- * within 0.7 EV of the scene's own end; a straight line tells too little, an exponential up to three times too much.
+ * With x EV left to the end of the scene, the lost share is about x to this power. Measured on the practice
+ * scenes: with 1.25 the result is within 0.7 EV of the scene's own end; a straight line gives too little, an
+ * exponential up to three times too much.
  */
 const FALLS_AS = 1.25;
 
 /**
- * From how fast the lost share falls from the frame beside the end of the set to that at the end.
- * @param frames that of the end first
- * @returns EV, 1 at least; null if there are too few frames, or the share hardly falls: a lamp, or a window that is as bright all over
+ * Worked out from how fast the lost share falls from the frame beside the end of the set to the end frame.
+ * @param frames the end frame first
+ * @returns EV, 1 at least; null if there are too few frames, or if the share hardly falls: a lamp, or a
+ *   window that is equally bright all over
  */
 function stopsMissing(
   frames: readonly ExposedFrame[],
@@ -82,16 +84,19 @@ function stopsMissing(
   return stops > 0 && stops <= FARTHEST_EV ? Math.max(1, stops) : null;
 }
 
-/** Pictures of one scene get brighter by so much of each EV at least, whatever the camera's curve (as in frames/judge: 0.6). */
+/**
+ * For each EV, pictures of one scene get brighter by at least this much, whatever the camera's curve (as in
+ * frames/judge: 0.6).
+ */
 const LEAST_BEND = 0.4;
-/** Frames nearer to each other than this differ by less than what the light may do. */
+/** Frames nearer to each other than this differ by less than the light may change. */
 const NEAR_EV = 0.5;
 /** Cells that both hold; fewer tell nothing. */
 const FEWEST_CELLS = 0.005;
 /** Share of cells that may run backwards, for what moves: common practice, no source. */
 const MOST_BACKWARDS = 0.25;
 
-/** One of so many cells is looked at: all together they tell no more. */
+/** One of so many cells is looked at: all of them together would tell no more. */
 const EVERY = 7;
 
 /** @param frames the darkest first @returns whether each is brighter than the one before it, as far as anything tells */

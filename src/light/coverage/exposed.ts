@@ -13,7 +13,7 @@ export interface ExposedFrame extends Exposed {
   readonly number: number;
 }
 
-/** What a cell is in the whole set. */
+/** The class of a cell in the whole set. */
 export const CELL = { two: 0, one: 1, bright: 2, dark: 3, between: 4 } as const;
 export type Cell = (typeof CELL)[keyof typeof CELL];
 
@@ -30,7 +30,7 @@ export const highestOf = ({ pixels }: Copy, cell: number): number =>
 
 /**
  * @param frames at least one, the darkest first, all of one shape
- * @throws RangeError if there is none, or their shapes differ
+ * @throws RangeError if there is none, or if their shapes differ
  */
 export function cellsOf(frames: readonly Exposed[]): Cells {
   const [first] = frames;

@@ -1,12 +1,19 @@
-// The picture of what a set holds: the scene in dim grey, and over it the cells that no frame holds, and those that only one does. Pure.
+// The picture of what a set holds: the scene in dim grey, and over it the cells that no frame holds, and
+// those that only one does. Pure.
 import { LINEAR_OF_LEVEL } from '../../../shared/srgb.js';
 import { type Copy, FLOOR, SHOULDER } from '../copy.js';
 import { CELL, type Cells, type Exposed, highestOf } from './exposed.js';
 
-/** Okabe and Ito, "Color Universal Design" (2008): orange and sky blue are told apart by whoever sees colours otherwise. */
+/**
+ * Okabe and Ito, "Color Universal Design" (2008): people with any kind of colour vision can tell orange from
+ * sky blue.
+ */
 const NONE = [230, 159, 0] as const;
 const ONE = [86, 180, 233] as const;
-/** What no frame holds is hatched as well, so that colour is not all that says it: stripes of so many cells. */
+/**
+ * Cells that no frame holds are hatched as well, so that not only colour shows them: stripes of so many
+ * cells.
+ */
 const STRIPE = 3;
 /** How much of the colour is laid over, and how bright the scene beneath is at most. */
 const TINT = { none: 0.9, stripe: 0.35, one: 0.42 } as const;

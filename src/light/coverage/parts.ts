@@ -4,13 +4,13 @@ import type { Cell, Cells } from './exposed.js';
 export interface Part {
   /** In cells. */
   readonly size: number;
-  /** Any cell of it. */
+  /** The position of any one of its cells. */
   readonly at: number;
 }
 
 export interface Parts {
   readonly parts: readonly Part[];
-  /** For each cell of the picture the number of its part, counted from 1; 0 where it is of none. */
+  /** For each cell of the picture the number of its part, counted from 1; 0 if it belongs to none. */
   readonly partOf: Int32Array;
 }
 

@@ -1,6 +1,6 @@
-// What is told of a set's coverage.
+// The result of judging a set's coverage.
 
-/** What one end of a set leaves out. */
+/** What one end of a set does not hold. */
 export interface Missing {
   /** Share of the picture, 0 to 1, in areas; small parts are not in it. */
   readonly share: number;
@@ -16,12 +16,12 @@ export interface Shares {
   readonly twoOrMore: number;
 }
 
-/** What one frame holds. */
+/** How much one frame holds. */
 export interface FrameShare {
   readonly number: number;
-  /** Of the picture, 0 to 1: what is well exposed in it. */
+  /** The share of the picture, 0 to 1, that is well exposed in it. */
   readonly exposed: number;
-  /** Of the picture: what is so in no other frame. */
+  /** The share of the picture that is so in no other frame. */
   readonly alone: number;
 }
 

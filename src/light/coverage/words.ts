@@ -1,4 +1,4 @@
-// What coverage says to the photographer: one sentence. Pure.
+// The sentence on coverage for the photographer. Pure.
 import type { Coverage, Missing } from './result.js';
 
 type Known = Omit<Coverage, 'sentence'>;
@@ -43,7 +43,7 @@ function farther(stops: number | null, way: 'darker' | 'brighter'): string {
   return `about ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it`;
 }
 
-/** @returns what is too small to be an area; null if there is nothing of the kind */
+/** @returns words for the parts that are too small to be areas; null if there are none */
 function smallWords(highlights: Missing, shadows: Missing, notMissed: number): string | null {
   const parts = [
     // A lamp is said however tiny it is; a few cells that are too dark are not.

@@ -1,4 +1,5 @@
-// Cells at the edge of a white part are a mixture: of white, which gets no whiter in a brighter frame, and of what lies beside it. Pure.
+// Cells at the edge of a white part are a mixture of white, which gets no whiter in a brighter frame, and of
+// whatever is beside it. Pure.
 import { linearOf } from '../../../shared/srgb.js';
 import { type Copy, SHOULDER } from '../copy.js';
 import { highestOf } from '../coverage/exposed.js';

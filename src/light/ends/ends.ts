@@ -5,7 +5,7 @@ import { areasOf, MOST_IN_SMALL } from '../coverage/areas.js';
 import { CELL } from '../coverage/exposed.js';
 import type { SceneCells } from './scene.js';
 
-/** What a frame loses at one end. */
+/** How much a frame loses at one end. */
 export interface Lost {
   /** Share of the picture, 0 to 1, in areas; small parts are not in it. */
   readonly share: number;

@@ -5,11 +5,11 @@ import { type Exposed, highestOf } from '../coverage/exposed.js';
 
 /** A camera's own curve makes of each EV 0.4 to 1.6 in the picture (as coverage has it at the lower end). */
 const BEND = 0.6;
-/** Frames near each other may differ by so much all the same: noise, and a little light. */
+/** Frames close to each other may differ by as much all the same: noise, and a little light. */
 const LEAST_EV = 0.5;
 /** Cells that both hold, as a share of the picture; fewer tell nothing. */
 const FEWEST_CELLS = 0.005;
-/** One of so many cells is looked at: all together they tell no more. */
+/** One of so many cells is looked at: all of them together would tell no more. */
 const EVERY = 7;
 
 /** @param frames in any order @returns false if a frame and the next one cannot be of the same light */

@@ -15,9 +15,10 @@ export interface SceneCells {
 }
 
 /**
- * Levels are taken for sRGB, as everywhere here. The nearer to the shoulder, or to the floor, the frame that tells a cell, the less that matters.
+ * Levels are taken for sRGB, as everywhere here. The nearer to the shoulder, or to the floor, a cell is in
+ * the frame that is used for it, the less that matters.
  * @param frames at least one, all of one shape
- * @throws RangeError if there is none, or their shapes differ
+ * @throws RangeError if there is none, or if their shapes differ
  */
 export function sceneOf(frames: readonly Exposed[]): SceneCells {
   const inOrder = frames.toSorted((one, other) => one.offsetEv - other.offsetEv);

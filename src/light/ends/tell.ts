@@ -1,4 +1,4 @@
-// What a few frames tell of how far the light of their scene reaches, all in one answer. Pure.
+// How far the light of a scene reaches, as a few frames show it, all in one answer. Pure.
 
 import { CELL, type Exposed, highestOf } from '../coverage/exposed.js';
 import { partsOf } from '../coverage/parts.js';
@@ -9,9 +9,9 @@ import { sceneOf } from './scene.js';
 export interface EndTold {
   /** EV from the base of the frame that just holds this end; null if the outermost frame does not. */
   readonly heldAt: number | null;
-  /** What the outermost frame loses at this end. */
+  /** How much the outermost frame loses at this end. */
   readonly lost: Lost;
-  /** What frames at the exposures that were asked about would lose, in their order. */
+  /** How much frames at the exposures that were asked about would lose, in their order. */
   readonly at: readonly Lost[];
 }
 
@@ -30,14 +30,14 @@ export interface AskedEnds {
   readonly shadows: readonly number[];
 }
 
-/** At this level and above a channel is white, whatever noise and compression made of it. */
+/** At this level and above a channel is white, even after noise and compression. */
 const WHITE = 250;
 /** In cells: the sun through a wide lens, 104 degrees across, is a disc of 4 or 5 of 480 by 320 cells. */
 const FEWEST_WHITE = 3;
 /** Share of the picture: the sun through a lens of 1000 mm on a frame of 36 by 24 mm is 8 %, and its glare may be three times that. */
 const MOST_WHITE = 0.25;
 
-/** @throws RangeError if there is no frame, or their shapes differ */
+/** @throws RangeError if there is no frame, or if their shapes differ */
 export function endsOf(frames: readonly Exposed[], asked: AskedEnds): SceneEnds {
   const scene = sceneOf(frames);
   const inOrder = frames.toSorted((one, other) => one.offsetEv - other.offsetEv);

@@ -1,4 +1,5 @@
-// What the process keeps of one set: the small copies of its frames, and what is being merged. Answers one question at a time.
+// What the process keeps of one set: the small copies of its frames, and the merging under way. Answers one
+// question at a time.
 import { open } from 'node:fs/promises';
 import type { Copy, Grey } from '../copy.js';
 import { isSameShape } from '../copy.js';
@@ -125,7 +126,10 @@ export class Desk {
   }
 }
 
-/** A picture that is done with is let go of before the next one is opened: by itself the heap, which is small, would wait. */
+/**
+ * Frees a finished picture before the next one is opened: left to itself the heap, which is small, would
+ * wait.
+ */
 const sweep = (): void => (globalThis as { gc?: () => void }).gc?.();
 
 /** Whole and synced. @throws the error of the file system */

@@ -1,5 +1,6 @@
-// The process that looks at pictures, a program of its own beside the built program: what it takes in memory is given back when it ends, a picture
-// that brings a decoder down takes nothing else along, and all of it has less right to the processor than what fires. It ends with the channel.
+// The process that looks at pictures, a program of its own beside the built program: its memory is given back
+// when it ends, a picture that brings a decoder down takes nothing else with it, and all of it has less right
+// to the processor than the code that fires. It ends with the channel.
 import type { Answer, Answers, Question } from '../protocol.js';
 import { Desk } from './desk.js';
 

@@ -33,7 +33,7 @@ interface Deletable {
   delete(): void;
 }
 
-/** Keeps what has to be let go of. */
+/** Keeps objects that have to be freed. */
 export class Scope {
   private readonly kept: Deletable[] = [];
 

@@ -1,7 +1,9 @@
-// Frames merged into relative radiance, one after another, so that memory holds one frame at a time. Each level is turned into exposure by
-// the camera's response (Debevec and Malik, SIGGRAPH 1997), and exposures are added up over the times that they took: what let in more light
-// counts more, since noise is less there (Hasinoff, Durand and Freeman, "Noise-Optimal Capture for High Dynamic Range Photography", CVPR
-// 2010). Weighting by the level alone, as the former do, makes shadows lighter than they are: what noise has raised would count more. Pure.
+// Frames merged into relative radiance, one after another, so that memory holds one frame at a time. Each
+// level is turned into exposure by the camera's response (Debevec and Malik, SIGGRAPH 1997), and exposures
+// are added up over the times that they took: a frame that let in more light counts more, since it has less
+// noise (Hasinoff, Durand and Freeman, "Noise-Optimal Capture for High Dynamic Range Photography", CVPR
+// 2010). Weights of the level alone, as in the first paper, make shadows brighter than they are, since levels
+// that noise has raised would count more. Pure.
 import { type Copy, isSameShape } from '../copy.js';
 import type { Response } from './response.js';
 
@@ -15,7 +17,10 @@ export interface Radiance {
 const LEVELS = 256;
 /** Towards white, from the first level on, a level counts less, and from the last one on not at all. */
 const FADES = { from: 200, to: 252 } as const;
-/** A channel that every frame blows out is at least what the darkest one says; that counts as good as nothing. */
+/**
+ * A channel that every frame blows out is at least as bright as the darkest frame says; that bound counts
+ * next to nothing.
+ */
 const BOUND = 1e-9;
 
 export class Merging {

@@ -1,5 +1,6 @@
-// The response of a camera: how much light each level of its pictures stands for. Recovered from one set (Debevec and Malik, "Recovering High
-// Dynamic Range Radiance Maps from Photographs", SIGGRAPH 1997, equation 3), or given from before.
+// The response of a camera: how much light each level of its pictures stands for. Recovered from one set
+// (Debevec and Malik, "Recovering High Dynamic Range Radiance Maps from Photographs", SIGGRAPH 1997, equation
+// 3), or given from before.
 import type { Copy } from '../copy.js';
 import { type Cv, scoped } from '../process/opencv.js';
 
@@ -19,7 +20,9 @@ const SMOOTHNESS = 60;
 /** Cells that are looked at, and frames: the equations grow with both. */
 const SAMPLES = 150;
 const MOST_FRAMES = 13;
-/** Levels by which the neighbours of a cell may differ in any frame: it stands for one light. */
+/**
+ * Levels by which the neighbours of a cell may differ in any frame, so that the cell stands for one light.
+ */
 const FLAT = 14;
 
 /** The paper's hat (equation 4): the middle of the scale counts most. */
@@ -129,7 +132,10 @@ function solve(cv: Cv, normal: Float64Array, sides: Float64Array): number[] | nu
   });
 }
 
-/** @returns whether more light never means a lower level, as far as the middle of the scale goes: else it is no camera's response */
+/**
+ * @returns whether more light never means a lower level, in the middle of the scale; if it does, this is
+ *   not a camera's response
+ */
 export const isRising = (response: Response): boolean =>
   response.every((curve) => {
     for (let level = 24; level < 232; level += 8)

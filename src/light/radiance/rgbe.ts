@@ -15,7 +15,7 @@ const WIDEST = 0x7fff;
 const ROWS = 64;
 
 /**
- * @param about lines about where it comes from; no line breaks within
+ * @param about lines on where it comes from, without line breaks in them
  * @returns the file piece by piece
  */
 export function* writeRgbe(

@@ -10,7 +10,7 @@ const BIAS = 0.82;
 const GAMMA = 2.2;
 /** Share of the picture that may go to black, and to white, at most. */
 const ENDS = 0.002;
-/** What is brighter than this share of the picture, such as a lamp, does not decide how the rest looks. */
+/** Anything brighter than this share of the picture, such as a lamp, does not affect how the rest looks. */
 const BRIGHTEST = 0.9995;
 /** Less light than any frame tells: logarithms are taken. */
 const LEAST = 1e-7;
@@ -38,7 +38,10 @@ export function tonedPicture(radiance: Radiance, side: number): Copy {
 const luminanceAt = (values: Float32Array, pixel: number): number =>
   LUMA.reduce((sum, share, channel) => sum + share * (values[3 * pixel + channel] as number), 0);
 
-/** @param brightest light, and what it is applied to, over the mean @returns what a screen shows of it, up to one factor */
+/**
+ * @param brightest the brightest light, and the argument of the result, both divided by the mean
+ * @returns what a screen shows of a light, up to one factor
+ */
 function toneFor(brightest: number): (light: number) => number {
   const power = Math.log(BIAS) / Math.log(0.5);
   return (light) => Math.log(light + 1) / Math.log(2 + 8 * Math.min(1, light / brightest) ** power);
@@ -66,7 +69,7 @@ function smaller({ values, width, height }: Radiance, side: number): Radiance {
   return { values: means, ...size };
 }
 
-/** @returns the value that so great a share of the values is no larger than, about */
+/** @returns about the value that this share of the values does not exceed */
 function sampled(values: Float32Array, share: number): number {
   const every = Math.max(1, Math.floor(values.length / 20_000));
   const some = Float32Array.from(
@@ -76,7 +79,7 @@ function sampled(values: Float32Array, share: number): number {
   return some[Math.floor(share * (some.length - 1))] as number;
 }
 
-/** @returns 8-bit levels, the few darkest and lightest of which are black and white */
+/** @returns 8-bit levels, the few darkest and brightest of which are black and white */
 function stretched(values: Float32Array): Uint8Array {
   const low = sampled(values, ENDS);
   const scale = 255 / Math.max(1e-6, sampled(values, 1 - ENDS) - low);

@@ -4,7 +4,10 @@ import { LUMA } from '../../../shared/srgb.js';
 import type { Copy, Grey } from '../copy.js';
 import { isUnreadable, type Unreadable } from './unreadable.js';
 
-/** Where a picture is: a file with its kind, as its extension by content; or the JPEG that a raw file carries, and how far it has to be turned. */
+/**
+ * The source of a picture: a file with its kind, as its extension by content; or the JPEG in a raw file, with
+ * the angle by which it has to be turned.
+ */
 export type PictureSource =
   | { readonly file: string; readonly kind: string }
   | { readonly jpeg: Uint8Array; readonly turn: 0 | 90 | 180 | 270 };
@@ -12,9 +15,9 @@ export type PictureSource =
 export interface Copies {
   /** Pixels of the picture itself, upright. */
   readonly full: { readonly width: number; readonly height: number };
-  /** The longer side is WIDE pixels, or what the picture has. */
+  /** The longer side is WIDE pixels, or that of the picture if it is smaller. */
   readonly grey: Grey;
-  /** The longer side is SMALL pixels, or what the picture has. */
+  /** The longer side is SMALL pixels, or that of the picture if it is smaller. */
   readonly small: Copy;
 }
 
@@ -43,7 +46,8 @@ const OPTIONS: SharpOptions = {
   failOn: 'truncated',
   limitInputPixels: LARGEST,
   sequentialRead: true,
-  // Clipping is a matter of the levels as the camera wrote them: turning them into other colours first would clip some anew.
+  // Clipping concerns the levels as the camera wrote them: converting them to other colours first would clip
+  // some anew.
   ignoreIcc: true,
 };
 

@@ -1,4 +1,5 @@
-// Why a picture cannot be judged. Apart from what reads it, so that whoever asks loads no decoder.
+// Why a picture cannot be judged. Kept apart from the code that reads pictures, so that importing it loads no
+// decoder.
 
 export type UnreadableReason = 'no-picture' | 'broken' | 'too-small' | 'too-large' | 'other-shape';
 

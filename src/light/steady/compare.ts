@@ -1,5 +1,5 @@
-// One frame beside its neighbour: by how far the camera moved, whether the lens lost focus, and what moved by itself. Both are brought to
-// the same tones first, so that neither exposure nor light counts.
+// Compares a frame with its neighbour: how far the camera moved, whether the lens lost focus, and what moved
+// by itself. Both are brought to the same tones first, so that neither exposure nor light counts.
 import { FLOOR, type Grey, isSameShape, SHOULDER } from '../copy.js';
 import { type Cv, matOf, type Scope, scoped } from '../process/opencv.js';
 import { heldByBoth, inOneTone, type Laid, laid, type Pair, type Toned } from './laid.js';
@@ -50,7 +50,10 @@ interface Fit {
   readonly misfit: Misfit;
 }
 
-/** The outline of what is clipped tells a rough shift; what both frames hold corrects it until it fits. */
+/**
+ * The outline of the clipped parts gives a rough shift; the parts that both frames hold correct it until it
+ * fits.
+ */
 function fitted(cv: Cv, scope: Scope, pair: Pair, rough: Shift): Fit | null {
   let shift = rough;
   for (let round = 1; ; round += 1) {
@@ -86,7 +89,7 @@ function quarter(cv: Cv, scope: Scope, { levels, width, height }: Grey): Grey {
   return { levels: to.data.slice(), width: size.width, height: size.height };
 }
 
-/** What either frame cannot hold gets the same level in both. */
+/** Parts that either frame cannot hold get the same level in both. */
 function levelled({ first, second, tones }: Toned & { readonly tones: Float32Array }): Toned {
   const lowest = tones[FLOOR] as number;
   const within = (level: number) => Math.min(SHOULDER, Math.max(lowest, level));

@@ -21,7 +21,7 @@ export interface Toned {
 export interface Laid extends Toned {
   readonly width: number;
   readonly height: number;
-  /** 255 where both frames are well exposed, well away from what is not; 0 elsewhere. */
+  /** 255 where both frames are well exposed, at a distance from parts that are not; 0 elsewhere. */
   readonly mask: Uint8Array;
   /** Share of the picture that the mask leaves. */
   readonly share: number;
@@ -31,7 +31,10 @@ export interface Laid extends Toned {
   readonly laplacian: Float32Array;
 }
 
-/** Around what is clipped, edges differ from frame to frame: so many pixels of the copy are left out. */
+/**
+ * Around clipped parts, edges differ from frame to frame, so a margin of so many pixels of the copy is left
+ * out.
+ */
 const MARGIN = 4;
 /** Share of the picture that has to be in common. */
 const LEAST_SHARE = 0.005;
@@ -77,7 +80,7 @@ function smoothed(cv: Cv, scope: Scope, of: Mat): Mat {
   return to;
 }
 
-/** What is too dark in the darker frame, or too bright in the brighter one. */
+/** Leaves out parts that are too dark in the darker frame, or too bright in the brighter one. */
 export function heldByBoth(
   cv: Cv,
   scope: Scope,
@@ -90,7 +93,7 @@ export function heldByBoth(
   const mask = new Uint8Array(width * height);
   const across = Math.ceil(Math.abs(right));
   const along = Math.ceil(Math.abs(down));
-  // Where one frame ends beside the other there is nothing to compare.
+  // Beyond the edge of the other frame there is nothing to compare.
   for (let row = along; row < height - along; row += 1)
     for (let at = row * width + across; at < (row + 1) * width - across; at += 1)
       if ((darker.levels[at] as number) >= FLOOR && (brighter.levels[at] as number) <= SHOULDER)

@@ -1,4 +1,4 @@
-// What a photographer is told when a frame does not sit on its neighbour: marks with a sentence each. Pure.
+// The marks of a frame that does not lie on its neighbour, with a sentence each for the photographer. Pure.
 import type { Compared } from './compare.js';
 import type { Moved } from './moved.js';
 
@@ -13,7 +13,7 @@ export interface Neighbours {
   /** The frame that was looked at, and the one that it was compared with. */
   readonly number: number;
   readonly against: number;
-  /** How many pixels of the picture a pixel of the copies stands for. */
+  /** How many pixels of the full picture one pixel of the copies stands for. */
   readonly scale: number;
 }
 

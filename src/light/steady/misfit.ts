@@ -1,7 +1,9 @@
-// How two frames that nearly lie over each other still differ: by a small shift, and by one being blurred more. To first order a shift takes
-// so much of the slope from the second frame (Lucas and Kanade 1981), and a blur of variance 2 s adds s of the Laplacian (the heat equation;
-// Subbarao and Surya, "Depth from Defocus: A Spatial Domain Approach", IJCV 1994, from memory). All three are one regression, block by block;
-// blocks that go their own way, since something moved in them, hardly count. Noise is in both by chance, and leaves them alone. Pure.
+// How two frames that nearly lie over each other still differ: by a small shift, and by one being blurred
+// more. To first order, a shift takes so much of the slope from the second frame (Lucas and Kanade 1981), and
+// a blur of variance 2 s adds s of the Laplacian (the heat equation; Subbarao and Surya, "Depth from Defocus:
+// A Spatial Domain Approach", IJCV 1994, from memory). All three are one regression, block by block; blocks
+// that differ from the rest, since something moved in them, hardly count. Noise is random in both frames, and
+// does not affect the result. Pure.
 import type { Laid } from './laid.js';
 
 export interface Misfit {
@@ -40,7 +42,8 @@ export function misfitOf(over: Laid): Misfit | null {
     [across, along, spread] = solved(blocks, weights);
     const rests = blocks.map((block) => restOf(block, [across, along, spread]));
     const usual = medianOf(rests) + 1e-6;
-    // As for a t distribution with few degrees of freedom: what is far off counts with the inverse of its square.
+    // As for a t distribution with few degrees of freedom: distant values count with the inverse of their
+    // square.
     weights = rests.map((rest) => (1 / (1 + rest / (2 * usual))) ** 2);
   }
   return { right: -across, down: -along, spread };
@@ -131,7 +134,7 @@ function solved(blocks: readonly Block[], weights: readonly number[]): [number, 
   ];
 }
 
-/** @returns the mean square, in levels, of what the fit leaves of a block's difference */
+/** @returns the mean square, in levels, of the part of a block's difference that the fit leaves */
 function restOf(block: Block, fit: readonly number[]): number {
   let rest = block.energy;
   for (let one = 0; one < 3; one += 1) {

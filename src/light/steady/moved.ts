@@ -1,12 +1,12 @@
-// What moved by itself between two frames that lie over each other, in the same tones: cells that differ by more than noise, and by more than a
-// small misfit of edges explains.
+// What moved by itself between two frames that lie over each other, in the same tones: cells that differ by
+// more than noise, and by more than a small misfit of edges explains.
 import type { Laid } from './laid.js';
 import { scratch } from './scratch.js';
 
 export interface Moved {
-  /** Of what is compared, 0 to 1. */
+  /** Share of the compared part, 0 to 1. */
   readonly share: number;
-  /** The cells that moved lie in this box, as shares of the picture's width and height; null where none did. */
+  /** The box around the cells that moved, as shares of the picture's width and height; null if none did. */
   readonly box: {
     readonly left: number;
     readonly top: number;
@@ -21,18 +21,18 @@ const NONE: Moved = { share: 0, box: null };
 const CELL = 16;
 /** Of a cell, that both hold. */
 const LEAST_HELD = 0.4;
-/** Pixels by which edges may lie beside each other, after one was laid over the other. */
+/** Pixels by which edges may lie beside each other after one frame was laid over the other. */
 const MISFIT = 0.35;
 /** How much of the finest detail, such as glints on water, laying over may take, as blur does: s of misfit.ts. */
 const SOFTENED = 0.3;
 /** Levels that nobody sees, from rounding, from packing, from light that changes by degrees. */
 const UNSEEN = 3;
-/** A cell has moved if its mean square is so many times what is expected. */
+/** A cell has moved if its mean square is so many times the expected one. */
 const BEYOND = 9;
 /** Cells that have to hang together. */
 const FEWEST = 4;
 
-/** @param spread by how much the second is blurred more, in square pixels (blur.ts): that is no movement */
+/** @param spread by how much the second is blurred more, in square pixels (misfit.ts): that is no movement */
 export function movedBetween(over: Laid, spread: number): Moved {
   const { first, second, across, along, laplacian } = over;
   const off = scratch('off', first.length);
@@ -49,7 +49,7 @@ export function movedBetween(over: Laid, spread: number): Moved {
   return movedCells(over, off, expected);
 }
 
-/** Standard deviation by the median of what is off, which a part that moved does not raise. */
+/** Standard deviation by the median of the differences, which a part that moved does not raise. */
 function noiseOf(off: Float32Array, mask: Uint8Array): number {
   const some: number[] = [];
   for (let at = 0; at < off.length; at += 23) if (mask[at] !== 0) some.push(Math.abs(off[at] as number));
@@ -73,7 +73,7 @@ function movedCells(over: Laid, off: Float32Array, expected: Float32Array): Move
   return boxed(isMoved, columns, rows, cells);
 }
 
-/** @returns how many times what is expected the cell is off; null if too little of it is held */
+/** @returns how many times the expected value the cell is off; null if too little of it is held */
 function scoreOf(
   { width, height }: { readonly width: number; readonly height: number },
   top: number,

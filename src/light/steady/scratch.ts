@@ -1,5 +1,6 @@
-// Room for sums over a whole copy, used over and over: made anew for every frame, it would be some 40 MB to be swept up each time. What is asked
-// for under a name is what was asked for before under that name, with what was left in it.
+// Arrays for sums over a whole copy, used over and over: made anew for every frame, they would be some 40 MB
+// to be collected each time. An array that is asked for by name is the one of that name from before, with its
+// content.
 
 /** One set has copies of one size, and their quarters. */
 const floats = new Map<string, Float32Array>();
@@ -11,7 +12,7 @@ export function scratch(name: string, length: number): Float32Array {
   return kept;
 }
 
-/** Lets go of all of it. */
+/** Lets go of all of them. */
 export const clearScratch = (): void => floats.clear();
 
 /** As scratch, with these values. */

@@ -1,9 +1,13 @@
-// By how far one frame lies beside another, roughly: enhanced correlation (Evangelidis and Psarakis, IEEE PAMI 2008), from coarse to fine. What
-// either frame cannot hold has the same level in both, so that even its outline tells; misfit.ts corrects what that leaves.
+// How far one frame lies beside another, roughly: enhanced correlation (Evangelidis and Psarakis, IEEE PAMI
+// 2008), from coarse to fine. Parts that either frame cannot hold have the same level in both, so that even
+// their outline tells; misfit.ts corrects the remaining error.
 import type { Grey } from '../copy.js';
 import { type Cv, type Mat, matOf, type Scope, scoped } from '../process/opencv.js';
 
-/** Pixels of what is compared by which the second frame's picture lies further right, and further down, than the first one's. */
+/**
+ * How far the second frame's picture lies to the right of the first one's, and below it, in pixels of the
+ * compared copies.
+ */
 export interface Shift {
   readonly right: number;
   readonly down: number;
@@ -71,7 +75,7 @@ function corrected(cv: Cv, scope: Scope, look: Look, warp: Mat, part: number, ro
     const how = cv.MOTION_TRANSLATION;
     cv.findTransformECC(look.first, look.second, scaled, how, until, all, BLUR_WIDTH);
   } catch {
-    // It throws where there is nothing in common.
+    // OpenCV throws if the two have nothing in common.
     return false;
   }
   for (const at of [2, 5]) warp.data32F[at] = (scaled.data32F[at] as number) * part;

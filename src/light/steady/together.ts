@@ -1,5 +1,5 @@
-// What the comparisons of neighbours come to for the set as a whole: which frames lie beside the others, which are softer, in which of them
-// something moved, and which of them are worth firing again. Pure.
+// What the comparisons of neighbours amount to for the whole set: which frames lie beside the others, which
+// are softer, in which of them something moved, and which of them are worth firing again. Pure.
 import { type LightMark, pixels } from './marks.js';
 
 /** A frame as it was compared with the one nearest in exposure. */
@@ -12,7 +12,7 @@ export interface ComparedFrame {
     readonly shift: { readonly right: number; readonly down: number };
     readonly blur: number;
   } | null;
-  /** What the comparison alone tells: only what is more than measuring errs by. */
+  /** The marks from this comparison alone: only differences beyond the error of measurement. */
   readonly marks: readonly LightMark[];
 }
 
@@ -23,8 +23,8 @@ export interface Together {
 }
 
 /**
- * Where the camera stands at the end is where frames that are fired again will lie: the frames that were fired last are the ones that the
- * others should lie on, unless it is the last one alone that lies elsewhere.
+ * Frames that are fired again will lie where the camera is at the end. So the frames that were fired last are
+ * the ones that the others should lie on, unless only the very last one lies elsewhere.
  * @param frames in any order
  * @param firedLast numbers of the frames in the order in which they were fired, the last one last
  */
@@ -72,7 +72,7 @@ const blurOf = ({ blur }: NonNullable<ComparedFrame['steadiness']>): Vector => [
 ];
 
 /**
- * Only what is marked counts, so that what measuring errs by does not add up from frame to frame.
+ * Only marked shifts count, so that errors of measurement do not add up from frame to frame.
  * @returns groups of frames that lie on each other; frames that nothing ties to the others are in none
  */
 function groupsOf(
@@ -100,7 +100,7 @@ function groupsOf(
   const near = Math.min(...found.map((by) => Math.hypot(...by)), Number.POSITIVE_INFINITY) / 2;
   const groups: Group[] = [];
   for (const [number, place] of at) {
-    // A camera that came back lies where it lay, as near as anything tells.
+    // A camera that came back counts as being where it was before, as near as can be told.
     const group = groups.find(({ at: there }) => Math.hypot(there[0] - place[0], there[1] - place[1]) < near);
     if (group === undefined) groups.push({ numbers: [number], at: place });
     else group.numbers.push(number);

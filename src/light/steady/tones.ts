@@ -1,14 +1,14 @@
-// Which level of a brighter frame stands for which level of a darker one, found from the pictures themselves: whatever the camera's curve, and
-// however the light has moved, two frames can then be compared tone by tone (the comparagram of Mann, "Comparametric Equations", IEEE TIP 2000,
-// from memory). Pure.
+// Which level of a brighter frame corresponds to which level of a darker one, found from the pictures
+// themselves: whatever the camera's curve, and however the light has changed, two frames can then be compared
+// tone by tone (the comparagram of Mann, "Comparametric Equations", IEEE TIP 2000, from memory). Pure.
 
-/** Pixels of a level; fewer tell nothing of it. */
+/** Pixels of a level; fewer tell nothing about it. */
 const FEWEST = 20;
 /** Levels that are told in all; with fewer there is nothing to compare. */
 const FEWEST_LEVELS = 12;
-/** A curve that joins two exposures is smooth: standard deviation, in levels, of what is averaged. */
+/** A curve that joins two exposures is smooth: standard deviation of the averaging, in levels. */
 const SMOOTH = 8;
-/** No level counts for more than so many pixels: a large plain area would have its own way. */
+/** No level counts for more than so many pixels: otherwise a large plain area would determine the curve. */
 const MOST_WEIGHT = 2000;
 /** First all pixels count, then only those near the curve: what moved lies elsewhere. In levels. */
 const WINDOWS = [256, 16, 8] as const;

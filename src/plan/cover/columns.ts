@@ -2,7 +2,7 @@
 import { isEmpty, isWithin, joined, NO_ROWS, type RowSet, sizeOf } from './rows.js';
 
 export interface Column {
-  /** Where it stands in the caller's list. */
+  /** Its place in the caller's list. */
   readonly index: number;
   readonly set: RowSet;
   /** Ascending. */
@@ -21,9 +21,9 @@ export const madeBy = (columns: readonly Column[]): RowSet =>
   columns.reduce((made, { set }) => joined(made, set), NO_ROWS);
 
 /**
- * Leaves out every column that the wanted cover cannot hold: another makes all its rows and costs less, or costs as
- * much and stands earlier in the list. (One that costs as much and stands later pushes nothing out: where both lead to
- * a best cover, the earlier is wanted.)
+ * Leaves out every column that the wanted cover cannot contain: another column makes all its rows and costs
+ * less, or costs as much and is earlier in the list. (A column that costs as much and is later pushes nothing
+ * out: if both lead to a best cover, the earlier one is wanted.)
  * @returns the others, in the order of the list
  */
 export function undominated(columns: readonly Column[]): Column[] {
@@ -34,7 +34,8 @@ export function undominated(columns: readonly Column[]): Column[] {
     .filter(({ set }) => !isEmpty(set))
     .sort((a, b) => a.cost - b.cost || sizeOf(b.set) - sizeOf(a.set) || a.index - b.index);
   for (const column of ordered) {
-    // Whoever makes all rows of a column makes each of them: the shortest of the lists is enough.
+    // A column that makes all rows of another makes each single one of them, so only the shortest list need
+    // be searched.
     const rivals = shortest(column.rows.map((row) => keptByRow.get(row) ?? []));
     if (rivals.some((rival) => pushesOut(rival, column))) continue;
     kept.push(column);

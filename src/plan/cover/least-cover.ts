@@ -42,8 +42,9 @@ export interface Cover {
   /** Of all that are chosen, in milliseconds. */
   readonly cost: number;
   /**
-   * False where the limit on the search was hit. Then `bound` < `cost` tells the gap; where they are equal, the cost is
-   * the least, but fewer candidates or an earlier choice in the list may be possible.
+   * False if the limit on the search was hit. Then the gap is between `bound` and `cost`; if the two are
+   * equal, the cost is the least, but a cover with fewer candidates or with an earlier choice in the list may
+   * be possible.
    */
   readonly proven: boolean;
   /** No cover costs less. */
@@ -51,7 +52,7 @@ export interface Cover {
 }
 
 const MOST_NODES = 20_000;
-/** What a candidate may cost: the worth of 64 of them in whole parts is still an exact number. */
+/** The most that a candidate may cost: the worth of 64 of them, in whole parts, is still an exact number. */
 export const MOST_COST = 2 ** 53 / (64 * COUNTS * PARTS);
 /** By how much the first limit lies above the bound, and how it grows. */
 const FIRST_REACH = COUNTS;
@@ -60,9 +61,10 @@ const GROWTH = 8;
 /**
  * @param rows how many are to be covered, 63 at most
  * @param candidates in the order of preference among equals
- * @param options mostNodes: limit on the search; a set of 61 offsets takes some dozen nodes, seldom hundreds
- * @returns undefined where some row has no candidate
- * @throws RangeError where a number is not as described
+ * @param options mostNodes: limit on the search; a set of 61 offsets takes some dozen nodes, seldom
+ *   hundreds
+ * @returns undefined if some row has no candidate
+ * @throws RangeError if a number is not as described
  */
 export function leastCover(
   rows: number,
@@ -110,10 +112,10 @@ function columnOf({ makes, cost }: Candidate, index: number, rows: number): Colu
   return { index, set, rows: rowsOf(set), cost: cost * COUNTS + 1 };
 }
 
-/** What is known of covering all rows. */
+/** The best cover of all rows so far, and the bound. */
 interface Found {
   readonly cover: readonly Column[];
-  /** What that cover costs. */
+  /** The cost of that cover. */
   readonly least: number;
   readonly bound: number;
   /** The search that was made last, over all columns that a cover within this limit can hold. */
@@ -182,9 +184,9 @@ function firstInList(
 /**
  * @param making the columns that make the lowest open row
  * @param left what the open rows may cost
- * @param example a cover of the open rows for that
- * @returns the first column that leads to such a cover, with that cover; not certain where an earlier one might lead to
- *   one too
+ * @param example a cover of the open rows at that cost
+ * @returns the first column that leads to such a cover, with that cover; not certain if an earlier column
+ *   might lead to one, too
  */
 function firstThatLeads(
   open: RowSet,

@@ -15,8 +15,9 @@ import { Simplex } from './simplex.js';
 export const PARTS = 256;
 
 /**
- * Whoever makes some rows counts for the sum of their shares divided by `among`, rounded up. No columns together count
- * for less than what they make together, since rounding up each is at least rounding up the sum.
+ * A set of rows counts for the sum of its shares divided by `among`, rounded up. Several columns count
+ * together for at least as much as the rows that they make together, since rounding up each is at least
+ * rounding up the sum.
  */
 interface Tally {
   /** For each row, whole. */
@@ -34,9 +35,9 @@ export interface Prices {
 /** A set of open rows at the prices that are best for it. */
 export interface Priced {
   readonly prices: Prices;
-  /** What the open rows are worth, in parts. */
+  /** The worth of the open rows, in parts. */
   readonly worth: number;
-  /** The columns that the relaxation takes, and how much of each; undefined where it was stopped early. */
+  /** The columns that the relaxation takes, and how much of each; undefined if it was stopped early. */
   readonly taken: readonly Taken[] | undefined;
 }
 
@@ -46,12 +47,12 @@ export interface Taken {
 }
 
 const MOST_TALLIES = 24;
-/** Frames of the longest bracket: what a tally may divide by. */
+/** Frames of the longest bracket: the largest number that a tally may divide by. */
 const MOST_AMONG = 9;
 /** By how much a count must fall short for a tally to be added. */
 const SHORT = 0.01;
 
-/** @returns in parts, what it is worth to make these rows */
+/** @returns the worth of making these rows, in parts */
 export function worthOf(made: RowSet, { rows, tallies }: Prices): number {
   let worth = sumOver(made, rows);
   for (const { tally, price } of tallies) worth += price * countOf(made, tally);
@@ -106,8 +107,9 @@ export class Pricing {
   }
 
   /**
-   * Where all shares are the same, it is counted how many passes the rows take. Where they climb with the row, it shows
-   * what evenly spaced passes cannot make: the rows of three, say, always add up to a multiple of three.
+   * If all shares are equal, a tally counts how many passes the rows take. If the shares climb with the row,
+   * it shows what evenly spaced passes cannot make: the rows of three, for example, always add up to a
+   * multiple of three.
    */
   *#talliesOf(open: RowSet): Generator<Tally> {
     const places = placesOf(open);
@@ -157,9 +159,9 @@ export class Pricing {
 }
 
 /**
- * By how much a cost is lowered: so little that all columns of a cover lose less than a quarter together, where costs
- * are whole. It differs from column to column, so that the relaxation has few ties, and is more where the rows lie close
- * together, so that among equals it takes fewer columns in part.
+ * The amount by which a cost is lowered: so little that all columns of a cover together lose less than a
+ * quarter, if costs are whole. It differs from column to column, so that the relaxation has few ties. It is
+ * larger if the rows lie close together, so that among equals the relaxation takes fewer columns in part.
  */
 function nudge({ rows }: Column, place: number): number {
   const spread = ((rows.at(-1) ?? 0) - (rows[0] ?? 0)) / 64;
@@ -173,7 +175,7 @@ function isBroken(tally: Tally, open: RowSet, taken: readonly Taken[]): boolean 
   return counted < countOf(open, tally) - SHORT;
 }
 
-/** Takes what is over off the prices that make up the worth of this set. */
+/** Takes an excess off the prices that make up the worth of this set. */
 function lower(
   rows: Float64Array,
   tallies: { tally: Tally; price: number }[],
@@ -193,7 +195,7 @@ function lower(
   }
 }
 
-/** @returns the rows, and where each stands where they are counted in their common spacing */
+/** @returns the rows, each with its place when they are counted in their common spacing */
 function placesOf(open: RowSet): { row: number; place: number }[] {
   const rows = rowsOf(open);
   const first = rows[0] ?? 0;

@@ -54,7 +54,7 @@ export function rowsOf(set: RowSet): number[] {
   return rows;
 }
 
-/** @returns the sum of what each row of the set stands for */
+/** @returns the sum of the values of all rows in the set */
 export function sumOver(set: RowSet, byRow: Float64Array): number {
   let sum = 0;
   for (let low = set.low; low !== 0; low &= low - 1) sum += byRow[lowestBit(low)] as number;

@@ -1,9 +1,9 @@
 // Branch and bound over sets of open rows, with a memory. Knows nothing of the caller's list.
 //
 // A set of open rows is priced for a bound. If that is not enough, every column that makes the lowest open row is tried,
-// most promising first, and what it leaves is a set of open rows again. What is learnt of a set (a bound, a cover) is
-// kept, so that the same set met on another way is not searched again. Where no column within the limit joins two parts
-// of the rows, such as the thirds of a stop where a body brackets in whole stops, each part is covered by itself.
+// most promising first, and what it leaves is a set of open rows again. Findings about a set (a bound, a cover)
+// are kept, so that the same set, reached in another way, is not searched again. If no column within the limit joins two parts
+// of the rows, such as the thirds of a stop on a body that brackets in whole stops, each part is covered by itself.
 import { COUNTS, type Column, costOf, madeBy } from './columns.js';
 import { boundWith, PARTS, type Priced, type Prices, Pricing, worthOf } from './prices.js';
 import {
@@ -20,13 +20,13 @@ import {
   without,
 } from './rows.js';
 
-/** What is known of covering a set of open rows. */
+/** What has been found out about covering a set of open rows. */
 interface Known {
   /** No cover costs less. */
   bound: number;
-  /** What the cheapest cover costs that was met. */
+  /** The cost of the cheapest cover found so far. */
   least: number;
-  /** That cover: one column, and the cover of what it leaves; or the covers of parts of the rows. */
+  /** That cover: one column, and the cover of the rows that it leaves; or the covers of parts of the rows. */
   by: Column | readonly RowSet[] | undefined;
 }
 
@@ -102,8 +102,8 @@ export class Search {
   }
 
   /**
-   * @returns the least cost of covering the open rows where that is within the limit, else a bound above the limit; a
-   *   bound only, where the search is exhausted
+   * @returns the least cost of covering the open rows if that is within the limit, otherwise a bound above
+   *   the limit; only a bound if the search is exhausted
    */
   least(open: RowSet, limit: number): number {
     const known = this.about(open);
@@ -115,7 +115,9 @@ export class Search {
     return known.bound;
   }
 
-  /** @returns whether the open rows can be covered at this cost; undefined where the search is exhausted first */
+  /**
+   * @returns whether the open rows can be covered at this cost; undefined if the search is exhausted first
+   */
   canCover(open: RowSet, cost: number): boolean | undefined {
     if (cost < 0 || this.least(open, cost) > cost) return false;
     return this.about(open).least <= cost ? true : undefined;
@@ -147,7 +149,10 @@ export class Search {
     }
   }
 
-  /** Follows the relaxation to a cover: takes what it takes whole, or else what it takes most of, and prices the rest. */
+  /**
+   * Follows the relaxation to a cover: takes the columns that it takes whole, or otherwise the one that it
+   * takes most of, and prices the rest.
+   */
   #dive(open: RowSet): void {
     const cover: Column[] = [];
     let rest = open;
@@ -190,7 +195,7 @@ export class Search {
     else this.#tryEach(open, known, limit, priced);
   }
 
-  /** No column that is within the limit joins two of the parts: each is covered by itself. */
+  /** No column within the limit joins two of the parts, so each is covered by itself. */
   #addUp(known: Known, parts: readonly RowSet[], limit: number): void {
     const each = parts.map((part) => this.about(part));
     const sum = () => each.reduce((total, { bound }) => total + bound, 0);
@@ -307,7 +312,7 @@ function bestValue(open: RowSet, columns: readonly Column[], prices: Prices): Co
   return best;
 }
 
-/** @returns the cover without what the rest of it makes anyway, dearest left out first */
+/** @returns the cover without columns whose rows the others make anyway; the dearest are left out first */
 function thinned(open: RowSet, cover: readonly Column[]): Column[] {
   let kept = [...cover];
   for (const column of [...cover].sort((a, b) => b.cost - a.cost)) {

@@ -21,7 +21,7 @@ export class Simplex {
   /** Rows that there is room for: the length of a row of the inverse. */
   readonly #capacity: number;
   readonly #firstAdded: number;
-  /** What the columns have in each row that was added. */
+  /** The columns' entries in each row that was added. */
   readonly #added: Float64Array[] = [];
   /** The variable of each position of the basis: a column, or `#columns + row` for the surplus of a row. */
   readonly #basis: Int32Array;
@@ -31,11 +31,11 @@ export class Simplex {
   /** How much is taken of each variable of the basis. */
   readonly #values: Float64Array;
   readonly #needs: Float64Array;
-  /** For each column, what it costs beyond the worth of its rows; behind the columns, the prices of the rows. */
+  /** For each column, its cost minus the worth of its rows; after the columns, the prices of the rows. */
   readonly #reduced: Float64Array;
   readonly #tableauRow: Float64Array;
   readonly #enteringColumn: Float64Array;
-  /** Where the row that was scaled last is not 0. */
+  /** The places at which the row that was scaled last is not 0. */
   readonly #filled: Int32Array;
   #pivotsSinceFresh = 0;
 
@@ -97,8 +97,8 @@ export class Simplex {
 
   /**
    * @param needs of every row
-   * @param enough worth of the needs above which it may stop
-   * @returns whether it came to the end: what it takes is then a solution of least cost
+   * @param enough the worth of the needs above which it may stop
+   * @returns whether it came to the end: then the columns that it takes are a solution of least cost
    */
   solve(needs: Float64Array, enough: number): boolean {
     this.#needs.set(needs);
@@ -318,7 +318,7 @@ export class Simplex {
     this.#norms[from] = Math.max(norm, 1e-6);
   }
 
-  /** Computes everything anew from the basis, so that rounding errors do not build up. */
+  /** Computes everything again from the basis, so that rounding errors do not build up. */
   #refresh(): void {
     if (this.#invertBasis()) this.#priceBasis();
     else this.#startFromSurplus();
@@ -327,8 +327,8 @@ export class Simplex {
   }
 
   /**
-   * Brings the columns of the basis in again one by one, each at the position where it stands out most.
-   * @returns false where they depend on each other
+   * Brings the columns of the basis in again one by one, each at the position where it is largest.
+   * @returns false if they depend on each other
    */
   #invertBasis(): boolean {
     const height = this.height;

@@ -1,6 +1,7 @@
-// Which test frame is fired next, so that a few of them tell how far the light of a scene reaches: first towards darker frames, until one holds
-// the highlights, then towards brighter ones, until one lifts the shadows, and last the two frames that the set would end with, as a proof. Pure.
-// What a frame shows, whoever looks at pictures says.
+// Which test frame is fired next, so that a few of them tell how far the light of a scene reaches: first
+// towards darker frames, until one holds the highlights, then towards brighter ones, until one lifts the
+// shadows, and last the two frames that the set would end with, as a proof. Pure. Somebody else looks at the
+// pictures and says what a frame shows.
 import {
   labelledShutters,
   type Sixths,
@@ -72,7 +73,10 @@ const KEPT: Readonly<Record<Way, number>> = { darker: 2, brighter: 1 };
 /** A frame that shows less that is new is not worth its time. */
 const LEAST_ON = sixths(4);
 
-/** How far out the next frame lies, by how much is lost: a frame holds 7 EV, and what it shows has to reach what the one before it shows. */
+/**
+ * How far out the next frame lies, by the share that is lost: a frame holds 7 EV, and its range has to meet
+ * that of the frame before.
+ */
 const STEPS: readonly (readonly [share: number, step: Sixths])[] = [
   [0.5, sixths(36)],
   [0.1, sixths(24)],
@@ -105,14 +109,17 @@ const nearestTo = (offset: Sixths, exposures: readonly TestExposure[]): TestExpo
 
 const darkestOf = (shown: SoFar['shown']): number => Math.min(...shown.map(({ offset }) => offset));
 
-/** Whether what is white in a frame of this exposure can be nothing but the sun, or its mirror image. */
+/** Whether white in a frame of this exposure can only be the sun, or its mirror image. */
 const onlySunIsWhite = ({ whiteFromEv100 }: SoundingAt, offset: number): boolean =>
   whiteFromEv100 !== null && whiteFromEv100 - toEv(sixths(offset)) >= SUN_METERED_EV100;
 
 export const isSun = (at: SoundingAt, { shown, seen }: Pick<SoFar, 'shown' | 'seen'>): boolean =>
   seen.whiteParts > 0 && onlySunIsWhite(at, darkestOf(shown));
 
-/** A spot that is still white may be a lamp or the sun: the brightest frame that tells them apart does, before anything is exposed for long. */
+/**
+ * A spot that is still white may be a lamp or the sun: the brightest frame that tells the two apart is fired
+ * before any long exposure.
+ */
 function spotTest(at: SoundingAt, { shown, seen, secondsLeft, takes }: SoFar): TestExposure | undefined {
   const darkest = darkestOf(shown);
   if (seen.whiteParts === 0 || onlySunIsWhite(at, darkest) || shown.length >= MOST_TEST_FRAMES - 1)
@@ -124,8 +131,8 @@ function spotTest(at: SoundingAt, { shown, seen, secondsLeft, takes }: SoFar): T
 }
 
 /**
- * The frames that just hold each end, unless they were fired: what they show counts before what others made expect of them, and is the proof. Of
- * a set of one frame, that one.
+ * The frames that just hold each end, unless they were fired: what they show counts more than what other
+ * frames led to expect, and is the proof. If the set has one frame, that one.
  */
 function proof(
   at: SoundingAt,

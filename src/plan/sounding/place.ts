@@ -1,4 +1,4 @@
-// From how far the light of a scene reaches to the fewest frames of a body that hold all of it. Pure.
+// From the reach of a scene's light to the fewest frames of a body that hold all of it. Pure.
 import { NOT_MISSED } from '../../../shared/clipping.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import {
@@ -15,14 +15,17 @@ import { type Placement, place } from '../readings-place.js';
 import type { FoundEnd, Proposed, Shown, SoundingAt, TestExposure } from './types.js';
 
 export interface Found {
-  /** What can be fired, the darkest first. */
+  /** The exposures that can be fired, the darkest first. */
   readonly exposures: readonly TestExposure[];
   readonly shown: readonly Shown[];
   readonly highlights: FoundEnd;
   readonly shadows: FoundEnd;
 }
 
-/** What levels of a picture do not tell for sure: an end that misses a setting by less is taken to be on it. Measured on the practice scenes. */
+/**
+ * The levels of a picture are not exact: an end that misses a setting by less than this counts as being on
+ * it. Measured on the practice scenes.
+ */
 const TOLERANCE_EV = 1 / 12;
 
 /** @throws EvenrungError step-not-offered */
@@ -48,7 +51,7 @@ export function propose({ mode, step, limits, start }: SoundingAt, found: Found)
 }
 
 /**
- * What a test frame showed counts before what others make expect of it.
+ * What a test frame showed counts more than what others led to expect of it.
  * @param outwards offsets that can be fired, in the direction of this end
  */
 function neededAt(
@@ -71,7 +74,9 @@ function neededAt(
 const within = (offset: Sixths, [least, most]: readonly [number, number]): Sixths =>
   sixths(Math.min(most, Math.max(least, offset)));
 
-/** In aperture priority the frames lie on the steps of the compensation, counted from what is metered. */
+/**
+ * In aperture priority the frames lie on the steps of the compensation, counted from the metered exposure.
+ */
 const meteredLimits = (limits: BodyLimits, exposures: readonly TestExposure[]): BodyLimits => ({
   ...limits,
   shutters: exposures.map(({ offset }) => ({ ...timeAt(negated(offset)), settable: true })).toReversed(),
@@ -80,7 +85,10 @@ const meteredLimits = (limits: BodyLimits, exposures: readonly TestExposure[]): 
 
 const NO_ROOM = { above: NO_EV, below: NO_EV };
 
-/** The ends are exposures, and no readings: the room is in them. Where whole steps do not fit between the ends of the camera, the shadows give way. */
+/**
+ * The ends are exposures and not readings: the room is in them already. If whole steps do not fit between the
+ * ends of the camera, the shadows give way.
+ */
 function placeAsFar(slowest: Sixths, fastest: Sixths, step: Sixths, limits: BodyLimits): Placement | null {
   for (let less = 0; less <= step; less += 1) {
     const scene = { darkestTv: sixths(slowest + less), brightestTv: fastest, room: NO_ROOM };
@@ -90,7 +98,7 @@ function placeAsFar(slowest: Sixths, fastest: Sixths, step: Sixths, limits: Body
   return null;
 }
 
-/** @throws EvenrungError step-not-offered if no two frames of this camera lie so far apart */
+/** @throws EvenrungError step-not-offered if no two frames of this camera are so far apart */
 export function mustHaveStep(step: Sixths, exposures: readonly TestExposure[]): void {
   const has = new Set(exposures.map(({ offset }) => offset));
   if (exposures.some(({ offset }) => has.has(sixths(offset + step)))) return;

@@ -1,4 +1,4 @@
-// What a sounding is asked for, what its test frames show, and what comes of it: values that its files share. Pure.
+// The request for a sounding, what its test frames show, and its result: values that its files share. Pure.
 import type { BodyLimits, ShutterSetting, Sixths } from '../../exposure/index.js';
 
 /** Of one sounding. */
@@ -10,16 +10,16 @@ export const MOST_SOUNDING_SECONDS = 120;
 export interface TestExposure {
   /** EV from the first test frame; + is more light. */
   readonly offset: Sixths;
-  /** The shutter; in aperture priority what is counted for it. */
+  /** The shutter; in aperture priority the time that is assumed for it. */
   readonly shutter: ShutterSetting;
 }
 
-/** What can be fired, and what is to come of it. */
+/** The exposures that can be fired, and the kind of set that is wanted. */
 export interface SoundingAt {
   readonly mode: 'manual' | 'aperture';
   readonly step: Sixths;
   readonly limits: BodyLimits;
-  /** The first test frame; in aperture priority what the camera meters is counted as it. */
+  /** The first test frame; in aperture priority whatever the camera meters counts as this. */
   readonly start: ShutterSetting;
   /** EV at ISO 100 from which on a part is white in the first frame; null if aperture or ISO is not known. */
   readonly whiteFromEv100: number | null;
@@ -33,7 +33,7 @@ export interface SeenLost {
   readonly small: { readonly count: number; readonly share: number };
 }
 
-/** What all test frames together tell of one end. */
+/** What all test frames together show of one end. */
 export interface SeenEnd {
   /** EV from the first frame of the frame that just holds this end; null if the outermost one does not. */
   readonly heldAt: number | null;
@@ -48,7 +48,7 @@ export interface Seen {
   readonly whiteParts: number;
 }
 
-/** What a test frame lost by itself, as shares of the picture, in areas. */
+/** What a test frame lost by itself: shares of the picture, in areas. */
 export interface Shown {
   readonly offset: Sixths;
   readonly highlights: number;
@@ -74,7 +74,7 @@ export type Next =
       readonly mayBeSun: boolean;
     };
 
-/** What a test frame is fired for. */
+/** The purpose of a test frame. */
 export type TestPurpose = 'start' | 'darker' | 'spot' | 'brighter' | 'darkest' | 'brightest';
 
 export type WhyNotReached = 'range' | 'time' | 'frames';

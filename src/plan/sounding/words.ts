@@ -1,4 +1,5 @@
-// Why the proposed set ends where it does, one sentence for each end, and what was looked for. Pure.
+// Sentences on why the proposed set ends where it does, one for each end, and on the purpose of each test
+// frame. Pure.
 import { formatEv, type Sixths } from '../../exposure/index.js';
 import { stopsInWords } from '../readings-words.js';
 import {
@@ -9,7 +10,7 @@ import {
   type WhyNotReached,
 } from './types.js';
 
-/** What the frames at the ends of the proposed set lose, and what frames one step nearer to the middle would. */
+/** What the end frames of the proposed set lose, and what frames one step nearer to the middle would lose. */
 export interface LostAtEnds {
   readonly darkest: SeenLost;
   readonly insideDarkest: SeenLost;

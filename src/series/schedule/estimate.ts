@@ -1,14 +1,14 @@
-// What a schedule takes: sets, time, shutter actuations, storage.
+// What a schedule takes: sets, time, shutter releases, storage.
 import { formatDuration } from '../../../shared/duration.js';
 import type { Schedule } from '../../../shared/schedule.js';
 import { lastSetEnds } from './resolve.js';
 import { inWords } from './zone.js';
 
-/** One set of the run. */
+/** What one set of the run takes. */
 export interface SetTakes {
-  /** Frames that are fired, also those that nobody asked for. */
+  /** Frames that are fired, including those that nobody asked for. */
   readonly actuations: number;
-  /** Bytes of one set; null where nobody told how large a file is. */
+  /** Bytes of one set; null if the size of a file is not known. */
   readonly bytes: number | null;
 }
 
@@ -20,7 +20,7 @@ export interface ScheduleEstimate {
   readonly bytes: number | null;
 }
 
-/** @param set as a plan's estimate has it */
+/** @param set the figures of its plan's estimate */
 export function estimateSchedule(schedule: Schedule, { actuations, bytes }: SetTakes): ScheduleEstimate {
   return {
     sets: schedule.count,

@@ -1,5 +1,5 @@
-// Whether a set still fits its slot and the link at another base, and what could be given up where it does not. Every answer was
-// planned.
+// Whether a set still fits its slot and the link at another base, and what could be given up if it does not.
+// Every answer has been planned.
 
 import { formatDuration } from '../../../shared/duration.js';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -17,21 +17,24 @@ import { type Conditions, extendedMost, type Plan, type PlanRequest, planSet } f
 import { handySeconds } from './handy.js';
 
 export interface FitsAsked {
-  /** With the base that the set would have. */
+  /** The set with the base that it would have. */
   readonly request: PlanRequest;
   readonly limits: BodyLimits;
   readonly conditions?: Conditions | undefined;
   readonly everySeconds: number;
-  /** So many frames may be added at each end while the set is made; left out, none. */
+  /** The most frames that may be added at each end while the set is made; none if it is left out. */
   readonly extend?: number | undefined;
 }
 
 export type FitsVerdict =
   | { readonly fits: true; readonly plan: Plan }
-  /** `plan` is null where the set cannot be made at all. */
+  /** `plan` is null if the set cannot be made at all. */
   | { readonly fits: false; readonly sentence: string; readonly plan: Plan | null };
 
-/** Plans the set and looks whether it is done within the interval, with all frames that may be added while it is made. */
+/**
+ * Plans the set, and checks whether it is done within the interval even with all frames that may be added
+ * while it is made.
+ */
 export function fits({ request, limits, conditions, everySeconds, extend = 0 }: FitsAsked): FitsVerdict {
   const plan = planned(request, limits, conditions);
   if (plan instanceof EvenrungError) return { fits: false, sentence: plan.message, plan: null };
@@ -51,7 +54,10 @@ function planned(request: PlanRequest, limits: BodyLimits, conditions?: Conditio
   }
 }
 
-/** @returns the longest shutter that a base can have so that the set still fits; undefined where there is none */
+/**
+ * @returns the longest shutter that the base can have so that the set still fits; undefined if there is
+ *   none
+ */
 export function slowestBaseThatFits(asked: FitsAsked): ShutterSetting | undefined {
   return labelledShutters(asked.limits).find(
     (base) =>
@@ -61,7 +67,7 @@ export function slowestBaseThatFits(asked: FitsAsked): ShutterSetting | undefine
   );
 }
 
-/** Spares planning where the exposures alone are too long, or one of them does not exist. */
+/** Saves planning if the exposures alone take too long, or if one of them does not exist. */
 function isHopeless(base: ShutterSetting, { request, limits, everySeconds }: FitsAsked): boolean {
   const frames = request.offsets.map((offset) => limits.shutters.find(({ tv }) => tv === base.tv - offset));
   const seconds = frames.reduce((sum, frame) => sum + (frame?.seconds ?? Number.POSITIVE_INFINITY), 0);
@@ -80,14 +86,14 @@ export type GiveUp =
 
 export interface IsoChoice {
   readonly now: IsoSetting;
-  /** What the body offers, ascending, up to the cap. */
+  /** The ISO settings that the body offers up to the cap, ascending. */
   readonly offered: readonly IsoSetting[];
 }
 
 /**
- * @param iso null where ISO cannot be set
- * @returns one way of each kind that makes the set fit, where there is one: frames on the light side left out, a longer interval,
- *   a higher ISO with a shorter base. None where the set fits as it is.
+ * @param iso null if ISO cannot be set
+ * @returns one way of each kind that makes the set fit, if there is one: frames on the light side left out,
+ *   a longer interval, a higher ISO with a shorter base. None if the set fits as it is.
  */
 export function whatToGiveUp(asked: FitsAsked, iso: IsoChoice | null): GiveUp[] {
   const verdict = fits(asked);
@@ -128,7 +134,7 @@ function longerInterval(plan: Plan | null): GiveUp | null {
   };
 }
 
-/** The lowest that does. */
+/** The lowest ISO at which the set fits. */
 function higherIso(asked: FitsAsked, { now, offered }: IsoChoice): GiveUp | null {
   for (const iso of offered.filter(({ sv }) => sv > now.sv)) {
     const tv = asked.request.base.tv + iso.sv - now.sv;

@@ -1,11 +1,11 @@
-// A schedule before it is begun: what it comes to in moments, time, releases and storage, and what to be careful of.
+// A schedule before it begins: its moments, time, releases and storage, and what to be careful about.
 import type { ScheduleRequest } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
 import { estimateSchedule, scheduleInWords } from './estimate.js';
 import { resolveSchedule } from './resolve.js';
 import { crossesSunrise } from './sunrise.js';
 
-/** One set of the run, as a plan's estimate has it. */
+/** One set of the run, with the figures of its plan's estimate. */
 export interface SetEstimate {
   readonly seconds: number;
   readonly actuations: number;
@@ -22,7 +22,8 @@ export interface ForeseenFor {
 /**
  * @param timeZone IANA name
  * @param cautions about each of its sets, a sentence each
- * @param counted what its sets were counted with, a sentence; null where they are all as they were asked for
+ * @param counted a sentence on the frames that its sets were counted with; null if all sets are as they
+ *   were asked for
  * @throws EvenrungError as resolveSchedule
  */
 export function foreseeSchedule(
@@ -51,5 +52,5 @@ export function foreseeSchedule(
   };
 }
 
-/** The zone that the clock on the wall here shows. */
+/** The time zone of this computer. */
 export const zoneHere = (): string => Intl.DateTimeFormat().resolvedOptions().timeZone;

@@ -9,7 +9,10 @@ const UP_TO_AN_HOUR = [
   ),
 ];
 
-/** @returns the shortest handy length that is no shorter, in seconds: from an hour on in quarters of one */
+/**
+ * @returns the shortest handy length, in seconds, that is not shorter than the given one; above an hour, in
+ *   quarters of an hour
+ */
 export function handySeconds(seconds: number): number {
   return UP_TO_AN_HOUR.find((handy) => handy >= seconds) ?? Math.ceil(seconds / (HOUR / 4)) * (HOUR / 4);
 }

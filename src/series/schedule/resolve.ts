@@ -1,9 +1,10 @@
-// From what was asked for to absolute moments. Pure: the time of day and its zone are handed in.
+// From a schedule as it was asked for to absolute moments. Pure: the time of day and its zone are handed in.
 //
-// Which moment is meant: the next one. A start is looked for from now on, an end from the start on. A time of day that was
-// given to the minute still counts as now while that minute lasts. On days when clocks are changed see momentsOf in zone.ts: a
-// time that comes twice is taken at its first coming that still lies ahead, one that is left out comes as much later as the
-// clocks are put forward. Slots are even steps from the start and know nothing of clocks.
+// A time of day means the next such moment: for a start, from now on; for an end, from the start on. A time
+// that was given to the minute still counts as now while that minute lasts. For days on which clocks are
+// changed see momentsOf in zone.ts: a time that comes twice is taken at its first coming that still lies
+// ahead; a time that is left out comes later by as much as the clocks are put forward. Slots are even steps
+// from the start, whatever clocks show.
 import { formatDuration } from '../../../shared/duration.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import {
@@ -21,22 +22,26 @@ import { DAY_MS, dateInWords, dayOf, inWords, momentsOf, readingAt } from './zon
 
 export interface Circumstances {
   readonly now: Date;
-  /** IANA name of the zone that times of day are meant in: Europe/Zurich. */
+  /** IANA name of the time zone of the request's times of day, such as Europe/Zurich. */
   readonly timeZone: string;
   /** Seconds that one set is estimated to take. */
   readonly setSeconds: number;
 }
 
 const MINUTE_MS = 60_000;
-/** A later start is a slip of the finger. */
+/** A start that is farther away is a typing mistake. */
 const FARTHEST_START_MS = 366 * DAY_MS;
-/** Far from the equator an event comes up to some half an hour later than the day before; what takes longer is not the next day's. */
+/**
+ * Far from the equator an event may come up to half an hour later than the day before. One that is later
+ * still does not belong to the next day.
+ */
 const NEXT_WITHIN_MS = 26 * 60 * MINUTE_MS;
 
 /**
- * @throws EvenrungError schedule-past where a start or end that was given with its date is over; schedule-impossible where the
- *   end lies before the start or leaves no room for a set, a place is missing, the sun does not come by, there are too many sets,
- *   or the interval is shorter than the set: then the sentence and `details.shortestSeconds` give the shortest handy one
+ * @throws EvenrungError schedule-past if a start or end that was given with its date is over;
+ *   schedule-impossible if the end lies before the start or leaves no room for a set, if a place is missing,
+ *   if there is no such event of the sun, if there are too many sets, or if the interval is shorter than the
+ *   set: then the sentence and `details.shortestSeconds` give the shortest handy one
  */
 export function resolveSchedule(asked: ScheduleRequest, circumstances: Circumstances): Schedule {
   const { setSeconds, timeZone } = circumstances;
@@ -71,7 +76,7 @@ export function resolveSchedule(asked: ScheduleRequest, circumstances: Circumsta
 export const slotStart = ({ start, everySeconds }: Schedule, index: number): number =>
   Date.parse(start) + index * everySeconds * 1000;
 
-/** The starts of all slots, one after another, as they are asked for. */
+/** The starts of all slots; each is worked out when it is asked for. */
 export function* slotStarts(schedule: Schedule): Generator<Date, void, undefined> {
   for (let index = 0; index < schedule.count; index += 1) yield new Date(slotStart(schedule, index));
 }
@@ -119,7 +124,7 @@ function endOf(
   return end;
 }
 
-/** @returns ms since 1970; may lie before `from` where a date was given */
+/** @returns ms since 1970; may lie before `from` if a date was given */
 function nextMoment(
   moment: Moment,
   from: number,

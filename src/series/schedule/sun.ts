@@ -1,6 +1,7 @@
-// When the sun rises, sets, and passes the twilights: the moments at which its altitude passes what almanacs count by. They are sought
-// on the altitude itself, because the sums for a whole day take it for granted that the sun's path stays the same from noon to
-// midnight: near the poles it does not, and where the sun only just grazes the horizon they miss by minutes, or by a whole event.
+// When the sun rises, sets, and passes the twilights: the moments at which its altitude passes the values
+// that almanacs use. These moments are sought on the altitude itself. Formulas for a whole day assume that
+// the sun's path stays the same from noon to midnight; near the poles it does not, and if the sun only just
+// grazes the horizon, they are wrong by minutes or miss an event altogether.
 import type { Place, SunEvent } from '../../../shared/schedule.js';
 import { CIVIL_ALTITUDE, NAUTICAL_ALTITUDE, sunAltitude, UPPER_EDGE_ALTITUDE } from '../../../shared/sun.js';
 import { DAY_MS } from './zone.js';
@@ -20,16 +21,19 @@ const PASSINGS: Readonly<Record<SunEvent, Passing>> = {
   'nautical dusk': { altitude: NAUTICAL_ALTITUDE, way: 'down' },
 };
 
-/** The sun turns twice a day, and in half an hour no farther than that one turn lies between two looks. */
+/**
+ * The sun's altitude turns twice a day. Half an hour is short enough for at most one turn between two looks.
+ */
 const LOOK_EVERY_MS = 30 * 60_000;
 const PRECISE_MS = 1;
-/** Parts of a second mean nothing here. */
+/** Parts of a second mean nothing for the sun. */
 const SECOND_MS = 1000;
 
 /**
- * Every such event from one moment to another, in ms since 1970, ascending, one after another as they are asked for; none where the
- * sun does not come by. For a level horizon at sea level: from a height the sun is seen earlier and longer, behind a ridge later and
- * shorter. tests/long/sun-ephemeris.test.ts holds how far it is off, at which latitudes.
+ * Every such event between two moments, in ms since 1970, ascending; each is worked out when it is asked for.
+ * None if the event does not occur. For a level horizon at sea level: from a height the sun is seen earlier
+ * and longer, behind a ridge later and shorter. tests/long/sun-ephemeris.test.ts states how large the errors
+ * are, and at which latitudes.
  */
 export function* sunEvents(
   event: SunEvent,
@@ -39,7 +43,7 @@ export function* sunEvents(
 ): Generator<number, void, undefined> {
   const { altitude, way } = PASSINGS[event];
   const sign = way === 'up' ? 1 : -1;
-  /** Below 0 before such an event, above it after. */
+  /** Below 0 before such an event, above 0 after it. */
   const past = (at: number) => sign * (sunAltitude(at, latitude, longitude) - altitude);
   for (const [start, end] of stretches(past, from, to)) {
     if (past(start) >= 0 || past(end) < 0) continue;
@@ -48,7 +52,7 @@ export function* sunEvents(
   }
 }
 
-/** @returns why there is no sunrise from this moment on to the next day; undefined where there is one */
+/** @returns why there is no sunrise between this moment and the next day; undefined if there is one */
 export function polar(place: Place, at: number): 'up' | 'down' | undefined {
   for (const event of ['sunrise', 'sunset'] as const) {
     const [found] = sunEvents(event, place, at, at + DAY_MS);
@@ -57,13 +61,16 @@ export function polar(place: Place, at: number): 'up' | 'down' | undefined {
   return sunAltitude(at, place.latitude, place.longitude) > UPPER_EDGE_ALTITUDE ? 'up' : 'down';
 }
 
-/** @returns pieces of the time from before `from` to after `to`, in each of which the curve goes only up or only down */
+/**
+ * @returns pieces of the time from before `from` to after `to`; within each, the curve only rises or only
+ *   falls
+ */
 function* stretches(
   curve: (at: number) => number,
   from: number,
   to: number,
 ): Generator<readonly [start: number, end: number], void, undefined> {
-  // A turn is seen from the look next to it: what lies before `from` is looked at, too.
+  // A turn is recognised at the look after it, so the time before `from` is looked at, too.
   let start = from - 2 * LOOK_EVERY_MS;
   for (let at = from - LOOK_EVERY_MS; start <= to; at += LOOK_EVERY_MS) {
     const [before, after] = [at - LOOK_EVERY_MS, at + LOOK_EVERY_MS];
@@ -76,7 +83,7 @@ function* stretches(
   }
 }
 
-/** @returns where the curve has its one top (`sign` 1) or foot (-1) between two moments */
+/** @returns the moment of the curve's one highest (`sign` 1) or lowest (-1) point between two moments */
 function turn(curve: (at: number) => number, start: number, end: number, sign: 1 | -1): number {
   let [low, high] = [start, end];
   while (high - low > PRECISE_MS) {
@@ -87,7 +94,7 @@ function turn(curve: (at: number) => number, start: number, end: number, sign: 1
   return (low + high) / 2;
 }
 
-/** @returns where the curve goes up through 0 */
+/** @returns the moment at which the curve rises through 0 */
 function crossing(curve: (at: number) => number, start: number, end: number): number {
   let [low, high] = [start, end];
   while (high - low > PRECISE_MS) {

@@ -1,4 +1,5 @@
-// The caution of a schedule that meets the sun: hardware-notes/cautions.md says more.
+// The caution for a schedule that may point the camera at the rising sun; more is in
+// hardware-notes/cautions.md.
 import { formatDuration } from '../../../shared/duration.js';
 import { formatPlace, type Place, type Schedule } from '../../../shared/schedule.js';
 import { lastSetEnds } from './resolve.js';
@@ -10,9 +11,11 @@ export type SunriseCaution =
       readonly kind: 'crosses';
       /** The first one inside the schedule. */
       readonly sunrise: Date;
-      /** An end that stops before it; null where the schedule begins so near to sunrise that no end does. */
+      /**
+       * An end that stops before sunrise; null if the schedule begins so close to sunrise that no end does.
+       */
       readonly suggestedEnd: Date | null;
-      /** The same as it would be asked for. */
+      /** The same end, written as a request would. */
       readonly suggestedUntil: string | null;
       readonly sentence: string;
     }
@@ -20,8 +23,9 @@ export type SunriseCaution =
 
 const HOUR_MS = 3_600_000;
 /**
- * From a height of h metres the horizon lies 2.076 sqrt(h) / 60 degrees deeper (as suncalc has it): at 3000 m nearly 2 degrees,
- * which the sun takes 12 min for at 47 degrees of latitude. The rest is for a set that takes longer than it was estimated.
+ * From a height of h metres the horizon lies 2.076 sqrt(h) / 60 degrees deeper (as suncalc has it): at 3000 m
+ * nearly 2 degrees, for which the sun takes 12 min at 47 degrees of latitude. The rest is reserve for a set
+ * that takes longer than estimated.
  */
 const BEFORE_MINUTES = 20;
 const NIGHT_FROM_HOUR = 21;
@@ -32,8 +36,8 @@ const HARM =
   'Sun in or near the frame burns sensor, shutter and iris, and never look at it through an optical finder: it burns eyes.';
 
 /**
- * @param place null where nobody gave one: then it can only be told that a schedule runs over night
- * @returns null where no sunrise lies between the start and the end of the last set
+ * @param place null if none was given: then it can only be said that a schedule runs overnight
+ * @returns null if no sunrise lies between the start and the end of the last set
  */
 export function crossesSunrise(
   schedule: Schedule,
@@ -62,7 +66,7 @@ export function crossesSunrise(
   };
 }
 
-/** Whether more than six hours of one night, from 21 to 9 on the clock, lie in it. */
+/** Whether it contains more than six hours of one night, from 21 to 9 on the clock. */
 function runsOverNight(from: number, to: number, timeZone: string): boolean {
   const last = dayOf(readingAt(to, timeZone));
   for (let day = dayOf(readingAt(from, timeZone)) - DAY_MS; day <= last; day += DAY_MS) {

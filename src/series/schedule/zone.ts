@@ -1,4 +1,5 @@
-// Wall clocks: from what a clock on the wall shows to moments, and back. The rules of the zones come from the runtime (Intl).
+// Wall clocks: from the reading of a clock on the wall to moments, and back. The rules of the time zones come
+// from the runtime (Intl).
 
 /** A wall clock's reading, as ms since 1970 as if the reading were UTC. */
 export type Reading = number;
@@ -39,9 +40,9 @@ export function readingAt(at: number, timeZone: string): Reading {
 }
 
 /**
- * @returns the moments, ms since 1970, at which the clocks show this: two where they are put back over it. Where they are put
- *   forward over it, it is counted with the offset before the change, so that 02:30 becomes 03:30 (as RFC 5545, 3.3.5, reads
- *   such times, from memory).
+ * @returns the moments, ms since 1970, at which the clocks show this: two if they are put back over it. If
+ *   they are put forward over it, it is counted with the offset before the change, so that 02:30 becomes
+ *   03:30 (as RFC 5545, 3.3.5, reads such times, from memory).
  */
 export function momentsOf(reading: Reading, timeZone: string): readonly [number, ...number[]] {
   const offsetAt = (at: number) => readingAt(at, timeZone) - Math.floor(at / 1000) * 1000;

@@ -1,4 +1,5 @@
-// Who is let in at all doors: paired devices, codes that pair, wrong tries. It knows no requests, only addresses, secrets and the time.
+// Decides who is let in at all doors: paired devices, codes that pair, wrong tries. It knows no requests,
+// only addresses, secrets and the time.
 import type { FastifyBaseLogger } from 'fastify';
 import type { Device, PairRequest, Role } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -10,7 +11,7 @@ import type { Visitor } from './visitor.js';
 export interface AccessOptions {
   readonly stateFolder: string;
   readonly log: Pick<FastifyBaseLogger, 'info' | 'warn'>;
-  /** Milliseconds since 1970; the computer's clock where it is left out. */
+  /** Milliseconds since 1970; the computer's clock if it is left out. */
   readonly now?: (() => number) | undefined;
 }
 
@@ -32,7 +33,10 @@ export class Access {
     this.devices = devices;
   }
 
-  /** @param token as a cookie holds it @returns null for a stranger */
+  /**
+   * @param token the content of a cookie
+   * @returns null for a stranger
+   */
   visitor(token: string): Visitor | null {
     return this.devices.visitor(token, this.now());
   }
@@ -46,7 +50,7 @@ export class Access {
     return this.pairings.begin(role, this.now());
   }
 
-  /** @throws EvenrungError pairing-refused where it is not open any more */
+  /** @throws EvenrungError pairing-refused if it is not open any more */
   pairing(id: string): Pairing {
     const found = this.pairings.withId(id, this.now());
     if (found === null) throw refused();
@@ -54,8 +58,8 @@ export class Access {
   }
 
   /**
-   * @param address of whoever tries, as addressOf() gives it
-   * @param before the device that it was until now, which the new one replaces
+   * @param address of the client, as addressOf() returns it
+   * @param before the device that the client was until now, which the new one replaces
    * @throws EvenrungError too-many-tries, pairing-refused, state-not-writable
    */
   async pair(
@@ -102,7 +106,7 @@ export class Access {
       if (!(await this.devices.drop(id)))
         throw new EvenrungError('no-such-device', 'There is no such device among those that are paired.');
     } finally {
-      // Also where that could not be written.
+      // Even if that could not be written.
       for (const tell of this.dropped) tell(id);
     }
   }

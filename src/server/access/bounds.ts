@@ -1,19 +1,20 @@
-// How much one address, one socket, and all of them together may ask for. It knows no requests' content.
+// Limits on what one address, one socket, and all of them together may ask for. It knows no requests'
+// content.
 import type { Server } from 'node:http';
 import type { Socket } from 'node:net';
 import type { Rate } from './bucket.js';
 import { addressOf, isLoopback } from './throttle.js';
 
 export interface Bounds {
-  /** Connections of one address of the network; those of this computer have the door's. */
+  /** Connections of one address on the network; those of this computer have the limit of the door. */
   readonly connectionsPerAddress: number;
   /** Connections of the door. */
   readonly connections: number;
   /** Requests of one address. */
   readonly requests: Rate;
-  /** For the head of a request, and for a handshake. */
+  /** Time for the head of a request, and for a handshake. */
   readonly headersMs: number;
-  /** For a whole request. */
+  /** Time for a whole request. */
   readonly requestMs: number;
 }
 
@@ -36,20 +37,21 @@ export const OWN_BOUNDS: Bounds = {
 };
 
 export const LARGEST_HEADER_BYTES = 8 * 1024;
-/** How often what is too slow is looked for. */
+/** How often slow connections are looked for. */
 export const LOOK_FOR_SLOW_MS = 1000;
 
-/** Those who watch are told goodbye first. */
+/** Watchers are told goodbye first. */
 const FAREWELL_MS = 1000;
 
 /**
- * Hangs up on connections past the bounds, before a byte of them is read.
- * @returns what hangs up on all that are left soon after: also on those that never said anything, of which the server knows nothing
+ * Hangs up on connections beyond the limits, before a byte of them is read.
+ * @returns a function that, a moment later, hangs up on all that are left, even on those that never sent
+ *   anything, of which the server knows nothing
  */
 export function boundConnections(server: Server, { connections, connectionsPerAddress }: Bounds): () => void {
   const open = new Map<string, number>();
   const sockets = new Set<Socket>();
-  // Of a server over TLS these are the connections beneath it.
+  // For a server over TLS these are the connections beneath it.
   server.on('connection', (socket: Socket) => {
     const address = addressOf(socket.remoteAddress);
     const own = open.get(address) ?? 0;

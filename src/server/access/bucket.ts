@@ -1,7 +1,8 @@
-// How often something may happen: a bucket that fills up again with time. Pure but for what it holds; the time is given to it.
+// How often something may happen: a bucket that refills with time. Pure apart from its level; the time is
+// passed in.
 
 export interface Rate {
-  /** At once, after a quiet while. */
+  /** How often at once, after a quiet while. */
   readonly burst: number;
   readonly perSecond: number;
 }
@@ -30,7 +31,7 @@ export class Bucket {
 
 const MOST_KEPT = 1000;
 
-/** A bucket for each of many, the ones that were not used for the longest forgotten first. */
+/** A bucket for each of many; those that were not used for the longest are forgotten first. */
 export class Buckets {
   private readonly rate: Rate;
   private readonly kept = new Map<string, Bucket>();

@@ -1,5 +1,5 @@
-// The daemon's own certificate, made once and kept: the fingerprint that somebody has compared stays what it was. Nobody vouches for it,
-// so browsers ask once. It knows no requests.
+// The daemon's own certificate, made once and kept, so that a fingerprint which somebody has compared stays
+// the same. No authority has signed it, so browsers ask once. It knows no requests.
 import { createHash, createPrivateKey, X509Certificate } from 'node:crypto';
 import { mkdir, readFile } from 'node:fs/promises';
 import { isIP } from 'node:net';
@@ -17,12 +17,12 @@ export interface Certificate {
 }
 
 const DAY_MS = 24 * 3_600_000;
-/** Some phones take none that is good for more than 825 days. From memory. */
+/** Some phones accept none that is valid for more than 825 days. From memory. */
 const GOOD_FOR_DAYS = 800;
 const RENEWED_BEFORE_MS = 30 * DAY_MS;
 
 /**
- * @param names that it is made out to, where it has to be made: addresses and host names
+ * @param names the addresses and host names that it is made out to, if it has to be made
  * @throws EvenrungError state-not-writable
  */
 export async function ownCertificate(
@@ -48,7 +48,7 @@ export async function ownCertificate(
   return { key, cert, fingerprint: fingerprintOf(cert) };
 }
 
-/** @returns null where there is none that will do */
+/** @returns null if there is none that can be used */
 async function readKept(keyFile: string, certFile: string, now: number): Promise<Certificate | null> {
   try {
     const [key, cert] = await Promise.all([readFile(keyFile, 'utf8'), readFile(certFile, 'utf8')]);
@@ -65,7 +65,7 @@ async function readKept(keyFile: string, certFile: string, now: number): Promise
 }
 
 async function make(names: readonly string[], now: number): Promise<{ key: string; cert: string }> {
-  // Loaded only where one has to be made.
+  // Loaded only if one has to be made.
   const { generate } = await import('selfsigned');
   const altNames = names.map((name) =>
     isIP(name) === 0 ? ({ type: 2, value: name } as const) : ({ type: 7, ip: name } as const),
@@ -87,7 +87,10 @@ async function make(names: readonly string[], now: number): Promise<{ key: strin
   return { key: made.private, cert: made.cert };
 }
 
-/** SHA-256 of a certificate, as browsers show it: `AB:CD:...`. @param pem the certificate */
+/**
+ * SHA-256 of a certificate, as browsers show it: `AB:CD:...`.
+ * @param pem the certificate
+ */
 export function fingerprintOf(pem: string): string {
   const digest = createHash('sha256').update(new X509Certificate(pem).raw).digest('hex');
   return (digest.toUpperCase().match(/../g) ?? []).join(':');

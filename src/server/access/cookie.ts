@@ -1,9 +1,9 @@
-// The cookie that a paired device shows. Pure.
+// The cookie of a paired device. Pure.
 
-/** `__Host-`: the browser takes it only over TLS, from this very host, and for all of its paths. */
+/** `__Host-`: the browser accepts it only over TLS, from this very host, and for all of its paths. */
 const SECURE_NAME = '__Host-evenrung';
 const PLAIN_NAME = 'evenrung';
-/** A cookie is shown longer than a device may stay away. */
+/** A cookie is valid for longer than a device may stay away. */
 const SECONDS = 60 * 24 * 3600;
 const LONGEST = 200;
 
@@ -15,7 +15,7 @@ export function writtenCookie(token: string, isSecure: boolean): string {
   return `${cookieName(isSecure)}=${token}; Path=/; Max-Age=${SECONDS}; HttpOnly${secure}; SameSite=Strict`;
 }
 
-/** @returns what the cookie of that name holds; null where there is none, or more than one */
+/** @returns the content of the cookie of that name; null if there is none, or more than one */
 export function cookieIn(header: string | undefined, isSecure: boolean): string | null {
   if (header === undefined) return null;
   const start = `${cookieName(isSecure)}=`;

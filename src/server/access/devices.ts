@@ -1,5 +1,5 @@
-// The paired devices, in a file of the state folder. What a device shows as proof is not in it, only a hash of that: whoever reads the
-// file cannot pass for a device. It knows no requests.
+// The paired devices, in a file of the state folder. The file does not contain what a device shows as proof,
+// only a hash of it, so that somebody who reads the file cannot pass for a device. It knows no requests.
 import { createHash, randomBytes, randomUUID, timingSafeEqual } from 'node:crypto';
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
@@ -14,9 +14,9 @@ const FILE = 'devices.json';
 const TOKEN_BYTES = 32;
 const DAY_MS = 24 * 3_600_000;
 export const UNUSED_MS = 30 * DAY_MS;
-/** When a device was last there is kept no more often than that. */
+/** How often, at most, it is written when a device was last seen. */
 const KEPT_EVERY_MS = 3_600_000;
-/** The one that was not used for the longest makes room. */
+/** Beyond this many, the one that was not used for the longest is dropped. */
 const MOST_DEVICES = 50;
 
 const keptSchema = z.strictObject({
@@ -37,8 +37,8 @@ export class Devices {
   private keptAt: number;
 
   /**
-   * @param warn takes what is to be known of the file
-   * @throws the error of the file system where it is there and cannot be read
+   * @param warn takes remarks on the file
+   * @throws the error of the file system if it exists and cannot be read
    */
   static async open(stateFolder: string, now: number, warn: (line: string) => void): Promise<Devices> {
     const file = path.join(stateFolder, FILE);
@@ -54,7 +54,7 @@ export class Devices {
     }
     const parsed = fileSchema.safeParse(jsonIn(text));
     if (parsed.success) return new Devices(file, parsed.data.devices, now);
-    // Whom it let in nobody can tell any more: then it is nobody.
+    // Nobody can tell any more whom the file let in, so it lets in nobody.
     const aside = await setAside(file, 'damaged');
     warn(
       `The list of paired devices could not be read; it is kept as ${aside}. Devices have to be paired anew.`,
@@ -73,7 +73,7 @@ export class Devices {
   }
 
   /**
-   * @returns the new device, and what its cookie holds: told once, and to nobody else
+   * @returns the new device, and the content of its cookie: told once, and to nobody else
    * @throws EvenrungError state-not-writable; then there is no new device
    */
   async add(
@@ -94,7 +94,10 @@ export class Devices {
     return { device, token: `${added.id}.${secret}` };
   }
 
-  /** @returns whether there was one @throws EvenrungError state-not-writable; it is gone all the same until the next start */
+  /**
+   * @returns whether there was one
+   * @throws EvenrungError state-not-writable; until the next start it is dropped all the same
+   */
   async drop(id: string): Promise<boolean> {
     if (!this.kept.some((device) => device.id === id)) return false;
     this.kept = this.kept.filter((device) => device.id !== id);
@@ -102,7 +105,10 @@ export class Devices {
     return true;
   }
 
-  /** @param token as a cookie holds it @returns null where it is no device's */
+  /**
+   * @param token the content of a cookie
+   * @returns null if it does not belong to a device
+   */
   visitor(token: string, now: number): Visitor | null {
     const [id, secret, ...more] = token.split('.');
     if (id === undefined || secret === undefined || more.length > 0) return null;
@@ -113,7 +119,7 @@ export class Devices {
     return { role: found.role, device: found.id, name: found.name, isHere: false };
   }
 
-  /** Waits until what is known is on disk, or could not be put there. */
+  /** Waits until everything known is on disk, or could not be written. */
   async settled(now: number): Promise<void> {
     await this.keep((before) => before.filter(isUsed(now))).catch(() => undefined);
   }
@@ -127,7 +133,7 @@ export class Devices {
     this.kept = this.kept.map((one) => (one.id === device.id ? { ...one, lastSeen } : one));
     if (now - this.keptAt < KEPT_EVERY_MS) return;
     this.keptAt = now;
-    // Nobody is refused because the disk is full: then the time is an old one.
+    // Nobody is refused because the disk is full; the time that is kept is then an old one.
     this.keep((before) => before.filter(isUsed(now))).catch(() => undefined);
   }
 
@@ -143,7 +149,7 @@ export class Devices {
           `Which devices are paired cannot be written to ${this.file}: ${whyRefused(cause)}.`,
         );
       }
-      // Whoever was dropped, or seen, meanwhile stays so.
+      // Devices that were dropped, or seen, meanwhile stay so.
       const now = new Map(this.kept.map((device) => [device.id, device]));
       const known = new Set(before.map(({ id }) => id));
       this.kept = after.flatMap((device) => (known.has(device.id) ? (now.get(device.id) ?? []) : device));

@@ -1,5 +1,6 @@
-// A door: where the daemon listens, what it goes by there, and who somebody is who comes in by it. At the first one, on this computer
-// alone, everybody is at home; at the second, on the network, somebody is who their cookie says.
+// A door: the address at which the daemon listens, its names there, and who somebody is who comes in. At the
+// first door, on this computer only, everybody is at home; at the second, on the network, the cookie says who
+// somebody is.
 import type { IncomingHttpHeaders } from 'node:http';
 import { Guard, LOOPBACK_NAMES, type Scheme } from '../guard.js';
 import type { Access } from './access.js';
@@ -12,13 +13,13 @@ import { AT_THIS_COMPUTER, STRANGER, type Visitor } from './visitor.js';
 export interface Door {
   readonly kind: 'here' | 'network';
   readonly scheme: Scheme;
-  /** Addresses to listen at: the first one that this computer has. */
+  /** Addresses to listen at; the first that this computer has is taken. */
   readonly listenAt: readonly string[];
   readonly certificate: Certificate | null;
   readonly bounds: Bounds;
   guard(port: number): Guard;
   visitor(headers: IncomingHttpHeaders): Visitor;
-  /** The panel's addresses, the likeliest first. */
+  /** The panel's addresses, the most likely one first. */
   addresses(port: number): string[];
 }
 
@@ -39,7 +40,7 @@ export interface NetworkDoorOptions {
   readonly access: Access;
   /** Null: plain HTTP, which anybody on the way can read and change. */
   readonly certificate: Certificate | null;
-  /** For tests: an address instead of all, and names instead of those of this computer. */
+  /** For tests: one address in place of all, and names in place of those of this computer. */
   readonly host?: string | undefined;
   readonly names?: readonly string[] | undefined;
   readonly bounds?: Bounds | undefined;
@@ -56,7 +57,7 @@ export function doorToNetwork(options: NetworkDoorOptions): Door {
   return {
     kind: 'network',
     scheme,
-    // The second one where this computer has no IPv6.
+    // The second one, if this computer has no IPv6.
     listenAt: host === undefined ? ['::', '0.0.0.0'] : [host],
     certificate,
     bounds,

@@ -1,4 +1,4 @@
-// Who is let in, and to what.
+// Who is let in, and to do what.
 export { Access } from './access.js';
 export { type Bounds, boundConnections, LARGEST_HEADER_BYTES, LOOK_FOR_SLOW_MS } from './bounds.js';
 export { Bucket, Buckets, type Rate } from './bucket.js';

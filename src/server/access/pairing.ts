@@ -1,16 +1,16 @@
-// Codes that pair a device: one secret each, good for a while and for once. They live in memory alone: with the daemon they are gone.
-// It knows neither requests nor devices; the time is given to it.
+// Codes that pair a device: one secret each, valid for a while and for one use. They are kept in memory only,
+// and are gone with the daemon. It knows neither requests nor devices; the time is passed in.
 import { createHash, randomBytes, randomUUID, timingSafeEqual } from 'node:crypto';
 import type { Role } from '../../../shared/access.js';
 
 export const PAIRING_MS = 15 * 60_000;
-/** Wrong tries that make every open code worthless: somebody is guessing. */
+/** So many wrong tries make every open code void: somebody is guessing. */
 export const BURNT_AFTER = 10;
 const SECRET_BYTES = 16;
 const MOST_OPEN = 8;
 
 export interface Pairing {
-  /** Says which one it is, and opens nothing. */
+  /** Identifies the code, and opens nothing. */
   readonly id: string;
   /** 128 random bits, base64url. */
   readonly secret: string;
@@ -31,7 +31,7 @@ export class Pairings {
     return pairing;
   }
 
-  /** @returns the code that it belongs to, which is used up by that; null where there is none */
+  /** @returns the code that it belongs to, which is then used up; null if there is none */
   take(secret: string, now: number): Pairing | null {
     const digest = digestOf(secret);
     const good = this.good(now);
@@ -43,17 +43,17 @@ export class Pairings {
     return null;
   }
 
-  /** It was not used after all: what it was to pair could not be kept. */
+  /** The code was not used after all: the device that it was to pair could not be kept. */
   giveBack(pairing: Pairing): void {
     this.open = [...this.open, pairing];
   }
 
-  /** @returns an open one */
+  /** @returns a code that is still open */
   withId(id: string, now: number): Pairing | null {
     return this.good(now).find((pairing) => pairing.id === id) ?? null;
   }
 
-  /** Wrong tries since the first of the codes that are open. */
+  /** Wrong tries since the first of the open codes was made. */
   get wrongTries(): number {
     return this.wrong;
   }

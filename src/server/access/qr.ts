@@ -1,4 +1,5 @@
-// An address as a code that a phone's camera reads. Pure; what draws is loaded when something is to be drawn.
+// An address as a code that a phone's camera reads. Pure; the library that draws it is loaded only when
+// needed.
 
 /** @returns SVG: dark on white with its margin, whatever the page around it looks like */
 export async function codeAsPicture(address: string): Promise<string> {
@@ -11,14 +12,14 @@ export async function codeAsPicture(address: string): Promise<string> {
   });
 }
 
-/** @param colours whether the terminal may be told its colours: else the code is drawn in those that it has */
+/** @param colours whether the terminal's colours may be set; if not, the code is drawn in the present ones */
 export async function codeAsText(address: string, colours: boolean): Promise<string> {
   const { default: qrcode } = await import('qrcode');
   const lines = await qrcode.toString(address, {
     type: 'utf8',
     errorCorrectionLevel: 'L',
     margin: 2,
-    // Blocks are light on most terminals: they stand for what is light in the code.
+    // On most terminals blocks are light, so they stand for the light parts of the code.
     color: { dark: '#ffffff', light: '#000000' },
   });
   if (!colours) return lines;

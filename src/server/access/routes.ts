@@ -1,4 +1,5 @@
-// Pairing and devices over HTTP. What a code opens is decided by access.ts; who may ask for what, by the needs that stand here.
+// Pairing and devices over HTTP. access.ts decides what a code opens; the needs that are stated here decide
+// who may ask for what.
 import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import {
@@ -25,17 +26,17 @@ export interface OpenDoor {
 }
 
 export interface AccessRoutes {
-  /** Null where the daemon listens on this computer alone: then nobody is paired. */
+  /** Null if the daemon listens on this computer only: then nobody is paired. */
   readonly access: Access | null;
   readonly door: Door;
-  /** Null where the daemon listens on this computer alone. */
+  /** Null if the daemon listens on this computer only. */
   readonly network: () => OpenDoor | null;
 }
 
 const idSchema = z.strictObject({ id: z.uuid() });
 
 export function addAccess(app: FastifyInstance, { access, door, network }: AccessRoutes): void {
-  // For whoever keeps services running: nothing else is told to strangers.
+  // For programs that watch over services; strangers are told nothing else.
   app.get('/api/health', { config: { needs: 'nothing' } }, async () => ({ ok: true }));
 
   app.get('/api/me', async ({ visitor }): Promise<Me> => {

@@ -1,9 +1,9 @@
-// Slows wrong tries down: after each, the next is heard only after a while that grows, for the one address and for all together.
-// It knows no secrets and no requests; the time is given to it.
+// Slows wrong tries down: after each, the next is accepted only after a while that grows, for the one address
+// and for all together. It knows no secrets and no requests; the time is passed in.
 
 /** Seconds after the first wrong try, the second, and so on; the last one stays. */
 export const WAITS_SECONDS = [1, 2, 4, 8, 15, 30] as const;
-/** Without a wrong try for so long, they are forgotten. */
+/** After so long without a wrong try, they are forgotten. */
 const FORGOTTEN_AFTER_MS = 15 * 60_000;
 const MOST_ADDRESSES = 1000;
 
@@ -16,16 +16,16 @@ export class Throttle {
   private readonly byAddress = new Map<string, Tries>();
   private readonly all: Tries = { wrong: 0, last: 0 };
 
-  /** @returns milliseconds until a try from there is heard; 0 where it is at once */
+  /** @returns milliseconds until a try from this address is accepted; 0 if it is at once */
   waitMs(address: string, now: number): number {
     const own = this.byAddress.get(address);
     return Math.max(leftOf(this.all, now), own === undefined ? 0 : leftOf(own, now));
   }
 
-  /** @returns how many were wrong from there, and in all */
+  /** @returns how many were wrong from this address, and in all */
   wrong(address: string, now: number): { readonly here: number; readonly inAll: number } {
     const own = this.byAddress.get(address) ?? { wrong: 0, last: now };
-    // The one that is noted last is the one that is forgotten last.
+    // The address that was noted last is forgotten last.
     this.byAddress.delete(address);
     this.byAddress.set(address, own);
     for (const tries of [own, this.all]) {
@@ -39,7 +39,7 @@ export class Throttle {
     return { here: own.wrong, inAll: this.all.wrong };
   }
 
-  /** Whoever got it right has nothing to wait for next time. */
+  /** After a right try, the next one need not wait. */
   right(address: string): void {
     this.byAddress.delete(address);
   }
@@ -56,7 +56,10 @@ function leftOf({ wrong, last }: Tries, now: number): number {
   return Math.max(0, last + wait * 1000 - now);
 }
 
-/** @returns what counts as one address: of IPv6 the first half, since a host may have all of the other one */
+/**
+ * @returns what counts as one address: of IPv6 the first half, since one host may have all of the other
+ *   half
+ */
 export function addressOf(remote: string | undefined): string {
   if (remote === undefined) return '';
   const plain = remote.replace(/^::ffff:(?=\d+\.)/i, '').replace(/%.*$/, '');

@@ -1,19 +1,19 @@
-// Who somebody is to the daemon, and what that lets them do. Pure: it knows neither requests nor doors.
+// Who somebody is to the daemon, and what they may do. Pure: it knows neither requests nor doors.
 import type { Role } from '../../../shared/access.js';
 import { EvenrungError } from '../../../shared/errors.js';
 
 export interface Visitor {
-  /** Null for somebody whom nobody paired. */
+  /** Null for somebody who was not paired. */
   readonly role: Role | null;
   /** The id of the paired device; null at this computer, and for strangers. */
   readonly device: string | null;
-  /** What others are told: whose run it is. */
+  /** The name that others are told as that of a run's owner. */
   readonly name: string;
   /** Whether they sit at this computer. */
   readonly isHere: boolean;
 }
 
-/** What a route asks of whoever uses it. `here`: only at this computer. */
+/** What a route demands of its user. `here`: only at this computer. */
 export type Need = 'nothing' | 'watch' | 'fire' | 'here';
 
 export const AT_THIS_COMPUTER: Visitor = {
@@ -27,9 +27,11 @@ export const STRANGER: Visitor = { role: null, device: null, name: 'a stranger',
 const API = '/api/';
 
 /**
- * What a route needs that does not say so itself: below /api/ reading takes a watcher and anything else takes somebody who may fire,
- * so that a route that was forgotten is closed, not open. What is not below /api/ is the panel and the notes.
- * @param pattern of the route as it was declared, never the address as it was sent; undefined where no route was found
+ * What a route demands that does not say so itself: below /api/ reading takes a watcher, and anything else
+ * somebody who may fire, so that a route that was forgotten is closed, not open. Everything that is not below
+ * /api/ is the panel and the notes.
+ * @param pattern of the route as it was declared, never the address as it was sent; undefined if no route
+ *   was found
  */
 export function usualNeed(method: string, pattern: string | undefined): Need {
   if (pattern === undefined || !pattern.startsWith(API)) return 'nothing';

@@ -1,5 +1,5 @@
-// Frames that a set is extended by: at which end it lacks one, which of them leave it again, and what is said of them. Pure: it knows
-// neither files nor bodies.
+// Frames that a set is extended by: at which end it lacks one, which of them leave the set again, and the
+// sentences about them. Pure: it knows neither files nor bodies.
 import type { Clipping } from '../../../shared/clipping.js';
 import { roughDuration } from '../../../shared/duration.js';
 import type { FrameView } from '../../../shared/state.js';
@@ -39,7 +39,7 @@ export function fateOfAdded(frames: readonly FrameView[], added: readonly number
 const framesAre = (numbers: readonly number[]): string =>
   numbers.length === 1 ? `Frame ${numbers[0]} was` : `Frames ${numbers.join(', ')} were`;
 
-/** @returns what came of extending a set, for the sentence that it ends with */
+/** @returns the result of extending a set, for the sentence that it ends with */
 export function addedWords({ made, unmade }: AddedFate): string | null {
   const words = [
     made.length === 0 ? null : `${framesAre(made)} added.`,
@@ -80,7 +80,7 @@ export function addedNote(
   return [`${framesAre(made)} added ${later} after the set.`, ...lightWords(made, comparison)].join(' ');
 }
 
-/** Goes by the places where a frame that was added stands next to one that was there. */
+/** Compares the light at the seams: where an added frame lies next to one that was there before. */
 function lightWords(made: readonly number[], { ratios, off }: LightComparison): string[] {
   const seams = ratios.flatMap(({ darker, lighter, mark }, index) => {
     const isNew = [darker, lighter].map((number) => made.includes(number));

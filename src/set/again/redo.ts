@@ -1,5 +1,5 @@
-// A set that is taken up again after its end, while it is in hand: which frames are to be made, what they were before, and when the last
-// of them was made. What that means is in taken-up.ts.
+// A set that was taken up again after its end, while it is under way: which frames are to be made, what they
+// were before, and when the last of them was made. What follows from that is in taken-up.ts.
 import type { FrameView } from '../../../shared/state.js';
 import type { StoredFrame } from '../../journal/index.js';
 import type { SetFrame } from '../set-frame.js';
@@ -33,12 +33,12 @@ export class Redo {
     return isInHand(this.up, view.number);
   }
 
-  /** @returns what a frame was before, as long as no new one has its place */
+  /** @returns a frame as it was before, as long as no new one has taken its place */
   earlierOf({ number }: Pick<FrameView, 'number'>): StoredFrame | null {
     return earlierOf(this.up, number);
   }
 
-  /** @returns what is going to be known once the new frame has its place, and the earlier files move there */
+  /** @returns the state once the new frame has its place and the earlier files are going to be moved */
   with(number: number, asides: readonly string[]): TakenUp | null {
     return this.up === null ? null : replacedBy(this.up, number, asides);
   }

@@ -1,5 +1,6 @@
-// A set that was taken up again after its end, as far as its run has to know: which frames are in hand, what they were before, and
-// what is said of it. Pure: it knows neither files nor bodies, and is kept in the journal as it is.
+// A set that was taken up again after its end, as far as its run has to know: which frames are to be made,
+// what they were before, and the sentences about them. Pure: it knows neither files nor bodies, and is kept
+// in the journal as it is.
 import { roughDuration } from '../../../shared/duration.js';
 import type { FrameState, FrameView } from '../../../shared/state.js';
 import { namesOf } from '../../frames/index.js';
@@ -10,19 +11,22 @@ import type { Lacking } from '../book/lacking.js';
 /** A frame as it was when it was chosen to be fired again. */
 export interface EarlierFrame {
   readonly frame: StoredFrame;
-  /** Where its file goes once the record tells of the new one, from the set folder on; null while there is no new one. */
+  /**
+   * The place that its file is moved to once the record lists the new one, relative to the set folder; null
+   * while there is no new one.
+   */
   readonly aside: string | null;
-  /** Where its second file goes then; left out if it is one file. */
+  /** The place that its second file is moved to; left out if it has only one file. */
   readonly partnerAside?: string;
 }
 
 export interface TakenUp {
   /**
-   * `again`: frames that were chosen. `complete`: all that are missing. `extend`: frames beyond its ends, and all that are missing.
-   * `fetch`: nothing is fired, what is missing is looked for in the camera.
+   * `again`: frames that were chosen. `complete`: all missing frames. `extend`: frames beyond its ends, and
+   * all missing frames. `fetch`: nothing is fired, missing files are looked for in the camera.
    */
   readonly purpose: 'again' | 'complete' | 'extend' | 'fetch';
-  /** What it lacked, if it is looked for. */
+  /** What the set lacked; only for `fetch`. */
   readonly lacked?: Lacking;
   /** Numbers of the frames to be made. */
   readonly frames: readonly number[];
@@ -42,19 +46,22 @@ export interface TakenUp {
 export const isInHand = (taken: TakenUp | null, number: number): boolean =>
   taken === null || taken.frames.includes(number);
 
-/** @returns what a frame was before, as long as no new one has taken its place */
+/** @returns a frame as it was before, as long as no new one has taken its place */
 export const earlierOf = (taken: TakenUp | null, number: number): StoredFrame | null =>
   taken?.earlier.find(({ frame, aside }) => frame.view.number === number && aside === null)?.frame ?? null;
 
-/** @returns the states that a frame goes through before it is what it was: of a release that was not ended nothing is left */
+/**
+ * @returns the states that a frame goes through before it is again what it was: nothing is left of a
+ *   release that was not finished
+ */
 export function wayBack(state: FrameState): readonly FrameState[] {
   if (state === 'armed') return ['planned'];
   return state === 'fired' || state === 'stored' ? ['rejected'] : [];
 }
 
 /**
- * The new frame is there: from now on the earlier one is going to be moved.
- * @param asides where its files go, its own first
+ * The new frame is here, and the earlier one is going to be moved.
+ * @param asides the places that its files are moved to, its own first
  */
 export function replacedBy(taken: TakenUp, number: number, asides: readonly string[]): TakenUp {
   const [aside = null, partnerAside] = asides;
@@ -73,7 +80,7 @@ export const knownBeside = (taken: TakenUp | null): string[] => [
   ...(taken?.earlier.flatMap(({ frame }) => namesOf(frame.view)) ?? []),
 ];
 
-/** A file that has to make way, and where it goes. */
+/** A file that has to make way, and the place that it is moved to. */
 export interface MakingWay {
   readonly number: number;
   readonly file: string;
@@ -100,7 +107,7 @@ export const firedAgain = (at: Date): string =>
 /** How long after a moment, in words. */
 const after = (before: number, at: Date): string => roughDuration((at.getTime() - before) / 1000);
 
-/** Which of the frames in hand were made, and which are as they were. */
+/** Which of the chosen frames were made, and which are as they were. */
 function fateOf(taken: TakenUp, frames: readonly FrameView[]) {
   const isVerified = (number: number) =>
     frames.some((one) => one.number === number && one.state === 'verified');
@@ -118,9 +125,9 @@ export const wasMade = (taken: TakenUp, frame: FrameView): boolean => {
 
 /**
  * @param startedAt when the set was begun
- * @param madeAt when the last of the frames in hand was made
- * @param added numbers of frames that the set was extended by: what is said of them stands in added.ts
- * @returns how long after the set they were made, in a sentence; null where none was
+ * @param madeAt when the last of the chosen frames was made
+ * @param added numbers of frames that the set was extended by: sentences about them are in added.ts
+ * @returns how long after the set they were made, in a sentence; null if none was
  */
 export function laterNote(
   taken: TakenUp,
@@ -132,7 +139,7 @@ export function laterNote(
   const { again, first: all } = fateOf(taken, frames);
   const first = all.filter((number) => !added.includes(number));
   const isComplete = frames.every(({ state }) => state === 'verified');
-  // What is fetched was exposed with the others.
+  // Files that are fetched were exposed together with the others.
   if (taken.purpose === 'fetch' || again.length + first.length === 0) return null;
   const sinceBegun = `${after(startedAt.getTime(), madeAt)} after it was begun`;
   const sinceEnd = `${after(Date.parse(taken.endedAt), madeAt)} after the set`;
@@ -146,7 +153,7 @@ export function laterNote(
 }
 
 /**
- * @param more what else has to be said, null where it has not
+ * @param more other sentences that have to be said; null for those that have not
  * @returns how firing again ended
  */
 export function againSentence(

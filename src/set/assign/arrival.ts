@@ -1,5 +1,5 @@
-// A file that came back, read as far as the next release has to wait for; and the way aside for what is no frame. A body may make two
-// files of one exposure: they are one arrival. Knows no frames.
+// A file that came back, read as far as the next release has to know it; and how a file that belongs to no
+// frame is set aside. If a body makes two files of one exposure, they are one arrival. Knows no frames.
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { BroughtFile } from '../../camera/index.js';
 import {
@@ -17,18 +17,30 @@ import type { Came } from './assign.js';
 /** One file that came. */
 export interface ArrivedFile extends Came, Telling {
   readonly path: string;
-  /** The size that the body said it has, in bytes; null if it said none, or if the file came before a restart. */
+  /**
+   * The size in bytes that the body gave for the file; null if it gave none, or if the file came before a
+   * restart.
+   */
   readonly saidBytes: number | null;
-  /** Only its head is here so far: settles when all of it is, and rejects if it does not come; null if it is whole. */
+  /**
+   * Null if all of the file is here. If only its head is here so far, settles when the rest has come, and
+   * rejects if it does not come.
+   */
   readonly rest: Promise<void> | null;
 }
 
-/** All that came of one exposure: the file to merge, by which it is told and judged, and perhaps a partner. */
+/**
+ * All that came of one exposure: the file to merge, by which the frame is recognised and judged, and perhaps
+ * a partner.
+ */
 export interface Arrival extends ArrivedFile {
   readonly partner: ArrivedFile | null;
 }
 
-/** Its head is enough. Never throws because of what is in the file. @throws EvenrungError storing-failed */
+/**
+ * Reads a file that came. Its head is enough, and nothing in the file makes this throw.
+ * @throws EvenrungError storing-failed
+ */
 export async function readArrival(fired: BroughtFile, folder: SetFolder): Promise<Arrival> {
   const own = await readFile(fired, folder);
   if (fired.partner === undefined) return { ...own, partner: null };
@@ -56,7 +68,7 @@ export const filesOf = ({ partner, ...own }: Arrival): ArrivedFile[] =>
 export const isUnderWay = (arrival: Arrival): boolean => filesOf(arrival).some(({ rest }) => rest !== null);
 
 /**
- * Waits until all of it is here. A partner that does not come is left out: it can be fetched later.
+ * Waits until all of an arrival is here. A partner that does not come is left out: it can be fetched later.
  * @throws EvenrungError as Link.bring, if the file itself does not come
  */
 export async function whole(head: Arrival): Promise<Arrival> {
@@ -76,13 +88,14 @@ export function together(one: ArrivedFile, other: ArrivedFile): Arrival {
 }
 
 /**
- * `sure`: both record the same exposure and the same moment, or have one name in the camera and nothing speaks against it. `named`: they have
- * one name, whatever they record; some cameras give a name more than once.
+ * `sure`: both files record the same exposure and the same moment, or they share a name in the camera and
+ * nothing speaks against it. `named`: they share a name, whatever they record; some cameras give a name more
+ * than once.
  */
 export type Relation = 'sure' | 'named';
 
 /**
- * Puts together what is of one exposure.
+ * Puts files of one exposure together.
  * @param arrivals in the order in which they came
  */
 export function pairUp(arrivals: readonly Arrival[], how: Relation): Arrival[] {
@@ -109,20 +122,23 @@ export function isPartnerOf(file: Telling, other: Telling, how: Relation): boole
     : isSameExposure(other.recorded, file.recorded);
 }
 
-/** A camera calls the files of one exposure the same, but for the extension (DCF, JEITA CP-3461, from memory). */
+/**
+ * A camera gives the files of one exposure the same name with different extensions (DCF, JEITA CP-3461, from
+ * memory).
+ */
 function isSameName(one: string | null, other: string | null): boolean {
   if (one === null || other === null || one.toLowerCase() === other.toLowerCase()) return false;
   const [stem, otherStem] = [one, other].map((name) => name.replace(/\.[^.]*$/, '').toLowerCase());
   return stem === otherStem;
 }
 
-// --- what is no frame
+// --- files that belong to no frame
 
 export const WAITED = 'It had waited in the camera since before it was fired for.';
 
 /**
  * Sets a file aside, and its partner with it.
- * @param frame the number of the frame that it came for; null if there is none
+ * @param frame the number of the frame that it came for; null if it came for none
  */
 export async function putAside(
   { partner = null, ...own }: Pick<ArrivedFile, 'path' | 'kind'> & { readonly partner?: ArrivedFile | null },
@@ -130,6 +146,7 @@ export async function putAside(
   { folder, book }: { readonly folder: SetFolder; readonly book: Book },
 ): Promise<void> {
   const names = await folder.setAllAside(partner === null ? [own] : [own, partner], frame);
-  // Both at once: one that is left among the arrivals would be taken for a frame after a restart.
+  // Both are journalled at once: a file that is left among the arrivals would be taken for a frame after a
+  // restart.
   book.aside(...names.map((file) => ({ file, reason })));
 }

@@ -1,14 +1,16 @@
-// Which file is which frame. A function of values: what the files of one release record, which frames it was to bring, and how the set
-// stands. It knows no body, no folder, no journal and no picture; whether a frame is whole is seen later (judgements.ts).
+// Which file is which frame. A pure function: from what the files of one release record, the frames that the
+// release was to bring, and how the set stands. It knows no body, no folder, no journal and no picture.
+// Whether a file is whole is seen later (judgements.ts).
 //
 //   a file is                                      then
-//   from before the release, or from another set   it is set aside; what was released instead is still owed
+//   from before the release, or from another set   it is set aside; the frame that was released is still owed
 //   the frame that was expected                    it is taken in
 //   another open frame of the release or pass      it is taken in: bodies differ in the order in which they fire
 //   an open frame that was fired earlier           it is taken in, late
 //   a frame that is there already, or none at all  it is set aside
 //
-// A release whose own file did not come loses its frame: it is displaced by the file that came instead, in the order of firing.
+// If a release did not bring the file of one of its own frames, that frame is displaced by the file that came
+// instead. Frames are displaced in the order of firing.
 import type { FrameState } from '../../../shared/state.js';
 import { wallOf } from '../../frames/index.js';
 import type { Stray } from '../../journal/index.js';
@@ -32,21 +34,21 @@ import {
 
 /** One file of a release, as far as it was read. */
 export interface Came extends ReadFile {
-  /** Tells one file from another; null if the file was not looked at for that. */
+  /** Distinguishes this file from any other; null if it was not worked out. */
   readonly digest: string | null;
-  /** When it was there, ISO 8601, by this computer's clock. */
+  /** When the file was here, ISO 8601, by this computer's clock. */
   readonly storedAt: string;
 }
 
-/** What was released. */
+/** The release that the files came of. */
 export interface Released {
-  /** The numbers of the frames in firing order; null for a turn of a bracket that is fired for nothing. */
+  /** The numbers of the frames in firing order; null for a turn of the bracket whose frame is not needed. */
   readonly expects: readonly (number | null)[];
-  /** The numbers of the frames that may come of it: all of its pass, or the single one. */
+  /** The numbers of the frames that the files may turn out to be: all of the pass, or the single one. */
   readonly pass: readonly number[];
-  /** Whether the bracket is off. */
+  /** Whether the frame was fired by itself, with the bracket off. */
   readonly isSingle: boolean;
-  /** ISO 8601, by this computer's clock. */
+  /** When the shutter was released, ISO 8601, by this computer's clock. */
   readonly firedAt: string;
 }
 
@@ -54,44 +56,49 @@ export interface Released {
 export interface FrameAtHand extends AskedOfFrame {
   readonly number: number;
   readonly state: FrameState;
-  /** Whether its shutter was released since the set was begun or taken up again. */
+  /** Whether its shutter has been released since the set was begun or taken up again. */
   readonly wasFired: boolean;
   /** Whether its pass is a bracket. */
   readonly isBracketed: boolean;
 }
 
-/** What the releases so far have told. */
+/** What the releases so far have shown. */
 export interface SoFar {
-  /** The times of the files so far, in this set and in those before. */
+  /** The times of the files so far, from this set and from those before. */
   readonly came: CameSoFar;
-  /** Pictures that waited in the body when the set began, and come first. */
+  /**
+   * How many pictures that waited in the body when the set began are still to come; they come before any
+   * other.
+   */
   readonly waited: number;
-  /** Pictures from before that came. */
+  /** How many files so far were pictures taken before their release. */
   readonly fromBefore: number;
-  /** Whether the last file that came was of an earlier release: then each may come one release late. */
+  /** Whether the last file that came was of an earlier release: then every file may come one release late. */
   readonly comesLate: boolean;
   /** The last file of the last release. */
   readonly before: TakenBefore | null;
-  /** In aperture priority: the biases that the files of the bracket under way have recorded. */
+  /** In aperture priority: the biases that the files of the current bracket have recorded so far. */
   readonly biases: readonly number[];
-  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
+  /** In aperture priority: Tv in EV of the base, as the first frame showed it. */
   readonly baseTv: number | null;
 }
 
 export interface Known {
   /** The darkest first. */
   readonly frames: readonly FrameAtHand[];
-  /** Releases whose file never came. */
+  /** Releases whose file has not come. */
   readonly strays: readonly Pick<Stray, 'frame' | 'releasedAt'>[];
   readonly soFar: SoFar;
   readonly asked: AskedOfSet;
-  /** Seconds that the camera's clock is ahead; null if it tells none. */
+  /** Seconds by which the camera's clock is ahead; null if the camera tells no time. */
   readonly clockDifference: number | null;
   /** When the set was begun, or taken up again, ISO 8601. */
   readonly setStartedAt: string;
-  /** Whether the body tells how many pictures wait in it: then what is late was told before. */
+  /**
+   * Whether the body tells how many pictures wait in it: then it was known beforehand that files come late.
+   */
   readonly countsWaiting: boolean;
-  /** Whether the order in which the body fires its brackets was learnt. */
+  /** Whether the order in which the body fires its brackets has been learnt. */
   readonly knowsOrder: boolean;
 }
 
@@ -99,16 +106,19 @@ export interface Known {
 export interface Displaced {
   readonly frame: number;
   readonly reason: string;
-  /** Why its own file may still come, in one sentence; null if nothing is owed. */
+  /** If its own file may still come, the reason, in one sentence; null if it is not expected any more. */
   readonly owed: string | null;
 }
 
 interface Decided {
   readonly recorded: Came['recorded'];
-  /** The frame of an earlier release whose file this is, which counted as owed; null if none. */
+  /** The frame of an earlier release whose missing file this is; null if it is none. */
   readonly strayOf: number | null;
   readonly displaced: Displaced | null;
-  /** Why the connection has to begin anew, in one sentence: what was believed to be set may not be; null if it need not. */
+  /**
+   * If the connection has to begin anew, the reason, in one sentence: the settings may not be what they were
+   * believed to be. Null if it need not.
+   */
   readonly anew: string | null;
 }
 
@@ -116,9 +126,9 @@ export type Decision =
   | (Decided & {
       readonly is: 'frame';
       readonly frame: number;
-      /** Whether it is the one that was to come. */
+      /** Whether it is the frame whose turn it was. */
       readonly isExpected: boolean;
-      /** Whether an earlier release made it. */
+      /** Whether an earlier release made the file. */
       readonly isLate: boolean;
       readonly baseMoved: number | null;
       readonly before: TakenBefore | null;
@@ -126,20 +136,20 @@ export type Decision =
     })
   | (Decided & {
       readonly is: 'no-frame';
-      /** Why it is none, in one sentence. */
+      /** Why the file is no frame of the set, in one sentence. */
       readonly reason: string;
-      /** The frame that it is set aside for; null if there is none. */
+      /** The frame that the file is listed under when it is set aside; null if there is none. */
       readonly frame: number | null;
     })
   | (Decided & { readonly is: 'from-before' })
-  /** In aperture priority nothing tells which frame of the bracket it is. */
+  /** In aperture priority, nothing shows which frame of the bracket the file is. */
   | (Decided & { readonly is: 'untold' });
 
 export interface Assigned {
-  /** One for each file, in their order. */
+  /** One decision for each file, in the order of the files. */
   readonly decisions: readonly Decision[];
   readonly soFar: SoFar;
-  /** The frames of this release that no file has come for. */
+  /** The frames of this release for which no file has come. */
   readonly missing: readonly number[];
 }
 
@@ -153,12 +163,18 @@ export const NOTHING_SO_FAR: SoFar = {
   baseTv: null,
 };
 
-/** Pictures from before that are told by their time: more of them in one set, and it is the clock that is not to be believed. */
+/**
+ * How many pictures from before a set believes in by their times alone. If there are more, it is the clock
+ * that must be wrong.
+ */
 const MOST_FROM_BEFORE = 4;
 
 export const FROM_BEFORE = 'A picture from before came in its place.';
 
-/** @param files in the order in which they came */
+/**
+ * Decides which file is which frame.
+ * @param files in the order in which they came
+ */
 export function assign(files: readonly Came[], release: Released, known: Known): Assigned {
   const standing = new Standing(release, known);
   const found = files.map((file) => standing.find(file));
@@ -170,13 +186,13 @@ export function assign(files: readonly Came[], release: Released, known: Known):
   return { decisions, soFar: standing.soFar, missing: missing.map(({ number }) => number) };
 }
 
-/** What one file is, before it is known whose place it takes. */
+/** What one file is, before it is decided which frame it displaces. */
 interface Found {
   readonly file: Came;
   readonly is: Decision['is'];
-  /** The frame that it is. */
+  /** The frame that the file is; null if it is none. */
   readonly owner: FrameAtHand | null;
-  /** Whether that is a frame of this release. */
+  /** Whether that frame belongs to this release. */
   readonly isOwn: boolean;
   readonly isLate: boolean;
   readonly strayOf: number | null;
@@ -184,7 +200,10 @@ interface Found {
   readonly baseMoved: number | null;
 }
 
-/** The set while the files of one release are gone through: each one changes what the next one can be. */
+/**
+ * The set while the files of one release are gone through one by one: each file changes what the next one can
+ * be.
+ */
 class Standing {
   soFar: SoFar;
   private readonly release: Released;
@@ -193,7 +212,10 @@ class Standing {
   /** The frames of this release that are still to come. */
   private readonly due: Set<number>;
   private readonly strays: Pick<Stray, 'frame' | 'releasedAt'>[];
-  /** The turn whose file comes next: what waited since before is none. */
+  /**
+   * The turn of the bracket whose file comes next. Pictures that waited since before the release take no
+   * turn.
+   */
   private turn = 0;
 
   constructor(release: Released, known: Known) {
@@ -255,25 +277,27 @@ class Standing {
       this.due.delete(owner.number);
       this.frames.set(owner.number, { ...owner, state: 'stored', wasFired: true });
     }
-    // A file that proves to be of an earlier release is no doubtful one.
+    // A file that proves to be of an earlier release is not in doubt.
     const perhapsEarlyMs = origin.is === 'doubtful' && !isLate ? origin.earlyMs : null;
     const is = owner === null ? 'no-frame' : 'frame';
     return { file, is, owner, isOwn, isLate, strayOf, perhapsEarlyMs, baseMoved };
   }
 
-  /** @param lost the frame of this release in whose place it came */
+  /** @param lost the frame of this release that the file displaces; null if it displaces none */
   decide({ file, ...found }: Found, lost: FrameAtHand | null): Decision {
     const { owner, strayOf, isLate, perhapsEarlyMs } = found;
     const { recorded } = file;
     if (found.is === 'untold') return { is: 'untold', recorded, strayOf, displaced: null, anew: null };
     if (found.is === 'from-before') {
-      // If the body keeps what waits, another connection does not help: its files come late, and are told by what they record.
+      // If the body keeps pictures that wait, another connection does not help: its files keep coming late,
+      // and are recognised by what they record.
       const isNeeded = lost !== null || this.release.expects.every((number) => number === null);
       const anew = this.known.countsWaiting || !isNeeded ? null : FROM_BEFORE;
       const displaced = lost === null ? null : { frame: lost.number, reason: FROM_BEFORE, owed: FROM_BEFORE };
       return { is: 'from-before', recorded, strayOf, displaced, anew };
     }
-    // Somebody may have turned a dial, so that what was believed to be set is set again; or each file comes one release late.
+    // Either somebody has turned a dial, so that the settings have to be written again; or each file comes
+    // one release late.
     const isUnsure = lost !== null && owner === null && (this.release.isSingle || !lost.isBracketed);
     const mayBeOwed = isUnsure && (isLate || perhapsEarlyMs !== null) && !this.known.countsWaiting;
     const why =
@@ -287,7 +311,8 @@ class Standing {
     const decided = { recorded, strayOf, displaced, anew: isUnsure ? why : null };
     if (owner === null) return { ...decided, is: 'no-frame', ...this.whyNone(file, displaced) };
     const { number: frame } = owner;
-    // Files of one release may come out of order: each is compared with the release before.
+    // Files of one release may come out of order, so each is compared with the last file of the release
+    // before.
     const { before } = this.known.soFar;
     const { baseMoved } = found;
     return {
@@ -314,7 +339,8 @@ class Standing {
     if (file === null) return { is: 'its-own' };
     const { firedAt } = this.release;
     const { clockDifference, setStartedAt } = this.known;
-    // Files of one release may come out of order: each is compared with the release before.
+    // Files of one release may come out of order, so each is compared with the last file of the release
+    // before.
     const { last } = this.known.soFar.came;
     const { anchor } = came;
     const owedSince = owedSinceIn(this.strays, setStartedAt, this.soFar.comesLate);
@@ -330,15 +356,16 @@ class Standing {
     if (origin.is === 'from-before' && fromBefore < MOST_FROM_BEFORE) return origin;
     const { exposureTime = null } = recorded ?? {};
     const { takenAt } = file;
-    // Of a burst only the first file was taken right after the release.
+    // If one release makes several files, only the first was taken right after it.
     const toldAt = this.turn === 0 ? firedAt : null;
     this.see({ came: { ...this.soFar.came, anchor: { takenAt, exposureTime, firedAt: toldAt, storedAt } } });
     return origin.is === 'from-before' ? { is: 'its-own' } : origin;
   }
 
   /**
-   * In aperture priority a frame is told by the bias that its file records. If two frames of one bracket record the same, the bracket's part
-   * is missing, and which frame a file is can only be told by the order: that must have been learnt.
+   * In aperture priority a frame is recognised by the bias that its file records. If two files of one bracket
+   * record the same bias, the part that the bracket adds is not in it. Then only the firing order shows which
+   * frame a file is, and that order must have been learnt.
    */
   private canBeTold({ recorded }: Came): boolean {
     const { asked, knowsOrder } = this.known;
@@ -349,7 +376,7 @@ class Standing {
     return true;
   }
 
-  /** Of the files of one release the latest counts for the next. */
+  /** Among the files of one release, the latest is the one that the next release is compared with. */
   private seeBefore({ recorded }: Came, owner: FrameAtHand | null): void {
     const takenAt = recorded?.takenAt ?? null;
     const { before } = this.soFar;
@@ -359,7 +386,10 @@ class Standing {
       this.see({ before: { number: owner?.number ?? null, takenAt } });
   }
 
-  /** @returns the frame of an earlier release that had been missing this file; it is owed no more */
+  /**
+   * @returns the frame of an earlier release that was missing this file, if there is one; its file is not
+   *   owed any more
+   */
   private strayOf(file: Came): number | null {
     const owing = new Set(this.strays.map(({ frame }) => frame));
     const owed = [...this.frames.values()].find(
@@ -399,8 +429,9 @@ class Standing {
 }
 
 /**
- * What is no frame of the set: a file that can be none, a repeat of one that is already good, or one that only came with its pass.
- * @param frames those that it may repeat
+ * Why a file is no frame of the set: it cannot be a frame at all, it repeats one that is already good, or it
+ * only came along with its pass.
+ * @param frames the frames that it may repeat
  */
 export function repeatedBy<Frame extends { readonly number: number }>(
   { broken }: Pick<ReadFile, 'broken'>,
@@ -415,7 +446,10 @@ export function repeatedBy<Frame extends { readonly number: number }>(
   return { reason: broken ?? reason, frame: repeated?.number ?? null };
 }
 
-/** @returns since when a file of this set may still come; null if each release has brought its own */
+/**
+ * @returns the earliest release in this set whose file may still come; null if each release has brought its
+ *   own
+ */
 export function owedSinceIn(
   strays: readonly Pick<Stray, 'releasedAt'>[],
   setStartedAt: string,
@@ -426,13 +460,13 @@ export function owedSinceIn(
   return released.sort()[0] ?? null;
 }
 
-/** Why the file of a release is still owed. */
+/** Why the file of a release may still come. */
 const cameInstead = (isOfEarlier: boolean): string =>
   isOfEarlier
     ? 'The file of an earlier frame came in its place.'
     : 'Another picture came, perhaps one from before, in its place.';
 
-/** Of the files of one release the latest counts for the next; a single one counts whatever its time. */
+/** Among the files of one release the latest is kept; the first of them is kept whatever its time. */
 function later(file: CameFile | null, soFar: CameFile | null, before: CameFile | null): CameFile | null {
   if (file === null) return soFar;
   const isFirst = soFar === before;

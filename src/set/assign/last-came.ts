@@ -1,15 +1,15 @@
-// What the last file of an earlier set tells of its time, for a program that was started since: the journal knows when it came, and
-// the file when it was taken. Knows no run.
+// The time that the last file of an earlier set records, for a program that was started since then: the
+// journal knows when the file came, and the file itself when it was taken. Knows no run.
 import path from 'node:path';
 import type { BodyIdentity } from '../../camera/index.js';
 import { readRecorded } from '../../frames/index.js';
 import { type JournalReader, newestSets, type StoredFrame } from '../../journal/index.js';
 import type { CameSoFar } from './from-before.js';
 
-/** Sets that are looked through: whatever lies farther back tells little of the camera's clock. */
+/** How many sets are looked through. Sets farther back say little about the camera's clock. */
 const MOST_SETS = 5;
 
-/** @returns null if no verified file of this body is to be found, or if it does not tell when it was taken */
+/** @returns null if no verified file of this body is found, or if the file does not say when it was taken */
 export async function lastCame(journal: JournalReader, body: BodyIdentity): Promise<CameSoFar | null> {
   let looked = 0;
   for (const { run, set } of newestSets(journal)) {
@@ -30,7 +30,9 @@ export async function lastCame(journal: JournalReader, body: BodyIdentity): Prom
   return null;
 }
 
-/** One that was found after a restart came at some time before it was verified. */
+/**
+ * A file that was found after a restart has no time of coming; it came at some time before it was verified.
+ */
 const cameAt = ({ storedAt, verifiedAt }: StoredFrame): string | null => storedAt ?? verifiedAt;
 
 const lastStored = (frames: readonly StoredFrame[]): StoredFrame | null =>

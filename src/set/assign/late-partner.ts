@@ -1,5 +1,6 @@
-// The second file of a frame that comes by itself, after its frame: it is recognised before anything else is made of it, and joins its frame.
-// If it is the raw file, it becomes the frame's own, and what had come before is the partner. And frames of which one file never came.
+// The second file of a frame, if it comes by itself after its frame. It is recognised before the file is
+// assigned, and joins its frame. If it is the raw file, it becomes the frame's own, and the file that came
+// first becomes the partner. Also: frames of which one of the two files never came.
 import path from 'node:path';
 import type { FrameView, FrameViewMark } from '../../../shared/state.js';
 import { ownFirst, readRecorded } from '../../frames/index.js';
@@ -13,7 +14,10 @@ import { type Arrival, filesOf, isPartnerOf, pairUp, putAside, type Relation } f
 
 // --- what is missing
 
-/** Once the set is made: a body that does not tell how many files it makes has shown it by then. */
+/**
+ * Marks frames of which one of two files never came. Called once the set is made: by then, even a body that
+ * does not tell how many files it makes has shown it.
+ */
 export function markLone({ book, common, frames }: InHand): void {
   if (!common.pairs) return;
   for (const frame of frames) {
@@ -25,7 +29,10 @@ export function markLone({ book, common, frames }: InHand): void {
   }
 }
 
-/** A frame that has lost its second file is the frame all the same. @param when as in `after a restart`; null if it need not be said */
+/**
+ * Checks that a frame still has its second file. A frame that has lost it is still a frame.
+ * @param when as in `after a restart`; null if it need not be said
+ */
 export async function checkPartner(
   frame: SetFrame,
   when: string | null,
@@ -44,15 +51,15 @@ export async function checkPartner(
 
 // --- what comes late
 
-/** A second file, and the frame that came before it. */
+/** A second file, and the frame whose first file came before it. */
 export interface Late {
   readonly arrival: Arrival;
   readonly frame: SetFrame;
 }
 
 /**
- * Puts together what is of one exposure, and takes out what is of a frame that came before.
- * @param came in the order in which it came
+ * Puts files of one exposure together, and separates those that belong to a frame which came before.
+ * @param came in the order in which the files came
  */
 export async function sortOut(
   came: readonly Arrival[],
@@ -72,14 +79,17 @@ export async function sortOut(
   return { arrivals, late };
 }
 
-/** As sortOut; begins to look at what is late. @returns the others */
+/**
+ * As sortOut; also begins to look at the late files.
+ * @returns the other arrivals
+ */
 export async function takeLate(
   came: readonly Arrival[],
   hand: InHand,
   looks: Pick<Looks, 'begin'>,
 ): Promise<readonly Arrival[]> {
   const { arrivals, late } = await sortOut(came, hand);
-  // What came before it is looked at first.
+  // The first file of the frame is looked at before the late one.
   for (const { arrival, frame } of late)
     looks.begin(
       () => lookAtWhole(arrival),
@@ -92,7 +102,7 @@ export async function takeLate(
   return arrivals;
 }
 
-/** @returns null if the rest of it does not come: it can be fetched later */
+/** @returns null if the rest of the file does not come: it can be fetched later */
 async function lookAtWhole(arrival: Arrival): Promise<LookedAt | null> {
   const isHere = await (arrival.rest ?? Promise.resolve()).then(
     () => true,
@@ -101,7 +111,7 @@ async function lookAtWhole(arrival: Arrival): Promise<LookedAt | null> {
   return isHere ? lookAt(arrival) : null;
 }
 
-/** @returns the frame whose second file it is, whatever became of the first; null if it is of none */
+/** @returns the frame whose second file it is, whatever happened to the first; null if it belongs to none */
 async function frameOfLate(arrival: Arrival, how: Relation, hand: InHand): Promise<SetFrame | null> {
   if (arrival.partner !== null || arrival.kind === undefined) return null;
   let found: SetFrame | null = null;
@@ -109,14 +119,15 @@ async function frameOfLate(arrival: Arrival, how: Relation, hand: InHand): Promi
     const { partner } = frame.view;
     const came = partner?.state === 'there' ? null : await cameOf(frame, arrival.kind, hand);
     if (came === null || !isPartnerOf(arrival, came, how)) continue;
-    // What was rejected is known by its name alone: the same exposure may have been made again since.
+    // A rejected frame is recognised by the file's name alone: the same exposure may have been made again
+    // since.
     if (isOpen(frame) && !isPartnerOf(arrival, came, 'named')) continue;
     if (firedLater(frame, found)) found = frame;
   }
   return found;
 }
 
-/** @returns what a frame's file tells; null if it has none, or one of that kind */
+/** @returns what a frame's own file tells; null if the frame has no file, or has one of that kind */
 async function cameOf(frame: SetFrame, kind: string, hand: InHand): Promise<Telling | null> {
   const { file, partner } = frame.view;
   if (frame.came === null && isVerified(frame) && file !== null && kindOf(file) !== kind) {
@@ -127,7 +138,10 @@ async function cameOf(frame: SetFrame, kind: string, hand: InHand): Promise<Tell
   return frame.came;
 }
 
-/** @throws EvenrungError storing-failed */
+/**
+ * Adds a late second file to its frame.
+ * @throws EvenrungError storing-failed
+ */
 export async function join(arrival: Arrival, frame: SetFrame, looked: LookedAt, hand: InHand): Promise<void> {
   const { number, file, partner } = frame.view;
   const { came } = frame;
@@ -148,7 +162,7 @@ interface First {
   readonly file: string;
 }
 
-/** It is the one to be looked at. */
+/** The late file is the one to be shown on screens. */
 async function becomePartner(
   arrival: Arrival,
   frame: SetFrame,
@@ -179,7 +193,7 @@ async function becomePartner(
   book.change(frame, 'verified', { ...more, marks: replaced(frame.view.marks, codes, marks) });
 }
 
-/** It is the one to be merged. */
+/** The late file is the one to be merged. */
 async function becomeOwn(
   arrival: Arrival,
   frame: SetFrame,
@@ -213,12 +227,12 @@ async function becomeOwn(
   book.change(frame, 'verified', more, checksum ?? NO_CHECKSUM);
 }
 
-// --- what is judged of it
+// --- judging the late file
 
 const OF_PARTNER: ReadonlySet<FrameViewMark['code']> = new Set(['partner-missing', 'partner-odd']);
 const OF_CLIPPING: ReadonlySet<FrameViewMark['code']> = new Set(['clipped-dark', 'clipped-light']);
 
-/** @returns the marks, those of some codes as they were found now */
+/** @returns the marks, with those of the given codes replaced by the ones found now */
 const replaced = (
   marks: readonly FrameViewMark[],
   codes: ReadonlySet<string>,
@@ -228,7 +242,7 @@ const replaced = (
   ...found.filter(({ code }) => codes.has(code)),
 ];
 
-/** What was seen of a file that is verified. */
+/** The result of a look that stands for a file which is verified already. */
 const fine = ({ view: { clipped } }: SetFrame) => ({ broken: null, doubt: null, clipped, size: null });
 
 function seenLate(

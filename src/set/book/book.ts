@@ -1,5 +1,6 @@
-// The only writer of what is journalled of a set: frames, passes, strays, files that were set aside, notes and state are changed here and
-// nowhere else. Each change is kept in the journal first, and told after. It waits for nothing, and decides nothing.
+// The only writer of a set's part of the journal: frames, passes, strays, files set aside, notes and state
+// are changed here and nowhere else. Each change is kept in the journal first and told afterwards. The book
+// never waits, and decides nothing.
 import { ENDED } from '../../../shared/fold.js';
 import type { LightView } from '../../../shared/light.js';
 import type { WirePlan } from '../../../shared/plan.js';
@@ -22,7 +23,7 @@ import { type Lacking, lackingIn } from './lacking.js';
 
 type PassState = RunView['passes'][number];
 
-/** What was known of the set before this program. */
+/** The state of the set as an earlier program left it. */
 export interface BookBegun {
   readonly state: RunState;
   readonly passes: readonly PassState[];
@@ -43,23 +44,23 @@ export interface BookOptions {
   readonly begun: BookBegun | undefined;
 }
 
-/** What comes with the end of a set. */
+/** The parts of a set's view that only its end provides. */
 export type EndWords = Partial<Pick<RunView, 'sentence' | 'error' | 'folder' | 'endedAt'>>;
 
-/** When a file's release was made and when the file was there. */
+/** When the release of a file was made, and when the file was here. */
 export type ArrivalTimes = Pick<FrameFileTimes, 'firedAt' | 'storedAt'>;
 type FrameFileTimes = NonNullable<FrameFile['times']>;
 
 export class Book {
   private inSet: readonly SetFrame[];
-  /** How the passes stand, in firing order. */
+  /** The state of each pass, in firing order. */
   private readonly passStates: PassState[];
   private readonly setAside: SetRecord['setAside'] = [];
-  /** Releases whose file never came. */
+  /** Releases whose file has not come. */
   private readonly owed: SetRecord['strays'] = [];
-  /** When bursts were released that may have made a file more than was heard of. */
+  /** When bursts were released that may have made one file more than the camera told of. */
   private readonly inDoubt: string[] = [];
-  /** What the camera told of and is not here yet, by the file that takes it. */
+  /** Files that the camera told of and that are not here yet, by the name of the file that takes them. */
   private readonly underWay = new Map<string, Made>();
   /** Where in the camera the files lie that it told of. */
   private readonly toldOf = new Set<string>();
@@ -92,8 +93,9 @@ export class Book {
   }
 
   /**
-   * A burst brought as many files as it should, and one of them is no frame of it: its last frame may be on the card, although nobody was
-   * told of it. Of this program alone: after a restart that frame is fired again.
+   * Notes that a burst brought as many files as it should, but one of them is no frame of it: its last frame
+   * may be on the card although nobody was told of it. This is not journalled: after a restart that frame is
+   * fired again.
    */
   mayHaveMore(releasedAt: string): void {
     this.inDoubt.push(releasedAt);
@@ -130,7 +132,7 @@ export class Book {
     this.tell({ type: 'run-state', run, state, ...nothing, ...end });
   }
 
-  /** @param view the set as it stands, with what others know of it */
+  /** @param view the set as it stands, with what the caller adds to it */
   tellWhole(view: RunView): void {
     this.tell({ type: 'run', run: view });
   }
@@ -145,29 +147,32 @@ export class Book {
     this.passStates[pass - 1] = state;
   }
 
-  /** A note from before the set, which is told with its beginning. */
+  /** A note from before the set, told together with its beginning. */
   noteBefore(sentence: string): void {
     if (!this.said.includes(sentence)) this.said.push(sentence);
   }
 
-  /** Tells everyone who watches, and the record. A set that is fired again may be told the same once more: that is said once. */
+  /**
+   * Adds a note: everyone who watches hears it, and the record keeps it. The same note may come up again if
+   * the set is fired again; it is said only once.
+   */
   note(sentence: string): void {
     if (this.said.includes(sentence)) return;
     this.said.push(sentence);
     this.tell({ type: 'note', run: this.options.run, note: sentence });
   }
 
-  /** What the pictures tell of the light of the set, so far; also after its end. */
+  /** Tells what the pictures have shown so far of the light of the set; also after its end. */
   light(set: string, light: LightView): void {
     this.tell({ type: 'light', run: this.options.run, set, light });
   }
 
-  /** What was so at an earlier end of the set and is not any more. */
+  /** Drops notes that held at an earlier end of the set and no longer do. */
   forgetNotes(isOver: (note: string) => boolean): void {
     this.said.splice(0, this.said.length, ...this.said.filter((note) => !isOver(note)));
   }
 
-  /** Keeps what a set has to know after a crash beyond its frames. */
+  /** Keeps what a set has to know after a crash, apart from its frames. */
   remember(memo: SetMemo): void {
     const { keeper } = this.options;
     keeper.keepOrLater(() => keeper.memo(memo));
@@ -176,8 +181,9 @@ export class Book {
   // --- frames
 
   /**
-   * The set reaches farther from now on: all of it is kept, or nothing is changed.
-   * @param added the frames that are new @throws EvenrungError storing-failed
+   * Extends the set: either all of the extension is kept, or nothing is changed.
+   * @param added the new frames
+   * @throws EvenrungError storing-failed
    */
   extended(added: readonly SetFrame[], plan: WirePlan, memo: SetMemo): void {
     const { keeper } = this.options;
@@ -189,7 +195,7 @@ export class Book {
     while (this.passStates.length < plan.passes.length) this.passStates.push('planned');
   }
 
-  /** Frames that were to be added and were not made leave the set. */
+  /** Takes frames out of the set that were to be added and were not made. */
   leftOut(frames: readonly SetFrame[], plan: WirePlan): void {
     const { keeper } = this.options;
     keeper.keepOrLater(() => keeper.leftOut({ plan, frames: frames.map(({ view }) => view.number) }));
@@ -198,7 +204,7 @@ export class Book {
   }
 
   /**
-   * The shutter is about to be released for these frames: one transaction, before it is touched.
+   * Journals these frames as fired in one transaction, before the shutter is touched.
    * @throws EvenrungError storing-failed; then nothing has changed, and the shutter must not be touched
    */
   fired(frames: readonly SetFrame[]): void {
@@ -227,9 +233,9 @@ export class Book {
   }
 
   /**
-   * A frame was fired again: the new file has its place from now on, and the earlier one is on its way out. All of that is kept, or
-   * nothing.
-   * @param asides the earlier files, where they are going
+   * Replaces the file of a frame that was fired again: the new file counts from now on, and the earlier one
+   * is moved aside later. All of that is kept, or nothing.
+   * @param asides the earlier files, under the names that they will be moved to
    */
   replaced(
     frame: SetFrame,
@@ -246,7 +252,7 @@ export class Book {
     this.setAside.push(...asides);
   }
 
-  /** Other marks of a verified frame, also after the end of the set. */
+  /** Changes the marks of a verified frame, also after the end of the set. */
   mark(frame: SetFrame, marks: FrameView['marks']): void {
     const { keeper, run, tell } = this.options;
     const view = viewAfter(frame.view, 'verified', { marks });
@@ -255,7 +261,10 @@ export class Book {
     frame.view = view;
   }
 
-  /** What was decided of one file that came. @param times of its release and its being there */
+  /**
+   * Enters the decision about one file that came.
+   * @param times of its release and of its arrival
+   */
   apply(decision: Decision, times: ArrivalTimes): void {
     if (decision.strayOf !== null) this.strayCame(decision.strayOf);
     if (decision.displaced !== null) this.displace(decision, decision.displaced, times);
@@ -266,7 +275,8 @@ export class Book {
       this.change(frame, 'stored', recorded);
       return;
     }
-    // Another one was told to be fired; or it was fired before, and its file comes late.
+    // Either the body fired another frame than the one it was told to, or this frame was fired earlier and
+    // its file comes late.
     const attempts = frame.view.attempts + (decision.isLate ? 0 : 1);
     this.change(
       frame,
@@ -281,7 +291,7 @@ export class Book {
     const frame = this.frameOf(displaced.frame);
     const { reason, owed } = displaced;
     if (owed !== null) this.stray(stray(frame.view, new Date(firedAt ?? Date.now()), owed));
-    // A picture from before tells nothing of the frame.
+    // A picture from before says nothing about the frame.
     if (decision.is !== 'from-before') this.change(frame, 'stored');
     const recorded = decision.is === 'no-frame' ? seen(decision.recorded) : {};
     this.change(frame, 'rejected', { reason, ...recorded });
@@ -293,16 +303,18 @@ export class Book {
     return frame;
   }
 
-  // --- files and releases beside them
+  // --- files and releases besides the frames
 
-  /** A release whose file never came. */
+  /** Enters a release whose file has not come. */
   stray(one: Stray): void {
     const { keeper } = this.options;
     this.owed.push(one);
     keeper.keepOrLater(() => keeper.stray(one));
   }
 
-  /** A file has come that an earlier release of this frame was missing; nothing changes if none was. */
+  /**
+   * The file has come that an earlier release of this frame was missing. Does nothing if none was missing.
+   */
   strayCame(number: number): void {
     const { keeper } = this.options;
     const index = this.owed.findIndex(({ frame }) => frame === number);
@@ -310,7 +322,7 @@ export class Book {
     if (one !== undefined) keeper.keepOrLater(() => keeper.strayCame(one));
   }
 
-  /** The camera told of a file that it made. Kept before anything of it is fetched. */
+  /** Enters a file that the camera says it made, before any of it is fetched. */
   made(one: Made): void {
     const { keeper } = this.options;
     this.toldOf.add(placeOf(one));
@@ -318,19 +330,19 @@ export class Book {
     keeper.keepOrLater(() => keeper.made(one));
   }
 
-  /** All of a file is here, and was taken in or set aside. Nothing changes if nobody was told that it was made. */
+  /** All of a file is here and was taken in or set aside. Does nothing if the camera had not told of it. */
   fetched(arrived: string): void {
     const { keeper } = this.options;
     if (!this.underWay.delete(arrived)) return;
     keeper.keepOrLater(() => keeper.fetched(arrived));
   }
 
-  /** What the camera told of and is not here yet. */
+  /** Files that the camera told of and that are not here yet. */
   get madeAndNotFetched(): readonly Made[] {
     return [...this.underWay.values()];
   }
 
-  /** What is not here and may lie in the camera. */
+  /** @returns the files that are not here and may be in the camera */
   lacking(): Lacking {
     const made = [...this.underWay.keys()].map(() => ({ fetched: false }));
     return lackingIn({ frames: this.frames.map(({ view }) => view), strays: this.owed, made });
@@ -344,12 +356,12 @@ export class Book {
       .map((place) => place.slice(0, -end.length));
   }
 
-  /** Whether the camera told of this file as one that it made for this set. */
+  /** Whether the camera has told of this file as one that it made for this set. */
   wasToldOf(file: Pick<Made, 'folder' | 'name'>): boolean {
     return this.toldOf.has(placeOf(file));
   }
 
-  /** Files of the set folder that are no frame; all of them are kept, or none. */
+  /** Enters files of the set folder that belong to no frame; either all of them are kept, or none. */
   aside(...files: readonly Aside[]): void {
     const { keeper } = this.options;
     this.setAside.push(...files);
@@ -360,7 +372,7 @@ export class Book {
 
   // --- keeping first, telling after
 
-  /** @param also what has to be kept with it, whole or not at all */
+  /** @param also what has to be kept in the same transaction */
   private changeWith(
     frame: SetFrame,
     state: FrameState,
@@ -377,8 +389,9 @@ export class Book {
   }
 
   /**
-   * What is about to be done is not done if it cannot be kept: a shutter that nobody knows of must not be touched. What has happened has,
-   * and the end cannot be put off: settings go back and the record is written all the same.
+   * A step that is still to come is not taken if it cannot be kept: a shutter that the journal does not know
+   * of must not be touched. Something that has happened cannot be undone, and the end of a set cannot be put
+   * off: there, settings are put back and the record is written even if nothing can be kept now.
    */
   private tell(happening: Happening, file?: FrameFile, also?: () => void): void {
     const { keeper, tell } = this.options;
@@ -397,14 +410,14 @@ export class Book {
 
 const placeOf = ({ folder, name }: Pick<Made, 'folder' | 'name'>): string => `${folder}/${name}`;
 
-/** What is not said of a file stays. */
+/** If nothing is said of the checksum, it stays as it was. */
 function checksumAfter(before: SetFrame['checksum'], file: FrameFile | undefined): SetFrame['checksum'] {
   if (file?.sha256 === undefined || file.bytes === undefined) return before;
   const { sha256, bytes } = file;
   return sha256 === null || bytes === null ? null : { sha256, bytes };
 }
 
-/** Marks and a partner belong to a file: what is fired anew has none. */
+/** Marks and a partner belong to a file, so a frame that is fired anew has none. */
 function viewAfter(before: FrameView, state: FrameState, more: Partial<FrameView> = {}): FrameView {
   assertWay(FRAME_WAYS, before.state, state);
   const { partner, ...own } = before;

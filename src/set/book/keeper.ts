@@ -1,58 +1,73 @@
-// What one set does, kept in the journal before anybody is told of it: the run tells, and this knows which entry that is. Where
-// there is no journal, nothing is kept.
+// Keeps what one set does in the journal before anybody is told of it: the set tells what happens, and the
+// keeper knows which entry of the journal that is. If there is no journal, nothing is kept.
 import { asEvenrungError, type EvenrungError } from '../../../shared/errors.js';
 import type { FrameState, FrameView, Happening } from '../../../shared/state.js';
 import type { PixelSize } from '../../frames/index.js';
 import type { Aside, Extended, FrameFile, Journal, LeftOut, Made, Stray } from '../../journal/index.js';
 import type { TakenUp } from '../again/taken-up.js';
 
-/** What a set has to know after a crash beyond its frames. */
+/** What a set has to know after a crash, apart from its frames. */
 export interface SetMemo {
-  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
+  /** In aperture priority: Tv in EV of the base, as the first frame showed it. */
   readonly meteredTv: number | null;
-  /** Millimetres that the lens stood at for the first frame. */
+  /** Focal length of the first frame, in mm. */
   readonly lensAt: number | null;
-  /** Of the first frame that could be measured, in pixels. */
+  /** Size in pixels of the first frame that could be measured. */
   readonly size?: PixelSize | null;
-  /** Only where the body makes two files of each frame: of the first file of each kind, in pixels. */
+  /** Size in pixels of the first file of each kind; only if the body makes two files of each frame. */
   readonly sizes?: Readonly<Record<string, PixelSize>>;
-  /** By what its frames are named: the template, and what the set was called when it began. */
+  /** What its frame files are named by: the template, and the name that the set had when it began. */
   readonly named?: {
     readonly template: string;
     readonly name: string | null;
     readonly viewpoint: string | null;
   };
-  /** Numbers of the frames that it is being extended by: what is not made of them leaves it at its end. */
+  /** Numbers of the frames that the set is being extended by; those that are not made leave it at its end. */
   readonly added?: readonly number[];
-  /** Where it was taken up again after its end. */
+  /** Only if the set was taken up again after its end. */
   readonly takenUp?: TakenUp | null;
 }
 
-/** Each call comes back when it is on disk. @throws EvenrungError storing-failed: then it must not be done */
+/**
+ * Each call returns once its entry is on disk.
+ * @throws EvenrungError storing-failed: then the step must not be taken
+ */
 export interface Keeper {
   happening(happening: Happening, file?: FrameFile): void;
-  /** Other marks of a verified frame; also after the end of the set. */
+  /** New marks of a verified frame; also after the end of the set. */
   marked(frame: FrameView): void;
   aside(aside: Aside): void;
   stray(stray: Stray): void;
-  /** The file of a stray has come after all. */
+  /** The missing file of a stray has come after all. */
   strayCame(stray: Stray): void;
-  /** The camera told of a file that it made; nothing of it is here yet. */
+  /** The camera told of a file that it made; none of it is here yet. */
   made(made: Made): void;
-  /** All of it is here, and was taken in or set aside. @param arrived as `Made` has it */
+  /**
+   * All of a file is here, and was taken in or set aside.
+   * @param arrived as in `Made`
+   */
   fetched(arrived: string): void;
   memo(memo: SetMemo): void;
   extended(extended: Extended): void;
   leftOut(leftOut: LeftOut): void;
-  /** Several calls of this keeper as one: all of them are on disk when it comes back, or none is. */
+  /**
+   * Makes several calls of this keeper one transaction: either all of them are on disk when this returns, or
+   * none is.
+   */
   together(work: () => void): void;
-  /** Calls of this keeper about what has happened already: what cannot be kept now is kept before whatever comes next. */
+  /**
+   * For calls about something that has happened already: if they cannot be kept now, they are kept before the
+   * next entry.
+   */
   keepOrLater(work: () => void): void;
-  /** @returns why something still waits to be kept; null where nothing does */
+  /** @returns why something still waits to be kept; null if nothing does */
   catchUp(): EvenrungError | null;
 }
 
-/** Whether it tells of what has happened. Anything else tells of what is about to be done, and must not be where it is not kept. */
+/**
+ * Whether this tells of something that has happened. Otherwise it tells of a step that is still to come,
+ * which must not be taken if it cannot be kept.
+ */
 export function hasHappened(happening: Happening): boolean {
   switch (happening.type) {
     case 'frame':
@@ -82,7 +97,7 @@ export const KEEPS_NOTHING: Keeper = {
   catchUp: () => null,
 };
 
-/** @param set that was begun in the journal */
+/** @param set a set that the journal knows already */
 export function keeperOf(journal: Journal, set: string): Keeper {
   return {
     happening: (happening, file) => {

@@ -1,27 +1,34 @@
-// What a set lacks that may still lie in the camera, and what is said once it was looked for there. Pure.
+// The files that a set lacks and that may still be in the camera, and the sentences for when somebody has
+// looked for them there. Pure.
 import path from 'node:path';
 import type { FrameView } from '../../../shared/state.js';
 
-/** Files that releases of a set made, as far as anybody knows, and that are not in it. */
+/** Files that releases of a set made, as far as is known, and that are not in the set. */
 export interface Lacking {
   /** Numbers of frames that were released and are not verified, ascending. */
   readonly frames: readonly number[];
   /** Numbers of verified frames of which one of two files never came, ascending. */
   readonly partners: readonly number[];
-  /** Releases whose file never came, and files that the camera told of and that never came: as many as there are of the more frequent. */
+  /**
+   * Releases whose file never came, or files that the camera told of and that never came: the number of
+   * whichever there are more of.
+   */
   readonly files: number;
 }
 
-/** A file of a frame that has not come: the camera's card may have it. */
+/** The second file of a frame that has not come; the camera's card may have it. */
 export interface MissingPartner {
   readonly frame: number;
-  /** The extension of the file that came. */
+  /** The extension of the file that did come. */
   readonly kind: string;
-  /** What the camera calls that one: the other has the same name with another extension. Null if the link does not tell names. */
+  /**
+   * The camera's name for the file that came: the missing one has the same name with another extension. Null
+   * if the link does not tell names.
+   */
   readonly beside: string | null;
 }
 
-/** @returns what is worth being looked for on the card, in the order of the frames */
+/** @returns the second files that are worth looking for on the card, in the order of the frames */
 export const missingPartners = (frames: readonly FrameView[]): MissingPartner[] =>
   frames.flatMap(({ number, state, file, partner }) =>
     state !== 'verified' || file === null || partner?.state !== 'missing'
@@ -29,7 +36,7 @@ export const missingPartners = (frames: readonly FrameView[]): MissingPartner[] 
       : [{ frame: number, kind: path.extname(file).slice(1).toLowerCase(), beside: partner.beside }],
   );
 
-/** The part of a set that tells. */
+/** The parts of a set that show what it lacks. */
 export interface LackingOf {
   readonly frames: readonly FrameView[];
   readonly strays: readonly unknown[];
@@ -47,13 +54,13 @@ export function lackingIn({ frames, strays, made }: LackingOf): Lacking {
   };
 }
 
-/** @returns how many files are worth being looked for in the camera */
+/** @returns how many files are worth looking for in the camera */
 export const filesToLookFor = ({ partners, files }: Lacking): number => files + partners.length;
 
 /**
  * @param before what the set lacked
  * @param after what it lacks now
- * @returns what came of looking for it in the camera
+ * @returns sentences on what looking for it in the camera has brought
  */
 export function fetchedWords(before: Lacking, after: Lacking, frames: readonly FrameView[]): string[] {
   const isVerified = (number: number) =>

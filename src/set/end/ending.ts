@@ -1,5 +1,6 @@
-// The end of a set, however it came: frames that were to be fired again and were not are what they were, the folder is handed over, and
-// everyone hears how it ended. What goes wrong here is part of how the set ended; only a defect is thrown.
+// The end of a set, whatever led to it: frames that were to be fired again and were not get their earlier
+// files back, the folder is handed over, and everyone hears how the set ended. Something that goes wrong here
+// becomes part of how the set ended; only a defect is thrown.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import type { SetRecord } from '../../../shared/set-record.js';
@@ -28,16 +29,16 @@ export interface EndingOptions {
   readonly hand: InHand;
   readonly keeper: Keeper;
   readonly isStopped: () => boolean;
-  /** What went wrong while frames were fired; null if nothing did. */
+  /** The error that ended the firing; null if there was none. */
   readonly error: EvenrungError | null;
-  /** What became of the settings, once it is known. */
+  /** Settles when the settings have been put back, or could not be. */
   readonly putBack: Promise<PutBack>;
   readonly baseShifts: SetRecord['baseShifts'];
-  /** Tells everybody the set as it stands, if frames have left it. */
+  /** Tells everyone the whole set, after frames have left it. */
   readonly tellWhole: () => void;
 }
 
-/** The settings that were put back, and why not all of them were. */
+/** The settings that were put back, and the error if not all of them were. */
 export interface PutBack {
   readonly names: readonly string[];
   readonly error: EvenrungError | null;
@@ -46,12 +47,12 @@ export interface PutBack {
 /** How a set ended. */
 export interface SetEnded {
   readonly state: 'complete' | 'stopped' | 'halted';
-  /** How many of its frames are verified, and how many it has. */
+  /** How many of its frames are verified, and how many frames it has. */
   readonly verified: number;
   readonly frames: number;
   readonly sentence: string;
   readonly error: EvenrungError | null;
-  /** The set folder; null if nothing came of the set. */
+  /** The set folder; null if nothing is stored in it. */
   readonly folder: string | null;
   readonly endedAt: string;
 }
@@ -66,7 +67,7 @@ class Ending {
   private readonly hand: InHand;
   private error: EvenrungError | null;
   private comparison: LightComparison = { ratios: [], suspects: [], off: [] };
-  /** Once it was heard of. */
+  /** Null until it is known. */
   private putBack: PutBack | null = null;
 
   constructor(options: EndingOptions) {
@@ -77,7 +78,8 @@ class Ending {
 
   async end(): Promise<SetEnded> {
     const { hand } = this;
-    // What lies beside the frames is made while the last settings are put back. If anything is wrong, they come first.
+    // The files beside the frames are made while the last settings are put back. If anything has gone wrong,
+    // the settings come first.
     if (this.error !== null || !hand.frames.every(isVerified)) await this.hearOfPutBack();
     await this.goBackToEarlier();
     hand.light?.lookAtOthers();
@@ -119,7 +121,7 @@ class Ending {
     return endSentence({ outcome, frames, isStopped, error, debts, takenUp, added, lacking });
   }
 
-  /** Whatever was chosen to be fired again, and was not, is what it was before. */
+  /** Frames that were chosen to be fired again, and were not, get their earlier files back. */
   private async goBackToEarlier(): Promise<void> {
     const { book, folder, redo, frames, plan } = this.hand;
     for (const frame of frames) {
@@ -140,7 +142,9 @@ class Ending {
         book.passChanged(index + 1, 'done');
   }
 
-  /** A set whose files somebody took away meanwhile is not complete, whatever was verified. */
+  /**
+   * If somebody has taken files away meanwhile, the set is not complete, even if every frame was verified.
+   */
   private async isAllThere(): Promise<boolean> {
     const lost = await this.hand.folder.lost(this.hand.frames.filter(isVerified).flatMap(keptFiles));
     if (lost === null) return true;
@@ -158,15 +162,16 @@ class Ending {
     try {
       for (const file of await folder.sweep())
         book.aside({ file, reason: 'Came back when nothing was waiting for it.' });
-      // If the journal cannot be told that the set has ended, somebody is going to go on with it.
+      // If the journal cannot be told that the set has ended, somebody will resume the set and needs its
+      // folder.
       if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;
       await this.compareFrames();
-      // It goes by the marks that were found just now.
+      // These sentences depend on the marks that were found just now.
       for (const later of this.laterSentences()) book.note(later);
       const leaving = await this.makingWay();
       await folder.finish(await this.handOver(isComplete, outcome, leaving));
       for (const { file, aside } of leaving) await folder.moveAside(file, aside);
-      // It may have been given another name meanwhile.
+      // The set may have been renamed meanwhile.
       for (let said = labels.inFolder; said !== labels.set; ) {
         said = labels.set;
         await relabelSet(folder.path, [this.hand.run, said.id], said);
@@ -179,14 +184,17 @@ class Ending {
     return folder.path;
   }
 
-  /** Neighbours are compared once all of them are there: only then can be told how far the camera's tone curve bends steps. */
+  /**
+   * Neighbours are compared once all frames are there: only then can it be seen how far the camera's tone
+   * curve bends the steps.
+   */
   private async compareFrames(): Promise<void> {
     const { hand } = this;
     const verified = hand.frames.filter(isVerified);
     markLone(hand);
     for (const frame of verified) {
       if (frame.looked) continue;
-      // It was verified before a restart.
+      // The frame was verified before a restart.
       show(frame, await hand.pictureOf(frame));
     }
     const comparison = compareLight(
@@ -220,7 +228,10 @@ class Ending {
     ].filter((sentence) => sentence !== null);
   }
 
-  /** Frames that others have taken the place of, and what lies beside them, with where they go. */
+  /**
+   * @returns the earlier files of frames that were replaced, and their sidecars, each with the name that it
+   *   is moved to
+   */
   private async makingWay(): Promise<{ file: string; aside: string }[]> {
     const { book, folder, redo } = this.hand;
     const leaving: { file: string; aside: string }[] = [];
@@ -229,7 +240,7 @@ class Ending {
       const stem = path.parse(file).name;
       for (const sidecar of sidecarsOf({ file, isPartner })) {
         const name = path.join(path.dirname(aside), path.parse(aside).name + sidecar.slice(stem.length));
-        // It may have been moved before a restart, and nobody could keep account of it.
+        // The sidecar may have been moved before a restart that kept this from being journalled.
         const there = await folder.thereAmong([sidecar, name]);
         if (there.length > 0 && !book.asides.some((one) => one.file === name))
           book.aside({ file: name, reason });
@@ -240,7 +251,10 @@ class Ending {
     return leaving;
   }
 
-  /** What lies beside the frames. @returns the record, which comes after it */
+  /**
+   * Writes the files beside the frames.
+   * @returns the record, which is written after them
+   */
   private async handOver(
     isComplete: boolean,
     outcome: SetEnded['state'],
@@ -254,7 +268,7 @@ class Ending {
       new Set(leaving.map(({ file }) => file)),
       hand.light?.map ?? null,
     );
-    // What was missing at an earlier end is there now.
+    // Notes on files that were missing at an earlier end may no longer hold.
     book.forgetNotes(isOfHandOver);
     if (sentence !== null) book.note(sentence);
     this.error ??= error;
@@ -281,7 +295,7 @@ class Ending {
   }
 }
 
-/** What a frame has in the set folder, its own file first. */
+/** @returns the files of a frame in the set folder, its own file first */
 function keptFiles({ view: { number, file, partner }, checksum }: SetFrame): Required<KeptName>[] {
   const own = file === null ? [] : [{ number, file, bytes: checksum?.bytes ?? null, isPartner: false }];
   if (partner?.state !== 'there') return own;

@@ -1,11 +1,11 @@
-// The record of a set, as it lies beside the frames. Pure: it puts together what is known.
+// The record of a set (`set.json`), which lies beside the frames. Pure: it only puts together what is known.
 import type { LightView } from '../../../shared/light.js';
 import { SET_RECORD_VERSION, type SetRecord } from '../../../shared/set-record.js';
 import { toEv } from '../../exposure/index.js';
 import { toWirePlan } from '../../plan/index.js';
 import type { InHand } from '../in-hand.js';
 
-/** What only the end of a set tells. */
+/** The parts of the record that are known only at the end of a set. */
 export interface Ended {
   readonly complete: boolean;
   /** How it ended, in one sentence. */
@@ -48,5 +48,5 @@ export function recordOf(hand: InHand, ended: Ended): SetRecord {
   };
 }
 
-/** How often its map was drawn counts for whoever watches, and no longer. */
+/** How often the map was drawn matters only to the panel, so it is left out of the record. */
 export const lightInRecord = ({ map: _, ...light }: LightView): NonNullable<SetRecord['light']> => light;

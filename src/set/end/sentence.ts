@@ -1,4 +1,4 @@
-// How a set ended, and what else there is to say of it then. Pure.
+// The sentence on how a set ended, and other sentences that are said at its end. Pure.
 import type { EvenrungError } from '../../../shared/errors.js';
 import type { FrameView } from '../../../shared/state.js';
 import { type Debts, notPutBack } from '../../camera/index.js';
@@ -12,12 +12,12 @@ export interface Told {
   readonly frames: readonly FrameView[];
   readonly isStopped: boolean;
   readonly error: EvenrungError | null;
-  /** What could not be put back. */
+  /** Settings that could not be put back. */
   readonly debts: Debts;
   readonly takenUp: TakenUp | null;
-  /** What came of the frames that it was to be extended by. */
+  /** The result for the frames that it was to be extended by. */
   readonly added: AddedFate;
-  /** What it lacks now that may lie in the camera. */
+  /** Files that the set lacks now and that may be in the camera. */
   readonly lacking: Lacking;
 }
 
@@ -25,7 +25,7 @@ export function endSentence(told: Told): string {
   const { outcome, frames, isStopped, error, debts, takenUp, added, lacking } = told;
   const verified = frames.filter(({ state }) => state === 'verified').length;
   const total = frames.length;
-  // What has to be done by hand is said however the set ended.
+  // However the set ended, settings that have to be put back by hand are named.
   const owed = debts.size === 0 ? null : notPutBack(debts);
   const trouble = error === null || error.code === 'not-put-back' ? null : error.message;
   const sentences = (...all: (string | null)[]) => all.filter((one) => one !== null).join(' ');
@@ -64,7 +64,7 @@ export function endSentence(told: Told): string {
   }
 }
 
-/** @returns what is said of frames that are off the base of the first one; null if none is */
+/** @returns a sentence on frames whose base has moved since the first one; null if there are none */
 export function movedSentence(frames: readonly FrameView[]): string | null {
   const moved = frames.filter((view) => view.baseMoved !== null);
   if (moved.length === 0) return null;

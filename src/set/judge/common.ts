@@ -1,31 +1,35 @@
-// What all frames of a set share, as the first ones told it: the base that the camera metered, where the lens stands, how many pixels the
-// pictures have, whether each frame is two files, how far the camera's clock is off. Knows no file and no journal.
+// What all frames of a set share, as the first ones showed it: the base that the camera metered, where the
+// lens stands, how many pixels the pictures have, whether each frame is two files, and how far the camera's
+// clock is off. Knows no file and no journal.
 import type { PixelSize, RecordedExposure } from '../../frames/index.js';
 import type { SetMemo } from '../book/keeper.js';
 
-/** Bodies record whole millimetres, and some of them waver by a tenth. */
+/** As a ratio of focal lengths: bodies record whole millimetres, and some of them waver by a tenth. */
 const LENS_MOVED = 0.03;
 
-/** The part of a set's memo that its frames share. */
+/** The part of a set's memo that is common to its frames. */
 export type CommonMemo = Pick<SetMemo, 'meteredTv' | 'lensAt' | 'size' | 'sizes'>;
 
 export class Common {
-  /** Seconds that the body's clock was ahead at the start; null before, and if it tells no time. */
+  /**
+   * Seconds by which the body's clock was ahead at the start; null before that, and if the body tells no
+   * time.
+   */
   clockDifference: number | null = null;
-  /** In aperture priority: Tv in EV of the base that the first frame stands for. */
+  /** In aperture priority: Tv in EV of the base, as the first frame showed it. */
   private metered: number | null;
-  /** Millimetres that the lens stood at for the first frame, and whether it was said that it moved since. */
+  /** Focal length of the first frame in mm, and whether a note has said already that it changed. */
   private lens: { readonly at: number; said: boolean } | null;
-  /** Of the first frame that could be measured. */
+  /** Size of the first frame that could be measured. */
   private pixels: PixelSize | null;
-  /** Of the first file of each kind; a body that makes two files of a frame may make them in two sizes. */
+  /** Size of the first file of each kind: a body that makes two files of a frame may give them two sizes. */
   private readonly pixelsOfKind: Map<string, PixelSize>;
   private isPairs: boolean;
   private readonly changed: () => void;
 
   /**
-   * @param memo what an earlier program knew; null if there was none
-   * @param changed called when there is something new to be kept
+   * @param memo what an earlier program kept; null if there was none
+   * @param changed called when there is something new to keep
    */
   constructor(memo: SetMemo | null, changed: () => void) {
     this.metered = memo?.meteredTv ?? null;
@@ -48,31 +52,33 @@ export class Common {
   get size(): PixelSize | null {
     return this.pixels;
   }
-  /** Whether the body makes two files of each frame: as it says, or as the files have shown. */
+  /** Whether the body makes two files of each frame, as the body says or as the files have shown. */
   get pairs(): boolean {
     return this.isPairs;
   }
 
-  /** The body makes two files of each frame. */
+  /** Takes note that the body makes two files of each frame. */
   seePairs(): void {
     if (this.isPairs) return;
     this.isPairs = true;
     this.changed();
   }
 
-  /** @returns what a file of this kind has to be as large as, in pixels; null if it is the first one */
+  /**
+   * @returns the size in pixels that a file of this kind has to have; null for the first file of that kind
+   */
   sizeOf(kind: string | undefined): PixelSize | null {
     return this.isPairs ? (this.pixelsOfKind.get(kind ?? '') ?? null) : this.pixels;
   }
 
-  /** The first one stays. */
+  /** Takes note of the metered base; the first one stays. */
   meter(tv: number | null): void {
     if (tv === null || this.metered !== null) return;
     this.metered = tv;
     this.changed();
   }
 
-  /** The first one stays: frames of two sizes cannot be merged. */
+  /** Takes note of a size in pixels; the first one stays, since frames of two sizes cannot be merged. */
   measure(size: PixelSize | null, kind: string | undefined): void {
     if (size === null) return;
     const isNewKind = !this.pixelsOfKind.has(kind ?? '');
@@ -83,7 +89,8 @@ export class Common {
   }
 
   /**
-   * Frames of a zoom lens that moved do not lie over each other: that is said once, and decided by whoever looks at them.
+   * If a zoom lens has moved, the frames do not lie over each other. That is noted once; whoever looks at the
+   * frames decides what to do.
    * @returns the sentence; null if there is nothing to say
    */
   watchLens(recorded: RecordedExposure | null): string | null {

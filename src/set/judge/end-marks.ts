@@ -1,5 +1,5 @@
-// What a frame is marked with as an end of its set. Which frames are the ends may have changed since it was verified, and what the pictures of
-// the whole set hold is known only at its end. Pure.
+// The marks of a frame that is an end of its set. Which frames are the ends may have changed since a frame
+// was verified, and what the pictures hold between them is known only at the end of the set. Pure.
 import type { CoverageView } from '../../../shared/light.js';
 import type { FrameViewMark } from '../../../shared/state.js';
 import type { InHand } from '../in-hand.js';
@@ -7,7 +7,7 @@ import type { SetFrame } from '../set-frame.js';
 import { clippingMarks, withClippingMarks } from './marks.js';
 
 /**
- * @param marks those that it has so far
+ * @param marks those that the frame has so far
  * @param coverage what the pictures of the whole set hold; null or left out if that is not known
  * @returns all its marks; null if nothing changes
  */

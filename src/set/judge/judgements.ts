@@ -1,5 +1,6 @@
-// Everything that is judged of a frame, as one table: when a rule can be asked, and what comes of it. A new kind of judgement is one new
-// entry here and its test. Pure: it takes what was read, and returns sentences; nobody's files, bodies or journal.
+// Everything that is judged of a frame, as one table: when a rule can be asked, and what comes of it. A new
+// judgement is one new entry here and its test. Pure: it takes what was read and returns sentences; it
+// touches no file, body or journal.
 import type { FrameView, FrameViewMark } from '../../../shared/state.js';
 import {
   type BodyLimits,
@@ -43,7 +44,7 @@ export interface AskedOfSet {
   readonly mode: 'manual' | 'aperture';
   /** EV between neighbouring frames. */
   readonly step: Sixths;
-  /** Null if the body does not tell what it stands on. */
+  /** Null if the body does not tell its aperture. */
   readonly fNumber: number | null;
   readonly iso: number | null;
   /** Tv in EV of the longest and the shortest time that the body has; null if that is not known. */
@@ -55,22 +56,22 @@ export interface AskedOfSet {
 export interface AskedOfFrame {
   readonly offset: Sixths;
   readonly shutter: ShutterSetting;
-  /** The compensation that was set for its pass, in aperture priority. */
+  /** In aperture priority: the compensation that was set for its pass. */
   readonly centre: Sixths;
 }
 
-/** A file as far as its records tell. */
+/** A file as its records describe it. */
 export interface ReadFile {
   readonly recorded: RecordedExposure | null;
-  /** Why it can be no frame at all, in one sentence. */
+  /** Why the file cannot be a frame at all, in one sentence; null if it can. */
   readonly broken: string | null;
 }
 
-/** What a look at the picture has found. */
+/** The result of a look at the picture. */
 export interface Looked {
-  /** Why the file is cut short or cannot be decoded, in one sentence; null if it can. */
+  /** Why the file is cut short or cannot be decoded, in one sentence; null if it is neither. */
   readonly broken: string | null;
-  /** Why it is not proved to be complete, in one sentence; null if it is. */
+  /** Why the file could not be proved complete, in one sentence; null if it was. */
   readonly doubt: string | null;
   readonly clipped: FrameView['clipped'];
   readonly size: PixelSize | null;
@@ -78,17 +79,17 @@ export interface Looked {
 
 /** The second file of a frame, as far as it was read and looked at. */
 export interface SeenPartner extends ReadFile {
-  /** Its extension by content. */
+  /** Its extension, as its content shows it. */
   readonly kind: string | undefined;
   readonly looked: Looked | null;
-  /** Of the first file of that kind, in pixels; null before it. */
+  /** Size in pixels of the first file of that kind; null before there is one. */
   readonly sizeOfKind: PixelSize | null;
 }
 
 /** A file that may be a frame. */
 export interface Candidate extends ReadFile {
   readonly asked: AskedOfFrame & AskedOfSet;
-  /** In aperture priority: Tv in EV of the base that the first frame stands for; null before it. */
+  /** In aperture priority: Tv in EV of the base, as the first frame showed it; null before there is one. */
   readonly baseTv: number | null;
 }
 
@@ -97,23 +98,28 @@ export interface Seen extends Candidate {
   readonly place: number;
   /** How many frames the set has. */
   readonly frames: number;
-  /** EV by which the base had moved; null if it had not. */
+  /** EV by which the base has moved since the first frame; null if it has not. */
   readonly baseMoved: number | null;
-  /** By the clock of this computer. */
+  /** By this computer's clock. */
   readonly times: Pick<FrameTimes, 'firedAt' | 'storedAt'>;
-  /** Seconds that the camera's clock is ahead; null if it tells none. */
+  /** Seconds by which the camera's clock is ahead; null if the camera tells no time. */
   readonly clockDifference: number | null;
   /** The file that came before it. */
   readonly before: TakenBefore | null;
-  /** Milliseconds by which it may have been taken before its release; null if nothing speaks for that. */
+  /**
+   * Milliseconds by which the picture may have been taken before its release; null if nothing suggests that.
+   */
   readonly perhapsEarlyMs: number | null;
-  /** Null until its picture was looked at. */
+  /** Null until the picture has been looked at. */
   readonly looked: Looked | null;
-  /** Of the first frame of the set, in pixels; null before it. */
+  /** Size in pixels of the first frame of the set; null before there is one. */
   readonly sizeOfSet: PixelSize | null;
-  /** Its extension by content. */
+  /** Its extension, as its content shows it. */
   readonly kind: string | undefined;
-  /** The other file that the body made of it; null if it has not come, undefined if the body makes one. */
+  /**
+   * The other file that the body made of the frame; null if it has not come, undefined if the body makes only
+   * one.
+   */
   readonly partner: SeenPartner | null | undefined;
 }
 
@@ -127,8 +133,8 @@ export interface SeenSet {
 // --- the table
 
 /**
- * `recorded`: as soon as the file's records are read, before the next release. `picture`: once its picture was looked at. `set`: at the end
- * of the set, when its neighbours are there.
+ * `recorded`: as soon as the file's records are read, before the next release. `picture`: once the picture
+ * has been looked at. `set`: at the end of the set, when all its neighbours are there.
  */
 export type When = 'recorded' | 'picture' | 'set';
 
@@ -144,17 +150,19 @@ export type Judgement =
       readonly name: string;
       readonly when: 'picture';
       readonly comes: 'reject';
-      /** Whether what the file records is not to be believed either, if it is rejected. */
+      /** Whether a rejection also means that what the file records is not to be believed. */
       readonly forgets?: boolean;
-      /** @returns why it is not that frame, in one sentence; null if it may be */
+      /** @returns why the file is not that frame, in one sentence; null if it may be */
       readonly judge: (seen: Seen) => string | null;
     }
   | {
       readonly name: string;
       readonly when: 'picture';
-      /** The frame stands, and its second file is left out of it. */
+      /** The frame stands, but its second file is left out of it. */
       readonly comes: 'leave-out';
-      /** @returns why, in one sentence; null if it is the frame's, or if there is none */
+      /**
+       * @returns why it is left out, in one sentence; null if it belongs to the frame, or if there is none
+       */
       readonly judge: (seen: Seen) => string | null;
     }
   | {
@@ -196,7 +204,10 @@ export const JUDGEMENTS: readonly Judgement[] = [
 
 // --- asking the table
 
-/** @returns what the first rule on records says against a file's being that frame; null if it may be */
+/**
+ * @returns why, by the first rule on records that objects, the file is not that frame; null if no rule
+ *   objects
+ */
 export function mismatch(
   { recorded, broken }: ReadFile,
   asked: AskedOfFrame & AskedOfSet,
@@ -215,7 +226,7 @@ export interface Rejection {
   readonly forgets: boolean;
 }
 
-/** @returns what the first rule on pictures says against it; null if none does */
+/** @returns the rejection by the first rule on pictures that objects; null if none does */
 export function rejected(seen: Seen): Rejection | null {
   for (const rule of JUDGEMENTS) {
     if (rule.when !== 'picture' || rule.comes !== 'reject') continue;
@@ -225,7 +236,10 @@ export function rejected(seen: Seen): Rejection | null {
   return null;
 }
 
-/** @returns what the first rule on second files says against it; null if none does, or if there is none */
+/**
+ * @returns why the second file is left out, by the first rule that objects; null if none does, or if there
+ *   is no second file
+ */
 export function leftOut(seen: Seen): string | null {
   for (const rule of JUDGEMENTS) {
     if (rule.comes !== 'leave-out') continue;
@@ -235,11 +249,14 @@ export function leftOut(seen: Seen): string | null {
   return null;
 }
 
-/** @returns all marks that a frame has by itself and by the one that was fired before it, in the order of the table */
+/**
+ * @returns all marks that a frame gets from its own file and from the file before it, in the order of the
+ *   table
+ */
 export const marksOf = (seen: Seen): FrameViewMark[] =>
   JUDGEMENTS.flatMap((rule) => (rule.when !== 'set' && rule.comes === 'mark' ? rule.judge(seen) : []));
 
-/** @returns the marks that only the whole set gives, by the numbers of their frames */
+/** @returns the marks that can only be found from the whole set, by the numbers of their frames */
 export function marksOfSet(seen: SeenSet): ReadonlyMap<number, readonly FrameViewMark[]> {
   const marks = new Map<number, FrameViewMark[]>();
   for (const rule of JUDGEMENTS) {
@@ -252,7 +269,7 @@ export function marksOfSet(seen: SeenSet): ReadonlyMap<number, readonly FrameVie
 
 // --- the recorded exposure
 
-/** In aperture priority a frame is told by its bias, or by its time against the base so far. */
+/** In aperture priority a frame is recognised by its bias, or by its time relative to the base so far. */
 export const meteredVerdict = (
   recorded: RecordedExposure,
   { centre, ...asked }: AskedOfFrame & AskedOfSet,
@@ -266,8 +283,9 @@ function wrongExposure({ recorded, broken, asked, baseTv }: Candidate): string |
 }
 
 /**
- * In aperture priority the first frame says what the base is.
- * @returns that base as Tv in EV, and by how many EV it has moved since (null if it has not); null in manual mode, or if the file is no such frame
+ * In aperture priority the first frame shows what the base is.
+ * @returns that base as Tv in EV, and by how many EV it has moved since (null if it has not); null in
+ *   manual mode, or if the file is not that frame
  */
 export function meteredBase(
   recorded: RecordedExposure | null,
@@ -308,7 +326,10 @@ function clipped({ place, frames, looked }: Seen): FrameViewMark[] {
 
 // --- the second file of a frame
 
-/** The frame's own file is right already: what is not of the same exposure, or not whole, is not its partner. */
+/**
+ * The frame's own file is accepted by now. A second file of another exposure, or one that is not whole, is
+ * not its partner.
+ */
 function noPartner({ recorded, kind, partner }: Seen): string | null {
   if (!partner) return null;
   if (partner.recorded === null) return partner.broken ?? null;

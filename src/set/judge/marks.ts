@@ -1,5 +1,5 @@
-// The words of marks: what a person should know of a frame that is in the set all the same. Which mark is asked for when, the table in
-// judgements.ts says. Pure.
+// The sentences of marks: what a person should know about a frame that is in the set all the same. The table
+// in judgements.ts says when each mark is asked for. Pure.
 import { lostIn } from '../../../shared/clipping.js';
 import { roughDuration } from '../../../shared/duration.js';
 import type { CoverageView } from '../../../shared/light.js';
@@ -18,27 +18,29 @@ import {
 } from '../../frames/index.js';
 import type { FrameTimes } from '../../journal/index.js';
 
-/** A release by the clocks of both. */
+/** When a frame was released and stored, and how far the two clocks differ. */
 export interface Timed {
-  /** By the clock of this computer. */
+  /** By this computer's clock. */
   readonly times: Pick<FrameTimes, 'firedAt' | 'storedAt'>;
-  /** Seconds that the camera's clock is ahead; null if it tells none. */
+  /** Seconds by which the camera's clock is ahead; null if the camera tells no time. */
   readonly clockDifference: number | null;
 }
 
 /** The file that came before. */
 export interface TakenBefore {
-  /** Null if it is no frame of the set. */
+  /** Null if that file is no frame of the set. */
   readonly number: number | null;
-  /** By the clock of the camera. */
+  /** By the camera's clock. */
   readonly takenAt: TakenAt;
 }
 
 // --- clipping, and the light
 
 /**
- * @param frame its place from the darkest, counted from 1, and how many the set has: only the ends are marked
- * @param coverage what the pictures of the whole set hold, if they were judged: lamps and glints are told apart by it
+ * @param frame its place from the darkest, counted from 1, and how many frames the set has: only the ends
+ *   are marked
+ * @param coverage what the pictures of the whole set hold, if they were judged: it separates lamps and
+ *   glints from lost detail
  */
 export function clippingMarks(
   frame: { readonly place: number; readonly frames: number; readonly clipped: FrameView['clipped'] },
@@ -73,7 +75,10 @@ export const movedMark = (ev: number): FrameViewMark => ({
 
 // --- the time that the file records
 
-/** Cameras without parts of a second cut them off: of two such times, or of one, only whole seconds are compared. */
+/**
+ * Cameras that write no parts of a second cut them off. If one of two times has no parts, only their whole
+ * seconds are compared.
+ */
 export function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark[] {
   const isExact = hasParts(takenAt) && hasParts(before.takenAt);
   const [now, earlier] = [wallOf(takenAt), wallOf(before.takenAt)].map((at) =>
@@ -90,15 +95,21 @@ export function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark
 }
 
 /**
- * Of three clocks each may be a second off: the file and the camera's clock have whole seconds, and reading the clock takes a moment.
- * Common practice, no source.
+ * Each of three clocks may be a second off: the file's time and the camera's clock have whole seconds, and
+ * reading the clock takes a moment. Common practice, no source.
  */
 export const CLOCK_SLACK_MS = 3000;
-/** Zones lie whole quarters of an hour apart, at most 26 h (common practice, no source): one that differs is no odd time. */
+/**
+ * Time zones differ by whole quarters of an hour, by at most 26 h (common practice, no source). A difference
+ * of that size is another zone, and not marked.
+ */
 export const ZONE_MS = 900_000;
 const FARTHEST_ZONE_MS = 26 * 3_600_000;
 
-/** The shutter was open at some time between the release and the file's being there, however long the exposure was. */
+/**
+ * The shutter was open at some time between the release and the moment the file was here, however long the
+ * exposure was.
+ */
 export function timeMarks(takenAt: TakenAt, release: Timed): FrameViewMark[] {
   const off = offRelease(takenAt, release) ?? 0;
   if (off === 0) return [];
@@ -116,8 +127,8 @@ export const doubtMark = (earlyMs: number): FrameViewMark => ({
 });
 
 /**
- * @returns milliseconds by which a file was taken before its release (below 0), or after it was there; 0 where it was taken in
- *   between, and null where nobody can tell
+ * @returns milliseconds by which a file was taken before its release (below 0) or after it was here; 0 if
+ *   it was taken in between, null if that cannot be known
  */
 export function offRelease(
   takenAt: TakenAt,
@@ -136,7 +147,7 @@ function isBetween(taken: number, from: number, to: number): boolean {
   return Math.abs(zone) <= FARTHEST_ZONE_MS && taken - zone >= from && taken - zone <= to;
 }
 
-/** @returns the time on this computer's wall, counted as wallOf counts */
+/** @returns the time on a wall clock here, counted as wallOf counts */
 export function wallHere(at: string): number {
   const date = new Date(at);
   return Date.UTC(
@@ -153,8 +164,8 @@ export function wallHere(at: string): number {
 // --- the second file of a frame
 
 /**
- * @param kind of the file that the frame has
- * @param instead what became of the other one, in a sentence; null if it did not come
+ * @param kind the kind of the file that the frame has
+ * @param instead what happened to the other file, in a sentence; null if it did not come
  */
 export const loneMark = ({
   kind,
@@ -170,7 +181,7 @@ export const loneMark = ({
       : `Of its two files only ${kindInWords({ kind })} is in the set. ${instead} The camera's card may have it still.`,
 });
 
-/** @param why it was not taken, in one sentence */
+/** @param why it was left out, in one sentence */
 export const leftOutWords = (kind: string | undefined, why: string): string =>
   `${upper(kindInWords({ kind }))} was set aside. ${why}`;
 
@@ -215,7 +226,7 @@ function byNumber(
 
 /**
  * @param marks those that a frame has
- * @param found those that its neighbours give it now
+ * @param found those that a comparison with its neighbours gives it now
  * @returns all its marks; null if nothing changes
  */
 export const withNeighbourMarks = (
@@ -223,13 +234,16 @@ export const withNeighbourMarks = (
   found: readonly FrameViewMark[],
 ): FrameViewMark[] | null => withMarksOf(OF_NEIGHBOURS, marks, found);
 
-/** As withNeighbourMarks, for what its picture tells beside those of the others. */
+/** As withNeighbourMarks, for marks from the light of its picture compared with the others. */
 export const withLightMarks = (
   marks: readonly FrameViewMark[],
   found: readonly FrameViewMark[],
 ): FrameViewMark[] | null => withMarksOf(OF_LIGHT, marks, found);
 
-/** As withNeighbourMarks, for what a frame has as an end of its set, or has no more since the set was extended. */
+/**
+ * As withNeighbourMarks, for marks that a frame has as an end of its set, or no longer has since the set was
+ * extended.
+ */
 export const withClippingMarks = (
   marks: readonly FrameViewMark[],
   found: readonly FrameViewMark[],

@@ -1,6 +1,7 @@
-// A file that was taken for a frame is looked at: whether it is whole, and how many pixels it has. Then the frame is verified and the file has
-// its name, or it is rejected and the file is set aside. Files come from a release, or were found after a restart. Of a frame of two files
-// the own one decides; a partner that will not do is set aside, and the frame is marked.
+// A file that was taken for a frame is looked at: whether it is whole, and how many pixels it has. Then
+// either the frame is verified and the file gets its name, or the frame is rejected and the file is set
+// aside. Files come from a release, or were found after a restart. If a frame has two files, its own file
+// decides; a partner that fails is set aside, and the frame is marked.
 import path from 'node:path';
 import { asEvenrungError } from '../../../shared/errors.js';
 import type { FrameView, Partner } from '../../../shared/state.js';
@@ -23,7 +24,7 @@ import type { Common } from './common.js';
 import { type Looked, leftOut, marksOf, rejected, type Seen, type SeenPartner } from './judgements.js';
 import type { TakenBefore } from './marks.js';
 
-/** What is known of a file beside what is in it. */
+/** What is known of a file apart from its content. */
 export interface Accepted {
   readonly baseMoved: number | null;
   /** The file that came before it. */
@@ -31,18 +32,20 @@ export interface Accepted {
   readonly perhapsEarlyMs: number | null;
 }
 
-/** A look at a picture, with the picture: of two files, that of the one which is decoded sooner. */
+/**
+ * The result of a look, with the picture; of two files, the picture is that of the file which decodes sooner.
+ */
 export interface LookedAt extends Looked {
   readonly picture: Picture | null;
-  /** Of the own file; null if it cannot be read. */
+  /** Of the frame's own file; null if the file cannot be read. */
   readonly checksum: Checksum | null;
-  /** A look at the other file; null if there is none. */
+  /** The result for the other file; null if there is none. */
   readonly partner: Looked | null;
 }
 
 type File = Pick<ArrivedFile, 'path' | 'kind' | 'saidBytes'>;
 
-/** Takes long; never rejects. */
+/** Looks at the files of a frame. Takes long; never rejects. */
 export async function lookAt({
   partner,
   ...own
@@ -85,7 +88,10 @@ const notWhole = (cause: unknown): Looked => ({
   ...{ broken: asEvenrungError(cause).message, doubt: null, clipped: null, size: null },
 });
 
-/** The frame is stored; now it is verified or rejected. @throws EvenrungError storing-failed */
+/**
+ * Verifies or rejects a frame that is stored.
+ * @throws EvenrungError storing-failed
+ */
 export async function verify(
   arrival: Arrival,
   frame: SetFrame,
@@ -109,7 +115,7 @@ export async function verify(
   const partner = await partnerToKeep(arrival, frame, seen, hand);
   const { checksum } = looked;
   const kind = arrival.kind ?? 'unknown';
-  // What its name goes by is kept before the first frame has one.
+  // The template and set name that file names are made from are kept before the first frame is named.
   if (!labels.isNamedKept) hand.remember();
   labels.namedKept();
   const stem = labels.stemOf(frame, hand.run, hand.startedAt);
@@ -125,7 +131,8 @@ export async function verify(
   if (earlier === null || earlier.file === null) book.change(frame, 'verified', more, sum);
   else
     await replace(earlier, frame, more, sum, hand).catch(async (cause: unknown) => {
-      // The frame stays what it was. Whoever goes on with a set whose end could not be kept finds the new file there.
+      // The frame stays as it was. If the end of the set could not be journalled, whoever resumes the set
+      // finds the new file there.
       const reason = asEvenrungError(cause).message;
       for (const name of namesOf(more as Pick<FrameView, 'file' | 'partner'>)) {
         const arrived = { path: path.join(folder.path, name), kind: path.extname(name).slice(1) };
@@ -137,17 +144,17 @@ export async function verify(
   hand.light?.look(frame);
 }
 
-/** Of a file that could not be read. */
+/** The checksum of a file that could not be read. */
 export const NO_CHECKSUM: FrameFile = { sha256: null, bytes: null };
 
-/** A second file that its frame has. */
+/** A second file that stays with its frame. */
 interface Kept {
   readonly path: string;
   readonly kind: string;
   readonly recorded: ArrivedFile['recorded'];
 }
 
-/** @returns the second file, if it is the frame's; else it is set aside. Null if there is none */
+/** @returns the second file, if it belongs to the frame; otherwise it is set aside. Null if there is none */
 async function partnerToKeep(
   { partner }: Arrival,
   { view: { number } }: SetFrame,
@@ -161,7 +168,7 @@ async function partnerToKeep(
   return null;
 }
 
-/** Both files of a frame have one name. */
+/** Gives the files of a frame their names: both have the same one, with different extensions. */
 async function keep(
   own: { readonly path: string; readonly kind: string },
   partner: Kept | null,
@@ -183,7 +190,7 @@ export const partnerThere = (
   recorded,
 });
 
-/** The small copy and the light of a frame, for the end of the set. */
+/** Keeps the small copy and the light of a frame for the end of the set. */
 export function show(frame: SetFrame, picture: Picture | null): void {
   frame.thumbnail = picture?.thumbnail ?? null;
   frame.light = picture?.light ?? null;
@@ -214,7 +221,10 @@ const seenPartner = (
 ): SeenPartner | null =>
   partner === null ? null : { ...partner, looked, sizeOfKind: common.sizeOf(partner.kind) };
 
-/** The earlier files stay where they are until the record tells of the new ones: the record is right at any moment. */
+/**
+ * The earlier files stay in place until the record lists the new ones, so that the record is right at every
+ * moment.
+ */
 async function replace(
   earlier: FrameView,
   frame: SetFrame,

@@ -1,5 +1,6 @@
-// The light of a set while it is in hand: each verified picture is judged while the next frames are fired. What the pictures tell together is
-// told as it comes, and marks are changed by it. Nothing waits for it, not even the end of the set: what the last pictures tell is written after it (proof.ts).
+// The light of a set that is under way: each verified picture is judged while the next frames are fired. The
+// pictures taken together may change marks, which is told at once. Nothing waits for it, not even the end of
+// the set: the last results are written after the end (proof.ts).
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { ENDED } from '../../../shared/fold.js';
@@ -12,7 +13,7 @@ import { asEnd } from '../judge/end-marks.js';
 import { withLightMarks } from '../judge/marks.js';
 import { isVerified, type SetFrame } from '../set-frame.js';
 
-/** The side of a preview that is looked at, in pixels; there is nothing finer to see in a copy of it. */
+/** The side of a preview that is looked at, in pixels; a copy of it would show nothing finer. */
 const PREVIEW_SIDE = 1024;
 /** Files that are decoded as they are: of others the preview is looked at. */
 const DECODED: ReadonlySet<string> = new Set([
@@ -30,7 +31,7 @@ const DECODED: ReadonlySet<string> = new Set([
 export class SetLight implements JudgedLight {
   private readonly judge: Judge;
   private readonly hand: InHand;
-  /** What each frame's picture told, by the frame's number. */
+  /** The answer on each frame's picture, by the number of the frame. */
   private readonly found = new Map<number, Read | Unread>();
   /** The file that was looked at for a frame. */
   private readonly files = new Map<number, string>();
@@ -44,7 +45,7 @@ export class SetLight implements JudgedLight {
     this.hand = hand;
   }
 
-  /** What is known so far; null if that is nothing. */
+  /** The results so far; null if there are none. */
   get view(): LightView | null {
     const { answer, found, proof } = this;
     if (answer === null) return null;
@@ -55,7 +56,7 @@ export class SetLight implements JudgedLight {
     const isOver = isJudged && (this.isEnding || frames.every(({ state }) => state === 'verified'));
     return {
       sentence: isOver ? answer.sentence : soFar(found.size, frames.length),
-      // A frame that is still to come may hold what is missing.
+      // While frames are still to come, they may hold what is missing.
       coverage: isOver ? answer.coverage : null,
       frames: this.hand.frames.flatMap(({ view: { number } }) => {
         const one = found.get(number);
@@ -77,7 +78,7 @@ export class SetLight implements JudgedLight {
     this.files.set(frame.view.number, file);
     this.begin(async () => {
       await this.judgeFrame(frame);
-      // What was compared with the earlier picture of this frame is compared anew.
+      // Frames that were compared with the earlier picture of this frame are compared again.
       for (const other of this.comparedWith(frame.view.number)) await this.judgeFrame(other);
       if (this.underWay.size <= 1) await this.tell();
     });
@@ -104,7 +105,7 @@ export class SetLight implements JudgedLight {
     return this.underWay.size === 0;
   }
 
-  /** Waits until all that was to be judged is, or so many milliseconds. */
+  /** Waits until everything has been judged that was to be, but no longer than so many milliseconds. */
   async settled(withinMs = Number.POSITIVE_INFINITY): Promise<void> {
     const until = performance.now() + withinMs;
     while (!this.isSettled) {
@@ -115,9 +116,9 @@ export class SetLight implements JudgedLight {
   }
 
   /**
-   * What the set can become is merged, and written into its folder.
+   * Merges the frames, and writes the radiance into the set folder.
    * @param about lines for the head of the file of radiance
-   * @returns the picture, a JPEG; null if there is none
+   * @returns the preview, a JPEG; null if there is none
    */
   async merge(file: string, about: readonly string[]): Promise<Buffer | null> {
     const merged = await this.judge.merge({ file, about });
@@ -244,7 +245,7 @@ function frameLight(found: Read | Unread, { coverage }: CoverageAnswer): FrameLi
   };
 }
 
-/** Comes back with what is awaited, or after so many milliseconds. */
+/** Returns when the promise settles, or after so many milliseconds. */
 async function orAfter(awaited: Promise<unknown>, ms: number): Promise<void> {
   if (!Number.isFinite(ms)) {
     await awaited;

@@ -1,5 +1,6 @@
-// After the end of a set: what the rest of its pictures tell is waited for, its frames are merged, and record, table and contact sheet of its
-// folder come to show it. Nothing of the set depends on it: if it cannot be done, the set is what it was.
+// After the end of a set: waits until the rest of its pictures have been judged, has its frames merged, and
+// brings record, table and contact sheet in its folder up to date. The set does not depend on it: if it
+// cannot be done, the set is as it was.
 import { rm } from 'node:fs/promises';
 import path from 'node:path';
 import { whyRefused } from '../../../shared/refused.js';
@@ -12,7 +13,7 @@ import type { SetLight } from './light.js';
 
 /**
  * Never rejects.
- * @param inTurn does it while nobody else writes into the folder
+ * @param inTurn does the work while nobody else writes into the folder
  */
 export async function prove(
   hand: InHand,

@@ -1,11 +1,11 @@
-// What was learnt of a camera and does not hold any more: it is said, and the set goes on by what held before. One failure is none: cables
-// are pulled, and a frame may be lost once.
+// If what was learnt of a camera no longer holds, the set notes that and falls back on the way that works
+// without it. A single failure does not count: cables are pulled, and a frame may be lost once.
 import type { EvenrungError } from '../../../shared/errors.js';
 import type { InHand } from '../in-hand.js';
 
-/** In a row: a frame is made up twice, and the second time should go another way. */
+/** Failures in a row: a frame is made up twice, and the second attempt should go the other way. */
 const MOST_FAILURES = 2;
-/** In a set. */
+/** Releases in one set that brought too few frames. */
 const MOST_SHORT = 2;
 /** Exposures that every other way can bring back, in seconds. */
 const ANY_WAY_SECONDS = 30;
@@ -20,7 +20,7 @@ export class FallBack {
   }
 
   /**
-   * How a release went.
+   * Takes note of how a release went.
    * @param frames how many it was to make
    * @param isShort whether fewer came
    */
@@ -59,7 +59,10 @@ export class FallBack {
   }
 }
 
-/** A cable that is pulled says nothing of the way; a process that crashed, a call that hung and a frame that never came do. */
+/**
+ * Whether a failure speaks against the way to the camera: a crashed process, a call that hung and a frame
+ * that never came do, a pulled cable does not.
+ */
 const isOfTheWay = ({ code, details }: EvenrungError): boolean =>
   code === 'call-timed-out' ||
   (code === 'frame-missing' && details.released !== false) ||

@@ -1,6 +1,7 @@
-// Files that releases of this set made and that are still in the camera: after a pulled cable or an ended program they are fetched, so that
-// they need not be fired again. What the camera told of is found by its name, as is the second file of a frame; what it could not tell any
-// more, by when it was written.
+// Files that releases of this set made and that are still in the camera, after a pulled cable or an ended
+// program. They are fetched, so that their frames need not be fired again. A file that the camera told of is
+// found by its name, and so is the second file of a frame; a file that it had no chance to tell of is found
+// by the time at which it was written.
 import { rm } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError } from '../../../shared/errors.js';
@@ -15,15 +16,18 @@ import { isOlder, takeInOrAside } from '../pick-up.js';
 import type { SetFrame } from '../set-frame.js';
 import type { Steady } from '../steady.js';
 
-/** How far the card's times may be off: cards count in steps of two seconds, and clocks that were compared differ a little. */
+/**
+ * How far the card's times may be off: cards count in steps of two seconds, and the comparison of the two
+ * clocks is not exact.
+ */
 const SLACK_MS = 4000;
-/** Of files that nobody told of, no more than so many for each release that misses one. */
+/** The most files that nobody was told of that are fetched for each release that misses one. */
 const MOST_FOR_ONE = 3;
 
 export class InCamera {
   private readonly hand: InHand;
   private readonly steady: Steady;
-  /** What was looked for last: the same is not looked for twice. */
+  /** The missing files that were looked for last, so that the same are not looked for twice. */
   private lookedFor = '';
 
   constructor(hand: InHand, steady: Steady) {
@@ -35,7 +39,11 @@ export class InCamera {
     return this.hand.body.isApart && this.missing() !== '' && this.missing() !== this.lookedFor;
   }
 
-  /** Fetches what is there. @param came the times of the files so far @throws EvenrungError storing-failed, body-lost after all patience */
+  /**
+   * Fetches the missing files that are in the camera.
+   * @param came the times of the files so far
+   * @throws EvenrungError storing-failed, body-lost after all patience
+   */
   async fetch(came: CameSoFar): Promise<void> {
     const { hand } = this;
     const { takenUp } = hand.redo;
@@ -43,7 +51,8 @@ export class InCamera {
     for (const made of this.told()) await this.bring(made, made.releasedAt, made.arrived, () => false);
     const isFromThen = ({ releasedAt }: { readonly releasedAt: string }) =>
       takenUp !== null && releasedAt < takenUp.since;
-    // What was released before the set ended was written before it ended: nothing of a later set is taken for it.
+    // Files of releases from before the set's end were also written before its end, so no file of a later set
+    // is taken for one of them.
     const [then] = this.releases(isFromThen);
     if (takenUp !== null && then !== undefined) {
       const many = this.releases(isFromThen).length;
@@ -76,7 +85,7 @@ export class InCamera {
     }
   }
 
-  /** @returns the file to fetch, if there is one, and only one of that name */
+  /** @returns the file to fetch, if there is exactly one with that name */
   private partnerOn(
     listed: readonly ListedFile[],
     partner: MissingPartner,
@@ -93,7 +102,7 @@ export class InCamera {
     return file === undefined || others.length > 0 ? [] : [{ file, partner }];
   }
 
-  /** @returns when releases were made whose file is missing, ascending */
+  /** @returns the times of releases whose file is missing, ascending */
   private releases(which: (one: { readonly releasedAt: string }) => boolean): string[] {
     const { book } = this.hand;
     const bursts = this.isDue() ? book.bursts.map((releasedAt) => ({ releasedAt })) : [];
@@ -107,18 +116,18 @@ export class InCamera {
     return missingPartners(this.hand.frames.map(({ view }): FrameView => view));
   }
 
-  /** Names what is missing; empty if nothing is. */
+  /** @returns a text that names everything missing; empty if nothing is */
   private missing(): string {
     const { book } = this.hand;
     const strays = book.strays.map(({ frame, releasedAt }) => `${frame} ${releasedAt}`);
-    // In the middle of a set there is no time for them.
+    // While a set is being fired there is no time to look for second files.
     const partners =
       this.hand.redo.takenUp === null ? [] : this.partners().map(({ frame }) => `beside ${frame}`);
     const bursts = this.isDue() ? book.bursts : [];
     return [...strays, ...bursts, ...this.told().map(({ arrived }) => arrived), ...partners].join();
   }
 
-  /** Whether a frame that was fired is still open. */
+  /** Whether a frame that was fired in this run is still not made. */
   private isDue(): boolean {
     const { hand } = this;
     return hand.frames.some((frame) => frame.view.attempts > frame.firedBefore && hand.isDue(frame));
@@ -129,7 +138,7 @@ export class InCamera {
     return coming.size > 0 ? [] : book.madeAndNotFetched;
   }
 
-  /** @param partly the file that was to take it, of which a part may be here */
+  /** @param partly the name of the file that may hold a part of it already; null if there is none */
   private async bring(
     file: MadeFile,
     releasedAt: string,
@@ -150,13 +159,14 @@ export class InCamera {
         return;
       }
       const arrival = await readArrival(brought, folder);
-      // What nobody told of can only be a frame that was fired: a picture of the set before may be of the same exposure.
+      // A file that nobody was told of can only be a frame that was fired: a picture of the set before may
+      // have the same exposure.
       const { strays } = book;
       const mayBe = ({ view, firedBefore }: SetFrame) =>
         partly !== null || view.attempts > firedBefore || strays.some(({ frame }) => frame === view.number);
       await takeInOrAside([arrival], this.hand, isOld, mayBe);
     } catch (cause) {
-      // It was deleted, or the card was changed: then the frame is fired again.
+      // The file was deleted, or the card was changed: its frame will be fired again.
       if (asEvenrungError(cause).code !== 'file-not-there') throw cause;
     }
     if (partly === null) return;
@@ -164,7 +174,10 @@ export class InCamera {
     book.fetched(partly);
   }
 
-  /** Whether the set has the same file: it came over another connection, which told of none. */
+  /**
+   * Whether the set has the same file already, because it came over another connection that did not tell its
+   * name.
+   */
   private async isHere(file: string): Promise<boolean> {
     const { folder, frames } = this.hand;
     const now = await folder.checksumOf(path.relative(folder.path, file));
@@ -175,7 +188,7 @@ export class InCamera {
     );
   }
 
-  /** @returns files on the card that nobody told of, written in that time, the oldest first */
+  /** @returns files on the card that nobody was told of, written in the given time, the oldest first */
   private async untold({ from, to, many, isSureOfTime }: Written): Promise<ListedFile[]> {
     const { hand } = this;
     const { clockDifference } = hand.common;
@@ -196,14 +209,17 @@ export class InCamera {
   }
 }
 
-/** When a file was written, by this computer's clock, ISO 8601. */
+/** When the files to look for were written, by this computer's clock, ISO 8601. */
 interface Written {
   readonly from: string;
   /** Null for now. */
   readonly to: string | null;
-  /** How many releases miss one. */
+  /** How many releases miss a file. */
   readonly many: number;
-  /** Whether a file is left out if its time is not known: of a set that has ended, others may have been made since. */
+  /**
+   * Whether a file with an unknown time is left out: since a set has ended, other pictures may have been
+   * taken.
+   */
   readonly isSureOfTime: boolean;
 }
 

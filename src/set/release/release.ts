@@ -1,5 +1,6 @@
-// One release, from the moment before the shutter is touched to what came of it. It is journalled as fired in one transaction; it brings
-// files, a failure, or both, and neither hides the other. What the files are, assign.ts says.
+// One release, from the moment before the shutter is touched to the files that came of it. It is journalled
+// as fired in one transaction. It brings files, a failure, or both, and neither hides the other. Which file
+// is which frame is decided in assign.ts.
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
 import { type BroughtFile, LINK_FAILURES, type MadeFile, type Released } from '../../camera/index.js';
@@ -29,12 +30,12 @@ import type { Steady } from '../steady.js';
 import { FallBack } from './fall-back.js';
 import type { Release } from './walk.js';
 
-/** A release that ended so may have raised the mirror only. */
+/** Outcomes after which the release may only have raised the mirror, by the code of the failure. */
 const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
   'frame-missing': 'nothing',
   'call-timed-out': 'cut off',
 };
-/** Why a frame has no file. What to do about the folder, the error of the set says. */
+/** Why a frame has no file. What to do about the folder is said by the error of the set. */
 const NOWHERE_TO_STORE = 'It could not be stored: the set folder is gone.';
 
 export class Releases {
@@ -43,12 +44,12 @@ export class Releases {
   private readonly steady: Steady;
   private readonly fallBack: FallBack;
   private told: SoFar;
-  /** What came back, release by release. */
+  /** What each release so far has brought. */
   private readonly outcomes: ('came' | 'nothing' | 'cut off' | 'unclear')[] = [];
 
-  /** Files whose rest is on its way. */
+  /** Files of which the head is here and the rest is on its way. */
   private readonly arriving = new Set<Promise<Arrival>>();
-  /** Files that were whole before their release was over, by path. */
+  /** Files that were complete before their release was over, by path. */
   private readonly early = new Map<
     string,
     { readonly read: Promise<Arrival>; readonly looked: Promise<LookedAt> }
@@ -65,20 +66,20 @@ export class Releases {
     return this.told;
   }
 
-  /** Waits until nothing is on its way any more, whatever came of it. Never rejects. */
+  /** Waits until no file is on its way any more, whether it arrived or failed. Never rejects. */
   async allHere(): Promise<void> {
     await Promise.allSettled(this.arriving);
   }
 
-  /** What is known before the first release, or before the next one. */
+  /** Adds knowledge from outside, before the first release or between two of them. */
   know(more: Partial<SoFar>): void {
     this.told = { ...this.told, ...more };
   }
 
   /**
-   * @returns `lost` if nobody knows where the bracket stands
-   * @throws EvenrungError what no other try would change: storing-failed and set-folder-gone with the frame that met it, mirror-locked,
-   *   mode-not-supported
+   * @returns `lost` if nobody knows any more which frame the bracket would fire next
+   * @throws EvenrungError failures that another try would not change: storing-failed and set-folder-gone
+   *   with the frame that met it, mirror-locked, mode-not-supported
    */
   async fire(release: Release): Promise<'done' | 'lost'> {
     const { hand } = this;
@@ -106,7 +107,7 @@ export class Releases {
     return this.failed(error, lost ?? expected[0]);
   }
 
-  /** Nothing is fired that could not be stored, or that nobody would know of. */
+  /** A frame that could not be stored, or that the journal does not know of, must not be fired. */
   private async journalFired(expected: readonly SetFrame[]): Promise<void> {
     const { book, folder } = this.hand;
     try {
@@ -117,18 +118,21 @@ export class Releases {
     }
   }
 
-  /** Whether the next release comes at once: nobody waits for anything to come to rest, and frames are left. */
+  /** Whether the next release follows at once: frames are left, and no settling time comes before them. */
   private isFollowed({ expects, pass }: Release): boolean {
     const { frames, plan } = this.hand;
     const left = frames.filter((frame) => this.hand.isDue(frame) && !expects.includes(frame));
     return plan.settleSeconds ? left.some((frame) => pass.includes(frame)) : left.length > 0;
   }
 
-  /** A file that is whole before its release is over is read and looked at meanwhile: what it is comes out later. */
+  /**
+   * A file that is complete before its release is over is read and looked at right away; which frame it is,
+   * is decided after the release.
+   */
   private lookEarly(file: BroughtFile): void {
     const read = readArrival(file, this.hand.folder);
     const looked = read.then(lookAt);
-    // What cannot be read is told when the release is over.
+    // A file that cannot be read is reported when the release is over.
     looked.catch(() => undefined);
     this.early.set(file.path, { read, looked });
   }
@@ -138,22 +142,26 @@ export class Releases {
     return early?.read ?? readArrival(file, this.hand.folder);
   }
 
-  /** As `lookAt`, unless somebody looks at it already. */
+  /** The result of `lookAt`, taken from an early look if there was one. */
   private lookAt(arrival: Arrival): Promise<LookedAt> {
     const early = arrival.partner === null ? this.early.get(arrival.path) : undefined;
     this.early.delete(arrival.path);
     return early?.looked ?? lookAt(arrival);
   }
 
-  /** The camera tells of a file before any of it is fetched: what is lost on the way then is known by its name. */
+  /**
+   * The camera tells of a file before any of it is fetched, so a file that is lost on its way is known by
+   * name.
+   */
   private made({ folder, name, bytes }: MadeFile, to: string, releasedAt: Date): void {
     const made = { folder, name, bytes, arrived: path.basename(to), releasedAt: releasedAt.toISOString() };
     this.hand.book.made(made);
   }
 
   /**
-   * All that came is taken in, also if something goes wrong with one of the files.
-   * @returns whether it is lost where the bracket stands, whether a file is missing, and what went wrong with another
+   * Takes in every file that came, even if something goes wrong with one of them.
+   * @returns whether nobody knows any more which frame the bracket would fire next, whether a file is
+   *   missing, and what went wrong with a file
    */
   private async takeIn({ files }: Released, release: Release, releasedAt: Date) {
     const { hand } = this;
@@ -201,7 +209,7 @@ export class Releases {
       this.meanwhile(decision, head, firedAt);
       return;
     }
-    // Whatever else it is, nothing is fired before all of it is here.
+    // In every other case the whole file has to be here before anything more is fired.
     const arrival = await whole(head);
     for (const file of filesOf(arrival)) hand.book.fetched(path.basename(file.path));
     if (decision.is === 'untold') throw untold();
@@ -224,7 +232,7 @@ export class Releases {
     await this.looks.catchUp(MOST_LOOKS);
   }
 
-  /** What its head records proves the frame: the rest comes while the next one is exposed. */
+  /** The head of the file proves the frame, so the next frame is exposed while the rest comes. */
   private meanwhile(decision: Extract<Decision, { is: 'frame' }>, head: Arrival, firedAt: string): void {
     const { hand } = this;
     const frame = hand.book.frameOf(decision.frame);
@@ -261,7 +269,10 @@ export class Releases {
     });
   }
 
-  /** The frames whose file has not come, and may come still. @returns the first of them */
+  /**
+   * Rejects the frames whose file has not come, and keeps note that it may still come.
+   * @returns the first of them
+   */
   private missed(
     expected: readonly SetFrame[],
     releasedAt: Date,
@@ -269,7 +280,7 @@ export class Releases {
   ): SetFrame | undefined {
     const { book, coming } = this.hand;
     const reason = error.code === 'set-folder-gone' ? NOWHERE_TO_STORE : error.message;
-    // Whether the rest of a file comes whose head is here, is heard when it is.
+    // For a frame whose head is here, `meanwhile` finds out whether the rest comes.
     const lost = expected.filter(({ view }) => view.state === 'fired' && !coming.has(view.number));
     for (const frame of lost) {
       if (error.details.released !== false) book.stray(stray(frame.view, releasedAt, reason));
@@ -283,18 +294,19 @@ export class Releases {
     if (error.code !== 'frame-missing' && !linkFailed) throw ofFrame(frame?.view, error);
     if (this.everyOtherRelease()) throw mirrorLocked();
     this.steady.failed(error);
-    // Its file may still come: over this connection it would be taken for the next one.
+    // Its file may still come, and over the same connection it would be taken for the file of the next
+    // release.
     if (!linkFailed) await this.dropConnection();
     return 'lost';
   }
 
-  /** What is on its way, or waits to be sent, would be taken for the next frames. */
+  /** Files that are on their way or still wait in the camera would be taken for the next frames. */
   private async beginAnew(why: string): Promise<void> {
     this.steady.failed(new EvenrungError('frame-missing', why, { released: true }));
     await this.dropConnection();
   }
 
-  /** What is under way still comes over this connection. */
+  /** Files that are under way still come over this connection, so it is kept until they are here. */
   private async dropConnection(): Promise<void> {
     if (this.hand.coming.size > 0) await this.looks.catchUp();
     this.hand.body.dropConnection();
@@ -303,7 +315,8 @@ export class Releases {
   /** With mirror lock-up on, one release raises the mirror and brings nothing, and the next one brings a frame. */
   private everyOtherRelease(): boolean {
     const { outcomes } = this;
-    // A call that is cut off may have other reasons: then it takes one more time to be believed.
+    // A call that was cut off may have other reasons, so the pattern has to repeat once more before it is
+    // believed.
     const enough = outcomes.includes('cut off') ? 5 : 3;
     return (
       outcomes.length === enough &&
@@ -332,13 +345,17 @@ export class Releases {
 const atHand = (frame: SetFrame, isComing: boolean): FrameAtHand => ({
   ...askedOfFrame(frame),
   number: frame.view.number,
-  // A frame whose head is here is taken: the next file is another one.
+  // A frame whose head is here counts as stored, so that the next file is not taken for it.
   state: isComing ? 'stored' : frame.view.state,
   wasFired: frame.view.attempts > frame.firedBefore,
   isBracketed: frame.pass.shape !== null,
 });
 
-/** The deadline is sized by it. One frame may be any of its pass: bodies differ in the order in which they fire. Several take the sum. */
+/**
+ * Seconds that the deadline of a release is sized by. One release of a bracket may be any frame of its pass,
+ * since bodies differ in the order in which they fire: the longest counts. For a release of several frames it
+ * is the sum.
+ */
 function exposureOf({ expects, pass }: Release): number {
   const seconds = [...new Set(pass.map((frame) => frame.pass))].flatMap(({ frames }) =>
     frames.map(({ shutter }) => shutter.seconds),

@@ -1,6 +1,6 @@
-// Which release comes next: the passes of the plan in their order, and after each what it left open, singly. A generator that stops exactly
-// where a set may be stopped or held, tells what is to be done there, and hears how it went. It waits for nothing, and tells the book how
-// the passes stand.
+// Which release comes next: the passes of the plan in their order, and after each pass the frames that it
+// left open, singly. A generator: it yields exactly where a set may be stopped or held, names the step to
+// take there, and is told how the step went. It never waits, and it tells the book how the passes stand.
 import type { RunState } from '../../../shared/state.js';
 import type { Arming, Centre } from '../../camera/index.js';
 import type { ShutterSetting, Sixths } from '../../exposure/index.js';
@@ -8,16 +8,22 @@ import type { Pass, PlannedFrame } from '../../plan/index.js';
 import type { InHand } from '../in-hand.js';
 import { isOpen, type SetFrame } from '../set-frame.js';
 
-/** One release: frame by frame it expects one frame, and a burst all of its pass. */
+/**
+ * One release. Frame by frame it expects one frame; if a pass is one release, it expects all frames of the
+ * pass.
+ */
 export interface Release {
   readonly is: 'release';
-  /** How the set stands meanwhile. */
+  /** The state of the set during this step. */
   readonly state: RunState;
-  /** In firing order; null for a turn of the bracket that has to be fired for nothing: its file is set aside. */
+  /**
+   * In firing order; null for a turn of the bracket that has to be fired although its frame is not needed:
+   * its file is set aside.
+   */
   readonly expects: readonly (SetFrame | null)[];
-  /** The frames that may come of it: all of the pass, or the single one. */
+  /** The frames that the files may turn out to be: all of the pass, or the single one. */
   readonly pass: readonly SetFrame[];
-  /** Whether the bracket is off. */
+  /** Whether the frame is fired by itself, with the bracket off. */
   readonly isSingle: boolean;
 }
 
@@ -25,37 +31,45 @@ export interface Arm {
   readonly is: 'arm';
   readonly state: RunState;
   readonly arming: Arming;
-  /** The pass that begins with it, counted from 1; null if it is fired once more, or a single frame. */
+  /** The pass that begins with this step, counted from 1; null for a repeated pass or a single frame. */
   readonly begins: number | null;
 }
 
 export type Step =
   | Arm
   | Release
-  /** A set that is held waits here, before it is known what is due. */
+  /** A set that is held waits here, before it is decided which frames are still due. */
   | { readonly is: 'hold point'; readonly state: RunState }
-  /** The pictures so far are waited for: what is rejected has to be made up. With `mayBeOver` nothing else is left to fire. */
+  /**
+   * Waits until the pictures so far have been looked at, since a rejected frame has to be made up. With
+   * `mayBeOver`, there is nothing else left to fire.
+   */
   | { readonly is: 'look back'; readonly mayBeOver: boolean }
-  /** Files that earlier releases made are looked for in the camera, and fetched: what is there is not fired again. */
+  /**
+   * Files that earlier releases made are looked for in the camera and fetched, so that their frames are not
+   * fired again.
+   */
   | { readonly is: 'look in the camera' }
   /** A body that was busy is given a moment. */
   | { readonly is: 'wait' }
   | { readonly is: 'give up'; readonly frame: SetFrame };
 
-/** `lost`: nobody knows where the bracket stands. */
+/** `lost`: nobody knows any more which frame the bracket would fire next. */
 export type Went = 'done' | 'lost' | 'stopped';
 
-/** What the walk asks of the set while it goes. */
+/** What the walk asks about the set while it goes. */
 export interface Conditions {
-  /** Whether files come one release late: then what a pass misses comes with the next one. */
+  /**
+   * Whether files come one release late: then a frame that a pass seems to miss comes with the next release.
+   */
   readonly comesLate: () => boolean;
-  /** How many pictures from before came so far. */
+  /** How many pictures so far turned out to be taken before their release. */
   readonly fromBefore: () => number;
-  /** Whether files of earlier releases may lie in the camera where nobody has looked for them yet. */
+  /** Whether the camera may hold files of earlier releases that nobody has looked for yet. */
   readonly mayLieInCamera: () => boolean;
-  /** Whether the body was busy when it was used last. */
+  /** Whether the body was busy at its last call. */
   readonly wasBusy: () => boolean;
-  /** Milliseconds that a busy body is waited for. */
+  /** How many milliseconds to wait for a busy body. */
   readonly patienceMs: () => number;
 }
 
@@ -71,7 +85,7 @@ export function* walk(hand: InHand, conditions: Conditions): Walk {
   if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
   for (const [index, pass] of passes.entries()) {
     const own = hand.framesOfPass(pass);
-    // Of a pass that the set was extended by for a while, nothing may be wanted any more.
+    // If the set was extended for a while by this pass, none of its frames may be wanted any more.
     const isWhole =
       own.length > 0 && own.every((frame) => frame.view.state === 'planned' && hand.isDue(frame));
     if (isWhole && (yield* firePass(pass, index + 1, hand)) === 'stopped') return 'stopped';
@@ -95,7 +109,7 @@ function* lookInCamera(conditions: Conditions): Walk {
   return conditions.mayLieInCamera() ? yield { is: 'look in the camera' } : 'done';
 }
 
-/** The whole bracket from one release. What is missing of it is made up. */
+/** Fires the whole bracket with one release. Frames that it does not bring are made up. */
 function* fireAtOnce(pass: Pass, state: RunState, hand: InHand): Walk {
   const own = hand.framesOfPass(pass);
   if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
@@ -104,13 +118,15 @@ function* fireAtOnce(pass: Pass, state: RunState, hand: InHand): Walk {
   return yield { is: 'release', state, expects, pass: own, isSingle: false };
 }
 
-/** Fires the bracket turn by turn, as long as frames of the pass are due. What is left of the bracket then is not needed. */
+/**
+ * Fires the bracket turn by turn as long as frames of the pass are due. The remaining turns are not needed.
+ */
 function* fireTurns(pass: Pass, state: RunState, hand: InHand): Walk {
   if (armingOf(pass, hand).shape?.isOneRelease === true) return yield* fireAtOnce(pass, state, hand);
   const own = hand.framesOfPass(pass);
   for (const turn of pass.frames) {
     if ((yield { is: 'hold point', state }) === 'stopped') return 'stopped';
-    // A picture may have been rejected while the set was held.
+    // While the set was held, a picture may have been rejected, or frames may have come.
     if (!own.some((frame) => hand.isDue(frame))) return 'done';
     const expects = [openFrame(own, turn)];
     const went = yield { is: 'release', state, expects, pass: own, isSingle: false };
@@ -124,8 +140,9 @@ const openFrame = (own: readonly SetFrame[], turn: PlannedFrame): SetFrame | nul
   own.find((frame) => isOpen(frame) && frame.planned === turn) ?? null;
 
 /**
- * What the passes so far left open is made singly, bracket off; if its shutter cannot be set, the pass is repeated.
- * @param passes how many were fired
+ * Makes the frames that the passes so far left open, singly, with the bracket off. A frame whose shutter
+ * cannot be set on its own is made by repeating its pass.
+ * @param passes how many passes were fired
  */
 function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, conditions: Conditions): Walk {
   if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
@@ -134,7 +151,7 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
     const { number } = frame.view;
     const count = (by: number) => madeUp.set(number, (madeUp.get(number) ?? 0) + by);
     while (hand.isDue(frame)) {
-      // Its file may have failed on the way only now.
+      // The file of an earlier attempt may have failed on its way only now.
       if ((yield* lookInCamera(conditions)) === 'stopped') return 'stopped';
       if (!hand.isDue(frame)) break;
       if ((madeUp.get(number) ?? 0) >= MOST_MAKE_UPS + (hand.body.picturesWaiting ?? 0)) {
@@ -144,9 +161,10 @@ function* makeUp(passes: number, madeUp: Map<number, number>, hand: InHand, cond
       const fromBefore = conditions.fromBefore();
       const went = canBeSingle(frame, hand) ? yield* single(frame, hand) : yield* repeat(frame.pass, hand);
       if (went === 'stopped' || (yield { is: 'look back', mayBeOver: false }) === 'stopped') return 'stopped';
-      // What came was no attempt of it.
+      // A picture from before the release came instead, so this was no attempt at the frame.
       if (conditions.fromBefore() > fromBefore) count(-1);
-      // A body that was busy did not try: it is given as long as one that is gone.
+      // A busy body did not try to fire, so the attempt does not count; such a body is waited for as long as
+      // one that is gone.
       if (!conditions.wasBusy() || performance.now() - since > conditions.patienceMs()) continue;
       count(-1);
       yield { is: 'wait' };
@@ -162,14 +180,17 @@ function* single(frame: SetFrame, hand: InHand): Walk {
   return yield { is: 'release', state: 'making-up', expects: [frame], pass: [frame], isSingle: true };
 }
 
-/** Frames that are already good are fired once more on the way; the repeats are kept aside and replace nothing. */
+/**
+ * Repeats a pass. Frames that are good already are fired once more on the way; their repeats are set aside
+ * and replace nothing.
+ */
 function* repeat(pass: Pass, hand: InHand): Walk {
   const arm = { is: 'arm', state: 'making-up', arming: armingOf(pass, hand), begins: null } as const;
   if ((yield arm) === 'stopped') return 'stopped';
   return yield* fireTurns(pass, 'making-up', hand);
 }
 
-/** Over a link that cannot fire a bracket by one release, each of its frames takes one of its own. */
+/** If the link cannot fire a bracket with one release, each of its frames gets a release of its own. */
 export const armingOf = ({ centre, centreShutter, shape }: Pass, hand: InHand): Arming => ({
   centre: centreAt(centre, centreShutter, hand),
   shape: shape?.isOneRelease === true && !hand.body.firesWhole ? { ...shape, isOneRelease: false } : shape,

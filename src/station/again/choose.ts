@@ -1,4 +1,5 @@
-// Which set is taken up again after its end, and which frames of it are to be made. It only reads the journal.
+// Chooses the set that is taken up again after its end, and the frames of it that are to be made. It only
+// reads the journal.
 import { lackingAtEnds } from '../../../shared/clipping.js';
 import { EvenrungError } from '../../../shared/errors.js';
 import { ENDED } from '../../../shared/fold.js';
@@ -7,7 +8,7 @@ import { findSet, type Journal, type StoredRun, type StoredSet } from '../../jou
 import type { Extension } from '../../plan/index.js';
 import { filesToLookFor, lackingIn, type TakenUp } from '../../set/index.js';
 
-/** A set that has ended, and which frames of it are to be made. */
+/** A set that has ended, and the frames of it that are to be made. */
 export interface ChosenSet {
   readonly run: StoredRun;
   readonly set: StoredSet;
@@ -19,7 +20,10 @@ export interface ChosenSet {
   readonly extension: Extension | null;
 }
 
-/** Frames that are fired again; all that are missing, fired; what is missing, looked for in the camera; or frames beyond its ends. */
+/**
+ * Frames to be fired again; `complete`: fire all missing frames; `fetch`: look for missing files in the
+ * camera; or frames beyond its ends.
+ */
 export type Wanted = Again | 'complete' | 'fetch' | { readonly extend: Extend };
 
 /**
@@ -52,7 +56,7 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
   if (typeof wanted === 'object' && 'extend' in wanted)
     return { ...of, purpose: 'extend', frames: missing, extension: extensionOf(set, wanted.extend) };
   if (wanted !== 'complete') return { ...of, purpose: 'again', frames: numbersOf(set, wanted) };
-  // What was cut short only at its end, since its folder was gone, has that end still to come.
+  // A set that failed only at its end, since its folder was gone, still has that end to come.
   if (missing.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames: missing };
   throw new EvenrungError(
     'nothing-to-complete',
@@ -74,14 +78,17 @@ function extensionOf({ id, frames, light }: StoredSet, { darker, brighter }: Ext
   );
 }
 
-/** What tells whether files of it may still lie in the camera. */
+/** The facts by which files of a set may still be in the camera. */
 export const fetchable = ({ frames, strays, made }: StoredSet) => ({
   frames: frames.map(({ view }) => view),
   strays,
   made,
 });
 
-/** @returns how many files of it are worth being looked for in the camera; none of a set that is under way, or has no folder */
+/**
+ * @returns how many files of it are worth looking for in the camera; none if the set is under way, or has
+ *   no folder
+ */
 export const filesInCamera = (set: StoredSet): number =>
   ENDED.has(set.state) && set.folder !== null ? filesToLookFor(lackingIn(fetchable(set))) : 0;
 

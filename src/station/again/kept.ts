@@ -1,5 +1,5 @@
-// What the journal is told of a set that is taken up again after its end: that it is under way, what its frames were before, and
-// how it and its run end. It knows no body, and fires nothing.
+// Enters in the journal that a set is taken up again after its end: that it is under way, what its frames
+// were before, and how it and its run end. It knows no body, and fires nothing.
 import { z } from 'zod';
 import { errorCodeSchema } from '../../../shared/error-codes.js';
 import { isSameEv } from '../../../shared/ev.js';
@@ -37,24 +37,27 @@ const takenUpRunSchema = z.object({
     error: errorCodeSchema.nullable().catch('internal'),
     endedAt: z.string().nullable(),
   }),
-  /** What it kept before. */
+  /** The memo that the run had before. */
   before: z.unknown(),
 });
 
-/** @returns how a run had ended of which one set is taken up again; null where the run itself is under way */
+/** @returns how a run had ended of which one set is taken up again; null if the run itself is under way */
 const endBefore = ({ memo }: Pick<StoredRun, 'memo'>) => takenUpRunSchema.safeParse(memo).data ?? null;
 
-/** Whether only one set of it is in hand, which was taken up after the end: no schedule goes on with it. */
+/**
+ * Whether only one set of the run is under way, which was taken up after the end: then its schedule does not
+ * continue.
+ */
 export const isTakenUp = (run: Pick<StoredRun, 'memo'>): boolean => endBefore(run) !== null;
 
-/** Whether what it lacks is looked for in the camera, and nothing is fired. */
+/** Whether the set is taken up only to look for missing files in the camera, without firing anything. */
 export const isFetched = ({ memo }: Pick<StoredSet, 'memo'>): boolean =>
   (memo as SetMemo | null)?.takenUp?.purpose === 'fetch';
 
 /**
- * From now on the set is under way: what its frames were is kept before they are planned anew, all of it at once.
- * @param plan of the set with the frames that it is extended by; null if it is not
- * @returns what is to be gone on with
+ * Puts the set under way: its frames are kept as they were, and then planned anew, all in one transaction.
+ * @param plan the plan with the frames that the set is extended by; null if it is not extended
+ * @returns the run to resume
  * @throws EvenrungError storing-failed, folder-not-writable
  */
 export async function keepTakenUp(
@@ -129,7 +132,7 @@ function framesBeyond({ frames, strays }: StoredSet, plan: Plan): FrameView[] {
 const outcomeOf = ({ state }: StoredSet): TakenUp['outcome'] =>
   state === 'complete' || state === 'stopped' ? state : 'halted';
 
-/** What an earlier taking up has not moved yet. */
+/** Files that an earlier taking up has not moved yet. */
 function leftBehind(
   before: TakenUp | null,
   { frames }: StoredSet,
@@ -144,7 +147,10 @@ function leftBehind(
 
 const IN_BETWEEN: ReadonlySet<FrameState> = new Set(['armed', 'fired', 'stored']);
 
-/** @returns what is nobody's here; where the set was cut off and never gone on with, a frame may be among it: then none */
+/**
+ * @returns files in the folder that belong to nobody here. If the set was cut off and never resumed, one of
+ *   them may be a frame: then none
+ */
 function othersIn({ frames, memo }: StoredSet, there: ReadonlySet<string>): readonly string[] {
   const before = (memo as SetMemo | null)?.takenUp ?? null;
   if (before?.abandoned === true) return before.others;
@@ -171,7 +177,8 @@ export function endRun(journal: Journal, id: string, ended: RunEnded): void {
 }
 
 /**
- * Ends a run that nobody goes on with, in the journal alone. Frames that were to be fired again are what they were before.
+ * Ends a run that nobody resumes, in the journal alone. Frames that were to be fired again are again what
+ * they were before.
  * @throws EvenrungError storing-failed
  */
 export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence: string): void {
@@ -198,7 +205,7 @@ export function abandon(journal: Journal, { run, set }: UnfinishedRun, sentence:
   });
 }
 
-/** What it was to be extended by, and was not, is no part of it. */
+/** Frames that the set was to be extended by, and that were not made, leave it. */
 function leaveOut(journal: Journal, { id, frames, plan }: StoredSet, added: readonly number[]): void {
   const unmade = unmadeAtEnds(frames, added);
   if (unmade.length === 0) return;

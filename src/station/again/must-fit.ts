@@ -1,5 +1,5 @@
-// What has to hold before a set is taken up again: its files are what they were, and the body stands as it did then. It changes
-// nothing.
+// Conditions for taking a set up again: its files are unchanged, and the body is set as it was then. It
+// changes nothing.
 import { readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { EvenrungError } from '../../../shared/errors.js';
@@ -12,7 +12,8 @@ import type { ChosenSet } from './choose.js';
 
 /**
  * Reads the body's settings anew, and changes nothing.
- * @throws EvenrungError set-folder-gone, folder-not-writable, set-damaged, body-not-ready with what to set back; what links throw
+ * @throws EvenrungError set-folder-gone, folder-not-writable, set-damaged, body-not-ready with what to set
+ *   back; whatever links throw
  */
 export async function mustFit(chosen: ChosenSet, body: Body, asked: ReadinessAsked): Promise<void> {
   await mustBeWhole(chosen);
@@ -37,7 +38,7 @@ export function mustLookInside(body: Body): void {
   );
 }
 
-/** What is verified has to be what it was. A frame that is made again may be gone. */
+/** Verified files must be unchanged. The file of a frame that is made again may be gone. */
 async function mustBeWhole({ set, folder, frames }: ChosenSet): Promise<void> {
   const there = new Set(await SetFolder.filesIn(folder));
   const verified = set.frames.filter(({ view }) => view.state === 'verified').flatMap(filesOf);
@@ -81,7 +82,7 @@ function framesIn(files: readonly FrameFile[]): string {
 }
 
 /**
- * Frames of one set share aperture and ISO: what was set by hand then has to be set by hand now.
+ * Frames of one set share aperture and ISO: if they were set by hand then, they have to be set by hand now.
  * @throws EvenrungError body-not-ready
  */
 export function mustStandAsThen({ run, set }: Pick<ChosenSet, 'run' | 'set'>, body: Body): void {
@@ -105,13 +106,16 @@ export function mustStandAsThen({ run, set }: Pick<ChosenSet, 'run' | 'set'>, bo
   );
 }
 
-/** @returns the ISO of a set that Evenrung set itself, to follow the light; null where it stood as the photographer had it */
+/**
+ * @returns the ISO of a set that Evenrung set itself, to follow the light; null if it was the
+ *   photographer's
+ */
 export function isoToSet({ run, set }: Pick<ChosenSet, 'run' | 'set'>): number | null {
   const follows = (scheduledIn(run)?.light ?? null) !== null;
   return follows ? Number(set.base.iso) || null : null;
 }
 
-/** @returns how the base was moved for a set, as its record tells; none where it cannot be read */
+/** @returns how the base was moved for a set, from its record; none if the record cannot be read */
 export async function shiftsIn(folder: string): Promise<SetRecord['baseShifts']> {
   try {
     return readSetRecord(await readFile(path.join(folder, RECORD), 'utf8')).record.baseShifts;

@@ -1,4 +1,4 @@
-// A set that has ended is taken up again: frames of it are fired once more, or the missing ones are made.
+// Takes up a set that has ended: frames of it are fired once more, or the missing ones are made.
 import { asEvenrungError } from '../../../shared/errors.js';
 import { parseSetRequest } from '../../../shared/request.js';
 import type { Body } from '../../camera/index.js';
@@ -27,8 +27,10 @@ function extended({ set, run, extension }: ChosenSet, body: Body, planner: Parts
 }
 
 /**
- * Comes back as soon as it is under way. The earlier frames are kept, and stay in the set where nothing comes of it.
- * @throws EvenrungError as mustFit and extendPlan; base-not-offered, storing-failed, folder-not-writable, ending
+ * Returns as soon as it is under way. The earlier files are kept; if a new frame cannot be made, they stay in
+ * the set.
+ * @throws EvenrungError as mustFit and extendPlan; base-not-offered, storing-failed, folder-not-writable,
+ *   ending
  */
 export async function takeUpAgain(
   parts: Parts,
@@ -37,7 +39,7 @@ export async function takeUpAgain(
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
 ): Promise<Run> {
   const { one, bodies, report, planner, firing, events } = parts;
-  // What is still written into its folder is written first.
+  // Work that is still under way in its folder is finished first.
   await firing.proved(chosen.set.id);
   const frames = chosen.set.plan.offsets.length;
   planner.askFor({ ...parseSetRequest(chosen.run.request), frames });

@@ -1,6 +1,6 @@
-// Says how a run goes to whoever does not see it, and what a check found that was asked for. Frames come faster than they can
-// be spoken, so it speaks at most every so often and then the latest; all else it says at once. Notes of a run speak for
-// themselves, where they stand.
+// Speaks the progress of a run for people who do not see it, and the result of a check that was asked for.
+// Frames come faster than they can be spoken, so of these it speaks only the latest, at intervals; everything
+// else it speaks at once. Notes of a run are announced where they are.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { ScheduleView } from '../../../shared/state.js';
 import { onDiskOf } from '../kept-sets.js';

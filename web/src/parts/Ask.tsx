@@ -1,5 +1,5 @@
-// What somebody asks for: frames, step and base, and folded away what is rarely changed, the schedule, and what the sets are
-// called. Every change asks for a plan; what is wrong with it stands at the field that it is about.
+// The request: frames, step and base; and, folded away, things that are rarely changed, the schedule, and the
+// names of the sets. Every change asks for a plan; an error is shown at the field that it is about.
 import { formatEv, type Sixths, sixths } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
 import { READING_PARTS, type ReadingPart, STANDINGS, type Standing } from '../readings.js';
@@ -63,7 +63,7 @@ const FIELDS: readonly string[] = [
   'fileMegabytes',
 ] satisfies Field[];
 
-/** The daemon names the field where it can; these codes are about one all the same. */
+/** The daemon names the field if it can; these codes are about one even if it does not. */
 const FIELD_OF_CODE: Readonly<Record<string, Field>> = {
   'frames-out-of-range': 'frames',
   'step-out-of-range': 'step',
@@ -77,7 +77,7 @@ export function Ask() {
   const about = (name: Field) =>
     field === name ? ({ 'aria-invalid': true, 'aria-describedby': REFUSED_ID } as const) : {};
   const byReadings = request.value.by === 'readings';
-  // What is wrong with readings stands where they were written, and not behind the folds.
+  // An error in readings is shown where they were typed, and not behind the folds.
   const refused = refusal !== null && isNarrow.value && <RefusedPlan refusal={refusal} field={field} />;
   return (
     <section class="ask" aria-labelledby="ask-heading">
@@ -112,20 +112,20 @@ export function Ask() {
 
 function fieldOf({ field, code, suggestions }: Refusal): Field | null {
   if (request.value.by === 'readings' && field !== null && FIELDS.includes(field)) return field as Field;
-  // Where no other base would do, the set is too large for any.
+  // If no other base would do, the set is too large for any.
   if (code === 'outside-shutter-range' && suggestions.every(({ change }) => change.base === undefined))
     return 'frames';
   if (field !== null && FIELDS.includes(field)) return field as Field;
   return FIELD_OF_CODE[code] ?? null;
 }
 
-/** @returns what is wrong with the set that is asked for, and the field that it is about */
+/** @returns what is wrong with the request, and the field that it is about */
 export function refusedNow(): { readonly refusal: Refusal; readonly field: Field | null } | null {
   const current = planning.value;
   return current.state === 'refused' ? { refusal: current.refusal, field: fieldOf(current.refusal) } : null;
 }
 
-/** Whoever sits here has not touched it. */
+/** The person at this device has not touched it. */
 export function ChangedElsewhere() {
   return (
     <p class="soft changed-elsewhere" role="status">
@@ -139,7 +139,10 @@ interface About {
   readonly 'aria-describedby'?: string;
 }
 
-/** How many, and from where to where. What lies evenly about the base is told by its number; else each end is changed by itself. */
+/**
+ * The number of frames, and from where to where they reach. A set that is centred on the base is given by its
+ * number; otherwise each end is changed by itself.
+ */
 function Frames(about: About) {
   const isUneven = request.value.ends !== null;
   const reaches = span.value;
@@ -304,7 +307,7 @@ function MeteredBase() {
   );
 }
 
-/** Beforehand, for whoever will not be there to press. */
+/** To be set beforehand, for people who will not be there to press. */
 function Extend(about: About) {
   return (
     <>
@@ -334,7 +337,7 @@ function Extend(about: About) {
 
 const MODES: readonly Mode[] = ['manual', 'aperture'];
 
-/** What the fold has to be opened for. */
+/** Fields for whose errors the fold has to be opened. */
 const SELDOM: readonly Field[] = ['settle', 'extend', 'handHeldMm', 'lightEvPerMinute', 'fileMegabytes'];
 
 function Seldom({ about }: { readonly about: (name: Field) => About }) {

@@ -1,4 +1,4 @@
-// Which body is there, what it can do, and what to do where there is none.
+// Which body is there, what it can do, and what to do if there is none.
 import { useRef } from 'preact/hooks';
 import type { AttachedBody, BodyView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
@@ -13,7 +13,7 @@ export function Body() {
   const found = daemon.value?.body;
   if (found === undefined) return null;
   const practice = found.state === 'ready' && found.body.link === 'practice';
-  // The buttons go away with the choice: the focus goes to where its outcome will stand.
+  // The buttons vanish with the choice, so the focus moves to the place of its result.
   const choose = (camera: string) => {
     void look(camera);
     section.current?.focus({ preventScroll: true });

@@ -1,4 +1,4 @@
-// What has to be known before anything is fired, where it is seen before the bar is pressed.
+// Cautions before anything is fired, at a place where they are seen before the bar is pressed.
 import { cautionsIn } from '../../../shared/cautions.js';
 import { sunSeen } from '../sounding.js';
 import { planShown } from '../store.js';

@@ -1,4 +1,4 @@
-// What of a frame is black and what is blown out, and what no frame of its set holds.
+// How much of a frame is black or blown out, and what no frame of its set holds.
 import { LOST_SHARE, lackingAtEnds, lostAtEnds, lostIn } from '../../../shared/clipping.js';
 import type { Extend } from '../../../shared/kept.js';
 import type { CoverageView } from '../../../shared/light.js';
@@ -11,7 +11,7 @@ type Looked = Pick<FrameView, 'state' | 'clipped'>;
 /** What the pictures of the set hold; null if they were not judged: then shares of the end frames decide. */
 type Covered = CoverageView | null;
 
-/** Marks whose sentence stands in `Clip` and `Lost`. */
+/** Marks whose sentence is shown by `Clip` and `Lost`. */
 export const SAID_BY_CLIP: ReadonlySet<string> = new Set(['clipped-dark', 'clipped-light']);
 
 interface ClipProps {
@@ -24,7 +24,7 @@ interface ClipProps {
   readonly coverage: Covered;
 }
 
-/** Firmly where no other frame of the set holds it. */
+/** Emphasised if no other frame of the set holds it. */
 export function Clip({ frame, frames, coverage }: ClipProps) {
   if (frame.state !== 'verified' || frame.clipped === null) return null;
   const { dark, light } = frame.clipped;
@@ -52,7 +52,7 @@ interface LostProps {
   /** The darkest first. */
   readonly frames: readonly (Looked & Pick<FrameView, 'offset'>)[];
   readonly coverage: Covered;
-  /** Adds frames that would hold what was lost; left out, that is not offered. */
+  /** Adds frames that would hold what was lost; if it is left out, that is not offered. */
   readonly onMore?: ((by: Extend) => void) | undefined;
   readonly isBusy?: boolean;
 }

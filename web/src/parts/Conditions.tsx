@@ -1,4 +1,4 @@
-// What is known of the circumstances of a set: the hand, the light, the files. The plan is judged by it.
+// The shooting conditions of a set: hand, light, files. The plan is judged by them.
 import type { CircumstanceField, Circumstances } from '../request.js';
 import { changeRequest, request } from '../store.js';
 import { text } from '../text.js';

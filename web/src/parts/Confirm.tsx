@@ -1,4 +1,4 @@
-// Asks once before frames of an old set are fired: the light and the camera may not be what they were.
+// Asks once before frames of an old set are fired: light and camera may have changed.
 import { useEffect, useRef } from 'preact/hooks';
 import { busy, refusedAction } from '../store.js';
 import { text } from '../text.js';

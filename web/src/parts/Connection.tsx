@@ -1,4 +1,4 @@
-// Whether what is on the screen is what the daemon knows.
+// Whether the screen shows what the daemon knows.
 import { connection, now, tryNow, view } from '../store.js';
 import { text } from '../text.js';
 

@@ -1,10 +1,10 @@
-// When the first frame is fired after the bar was held: at once, or when whoever held it has stepped back.
+// When the first frame is fired after the bar was held: at once, or after whoever held it has stepped back.
 import { changeRequest, request, schedule } from '../store.js';
 import { text } from '../text.js';
 
 const SECONDS: readonly number[] = [0, 2, 5, 10, 20, 60];
 
-/** @param id of the field: it stands in more than one place */
+/** @param id of the field, which is on the page in more than one place */
 export function Delay({ id }: { readonly id: string }) {
   const { delay } = request.value;
   const offered = [...new Set([...SECONDS, delay])].sort((a, b) => a - b);

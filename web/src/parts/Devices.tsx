@@ -1,5 +1,5 @@
-// The devices that are paired, on the laptop alone: listed, dropped, and a code for another one. And what stands in the place of the
-// trigger on a device that only watches.
+// The paired devices, on the laptop only: listed, removed, and a code for another one. Also the replacement
+// for the trigger on a device that only watches.
 import { useEffect } from 'preact/hooks';
 import type { PairingAnswer } from '../../../shared/access.js';
 import { isHere, watchesOnly } from '../access.js';
@@ -36,7 +36,7 @@ export function Devices() {
     const look = () => {
       if (document.visibilityState === 'visible') void lookForDevices();
     };
-    // Soon once more when a code was used: what the device was before goes with that.
+    // Looks soon once more after a code was used: an earlier pairing of the same device ends with that.
     const once = setTimeout(look, LOOK_SOON_MS);
     const timer = setInterval(look, code === null ? LOOK_AGAIN_MS : LOOK_SOON_MS);
     return () => {

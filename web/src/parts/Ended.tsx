@@ -1,4 +1,4 @@
-// How a run ended, where its frames are, and the way on.
+// How a run ended, where its frames are, and what to do next.
 import { useEffect, useRef } from 'preact/hooks';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
@@ -31,7 +31,7 @@ export function Ended({ id, run, schedule }: Props) {
   const { state, words, sentence, kept } = endOf(run, schedule);
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
-    // On a narrow screen it stands in short at the foot of the page, and the ladder stays in sight.
+    // On a narrow screen a short form of it is at the foot of the page, and the ladder stays in sight.
     if (watched.value === id && !isNarrow.peek()) bringIntoSight(heading.current?.parentElement ?? null);
     // The stop button is gone and may have taken the focus with it.
     const focusLost = document.activeElement === document.body;
@@ -60,7 +60,7 @@ export function Ended({ id, run, schedule }: Props) {
   );
 }
 
-/** Of a single set with what of it is still there; the sets of a schedule are looked at in their list. */
+/** For a single set, with the files that are still there; the sets of a schedule are shown in their list. */
 function endOf(run: RunView | null, schedule: ScheduleView | null): EndedAs {
   if (schedule === null && run !== null) return outcomeOf(run, onDiskOf(run.set.id));
   const state = schedule?.state === 'complete' || schedule?.state === 'stopped' ? schedule.state : 'halted';
@@ -101,10 +101,13 @@ function Lacks({ run }: { readonly run: RunView }) {
   );
 }
 
-/** How it came out, where it is seen at once, and the next set. A wide screen has room for all there is to say. */
+/**
+ * The result, where it is seen at once, and the next set. A wide screen has room for everything that there is
+ * to say.
+ */
 export function Outcome({ id, run, schedule }: Props) {
-  // The last pictures may be judged after the end. The foot of a narrow screen grows upwards, the side of a wide one downwards: what is
-  // pressed stays where it is.
+  // The last pictures may be judged after the end. The foot of a narrow screen grows upwards, the side of a
+  // wide one downwards: so buttons stay in place.
   const lacks = schedule === null && run !== null ? <Lacks run={run} /> : null;
   return (
     <div class="dock ended-dock" data-dock="ended">
@@ -128,7 +131,7 @@ export function Outcome({ id, run, schedule }: Props) {
 
 const isOnItsPage = (run: RunView): boolean => route.value.name === 'set' && route.value.id === run.set.id;
 
-/** Where it is looked at, named, completed and fired again. */
+/** The way to the page where the set is viewed, named, completed and fired again. */
 function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMany: boolean }) {
   const isGone = endOf(run, null).kept === null;
   const lacks = mayFire.value && !isGone && verifiedOf(run) < run.frames.length;
@@ -142,7 +145,7 @@ function ToSet({ run, isOneOfMany }: { readonly run: RunView; readonly isOneOfMa
 
 function Shortly({ run, schedule }: Pick<Props, 'run' | 'schedule'>) {
   const { state, words, kept } = endOf(run, schedule);
-  // How many were verified says nothing where some are not there any more.
+  // The number of verified frames means nothing if some are gone.
   const isAllThere = run !== null && kept === verifiedOf(run);
   return (
     <p class="outcome" data-state={state}>

@@ -3,9 +3,9 @@ import type { ComponentChildren } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 
 interface FoldProps {
-  /** What stands there in any case. */
+  /** The line that is always shown. */
   readonly line: ComponentChildren;
-  /** Opens by itself when this comes up, and then is left to whoever opens and closes it. */
+  /** Opens by itself when this becomes true; after that, the person opens and closes it. */
   readonly mustBeSeen?: boolean;
   readonly children: ComponentChildren;
 }

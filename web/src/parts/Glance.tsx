@@ -1,5 +1,5 @@
-// What a narrow screen shows first: what would be fired, in a few words, over a bar that takes up the rest. What is asked for is
-// changed on a screen of its own.
+// The first view on a narrow screen: what would be fired, in a few words, above a bar that takes up the rest.
+// The request is changed on a screen of its own.
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
@@ -15,7 +15,7 @@ import { Refused } from './More.js';
 
 export function Glance() {
   const found = body.value;
-  // All of it comes at once: what came later would move the rest.
+  // All of it appears at once: a part that came later would move the rest.
   if (found === null || awaitsPlan.value) return null;
   const planned = planning.value;
   const plan =

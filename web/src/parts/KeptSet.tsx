@@ -1,4 +1,4 @@
-// One set that was made: what it is called, its contact sheet, its frames, and firing some of them again.
+// One set that was made: its names, its contact sheet, its frames, and firing some of them again.
 import { useEffect, useState } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
@@ -106,11 +106,11 @@ function Opened({ set }: { readonly set: KeptSetDetail }) {
   );
 }
 
-/** What the set can become is the first thing that is seen of it. */
+/** The picture of what the set can become is the first thing to see. */
 function KeptPicture({ set }: { readonly set: KeptSetDetail }) {
   const { id, endedAt, onDisk } = set;
   const run = daemon.value?.run ?? null;
-  // Of the set in hand the stream tells sooner.
+  // The stream tells sooner of the set under way.
   const inHand = run?.set.id === id ? run : null;
   const light = inHand?.light ?? set.light;
   if (light === null) return null;
@@ -214,7 +214,7 @@ function Frames({ set }: { readonly set: KeptSetDetail }) {
   const coverage = set.light?.coverage ?? null;
   const why = notNow.value;
   const stands = set.onDisk?.state ?? 'gone';
-  // What cannot be gone on with is not offered.
+  // A set that cannot be resumed is not offered.
   const isOffered = ENDED.has(set.state) && mayFire.value && stands !== 'gone';
   // One whose folder was gone at its end has that still to come.
   const canComplete = stands === 'whole' && (missing > 0 || set.state !== 'complete');
@@ -420,7 +420,7 @@ function Tile({ set, frame, place }: TileProps) {
   );
 }
 
-/** What else is to be known of it. */
+/** Other remarks on it. */
 function Remarks({ set }: { readonly set: KeptSetDetail }) {
   const { asides, strays } = set;
   const notes = notesAfter(set.notes);

@@ -1,4 +1,5 @@
-// What the sets to come are called: name, note, and the viewpoint, which goes up by one with a press when the tripod moves on.
+// Names for the sets to come: name, note, and the viewpoint, which a press raises by one when the tripod
+// moves on.
 import { changeRequest, nextViewpoint, planning, request } from '../store.js';
 import { text } from '../text.js';
 import { Fold } from './Fold.js';

@@ -1,4 +1,4 @@
-// The picture of a set: rungs climb from the darkest frame at the foot to the lightest at the top, braces at the side hold
+// The picture of a set: rungs climb from the darkest frame at the foot to the brightest at the top, braces at the side hold
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
@@ -55,7 +55,7 @@ function NoLadder() {
 
 interface RunLadderProps {
   readonly run: RunView;
-  /** Then the time line is what is looked at. */
+  /** On a schedule, the time line is the main thing to look at. */
   readonly isScheduled: boolean;
 }
 
@@ -82,7 +82,7 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
   );
 }
 
-/** Where nobody saw it being made there is nothing to keep room for. */
+/** If nobody saw the set being made, no room need be kept for its picture. */
 function RunPicture({ run }: { readonly run: RunView }) {
   const { id, set, light, endedAt } = run;
   const isWatched = watched.value === id;
@@ -113,7 +113,7 @@ function calledOf({ set: { ordinal, name, viewpoint } }: RunView, isScheduled: b
 interface SizeProps {
   readonly plan: WirePlan;
   readonly isToCome: boolean;
-  /** Which set it is, where anybody said. */
+  /** Which set it is, if anybody has named it. */
   readonly called?: string;
   readonly children?: ComponentChildren;
 }
@@ -165,7 +165,7 @@ function Warnings({ plan }: { readonly plan: WirePlan }) {
   );
 }
 
-/** A log: what is added is spoken, and nothing else. */
+/** A log: only additions are spoken. */
 function RunNotes({ notes }: { readonly notes: readonly string[] }) {
   return (
     <div class="run-notes" role="log" aria-label={text.run.notes}>

@@ -1,4 +1,5 @@
-// What is left for the sets to come: room on disk and card, charge. One line as long as it lasts; what does not stands under it.
+// How long room on disk and card and the battery will last for the sets to come. One line as long as all of
+// them last; those that do not are listed below it.
 import type { Watch, WatchMark } from '../../../shared/watch.js';
 import { daemon } from '../store.js';
 import { text } from '../text.js';

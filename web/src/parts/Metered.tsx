@@ -1,4 +1,4 @@
-// What was metered for a set that was fired; before that it stands at the fields.
+// The readings of a set that was fired; before that they are shown at the fields.
 import type { PlanReadings } from '../../../shared/plan-readings.js';
 import { text } from '../text.js';
 

@@ -1,4 +1,5 @@
-// The way to what the notes say about an error. It opens beside the panel, which keeps what was asked for.
+// The link to what the notes say about an error. It opens in another tab, so that the panel keeps the
+// request.
 import type { ErrorCode } from '../../../shared/error-codes.js';
 import { PAGES, pageAddress } from '../../../shared/pages.js';
 import type { Refusal } from '../api.js';
@@ -6,7 +7,7 @@ import { text } from '../text.js';
 
 const isOfCatalogue = (code: string): code is ErrorCode => Object.hasOwn(PAGES, code);
 
-/** Nothing where the notes have no section: the panel has codes of its own. */
+/** Nothing if the notes have no section: the panel has codes of its own. */
 export function More({ about }: { readonly about: string | null }) {
   if (about === null || !isOfCatalogue(about)) return null;
   return (
@@ -25,7 +26,7 @@ export function PageOn({ page }: { readonly page: keyof typeof text.pagesOn }) {
   );
 }
 
-/** Why something that was asked for is not done; nothing where it is. */
+/** Why something that was asked for is not done; nothing if it is. */
 export function Refused({ refusal }: { readonly refusal: Refusal | null }) {
   if (refusal === null) return null;
   return (

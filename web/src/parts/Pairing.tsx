@@ -1,4 +1,4 @@
-// The one screen that a device sees which is not paired: what to do, or, with a code that was scanned, what it is called.
+// The one screen of a device that is not paired: what to do or, with a scanned code, the name to give it.
 import { useState } from 'preact/hooks';
 import { isPairing, pair, pairingRefused, secret } from '../access.js';
 import { text } from '../text.js';

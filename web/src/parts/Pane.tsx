@@ -1,4 +1,4 @@
-// One picture in its part of the screen, where the look has it; or why there is none.
+// One picture in its part of the screen, laid out by the look; or why there is none.
 import { useEffect, useLayoutEffect, useState } from 'preact/hooks';
 import { whyNoPicture } from '../api.js';
 import { text } from '../text.js';
@@ -8,13 +8,13 @@ export type Loading = 'under-way' | 'there' | 'none';
 
 const words = text.viewer;
 
-/** From so many points on a pixel is shown as what it is, a square. */
+/** From so many points on, a pixel is shown as what it is, a square. */
 const SQUARES_FROM = 2;
 
 interface Props {
-  /** Null where there is no file. */
+  /** Null if there is no file. */
   readonly path: string | null;
-  /** What is said then. */
+  /** The text that is shown then. */
   readonly missing: string;
   readonly alt: string;
   readonly caption: string | null;

@@ -1,5 +1,5 @@
-// The page: which parts stand on it in which view. Reading and tab order are those of the narrow screen's markup; where the
-// parts stand is for the style sheet.
+// The page: which parts are on it in which view. The order of reading and tabbing is that of the narrow
+// screen's markup; the style sheet places the parts.
 import { useRef } from 'preact/hooks';
 import { mayFire } from '../access.js';
 import { call } from '../alarm.js';
@@ -36,7 +36,7 @@ export function Panel() {
   const unfinished = daemon.value?.unfinished ?? null;
   const isOnSets = page.name === 'sets' || page.name === 'set';
   const canAsk = mayFire.value && shown.name === 'ask' && body.value !== null && unfinished === null;
-  /** The bar and little else: what it fires is changed on a screen of its own. */
+  /** The bar and little else: the request is changed on a screen of its own. */
   const isGlance = canAsk && isNarrow.value && (page.name === 'panel' || page.name === 'rung');
   const run = shown.name === 'ask' ? null : shown.run;
   const schedule = shown.name === 'ask' ? null : shown.schedule;
@@ -109,7 +109,10 @@ export function Panel() {
   );
 }
 
-/** A schedule may go on to the next set meanwhile: what is looked at stays, until it is read again as a finished set. */
+/**
+ * A schedule may go on to the next set meanwhile: the frame on the screen stays, until it is read again as
+ * one of a finished set.
+ */
 function RungViewer({ id, number }: { readonly id: string; readonly number: number }) {
   const known = useRef<LookedAt | null>(null);
   known.current = lookedAt(id) ?? known.current;

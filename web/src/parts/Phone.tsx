@@ -1,4 +1,4 @@
-// What there is to say of the device in the hand: that its screen may go dark, and that its panel is an old one.
+// Remarks on the device in the hand: that its screen may go dark, and that its panel is out of date.
 import { awake } from '../awake.js';
 import { isStale, loadAnew } from '../installed.js';
 import { text } from '../text.js';
@@ -9,7 +9,7 @@ const SAYS = {
   refused: text.phone.screen.refused,
 } as const;
 
-/** Only where the screen goes dark by itself: on a device that is touched. */
+/** Only if the screen goes dark by itself: on a touch device. */
 export function ScreenLine() {
   const state = awake.value;
   if (state !== 'none' && state !== 'insecure' && state !== 'refused') return null;

@@ -1,4 +1,5 @@
-// A set that is asked for by two spot readings: a field for each, beneath it where the reading falls, and what frames follow.
+// A set that is asked for by two spot readings: a field for each, below it the place where the reading falls,
+// and the frames that follow.
 import type { WirePlan } from '../../../shared/plan.js';
 import { type AskedBy, READING_PARTS, type ReadingPart, type Standing, standingsFor } from '../readings.js';
 import { askBy, body, changeRequest, planShown, request } from '../store.js';
@@ -44,7 +45,7 @@ export function Readings({ about }: { readonly about: (part: ReadingPart | Stand
   );
 }
 
-/** Aperture and ISO, where the camera does not tell them. */
+/** Aperture and ISO, if the camera does not tell them. */
 function Standings({ about }: { readonly about: (which: Standing) => About }) {
   const { readings } = request.value;
   const asked = body.value === null ? [] : standingsFor(body.value, readings);
@@ -125,7 +126,7 @@ function ReadingField({ part, plan, ...about }: FieldProps) {
   );
 }
 
-/** What follows: the ladder shows the rest. */
+/** The frames that follow; the ladder shows the rest. */
 export function FollowsFromReadings() {
   const plan = planShown.value;
   const room = plan?.readings?.room.sentence ?? null;

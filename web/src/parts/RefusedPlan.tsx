@@ -1,5 +1,5 @@
-// Why the set that is asked for cannot be made, and what would do: by the fields on a narrow screen, in the ladder's place on a wide one,
-// where it is seen whatever part of the form is open.
+// Why the set that is asked for cannot be made, and what would work: at the fields on a narrow screen, in the
+// ladder's place on a wide one, where it is seen whatever part of the form is open.
 import type { Suggestion } from '../../../shared/plan.js';
 import type { Refusal } from '../api.js';
 import { askFor } from '../store.js';
@@ -8,7 +8,7 @@ import { More } from './More.js';
 
 interface Props {
   readonly refusal: Refusal;
-  /** The field that it is about, where it is about one. */
+  /** The field that it is about, if there is one. */
   readonly field: string | null;
 }
 
@@ -26,7 +26,10 @@ export function RefusedPlan({ refusal: { code, message, suggestions }, field }: 
   );
 }
 
-/** Some only differ in what the photographer does to the camera: they change the request alike. */
+/**
+ * Some suggestions only differ in what the photographer does to the camera: they change the request in the
+ * same way.
+ */
 function Suggestions({ of }: { readonly of: readonly Suggestion[] }) {
   return (
     <div class="suggestions">

@@ -1,4 +1,4 @@
-// What a run is doing, on a schedule also between its sets, and the one thing to do about it.
+// What a run is doing, on a schedule also between its sets, and the one thing that can be done about it.
 import { useEffect, useRef } from 'preact/hooks';
 import { formatEv, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
@@ -26,7 +26,7 @@ import { moment } from '../words.js';
 import { Refused } from './More.js';
 import { ScreenLine } from './Phone.js';
 
-/** Whoever names nobody else sits at the daemon's own machine. */
+/** The name for a person at the daemon's own computer, who is recorded if nobody else is named. */
 const HERE = 'this computer';
 
 function headline(run: RunView, { known, told, asked }: { known: boolean; told: boolean; asked: boolean }) {
@@ -136,7 +136,7 @@ function Firing({ id, run, schedule }: FiringProps) {
             <strong>{text.schedule.running.of(run.set.ordinal, schedule.schedule.count)}</strong>
           )}
           <span>{text.run.made(progress.verified, progress.frames)}</span>
-          {/* These two stand all the time, so that nothing moves where there is nothing to say for a moment. */}
+          {/* These two are always there, so that nothing moves if there is nothing to say for a moment. */}
           <span class="soft run-now">
             {progress.frame !== null &&
               text.run.now(

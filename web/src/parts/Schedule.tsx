@@ -1,5 +1,5 @@
-// The fields of a schedule, folded away until somebody wants one, and what it would come to. What is wrong stands beside the field
-// that it is about.
+// The fields of a schedule, folded away until somebody wants one, and its forecast. An error is shown at the
+// field that it is about.
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
 import { formatEv } from '../../../shared/ev.js';
@@ -66,7 +66,7 @@ export function Schedule() {
   );
 }
 
-// --- What is wrong, and where.
+// --- What is wrong, and where
 
 function refusal() {
   const current = foreseeing.value;
@@ -75,7 +75,7 @@ function refusal() {
 
 const wrongId = (field: ScheduleField) => `schedule-${field}-wrong`;
 
-/** What a control of this field needs to be told from the others. */
+/** The attributes by which a control of this field is told from the others. */
 function about(...fields: ScheduleField[]) {
   const field = fieldNamed(refusal()?.field ?? null);
   if (field === null || !fields.includes(field)) return {};
@@ -99,7 +99,7 @@ function Wrong({ field }: { readonly field: ScheduleField }) {
   );
 }
 
-/** What is about no field here. */
+/** An error that is about no field here. */
 function Elsewhere() {
   const wrong = refusal();
   if (wrong === null || fieldNamed(wrong.field) !== null) return null;
@@ -258,7 +258,7 @@ interface MomentProps<First extends string> {
   readonly fields: MomentFields<First>;
   readonly first: readonly [value: First, label: string];
   readonly onChange: (fields: MomentFields<First>) => void;
-  /** What goes with the first choice. */
+  /** The fields that go with the first choice. */
   readonly children?: ComponentChildren;
 }
 
@@ -341,7 +341,7 @@ const POSITION_WITHIN_MS = 20_000;
 const roughly = (degrees: number) => String(Number(degrees.toFixed(4)));
 
 interface PlaceProps extends Pick<NumberProps, 'aria-invalid' | 'aria-describedby'> {
-  /** What the ids of its fields begin with: there may be two on the page. */
+  /** The beginning of the ids of its fields, which may be on the page twice. */
   readonly id: string;
   readonly why: string;
   readonly children?: ComponentChildren;
@@ -553,7 +553,7 @@ function SpanThatFollows() {
   );
 }
 
-// --- What it comes to.
+// --- The forecast
 
 function Foreseen() {
   const current = foreseeing.value;

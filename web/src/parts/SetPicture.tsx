@@ -1,5 +1,6 @@
-// The picture of a set as a whole: what of the scene it holds, as long as it is made; then what it can become, with what it holds a
-// press away. Its room is there from the beginning, so that nothing moves as it comes. Pressed, it is as large as the screen.
+// The picture of a set as a whole: while it is made, how much of the scene it holds; then what it can become,
+// with the map a press away. Its room is there from the beginning, so that nothing moves when it comes.
+// Pressed, it fills the screen.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { LightView } from '../../../shared/light.js';
 import { bringIntoSight } from '../follow.js';
@@ -7,11 +8,11 @@ import { text } from '../text.js';
 
 const words = text.setLight;
 
-/** Addresses; null where there is none. */
+/** Addresses; null if there is none. */
 export interface Pictures {
-  /** What the set holds. */
+  /** The map of what the set holds. */
   readonly map: string | null;
-  /** What it can become. */
+  /** The picture of what it can become. */
   readonly proof: string | null;
 }
 
@@ -38,11 +39,11 @@ export function SetPicture({ map, proof, light, isAwaited, isFollowed = false }:
   const sentence = light === null ? (isAwaited ? words.toCome : words.none) : text.said(light.sentence);
   const aboutProof =
     light?.proof == null ? (isAwaited ? words.proofToCome : null) : text.said(light.proof.sentence);
-  // Why there is none is said in any case.
+  // The reason is shown even if there is no picture.
   const isProofSaid = !isMap || (proof === null && light?.proof != null);
   return (
     <section class="set-picture" ref={section} aria-label={words.heading}>
-      {/* What is asked how wide it is cannot be laid out by that itself. */}
+      {/* An element whose width is queried cannot lay itself out by the result. */}
       <div class="set-picture-in">
         <Large
           path={path}
@@ -94,7 +95,7 @@ function Legend({ isSeen }: { readonly isSeen: boolean }) {
 interface LargeProps {
   readonly path: string | null;
   readonly alt: string;
-  /** What is told with it. */
+  /** The text that goes with it. */
   readonly about: string;
   readonly isMap: boolean;
 }

@@ -48,7 +48,10 @@ export const nameOf = ({ name, startedAt }: Pick<KeptSetView, 'name' | 'startedA
 
 export const STATE_MARKS = { complete: 'verified', stopped: 'stopped', halted: 'rejected' } as const;
 
-/** How a set stands, with what of it lies on the disk. @returns no mark as long as it is being made */
+/**
+ * The state of a set, given what is on the disk of it.
+ * @returns no mark as long as it is being made
+ */
 export function standingOf({ id, state, onDisk }: Pick<KeptSetView, 'id' | 'state' | 'onDisk'>) {
   if (onDisk?.state === 'gone')
     return { state: 'halted', mark: 'rejected', words: text.onDisk.gone } as const;
@@ -88,12 +91,12 @@ function Row({ set }: { readonly set: KeptSetView }) {
   );
 }
 
-/** What the set can become, or else of what was verified the frame in the middle. */
+/** The picture of what the set can become, otherwise the middle one of its verified frames. */
 function Picture({ set }: { readonly set: KeptSetView }) {
   const { id, endedAt, hasPreview, middle, onDisk } = set;
   const isThere = middle !== null && !(onDisk?.missing.includes(middle) ?? false);
   const path = hasPreview
-    ? // When it was merged the list does not tell; after its end, and anew after each.
+    ? // The list does not tell when it was merged: after the set's end, and anew after each later end.
       proofPath(id, endedAt ?? '')
     : isThere
       ? keptPath(id, middle, 'thumbnail', 1)

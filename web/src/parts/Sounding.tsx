@@ -1,5 +1,5 @@
-// Where nobody has a spot meter: test frames that say how far the light reaches, the two pictures at its ends, and the set that follows, taken
-// over at one press.
+// For people without a spot meter: test frames that show how far the light reaches, the two pictures at its
+// ends, and the set that follows, taken over at one press.
 import { formatEv } from '../../../shared/ev.js';
 import type { Proposal, SoundingView, TestFrame } from '../../../shared/sounding.js';
 import { testFramePath } from '../api.js';
@@ -43,7 +43,7 @@ function Shown({ of }: { readonly of: SoundingView }) {
       <div role={state === 'sun' ? 'status' : 'alert'}>
         <p class={`obstacle ${state === 'sun' ? 'sun-caution' : ''}`} data-code={error}>
           <Mark of={state === 'sun' ? 'attention' : 'stops'} />
-          {/* The caution itself stands at the bar, on every screen that has one. */}
+          {/* The caution itself is at the bar, on every screen that has one. */}
           <span>{state === 'sun' ? words.sunSeen : text.said(sentence ?? '')}</span>
         </p>
       </div>

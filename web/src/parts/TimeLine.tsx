@@ -18,7 +18,7 @@ export function TimeLine({ schedule }: { readonly schedule: ScheduleView }) {
   const { marks, before, behind, counts, moved } = timeLineOf(schedule, line);
   const rows = rowsOf(marks);
   const { count, everySeconds } = schedule.schedule;
-  // Where a row takes less than a minute, minutes do not tell it from the next.
+  // If a row takes less than a minute, minutes do not distinguish it from the next.
   const at = everySeconds < 5 ? clock : hourAndMinute;
   return (
     <section
@@ -89,7 +89,7 @@ function Legend({ counts }: { readonly counts: Readonly<Record<Went, number>> })
   );
 }
 
-/** Where nothing tells a height, in the middle. */
+/** Used for the height if it is not known: the middle. */
 const MIDDLE = 0.5;
 
 function Slot({ mark }: { readonly mark: SlotMark }) {

@@ -1,5 +1,6 @@
-// The trigger: a wide bar to press and hold. Nothing fires by a touch in passing, in a pocket or by a knock on the tripod.
-// Where the daemon would refuse the run it fires nothing at all: it says why, and a press looks whether that still holds.
+// The trigger: a wide bar to press and hold. A touch in passing, in a pocket or by a knock on the tripod
+// fires nothing. If the daemon would refuse the run, the bar fires nothing: it says why, and a press checks
+// whether that still holds.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { WirePlan } from '../../../shared/plan.js';
 import { canTremble } from '../alarm.js';
@@ -66,13 +67,13 @@ export function Trigger() {
     if (hold === 'holding') go('too-short', HINT_MS);
   };
 
-  // What was about to be fired is no longer what is on the screen.
+  // The set that was about to be fired is no longer the one on the screen.
   useEffect(() => {
     if (does !== 'fire') release();
   }, [does]);
   useEffect(() => () => clearTimeout(timer.current), []);
 
-  // The space bar is as wide a bar as any. Where something has the focus that it means something to, it is left to that.
+  // The space bar works like the bar, unless an element has the focus that uses it itself.
   const keys = useRef({ begin, end });
   keys.current = { begin, end };
   useEffect(() => {
@@ -176,7 +177,10 @@ function Obstacle() {
   );
 }
 
-/** What a suggestion left to be done at the camera. It stands until the camera says that it was done, or somebody does; it stops nothing. */
+/**
+ * A step that a suggestion left to be done at the camera. It is shown until the camera reports that it was
+ * done, or somebody confirms it; it stops nothing.
+ */
 function ByHandReminder() {
   const hand = request.value.byHand;
   if (hand === null) return null;
@@ -251,7 +255,7 @@ function scheduleLabel({ offsets }: WirePlan, isFree: boolean): Label {
   };
 }
 
-/** What has a use of its own for the space bar. */
+/** Elements that use the space bar themselves. */
 const WANTS_SPACE = 'button, a, input, select, textarea, summary, dialog, [role="dialog"], [contenteditable]';
 
 function isFreeSpace(event: KeyboardEvent): boolean {

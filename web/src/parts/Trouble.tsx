@@ -1,10 +1,10 @@
-// What keeps a run from going on at the moment. It stands over everything as long as it lasts.
+// What keeps a run from continuing at the moment. It is shown above everything as long as it lasts.
 import { connection, view } from '../store.js';
 import { text } from '../text.js';
 import { Mark } from './Mark.js';
 import { More } from './More.js';
 
-/** The region is there before anything stands in it: only then is what comes into it spoken. */
+/** The region exists before it has any content: only then is new content spoken. */
 export function TroubleBand() {
   const shown = view.value;
   const trouble = shown.name === 'running' ? (shown.run?.trouble ?? null) : null;

@@ -1,4 +1,4 @@
-// A set that was cut off with the program: whether to go on with it comes before anything else is asked.
+// A set that was cut off with the program: whether to resume it comes before any other question.
 import type { Unfinished as CutOff } from '../../../shared/state.js';
 import { onDiskOf } from '../kept-sets.js';
 import { body, busy, endUnfinished, refusedAction, resume } from '../store.js';

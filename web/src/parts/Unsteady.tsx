@@ -1,4 +1,5 @@
-// Frames of a set for which the camera or something else moved, or focus was lost: why, and one press that fires just those again.
+// Frames of a set for which the camera or something else moved, or focus was lost: the reason, and one press
+// that fires just those again.
 import type { LightView } from '../../../shared/light.js';
 import type { FrameView } from '../../../shared/state.js';
 import { whyAgain } from '../set-light.js';

@@ -1,6 +1,6 @@
-// One frame, or two neighbouring ones, as large as the screen, looked at as closely as one likes. Escape closes it. The address says
-// which frame is shown, so that the way back closes it, too; how large it is and which part is seen stays from frame to frame. Only
-// what is shown is loaded.
+// One frame, or two neighbouring ones, filling the screen, at any magnification. Escape closes it. The
+// address says which frame is shown, so that going back closes it, too; magnification and place stay from
+// frame to frame. Only what is shown is loaded.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import { formatEv, fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
 import type { FrameView } from '../../../shared/state.js';
@@ -45,9 +45,9 @@ interface Props {
   readonly set: LookedAt;
   readonly number: number;
   readonly addressOf: (number: number) => string;
-  /** What lies under it. */
+  /** The page below it. */
   readonly under: string;
-  /** Where on that page the frame is opened: there the focus goes back to. */
+  /** The link on that page by which the frame is opened; the focus returns to it. */
   readonly linkOf: (number: number) => string;
 }
 
@@ -64,7 +64,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
   const stage = useStage();
 
   const all = set.frames.length;
-  // Frames that were added later have numbers out of order: one goes by where they stand.
+  // Frames that were added later have numbers out of order, so the viewer goes by place.
   const place = set.frames.findIndex((frame) => frame.number === number);
   const shown = place < 0 ? [] : set.frames.slice(place, place + (isPair ? 2 : 1));
   const panes = stage.size === null ? [] : panesIn(stage.size, stage.density, isPair);
@@ -105,17 +105,17 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
     else return false;
     return true;
   };
-  // Listeners that stay for as long as it is open do what is right now.
+  // Listeners that stay as long as it is open call the present functions.
   const now = useRef({ act, change, number, linkOf });
   now.current = { act, change, number, linkOf };
 
   useEffect(() => {
     dialog.current?.showModal();
-    // Else the first control has it, which may be one of the bands.
+    // Otherwise the first control would have it, which may be one of the bands.
     dialog.current?.focus();
     const ends = new AbortController();
     const { signal } = ends;
-    // Of the whole page: a control that goes away takes the focus with it, and nothing else can be reached.
+    // On the whole page: a control that vanishes takes the focus with it, and nothing else can be reached.
     const press = (event: KeyboardEvent) => {
       if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
       if (now.current.act(event)) event.preventDefault();
@@ -173,7 +173,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
       data-loading={loading}
       onClose={() => goBack(under)}
     >
-      {/* What lies under it cannot be reached, and may not be seen. */}
+      {/* The page below cannot be reached, and need not be visible. */}
       <div class="viewer-bands">
         <ConnectionBand />
         <AlarmBand />
@@ -301,7 +301,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
   );
 }
 
-/** Over the picture: beside it they would move it from frame to frame. */
+/** Over the picture: beside it, they would move it from frame to frame. */
 function FrameMarks({ marks }: { readonly marks: FrameView['marks'] }) {
   if (marks.length === 0) return null;
   return (
@@ -341,7 +341,7 @@ const WAY_KEYS: Readonly<Record<string, Way>> = {
   ArrowUp: 'up',
   ArrowDown: 'down',
 };
-/** Upwards is lighter, as on the ladder. */
+/** Upwards is brighter, as on the ladder. */
 const STEP_KEYS: Readonly<Record<string, number>> = {
   ArrowLeft: -1,
   ArrowRight: 1,
@@ -377,7 +377,7 @@ function useStage() {
     };
     const observer = new ResizeObserver(measure);
     observer.observe(stage);
-    // A page that is zoomed has another density, even where nothing else changes its size.
+    // Zooming the page changes its density, even if nothing else changes in size.
     addEventListener('resize', measure);
     return () => {
       observer.disconnect();
@@ -428,7 +428,7 @@ function Swap({ isSwapped, onSwap }: SwapProps) {
   );
 }
 
-/** A wheel makes many steps: what it came to is told when it rests. */
+/** A wheel makes many steps: the result is announced when it rests. */
 const RESTS_MS = 500;
 
 function Told({ sentence }: { readonly sentence: string }) {
@@ -444,7 +444,10 @@ function Told({ sentence }: { readonly sentence: string }) {
   );
 }
 
-/** A table for each channel that stands for the whole sum: whoever draws it needs no linear light of their own, and loses none. */
+/**
+ * A table for each channel that contains the whole calculation: the renderer need not convert to linear
+ * light, and so loses nothing.
+ */
 function Evened({ ev }: { readonly ev: number }) {
   const table = evenedTable(ev)
     .map((value) => value.toFixed(5))

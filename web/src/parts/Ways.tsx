@@ -1,4 +1,4 @@
-// Which way the passes are fired, and what the plan keeps short: where the body can do otherwise.
+// How the passes are fired, and what the plan keeps short: shown if the body offers a choice.
 import type { Least, ReleaseWay } from '../../../shared/request.js';
 import { choicesOf, chosenFor } from '../request.js';
 import { body, changeRequest, request } from '../store.js';
@@ -85,5 +85,5 @@ function Release({ about, ways, chosen }: ReleaseProps) {
   );
 }
 
-/** Stands for no choice in the field. */
+/** The value of the field for no choice. */
 const WHICHEVER = 'whichever';

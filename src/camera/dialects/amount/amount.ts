@@ -15,8 +15,9 @@ const BUTTON = 'eosremoterelease';
 const CONTINUOUS = ['Continuous high speed', 'Continuous', 'Continuous low speed'];
 
 /**
- * The button over the wire, pressed without focusing. Its labels changed between libgphoto2 2.5.30 and 2.5.34, and `Release Full` means
- * only half of it there: what is offered decides, never the version (camlibs/ptp2/config.c of both).
+ * The button over the wire, pressed without focusing. Its labels changed between libgphoto2 2.5.30 and
+ * 2.5.34, and in the latter `Release Full` releases only half of it: the labels that are offered decide,
+ * never the version (camlibs/ptp2/config.c of both).
  */
 const BUTTONS = [
   { down: 'Immediate', up: 'Release Full' },

@@ -1,5 +1,6 @@
-// The labels of dialect A (PTP vendor extension 0x0B) and what they stand for. A label is not a number: its decimals are
-// cut, and some shutter labels stand for two settings. Both tables were read off the label tables of libgphoto2 2.5.30.
+// The labels of dialect A (PTP vendor extension 0x0B) and their meaning. A label is not a number: its
+// decimals are cut, and some shutter labels stand for two settings. Both tables were read off the label
+// tables of libgphoto2 2.5.30.
 import {
   formatEv,
   parseEv,
@@ -13,9 +14,9 @@ import { settingsBehind } from '../shutters.js';
 export { compensation } from '../compensation.js';
 
 /**
- * Shutter labels whose time is not the one they show, or that stand for two settings; Tv in sixths. Where there are two,
- * writing the label sets the one that the body offers (tried over the virtual port, on bodies set to thirds and to halves);
- * where it offers both, the first.
+ * Shutter labels whose time is not the one they show, or that stand for two settings; Tv in sixths. If there
+ * are two, writing the label sets the one that the body offers (tried over the virtual port, on bodies set to
+ * thirds and to halves); if the body offers both, the first.
  */
 const MISLEADING: ReadonlyMap<string, readonly Sixths[]> = new Map(
   (
@@ -34,7 +35,7 @@ const MISLEADING: ReadonlyMap<string, readonly Sixths[]> = new Map(
   ).map(([label, tvs]) => [label, tvs.map(sixths)]),
 );
 
-/** @returns the settings that a label may stand for; none where it is no time */
+/** @returns the settings that a label may stand for; none if it is not a time */
 function candidates(label: string): readonly Sixths[] {
   const listed = MISLEADING.get(label);
   if (listed !== undefined) return listed;
@@ -46,8 +47,8 @@ function candidates(label: string): readonly Sixths[] {
 
 /**
  * @param choices the shutter labels that a body offers, in any order
- * @returns the settings behind them, longest first. The grid that the clear labels stand on decides what the others mean;
- *   a setting whose label may set another one is kept, marked as not settable.
+ * @returns the settings behind them, longest first. The grid of the unambiguous labels decides the meaning
+ *   of the others; a setting whose label may set another one is kept, but marked as not settable.
  */
 export const shutterSettings = (choices: readonly string[]): ShutterSetting[] =>
   settingsBehind(choices, candidates, 'meant');
@@ -57,7 +58,7 @@ export const BRACKET_OFF = 'off';
 /** @returns the label of an auto-bracket with this step, such as `+/- 1 1/3` */
 export const bracketLabel = (step: Sixths): string => `+/- ${formatEv(step, false)}`;
 
-/** @returns the step of a bracket label in sixths, or undefined where it is none */
+/** @returns the step of a bracket label in sixths, or undefined if it is not one */
 export function bracketStep(label: string): Sixths | undefined {
   const [, amount] = /^\+\/- (.+)$/.exec(label) ?? [];
   return amount === undefined ? undefined : parseEv(amount);

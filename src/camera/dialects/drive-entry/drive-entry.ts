@@ -1,6 +1,6 @@
-// Dialect C: each auto-bracket is an entry of the drive (`capturemode`), with its count and step in one label, so that they
-// come in pairs. An entry fires one frame a press, or all of them; over the binding only the former are used, since what a press for all
-// brings beside the first file is lost there. The order of the frames is not on the wire.
+// Dialect C: each auto-bracket is an entry of the drive (`capturemode`), with count and step in one label, so
+// that they come in pairs. An entry fires one frame a press, or all of them. Over the binding only the former
+// are used, since it loses all files of a press but the first. The order of the frames is not on the wire.
 import type { BracketShape, ShutterSetting } from '../../../exposure/index.js';
 import type { SettingChange, Settings } from '../../link.js';
 import { bulbOf } from '../bulb.js';
@@ -48,7 +48,7 @@ export const driveEntries: Dialect = {
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),
 
-  // A body that lists no times of its own need not have what the library offers for it.
+  // A body that lists no times of its own need not have the ones that the library offers for it.
   bulb: (settings) => (listsNone(choicesOf(settings, SHUTTER)) ? null : bulbOf(settings, SHUTTER)),
 
   oneRelease: {
@@ -75,7 +75,7 @@ const CAN_BE_FETCHED = 0x8000;
 
 const waitingIn = (told: number): number => (told > CAN_BE_FETCHED ? told - CAN_BE_FETCHED : 0);
 
-/** Where a body lists no times of its own, the library offers all that it knows, this one among them. */
+/** If a body lists no times of its own, the library offers all that it knows, and this is one of them. */
 const OFFERED_TO_ALL = '1/32000';
 /** From memory, no source: what every body of that make has, 1/4000 s, in sixths. */
 const SURELY_TV = 72;

@@ -1,5 +1,6 @@
-// The labels of dialect C (PTP vendor extension 0x11) and what they stand for: the drive (`capturemode`) has an entry for every
-// auto-bracket. Two spellings: that of libgphoto2 2.5.30, and the newer one that 2.5.34 has beside it.
+// The labels of dialect C (PTP vendor extension 0x11) and their meaning: the drive (`capturemode`) has an
+// entry for every auto-bracket. There are two spellings: that of libgphoto2 2.5.30, and the newer one that
+// 2.5.34 has as well.
 import type { ShutterSetting, Sixths } from '../../../exposure/index.js';
 import { compensation } from '../compensation.js';
 import { writtenShutters } from '../shutters.js';
@@ -17,7 +18,10 @@ export interface DriveEntry {
 const OLDER = /^Bracketing ([CS]) (\d\.\d) Steps (\d) Pictures$/;
 const NEWER = /^(Continuous|Single) Bracket (\d\.\d) EV (\d) Img\.(?: ([+-]))?$/;
 
-/** @returns the auto-bracket of a label, or undefined where it is none: white balance, focus and other brackets too */
+/**
+ * @returns the auto-bracket of a label, or undefined if it is none; brackets of white balance, focus and
+ *   the like are none
+ */
 export function driveEntry(label: string): DriveEntry | undefined {
   const [, press, amount, frames, side] = OLDER.exec(label) ?? NEWER.exec(label) ?? [];
   const step = amount === undefined ? undefined : compensation(amount);

@@ -9,7 +9,7 @@ export { isStandardLabel, standardShutters as standardShutterSettings } from '..
 /** No other vendor writes these. */
 const OF_DIALECT_A = ['20.3', '10.3', '6.3'];
 
-/** @returns the settings that the labels stand for, longest first, whoever wrote them */
+/** @returns the settings that the labels stand for, longest first, in any of the known spellings */
 export function anyShutters(labels: readonly string[]): ShutterSetting[] {
   if (labels.some(isStandardLabel)) return standardShutters(labels);
   return labels.some((label) => OF_DIALECT_A.includes(label))

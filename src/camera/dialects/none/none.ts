@@ -18,7 +18,7 @@ export const none: Dialect = {
   },
 
   async setBracket() {
-    // There is none to set.
+    // There is no bracket to set.
   },
 
   setCentre: (link, centre, settings) => setCentreBy(link, centre, settings),

@@ -1,6 +1,7 @@
-// The labels of dialect B (PTP vendor extension 0x0A) and what they stand for, read off the tables of libgphoto2 2.5.30 (those
-// of 2.5.34 are the same). The library names the codes of step and pattern by one table, but bodies number them in
-// several ways: what a label means can depend on what else is offered. Recorded exposures have the last word.
+// The labels of dialect B (PTP vendor extension 0x0A) and their meaning, read off the tables of libgphoto2
+// 2.5.30 (those of 2.5.34 are the same). The library names the codes of step and pattern by one table, but
+// bodies number them in several ways: the meaning of a label can depend on the other labels that are offered.
+// Recorded exposures have the last word.
 import { parseEv, type ShutterSetting, type Sixths, sixths } from '../../../exposure/index.js';
 import { isStandardLabel, standardShutters, writtenShutters } from '../shutters.js';
 
@@ -16,7 +17,10 @@ export const EXPOSURE_ONLY = 'AE only';
 export const patternShutters = (choices: readonly string[]): ShutterSetting[] =>
   choices.some(isStandardLabel) ? standardShutters(choices) : writtenShutters(choices);
 
-/** @returns the step that a label of `aebracketingstep` names, such as `1/3 EV`, or undefined where it names none */
+/**
+ * @returns the step that a label of `aebracketingstep` names, such as `1/3 EV`, or undefined if it names
+ *   none
+ */
 export function patternStep(label: string): Sixths | undefined {
   const [, amount] = /^(.{1,8}) EV$/.exec(label) ?? [];
   const step = amount === undefined ? undefined : parseEv(amount);
@@ -39,7 +43,10 @@ const EIGHT_STEPS: readonly Sixths[] = [2, 3, 4, 6, 8, 9, 10, 12].map(sixths);
 /** Five EV: beyond any auto-bracket. */
 const LARGEST_STEP = sixths(30);
 
-/** @param codes that a body offers @returns what its code stands for, in sixths */
+/**
+ * @param codes that a body offers
+ * @returns a function from a code to its step in sixths
+ */
 function numberingOf(codes: readonly number[]): (code: number) => Sixths | undefined {
   const largest = Math.max(...codes);
   if (largest < STEP_LABELS.length) return (code) => patternStep(STEP_LABELS[code] ?? '');
@@ -48,9 +55,10 @@ function numberingOf(codes: readonly number[]): (code: number) => Sixths | undef
 }
 
 /**
- * Bodies number their steps in three ways, and the library names the codes by the first: six codes from 0, as in its table;
- * eight codes from 0; or the step itself in sixths (2, 4, 6, 12, 18), where `2/3 EV` is 1/3 and `2 EV` is 2/3. What is
- * offered tells which; that these are the ways is put together from what bodies offer, not from a source.
+ * Bodies number their steps in three ways, and the library names the codes by the first: six codes from 0, as
+ * in its table; eight codes from 0; or the step itself in sixths (2, 4, 6, 12, 18), so that `2/3 EV` is 1/3
+ * and `2 EV` is 2/3. The codes that are offered show which; that these are the three ways was concluded from
+ * what bodies offer, not taken from a source.
  * @param choices of `aebracketingstep`
  * @returns the labels with the steps that writing them sets
  */
@@ -82,15 +90,16 @@ const POSITIONS: ReadonlyMap<string, readonly number[]> = new Map([
 
 /**
  * @param label of `aebracketingpattern`
- * @returns the frames in steps from the centre, ascending, or undefined where it names none (`0 image`)
+ * @returns the frames in steps from the centre, ascending, or undefined if it names none (`0 image`)
  */
 export const patternPositions = (label: string): readonly number[] | undefined => POSITIONS.get(label);
 
 /**
- * Bodies with three patterns number them 0 to 2, and the last is three frames both ways, while the library names it as on
- * bodies with more: two to the dark side (from memory; some such bodies offer nothing but this one).
+ * Bodies with three patterns number them 0 to 2. The last is three frames both ways, but the library names it
+ * as on bodies with more patterns: two to the dark side (from memory; some such bodies offer nothing else).
  * @param choices of `aebracketingpattern`
- * @returns the labels with the frames that they stand for, in steps from the centre, ascending; doubtful ones left out
+ * @returns the labels with the frames that they stand for, in steps from the centre, ascending; doubtful
+ *   ones left out
  */
 export function patternShapes(
   choices: readonly string[],

@@ -1,6 +1,7 @@
-// Dialect B: the auto-bracket is switched on and off by one setting (`bracketing`), and described by three: the step
-// (`aebracketingstep`), the frames (`aebracketingpattern`) and their order (`bracketorder`). What it moves is another one
-// (`bracketset`), and, in manual mode, a menu on the body that the wire does not reach.
+// Dialect B: the auto-bracket is switched on and off by one setting (`bracketing`), and described by three:
+// the step (`aebracketingstep`), the frames (`aebracketingpattern`) and their order (`bracketorder`). The
+// quantity that it moves is another setting (`bracketset`) and, in manual mode, a menu on the body that the
+// wire does not reach.
 import type { BracketShape } from '../../../exposure/index.js';
 import type { Button, Settings } from '../../link.js';
 import { bulbOf } from '../bulb.js';
@@ -34,7 +35,7 @@ const IN_A_BURST = 'burstnumber';
 const OPERATION = 'opcode';
 const RELEASE = '0x9207,0xffffffff,0x0';
 
-/** Exact fractions, where the body has them. */
+/** Exact fractions, if the body has them. */
 const EXACT_SHUTTER = 'shutterspeed2';
 
 const shutterName = (settings: Settings): string =>
