@@ -48,7 +48,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await laptop.locator('.devices summary').click();
   const code = async (role: string) => {
     await laptop.getByRole('button', { name: `Pair a device that ${role}` }).click();
-    const picture = laptop.getByRole('img', { name: 'The code' });
+    const picture = laptop.getByRole('img', { name: 'Pairing code' });
     await picture.waitFor();
     await expect
       .poll(
@@ -74,9 +74,9 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await expect.poll(() => phone.url(), SOON).toBe(`https://${doors.host.network}/`);
   await laptop.screenshot({ path: screenAt('devices-laptop') });
   await phone.screenshot({ path: screenAt('pairing-phone') });
-  await phone.getByLabel('What is this device called?').fill('The phone by the lake');
+  await phone.getByLabel('Name for this device').fill('The phone by the lake');
   await phone.getByRole('button', { name: 'Pair' }).click();
-  await phone.getByRole('heading', { name: 'This device watches' }).waitFor();
+  await phone.getByRole('heading', { name: 'View only' }).waitFor();
   await phone.locator('.connection[data-state="connected"]').waitFor();
   expect(await phone.locator('.trigger, .ask, .stop, .look').count()).toBe(0);
   await phone.screenshot({ path: screenAt('watching-phone') });
@@ -104,7 +104,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   const { link } = (await asked.json()) as { link: string };
   const tablet = heard(await (await browser.newContext({ ignoreHTTPSErrors: true })).newPage());
   await tablet.goto(link);
-  await tablet.getByLabel('What is this device called?').fill('The tablet');
+  await tablet.getByLabel('Name for this device').fill('The tablet');
   await tablet.getByRole('button', { name: 'Pair' }).click();
   await laptop.locator('.device-list li', { hasText: 'The tablet' }).waitFor({ timeout: 10_000 });
   await laptop.getByRole('button', { name: 'Drop The tablet' }).click();

@@ -91,7 +91,7 @@ describe('the screen', () => {
       await opened.clock.install();
     });
     await fireSlowly(page);
-    await page.getByRole('button', { name: 'Hold', exact: true }).click();
+    await page.getByRole('button', { name: 'Pause', exact: true }).click();
     await page.locator('main[data-run-state="held"]').waitFor();
     await page.clock.fastForward('09:00');
     expect(await asked(page)).toEqual(['request']);
@@ -99,7 +99,7 @@ describe('the screen', () => {
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release']);
     // To the page nothing was heard for minutes: it connects anew.
     await page.locator('main[data-connection="connected"]').waitFor();
-    await page.getByRole('button', { name: 'Go on', exact: true }).click();
+    await page.getByRole('button', { name: 'Resume', exact: true }).click();
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release', 'request']);
     await stop(page);
   });

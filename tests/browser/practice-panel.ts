@@ -216,12 +216,12 @@ export const rungs = (page: Page) => page.getByRole('list', { name: /^Rungs/ }).
 export const rungNames = (page: Page): Promise<string[]> =>
   rungs(page).evaluateAll((found) => found.map((rung) => rung.getAttribute('aria-label') ?? ''));
 export const verified = (page: Page) => page.locator('[data-state="verified"][data-frame]');
-export const trigger = (page: Page) => page.getByRole('button', { name: /^Hold to fire/ });
+export const trigger = (page: Page) => page.getByRole('button', { name: /^Press and hold to fire/ });
 
 export async function ask(page: Page, frames: number, step: string, base: string): Promise<void> {
   await page.getByLabel('Frames', { exact: true }).fill(String(frames));
   await page.getByLabel('Step', { exact: true }).selectOption({ label: step });
-  await page.getByLabel('Base', { exact: true }).selectOption(base);
+  await page.getByLabel('Base exposure', { exact: true }).selectOption(base);
 }
 
 /** Begins anew where an ended set is still shown. */

@@ -16,8 +16,8 @@ afterAll(async () => {
   await panel?.end();
 });
 
-const DARKEST = 'Darkest part, metered';
-const BRIGHTEST = 'Brightest part, metered';
+const DARKEST = 'Darkest reading';
+const BRIGHTEST = 'Brightest reading';
 
 async function form(size: Size) {
   const page = await panel.open(size, undefined, '#form');
@@ -75,8 +75,8 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
 describe('by two readings', () => {
   it('goes by keyboard alone, in a few strokes', async () => {
     const page = await form(LAPTOP);
-    await page.getByLabel('Number', { exact: true }).check();
-    await page.getByLabel('Number', { exact: true }).focus();
+    await page.getByLabel('Frame count', { exact: true }).check();
+    await page.getByLabel('Frame count', { exact: true }).focus();
     await page.keyboard.press('ArrowRight');
     await page.keyboard.press('Tab');
     await page.keyboard.press('ControlOrMeta+a');
@@ -97,10 +97,10 @@ describe('by two readings', () => {
     await page.getByLabel(DARKEST).fill('EV 8');
     await page.getByLabel(BRIGHTEST).fill('EV 15');
     await answer(page).getByText('3 frames, base 1/50 s').waitFor();
-    await page.getByLabel('Number', { exact: true }).check();
+    await page.getByLabel('Frame count', { exact: true }).check();
     expect(await page.getByLabel('Frames', { exact: true }).inputValue()).toBe('3');
-    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/50');
-    await page.getByRole('button', { name: 'One frame more' }).first().click();
+    expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/50');
+    await page.getByRole('button', { name: 'One more frame' }).first().click();
     await page.locator('.rung').nth(3).waitFor();
     expect(await rungs(page)).toEqual(['1/13 s', '1/25 s', '1/50 s', '1/100 s']);
     // And back: what was metered still stands there.
@@ -124,7 +124,7 @@ describe('by two readings', () => {
     await laptop
       .getByText(/The darkest part \(EV 7\) falls 2\s2\/3 stops below middle grey in frame 3/)
       .waitFor();
-    await laptop.getByRole('link', { name: 'Look at this set' }).click();
+    await laptop.getByRole('link', { name: 'View this set' }).click();
     await laptop.locator('#set-heading').waitFor();
     const kept = laptop.locator('#set-heading ~ p');
     await kept.filter({ hasText: /The brightest part \(EV 14\) falls 2\s1\/3 stops above/ }).waitFor();
@@ -138,7 +138,7 @@ describe('by two readings', () => {
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
     expect(await caution.textContent()).toMatch(/only the sun or its mirror image/);
-    await page.getByRole('link', { name: 'Back to the bar' }).click();
+    await page.getByRole('link', { name: 'Back' }).click();
     await page.locator('.glance').waitFor();
     expect(await caution.isVisible()).toBe(true);
     await wellLaid(page);

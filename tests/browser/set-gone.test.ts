@@ -14,7 +14,7 @@ const panel = panelForTests();
 
 const newest = () => path.join(panel.sets, readdirSync(panel.sets).sort().at(-1) ?? '');
 const away = () => path.join(panel.sets, '..', 'away');
-const list = (page: Page) => page.getByRole('list', { name: 'Finished sets' }).getByRole('listitem');
+const list = (page: Page) => page.getByRole('list', { name: 'Sets' }).getByRole('listitem');
 const tiles = (page: Page) => page.getByRole('list', { name: 'Frames' }).getByRole('listitem');
 /** The panel looks every few seconds by itself, and when somebody comes back to it. */
 const comeBack = (page: Page) => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
@@ -45,7 +45,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await list(page).first().getByRole('link').click();
     await tiles(page).first().waitFor();
     expect(await tiles(page).filter({ hasText: 'file missing' }).count()).toBeGreaterThan(2);
-    for (const name of ['Complete this set', 'Fire again'])
+    for (const name of ['Complete this set', 'Reshoot'])
       expect(await page.getByRole('button', { name }).count()).toBe(0);
     expect(await page.locator('.kept-frames img').count()).toBe(0);
     await wellLaid(page);
@@ -79,7 +79,7 @@ describe.each(SIZES)('on a $name', (size) => {
       .getByText('The files of frames 3, 4 are not in the set folder any more.')
       .waitFor();
     await expect.poll(() => page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
-    await page.getByRole('button', { name: 'Fire again' }).click();
+    await page.getByRole('button', { name: 'Reshoot' }).click();
     await page.getByRole('button', { name: 'Fire 2 frames again' }).waitFor();
     await expect.poll(() => page.getByLabel('Choose frame 3').isChecked()).toBe(true);
 

@@ -66,7 +66,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await wellLaid(page);
     await page.getByRole('button', { name: 'Use this set' }).click();
     await page.locator('.sounding[data-state="none"]').waitFor({ state: 'attached' });
-    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/320');
+    expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/320');
     await page.locator('.rung .shutter').getByText('1/2500 s').waitFor();
     expect(await page.locator('.rung .shutter').allInnerTexts()).toEqual(
       ['1/40', '1/80', '1/160', '1/320', '1/640', '1/1250', '1/2500'].map((time) => `${time} s`),
@@ -104,8 +104,8 @@ describe('a sounding', () => {
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
     expect(await caution.textContent()).toMatch(/only the sun, or its mirror image/);
-    await page.getByRole('button', { name: 'Fire test frames all the same' }).waitFor();
-    await page.getByRole('button', { name: 'Put it away' }).click();
+    await page.getByRole('button', { name: 'Fire test frames anyway' }).waitFor();
+    await page.getByRole('button', { name: 'Dismiss' }).click();
     await caution.waitFor({ state: 'detached' });
   });
 
