@@ -41,10 +41,10 @@ describe.each(SIZES)('on a $name', (size) => {
     await reaches(page).getByText('−6 to +1 EV').waitFor();
     await press(page, 'One more frame at the darker end');
     await reaches(page).getByText('−7 to +1 EV').waitFor();
-    await expect.poll(() => planned(page)).toBe('+1 0 -1 -2 -3 -4 -5 -6 -7');
+    await expect.poll(() => planned(page)).toBe('+1 0 −1 −2 −3 −4 −5 −6 −7');
     await page.getByLabel('Step', { exact: true }).selectOption({ label: '2 EV' });
     await reaches(page).getByText('−7 to +1 EV').waitFor();
-    await expect.poll(() => planned(page)).toBe('+1 -1 -3 -5 -7');
+    await expect.poll(() => planned(page)).toBe('+1 −1 −3 −5 −7');
   });
 
   it('one that lies evenly about the base is told by its number, and goes back to that', async () => {
@@ -76,5 +76,5 @@ it('what one device moves the other shows', async () => {
   await reaches(phone).getByText('−6 to +4 EV').waitFor();
   await press(phone, 'One fewer frame at the brighter end');
   await reaches(laptop).getByText('−6 to +3 EV').waitFor();
-  expect(await planned(laptop)).toBe('+3 +2 +1 0 -1 -2 -3 -4 -5 -6');
+  expect(await planned(laptop)).toBe('+3 +2 +1 0 −1 −2 −3 −4 −5 −6');
 });

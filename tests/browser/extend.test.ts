@@ -48,7 +48,7 @@ describe.each([PHONE, NARROW, LAPTOP])('on a $name', (size) => {
     await box(page).getByText('It will then go from −2 to +2 EV.').waitFor();
     await press(page, 'Add 2 frames');
     const dialog = page.getByRole('dialog', { name: 'Add 1 darker and 1 brighter frames?' });
-    await dialog.getByText(/The light may have moved/).waitFor();
+    await dialog.getByText(/may not match/).waitFor();
     await wellLaid(page);
     await dialog.getByRole('button', { name: 'Fire' }).click();
     await ended(page);

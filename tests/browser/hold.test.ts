@@ -16,7 +16,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await page.getByText('Nothing is fired until someone resumes.').waitFor();
     await expect
       .poll(() => page.locator('[data-announcer]').textContent(), { timeout: 5000 })
-      .toMatch(/^Held\./);
+      .toMatch(/^Paused\./);
     const before = await verified(page).count();
     await page.waitForTimeout(1500);
     // The frame in hand may still have been looked at.

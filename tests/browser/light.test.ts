@@ -132,7 +132,7 @@ describe('the choice', () => {
     await freshly(page);
     await openChoice(page);
     await choose(page, 'Follow the sun');
-    await page.getByText('For that the panel has to know where this is.').waitFor();
+    await page.getByText('This needs your location.').waitFor();
     const side = page.locator('.light-setting');
     await side.getByLabel('Latitude (N)').fill('0');
     // Somewhere on the equator it is day, and somewhere night.
@@ -145,7 +145,7 @@ describe('the choice', () => {
       });
       await side.getByLabel('Longitude (E)').fill(String(longitude));
       await expect.poll(() => looks(page)).toEqual(look === 'day' ? DAY : NIGHT);
-      expect(await page.getByText('For that the panel has to know').count()).toBe(0);
+      expect(await page.getByText('This needs your location.').count()).toBe(0);
       // The panel's own script never comes: this is what the first one does.
       await page.route(/\/assets\/.*\.js$/, (route) => route.abort());
       await page.reload();

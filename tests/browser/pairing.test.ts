@@ -93,7 +93,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await phone.locator('.trigger[data-does="fire"]').waitFor();
   await expect
     .poll(() => laptop.locator('.device-list li').allInnerTexts(), SOON)
-    .toEqual([expect.stringMatching(/^Phone may fire/)]);
+    .toEqual([expect.stringMatching(/^Phone can fire/)]);
 
   // Paired by a code that the terminal shows: an open panel sees it, too.
   const asked = await fetch(`http://127.0.0.1:${doors.port.here}/api/devices/pairing`, {
@@ -107,11 +107,11 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await tablet.getByLabel('Name for this device').fill('The tablet');
   await tablet.getByRole('button', { name: 'Pair' }).click();
   await laptop.locator('.device-list li', { hasText: 'The tablet' }).waitFor({ timeout: 10_000 });
-  await laptop.getByRole('button', { name: 'Drop The tablet' }).click();
+  await laptop.getByRole('button', { name: 'Remove The tablet' }).click();
   await tablet.close();
 
   // Dropped: out at once, and the page says so by itself.
-  await laptop.getByRole('button', { name: 'Drop Phone' }).click();
+  await laptop.getByRole('button', { name: 'Remove Phone' }).click();
   await phone.getByText('This device is not paired').waitFor();
   expect(await phone.locator('.trigger').count()).toBe(0);
   expect(doors.released()).toBe(0);

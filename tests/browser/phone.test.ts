@@ -161,8 +161,8 @@ describe('the tremble', () => {
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     await other.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     await expect.poll(() => trembles(page), SOON).toEqual([PRESSED, COMPLETE]);
-    await page.getByRole('button', { name: 'New set' }).click();
-    await other.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
+    await other.getByRole('button', { name: 'New set', exact: true }).click();
     await fireSlowly(page);
     await expect.poll(() => verified(page).count(), { timeout: 15_000 }).toBeGreaterThanOrEqual(1);
     await stop(page);

@@ -231,7 +231,7 @@ export async function freshly(page: Page): Promise<void> {
   await page.locator('main:not([data-body-state="looking"])').waitFor();
   await page.locator('main:not([data-view="running"])').waitFor();
   if ((await page.locator('main').getAttribute('data-view')) === 'ended')
-    await page.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
 }
 
 export async function hold(page: Page): Promise<void> {

@@ -70,7 +70,7 @@ describe('ticks', () => {
     const page = await panel.open(PHONE);
     const other = await panel.open(LAPTOP);
     await freshly(page);
-    await expect.poll(() => line(page).textContent()).toMatch(/^\d things want a look \d+ are fine$/);
+    await expect.poll(() => line(page).textContent()).toMatch(/^\d things to check \d+ OK$/);
     expect(await list(page).isVisible()).toBe(false);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-ready') });
@@ -132,7 +132,7 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
     expect(plans.at(-1)).toMatchObject({ frames: 5, mode: 'aperture' });
     expect(await page.getByLabel('Base exposure', { exact: true }).count()).toBe(0);
     await page.getByText('The camera meters it.').waitFor();
-    expect(await line(page).textContent()).toMatch(/^1 thing stops the run, \d want a look/);
+    expect(await line(page).textContent()).toMatch(/^1 problem, \d to check/);
     expect(await list(page).getByRole('listitem').first().getAttribute('data-code')).toBe('mode');
     expect(await list(page).isVisible()).toBe(true);
     await expect.poll(() => bar(page).textContent()).toMatch(/Not ready to fire.*Press to check again/);
@@ -142,7 +142,7 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
 
     await bar(page).click({ delay: 900 });
     await expect.poll(() => checks).toEqual([null]);
-    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. 1 thing stops the run/);
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. 1 problem/);
     await bar(page).focus();
     await page.keyboard.press('Space');
     await expect.poll(() => checks).toEqual([null, null]);
@@ -173,7 +173,7 @@ describe('looking again', () => {
       .locator('.check')
       .getByText(/^Checked at \d\d:\d\d:\d\d$/)
       .waitFor();
-    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. \d things want a look\.$/);
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. \d things to check\.$/);
   });
 
   it('what is asked for on one page stands on the other, and Check again judges for that', async () => {
@@ -187,7 +187,7 @@ describe('looking again', () => {
     await other.getByText('Aperture priority, no settling time').click();
     await obstacle(other).waitFor();
     await other.getByRole('button', { name: 'Check again', exact: true }).click();
-    await expect.poll(() => spoken(other)).toMatch(/^Checked at [\d:]+\. 1 thing stops the run/);
+    await expect.poll(() => spoken(other)).toMatch(/^Checked at [\d:]+\. 1 problem/);
     await obstacle(page).waitFor();
     await other.getByLabel('Mode', { exact: true }).selectOption('Manual mode');
     await obstacle(page).waitFor({ state: 'detached' });
@@ -303,7 +303,7 @@ describe('which body', () => {
     await freshly(page);
     const about = page.locator('.about');
     await page.getByText('About this camera').click();
-    await about.getByText('Brackets 3 frames, 1/3 to 3 EV apart.').waitFor();
+    await about.getByText('Auto-bracket: 3 frames, 1/3 to 3 EV apart.').waitFor();
     // 2^(58/6) s, the longest of its settings by bulb.
     await about.getByText('Longest exposure over this cable: 813 s.').waitFor();
     expect(await about.textContent()).toContain('To measure this camera, run evenrung learn.');
@@ -330,7 +330,9 @@ describe('which body', () => {
     await page.getByText('Invented camera', { exact: true }).waitFor();
     await page.getByText('f/8, ISO 100, serial 0042').waitFor();
     await page.getByText('About this camera').click();
-    await page.getByText('Brackets 3 or 5 frames, 1/3 to 3 EV apart; 9 frames, 1/3 to 1 EV apart.').waitFor();
+    await page
+      .getByText('Auto-bracket: 3 or 5 frames, 1/3 to 3 EV apart; 9 frames, 1/3 to 1 EV apart.')
+      .waitFor();
     await page.getByText('Limits that cannot be read over the cable were measured on this camera.').waitFor();
     expect(await page.locator('.about').textContent()).not.toContain('evenrung learn');
     await page.screenshot({ path: screenAt('phone-about'), fullPage: true });

@@ -78,7 +78,7 @@ describe('what is asked for', () => {
     await trigger(page).waitFor();
 
     await field(page, 'Sets').fill('');
-    await page.locator('.refusal[data-field="count"]').getByText('Write how many sets').waitFor();
+    await page.locator('.refusal[data-field="count"]').getByText('Enter the number of sets').waitFor();
     panel.forgetComplaints();
   });
 
@@ -146,7 +146,7 @@ describe('what is asked for', () => {
     await figures(page).waitFor();
     expect(await askedForPlace()).toBe(0);
     await page.getByRole('button', { name: "Use this device's location" }).click();
-    await page.getByText('This browser may not tell its position').waitFor();
+    await page.getByText('Location is blocked in this browser').waitFor();
     expect(await askedForPlace()).toBe(1);
     await page.screenshot({ path: screenAt('laptop-schedule') });
   });
@@ -158,7 +158,7 @@ describe('what is asked for', () => {
     await ask(page, 3, '1 EV', '1/60');
     await again(page);
     await field(page, 'If a set overruns').selectOption('Start the next set at once');
-    await page.getByLabel('The camera may fall asleep').check();
+    await page.getByLabel('Let the camera sleep').check();
     await field(page, 'Base exposure follows the light').check();
     await field(page, 'Slowest shutter').selectOption('4 s');
     const fastest = await field(page, 'Fastest shutter').locator('option').allTextContents();
@@ -183,7 +183,7 @@ describe('what is asked for', () => {
     await wellLaid(page);
     await page.screenshot({ path: screenAt('narrow-schedule'), fullPage: true });
     await field(page, 'File size (MB)').fill('0');
-    await page.getByRole('alert').getByText('how many megabytes').waitFor();
+    await page.getByRole('alert').getByText('size of one file in megabytes').waitFor();
     expect(await field(page, 'File size (MB)').getAttribute('aria-invalid')).toBe('true');
   });
 });
@@ -434,7 +434,7 @@ describe('the alarm', () => {
       .waitFor();
     tell({ type: 'schedule', schedule: halted });
     await band(page).getByText('Halted, because 3 sets in a row went wrong.').waitFor();
-    await expect.poll(() => page.title()).toMatch(/^! Halted/);
+    await expect.poll(() => page.title()).toMatch(/^! Failed/);
     expect(await heard(page)).toEqual({ sounding: 0, trembles: 0 });
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-alarm') });
@@ -523,7 +523,7 @@ it('what is to be known of a frame stands on its rung', async () => {
   expect(await other.locator('[data-mark="clipped-light"]').count()).toBe(0);
   await other
     .locator('.lost [data-side="blown"]')
-    .getByText(/^Even the darkest frame has \d+%/)
+    .getByText(/^Highlights still blown out: \d+%/)
     .waitFor();
   await wellLaid(other);
   // On a laptop its sentence stands in few lines, with the button beside it or below.

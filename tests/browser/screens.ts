@@ -39,7 +39,7 @@ export async function fireSets(panel: PracticePanel, size: Size): Promise<void> 
   await page.locator('[data-state="verified"][data-frame]').first().waitFor();
   await page.getByRole('button', { name: 'Stop', exact: true }).click();
   await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
-  await page.getByRole('button', { name: 'New set' }).click();
+  await page.getByRole('button', { name: 'New set', exact: true }).click();
   await page.getByText('Name, note, viewpoint').click();
   await page.getByLabel('Name', { exact: true }).fill(BOATHOUSE);
   await page.getByLabel('Viewpoint', { exact: true }).fill('4');
@@ -516,7 +516,7 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await toFirstSet(page);
       await page.getByRole('button', { name: 'Reshoot' }).click();
-      await page.getByLabel('Choose frame 3').check();
+      await page.getByLabel('Select frame 3').check();
     },
   },
   {
@@ -525,8 +525,8 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await toFirstSet(page);
       await page.getByRole('button', { name: 'Reshoot' }).click();
-      await page.getByLabel('Choose frame 3').check();
-      await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
+      await page.getByLabel('Select frame 3').check();
+      await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
       await page.getByRole('dialog').waitFor();
     },
   },
@@ -636,9 +636,9 @@ export const SCREENS: readonly Screen[] = [
     })),
     done: async (page) => {
       await page.getByText('About this camera').click();
-      await page.getByText('Shortest total time').click();
+      await page.getByText('Planned for shortest time').click();
       await page.getByLabel('Plan for', { exact: true }).selectOption('Smallest spread');
-      await page.getByText('Smallest spread').waitFor();
+      await page.getByText('Planned for smallest spread').waitFor();
     },
   },
   // The last one: how ready the body is stays judged for this until something else is planned.

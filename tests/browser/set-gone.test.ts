@@ -34,7 +34,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await ended
       .getByText(/^Halted after \d of 9 frames\. The set folder .* is gone, and the \d frames in it/)
       .waitFor();
-    expect(await ended.getByText('kept in the set folder').count()).toBe(0);
+    expect(await ended.getByText(/verified frames? (is|are) in the set folder/).count()).toBe(0);
     await page.locator('.rung', { hasText: 'file missing' }).first().waitFor();
     expect(await verified(page).count()).toBe(0);
     await wellLaid(page);
@@ -80,8 +80,8 @@ describe.each(SIZES)('on a $name', (size) => {
       .waitFor();
     await expect.poll(() => page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
     await page.getByRole('button', { name: 'Reshoot' }).click();
-    await page.getByRole('button', { name: 'Fire 2 frames again' }).waitFor();
-    await expect.poll(() => page.getByLabel('Choose frame 3').isChecked()).toBe(true);
+    await page.getByRole('button', { name: 'Reshoot 2 frames' }).waitFor();
+    await expect.poll(() => page.getByLabel('Select frame 3').isChecked()).toBe(true);
 
     rmSync(folder, { recursive: true });
     await comeBack(page);
@@ -89,7 +89,7 @@ describe.each(SIZES)('on a $name', (size) => {
       .locator('.kept-set')
       .getByText(/is not where it was: it was moved or deleted/)
       .waitFor();
-    await expect.poll(() => page.getByRole('button', { name: /^Fire / }).count()).toBe(0);
+    await expect.poll(() => page.getByRole('button', { name: /^(Fire|Reshoot)/ }).count()).toBe(0);
     await page.goto(new URL('#', panel.address).href);
     await page.getByText('Set folder missing').filter({ visible: true }).first().waitFor();
     await expect.poll(() => page.getByText('All 9 frames are verified.').count()).toBe(0);

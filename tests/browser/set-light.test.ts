@@ -36,7 +36,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await map.waitFor({ timeout: 60_000 });
     await ended(page);
     await page.screenshot({ path: screenAt(`${size.name}-light-ended`) });
-    const newSet = page.getByRole('button', { name: 'New set' });
+    const newSet = page.getByRole('button', { name: 'New set', exact: true });
     const newSetAt = await newSet.boundingBox();
     await proofIn(page).waitFor({ timeout: 60_000 });
     await expect.poll(() => proofIn(page).evaluate(isDrawn)).toBe(true);

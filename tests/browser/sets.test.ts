@@ -35,7 +35,7 @@ beforeAll(async () => {
   await ask(page, FEW, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
-  await page.getByRole('button', { name: 'New set' }).click();
+  await page.getByRole('button', { name: 'New set', exact: true }).click();
   await page.getByText('Boathouse at dusk, viewpoint 4').click();
   await page.getByLabel('Name', { exact: true }).fill('');
   await ask(page, MANY, '1/3 EV', '1/60');
@@ -49,7 +49,7 @@ beforeAll(async () => {
 const list = (page: Page) => page.getByRole('list', { name: 'Sets' }).getByRole('listitem');
 const tiles = (page: Page) => page.getByRole('list', { name: 'Frames' }).getByRole('listitem');
 const viewer = (page: Page) => page.getByRole('dialog', { name: /^Frame \d+ of/ });
-const confirm = (page: Page) => page.getByRole('dialog', { name: /^Fire/ });
+const confirm = (page: Page) => page.getByRole('dialog', { name: /^(Fire|Reshoot)/ });
 
 async function toList(page: Page): Promise<void> {
   await page.getByRole('link', { name: 'Sets' }).click();
@@ -215,9 +215,9 @@ describe('firing again', () => {
     const viewer = page.getByRole('dialog', { name: /^Frame 2 of/ });
     await viewer.getByRole('button', { name: 'Reshoot' }).click();
     await viewer.waitFor({ state: 'detached' });
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).waitFor();
-    expect(await page.getByLabel('Choose frame 2').isChecked()).toBe(true);
-    expect(await page.getByLabel('Choose frame 3').isChecked()).toBe(false);
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).waitFor();
+    expect(await page.getByLabel('Select frame 2').isChecked()).toBe(true);
+    expect(await page.getByLabel('Select frame 3').isChecked()).toBe(false);
   });
 
   it('asks once, then fires the chosen frame, and the new file takes the place of the old one', async () => {
@@ -227,18 +227,18 @@ describe('firing again', () => {
     await openFew(page);
     await page.getByRole('button', { name: 'Reshoot' }).click();
     await page.getByRole('button', { name: 'Nothing selected' }).waitFor();
-    await page.getByLabel('Choose frame 3').check();
+    await page.getByLabel('Select frame 3').check();
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-fire-again'), fullPage: true });
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
-    await confirm(page).getByText('The light may have moved since').waitFor();
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
+    await confirm(page).getByText('may not match').waitFor();
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-confirm') });
     await confirm(page).getByRole('button', { name: 'Cancel' }).click();
     await confirm(page).waitFor({ state: 'detached' });
     expect((await kept(FEW)).sums).toEqual(before.sums);
 
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
     await confirm(page).getByRole('button', { name: 'Fire', exact: true }).click();
     await page.locator('main[data-page="panel"][data-view="ended"]').waitFor({ timeout: 20_000 });
     await page
@@ -256,10 +256,10 @@ describe('firing again', () => {
     await toList(page);
     await list(page).filter({ hasText: 'Stopped' }).getByRole('link').click();
     await tiles(page).first().waitFor();
-    const lacking = await tiles(page).filter({ hasText: 'not made' }).count();
+    const lacking = await tiles(page).filter({ hasText: 'missing' }).count();
     expect(lacking).toBeGreaterThan(0);
     await page.getByRole('button', { name: 'Complete this set' }).click();
-    await confirm(page).getByText('The light may have moved since').waitFor();
+    await confirm(page).getByText('may not match').waitFor();
     await confirm(page).getByRole('button', { name: 'Fire', exact: true }).click();
     await page
       .locator('main[data-page="panel"][data-view="ended"][data-run-state="complete"]')
@@ -268,7 +268,7 @@ describe('firing again', () => {
     const { record } = await kept(MANY);
     expect(record.complete).toBe(true);
     // The panel is ready for the next set.
-    await page.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
     await trigger(page).waitFor();
   });
 });

@@ -60,7 +60,7 @@ describe.each([PHONE, NARROW, LYING])('the first screen, $name', (size) => {
     await page.getByRole('heading', { name: '5 frames, 2 EV apart' }).waitFor();
     await page.getByText('−4 to +4 EV around 1/30 s').waitFor();
     // What wants a look is a step away as well.
-    await page.getByRole('link', { name: /things? wants? a look/ }).click();
+    await page.getByRole('link', { name: /things? to check/ }).click();
     await page.getByRole('region', { name: 'Readiness' }).waitFor();
     await page.goBack();
     await page.locator('.glance').waitFor();
@@ -128,15 +128,15 @@ describe('a first frame that waits', () => {
     const page = await panel.open(PHONE, undefined, '');
     await freshly(page);
     await page.getByLabel('Delay').selectOption('2 s');
-    await expect.poll(() => bar(page).textContent()).toMatch(/about \d+ s, from 2 s on/);
+    await expect.poll(() => bar(page).textContent()).toMatch(/about \d+ s, starts in 2 s/);
     await hold(page);
     await page.getByRole('heading', { name: /^Fires in [12] s$/ }).waitFor();
     await page.screenshot({ path: screenAt('phone-fires-in') });
     await ended(page);
 
-    await page.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
     await page.getByLabel('Delay').selectOption('20 s');
-    await expect.poll(() => bar(page).textContent()).toContain('from 20 s on');
+    await expect.poll(() => bar(page).textContent()).toContain('starts in 20 s');
     await hold(page);
     await page.getByRole('heading', { name: /^Fires in \d+ s$/ }).waitFor();
     await page.getByRole('button', { name: 'Stop', exact: true }).click();

@@ -1,7 +1,7 @@
 // Moments in the daemon's sentences, as the panel writes them.
 import { describe, expect, it } from 'vitest';
 import { sixths } from '../../shared/ev.js';
-import { inOwnClock, inOwnSigns, stopsOf } from '../../web/src/words.js';
+import { inOwnClock, stopsOf } from '../../web/src/words.js';
 
 /** Newer ICU data has narrow spaces there. */
 const plain = (sentence: string) => sentence.replace(/\s/g, ' ');
@@ -27,19 +27,6 @@ describe('a moment in a sentence of the daemon', () => {
     'frames of 1/60 s, -1 1/2 EV',
   ])('is no other thing: %s', (sentence) => {
     expect(inOwnClock(sentence, 'en-US')).toBe(sentence);
-  });
-});
-
-describe('a negative number in a sentence of the daemon', () => {
-  it.each([
-    ['The span is now -4 to +4 EV.', 'The span is now \u22124 to +4 EV.'],
-    ['Frame 3 (-1 1/2 EV) is late.', 'Frame 3 (\u22121 1/2 EV) is late.'],
-    [
-      'Run plan --from -4 --to 4, in /night/a-4 of 2026-11-28.',
-      'Run plan --from -4 --to 4, in /night/a-4 of 2026-11-28.',
-    ],
-  ])('%s', (sentence, words) => {
-    expect(inOwnSigns(sentence)).toBe(words);
   });
 });
 

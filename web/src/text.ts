@@ -22,7 +22,6 @@ import {
   count,
   frames,
   inOwnClock,
-  inOwnSigns,
   passes,
   percent,
   shutter,
@@ -68,8 +67,8 @@ const runStates: Readonly<Record<RunState, string>> = {
   halted: 'Failed',
 };
 
-/** What the daemon says, with its moments and signs as the browser writes them. A mixed number such as -1 1/2 must not fall apart at the end of a line. */
-const said = (sentence: string) => inOwnSigns(inOwnClock(sentence)).replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
+/** What the daemon says, with its moments as the browser writes them. A mixed number such as -1 1/2 must not fall apart at the end of a line. */
+const said = (sentence: string) => inOwnClock(sentence).replace(/(\d) (\d\/\d)/g, '$1\u00a0$2');
 
 export const text = {
   name: 'Evenrung',
@@ -174,7 +173,8 @@ export const text = {
     line: ({ stops, attention }: Counts) => {
       if (stops === 0 && attention === 0) return 'Ready';
       const problems = stops === 0 ? '' : count(stops, 'problem', 'problems');
-      const toCheck = attention === 0 ? '' : `${attention} to check`;
+      const things = stops === 0 ? count(attention, 'thing', 'things') : attention;
+      const toCheck = attention === 0 ? '' : `${things} to check`;
       return [problems, toCheck].filter((part) => part !== '').join(', ');
     },
     fine: (number: number) => `${number} OK`,
@@ -280,14 +280,14 @@ export const text = {
   ways: {
     line: (least: Least, release: ReleaseWay | null) =>
       [
-        least === 'time' ? 'Shortest total time' : 'Smallest spread',
+        least === 'time' ? 'Planned for shortest time' : 'Planned for smallest spread',
         release === 'pass' ? 'pass by pass' : '',
         release === 'frame' ? 'frame by frame' : '',
       ]
         .filter((part) => part !== '')
         .join(', '),
     least: 'Plan for',
-    leasts: { time: 'Shortest total time', spread: 'Smallest spread' },
+    leasts: { time: 'Shortest time', spread: 'Smallest spread' },
     leastWhy: 'Spread is the time from the first opening of the shutter to the last closing.',
     release: 'Each release fires',
     releases: { frame: 'One frame', pass: 'A whole pass', whichever: 'Whichever spreads less' },

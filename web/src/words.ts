@@ -15,11 +15,6 @@ export const evOf = (value: Sixths, signed = true): string => withMinus(formatEv
 export const stopsOf = (value: Sixths): string =>
   `${formatEv(value, false)} ${value > NO_EV && value <= ONE_EV ? 'stop' : 'stops'}`;
 
-const NEGATIVE = /(?<![^\s(])(?<!--[a-z-]+ )-(?=\d)/g;
-
-/** The daemon writes negative numbers with a hyphen: in a sentence they have a minus sign, in a command they keep it. */
-export const inOwnSigns = (sentence: string): string => sentence.replace(NEGATIVE, MINUS);
-
 /** @param digits after the point, at most */
 export const decimal = (number: number, digits: number): string =>
   number.toLocaleString(undefined, { maximumFractionDigits: digits });
