@@ -66,7 +66,7 @@ describe.each([PHONE, NARROW, LAPTOP])('on a $name', (size) => {
     expect(await viewer.getByRole('button', { name: 'Darker frame' }).getAttribute('aria-disabled')).toBe(
       'true',
     );
-    await viewer.getByRole('button', { name: 'Brighter frame' }).click();
+    await viewer.getByRole('button', { name: 'Brighter frame', exact: true }).click();
     await viewer.getByText('Frame 1 of 5').first().waitFor();
     await viewer.getByRole('button', { name: 'Darker frame' }).click();
     await viewer.getByText('Frame 4 of 5').first().waitFor();

@@ -255,7 +255,7 @@ describe('as the page loads by night', () => {
     const others = await film(page, async () => {
       await reloaded(page)();
       await page.goto(new URL(NOTE, panel.address).href);
-      await page.getByRole('link', { name: 'Camera' }).click();
+      await page.getByRole('link', { name: 'Panel' }).click();
       await freshly(page);
     });
     expect(others.length).toBeGreaterThan(5);

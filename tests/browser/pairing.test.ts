@@ -1,4 +1,4 @@
-// A phone is paired, watches, may fire, and is dropped: in Chromium, at both doors of a daemon on loopback.
+// A phone is paired, views, fires, and is removed: in Chromium, at both doors of a daemon on loopback.
 import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import { type Browser, chromium, type Page } from 'playwright-core';
@@ -47,7 +47,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await laptop.locator('.trigger').waitFor();
   await laptop.locator('.devices summary').click();
   const code = async (role: string) => {
-    await laptop.getByRole('button', { name: `Pair a device that ${role}` }).click();
+    await laptop.getByRole('button', { name: `Pair ${role}`, exact: true }).click();
     const picture = laptop.getByRole('img', { name: 'Pairing code' });
     await picture.waitFor();
     await expect
@@ -70,7 +70,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   expect(await phone.locator('.panel, .trigger').count()).toBe(0);
 
   // Only to watch: no bar, and nothing to change.
-  await phone.goto(await code('watches'));
+  await phone.goto(await code('to view only'));
   await expect.poll(() => phone.url(), SOON).toBe(`https://${doors.host.network}/`);
   await laptop.screenshot({ path: screenAt('devices-laptop') });
   await phone.screenshot({ path: screenAt('pairing-phone') });
@@ -88,7 +88,7 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await expect.poll(() => laptop.locator('.pairing-code').count(), SOON).toBe(0);
 
   // Paired anew, to fire: the earlier pairing goes with that.
-  await phone.goto(await code('may fire'));
+  await phone.goto(await code('to fire'));
   await phone.getByRole('button', { name: 'Pair' }).click();
   await phone.locator('.trigger[data-does="fire"]').waitFor();
   await expect

@@ -116,7 +116,7 @@ describe('by two readings', () => {
     const phone = await panel.open(PHONE, undefined, '');
     await freshly(phone);
     await phone.getByRole('heading', { name: '3 frames, 1 EV apart' }).waitFor();
-    await phone.getByText(/about 1\/25 s, f\/8, ISO 100/).waitFor();
+    await phone.getByText(/around 1\/25 s, f\/8, ISO 100/).waitFor();
     await hold(phone);
     await phone.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
     await laptop.locator('main[data-view="ended"]').waitFor();

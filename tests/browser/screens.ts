@@ -636,9 +636,9 @@ export const SCREENS: readonly Screen[] = [
     })),
     done: async (page) => {
       await page.getByText('About this camera').click();
-      await page.getByText('Planned for shortest time').click();
+      await page.locator('summary', { hasText: 'Shortest total time' }).click();
       await page.getByLabel('Plan for', { exact: true }).selectOption('Smallest spread');
-      await page.getByText('Planned for smallest spread').waitFor();
+      await page.locator('summary', { hasText: 'Smallest spread' }).waitFor();
     },
   },
   // The last one: how ready the body is stays judged for this until something else is planned.

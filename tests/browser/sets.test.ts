@@ -131,7 +131,7 @@ describe('a frame as large as the screen', () => {
     await page.keyboard.press('ArrowRight');
     await page.getByRole('dialog', { name: 'Frame 3 of 3' }).waitFor();
     await page.keyboard.press('ArrowRight');
-    expect(await page.getByRole('button', { name: 'Brighter frame' }).isDisabled()).toBe(true);
+    expect(await page.getByRole('button', { name: 'Brighter frame', exact: true }).isDisabled()).toBe(true);
     await page.keyboard.press('ArrowLeft');
     await page.keyboard.press('ArrowLeft');
     await page.getByRole('dialog', { name: 'Frame 1 of 3' }).waitFor();
