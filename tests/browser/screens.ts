@@ -636,9 +636,9 @@ export const SCREENS: readonly Screen[] = [
     })),
     done: async (page) => {
       await page.getByText('About this camera').click();
-      await page.locator('summary', { hasText: 'Shortest total time' }).click();
+      await page.locator('summary', { hasText: 'Planned for shortest time' }).click();
       await page.getByLabel('Plan for', { exact: true }).selectOption('Smallest spread');
-      await page.locator('summary', { hasText: 'Smallest spread' }).waitFor();
+      await page.locator('summary', { hasText: 'Planned for smallest spread' }).waitFor();
     },
   },
   // The last one: how ready the body is stays judged for this until something else is planned.

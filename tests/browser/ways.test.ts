@@ -72,7 +72,7 @@ afterEach(async () => {
 });
 afterAll(() => panel.end());
 
-const fold = (page: Page) => page.locator('summary', { hasText: /^(Shortest total time|Smallest spread)/ });
+const fold = (page: Page) => page.locator('summary', { hasText: /^Planned for / });
 const least = (page: Page) => page.getByLabel('Plan for', { exact: true });
 const release = (page: Page) => page.getByLabel('Each release fires', { exact: true });
 const offered = (field: ReturnType<typeof release>) => field.locator('option').allTextContents();
@@ -99,7 +99,7 @@ describe.each(SIZES)('a body that fires either way, $name', (screen) => {
     await page.screenshot({ path: screenAt(`${screen.name}-ways-spread`), fullPage: true });
     await release(page).selectOption('One frame');
     await size(page).getByText('spread 4.4 s').waitFor();
-    await page.getByText('Smallest spread, frame by frame').waitFor();
+    await page.getByText('Planned for smallest spread, frame by frame').waitFor();
     await expect.poll(asked).toMatchObject({ least: 'spread', release: 'frame' });
   });
 
@@ -108,7 +108,7 @@ describe.each(SIZES)('a body that fires either way, $name', (screen) => {
     const other = await panel.open(screen);
     await fold(page).click();
     await release(page).selectOption('A whole pass');
-    await other.getByText('Shortest total time, pass by pass').waitFor();
+    await other.getByText('Planned for shortest time, pass by pass').waitFor();
     await size(other).getByText('spread 2.3 s').waitFor();
     await expect.poll(asked).toMatchObject({ release: 'pass' });
     await release(page).selectOption('One frame');

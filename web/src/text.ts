@@ -280,14 +280,14 @@ export const text = {
   ways: {
     line: (least: Least, release: ReleaseWay | null) =>
       [
-        least === 'time' ? 'Shortest total time' : 'Smallest spread',
+        least === 'time' ? 'Planned for shortest time' : 'Planned for smallest spread',
         release === 'pass' ? 'pass by pass' : '',
         release === 'frame' ? 'frame by frame' : '',
       ]
         .filter((part) => part !== '')
         .join(', '),
     least: 'Plan for',
-    leasts: { time: 'Shortest total time', spread: 'Smallest spread' },
+    leasts: { time: 'Shortest time', spread: 'Smallest spread' },
     leastWhy: 'Spread is the time from the first opening of the shutter to the last closing.',
     release: 'Each release fires',
     releases: { frame: 'One frame', pass: 'A whole pass', whichever: 'Whichever spreads less' },
