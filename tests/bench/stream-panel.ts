@@ -101,8 +101,8 @@ export class Panel {
     const isEnded = (await page.locator('main').getAttribute('data-view')) === 'ended';
     if (isEnded) await page.getByRole('button', { name: 'New set' }).click();
     await page.getByLabel('Frames', { exact: true }).fill(String(frames));
-    await page.getByLabel('Base', { exact: true }).selectOption(base);
-    const bar = page.getByRole('button', { name: /^Hold to fire/ });
+    await page.getByLabel('Base exposure', { exact: true }).selectOption(base);
+    const bar = page.getByRole('button', { name: /^Press and hold to fire/ });
     await bar.and(page.locator('[data-does="fire"]')).waitFor();
     await page.waitForTimeout(400);
     const box = await bar.boundingBox();

@@ -17,14 +17,14 @@ async function takeWiderAperture(page: Page): Promise<void> {
   await freshly(page);
   await ask(page, 9, '1 EV', '8');
   await page.getByRole('button', { name: 'Base 2 s and the aperture at f/4 instead of f/8' }).click();
-  await expect.poll(() => page.getByLabel('Base', { exact: true }).inputValue()).toBe('2');
+  await expect.poll(() => page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('2');
   // The browser notes that the first request was refused.
   panel.forgetComplaints();
 }
 
 /** On a narrow screen the bar has a screen of its own. */
 async function toTheBar(page: Page): Promise<void> {
-  const back = page.getByRole('link', { name: 'Back to the bar' });
+  const back = page.getByRole('link', { name: 'Back' });
   if (await back.isVisible()) await back.click();
 }
 

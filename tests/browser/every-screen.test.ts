@@ -113,7 +113,7 @@ async function collectLabels(page: Page): Promise<void> {
       .trim()
       // What is counted, measured or dated, and what people and bodies are called.
       .replace(/\d+(?:[.,/:]\d+)*/g, '0')
-      .replace(/[+-]0/g, '0')
+      .replace(/[+\u2212-]0/g, '0')
       .replace(/0 (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sept?|Oct|Nov|Dec)(?: 0)?, 0/g, '0')
       .replace(/0 h 0 min|0 min 0 s|0 h|0 min\b/g, '0 s')
       .replace(/^Disk .*/, 'Disk 0');

@@ -27,7 +27,7 @@ const ended = (page: Page) =>
   page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
 
 async function openIt(page: Page): Promise<void> {
-  await page.getByRole('link', { name: 'Look at this set' }).click();
+  await page.getByRole('link', { name: 'View this set' }).click();
   await tiles(page).first().waitFor();
 }
 
@@ -37,18 +37,18 @@ describe.each([PHONE, NARROW, LAPTOP])('on a $name', (size) => {
     await fireThree(page);
     await openIt(page);
     await press(page, 'Add frames');
-    await box(page).getByText('This set goes from -1 to +1 EV.').waitFor();
+    await box(page).getByText('This set goes from −1 to +1 EV.').waitFor();
     expect([await amount(page, 'brighter'), await amount(page, 'darker')]).toEqual(['0', '1']);
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-extend`) });
-    expect(await page.getByRole('button', { name: 'One brighter frame fewer' }).isDisabled()).toBe(true);
-    await press(page, 'One brighter frame more');
-    await press(page, 'One brighter frame more');
-    await press(page, 'One brighter frame fewer');
-    await box(page).getByText('Then it goes from -2 to +2 EV.').waitFor();
+    expect(await page.getByRole('button', { name: 'One fewer brighter frame' }).isDisabled()).toBe(true);
+    await press(page, 'One more brighter frame');
+    await press(page, 'One more brighter frame');
+    await press(page, 'One fewer brighter frame');
+    await box(page).getByText('It will then go from −2 to +2 EV.').waitFor();
     await press(page, 'Add 2 frames');
     const dialog = page.getByRole('dialog', { name: 'Add 1 darker and 1 brighter frames?' });
-    await dialog.getByText(/The light may have moved/).waitFor();
+    await dialog.getByText(/may not match/).waitFor();
     await wellLaid(page);
     await dialog.getByRole('button', { name: 'Fire' }).click();
     await ended(page);
@@ -66,7 +66,7 @@ describe.each([PHONE, NARROW, LAPTOP])('on a $name', (size) => {
     expect(await viewer.getByRole('button', { name: 'Darker frame' }).getAttribute('aria-disabled')).toBe(
       'true',
     );
-    await viewer.getByRole('button', { name: 'Lighter frame' }).click();
+    await viewer.getByRole('button', { name: 'Brighter frame', exact: true }).click();
     await viewer.getByText('Frame 1 of 5').first().waitFor();
     await viewer.getByRole('button', { name: 'Darker frame' }).click();
     await viewer.getByText('Frame 4 of 5').first().waitFor();
@@ -122,8 +122,8 @@ it('what cannot be made is said where it was asked for', async () => {
   await press(page, 'Add frames');
   // In the boathouse it has lost shadows.
   expect([await amount(page, 'brighter'), await amount(page, 'darker')]).toEqual(['1', '0']);
-  await press(page, 'One brighter frame fewer');
-  await press(page, 'One darker frame more');
+  await press(page, 'One fewer brighter frame');
+  await press(page, 'One more darker frame');
   await press(page, 'Add 1 frame');
   await page.getByRole('dialog').getByRole('button', { name: 'Fire' }).click();
   await page

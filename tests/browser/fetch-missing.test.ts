@@ -44,7 +44,7 @@ describe.each(SIZES)('at $name size', (size) => {
     const page = await panel.open(size, undefined, `#sets/${id}`);
     const look = page.getByRole('button', { name: 'Look in the camera', exact: true });
     await look.waitFor();
-    await page.getByText('One file never came. It may lie in the camera.').waitFor();
+    await page.getByText('One file never arrived. It may still be in the camera.').waitFor();
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`fetch-missing-${size.name}`), fullPage: true });
     await look.click();

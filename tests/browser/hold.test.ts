@@ -10,13 +10,13 @@ describe.each(SIZES)('on a $name', (size) => {
     await freshly(page);
     await ask(page, 9, '1 EV', '1/60');
     await hold(page);
-    await page.getByRole('button', { name: 'Hold', exact: true }).click();
+    await page.getByRole('button', { name: 'Pause', exact: true }).click();
     await page.locator('main[data-run-state="held"]').waitFor();
-    await page.locator('#run-heading').getByText('Held', { exact: true }).waitFor();
-    await page.getByText('Nothing is fired until somebody lets it go on.').waitFor();
+    await page.locator('#run-heading').getByText('Paused', { exact: true }).waitFor();
+    await page.getByText('Nothing is fired until someone resumes.').waitFor();
     await expect
       .poll(() => page.locator('[data-announcer]').textContent(), { timeout: 5000 })
-      .toMatch(/^Held\./);
+      .toMatch(/^Paused\./);
     const before = await verified(page).count();
     await page.waitForTimeout(1500);
     // The frame in hand may still have been looked at.
@@ -24,7 +24,7 @@ describe.each(SIZES)('on a $name', (size) => {
     expect(before).toBeLessThan(9);
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-held`) });
-    await page.getByRole('button', { name: 'Go on', exact: true }).click();
+    await page.getByRole('button', { name: 'Resume', exact: true }).click();
     await page.locator('main[data-run-state="complete"]').waitFor({ timeout: 30_000 });
     expect(await verified(page).count()).toBe(9);
   });

@@ -1,4 +1,4 @@
-// Sets whose pictures were judged, as a daemon would tell of them: what they lack, what moved, how far the judging is. All of it is made up.
+// Sets whose pictures were judged, as a daemon would tell of them: what they lack, what moved, how far the judging is. Whole frame is made up.
 import type { Page } from 'playwright-core';
 import type { LightView } from '../../shared/light.js';
 import type { DaemonState, FrameView, RunView } from '../../shared/state.js';

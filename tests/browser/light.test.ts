@@ -44,7 +44,8 @@ const NIGHT = { look: 'night', ground: 'rgb(0, 0, 0)', scheme: 'dark', around: '
 async function openChoice(page: Page): Promise<void> {
   await page.locator('.light-setting summary').click();
 }
-const choose = (page: Page, choice: string) => page.getByLabel('Light', { exact: true }).selectOption(choice);
+const choose = (page: Page, choice: string) =>
+  page.getByLabel('Appearance', { exact: true }).selectOption(choice);
 
 /** @returns the most of red, and the most of green or blue, that any pixel has; 0 to 255 */
 async function lightOf(picture: Buffer): Promise<{ red: number; others: number }> {
@@ -130,10 +131,10 @@ describe('the choice', () => {
     const page = await panel.open(LAPTOP);
     await freshly(page);
     await openChoice(page);
-    await choose(page, 'By the sun');
-    await page.getByText('For that the panel has to know where this is.').waitFor();
+    await choose(page, 'Follow the sun');
+    await page.getByText('This needs your location.').waitFor();
     const side = page.locator('.light-setting');
-    await side.getByLabel('Latitude, north').fill('0');
+    await side.getByLabel('Latitude (N)').fill('0');
     // Somewhere on the equator it is day, and somewhere night.
     for (const look of ['day', 'night'] as const) {
       const longitude = [-150, -120, -90, -60, -30, 0, 30, 60, 90, 120, 150].find((east) => {
@@ -142,9 +143,9 @@ describe('the choice', () => {
           lookOf('sun', { at: new Date(Date.now() + minutes * 60_000), systemIsDark: false, place });
         return at(-30) === look && at(30) === look;
       });
-      await side.getByLabel('Longitude, east').fill(String(longitude));
+      await side.getByLabel('Longitude (E)').fill(String(longitude));
       await expect.poll(() => looks(page)).toEqual(look === 'day' ? DAY : NIGHT);
-      expect(await page.getByText('For that the panel has to know').count()).toBe(0);
+      expect(await page.getByText('This needs your location.').count()).toBe(0);
       // The panel's own script never comes: this is what the first one does.
       await page.route(/\/assets\/.*\.js$/, (route) => route.abort());
       await page.reload();
@@ -172,7 +173,7 @@ describe('by night', () => {
       await openChoice(page);
       await allRed('choice');
       // The list that a select opens.
-      await page.getByLabel('Letters', { exact: true }).click();
+      await page.getByLabel('Text size', { exact: true }).click();
       await allRed('list');
       await page.keyboard.press('Escape');
       await page.getByLabel('Frames', { exact: true }).selectText();
@@ -192,7 +193,7 @@ describe('by night', () => {
         )
         .toBe(true);
       await allRed('pictures');
-      await page.getByRole('link', { name: 'Finished sets' }).click();
+      await page.getByRole('link', { name: 'Sets' }).click();
       await page.locator('.kept-list a').first().click();
       await page.locator('.kept-frames a').last().click();
       const viewer = page.locator('.viewer[data-loading="there"] .viewer-pane');
@@ -272,15 +273,15 @@ describe('as the page loads by night', () => {
 
 describe('large letters', () => {
   it.each([
-    ['Usual', 16, NARROW],
+    ['Normal', 16, NARROW],
     ['Large', 19.2, NARROW],
-    ['Larger', 22.4, NARROW],
-    ['Larger', 22.4, { ...NARROW, name: 'tablet', width: 900, height: 700 }],
+    ['Extra large', 22.4, NARROW],
+    ['Extra large', 22.4, { ...NARROW, name: 'tablet', width: 900, height: 700 }],
   ] as const)('%s: all of it fits', async (letters, pixels, size) => {
     const page = await panel.open(size);
     await freshly(page);
     await openChoice(page);
-    await page.getByLabel('Letters', { exact: true }).selectOption(letters);
+    await page.getByLabel('Text size', { exact: true }).selectOption(letters);
     const shot = async (what: string) => {
       await wellLaid(page);
       await page.screenshot({
@@ -322,7 +323,7 @@ describe('large letters', () => {
       }),
     );
     expect(covered).toEqual([]);
-    await page.getByRole('link', { name: 'Finished sets' }).click();
+    await page.getByRole('link', { name: 'Sets' }).click();
     await page.locator('.kept-list a').first().click();
     await page.locator('.kept-frames a').first().waitFor();
     await shot('set');

@@ -129,7 +129,7 @@ async function watchTheBar(page: Page): Promise<void> {
       if (said === before) return;
       before = said;
       if (said === 'Keep holding') painted(() => Object.assign(times, { holding: performance.now() }));
-      if (said === 'Starting the run') painted(() => Object.assign(times, { starting: performance.now() }));
+      if (said === 'Starting') painted(() => Object.assign(times, { starting: performance.now() }));
     }).observe(document, { subtree: true, childList: true, characterData: true, attributes: true });
   });
 }

@@ -1,4 +1,4 @@
-// A phone is paired, watches, may fire, and is dropped: in Chromium, at both doors of a daemon on loopback.
+// A phone is paired, views, fires, and is removed: in Chromium, at both doors of a daemon on loopback.
 import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import { type Browser, chromium, type Page } from 'playwright-core';
@@ -47,8 +47,8 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await laptop.locator('.trigger').waitFor();
   await laptop.locator('.devices summary').click();
   const code = async (role: string) => {
-    await laptop.getByRole('button', { name: `Pair a device that ${role}` }).click();
-    const picture = laptop.getByRole('img', { name: 'The code' });
+    await laptop.getByRole('button', { name: `Pair ${role}`, exact: true }).click();
+    const picture = laptop.getByRole('img', { name: 'Pairing code' });
     await picture.waitFor();
     await expect
       .poll(
@@ -70,13 +70,13 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   expect(await phone.locator('.panel, .trigger').count()).toBe(0);
 
   // Only to watch: no bar, and nothing to change.
-  await phone.goto(await code('watches'));
+  await phone.goto(await code('to view only'));
   await expect.poll(() => phone.url(), SOON).toBe(`https://${doors.host.network}/`);
   await laptop.screenshot({ path: screenAt('devices-laptop') });
   await phone.screenshot({ path: screenAt('pairing-phone') });
-  await phone.getByLabel('What is this device called?').fill('The phone by the lake');
+  await phone.getByLabel('Name for this device').fill('The phone by the lake');
   await phone.getByRole('button', { name: 'Pair' }).click();
-  await phone.getByRole('heading', { name: 'This device watches' }).waitFor();
+  await phone.getByRole('heading', { name: 'View only' }).waitFor();
   await phone.locator('.connection[data-state="connected"]').waitFor();
   expect(await phone.locator('.trigger, .ask, .stop, .look').count()).toBe(0);
   await phone.screenshot({ path: screenAt('watching-phone') });
@@ -88,12 +88,12 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   await expect.poll(() => laptop.locator('.pairing-code').count(), SOON).toBe(0);
 
   // Paired anew, to fire: the earlier pairing goes with that.
-  await phone.goto(await code('may fire'));
+  await phone.goto(await code('to fire'));
   await phone.getByRole('button', { name: 'Pair' }).click();
   await phone.locator('.trigger[data-does="fire"]').waitFor();
   await expect
     .poll(() => laptop.locator('.device-list li').allInnerTexts(), SOON)
-    .toEqual([expect.stringMatching(/^Phone may fire/)]);
+    .toEqual([expect.stringMatching(/^Phone can fire/)]);
 
   // Paired by a code that the terminal shows: an open panel sees it, too.
   const asked = await fetch(`http://127.0.0.1:${doors.port.here}/api/devices/pairing`, {
@@ -104,14 +104,14 @@ it('by a code that is scanned: a name, then the panel; the secret is in no addre
   const { link } = (await asked.json()) as { link: string };
   const tablet = heard(await (await browser.newContext({ ignoreHTTPSErrors: true })).newPage());
   await tablet.goto(link);
-  await tablet.getByLabel('What is this device called?').fill('The tablet');
+  await tablet.getByLabel('Name for this device').fill('The tablet');
   await tablet.getByRole('button', { name: 'Pair' }).click();
   await laptop.locator('.device-list li', { hasText: 'The tablet' }).waitFor({ timeout: 10_000 });
-  await laptop.getByRole('button', { name: 'Drop The tablet' }).click();
+  await laptop.getByRole('button', { name: 'Remove The tablet' }).click();
   await tablet.close();
 
   // Dropped: out at once, and the page says so by itself.
-  await laptop.getByRole('button', { name: 'Drop Phone' }).click();
+  await laptop.getByRole('button', { name: 'Remove Phone' }).click();
   await phone.getByText('This device is not paired').waitFor();
   expect(await phone.locator('.trigger').count()).toBe(0);
   expect(doors.released()).toBe(0);

@@ -25,13 +25,13 @@ describe.each(SIZES)('on a $name', (size) => {
   it('nine frames: asked for, seen on the ladder, fired, verified', async () => {
     const page = await panel.open(size);
     await freshly(page);
-    await page.getByText('Practice body: nothing is being photographed.').waitFor();
+    await page.getByText('Practice camera: no real pictures are taken.').waitFor();
     await ask(page, 9, '1 EV', '1/60');
     await expect.poll(() => rungNames(page)).toHaveLength(9);
     expect(await rungNames(page)).toEqual(
       NINE.map((shutter, index) => {
         const offset = 4 - index;
-        return `Frame ${9 - index}, ${offset > 0 ? '+' : ''}${offset} EV, ${shutter}, planned`;
+        return `Frame ${9 - index}, ${offset > 0 ? '+' : ''}${String(offset).replace('-', '\u2212')} EV, ${shutter}, planned`;
       }),
     );
     expect(
@@ -88,7 +88,7 @@ describe.each(SIZES)('on a $name', (size) => {
     // Frames that the stop left out are not made, and no longer planned.
     const names = await rungNames(page);
     expect(names.filter((name) => name.endsWith('planned'))).toEqual([]);
-    expect(names.filter((name) => name.endsWith('not made')).length).toBeGreaterThan(0);
+    expect(names.filter((name) => name.endsWith('not fired')).length).toBeGreaterThan(0);
     // What it lacks is made from here; and that can be stopped again, though the run has the same name.
     await page.getByRole('link', { name: 'Complete this set' }).click();
     await page.getByRole('button', { name: 'Complete this set' }).click();
@@ -114,7 +114,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-refused`), fullPage: true });
     // Each suggestion can be taken, and then there is a ladder.
-    const offered = page.getByRole('list', { name: 'What would do:' }).getByRole('button');
+    const offered = page.getByRole('list', { name: 'Try instead:' }).getByRole('button');
     await offered.filter({ hasText: /^\d+ frames, from/ }).click();
     await trigger(page).waitFor();
     expect((await rungNames(page)).length).toBeGreaterThan(5);
@@ -150,7 +150,7 @@ describe('the connection', () => {
     panel.daemon?.signal('SIGKILL');
     await panel.daemon?.ended;
     await page.locator('main[data-connection="lost"]').waitFor();
-    await page.getByText('What you see may be out of date.').waitFor();
+    await page.getByText('This page may be out of date.').waitFor();
     await page.screenshot({ path: screenAt('phone-lost'), fullPage: true });
     await panel.serve(Number(port));
     await page.locator('main[data-connection="connected"]').waitFor({ timeout: 20_000 });

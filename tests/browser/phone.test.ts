@@ -91,7 +91,7 @@ describe('the screen', () => {
       await opened.clock.install();
     });
     await fireSlowly(page);
-    await page.getByRole('button', { name: 'Hold', exact: true }).click();
+    await page.getByRole('button', { name: 'Pause', exact: true }).click();
     await page.locator('main[data-run-state="held"]').waitFor();
     await page.clock.fastForward('09:00');
     expect(await asked(page)).toEqual(['request']);
@@ -99,7 +99,7 @@ describe('the screen', () => {
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release']);
     // To the page nothing was heard for minutes: it connects anew.
     await page.locator('main[data-connection="connected"]').waitFor();
-    await page.getByRole('button', { name: 'Go on', exact: true }).click();
+    await page.getByRole('button', { name: 'Resume', exact: true }).click();
     await expect.poll(() => asked(page), SOON).toEqual(['request', 'release', 'request']);
     await stop(page);
   });
@@ -161,8 +161,8 @@ describe('the tremble', () => {
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     await other.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     await expect.poll(() => trembles(page), SOON).toEqual([PRESSED, COMPLETE]);
-    await page.getByRole('button', { name: 'New set' }).click();
-    await other.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
+    await other.getByRole('button', { name: 'New set', exact: true }).click();
     await fireSlowly(page);
     await expect.poll(() => verified(page).count(), { timeout: 15_000 }).toBeGreaterThanOrEqual(1);
     await stop(page);

@@ -81,10 +81,10 @@ afterAll(async () => {
 });
 
 async function pairWith({ page, name }: Phone): Promise<void> {
-  await laptop.getByRole('button', { name: 'Pair a device that may fire' }).click();
-  await laptop.getByRole('img', { name: 'The code' }).waitFor();
+  await laptop.getByRole('button', { name: 'Pair to fire' }).click();
+  await laptop.getByRole('img', { name: 'Pairing code' }).waitFor();
   await page.goto((await laptop.locator('.pairing-code > code').textContent()) ?? '');
-  await page.getByLabel('What is this device called?').fill(name);
+  await page.getByLabel('Name for this device').fill(name);
   await page.getByRole('button', { name: 'Pair' }).click();
   await page.locator('.trigger[data-does="fire"]').waitFor();
   await laptop.locator('.device-list li', { hasText: name }).waitFor();
@@ -116,11 +116,13 @@ it('one fires, all see it, and who lost the network comes back to the right pict
 
   // The first screen of a phone is the bar, and what is set up at the laptop is what it fires.
   await ask(laptop, FRAMES, '1 EV', '1/4');
-  await laptop.getByText('Manual mode, no wait before a pass').click();
-  await laptop.getByLabel('Wait, in seconds').fill('3');
+  await laptop.getByText('Manual mode, no settling time').click();
+  await laptop.getByLabel('Settling time (s)').fill('3');
   for (const { page } of [left, right]) {
-    await page.getByText('From -4 to +4 EV about 1/4 s').waitFor(SOON);
-    await page.getByRole('button', { name: /^Hold to fire 9 frames in 3 passes, about \d+ s/ }).waitFor(SOON);
+    await page.getByText('−4 to +4 EV around 1/4 s').waitFor(SOON);
+    await page
+      .getByRole('button', { name: /^Press and hold to fire 9 frames in 3 passes, about \d+ s/ })
+      .waitFor(SOON);
     expect(await page.locator('.ask, .ladder').count()).toBe(0);
     const bar = await page.locator('.trigger').boundingBox();
     expect(bar?.width).toBeGreaterThan(300);
@@ -136,9 +138,9 @@ it('one fires, all see it, and who lost the network comes back to the right pict
   const { run } = doors.events.state;
   const [first, second] = run?.startedBy === left.name ? [left, right] : [right, left];
   expect(run?.startedBy).toBe(first.name);
-  await second.page.getByText(`Fired by ${first.name}`).waitFor();
-  await laptop.getByText(`Fired by ${first.name}`).waitFor();
-  expect(await first.page.getByText('Fired by').count()).toBe(0);
+  await second.page.getByText(`Started from ${first.name}`).waitFor();
+  await laptop.getByText(`Started from ${first.name}`).waitFor();
+  expect(await first.page.getByText('Started from').count()).toBe(0);
   await second.page.screenshot({ path: screenAt('phones-told') });
 
   // The first one walks out of reach in the middle of the first pass.
@@ -147,7 +149,7 @@ it('one fires, all see it, and who lost the network comes back to the right pict
   first.way.lose();
   const lostAt = performance.now();
   const before = first.streams.length;
-  await first.page.getByText('What you see may be out of date.').waitFor(SOON);
+  await first.page.getByText('This page may be out of date.').waitFor(SOON);
   const toldAfter = performance.now() - lostAt;
   await first.page.screenshot({ path: screenAt('phones-stale') });
   const frozen = await verifiedOn(first.page);

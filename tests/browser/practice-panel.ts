@@ -219,12 +219,12 @@ export const rungs = (page: Page) => page.getByRole('list', { name: /^Rungs/ }).
 export const rungNames = (page: Page): Promise<string[]> =>
   rungs(page).evaluateAll((found) => found.map((rung) => rung.getAttribute('aria-label') ?? ''));
 export const verified = (page: Page) => page.locator('[data-state="verified"][data-frame]');
-export const trigger = (page: Page) => page.getByRole('button', { name: /^Hold to fire/ });
+export const trigger = (page: Page) => page.getByRole('button', { name: /^Press and hold to fire/ });
 
 export async function ask(page: Page, frames: number, step: string, base: string): Promise<void> {
   await page.getByLabel('Frames', { exact: true }).fill(String(frames));
   await page.getByLabel('Step', { exact: true }).selectOption({ label: step });
-  await page.getByLabel('Base', { exact: true }).selectOption(base);
+  await page.getByLabel('Base exposure', { exact: true }).selectOption(base);
 }
 
 /** Begins anew if an ended set is still shown. */
@@ -234,7 +234,7 @@ export async function freshly(page: Page): Promise<void> {
   await page.locator('main:not([data-body-state="looking"])').waitFor();
   await page.locator('main:not([data-view="running"])').waitFor();
   if ((await page.locator('main').getAttribute('data-view')) === 'ended')
-    await page.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
 }
 
 export async function hold(page: Page): Promise<void> {

@@ -24,7 +24,7 @@ const [PHONE, LAPTOP] = SIZES;
 const panel = panelForTests({ PATH: path.join('/', 'nowhere') });
 
 const line = (page: Page) => page.locator('.readiness summary').first();
-const list = (page: Page) => page.getByRole('list', { name: 'What to see to' });
+const list = (page: Page) => page.getByRole('list', { name: 'To check' });
 const tickOf = (page: Page, code: string) => page.locator(`[data-code="${code}"] input`);
 const obstacle = (page: Page) => page.getByRole('alert').filter({ hasText: 'then fire again' });
 const bar = (page: Page) => page.locator('button.trigger');
@@ -70,7 +70,7 @@ describe('ticks', () => {
     const page = await panel.open(PHONE);
     const other = await panel.open(LAPTOP);
     await freshly(page);
-    await expect.poll(() => line(page).textContent()).toMatch(/^\d things want a look \d+ are fine$/);
+    await expect.poll(() => line(page).textContent()).toMatch(/^\d things to check \d+ OK$/);
     expect(await list(page).isVisible()).toBe(false);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-ready') });
@@ -106,7 +106,7 @@ describe('ticks', () => {
     await freshly(page);
     await line(page).click();
     await tickOf(page, 'assist-lamp').click();
-    await page.locator('[data-code="assist-lamp"]').getByText('The daemon did not answer.').waitFor();
+    await page.locator('[data-code="assist-lamp"]').getByText('Evenrung did not answer.').waitFor();
     expect(await tickOf(page, 'assist-lamp').isChecked()).toBe(false);
     panel.forgetComplaints();
   });
@@ -123,16 +123,16 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
     const before = (await sets()).length;
 
     // The practice body stands in manual.
-    await page.getByText('Manual mode, no wait before a pass').click();
+    await page.getByText('Manual mode, no settling time').click();
     await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
     await obstacle(page).waitFor();
     expect(await obstacle(page).textContent()).toMatch(
       /The practice body is in mode Manual, .* then fire again\./,
     );
     expect(plans.at(-1)).toMatchObject({ frames: 5, mode: 'aperture' });
-    expect(await page.getByLabel('Base', { exact: true }).count()).toBe(0);
-    await page.getByText('The body meters it.').waitFor();
-    expect(await line(page).textContent()).toMatch(/^1 thing stops the run, \d want a look/);
+    expect(await page.getByLabel('Base exposure', { exact: true }).count()).toBe(0);
+    await page.getByText('The camera meters it.').waitFor();
+    expect(await line(page).textContent()).toMatch(/^1 problem, \d to check/);
     expect(await list(page).getByRole('listitem').first().getAttribute('data-code')).toBe('mode');
     expect(await list(page).isVisible()).toBe(true);
     await expect.poll(() => bar(page).textContent()).toMatch(/Not ready to fire.*Press to check again/);
@@ -142,7 +142,7 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
 
     await bar(page).click({ delay: 900 });
     await expect.poll(() => checks).toEqual([null]);
-    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. 1 thing stops the run/);
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. 1 problem/);
     await bar(page).focus();
     await page.keyboard.press('Space');
     await expect.poll(() => checks).toEqual([null, null]);
@@ -155,7 +155,7 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
     expect(await obstacle(page).count()).toBe(0);
     expect(await list(page).isVisible()).toBe(false);
     // The base that was chosen is still chosen.
-    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/60');
+    expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/60');
   });
 });
 
@@ -173,26 +173,26 @@ describe('looking again', () => {
       .locator('.check')
       .getByText(/^Checked at \d\d:\d\d:\d\d$/)
       .waitFor();
-    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. \d things want a look\.$/);
+    await expect.poll(() => spoken(page)).toMatch(/^Checked at [\d:]+\. \d things to check\.$/);
   });
 
   it('what is asked for on one page stands on the other, and Check again judges for that', async () => {
     const page = await panel.open(LAPTOP);
     await freshly(page);
-    await page.getByText('Manual mode, no wait before a pass').click();
+    await page.getByText('Manual mode, no settling time').click();
     await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
     await obstacle(page).waitFor();
     const other = await panel.open(PHONE);
     await freshly(other);
-    await other.getByText('Aperture priority, no wait before a pass').click();
+    await other.getByText('Aperture priority, no settling time').click();
     await obstacle(other).waitFor();
     await other.getByRole('button', { name: 'Check again', exact: true }).click();
-    await expect.poll(() => spoken(other)).toMatch(/^Checked at [\d:]+\. 1 thing stops the run/);
+    await expect.poll(() => spoken(other)).toMatch(/^Checked at [\d:]+\. 1 problem/);
     await obstacle(page).waitFor();
     await other.getByLabel('Mode', { exact: true }).selectOption('Manual mode');
     await obstacle(page).waitFor({ state: 'detached' });
     await trigger(page).waitFor();
-    await page.getByText('This was changed on another device.').waitFor();
+    await page.getByText('Changed on another device.').waitFor();
     await expect
       .poll(() => page.getByLabel('Mode', { exact: true }).inputValue(), { timeout: 5000 })
       .toBe('manual');
@@ -232,7 +232,7 @@ describe('looking again', () => {
       })),
     );
     await freshly(page);
-    const button = page.locator('[data-code="clock"]').getByRole('button', { name: 'Set its clock' });
+    const button = page.locator('[data-code="clock"]').getByRole('button', { name: 'Set camera clock' });
     // What is told of the body meanwhile moves what is on the page, and a finger tries again, too.
     const press = () =>
       expect
@@ -302,12 +302,12 @@ describe('which body', () => {
     const page = await panel.open(PHONE);
     await freshly(page);
     const about = page.locator('.about');
-    await page.getByText('About this body').click();
-    await about.getByText('Brackets 3 frames, 1/3 to 3 EV apart.').waitFor();
+    await page.getByText('About this camera').click();
+    await about.getByText('Auto-bracket: 3 frames, 1/3 to 3 EV apart.').waitFor();
     // 2^(58/6) s, the longest of its settings by bulb.
-    await about.getByText('The longest exposure whose file comes back is 813 s.').waitFor();
-    expect(await about.textContent()).toContain('The command evenrung learn finds it out.');
-    await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
+    await about.getByText('Longest exposure over this cable: 813 s.').waitFor();
+    expect(await about.textContent()).toContain('To measure this camera, run evenrung learn.');
+    await page.getByRole('button', { name: 'Look for a camera' }).waitFor();
     await wellLaid(page);
   });
 
@@ -329,9 +329,11 @@ describe('which body', () => {
     await freshly(page);
     await page.getByText('Invented camera', { exact: true }).waitFor();
     await page.getByText('f/8, ISO 100, serial 0042').waitFor();
-    await page.getByText('About this body').click();
-    await page.getByText('Brackets 3 or 5 frames, 1/3 to 3 EV apart; 9 frames, 1/3 to 1 EV apart.').waitFor();
-    await page.getByText('What the cable does not tell was learnt from this body.').waitFor();
+    await page.getByText('About this camera').click();
+    await page
+      .getByText('Auto-bracket: 3 or 5 frames, 1/3 to 3 EV apart; 9 frames, 1/3 to 1 EV apart.')
+      .waitFor();
+    await page.getByText('Limits that cannot be read over the cable were measured on this camera.').waitFor();
     expect(await page.locator('.about').textContent()).not.toContain('evenrung learn');
     await page.screenshot({ path: screenAt('phone-about'), fullPage: true });
   });
@@ -344,15 +346,15 @@ describe('the wait before each pass', () => {
     const runs = sentTo(page, '/api/run');
     await freshly(page);
     await ask(page, 3, '1 EV', '1/60');
-    await page.getByText('Manual mode, no wait before a pass').click();
-    const wait = page.getByLabel('Wait, in seconds');
+    await page.getByText('Manual mode, no settling time').click();
+    const wait = page.getByLabel('Settling time (s)');
     await wait.fill('61');
     await page.getByRole('alert').getByText('from 0 to 60').waitFor();
     expect(await wait.getAttribute('aria-invalid')).toBe('true');
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-wait-refused'), fullPage: true });
     await wait.fill('30');
-    await page.getByText('Manual mode, 30 s wait before each pass').waitFor();
+    await page.getByText('Manual mode, 30 s settling time').waitFor();
     await expect.poll(() => bar(page).textContent()).toMatch(/in 1 pass, about 3\d s/);
     await wait.fill('0.5');
     await expect.poll(() => bar(page).textContent()).toMatch(/in 1 pass, about [12] s/);
@@ -387,9 +389,9 @@ describe.each(SIZES)('what is to be known of a run, on a $name', (size) => {
     const notes = page.getByRole('log', { name: 'Notes' });
     await notes.getByText(/^This computer may fall asleep during the run/).waitFor();
     expect(await rungNames(page)).toEqual([
-      'Frame 3, +1 EV, 1/30, verified, base moved by +2/3 EV',
+      'Frame 3, +1 EV, 1/30, verified, base exposure moved by +2/3 EV',
       'Frame 2, 0 EV, 1/60, verified',
-      'Frame 1, -1 EV, 1/125, verified, base moved by -1/3 EV',
+      'Frame 1, −1 EV, 1/125, verified, base exposure moved by −1/3 EV',
     ]);
     expect(await page.locator('.rung .moved svg').count()).toBe(2);
     await wellLaid(page);

@@ -16,8 +16,8 @@ afterAll(async () => {
   await panel?.end();
 });
 
-const DARKEST = 'Darkest part, metered';
-const BRIGHTEST = 'Brightest part, metered';
+const DARKEST = 'Darkest reading';
+const BRIGHTEST = 'Brightest reading';
 
 async function form(size: Size) {
   const page = await panel.open(size, undefined, '#form');
@@ -37,7 +37,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await page.getByLabel(DARKEST).fill('EV 8');
     await page.getByLabel(BRIGHTEST).fill('1/500');
     // As in tests/server/readings-routes.test.ts.
-    await answer(page).getByText('3 frames, base 1/50 s').waitFor();
+    await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
     expect(await rungs(page)).toEqual(['1/25 s', '1/50 s', '1/100 s']);
     expect(await page.locator('#ask-darkest-falls').textContent()).toMatch(
       /2\s2\/3 stops below middle grey in frame 3/,
@@ -58,7 +58,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await page.getByLabel(BRIGHTEST).fill('dusk');
     await page
       .getByRole('alert')
-      .filter({ hasText: 'Write what the meter reads of the brightest part' })
+      .filter({ hasText: 'Enter the meter reading of the brightest part' })
       .waitFor();
     expect(await page.getByLabel(BRIGHTEST).getAttribute('aria-invalid')).toBe('true');
     expect(await page.getByLabel(DARKEST).getAttribute('aria-invalid')).toBeNull();
@@ -67,7 +67,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await page.getByRole('alert').filter({ hasText: 'change the two over' }).waitFor();
     expect(await page.getByLabel(DARKEST).getAttribute('aria-invalid')).toBe('true');
     await page.getByRole('button', { name: 'Darkest part EV 8, brightest part 1/500 s.' }).click();
-    await answer(page).getByText('3 frames, base 1/50 s').waitFor();
+    await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
     expect(await page.getByLabel(DARKEST).inputValue()).toBe('EV 8');
   });
 });
@@ -75,8 +75,8 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
 describe('by two readings', () => {
   it('goes by keyboard alone, in a few strokes', async () => {
     const page = await form(LAPTOP);
-    await page.getByLabel('Number', { exact: true }).check();
-    await page.getByLabel('Number', { exact: true }).focus();
+    await page.getByLabel('Frame count', { exact: true }).check();
+    await page.getByLabel('Frame count', { exact: true }).focus();
     await page.keyboard.press('ArrowRight');
     await page.keyboard.press('Tab');
     await page.keyboard.press('ControlOrMeta+a');
@@ -86,7 +86,7 @@ describe('by two readings', () => {
     await page.keyboard.press('ControlOrMeta+a');
     await page.keyboard.type('4096 cd/m2');
     await page.keyboard.press('Enter');
-    await answer(page).getByText('3 frames, base 1/50 s').waitFor();
+    await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
     // Nothing has the focus that means something to the space bar.
     expect(await page.evaluate(() => document.activeElement === document.body)).toBe(true);
     await page.locator('.trigger[data-does="fire"]').waitFor();
@@ -96,27 +96,27 @@ describe('by two readings', () => {
     const page = await form(LAPTOP);
     await page.getByLabel(DARKEST).fill('EV 8');
     await page.getByLabel(BRIGHTEST).fill('EV 15');
-    await answer(page).getByText('3 frames, base 1/50 s').waitFor();
-    await page.getByLabel('Number', { exact: true }).check();
+    await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
+    await page.getByLabel('Frame count', { exact: true }).check();
     expect(await page.getByLabel('Frames', { exact: true }).inputValue()).toBe('3');
-    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/50');
-    await page.getByRole('button', { name: 'One frame more' }).first().click();
+    expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/50');
+    await page.getByRole('button', { name: 'One more frame' }).first().click();
     await page.locator('.rung').nth(3).waitFor();
     expect(await rungs(page)).toEqual(['1/13 s', '1/25 s', '1/50 s', '1/100 s']);
     // And back: what was metered still stands there.
     await page.getByLabel('Two readings', { exact: true }).check();
-    await answer(page).getByText('3 frames, base 1/50 s').waitFor();
+    await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
   });
 
   it('is the same on all devices, and the phone fires what was metered at the laptop', async () => {
     const laptop = await form(LAPTOP);
     await laptop.getByLabel(DARKEST).fill('EV 7');
     await laptop.getByLabel(BRIGHTEST).fill('EV 14');
-    await answer(laptop).getByText('3 frames, base 1/25 s').waitFor();
+    await answer(laptop).getByText('3 frames, base exposure 1/25 s').waitFor();
     const phone = await panel.open(PHONE, undefined, '');
     await freshly(phone);
     await phone.getByRole('heading', { name: '3 frames, 1 EV apart' }).waitFor();
-    await phone.getByText(/about 1\/25 s, f\/8, ISO 100/).waitFor();
+    await phone.getByText(/around 1\/25 s, f\/8, ISO 100/).waitFor();
     await hold(phone);
     await phone.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
     await laptop.locator('main[data-view="ended"]').waitFor();
@@ -124,7 +124,7 @@ describe('by two readings', () => {
     await laptop
       .getByText(/The darkest part \(EV 7\) falls 2\s2\/3 stops below middle grey in frame 3/)
       .waitFor();
-    await laptop.getByRole('link', { name: 'Look at this set' }).click();
+    await laptop.getByRole('link', { name: 'View this set' }).click();
     await laptop.locator('#set-heading').waitFor();
     const kept = laptop.locator('#set-heading ~ p');
     await kept.filter({ hasText: /The brightest part \(EV 14\) falls 2\s1\/3 stops above/ }).waitFor();
@@ -138,7 +138,7 @@ describe('by two readings', () => {
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
     expect(await caution.textContent()).toMatch(/only the sun or its mirror image/);
-    await page.getByRole('link', { name: 'Back to the bar' }).click();
+    await page.getByRole('link', { name: 'Back' }).click();
     await page.locator('.glance').waitFor();
     expect(await caution.isVisible()).toBe(true);
     await wellLaid(page);

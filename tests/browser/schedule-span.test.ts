@@ -35,17 +35,17 @@ describe('a span that follows the scene', () => {
     });
     await freshly(page);
     await ask(page, 5, '1 EV', '1/60');
-    await page.getByText('One set, now').click();
-    await field(page, 'Make the set again and again').check();
+    await page.getByText('One set, no repeat').click();
+    await field(page, 'Repeat the set').check();
     await field(page, 'Every').fill('40');
     await field(page, 'Unit of the interval').selectOption('seconds');
     await field(page, 'Sets').fill('2');
     await figures(page).waitFor();
-    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter releases10$/);
+    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter actuations10$/);
 
-    await field(page, 'The span follows the scene').check();
+    await field(page, 'Span follows the scene').check();
     // Nine frames twice.
-    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter releases18$/);
+    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter actuations18$/);
     await page.locator('.foreseen').getByText('counted with 9 frames a set').waitFor();
     expect(asked.at(-1)).toMatchObject({ followSpan: {} });
 
@@ -59,7 +59,7 @@ describe('a span that follows the scene', () => {
     await page.locator('.refusal[data-field="mostFrames"]').getByText('1 to 61').waitFor();
     await field(page, 'Most frames').fill('9');
     await field(page, 'Fewest frames').fill('3');
-    await field(page, 'Frames that may change at once').fill('4');
+    await field(page, 'Largest change, in frames').fill('4');
     await trigger(page).waitFor();
     expect(asked.at(-1)).toMatchObject({ followSpan: { fewestFrames: 3, mostFrames: 9, mostPerSet: 4 } });
 

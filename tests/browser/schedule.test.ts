@@ -27,14 +27,14 @@ const [PHONE, LAPTOP] = SIZES;
 const panel = panelForTests({ EVENRUNG_PRACTICE_TIMING: 'at-once' });
 
 const field = (page: Page, label: string) => page.getByLabel(label, { exact: true });
-const caution = (page: Page) => page.getByRole('list', { name: 'Mind' });
+const caution = (page: Page) => page.getByRole('list', { name: 'Caution' });
 const figures = (page: Page) => page.locator('.figures');
 const marks = (page: Page, went: string) => page.locator(`.slots [data-went="${went}"]`);
 
 /** Opens the fold and asks for a schedule. */
 async function again(page: Page): Promise<void> {
-  await page.getByText('One set, now').click();
-  await field(page, 'Make the set again and again').check();
+  await page.getByText('One set, no repeat').click();
+  await field(page, 'Repeat the set').check();
 }
 
 /** @returns what the page asks of this address */
@@ -54,9 +54,9 @@ describe('what is asked for', () => {
     await again(page);
     await field(page, 'Sets').fill('60');
     await figures(page).waitFor();
-    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter releases540$/);
+    await expect.poll(() => figures(page).textContent()).toMatch(/Shutter actuations540$/);
     await page
-      .getByRole('button', { name: /^Hold to fire 60 sets 9 frames every 5 min, done about/ })
+      .getByRole('button', { name: /^Press and hold to fire 60 sets 9 frames every 5 min, until about/ })
       .waitFor();
     await wellLaid(page);
 
@@ -78,7 +78,7 @@ describe('what is asked for', () => {
     await trigger(page).waitFor();
 
     await field(page, 'Sets').fill('');
-    await page.locator('.refusal[data-field="count"]').getByText('Write how many sets').waitFor();
+    await page.locator('.refusal[data-field="count"]').getByText('Enter the number of sets').waitFor();
     panel.forgetComplaints();
   });
 
@@ -93,12 +93,12 @@ describe('what is asked for', () => {
     await field(page, 'Every').fill('1');
     await field(page, 'Unit of the interval').selectOption('hours');
     await field(page, 'Sets').fill('24');
-    await field(page, 'Begin').selectOption('Sunset');
+    await field(page, 'Start').selectOption('Sunset');
     await field(page, 'Minutes').fill('15');
     await page.locator('.refusal[data-field="place"]').waitFor();
-    await page.getByRole('button', { name: 'Use the position of this device' }).click();
+    await page.getByRole('button', { name: "Use this device's location" }).click();
     await caution(page).waitFor();
-    expect(await field(page, 'Latitude, north').inputValue()).toBe('47.4568');
+    expect(await field(page, 'Latitude (N)').inputValue()).toBe('47.4568');
     expect(asked.at(-1)).toMatchObject({
       schedule: {
         every: 3600,
@@ -112,16 +112,16 @@ describe('what is asked for', () => {
     await page.screenshot({ path: screenAt('phone-schedule-sunrise'), fullPage: true });
     await caution(page).getByRole('button', { name: 'Stop before sunrise' }).click();
     await caution(page).waitFor({ state: 'detached' });
-    expect(await field(page, 'End').inputValue()).toBe('sunrise');
+    expect(await field(page, 'Finish').inputValue()).toBe('sunrise');
     expect(asked.at(-1)).toMatchObject({ schedule: { until: 'sunrise-20min' } });
     await trigger(page).waitFor();
 
     // Phones load a page anew as they like: nothing is to be filled in again.
     await page.reload();
-    await page.getByText('Again every 1 hour').click();
-    expect(await field(page, 'Latitude, north').inputValue()).toBe('47.4568');
+    await page.getByText('Repeat every 1 hour').click();
+    expect(await field(page, 'Latitude (N)').inputValue()).toBe('47.4568');
     expect(await field(page, 'Minutes').first().inputValue()).toBe('15');
-    expect(await field(page, 'End').inputValue()).toBe('sunrise');
+    expect(await field(page, 'Finish').inputValue()).toBe('sunrise');
     await trigger(page).waitFor();
     expect(await trigger(page).textContent()).toMatch(/\d sets/);
     panel.forgetComplaints();
@@ -145,8 +145,8 @@ describe('what is asked for', () => {
     await again(page);
     await figures(page).waitFor();
     expect(await askedForPlace()).toBe(0);
-    await page.getByRole('button', { name: 'Use the position of this device' }).click();
-    await page.getByText('This browser may not tell its position').waitFor();
+    await page.getByRole('button', { name: "Use this device's location" }).click();
+    await page.getByText('Location is blocked in this browser').waitFor();
     expect(await askedForPlace()).toBe(1);
     await page.screenshot({ path: screenAt('laptop-schedule') });
   });
@@ -157,19 +157,19 @@ describe('what is asked for', () => {
     await freshly(page);
     await ask(page, 3, '1 EV', '1/60');
     await again(page);
-    await field(page, 'When a set takes longer than its slot').selectOption('Begin the next one at once');
-    await page.getByLabel('The camera may fall asleep').check();
-    await field(page, 'The base follows the light').check();
+    await field(page, 'If a set overruns').selectOption('Start the next set at once');
+    await page.getByLabel('Let the camera sleep').check();
+    await field(page, 'Base exposure follows the light').check();
     await field(page, 'Slowest shutter').selectOption('4 s');
     const fastest = await field(page, 'Fastest shutter').locator('option').allTextContents();
-    expect([fastest[0], fastest[1], fastest.includes('5 s')]).toEqual(['Any', '4 s', false]);
+    expect([fastest[0], fastest[1], fastest.includes('5 s')]).toEqual(['No limit', '4 s', false]);
     await field(page, 'ISO from').fill('100');
     await page.locator('.refusal[data-field="iso"]').waitFor();
     await field(page, 'to').fill('1600');
-    await field(page, 'At most from set to set').selectOption('1/3 EV');
-    await page.getByText('Manual mode, no wait before a pass').click();
-    await page.getByText('Circumstances', { exact: true }).click();
-    await field(page, 'One file, in MB').fill('25');
+    await field(page, 'Largest change between sets').selectOption('1/3 EV');
+    await page.getByText('Manual mode, no settling time').click();
+    await page.getByText('Conditions', { exact: true }).click();
+    await field(page, 'File size (MB)').fill('25');
     await expect
       .poll(() => asked.at(-1))
       .toMatchObject({
@@ -182,9 +182,9 @@ describe('what is asked for', () => {
     await expect.poll(() => figures(page).textContent()).toMatch(/Storage900 MB/);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('narrow-schedule'), fullPage: true });
-    await field(page, 'One file, in MB').fill('0');
-    await page.getByRole('alert').getByText('how many megabytes').waitFor();
-    expect(await field(page, 'One file, in MB').getAttribute('aria-invalid')).toBe('true');
+    await field(page, 'File size (MB)').fill('0');
+    await page.getByRole('alert').getByText('size of one file in megabytes').waitFor();
+    expect(await field(page, 'File size (MB)').getAttribute('aria-invalid')).toBe('true');
   });
 });
 
@@ -230,7 +230,7 @@ describe('a run on a schedule', () => {
       Array.from({ length: 3 }, () => ({ name: 'Boathouse at dusk', viewpoint: '2', complete: true })),
     );
     // The tripod moves on: name and number are there for the next set.
-    await page.getByRole('button', { name: 'Set at viewpoint 3' }).click();
+    await page.getByRole('button', { name: 'New set at viewpoint 3' }).click();
     await page.getByText('Boathouse at dusk, viewpoint 3').waitFor();
     await page.reload();
     await freshly(page);
@@ -434,11 +434,11 @@ describe('the alarm', () => {
       .waitFor();
     tell({ type: 'schedule', schedule: halted });
     await band(page).getByText('Halted, because 3 sets in a row went wrong.').waitFor();
-    await expect.poll(() => page.title()).toMatch(/^! Halted/);
+    await expect.poll(() => page.title()).toMatch(/^! Failed/);
     expect(await heard(page)).toEqual({ sounding: 0, trembles: 0 });
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-alarm') });
-    await page.getByRole('button', { name: 'Seen' }).click();
+    await page.getByRole('button', { name: 'Dismiss' }).click();
     await band(page).waitFor({ state: 'detached' });
     await expect.poll(() => page.title()).toBe('Evenrung');
     // What is seen is not called again, and what had halted before this page was opened is not news.
@@ -448,25 +448,25 @@ describe('the alarm', () => {
 
   it('with leave it sounds and trembles until it is seen; the leave is kept, and a silent browser says so', async () => {
     const { page, tell } = await panel.show(PHONE, scene, listen);
-    await page.getByText('Alarm: silent on this device').click();
+    await page.getByText('Alarm: off on this device').click();
     await field(page, 'Sound an alarm on this device').check();
     await page.locator('.alarm-setting[data-sound="ready"]').waitFor();
     expect((await heard(page)).sounding).toBe(0);
     await page.getByRole('button', { name: 'Try it' }).click();
     await expect.poll(async () => (await heard(page)).sounding).toBe(1);
-    await page.getByRole('button', { name: 'Enough' }).click();
+    await page.getByRole('button', { name: 'Silence' }).click();
     await expect.poll(async () => (await heard(page)).sounding).toBe(0);
 
     tell({ type: 'schedule', schedule: halted });
     await band(page).waitFor();
     await expect.poll(async () => (await heard(page)).sounding).toBe(1);
     expect((await heard(page)).trembles).toBeGreaterThanOrEqual(2);
-    await page.getByRole('button', { name: 'Seen' }).click();
+    await page.getByRole('button', { name: 'Dismiss' }).click();
     await expect.poll(async () => (await heard(page)).sounding).toBe(0);
 
     await page.reload();
     await page.locator('.alarm-setting[data-sound="blocked"]').waitFor();
-    await page.getByText('The browser keeps this page silent until you touch it once.').waitFor();
+    await page.getByText('Touch the page once to allow sound.').waitFor();
     await page.screenshot({ path: screenAt('phone-alarm-blocked') });
     await page.getByRole('heading', { name: 'Evenrung' }).click();
     await page.locator('.alarm-setting[data-sound="ready"]').waitFor();
@@ -493,8 +493,8 @@ it('a schedule that was cut off is asked about in its own words', async () => {
       ...{ set: null, scheduled: true, sentence: 'A schedule was cut off.' },
     },
   }));
-  const card = page.getByRole('region', { name: 'A schedule was cut off' });
-  await card.getByRole('button', { name: 'Go on with it' }).waitFor();
+  const card = page.getByRole('region', { name: 'Interrupted schedule' });
+  await card.getByRole('button', { name: 'Resume' }).waitFor();
   expect(await trigger(page).count()).toBe(0);
 });
 
@@ -523,7 +523,7 @@ it('what is to be known of a frame stands on its rung', async () => {
   expect(await other.locator('[data-mark="clipped-light"]').count()).toBe(0);
   await other
     .locator('.lost [data-side="blown"]')
-    .getByText(/^Even the darkest frame has \d+%/)
+    .getByText(/^Highlights still blown out: \d+%/)
     .waitFor();
   await wellLaid(other);
   // On a laptop its sentence stands in few lines, with the button beside it or below.
@@ -545,7 +545,7 @@ it('what is to be known of a frame stands on its rung', async () => {
   await page.getByRole('button', { name: 'Add a darker and a brighter frame' }).click();
   await expect
     .poll(async () => (await rungNames(page)).at(-1), { timeout: 10_000 })
-    .toMatch(/^Frame 4, -2 EV.*verified/);
+    .toMatch(/^Frame 4, −2 EV.*verified/);
   expect((await rungNames(page)).at(0)).toMatch(/^Frame 5, \+2 EV/);
   await page.getByText('All 5 frames are verified').first().waitFor();
 });

@@ -42,7 +42,7 @@ export async function fireSets(panel: PracticePanel, size: Size): Promise<void> 
   await page.locator('[data-state="verified"][data-frame]').first().waitFor();
   await page.getByRole('button', { name: 'Stop', exact: true }).click();
   await page.locator('main[data-view="ended"][data-run-state="stopped"]').waitFor();
-  await page.getByRole('button', { name: 'New set' }).click();
+  await page.getByRole('button', { name: 'New set', exact: true }).click();
   await page.getByText('Name, note, viewpoint').click();
   await page.getByLabel('Name', { exact: true }).fill(BOATHOUSE);
   await page.getByLabel('Viewpoint', { exact: true }).fill('4');
@@ -168,13 +168,13 @@ const named = (name: string) => async (page: Page) => {
 /** Asked for by two readings, and planned. */
 const metered = async (page: Page, darkest: string, brightest: string) => {
   await page.getByLabel('Two readings', { exact: true }).check();
-  await page.getByLabel('Darkest part, metered').fill(darkest);
-  await page.getByLabel('Brightest part, metered').fill(brightest);
+  await page.getByLabel('Darkest reading').fill(darkest);
+  await page.getByLabel('Brightest reading').fill(brightest);
   await page.locator('.follows strong').waitFor();
 };
 const toFirstSet = async (page: Page) => {
   await page
-    .getByRole('list', { name: 'Finished sets' })
+    .getByRole('list', { name: 'Sets' })
     .getByRole('listitem')
     .filter({ hasText: BOATHOUSE })
     .first()
@@ -201,7 +201,7 @@ export const SCREENS: readonly Screen[] = [
     state: nothingFired,
     done: async (page) => {
       await page.getByLabel('Frames', { exact: true }).fill('');
-      await page.getByRole('alert').filter({ hasText: 'Write the number of frames' }).waitFor();
+      await page.getByRole('alert').filter({ hasText: 'Enter the number of frames' }).waitFor();
     },
   },
   {
@@ -221,8 +221,8 @@ export const SCREENS: readonly Screen[] = [
     name: 'form-extend-wrong',
     state: nothingFired,
     done: async (page) => {
-      await page.getByText(/no wait before a pass/).click();
-      await page.getByLabel('Frames to add at each end, at most').fill('70');
+      await page.getByText(/no settling time/).click();
+      await page.getByLabel('Extra frames at each end, at most').fill('70');
       await page.getByRole('alert').filter({ hasText: 'may be added' }).waitFor();
     },
   },
@@ -231,7 +231,7 @@ export const SCREENS: readonly Screen[] = [
     state: nothingFired,
     done: async (page) => {
       await ask(page, 21, '2 EV', '1/60');
-      await page.getByRole('list', { name: 'What would do:' }).waitFor();
+      await page.getByRole('list', { name: 'Try instead:' }).waitFor();
     },
   },
   {
@@ -249,8 +249,8 @@ export const SCREENS: readonly Screen[] = [
     name: 'form-schedule',
     state: nothingFired,
     done: async (page) => {
-      await page.getByText('One set, now').click();
-      await page.getByLabel('Make the set again and again').check();
+      await page.getByText('One set, no repeat').click();
+      await page.getByLabel('Repeat the set').check();
       await page.getByLabel('Every').fill('4');
       await page.getByLabel('Sets', { exact: true }).fill('60');
       await page.locator('.trigger[data-does="fire"]').waitFor();
@@ -268,9 +268,9 @@ export const SCREENS: readonly Screen[] = [
         return route.continue({ postData: JSON.stringify(asked) });
       }),
     done: async (page) => {
-      await page.getByText('One set, now').click();
-      await page.getByLabel('Make the set again and again').check();
-      await page.getByLabel('The span follows the scene').check();
+      await page.getByText('One set, no repeat').click();
+      await page.getByLabel('Repeat the set').check();
+      await page.getByLabel('Span follows the scene').check();
       await page.getByLabel('Most frames', { exact: true }).fill('13');
       await page.locator('.trigger[data-does="fire"]').waitFor();
     },
@@ -302,7 +302,7 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await metered(page, '1/4', '1/2000');
       await page.getByLabel('Aperture of the set').fill('wide');
-      await page.getByRole('alert').filter({ hasText: 'Write the f-number' }).waitFor();
+      await page.getByRole('alert').filter({ hasText: 'Enter the f-number' }).waitFor();
     },
   },
   {
@@ -318,9 +318,9 @@ export const SCREENS: readonly Screen[] = [
     state: nothingFired,
     done: async (page) => {
       await page.getByLabel('Two readings', { exact: true }).check();
-      await page.getByLabel('Darkest part, metered').fill('1/2000');
-      await page.getByLabel('Brightest part, metered').fill('1/4');
-      await page.getByRole('list', { name: 'What would do:' }).waitFor();
+      await page.getByLabel('Darkest reading').fill('1/2000');
+      await page.getByLabel('Brightest reading').fill('1/4');
+      await page.getByRole('list', { name: 'Try instead:' }).waitFor();
     },
   },
   {
@@ -415,7 +415,7 @@ export const SCREENS: readonly Screen[] = [
     name: 'complete-what-is-held',
     state: lacking,
     done: async (page) => {
-      await page.getByRole('button', { name: 'What is held', exact: true }).click();
+      await page.getByRole('button', { name: 'Coverage map', exact: true }).click();
       await page.locator('.set-picture img[src*="/coverage?"]').waitFor();
     },
   },
@@ -423,8 +423,8 @@ export const SCREENS: readonly Screen[] = [
     name: 'complete-held-enlarged',
     state: (state) => state,
     done: async (page) => {
-      await page.getByRole('button', { name: 'What is held', exact: true }).click();
-      await page.getByRole('button', { name: /Enlarge what is held$/ }).click();
+      await page.getByRole('button', { name: 'Coverage map', exact: true }).click();
+      await page.getByRole('button', { name: /Enlarge the coverage map$/ }).click();
       await page.getByRole('dialog').waitFor();
     },
   },
@@ -458,7 +458,7 @@ export const SCREENS: readonly Screen[] = [
     state: (state) => state,
     before: (page) =>
       page.route('**/preview?*', (route) => route.fulfill({ body: 'no picture', contentType: 'image/jpeg' })),
-    done: async (page) => page.getByText('The picture is not there.').waitFor(),
+    done: async (page) => page.getByText('The picture is not available.').waitFor(),
   },
   {
     name: 'complete-clipped',
@@ -500,7 +500,8 @@ export const SCREENS: readonly Screen[] = [
       unfinished: {
         ...{ run: 'a', startedAt: new Date(Date.now() - 3_600_000).toISOString(), verified: 4, frames: 9 },
         ...{ folder: null, set: null, scheduled: false },
-        sentence: 'A set was cut off: 4 of 9 frames are verified. Go on with it, or end it.',
+        sentence:
+          'Evenrung or the laptop shut down after 4 of 9 frames. Resume if the camera has not moved; otherwise end the set, and the frames you have are kept.',
       },
     }),
   },
@@ -517,8 +518,8 @@ export const SCREENS: readonly Screen[] = [
     at: '#sets',
     done: async (page) => {
       await toFirstSet(page);
-      await page.getByRole('button', { name: 'Fire again' }).click();
-      await page.getByLabel('Choose frame 3').check();
+      await page.getByRole('button', { name: 'Reshoot' }).click();
+      await page.getByLabel('Select frame 3').check();
     },
   },
   {
@@ -526,9 +527,9 @@ export const SCREENS: readonly Screen[] = [
     at: '#sets',
     done: async (page) => {
       await toFirstSet(page);
-      await page.getByRole('button', { name: 'Fire again' }).click();
-      await page.getByLabel('Choose frame 3').check();
-      await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
+      await page.getByRole('button', { name: 'Reshoot' }).click();
+      await page.getByLabel('Select frame 3').check();
+      await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
       await page.getByRole('dialog').waitFor();
     },
   },
@@ -539,7 +540,7 @@ export const SCREENS: readonly Screen[] = [
     before: setMoved,
     done: async (page) => {
       await toFirstSet(page);
-      await page.getByRole('button', { name: 'Fire these 3 frames again' }).click();
+      await page.getByRole('button', { name: 'Reshoot these 3 frames' }).click();
       await page.getByRole('dialog').waitFor();
     },
   },
@@ -559,8 +560,8 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await toFirstSet(page);
       await page.getByRole('button', { name: 'Add frames' }).click();
-      await page.getByRole('button', { name: 'One darker frame more' }).click();
-      await page.getByRole('button', { name: 'One brighter frame more' }).click();
+      await page.getByRole('button', { name: 'One more darker frame' }).click();
+      await page.getByRole('button', { name: 'One more brighter frame' }).click();
     },
   },
   {
@@ -569,7 +570,7 @@ export const SCREENS: readonly Screen[] = [
     done: async (page) => {
       await toFirstSet(page);
       await page.getByRole('button', { name: 'Add frames' }).click();
-      await page.getByRole('button', { name: 'One darker frame more' }).click();
+      await page.getByRole('button', { name: 'One more darker frame' }).click();
       await page.getByRole('button', { name: /^Add \d+ frames?$/ }).click();
       await page.getByRole('dialog').waitFor();
     },
@@ -637,10 +638,10 @@ export const SCREENS: readonly Screen[] = [
       },
     })),
     done: async (page) => {
-      await page.getByText('About this body').click();
-      await page.getByText('Planned for the least time').click();
-      await page.getByLabel('Keep short', { exact: true }).selectOption('The spread of its exposures');
-      await page.getByText('Planned for the least spread').waitFor();
+      await page.getByText('About this camera').click();
+      await page.locator('summary', { hasText: 'Planned for shortest time' }).click();
+      await page.getByLabel('Plan for', { exact: true }).selectOption('Smallest spread');
+      await page.locator('summary', { hasText: 'Planned for smallest spread' }).waitFor();
     },
   },
   // The last one: the body's readiness stays judged for this until something else is planned.
@@ -648,7 +649,7 @@ export const SCREENS: readonly Screen[] = [
     name: 'form-not-ready',
     isLive: true,
     done: async (page) => {
-      await page.getByText(/no wait before a pass/).click();
+      await page.getByText(/no settling time/).click();
       await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
       await page.getByText('Not ready to fire').waitFor();
     },

@@ -14,7 +14,7 @@ const panel = panelForTests();
 
 const newest = () => path.join(panel.sets, readdirSync(panel.sets).sort().at(-1) ?? '');
 const away = () => path.join(panel.sets, '..', 'away');
-const list = (page: Page) => page.getByRole('list', { name: 'Finished sets' }).getByRole('listitem');
+const list = (page: Page) => page.getByRole('list', { name: 'Sets' }).getByRole('listitem');
 const tiles = (page: Page) => page.getByRole('list', { name: 'Frames' }).getByRole('listitem');
 /** The panel looks every few seconds by itself, and when somebody comes back to it. */
 const comeBack = (page: Page) => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
@@ -34,7 +34,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await ended
       .getByText(/^Halted after \d of 9 frames\. The set folder .* is gone, and the \d frames in it/)
       .waitFor();
-    expect(await ended.getByText('kept in the set folder').count()).toBe(0);
+    expect(await ended.getByText(/verified frames? (is|are) in the set folder/).count()).toBe(0);
     await page.locator('.rung', { hasText: 'file missing' }).first().waitFor();
     expect(await verified(page).count()).toBe(0);
     await wellLaid(page);
@@ -45,7 +45,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await list(page).first().getByRole('link').click();
     await tiles(page).first().waitFor();
     expect(await tiles(page).filter({ hasText: 'file missing' }).count()).toBeGreaterThan(2);
-    for (const name of ['Complete this set', 'Fire again'])
+    for (const name of ['Complete this set', 'Reshoot'])
       expect(await page.getByRole('button', { name }).count()).toBe(0);
     expect(await page.locator('.kept-frames img').count()).toBe(0);
     await wellLaid(page);
@@ -79,9 +79,9 @@ describe.each(SIZES)('on a $name', (size) => {
       .getByText('The files of frames 3, 4 are not in the set folder any more.')
       .waitFor();
     await expect.poll(() => page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
-    await page.getByRole('button', { name: 'Fire again' }).click();
-    await page.getByRole('button', { name: 'Fire 2 frames again' }).waitFor();
-    await expect.poll(() => page.getByLabel('Choose frame 3').isChecked()).toBe(true);
+    await page.getByRole('button', { name: 'Reshoot' }).click();
+    await page.getByRole('button', { name: 'Reshoot 2 frames' }).waitFor();
+    await expect.poll(() => page.getByLabel('Select frame 3').isChecked()).toBe(true);
 
     rmSync(folder, { recursive: true });
     await comeBack(page);
@@ -89,7 +89,7 @@ describe.each(SIZES)('on a $name', (size) => {
       .locator('.kept-set')
       .getByText(/is not where it was: it was moved or deleted/)
       .waitFor();
-    await expect.poll(() => page.getByRole('button', { name: /^Fire / }).count()).toBe(0);
+    await expect.poll(() => page.getByRole('button', { name: /^(Fire|Reshoot)/ }).count()).toBe(0);
     await page.goto(new URL('#', panel.address).href);
     await page.getByText('Set folder missing').filter({ visible: true }).first().waitFor();
     await expect.poll(() => page.getByText('All 9 frames are verified.').count()).toBe(0);

@@ -8,7 +8,7 @@ import { noteShifts, shiftsOn } from './shifts.js';
 // Without EVENRUNG_LIGHT pictures are judged, as they are for everybody.
 const panel = panelForTests({ EVENRUNG_PRACTICE_PICTURE: 'full', EVENRUNG_LIGHT: '' });
 
-const picture = (page: Page) => page.getByRole('region', { name: 'What the set holds' });
+const picture = (page: Page) => page.getByRole('region', { name: 'Scene coverage' });
 const ended = (page: Page) =>
   page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 60_000 });
 const proofIn = (page: Page) => picture(page).locator('img[src*="/preview?"]');
@@ -19,24 +19,24 @@ describe.each(SIZES)('on a $name', (size) => {
     const page = await panel.open(size, noteShifts);
     await freshly(page);
     await ask(page, 9, '1 EV', '1/60');
-    await page.getByText('From -4 to +4 EV', { exact: true }).click();
+    await page.getByText('−4 to +4 EV', { exact: true }).click();
     // The dusk of the practice scene: ten frames up to +5 EV hold its shadows, and lack one at the darker end.
-    await page.getByRole('button', { name: 'One frame more at the brighter end' }).click();
-    await page.getByText('From -4 to +5 EV', { exact: true }).waitFor();
+    await page.getByRole('button', { name: 'One more frame at the brighter end' }).click();
+    await page.getByText('−4 to +5 EV', { exact: true }).waitFor();
     await page.locator('.rung').nth(9).waitFor();
     // Pressing is no scrolling: from here on nothing may move by itself.
     await page.evaluate(() => scrollTo(0, 0));
     await page.waitForTimeout(600);
     const before = (await shiftsOn(page)).length;
     await hold(page);
-    await picture(page).getByText('Each picture is judged as it comes.').first().waitFor();
+    await picture(page).getByText('Each picture is judged as it arrives.').first().waitFor();
     await page.screenshot({ path: screenAt(`${size.name}-light-running`) });
     // The map comes as soon as the judge has caught up, at the latest with the end of the set.
     const map = picture(page).locator('img[src*="/coverage?"]');
     await map.waitFor({ timeout: 60_000 });
     await ended(page);
     await page.screenshot({ path: screenAt(`${size.name}-light-ended`) });
-    const newSet = page.getByRole('button', { name: 'New set' });
+    const newSet = page.getByRole('button', { name: 'New set', exact: true });
     const newSetAt = await newSet.boundingBox();
     await proofIn(page).waitFor({ timeout: 60_000 });
     await expect.poll(() => proofIn(page).evaluate(isDrawn)).toBe(true);
@@ -58,16 +58,16 @@ describe.each(SIZES)('on a $name', (size) => {
     await wellLaid(page);
 
     // Where: the map takes the place of the proof, and is as large as the screen at one more press.
-    const toggle = picture(page).getByRole('button', { name: 'What is held', exact: true });
+    const toggle = picture(page).getByRole('button', { name: 'Coverage map', exact: true });
     await toggle.click();
     expect(await toggle.getAttribute('aria-pressed')).toBe('true');
     await map.waitFor();
     expect(await map.getAttribute('alt')).toContain(await sentence.textContent());
     await picture(page)
-      .getByRole('button', { name: /Enlarge what is held$/ })
+      .getByRole('button', { name: /Enlarge the coverage map$/ })
       .focus();
     await page.keyboard.press('Enter');
-    const dialog = page.getByRole('dialog', { name: 'What is held' });
+    const dialog = page.getByRole('dialog', { name: 'Coverage map' });
     await dialog.getByText('hatched: in no frame').waitFor();
     const large = await dialog.locator('img').boundingBox();
     expect(large?.width).toBeGreaterThan(size.width * 0.9);
@@ -79,7 +79,7 @@ describe.each(SIZES)('on a $name', (size) => {
     // On a phone it is said below the picture alone, and still read out here.
     await page
       .locator('.ended-dock')
-      .getByText(/^Even the darkest frame has .* blown out, by about 1 stop\./)
+      .getByText(/^Highlights still blown out: .* of the darkest frame, by about 1 stop\./)
       .waitFor();
     await page.getByRole('button', { name: 'Add a darker frame' }).click();
     await page.locator('main[data-view="running"]').waitFor();
@@ -93,7 +93,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await proofIn(page).waitFor({ timeout: 60_000 });
 
     // On its own page the proof comes first, and the list shows it, too.
-    await page.getByRole('link', { name: 'Look at this set' }).click();
+    await page.getByRole('link', { name: 'View this set' }).click();
     await page.locator('.kept-set .set-picture img[src*="/preview?"]').waitFor();
     const [first] = await page
       .locator('.kept-set img')
@@ -101,7 +101,7 @@ describe.each(SIZES)('on a $name', (size) => {
     expect(first).toMatch(/\/preview\?/);
     await page.screenshot({ path: screenAt(`${size.name}-light-set`) });
     await wellLaid(page);
-    await page.getByRole('link', { name: 'All finished sets' }).click();
+    await page.getByRole('link', { name: 'All sets' }).click();
     const row = page.locator('.kept-list li').first();
     await row.locator('[data-proof="true"] img').waitFor();
     await expect.poll(() => row.locator('img').evaluate(isDrawn)).toBe(true);

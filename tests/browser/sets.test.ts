@@ -35,7 +35,7 @@ beforeAll(async () => {
   await ask(page, FEW, '1 EV', '1/60');
   await hold(page);
   await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
-  await page.getByRole('button', { name: 'New set' }).click();
+  await page.getByRole('button', { name: 'New set', exact: true }).click();
   await page.getByText('Boathouse at dusk, viewpoint 4').click();
   await page.getByLabel('Name', { exact: true }).fill('');
   await ask(page, MANY, '1/3 EV', '1/60');
@@ -46,13 +46,13 @@ beforeAll(async () => {
   expect(await panel.closePages()).toEqual([]);
 }, 60_000);
 
-const list = (page: Page) => page.getByRole('list', { name: 'Finished sets' }).getByRole('listitem');
+const list = (page: Page) => page.getByRole('list', { name: 'Sets' }).getByRole('listitem');
 const tiles = (page: Page) => page.getByRole('list', { name: 'Frames' }).getByRole('listitem');
 const viewer = (page: Page) => page.getByRole('dialog', { name: /^Frame \d+ of/ });
-const confirm = (page: Page) => page.getByRole('dialog', { name: /^Fire/ });
+const confirm = (page: Page) => page.getByRole('dialog', { name: /^(Fire|Reshoot)/ });
 
 async function toList(page: Page): Promise<void> {
-  await page.getByRole('link', { name: 'Finished sets' }).click();
+  await page.getByRole('link', { name: 'Sets' }).click();
   await list(page).first().waitFor();
 }
 
@@ -131,7 +131,7 @@ describe('a frame as large as the screen', () => {
     await page.keyboard.press('ArrowRight');
     await page.getByRole('dialog', { name: 'Frame 3 of 3' }).waitFor();
     await page.keyboard.press('ArrowRight');
-    expect(await page.getByRole('button', { name: 'Lighter frame' }).isDisabled()).toBe(true);
+    expect(await page.getByRole('button', { name: 'Brighter frame', exact: true }).isDisabled()).toBe(true);
     await page.keyboard.press('ArrowLeft');
     await page.keyboard.press('ArrowLeft');
     await page.getByRole('dialog', { name: 'Frame 1 of 3' }).waitFor();
@@ -142,7 +142,7 @@ describe('a frame as large as the screen', () => {
     const { record, sums } = await kept(FEW);
     const [download] = await Promise.all([
       page.waitForEvent('download'),
-      viewer(page).getByRole('link', { name: 'The file' }).click(),
+      viewer(page).getByRole('link', { name: 'Original file' }).click(),
     ]);
     expect(download.suggestedFilename()).toBe(record.frames[0]?.file);
     const downloaded = createHash('sha256').update(await readFile(await download.path()));
@@ -174,7 +174,7 @@ describe('a frame as large as the screen', () => {
     expect(box?.width).toBeLessThanOrEqual(NARROW.width);
     await wellLaid(page);
     await page.screenshot({ path: screenAt('narrow-frame') });
-    await page.getByRole('button', { name: 'Every pixel' }).click();
+    await page.getByRole('button', { name: '100%' }).click();
     await expect
       .poll(async () => (await viewer(page).locator('img').boundingBox())?.width ?? 0)
       .toBeGreaterThan(800);
@@ -188,7 +188,7 @@ describe('a set by its name', () => {
     const page = await panel.open(PHONE);
     await toList(page);
     await openFew(page);
-    await page.getByRole('button', { name: 'Change name and note' }).click();
+    await page.getByRole('button', { name: 'Edit name and note' }).click();
     await page.getByLabel('Name', { exact: true }).fill('Boathouse at dusk, west side');
     await page.getByLabel('Note', { exact: true }).fill('doors open');
     await page.getByLabel('Viewpoint', { exact: true }).fill('0');
@@ -201,7 +201,7 @@ describe('a set by its name', () => {
     await page.getByText('viewpoint 5', { exact: true }).waitFor();
     const { record } = await kept(FEW);
     expect(record).toMatchObject({ note: 'doors open', viewpoint: '5' });
-    await page.getByRole('link', { name: 'All finished sets' }).click();
+    await page.getByRole('link', { name: 'All sets' }).click();
     await list(page).filter({ hasText: 'doors open' }).waitFor();
   });
 });
@@ -213,11 +213,11 @@ describe('firing again', () => {
     await openFew(page);
     await page.getByRole('link', { name: 'Frame 2 at full size' }).click();
     const viewer = page.getByRole('dialog', { name: /^Frame 2 of/ });
-    await viewer.getByRole('button', { name: 'Fire again' }).click();
+    await viewer.getByRole('button', { name: 'Reshoot' }).click();
     await viewer.waitFor({ state: 'detached' });
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).waitFor();
-    expect(await page.getByLabel('Choose frame 2').isChecked()).toBe(true);
-    expect(await page.getByLabel('Choose frame 3').isChecked()).toBe(false);
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).waitFor();
+    expect(await page.getByLabel('Select frame 2').isChecked()).toBe(true);
+    expect(await page.getByLabel('Select frame 3').isChecked()).toBe(false);
   });
 
   it('asks once, then fires the chosen frame, and the new file takes the place of the old one', async () => {
@@ -225,20 +225,20 @@ describe('firing again', () => {
     const before = await kept(FEW);
     await toList(page);
     await openFew(page);
-    await page.getByRole('button', { name: 'Fire again' }).click();
-    await page.getByRole('button', { name: 'No frame chosen' }).waitFor();
-    await page.getByLabel('Choose frame 3').check();
+    await page.getByRole('button', { name: 'Reshoot' }).click();
+    await page.getByRole('button', { name: 'Nothing selected' }).waitFor();
+    await page.getByLabel('Select frame 3').check();
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-fire-again'), fullPage: true });
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
-    await confirm(page).getByText('The light may have moved since').waitFor();
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
+    await confirm(page).getByText('may not match').waitFor();
     await wellLaid(page);
     await page.screenshot({ path: screenAt('phone-confirm') });
     await confirm(page).getByRole('button', { name: 'Cancel' }).click();
     await confirm(page).waitFor({ state: 'detached' });
     expect((await kept(FEW)).sums).toEqual(before.sums);
 
-    await page.getByRole('button', { name: 'Fire 1 frame again' }).click();
+    await page.getByRole('button', { name: 'Reshoot 1 frame' }).click();
     await confirm(page).getByRole('button', { name: 'Fire', exact: true }).click();
     await page.locator('main[data-page="panel"][data-view="ended"]').waitFor({ timeout: 20_000 });
     await page
@@ -256,10 +256,10 @@ describe('firing again', () => {
     await toList(page);
     await list(page).filter({ hasText: 'Stopped' }).getByRole('link').click();
     await tiles(page).first().waitFor();
-    const lacking = await tiles(page).filter({ hasText: 'not made' }).count();
+    const lacking = await tiles(page).filter({ hasText: 'missing' }).count();
     expect(lacking).toBeGreaterThan(0);
     await page.getByRole('button', { name: 'Complete this set' }).click();
-    await confirm(page).getByText('The light may have moved since').waitFor();
+    await confirm(page).getByText('may not match').waitFor();
     await confirm(page).getByRole('button', { name: 'Fire', exact: true }).click();
     await page
       .locator('main[data-page="panel"][data-view="ended"][data-run-state="complete"]')
@@ -268,7 +268,7 @@ describe('firing again', () => {
     const { record } = await kept(MANY);
     expect(record.complete).toBe(true);
     // The panel is ready for the next set.
-    await page.getByRole('button', { name: 'New set' }).click();
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
     await trigger(page).waitFor();
   });
 });

@@ -44,7 +44,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
   it('two pictures, two sentences, and one press that fills the fields', async () => {
     const page = await form(size);
     await fold(page).click();
-    await page.getByText('Before you fire: keep the sun out of the frame.').waitFor();
+    await page.getByText('Keep the sun out of the frame').waitFor();
     await wellLaid(page);
     await page.getByLabel('First test frame').selectOption('1/250');
     await begin(page);
@@ -52,7 +52,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     expect(await page.locator('.trigger').getAttribute('data-does')).toBe('nothing');
     await page.locator('.sounding[data-state="proposed"]').waitFor({ timeout: 60_000 });
     // As the radiance of the scene asks for: tests/light/sounding.test.ts.
-    await section(page).getByText('7 frames, base 1/320 s').waitFor();
+    await section(page).getByText('7 frames, base exposure 1/320 s').waitFor();
     await section(page)
       .getByText(/^Frame 1, the darkest \(1\/2500 s\), holds the highlights/)
       .waitFor();
@@ -66,7 +66,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await wellLaid(page);
     await page.getByRole('button', { name: 'Use this set' }).click();
     await page.locator('.sounding[data-state="none"]').waitFor({ state: 'attached' });
-    expect(await page.getByLabel('Base', { exact: true }).inputValue()).toBe('1/320');
+    expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/320');
     await page.locator('.rung .shutter').getByText('1/2500 s').waitFor();
     expect(await page.locator('.rung .shutter').allInnerTexts()).toEqual(
       ['1/40', '1/80', '1/160', '1/320', '1/640', '1/1250', '1/2500'].map((time) => `${time} s`),
@@ -94,7 +94,7 @@ describe('a sounding', () => {
     await laptop.locator('.sounding[data-state="none"]').waitFor({ state: 'attached' });
     await hold(laptop);
     await laptop.locator('main[data-view="ended"][data-run-state="complete"]').waitFor({ timeout: 30_000 });
-    await laptop.getByRole('button', { name: 'New set' }).click();
+    await laptop.getByRole('button', { name: 'New set', exact: true }).click();
     await fold(laptop).click();
     await laptop.getByRole('button', { name: 'Fire test frames', exact: true }).waitFor();
   });
@@ -104,8 +104,8 @@ describe('a sounding', () => {
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
     expect(await caution.textContent()).toMatch(/only the sun, or its mirror image/);
-    await page.getByRole('button', { name: 'Fire test frames all the same' }).waitFor();
-    await page.getByRole('button', { name: 'Put it away' }).click();
+    await page.getByRole('button', { name: 'Fire test frames anyway' }).waitFor();
+    await page.getByRole('button', { name: 'Dismiss' }).click();
     await caution.waitFor({ state: 'detached' });
   });
 

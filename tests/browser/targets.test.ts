@@ -129,8 +129,8 @@ describe.each([
     await page.goto(`http://127.0.0.1:${doors.port.here}/#form`);
     await page.locator('.trigger[data-does="fire"]').waitFor();
     await unfold(page);
-    await page.getByRole('button', { name: 'Pair a device that may fire' }).click();
-    await page.getByRole('img', { name: 'The code' }).waitFor();
+    await page.getByRole('button', { name: 'Pair to fire' }).click();
+    await page.getByRole('img', { name: 'Pairing code' }).waitFor();
     await look('devices');
 
     await page.goto(`https://${doors.host.network}/`);

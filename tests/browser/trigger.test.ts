@@ -37,9 +37,11 @@ describe.each([PHONE, NARROW, LYING])('the first screen, $name', (size) => {
     const page = await panel.open(size, undefined, '');
     await freshly(page);
     await page.getByRole('heading', { name: '9 frames, 1 EV apart' }).waitFor();
-    await page.getByText('From -4 to +4 EV about 1/60 s, f/8, ISO 100').waitFor();
+    await page.getByText('−4 to +4 EV around 1/60 s, f/8, ISO 100').waitFor();
     await trigger(page).and(page.locator(':not([aria-disabled="true"])')).waitFor();
-    expect(await trigger(page).textContent()).toMatch(/^Hold to fire 9 frames in 3 passes, about \d+ s/);
+    expect(await trigger(page).textContent()).toMatch(
+      /^Press and hold to fire 9 frames in 3 passes, about \d+ s/,
+    );
     expect(await page.locator('.ask, .ladder, .readiness').count()).toBe(0);
     for (const what of ['.glance', '.trigger'])
       expect([what, await isInSight(page, what)]).toEqual([what, true]);
@@ -52,13 +54,13 @@ describe.each([PHONE, NARROW, LYING])('the first screen, $name', (size) => {
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`first-${size.name}`) });
 
-    await page.getByRole('link', { name: 'Change what is fired' }).click();
+    await page.getByRole('link', { name: 'Edit set' }).click();
     await ask(page, 5, '2 EV', '1/30');
-    await page.getByRole('link', { name: 'Back to the bar' }).click();
+    await page.getByRole('link', { name: 'Back' }).click();
     await page.getByRole('heading', { name: '5 frames, 2 EV apart' }).waitFor();
-    await page.getByText('From -4 to +4 EV about 1/30 s').waitFor();
+    await page.getByText('−4 to +4 EV around 1/30 s').waitFor();
     // What wants a look is a step away as well.
-    await page.getByRole('link', { name: /things? wants? a look/ }).click();
+    await page.getByRole('link', { name: /things? to check/ }).click();
     await page.getByRole('region', { name: 'Readiness' }).waitFor();
     await page.goBack();
     await page.locator('.glance').waitFor();
@@ -76,7 +78,7 @@ describe('the space bar on a laptop', () => {
     await page.locator('h1').click();
     await page.getByText('or hold the space bar').waitFor();
     await page.keyboard.press('Space');
-    await page.getByText('Hold until the bar is full.').waitFor();
+    await page.getByText('Keep holding until the bar is full.').waitFor();
     await page.waitForTimeout(HELD_MS);
     expect(await view(page)).toBe('ask');
     // The page is not scrolled by it, either.
@@ -111,8 +113,8 @@ describe('the space bar on a laptop', () => {
     expect(await view(page)).toBe('ask');
 
     // Where sets are looked at, it scrolls.
-    await page.getByRole('link', { name: 'Finished sets' }).click();
-    await page.getByRole('list', { name: 'Finished sets' }).getByRole('listitem').first().waitFor();
+    await page.getByRole('link', { name: 'Sets' }).click();
+    await page.getByRole('list', { name: 'Sets' }).getByRole('listitem').first().waitFor();
     await page.locator('h1').click();
     await page.keyboard.down('Space');
     await page.waitForTimeout(HELD_MS);
@@ -125,16 +127,16 @@ describe('a first frame that waits', () => {
   it('is said at the bar, counted down, and can be stopped', async () => {
     const page = await panel.open(PHONE, undefined, '');
     await freshly(page);
-    await page.getByLabel('First frame').selectOption('After 2 s');
-    await expect.poll(() => bar(page).textContent()).toMatch(/about \d+ s, from 2 s on/);
+    await page.getByLabel('Delay').selectOption('2 s');
+    await expect.poll(() => bar(page).textContent()).toMatch(/about \d+ s, starts in 2 s/);
     await hold(page);
     await page.getByRole('heading', { name: /^Fires in [12] s$/ }).waitFor();
     await page.screenshot({ path: screenAt('phone-fires-in') });
     await ended(page);
 
-    await page.getByRole('button', { name: 'New set' }).click();
-    await page.getByLabel('First frame').selectOption('After 20 s');
-    await expect.poll(() => bar(page).textContent()).toContain('from 20 s on');
+    await page.getByRole('button', { name: 'New set', exact: true }).click();
+    await page.getByLabel('Delay').selectOption('20 s');
+    await expect.poll(() => bar(page).textContent()).toContain('starts in 20 s');
     await hold(page);
     await page.getByRole('heading', { name: /^Fires in \d+ s$/ }).waitFor();
     await page.getByRole('button', { name: 'Stop', exact: true }).click();
@@ -146,11 +148,11 @@ describe('a first frame that waits', () => {
   it('is none on a schedule, which says itself when it begins', async () => {
     const page = await panel.open(LAPTOP);
     await freshly(page);
-    await page.getByText('Manual mode, no wait before a pass').click();
-    await page.getByLabel('First frame').selectOption('After 5 s');
-    await page.getByText('One set, now').click();
-    await page.getByLabel('Make the set again and again').check();
-    expect(await page.getByLabel('First frame').isDisabled()).toBe(true);
+    await page.getByText('Manual mode, no settling time').click();
+    await page.getByLabel('Delay').selectOption('5 s');
+    await page.getByText('One set, no repeat').click();
+    await page.getByLabel('Repeat the set').check();
+    expect(await page.getByLabel('Delay').isDisabled()).toBe(true);
     const asked = page.waitForRequest('**/api/schedule');
     await page.getByLabel('Sets', { exact: true }).fill('2');
     expect((await asked).postDataJSON()).not.toHaveProperty('delay');

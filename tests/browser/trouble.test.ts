@@ -69,7 +69,7 @@ const withBody = (body: BodyState) => (state: DaemonState) => ({ ...state, body,
 
 const show = (size: Size, edit: (state: DaemonState) => DaemonState) => panel.show(size, edit);
 
-const more = (page: Page) => page.getByRole('link', { name: 'More about this' });
+const more = (page: Page) => page.getByRole('link', { name: 'Help with this' });
 
 /** The link leads to the section of this error, in sight, as the daemon serves it. */
 async function leadsToItsSection(page: Page, code: ErrorCode, screen: string): Promise<void> {
@@ -120,7 +120,7 @@ describe.each([...SIZES, NARROWEST])('a run in trouble, on a $name', (size) => {
 
       tell({ type: 'trouble', run, trouble: null });
       await expect.poll(() => page.locator('.bands [role="status"]').textContent()).toBe('');
-      await page.locator('#run-heading').getByText('Making up frames').waitFor();
+      await page.locator('#run-heading').getByText('Reshooting frames').waitFor();
     },
   );
 });
@@ -137,7 +137,7 @@ describe.each(SIZES)('on a $name', (size) => {
       return route.fulfill({ status: 202, json: {} });
     });
     await page.getByRole('button', { name: 'Stop', exact: true }).click();
-    await page.locator('#run-heading').getByText('Stopping after the frame in hand').waitFor();
+    await page.locator('#run-heading').getByText('Stopping after this frame').waitFor();
     expect(stops).toBe(1);
   });
 
@@ -150,7 +150,7 @@ describe.each(SIZES)('on a $name', (size) => {
     );
     await page.locator('main[data-view="ended"][data-run-state="halted"]').waitFor();
     await page.getByText(sentence, { exact: true }).first().waitFor();
-    const kept = 'Nothing more is fired. 4 verified frames are kept in the set folder.';
+    const kept = 'Firing has stopped. 4 verified frames are in the set folder.';
     await page.locator('.ended').getByText(kept).waitFor();
     await expect.poll(() => page.locator('[data-announcer]').textContent()).toContain(kept);
     await wellLaid(page);
@@ -168,7 +168,7 @@ describe.each(SIZES)('on a $name', (size) => {
       })),
     );
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
-    expect(await page.getByText('Nothing more is fired.').count()).toBe(0);
+    expect(await page.getByText('Firing has stopped.').count()).toBe(0);
     expect(await more(page).getAttribute('href')).toBe(`/notes/${pageAddress('not-put-back')}`);
   });
 
@@ -180,7 +180,7 @@ describe.each(SIZES)('on a $name', (size) => {
     );
     await page.getByText(RECONNECTING.sentence).waitFor();
     await page.getByText(next).waitFor();
-    await page.getByRole('button', { name: 'Look for a camera again' }).waitFor();
+    await page.getByRole('button', { name: 'Look for a camera' }).waitFor();
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-absent`) });
     await leadsToItsSection(page, 'body-lost', `${size.name}-note-absent`);
@@ -194,7 +194,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await alert.waitFor();
     await leadsToItsSection(page, 'outside-shutter-range', `${size.name}-note-refused`);
     await page.getByLabel('Frames', { exact: true }).fill('');
-    await page.getByRole('alert').getByText('Write the number of frames').waitFor();
+    await page.getByRole('alert').getByText('Enter the number of frames').waitFor();
     expect(await more(page).count()).toBe(0);
     // A request that is refused is a 422, which the browser notes in its console.
     panel.forgetComplaints();

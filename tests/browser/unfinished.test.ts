@@ -8,7 +8,7 @@ const panel = panelForTests();
 afterEach(() => panel.forgetComplaints());
 
 describe.each(SIZES)('$name', (size) => {
-  it.each(['Go on with it', 'End it'])(
+  it.each(['Resume', 'End set'])(
     'a set that was cut off: %s',
     async (choice) => {
       const page = await panel.open(size);
@@ -19,12 +19,12 @@ describe.each(SIZES)('$name', (size) => {
       panel.daemon?.signal('SIGKILL');
       await panel.daemon?.ended;
       await panel.serve(Number(new URL(panel.address).port));
-      const card = page.getByRole('region', { name: 'A set was cut off' });
+      const card = page.getByRole('region', { name: 'Interrupted set' });
       await card.waitFor();
       expect(await card.textContent()).toMatch(/cut off after [2-8] of 9 frames/);
       // Nothing else can be asked for before that is settled.
       await page.locator('main[data-body-state="ready"]').waitFor();
-      expect(await page.getByRole('button', { name: /^Hold to fire/ }).count()).toBe(0);
+      expect(await page.getByRole('button', { name: /^Press and hold to fire/ }).count()).toBe(0);
       await wellLaid(page);
       await page.screenshot({ path: screenAt(`unfinished-${size.name}`), fullPage: true });
       // In the list nothing is under way.
@@ -41,12 +41,12 @@ describe.each(SIZES)('$name', (size) => {
       renameSync(folder, `${panel.sets}-away`);
       await comeBack();
       await card.getByText(/is not where it was: it was moved or deleted/).waitFor();
-      expect(await card.getByRole('button', { name: 'Go on with it' }).isDisabled()).toBe(true);
+      expect(await card.getByRole('button', { name: 'Resume' }).isDisabled()).toBe(true);
       renameSync(`${panel.sets}-away`, folder);
       await comeBack();
       await card.getByText(/is not where it was/).waitFor({ state: 'detached' });
       await card.getByRole('button', { name: choice }).click();
-      const ends = choice === 'End it' ? 'stopped' : 'complete';
+      const ends = choice === 'End set' ? 'stopped' : 'complete';
       await page.locator(`main[data-view="ended"][data-run-state="${ends}"]`).waitFor({ timeout: 20_000 });
       await expect.poll(() => card.count()).toBe(0);
     },

@@ -72,9 +72,9 @@ afterEach(async () => {
 });
 afterAll(() => panel.end());
 
-const fold = (page: Page) => page.locator('summary', { hasText: /^Planned for the least/ });
-const least = (page: Page) => page.getByLabel('Keep short', { exact: true });
-const release = (page: Page) => page.getByLabel('One release fires', { exact: true });
+const fold = (page: Page) => page.locator('summary', { hasText: /^Planned for / });
+const least = (page: Page) => page.getByLabel('Plan for', { exact: true });
+const release = (page: Page) => page.getByLabel('Each release fires', { exact: true });
 const offered = (field: ReturnType<typeof release>) => field.locator('option').allTextContents();
 const size = (page: Page) => page.locator('.size');
 
@@ -90,16 +90,16 @@ describe.each(SIZES)('a body that fires either way, $name', (screen) => {
     await fold(page).click();
     expect(await offered(release(page))).toEqual(['One frame', 'A whole pass']);
     await size(page).getByText('9 frames in 3 passes, about 9 s, spread 4.4 s').waitFor();
-    expect(await size(page).getByText('Each pass takes one release').count()).toBe(0);
-    await least(page).selectOption('The spread of its exposures');
+    expect(await size(page).getByText('One release per pass').count()).toBe(0);
+    await least(page).selectOption('Smallest spread');
     await size(page).getByText('9 frames in 3 passes, about 9 s, spread 2.3 s').waitFor();
-    await size(page).getByText('Each pass takes one release').waitFor();
-    expect(await offered(release(page))).toEqual(['Whichever has less spread', 'One frame', 'A whole pass']);
+    await size(page).getByText('One release per pass').waitFor();
+    expect(await offered(release(page))).toEqual(['Whichever spreads less', 'One frame', 'A whole pass']);
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${screen.name}-ways-spread`), fullPage: true });
     await release(page).selectOption('One frame');
     await size(page).getByText('spread 4.4 s').waitFor();
-    await page.getByText('Planned for the least spread, frame by frame').waitFor();
+    await page.getByText('Planned for smallest spread, frame by frame').waitFor();
     await expect.poll(asked).toMatchObject({ least: 'spread', release: 'frame' });
   });
 
@@ -108,7 +108,7 @@ describe.each(SIZES)('a body that fires either way, $name', (screen) => {
     const other = await panel.open(screen);
     await fold(page).click();
     await release(page).selectOption('A whole pass');
-    await other.getByText('Planned for the least time, pass by pass').waitFor();
+    await other.getByText('Planned for shortest time, pass by pass').waitFor();
     await size(other).getByText('spread 2.3 s').waitFor();
     await expect.poll(asked).toMatchObject({ release: 'pass' });
     await release(page).selectOption('One frame');
@@ -121,8 +121,8 @@ describe.each(SIZES)('a body that fires either way, $name', (screen) => {
     const page = await panel.open(screen);
     await fold(page).click();
     await release(page).selectOption('A whole pass');
-    await size(page).getByText('Each pass takes one release').waitFor();
-    const back = page.getByRole('link', { name: 'Back to the bar' });
+    await size(page).getByText('One release per pass').waitFor();
+    const back = page.getByRole('link', { name: 'Back' });
     if (await back.isVisible()) await back.click();
     await trigger(page).getByText('in 3 releases, about 9 s').waitFor();
     await wellLaid(page);
@@ -137,7 +137,7 @@ describe.each(SIZES)('a body that cannot, $name', (screen) => {
     await fold(page).click();
     await least(page).waitFor();
     expect(await release(page).count()).toBe(0);
-    await least(page).selectOption('The spread of its exposures');
+    await least(page).selectOption('Smallest spread');
     await size(page)
       .getByText(/^9 frames in 3 passes, about \d+ s, spread \d+ s$/)
       .waitFor();
@@ -148,7 +148,7 @@ describe.each(SIZES)('a body that cannot, $name', (screen) => {
     const page = await panel.open(screen);
     await fold(page).click();
     await release(page).selectOption('A whole pass');
-    await size(page).getByText('Each pass takes one release').waitFor();
+    await size(page).getByText('One release per pass').waitFor();
     await panel.meet(framewise);
     const refusal = page.getByRole('alert').filter({ hasText: 'cannot fire a whole pass from one release' });
     await refusal.waitFor();

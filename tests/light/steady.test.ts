@@ -16,7 +16,11 @@ beforeAll(async () => {
 const shot = new Map<string, Promise<Grey>>();
 function greyOf(wanted: Shot): Promise<Grey> {
   const which = JSON.stringify(wanted);
-  const grey = shot.get(which) ?? shoot(wanted).then(copiesOf).then(({ grey }) => grey);
+  const grey =
+    shot.get(which) ??
+    shoot(wanted)
+      .then(copiesOf)
+      .then(({ grey }) => grey);
   shot.set(which, grey);
   return grey;
 }

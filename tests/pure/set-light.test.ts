@@ -45,7 +45,7 @@ describe('frames that are worth firing again', () => {
 
   it('are named with why, the camera first', () => {
     expect(whyAgain(frames, [1, 2, 4])).toBe(
-      'The camera moved: frames 1 and 4 lie beside the others. Frame 1 is softer than the others. Something moved in frame 2.',
+      'The camera moved: frames 1 and 4 do not line up with the others. Frame 1 is softer than the others. Something moved in frame 2.',
     );
   });
 
@@ -57,9 +57,15 @@ describe('frames that are worth firing again', () => {
 
 describe('what a set lacks', () => {
   it('is said with the stops, where they are known', () => {
-    expect(text.run.lost.blown(0.07, 1.8)).toBe('Even the darkest frame has 7% blown out, by about 2 stops.');
-    expect(text.run.lost.black(0.07, 0.3)).toBe('Even the lightest frame has 7% black, by about 1 stop.');
-    expect(text.run.lost.black(0.0002, null)).toBe('Even the lightest frame has less than 0.1% black.');
+    expect(text.run.lost.blown(0.07, 1.8)).toBe(
+      'Highlights still blown out: 7% of the darkest frame, by about 2 stops.',
+    );
+    expect(text.run.lost.black(0.07, 0.3)).toBe(
+      'Shadows still black: 7% of the brightest frame, by about 1 stop.',
+    );
+    expect(text.run.lost.black(0.0002, null)).toBe(
+      'Shadows still black: less than 0.1% of the brightest frame.',
+    );
   });
 
   it('is added at one press', () => {

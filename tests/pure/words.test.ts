@@ -1,6 +1,7 @@
 // Moments in the daemon's sentences, as the panel writes them.
 import { describe, expect, it } from 'vitest';
-import { inOwnClock } from '../../web/src/words.js';
+import { sixths } from '../../shared/ev.js';
+import { inOwnClock, stopsOf } from '../../web/src/words.js';
 
 /** Newer ICU data has narrow spaces there. */
 const plain = (sentence: string) => sentence.replace(/\s/g, ' ');
@@ -26,5 +27,17 @@ describe('a moment in a sentence of the daemon', () => {
     'frames of 1/60 s, -1 1/2 EV',
   ])('is no other thing: %s', (sentence) => {
     expect(inOwnClock(sentence, 'en-US')).toBe(sentence);
+  });
+});
+
+describe('stops in a sentence', () => {
+  it.each([
+    [6, '1 stop'],
+    [4, '2/3 stop'],
+    [8, '1 1/3 stops'],
+    [48, '8 stops'],
+    [0, '0 stops'],
+  ])('%i sixths of an EV are %s', (value, words) => {
+    expect(stopsOf(sixths(value))).toBe(words);
   });
 });

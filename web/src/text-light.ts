@@ -2,8 +2,8 @@
 import type { Choice, Letters, Look } from './looks.js';
 
 const choices: Readonly<Record<Choice, string>> = {
-  system: 'As the system',
-  sun: 'By the sun',
+  system: 'Follow the system',
+  sun: 'Follow the sun',
   day: 'Day',
   dim: 'Dim',
   night: 'Night',
@@ -11,7 +11,11 @@ const choices: Readonly<Record<Choice, string>> = {
 
 const lookNames: Readonly<Record<Look, string>> = { day: 'day', dim: 'dim', night: 'night' };
 
-const letterSizes: Readonly<Record<Letters, string>> = { usual: 'Usual', large: 'Large', larger: 'Larger' };
+const letterSizes: Readonly<Record<Letters, string>> = {
+  usual: 'Normal',
+  large: 'Large',
+  larger: 'Extra large',
+};
 
 export const lightText = {
   light: {
@@ -19,23 +23,23 @@ export const lightText = {
     line: (choice: Choice, look: Look, letters: Letters) =>
       [
         `Screen: ${lookNames[look]}`,
-        choice === 'system' || choice === 'sun' ? `, ${choices[choice].toLowerCase()}` : '',
-        letters === 'usual' ? '' : `, ${letterSizes[letters].toLowerCase()} letters`,
+        choice === 'system' || choice === 'sun' ? `, following the ${choice}` : '',
+        letters === 'usual' ? '' : `, ${letterSizes[letters].toLowerCase()} text`,
       ].join(''),
-    choice: 'Light',
+    choice: 'Appearance',
     choices,
-    letters: 'Letters',
+    letters: 'Text size',
     letterSizes,
     toNight: 'Night',
     whys: {
       system: 'Day or dim, as this device is set.',
       sun: 'Day while the sun is up, dim in civil twilight, night when it is darker.',
-      day: 'Strong contrast, to be read in the sun.',
-      dim: 'Dark, with colours.',
-      night: 'Red alone, for eyes that are used to the dark. Turn down the brightness of the screen, too.',
+      day: 'High contrast, for bright sun.',
+      dim: 'Dark, in colour.',
+      night: 'Red only, to keep your night vision. Turn down the screen brightness, too.',
     } satisfies Readonly<Record<Choice, string>>,
-    needsPlace: 'For that the panel has to know where this is. Until then it goes by the clock.',
-    placeWhy: 'It stays in this browser.',
-    kept: 'This is kept in this browser alone.',
+    needsPlace: 'This needs your location. Until then it goes by the time of day.',
+    placeWhy: 'Saved in this browser only.',
+    kept: 'These choices are saved in this browser only.',
   },
 } as const;

@@ -1,4 +1,4 @@
-// What the panel says of runs on a schedule, of what is left for them, and of the alarm.
+// What the panel says of runs on a schedule, of the room and charge left for them, and of the alarm.
 import { formatDuration } from '../../shared/duration.js';
 import type { SunEvent } from '../../shared/schedule.js';
 import type { ScheduleState } from '../../shared/state.js';
@@ -6,7 +6,7 @@ import { USUAL_SPAN } from '../../shared/usual-span.js';
 import type { Watch, WatchMark } from '../../shared/watch.js';
 import type { ScheduleField, Unit } from './schedule-form.js';
 import type { Went } from './time-line.js';
-import { apertureAndIso, count, percent, sets, shutter, unbroken } from './words.js';
+import { apertureAndIso, count, decimal, percent, sets, shutter, unbroken } from './words.js';
 
 const suns: Readonly<Record<SunEvent, string>> = {
   sunset: 'Sunset',
@@ -22,48 +22,48 @@ const units: Readonly<Record<Unit, string>> = { s: 'seconds', min: 'minutes', h:
 const states: Readonly<Record<ScheduleState, string>> = {
   waiting: 'Waiting for the next set',
   firing: 'Firing',
-  held: 'Held: slots pass',
-  complete: 'Schedule done',
+  held: 'Paused: sets are being skipped',
+  complete: 'Schedule finished',
   stopped: 'Schedule stopped',
-  halted: 'Schedule halted',
+  halted: 'Schedule failed',
 };
 
 const went: Readonly<Record<Went, string>> = {
   complete: 'complete',
   incomplete: 'incomplete',
   missed: 'missed',
-  'in-hand': 'in hand',
+  'in-hand': 'firing',
   'to-come': 'to come',
-  'not-made': 'not made',
+  'not-made': 'not fired',
 };
 
-const whatIsLeft: Readonly<Record<keyof Watch, string>> = {
+const leftNames: Readonly<Record<keyof Watch, string>> = {
   disk: 'Disk',
   card: 'Card',
   battery: 'Battery',
 };
 
 const leftMarks: Readonly<Record<WatchMark, string>> = {
-  fine: 'Fine:',
+  fine: 'OK:',
   low: 'Low:',
   'too-low': 'Too low:',
 };
 
 const unreadable: Readonly<Record<ScheduleField, string>> = {
-  every: 'Write how long it is from one set to the next, for example 4 minutes.',
-  count: 'Write how many sets, for example 60.',
-  until: 'Write the time of day at which the sets end, or how many minutes from the sun.',
-  start: 'Write the time of day at which the sets begin, or how many minutes from the sun.',
-  place: 'Write both in decimal degrees, for example 47.5 and 8.5; south and west are negative.',
-  overrun: 'Say what happens when a set outlasts its slot.',
+  every: 'Enter the time from one set to the next, such as 4 minutes.',
+  count: 'Enter the number of sets, such as 60.',
+  until: 'Enter when the sets finish: a time of day, or minutes before or after sunrise, sunset or twilight.',
+  start: 'Enter when the sets start: a time of day, or minutes before or after sunrise, sunset or twilight.',
+  place: 'Enter both in decimal degrees, such as 47.5 and 8.5; south and west are negative.',
+  overrun: 'Choose what happens if a set overruns.',
   slowest: 'Choose the slowest shutter.',
   fastest: 'Choose the fastest shutter.',
-  iso: 'Write both ends of the ISO range, or neither.',
-  mostPerSet: 'Choose how far the base may move from one set to the next.',
-  fewestFrames: 'Write how many frames a set has at least, 1 to 61, or nothing.',
-  mostFrames: 'Write how many frames a set may have, 1 to 61, or nothing.',
-  framesChange: 'Write how many frames may come and go from one set to the next, 1 to 61, or nothing.',
-  followSpan: 'Say whether the span follows the scene.',
+  iso: 'Enter both ends of the ISO range, or neither.',
+  mostPerSet: 'Choose how far the base exposure may move between sets.',
+  fewestFrames: 'Enter the fewest frames of a set, 1 to 61, or leave it blank.',
+  mostFrames: 'Enter the most frames of a set, 1 to 61, or leave it blank.',
+  framesChange: 'Enter how many frames may change between sets, 1 to 61, or leave it blank.',
+  followSpan: 'Choose whether the span follows the scene.',
 };
 
 export const scheduleText = {
@@ -72,81 +72,80 @@ export const scheduleText = {
   form: {
     line: (on: boolean, every: string, unit: Unit) =>
       on
-        ? `Again every ${every} ${Number(every) === 1 ? units[unit].slice(0, -1) : units[unit]}`
-        : 'One set, now',
-    on: 'Make the set again and again',
+        ? `Repeat every ${every} ${Number(every) === 1 ? units[unit].slice(0, -1) : units[unit]}`
+        : 'One set, no repeat',
+    on: 'Repeat the set',
     every: 'Every',
     units,
     unit: 'Unit of the interval',
-    starts: 'Begin',
-    ends: 'End',
+    starts: 'Start',
+    ends: 'Finish',
     now: 'Now',
-    afterCount: 'By count',
-    atTime: 'At a time',
+    afterCount: 'After a number of sets',
+    atTime: 'At a time of day',
     suns,
     time: 'Time of day',
     count: 'Sets',
     shift: 'Minutes',
     side: 'Before or after',
-    sides: { before: 'before it', after: 'after it' },
-    place: 'Place',
-    latitude: 'Latitude, north',
-    longitude: 'Longitude, east',
-    placeWhy: 'For sunrise, sunset and twilight. It stays in this browser and in the record of the run.',
-    ownPlace: 'Use the position of this device',
-    askingPlace: 'Asking for the position',
-    overrun: 'When a set takes longer than its slot',
-    overruns: { skip: 'Wait for the next slot', follow: 'Begin the next one at once' },
-    maySleep: 'The camera may fall asleep in between, and wakes when it is called',
-    follows: 'The base follows the light',
+    sides: { before: 'before', after: 'after' },
+    place: 'Location',
+    latitude: 'Latitude (N)',
+    longitude: 'Longitude (E)',
+    placeWhy: 'For sunrise, sunset and twilight. Saved in this browser and with the schedule.',
+    ownPlace: "Use this device's location",
+    askingPlace: 'Getting location',
+    overrun: 'If a set overruns',
+    overruns: { skip: 'Skip to the next start time', follow: 'Start the next set at once' },
+    maySleep: 'Let the camera sleep between sets, if it wakes over the cable',
+    follows: 'Base exposure follows the light',
     followsWhy: (hasAperture: boolean) =>
-      `From set to set by shutter first, then by ISO.${hasAperture ? ' The aperture stays.' : ''}`,
+      `Shutter first, then ISO.${hasAperture ? ' The aperture stays.' : ''}`,
     meters: 'In aperture priority the camera follows the light by itself.',
     slowest: 'Slowest shutter',
     fastest: 'Fastest shutter',
-    noLimit: 'Any',
+    noLimit: 'No limit',
     isoFrom: 'ISO from',
     isoTo: 'to',
-    isoWhy: 'Left empty, ISO stays.',
-    mostPerSet: 'At most from set to set',
-    spanFollows: 'The span follows the scene',
+    isoWhy: 'Leave blank to keep ISO fixed.',
+    mostPerSet: 'Largest change between sets',
+    spanFollows: 'Span follows the scene',
     spanFollowsWhy:
-      'An end that has lost something gets more frames in the next set. An end frame that holds nothing by itself in two sets in a row is left out.',
+      'If detail is missing at one end, the next set gets more frames there. If an end frame adds nothing in two sets in a row, it is left out.',
     framesFewest: 'Fewest frames',
     framesMost: 'Most frames',
-    framesChange: 'Frames that may change at once',
-    framesWhy: `Left empty: ${USUAL_SPAN.fewestFrames}, ${USUAL_SPAN.moreFrames} more than the first set, and ${USUAL_SPAN.mostPerSet}.`,
+    framesChange: 'Largest change, in frames',
+    framesWhy: `If left blank: ${USUAL_SPAN.fewestFrames}, ${USUAL_SPAN.moreFrames} more than the first set, and ${USUAL_SPAN.mostPerSet}.`,
     takeShortest: (seconds: number) => `Every ${formatDuration(seconds)}`,
     unreadable,
     noPosition: {
-      insecure:
-        'This browser tells its position only on the computer that runs Evenrung, or over https: type the place.',
-      refused: 'This browser may not tell its position: allow it there, or type the place.',
-      unknown: 'This device does not know its position: type the place.',
+      insecure: 'This browser gives its location only on the laptop itself, or over https: enter it by hand.',
+      refused: 'Location is blocked in this browser: allow it there, or enter it by hand.',
+      unknown: 'This device cannot find its location: enter it by hand.',
     },
   },
   foreseen: {
-    heading: 'What the schedule takes',
-    asking: 'Working out the schedule',
+    heading: 'Schedule summary',
+    asking: 'Planning the schedule',
     sets: 'Sets',
-    ends: 'Ends about',
-    releases: 'Shutter releases',
+    ends: 'Ends around',
+    releases: 'Shutter actuations',
     storage: 'Storage',
-    noSize: 'Not known',
-    caution: 'Mind',
+    noSize: 'Unknown',
+    caution: 'Caution',
     beforeSunrise: 'Stop before sunrise',
-    unattended: 'Before you leave it alone',
-    endAt: (until: string) => `End at ${until}`,
+    unattended: 'Before you leave it unattended',
+    endAt: (until: string) => `Finish at ${until}`,
   },
   trigger: {
-    hold: (number: number) => `Hold to fire ${sets(number)}`,
+    hold: (number: number) => `Press and hold to fire ${sets(number)}`,
     size: (frameCount: string, everySeconds: number, ends: string) =>
-      `${frameCount} every ${formatDuration(everySeconds)}, done about ${ends}`,
-    planning: 'Working out the schedule',
+      `${frameCount} every ${formatDuration(everySeconds)}, until about ${ends}`,
+    planning: 'Planning the schedule',
     refused: 'Change the schedule first',
   },
   line: {
-    heading: 'Time line',
+    heading: 'Timeline',
     size: (number: number, everySeconds: number) =>
       `${sets(number)}, one every ${formatDuration(everySeconds)}`,
     counts: (counts: Readonly<Record<Went, number>>) =>
@@ -154,9 +153,9 @@ export const scheduleText = {
         .filter((name) => counts[name] > 0)
         .map((name) => `${counts[name]} ${went[name]}`)
         .join(', '),
-    before: (number: number) => `${count(number, 'earlier slot is', 'earlier slots are')} not shown.`,
-    behind: (number: number) => `${count(number, 'later slot is', 'later slots are')} not shown.`,
-    higher: 'The higher a mark, the more light its base lets in.',
+    before: (number: number) => `${count(number, 'earlier set', 'earlier sets')} not shown.`,
+    behind: (number: number) => `${count(number, 'later set', 'later sets')} not shown.`,
+    higher: 'Higher marks: brighter base exposure.',
     base: (shutterLabel: string, iso: string | null) =>
       [shutter(shutterLabel), apertureAndIso(null, iso)].filter((part) => part !== '').join(', '),
     baseMoved: (ev: string) => `${ev} EV since the first set shown`,
@@ -174,29 +173,29 @@ export const scheduleText = {
     first: (seconds: number) =>
       seconds <= 0 ? 'First set now' : `First set in ${unbroken(formatDuration(seconds))}`,
     at: (at: string) => `at ${at}`,
-    progress: 'Slots that have had their turn',
+    progress: 'Schedule progress',
   },
   left: {
-    heading: 'What is left',
-    enough: 'What lasts',
-    low: 'What runs low',
-    what: whatIsLeft,
+    heading: 'Space and battery',
+    enough: 'Enough',
+    low: 'Running low',
+    what: leftNames,
     marks: leftMarks,
-    over: (number: number) => `over ${number} frames`,
+    over: (number: number) => `over ${decimal(number, 0)} frames`,
     percent: (number: number) => percent(number / 100),
-    unknown: 'not told',
+    unknown: 'unknown',
   },
   alarm: {
     heading: 'Alarm',
-    line: (on: boolean) => (on ? 'Alarm: sounds on this device' : 'Alarm: silent on this device'),
+    line: (on: boolean) => (on ? 'Alarm: sounds on this device' : 'Alarm: off on this device'),
     allow: 'Sound an alarm on this device',
-    why: 'When a run halts, or stops by itself. This page has to stay open, with the screen on.',
+    why: 'Sounds if firing fails or ends early. Keep this page open and the screen on.',
     try: 'Try it',
-    silence: 'Enough',
-    blocked: 'The browser keeps this page silent until you touch it once.',
-    noSound: 'This browser makes no sound here: only the band at the top tells.',
-    noVibration: 'It does not vibrate here.',
-    seen: 'Seen',
+    silence: 'Silence',
+    blocked: 'Touch the page once to allow sound.',
+    noSound: 'No sound in this browser: only the band at the top warns you.',
+    noVibration: 'This device cannot vibrate.',
+    seen: 'Dismiss',
     title: (words: string) => `! ${words}`,
   },
 } as const;

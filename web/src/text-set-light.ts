@@ -7,32 +7,31 @@ const named = (numbers: readonly number[]) =>
 
 export const setLightText = {
   setLight: {
-    heading: 'What the set holds',
-    toCome: 'Each picture is judged as it comes.',
-    none: 'No picture of it was judged.',
+    heading: 'Scene coverage',
+    toCome: 'Each picture is judged as it arrives.',
+    none: 'No picture of this set was judged.',
     /** Its room is kept free until the daemon's own sentence is there. */
     proofToCome:
-      'The frames are being merged into a proof: it will show what the set can become, and will not be the final picture.',
-    notThere: 'The picture is not there.',
-    enlarge: { map: 'Enlarge what is held', proof: 'Enlarge the proof' },
+      'The frames are being merged into a proof. It shows the range of the set; it is not the final picture.',
+    notThere: 'The picture is not available.',
+    enlarge: { map: 'Enlarge the coverage map', proof: 'Enlarge the proof' },
     close: 'Close',
     proof: 'Proof',
     /** Pressed, the picture shows this instead of the proof. */
-    held: 'What is held',
-    heldOf: (sentence: string) => `Map of what the set holds. ${sentence}`,
+    held: 'Coverage map',
+    heldOf: (sentence: string) => `Coverage map. ${sentence}`,
     legend: {
       none: 'hatched: in no frame',
-      one: 'tinted: in one frame alone',
-      more: 'grey: in two frames or more',
+      one: 'tinted: in one frame only',
+      more: 'grey: in two or more frames',
     },
     why: {
       'camera-moved': (numbers: readonly number[]) =>
-        `The camera moved: ${named(numbers).toLowerCase()} ${numbers.length === 1 ? 'lies' : 'lie'} beside the others.`,
+        `The camera moved: ${named(numbers).toLowerCase()} ${numbers.length === 1 ? 'does' : 'do'} not line up with the others.`,
       'less-sharp': (numbers: readonly number[]) =>
         `${named(numbers)} ${numbers.length === 1 ? 'is' : 'are'} softer than the others.`,
       'subject-moved': (numbers: readonly number[]) => `Something moved in ${named(numbers).toLowerCase()}.`,
     },
-    again: (number: number) =>
-      number === 1 ? 'Fire this frame again' : `Fire these ${frames(number)} again`,
+    again: (number: number) => (number === 1 ? 'Reshoot this frame' : `Reshoot these ${frames(number)}`),
   },
 } as const;

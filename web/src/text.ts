@@ -49,22 +49,22 @@ const modes: Readonly<Record<Mode, string>> = { manual: 'Manual mode', aperture:
 
 const frameStates: Readonly<Record<FrameState, string>> = {
   planned: 'planned',
-  armed: 'armed',
+  armed: 'ready',
   fired: 'fired',
-  stored: 'stored',
+  stored: 'saved',
   verified: 'verified',
   rejected: 'rejected',
 };
 
 const runStates: Readonly<Record<RunState, string>> = {
-  preparing: 'Getting the body ready',
+  preparing: 'Preparing the camera',
   firing: 'Firing',
-  'making-up': 'Making up frames',
-  held: 'Held',
-  'putting-back': 'Putting the settings back',
+  'making-up': 'Reshooting frames',
+  held: 'Paused',
+  'putting-back': 'Restoring camera settings',
   complete: 'Set complete',
   stopped: 'Stopped',
-  halted: 'Halted',
+  halted: 'Failed',
 };
 
 /**
@@ -93,27 +93,27 @@ export const text = {
   ...viewerText,
   ...phoneText,
 
-  more: 'More about this',
+  more: 'Help with this',
   /** Links to pages of the notes, by their names. */
   pagesOn: {
-    'real-camera': 'How a camera is connected',
-    readiness: 'Why each item is there',
+    'real-camera': 'Connecting a camera',
+    readiness: 'About these checks',
     schedules: 'How schedules work',
-    phone: 'How a phone is paired',
-    'finished-sets': 'How sets are extended and copied',
-    'set-folder': 'What the folder contains',
+    phone: 'Pairing a phone',
+    'finished-sets': 'Extending and copying sets',
+    'set-folder': 'Inside the set folder',
   },
 
   unfinished: {
-    heading: (scheduled: boolean) => (scheduled ? 'A schedule was cut off' : 'A set was cut off'),
-    begun: (at: string) => `It was begun at ${at}.`,
-    resume: 'Go on with it',
-    end: 'End it',
+    heading: (scheduled: boolean) => (scheduled ? 'Interrupted schedule' : 'Interrupted set'),
+    begun: (at: string) => `Started: ${at}.`,
+    resume: 'Resume',
+    end: (scheduled: boolean) => (scheduled ? 'End schedule' : 'End set'),
     lacking: (files: number) =>
       files === 1
-        ? 'The file of a verified frame is missing, or was changed. If you go on, the frame is made again.'
-        : `The files of ${files} verified frames are missing, or were changed. If you go on, these frames are made again.`,
-    needsBody: 'To go on, the camera has to be found first.',
+        ? 'The file of a verified frame is missing or has changed. If you resume, the frame is reshot.'
+        : `The files of ${files} verified frames are missing or have changed. If you resume, these frames are reshot.`,
+    needsBody: 'Connect the camera to resume.',
   },
 
   trouble: { reconnecting: 'Reconnecting', waiting: 'Waiting' },
@@ -122,107 +122,105 @@ export const text = {
     connecting: 'Connecting',
     connected: 'Connected',
     lost: 'Not connected',
-    lostSince: (at: Date) => `Not connected to the daemon since ${clock(at)}.`,
-    never: 'The daemon does not answer.',
-    stale: 'What you see may be out of date.',
-    runGoesOn: 'If the daemon is still running, so is the run: look at the laptop.',
+    lostSince: (at: Date) => `Not connected to Evenrung since ${clock(at)}.`,
+    never: 'Evenrung does not answer.',
+    stale: 'This page may be out of date.',
+    runGoesOn: 'If Evenrung is still running on the laptop, firing goes on: check there.',
     retryIn: (seconds: number) => `Trying again in ${seconds} s.`,
     retrying: 'Trying again now.',
     tryNow: 'Try now',
   },
 
   body: {
-    heading: 'Body',
+    heading: 'Camera',
     looking: 'Looking for a camera',
     absent: 'No camera',
-    practice: 'Practice body: nothing is being photographed.',
-    practiceMore: 'Its frames show an invented scene.',
+    practice: 'Practice camera: no real pictures are taken.',
+    practiceMore: 'Its pictures show an invented scene.',
     serial: (serial: string) => `serial ${serial}`,
     settings: apertureAndIso,
-    lookAgain: 'Look for a camera again',
+    lookAgain: 'Look for a camera',
     choose: 'Which camera?',
     use: (model: string, serial: string | null) =>
       serial === null ? `Use ${model}` : `Use ${model}, serial ${serial}`,
-    about: 'About this body',
+    about: 'About this camera',
     brackets: (brackets: readonly Brackets[]) =>
       brackets.length === 0
-        ? 'It has no auto-bracket that can be used over the cable: the shutter is set for every frame.'
-        : `Brackets ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
+        ? 'No auto-bracket over the cable: the shutter is set for each frame.'
+        : `Auto-bracket: ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
     longest: (seconds: number) =>
-      `The longest exposure whose file comes back is ${seconds < 10 ? some(seconds) : `${Math.round(seconds)} s`}.`,
+      `Longest exposure over this cable: ${seconds < 10 ? some(seconds) : `${Math.round(seconds)} s`}.`,
     oneRelease: (mostInOneGo: number | null) =>
-      `One release can fire a whole pass${mostInOneGo === null ? '' : `, ${mostInOneGo} frames at most`}.`,
+      `One release can fire a whole pass${mostInOneGo === null ? '' : `, up to ${mostInOneGo} frames`}.`,
     timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting, apart }: BodyView['timing']) =>
       [
         apart === null
-          ? `Plans count ${some(secondsPerFrame)} a frame beside its exposure`
-          : `Plans count ${some(apart.secondsBeforeExposure)} before each exposure, ${some(apart.secondsAfterExposure)} after it, ${some(apart.secondsPerTransfer)} for its file ${apart.secondsPerPiece === null ? 'before' : 'while'} the next frame is made`,
-        `${some(secondsPerChange)} for each change of a setting`,
-        secondsPerSetting > 0 ? `${some(secondsPerSetting)} more for every setting on the way` : '',
+          ? `Estimates allow ${some(secondsPerFrame)} per frame on top of its exposure`
+          : `Estimates allow ${some(apart.secondsBeforeExposure)} before each exposure, ${some(apart.secondsAfterExposure)} after it, ${some(apart.secondsPerTransfer)} to fetch its file ${apart.secondsPerPiece === null ? 'before' : 'during'} the next frame`,
+        `${some(secondsPerChange)} per setting change`,
+        secondsPerSetting > 0 ? `${some(secondsPerSetting)} more for each value stepped through` : '',
       ]
         .filter((part) => part !== '')
         .join(', ')
         .concat('.'),
     knownFrom: {
-      none: 'That is assumed, not learnt from this body.',
-      written: 'What the cable does not tell comes from a profile that was written by hand.',
-      learnt: 'What the cable does not tell was learnt from this body.',
+      none: 'These are typical values, not measured on this camera.',
+      written: 'Limits that cannot be read over the cable come from a hand-written profile.',
+      learnt: 'Limits that cannot be read over the cable were measured on this camera.',
     },
-    learn: { before: 'The command', command: 'evenrung learn', after: 'finds it out.' },
+    learn: { before: 'To measure this camera, run', command: 'evenrung learn', after: '.' },
   },
 
   readiness: {
     heading: 'Readiness',
     line: ({ stops, attention }: Counts) => {
       if (stops === 0 && attention === 0) return 'Ready';
-      const look = attention === 0 ? '' : `${attention} ${attention === 1 ? 'wants' : 'want'} a look`;
-      if (stops > 0) {
-        const first = `${count(stops, 'thing stops', 'things stop')} the run`;
-        return look === '' ? first : `${first}, ${look}`;
-      }
-      return `${count(attention, 'thing wants', 'things want')} a look`;
+      const problems = stops === 0 ? '' : count(stops, 'problem', 'problems');
+      const things = stops === 0 ? count(attention, 'thing', 'things') : attention;
+      const toCheck = attention === 0 ? '' : `${things} to check`;
+      return [problems, toCheck].filter((part) => part !== '').join(', ');
     },
-    fine: (number: number) => `${number} ${number === 1 ? 'is' : 'are'} fine`,
-    marks: { fine: 'Fine:', attention: 'Wants a look:', stops: 'Stops the run:' },
-    open: 'What to see to',
-    folded: 'What is fine',
+    fine: (number: number) => `${number} OK`,
+    marks: { fine: 'OK:', attention: 'To check:', stops: 'Problem:' },
+    open: 'To check',
+    folded: 'OK',
     checkAgain: 'Check again',
     checking: 'Checking',
     checkedAt: (at: Date) => `Checked at ${clock(at)}`,
-    setClock: 'Set its clock',
-    settingClock: 'Setting its clock',
-    moreStop: (number: number) => `${count(number, 'more thing stops', 'more things stop')} the run.`,
+    setClock: 'Set camera clock',
+    settingClock: 'Setting camera clock',
+    moreStop: (number: number) => `${count(number, 'more problem', 'more problems')}.`,
   },
 
   ask: {
-    heading: 'The set',
+    heading: 'Set',
     frames: 'Frames',
-    fewer: 'One frame fewer',
-    more: 'One frame more',
+    fewer: 'One fewer frame',
+    more: 'One more frame',
     reaches: (darkest: string, brightest: string) =>
-      darkest === brightest ? `At ${darkest} EV` : `From ${darkest} to ${brightest} EV`,
+      darkest === brightest ? `${darkest} EV` : `${darkest} to ${brightest} EV`,
     ends: { brighter: 'Brighter end', darker: 'Darker end' },
-    moreAt: { brighter: 'One frame more at the brighter end', darker: 'One frame more at the darker end' },
+    moreAt: { brighter: 'One more frame at the brighter end', darker: 'One more frame at the darker end' },
     fewerAt: {
-      brighter: 'One frame fewer at the brighter end',
-      darker: 'One frame fewer at the darker end',
+      brighter: 'One fewer frame at the brighter end',
+      darker: 'One fewer frame at the darker end',
     },
-    endsWhy: 'Plus adds a frame at that end, minus takes one away. The other frames stay.',
-    evenly: 'Even about the base',
+    endsWhy: 'Plus adds a frame at that end, minus removes one. The other frames stay.',
+    evenly: 'Centre on base exposure',
     step: 'Step',
     steps: (ev: string) => `${ev} EV`,
-    bracketed: 'Steps of this body',
+    bracketed: "Camera's own steps",
     otherSteps: 'Other steps',
-    base: 'Base',
-    wouldDo: 'What would do:',
-    changedElsewhere: 'This was changed on another device.',
+    base: 'Base exposure',
+    wouldDo: 'Try instead:',
+    changedElsewhere: 'Changed on another device.',
     unreadable: {
-      frames: 'Write the number of frames, for example 9.',
-      settle: 'Write how many seconds to wait before each pass, from 0 to 60.',
-      extend: 'Write how many frames may be added at each end, from 0 to 60.',
-      handHeldMm: 'Write the focal length in millimetres, from 1 to 5000, or nothing.',
-      lightEvPerMinute: 'Write by how many EV the light changes in a minute, from 0 to 10, or nothing.',
-      fileMegabytes: 'Write how many megabytes a file has, or nothing.',
+      frames: 'Enter the number of frames, such as 9.',
+      settle: 'Enter a settling time from 0 to 60 seconds.',
+      extend: 'Enter how many frames may be added at each end, from 0 to 60.',
+      handHeldMm: 'Enter the focal length in millimetres, from 1 to 5000, or leave it blank.',
+      lightEvPerMinute: 'Enter how many EV the light changes per minute, from 0 to 10, or leave it blank.',
+      fileMegabytes: 'Enter the size of one file in megabytes, or leave it blank.',
       viewpoint: setsText.labels.unreadable,
       ...readingsText.readings.write,
     } satisfies Readonly<
@@ -231,12 +229,12 @@ export const text = {
         string
       >
     >,
-    metered: 'The body meters it.',
-    countsFrom: (label: string) => `Times are counted from ${shutter(label)}.`,
+    metered: 'The camera meters it.',
+    countsFrom: (label: string) => `Estimates assume ${shutter(label)}.`,
     seldom: (mode: Mode, settle: number | undefined, extend: number | undefined) =>
       [
         modes[mode],
-        settle === undefined || settle === 0 ? 'no wait before a pass' : `${settle} s wait before each pass`,
+        settle === undefined || settle === 0 ? 'no settling time' : `${settle} s settling time`,
         extend === undefined || extend === 0 ? '' : mayGrow(extend),
       ]
         .filter((part) => part !== '')
@@ -244,125 +242,121 @@ export const text = {
     mode: 'Mode',
     modes,
     moves: {
-      manual: 'The shutter moves the centre of each pass.',
-      aperture: 'Exposure compensation moves the centre of each pass.',
+      manual: 'The shutter speed sets the exposure of each pass.',
+      aperture: 'Exposure compensation sets the exposure of each pass.',
     },
-    settle: 'Wait, in seconds',
-    settleWhy: 'The wait before each pass lets a trembling tripod come to rest.',
-    extend: 'Frames to add at each end, at most',
-    extendWhy:
-      'They are fired into the set at once, if its pictures show that something is missing at that end.',
-    delay: 'First frame',
-    delays: (seconds: number) => (seconds === 0 ? 'At once' : `After ${seconds} s`),
+    settle: 'Settling time (s)',
+    settleWhy: 'The settling time before each pass lets vibration die down.',
+    extend: 'Extra frames at each end, at most',
+    extendWhy: 'Added to the set at once if its pictures lack detail at that end.',
+    delay: 'Delay',
+    delays: (seconds: number) => (seconds === 0 ? 'None' : `${seconds} s`),
   },
 
   glance: {
     set: (frameCount: number, step: string) =>
       frameCount === 1 ? frames(frameCount) : `${frames(frameCount)}, ${step} EV apart`,
-    about: (darkest: string, lightest: string, base: string, settings: string) =>
+    about: (darkest: string, brightest: string, base: string, settings: string) =>
       [
-        darkest === lightest ? `${darkest} EV` : `From ${darkest} to ${lightest} EV`,
-        base === '' ? '' : ` about ${shutter(base)}`,
+        darkest === brightest ? `${darkest} EV` : `${darkest} to ${brightest} EV`,
+        base === '' ? '' : ` around ${shutter(base)}`,
         settings === '' ? '' : `, ${settings}`,
       ].join(''),
-    mayGrow: (extend: number) => `If something is missing, ${mayGrow(extend)}`,
-    change: 'Change what is fired',
-    done: 'Back to the bar',
+    mayGrow: (extend: number) => `If detail is missing, ${mayGrow(extend)}`,
+    change: 'Edit set',
+    done: 'Back',
   },
 
   circumstances: {
-    line: (known: number) =>
-      known === 0 ? 'Circumstances' : `Circumstances: ${count(known, 'thing', 'things')} known`,
-    why: 'What is left empty is not judged.',
-    handHeld: 'Held by hand, focal length in mm',
-    handHeldWhy: 'As on a 35 mm frame; empty on a tripod.',
-    mains: 'Mains light',
+    line: (known: number) => (known === 0 ? 'Conditions' : `Conditions: ${known} given`),
+    why: 'Leave a field blank if it does not apply.',
+    handHeld: 'Handheld: focal length (mm)',
+    handHeldWhy: 'Focal length: 35 mm equivalent, blank on a tripod.',
+    mains: 'Flicker from mains lamps',
     mainsHz: { '': 'None', '50': '50 Hz', '60': '60 Hz' },
-    light: 'Light changes, EV a minute',
-    noiseReduction: 'Dark frame after long exposures',
-    noiseReductions: { '': 'As the body tells', yes: 'Yes', no: 'No' },
-    file: 'One file, in MB',
+    light: 'Change of light (EV per minute)',
+    noiseReduction: 'Long-exposure noise reduction',
+    noiseReductions: { '': 'As set on the camera', yes: 'On', no: 'Off' },
+    file: 'File size (MB)',
   },
 
   ways: {
     line: (least: Least, release: ReleaseWay | null) =>
       [
-        least === 'time' ? 'Planned for the least time' : 'Planned for the least spread',
+        least === 'time' ? 'Planned for shortest time' : 'Planned for smallest spread',
         release === 'pass' ? 'pass by pass' : '',
         release === 'frame' ? 'frame by frame' : '',
       ]
         .filter((part) => part !== '')
         .join(', '),
-    least: 'Keep short',
-    leasts: { time: 'The time that the set takes', spread: 'The spread of its exposures' },
-    leastWhy: 'The spread is the time from the first opening of the shutter to the last closing.',
-    release: 'One release fires',
-    releases: { frame: 'One frame', pass: 'A whole pass', whichever: 'Whichever has less spread' },
+    least: 'Plan for',
+    leasts: { time: 'Shortest time', spread: 'Smallest spread' },
+    leastWhy: 'Spread is the time from the first opening of the shutter to the last closing.',
+    release: 'Each release fires',
+    releases: { frame: 'One frame', pass: 'A whole pass', whichever: 'Whichever spreads less' },
     releaseWhy:
-      'One frame: each is proved before the next one is fired. A whole pass: fired at the speed of the camera, for what moves; its files are proved as they come, and what is missing is made up afterwards.',
-    inOneRelease: (passCount: number) =>
-      passCount === 1 ? 'The pass takes one release' : 'Each pass takes one release',
+      "One frame: each is verified before the next one is fired. A whole pass: fired at the camera's own speed, for moving subjects; its files are verified as they arrive, and missing frames are reshot afterwards.",
+    inOneRelease: (passCount: number) => (passCount === 1 ? 'Fired in one release' : 'One release per pass'),
   },
 
   ladder: {
     heading: 'Ladder',
-    rungs: 'Rungs, the lightest frame at the top',
+    rungs: 'Rungs, the brightest frame at the top',
     ev: (offset: string) => `${offset} EV`,
-    span: (span: string, darkest: string, lightest: string) =>
-      `Span ${span} EV, from ${darkest} to ${lightest} EV`,
+    span: (span: string, darkest: string, brightest: string) => `${span}, ${darkest} to ${brightest} EV`,
     size: (frameCount: number, passCount: number, seconds: number, spread: number | null) =>
       `${frames(frameCount)} in ${passes(passCount)}, ${about(seconds)}${spread === null ? '' : `, spread ${some(spread)}`}`,
     sizeOnly: (frameCount: number, passCount: number) => `${frames(frameCount)} in ${passes(passCount)}`,
     base: (label: string, settings: string) =>
-      `Base ${shutter(label)}${settings === '' ? '' : `, ${settings}`}`,
-    legend: 'The number at the side is the pass; its point marks the centre.',
-    legendPlain: 'The number at the side is the pass.',
+      `Base exposure ${shutter(label)}${settings === '' ? '' : `, ${settings}`}`,
+    legend: 'The number is the pass; its point marks the centre.',
+    legendPlain: 'The number is the pass.',
     pass: (pass: number) => `Pass ${pass}`,
     centreOf: (pass: number) => `Centre of pass ${pass}`,
     takes: (actuations: number, gapSeconds: number, megabytes: number | null) =>
       [
         count(actuations, 'shutter actuation', 'shutter actuations'),
-        gapSeconds > 0 ? `frames next to each other at most ${Math.ceil(gapSeconds)} s apart in time` : '',
+        gapSeconds > 0 ? `neighbouring frames at most ${Math.ceil(gapSeconds)} s apart` : '',
         megabytes === null ? '' : `${megabytes} MB`,
       ]
         .filter((part) => part !== '')
         .join(', '),
-    notMade: 'not made',
+    notMade: 'not fired',
     ofSet: (ordinal: number) => `Set ${ordinal}`,
-    lightest: 'Lightest',
+    brightest: 'Brightest',
     darkest: 'Darkest',
     warnings: 'Warnings',
     none: 'No plan yet.',
-    refused: 'No ladder for this request.',
+    refused: 'No plan for this set.',
     rung: (number: number, offset: string, shutterLabel: string, state: string, moved: string | null) =>
-      `Frame ${number}, ${offset} EV, ${shutterLabel}, ${state}${moved === null ? '' : `, base moved by ${moved} EV`}`,
-    moved: (ev: string) => `Base moved by ${ev} EV`,
+      `Frame ${number}, ${offset} EV, ${shutterLabel}, ${state}${moved === null ? '' : `, base exposure moved by ${moved} EV`}`,
+    moved: (ev: string) => `Base exposure moved by ${ev} EV`,
     attempts: (attempts: number) => `fired ${attempts === 2 ? 'twice' : `${attempts} times`}`,
-    picture: (number: number) => `Frame ${number} as it came back`,
+    picture: (number: number) => `Frame ${number}`,
     black: (of1: number) => `${percent(of1)} black`,
     blown: (of1: number) => `${percent(of1)} blown out`,
     share: percent,
-    clipLegend: { black: 'black', blown: 'blown out, as a share of the frame' },
+    clipLegend: { black: 'black', blown: 'blown out (% of the frame)' },
   },
 
   trigger: {
-    hold: (frameCount: number) => `Hold to fire ${frames(frameCount)}`,
+    hold: (frameCount: number) => `Press and hold to fire ${frames(frameCount)}`,
     size: (passCount: number, release: ReleaseWay, seconds: number, delay: number) =>
       [
         release === 'frame' ? `in ${passes(passCount)}` : `in ${count(passCount, 'release', 'releases')}`,
         about(seconds),
-        delay === 0 ? '' : `from ${delay} s on`,
+        delay === 0 ? '' : `starts in ${delay} s`,
       ]
         .filter((part) => part !== '')
         .join(', '),
     space: 'or hold the space bar',
     holding: 'Keep holding',
-    again: 'Press once more to fire',
-    tooShort: 'Hold until the bar is full.',
-    starting: 'Starting the run',
+    again: 'Press again to fire',
+    tooShort: 'Keep holding until the bar is full.',
+    starting: 'Starting',
     planning: 'Planning',
-    refused: 'Change the request first',
-    notConnected: 'Not connected to the daemon',
+    refused: 'Change the set first',
+    notConnected: 'Not connected to Evenrung',
     notReady: 'Not ready to fire',
     checkAgain: 'Press to check again',
     readCamera: 'Check camera',
@@ -378,34 +372,34 @@ export const text = {
     left: (seconds: number) => `${about(seconds)} left`,
     progress: 'Frames verified',
     stop: 'Stop',
-    stopping: 'Stopping after the frame in hand',
-    hold: 'Hold',
-    letGo: 'Go on',
-    holding: 'Holding after the frame in hand',
-    heldWhy: 'Nothing is fired until somebody lets it go on.',
+    stopping: 'Stopping after this frame',
+    hold: 'Pause',
+    letGo: 'Resume',
+    holding: 'Pausing after this frame',
+    heldWhy: 'Nothing is fired until someone resumes.',
     beginsIn: (seconds: number) => `Fires in ${seconds} s`,
-    startedBy: (name: string) => `Fired by ${name}`,
+    startedBy: (name: string) => `Started from ${name}`,
     /** @param kept null if there is no set folder */
     nothingMore: (kept: number | null) =>
       [
-        'Nothing more is fired.',
-        kept === 0 ? 'No frame is verified.' : '',
+        'Firing has stopped.',
+        kept === 0 ? 'No frame was verified.' : '',
         kept === null || kept === 0
           ? ''
-          : `${count(kept, 'verified frame is', 'verified frames are')} kept in the set folder.`,
+          : `${count(kept, 'verified frame is', 'verified frames are')} in the set folder.`,
       ]
         .filter((part) => part !== '')
         .join(' '),
     /** @param stops by which that end would have to go on, about; null if nothing tells */
     lost: {
       black: (of1: number, stops: number | null) =>
-        `Even the lightest frame has ${smallPercent(of1)} black${byStops(stops)}.`,
+        `Shadows still black: ${smallPercent(of1)} of the brightest frame${byStops(stops)}.`,
       blown: (of1: number, stops: number | null) =>
-        `Even the darkest frame has ${smallPercent(of1)} blown out${byStops(stops)}.`,
+        `Highlights still blown out: ${smallPercent(of1)} of the darkest frame${byStops(stops)}.`,
     },
     wouldHold: {
-      black: 'More frames on the lighter side would hold it.',
-      blown: 'More frames on the darker side would hold it.',
+      black: 'Brighter frames would hold them.',
+      blown: 'Darker frames would hold them.',
     },
     addLacking: (darker: number, brighter: number) => {
       if (darker + brighter === 1) return `Add a ${darker === 1 ? 'darker' : 'brighter'} frame`;
@@ -414,15 +408,14 @@ export const text = {
       return `Add ${ends.filter((part) => part !== '').join(' and ')} frames`;
     },
     folder: 'Set folder',
-    folderOfSets: 'The set folders are in',
+    folderOfSets: 'Set folders',
     newSet: 'New set',
     notes: 'Notes',
   },
 
   failures: {
-    noAnswer: 'The daemon did not answer.',
-    noAnswerToRun:
-      'No answer came from the daemon. The run may have begun all the same: look before you fire again.',
-    unreadable: (status: number) => `The daemon answered with ${status} and nothing that could be read.`,
+    noAnswer: 'Evenrung did not answer.',
+    noAnswerToRun: 'No answer from Evenrung. Firing may have started anyway: check before you fire again.',
+    unreadable: (status: number) => `Unexpected answer from Evenrung (${status}).`,
   },
 } as const;

@@ -1,14 +1,28 @@
 // Numbers, lengths of time, moments and amounts as the panel writes them: numbers and dates in the way of the
 // browser's own language. The words around them are English, as long as there is no other catalogue.
 // Otherwise pure.
+import { formatEv, NO_EV, ONE_EV, type Sixths } from '../../shared/ev.js';
+
+/** On the screen a minus sign is as wide as a plus; over the wire and on a command line it is a hyphen. */
+const MINUS = '\u2212';
+
+/** @returns `-1 1/3` as it is read, with a minus sign */
+export const withMinus = (written: string): string => written.replace(/^-/, MINUS);
+
+/** @returns a value in EV, without its unit: `+1 1/3`, `\u22122`; without the plus sign where `signed` is false */
+export const evOf = (value: Sixths, signed = true): string => withMinus(formatEv(value, signed));
+
+/** The same in a sentence that counts them. @param value at least 0 @returns `1 stop`, `2/3 stop`, `1 1/3 stops` */
+export const stopsOf = (value: Sixths): string =>
+  `${formatEv(value, false)} ${value > NO_EV && value <= ONE_EV ? 'stop' : 'stops'}`;
 
 /** @param digits after the point, at most */
 export const decimal = (number: number, digits: number): string =>
   number.toLocaleString(undefined, { maximumFractionDigits: digits });
 
-/** @param of1 from 0 to 1 @returns `14%`, `0.6%` */
-export const percent = (of1: number): string =>
-  of1.toLocaleString(undefined, { style: 'percent', maximumFractionDigits: of1 < 0.01 ? 1 : 0 });
+/** @param of1 from 0 to 1 @param digits after the point, at most @returns `14%`, `0.6%` */
+export const percent = (of1: number, digits = of1 < 0.01 ? 1 : 0): string =>
+  of1.toLocaleString(undefined, { style: 'percent', maximumFractionDigits: digits });
 
 /** The same where little counts, too. @returns `less than 0.1%`, `0.6%` */
 export const smallPercent = (of1: number): string =>

@@ -109,7 +109,8 @@ function About({ body }: { readonly body: BodyView }) {
         {body.profile !== 'learnt' && (
           <>
             {' '}
-            {learn.before} <code>{learn.command}</code> {learn.after}
+            {learn.before} <code>{learn.command}</code>
+            {learn.after}
           </>
         )}
       </p>

@@ -2,7 +2,7 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
-import { formatEv, fromEv, minusSixths } from '../../../shared/ev.js';
+import { fromEv, minusSixths } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
@@ -15,6 +15,7 @@ import { isNarrow } from '../screen.js';
 import { awaitsProof } from '../set-light.js';
 import { connection, planning, watched } from '../store.js';
 import { text } from '../text.js';
+import { evOf, stopsOf } from '../words.js';
 import { refusedNow } from './Ask.js';
 import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
@@ -120,7 +121,7 @@ interface SizeProps {
 
 function Size({ plan, isToCome, called = '', children }: SizeProps) {
   const darkest = fromEv(plan.offsets[0] ?? 0);
-  const lightest = fromEv(plan.offsets.at(-1) ?? 0);
+  const brightest = fromEv(plan.offsets.at(-1) ?? 0);
   const [frames, passes] = [plan.offsets.length, plan.passes.length];
   const { seconds, spreadSeconds } = plan.estimate;
   return (
@@ -133,11 +134,7 @@ function Size({ plan, isToCome, called = '', children }: SizeProps) {
       </strong>
       {frames > 1 && (
         <span>
-          {text.ladder.span(
-            formatEv(minusSixths(lightest, darkest), false),
-            formatEv(darkest),
-            formatEv(lightest),
-          )}
+          {text.ladder.span(stopsOf(minusSixths(brightest, darkest)), evOf(darkest), evOf(brightest))}
         </span>
       )}
       {plan.release === 'pass' && <span>{text.ways.inOneRelease(passes)}</span>}
@@ -191,7 +188,7 @@ function Rungs({ rungs, run }: { readonly rungs: readonly Rung[]; readonly run: 
         style={{ '--lanes': String(lanes[0]?.length ?? 0) }}
       >
         <p class="end" aria-hidden="true">
-          {text.ladder.lightest}
+          {text.ladder.brightest}
         </p>
         {/* biome-ignore lint/a11y/noRedundantRoles: a list without bullets is no list to some screen readers. */}
         <ol role="list" aria-label={text.ladder.rungs}>
@@ -232,7 +229,7 @@ interface RowProps {
 }
 
 function RungRow({ rung, lanes, frames, run }: RowProps) {
-  const offset = formatEv(fromEv(rung.offset));
+  const offset = evOf(fromEv(rung.offset));
   const state = stateOf(rung, run);
   const moved = movedEv(rung);
   return (
@@ -283,8 +280,7 @@ function stateOf({ state, isMissing }: Rung, run: RunView | null): string {
   return isLeftOut ? text.ladder.notMade : text.frameStates[state];
 }
 
-const movedEv = ({ baseMoved }: Rung): string | null =>
-  baseMoved === null ? null : formatEv(fromEv(baseMoved));
+const movedEv = ({ baseMoved }: Rung): string | null => (baseMoved === null ? null : evOf(fromEv(baseMoved)));
 
 function isActive(run: RunView | null, pass: number): boolean {
   if (run === null || ENDED.has(run.state)) return false;

@@ -2,7 +2,6 @@
 // field that it is about.
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
-import { formatEv } from '../../../shared/ev.js';
 import type { SunEvent } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
 import { place } from '../place.js';
@@ -19,7 +18,7 @@ import {
 } from '../schedule-form.js';
 import { ask, body, changeSchedule, foreseeing, request, schedule } from '../store.js';
 import { text } from '../text.js';
-import { aboutMoment, amount } from '../words.js';
+import { aboutMoment, amount, evOf } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 import { More, PageOn } from './More.js';
@@ -418,7 +417,7 @@ function Overrun() {
   );
 }
 
-const SHIFTS = USUAL_STEPS.map((most) => formatEv(most, false));
+const SHIFTS = USUAL_STEPS.map((most) => evOf(most, false));
 
 const shutterOptions = (shutters: readonly string[]) => [
   ['', words.noLimit] as const,

@@ -43,7 +43,7 @@ export function Unfinished({ of: cutOff }: { readonly of: CutOff }) {
           {text.unfinished.resume}
         </button>
         <button type="button" disabled={isBusy} onClick={() => void endUnfinished()}>
-          {text.unfinished.end}
+          {text.unfinished.end(cutOff.scheduled)}
         </button>
       </div>
       <Refused refusal={refusal} />

@@ -2,7 +2,7 @@
 // address says which frame is shown, so that going back closes it, too; magnification and place stay from
 // frame to frame. Only what is shown is loaded.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
-import { formatEv, fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
+import { fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath } from '../api.js';
@@ -12,6 +12,7 @@ import { disliked, type LookedAt } from '../kept-sets.js';
 import { kindOf, partnerOf } from '../partner.js';
 import { addressOf as addresses, goBack, goTo } from '../route.js';
 import { text } from '../text.js';
+import { evOf, stopsOf } from '../words.js';
 import {
   hasMore,
   isCut,
@@ -238,7 +239,7 @@ export function Viewer({ set, number, addressOf, under, linkOf }: Props) {
           <button
             type="button"
             aria-disabled={place >= last}
-            aria-label={isPair ? words.lighterPair : words.lighter}
+            aria-label={isPair ? words.brighterPair : words.brighter}
             onClick={() => move(1)}
           >
             <Sign of="right" />
@@ -354,12 +355,12 @@ const STEP_KEYS: Readonly<Record<string, number>> = {
 /** Also where capitals are locked. */
 const keyOf = (written: string): string => (written.length === 1 ? written.toLowerCase() : written);
 
-const evOf = ({ offset }: FrameView): string => formatEv(fromEv(offset));
 const exposureOf = (frame: FrameView): string =>
-  `${text.ladder.ev(evOf(frame))}, ${text.shutter(frame.shutter)}`;
-const aboutOf = (frame: FrameView): string => text.set.frame(frame.number, evOf(frame), frame.shutter);
+  `${text.ladder.ev(evOf(fromEv(frame.offset)))}, ${text.shutter(frame.shutter)}`;
+const aboutOf = (frame: FrameView): string =>
+  text.set.frame(frame.number, evOf(fromEv(frame.offset)), frame.shutter);
 const apart = (one: FrameView, other: FrameView): string =>
-  formatEv(magnitude(minusSixths(fromEv(one.offset), fromEv(other.offset))), false);
+  stopsOf(magnitude(minusSixths(fromEv(one.offset), fromEv(other.offset))));
 
 /** How large the part of the dialog is that pictures lie in, while that changes. */
 function useStage() {
