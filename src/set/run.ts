@@ -40,9 +40,14 @@ import { Steady } from './steady.js';
 const SETTLE_LOOK_MS = 100;
 /**
  * Errors that a body may answer a change with because it is busy for a moment: over some connections it then
- * leaves the change undone without a word.
+ * leaves the change undone without a word, and over others it tells some of its settings without their choices,
+ * or not at all.
  */
-const MAY_BE_BUSY: ReadonlySet<string> = new Set(['setting-not-taken']);
+const MAY_BE_BUSY: ReadonlySet<string> = new Set([
+  'setting-not-taken',
+  'choice-not-offered',
+  'unknown-setting',
+]);
 
 export interface RunOptions {
   readonly id: string;

@@ -14,7 +14,13 @@ const FEWEST_TRIES = 3;
 const PATIENCE_REFUSED_MS = 3000;
 const RECONNECT_PAUSE_MS = 250;
 /** The body is there, and cannot be used at the moment. */
-const WAITING: ReadonlySet<string> = new Set(['body-busy', 'setting-not-taken', 'not-put-back']);
+const WAITING: ReadonlySet<string> = new Set([
+  'body-busy',
+  'setting-not-taken',
+  'choice-not-offered',
+  'unknown-setting',
+  'not-put-back',
+]);
 
 export interface SteadyOptions {
   /** A minute if it is left out. */

@@ -351,6 +351,23 @@ describe('a body that was away', () => {
     expect(link.of.shots).toHaveLength(4);
   });
 
+  it('and tells its settings without their choices at first is asked again', async () => {
+    const link = new TestLink({ shape: 'drive-entry' });
+    let times = 0;
+    link.beforeFire = (count) => {
+      if (count === 4) throw new EvenrungError('body-busy', 'The camera is busy.', { released: false });
+    };
+    // As some do for as long as they are busy.
+    link.told = (settings) => {
+      if (link.releases !== 4 || times === 2) return settings;
+      times += 1;
+      return new Map([...settings].filter(([name]) => name !== 'capturemode'));
+    };
+    const { state, record } = await fire(link, 9, () => undefined, { patienceMs: 60_000 });
+    expect([state, times]).toEqual(['complete', 2]);
+    expect(record?.strays).toEqual([]);
+  });
+
   it('and does not take a change at first is asked again', async () => {
     const link = new TestLink();
     let refused = 0;
