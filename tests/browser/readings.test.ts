@@ -75,8 +75,8 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
 describe('by two readings', () => {
   it('goes by keyboard alone, in a few strokes', async () => {
     const page = await form(LAPTOP);
-    await page.getByLabel('Frame count', { exact: true }).check();
-    await page.getByLabel('Frame count', { exact: true }).focus();
+    await page.getByLabel('Number', { exact: true }).check();
+    await page.getByLabel('Number', { exact: true }).focus();
     await page.keyboard.press('ArrowRight');
     await page.keyboard.press('Tab');
     await page.keyboard.press('ControlOrMeta+a');
@@ -97,7 +97,7 @@ describe('by two readings', () => {
     await page.getByLabel(DARKEST).fill('EV 8');
     await page.getByLabel(BRIGHTEST).fill('EV 15');
     await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
-    await page.getByLabel('Frame count', { exact: true }).check();
+    await page.getByLabel('Number', { exact: true }).check();
     expect(await page.getByLabel('Frames', { exact: true }).inputValue()).toBe('3');
     expect(await page.getByLabel('Base exposure', { exact: true }).inputValue()).toBe('1/50');
     await page.getByRole('button', { name: 'One more frame' }).first().click();

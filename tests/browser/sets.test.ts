@@ -142,7 +142,7 @@ describe('a frame as large as the screen', () => {
     const { record, sums } = await kept(FEW);
     const [download] = await Promise.all([
       page.waitForEvent('download'),
-      viewer(page).getByRole('link', { name: 'Original file' }).click(),
+      viewer(page).getByRole('link', { name: 'Original' }).click(),
     ]);
     expect(download.suggestedFilename()).toBe(record.frames[0]?.file);
     const downloaded = createHash('sha256').update(await readFile(await download.path()));

@@ -92,7 +92,7 @@ describe.each(SIZES)('at $name size', (size) => {
     // Of the frame before there is one.
     await viewer.getByRole('button', { name: 'Darker frame' }).click();
     const before = page.getByRole('dialog', { name: 'Frame 2 of 5' });
-    expect(await before.getByRole('link', { name: 'Original file', exact: true }).count()).toBe(1);
+    expect(await before.getByRole('link', { name: 'Original', exact: true }).count()).toBe(1);
     expect(await before.getByRole('link', { name: /^(DNG|JPG) file$/ }).count()).toBe(0);
     expect(await panel.closePages()).toEqual([]);
   });

@@ -11,8 +11,8 @@ const write: Readonly<Record<ReadingPart | Standing, string>> = {
 
 export const readingsText = {
   readings: {
-    by: 'Plan from',
-    ways: { frames: 'Frame count', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
+    by: 'Plan by',
+    ways: { frames: 'Number', readings: 'Two readings' } satisfies Readonly<Record<AskedBy, string>>,
     parts: {
       darkest: 'Darkest reading',
       brightest: 'Brightest reading',

@@ -17,7 +17,7 @@ export const viewerText = {
     pixels: '100%',
     larger: 'Zoom in',
     smaller: 'Zoom out',
-    file: 'Original file',
+    file: 'Original',
     fileOf: (kind: string) => `${kind} file`,
     loading: 'Loading the picture',
     none: 'This frame has no picture that a browser can show.',

@@ -26,6 +26,7 @@ import {
   percent,
   shutter,
   smallPercent,
+  unbroken,
 } from './words.js';
 
 /** @returns `2, 3 or 5` */
@@ -149,7 +150,9 @@ export const text = {
         ? 'No auto-bracket over the cable: the shutter is set for each frame.'
         : `Auto-bracket: ${brackets.map(({ frames, steps }) => `${oneOf(frames)} frames, ${fromTo(steps)} EV apart`).join('; ')}.`,
     longest: (seconds: number) =>
-      `Longest exposure over this cable: ${seconds < 10 ? some(seconds) : `${Math.round(seconds)} s`}.`,
+      unbroken(
+        `Longest exposure over this cable: ${seconds < 10 ? some(seconds) : `${Math.round(seconds)} s`}.`,
+      ),
     oneRelease: (mostInOneGo: number | null) =>
       `One release can fire a whole pass${mostInOneGo === null ? '' : `, up to ${mostInOneGo} frames`}.`,
     timing: ({ secondsPerFrame, secondsPerChange, secondsPerSetting, apart }: BodyView['timing']) =>
