@@ -1,5 +1,6 @@
 // A set that is asked for by two spot readings, in a real browser: on a phone and on a laptop, by hand and by keyboard alone.
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
+import { PACED, pace } from '../pace.js';
 import { freshly, hold, PracticePanel, type Size, wellLaid } from './practice-panel.js';
 
 const PHONE: Size = { name: 'phone', width: 390, height: 844, colorScheme: 'dark', hasTouch: true };
@@ -70,6 +71,55 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();
     expect(await page.getByLabel(DARKEST).inputValue()).toBe('EV 8');
   });
+});
+
+describe('somebody with two readings in the head', () => {
+  /**
+   * What a person takes for each step, in seconds: a key, a point with finger or mouse, a hand that moves between
+   * mouse and keys, and the thought before a step. The keystroke-level model, Card, Moran and Newell 1980, for people
+   * who type no faster than most: from memory.
+   */
+  const [KEY, POINT, HAND, THOUGHT] = [0.28, 1.1, 0.4, 1.35];
+  const MOST_SECONDS = 10;
+  /** The keys of a phone have digits and signs on a page of their own. */
+  const TO_DIGITS = 1;
+
+  it.each([PHONE, LAPTOP])(
+    'has the right set in under ten seconds on a $name, without arithmetic',
+    PACED,
+    async (size) => {
+      const page = await panel.open(size, undefined, '');
+      await freshly(page);
+      let person = 0;
+      const started = performance.now();
+      const point = async (press: () => Promise<void>) => {
+        person += THOUGHT + POINT;
+        await press();
+      };
+      const type = async (written: string) => {
+        person += (written.length + 1) * KEY;
+        await page.keyboard.type(written);
+        await page.keyboard.press('Enter');
+      };
+      if (size.hasTouch) await point(() => page.getByRole('link', { name: 'Edit set' }).tap());
+      const choice = page.getByText('Two readings', { exact: true });
+      await point(() => (size.hasTouch ? choice.tap() : choice.click()));
+      person += size.hasTouch ? TO_DIGITS * KEY : HAND;
+      await page.locator('#ask-darkest:focus').waitFor();
+      await type('1/4');
+      await page.locator('#ask-brightest:focus').waitFor();
+      await type('1/500');
+      // 7 stops lie between the two, a frame holds 5 1/2, and the step is 1: ceil(7 - 5 1/2) + 1.
+      await answer(page).getByText('3 frames, base exposure').waitFor();
+      expect(person).toBeLessThan(MOST_SECONDS);
+      pace(
+        `two readings on a ${size.name}`,
+        person + (performance.now() - started) / 1000,
+        's',
+        MOST_SECONDS,
+      );
+    },
+  );
 });
 
 describe('by two readings', () => {

@@ -25,12 +25,29 @@ export function AskedByChoice() {
       </span>
       {WAYS.map((way) => (
         <label key={way}>
-          <input type="radio" name="asked-by" value={way} checked={way === by} onChange={() => askBy(way)} />
+          <input
+            type="radio"
+            name="asked-by"
+            value={way}
+            checked={way === by}
+            onChange={({ currentTarget }) => {
+              askBy(way);
+              if (way === 'readings' && !currentTarget.matches(':focus-visible')) enterReadings();
+            }}
+          />
           <span>{words.ways[way]}</span>
         </label>
       ))}
     </div>
   );
+}
+
+/** By finger or mouse, the next thing anybody does is enter a reading; the arrow keys only walk past this choice. */
+function enterReadings(): void {
+  requestAnimationFrame(() => {
+    const fields = READING_PARTS.map((part) => document.getElementById(`ask-${part}`));
+    fields.find((field) => field instanceof HTMLInputElement && field.value === '')?.focus();
+  });
 }
 
 export function Readings({ about }: { readonly about: (part: ReadingPart | Standing) => About }) {
