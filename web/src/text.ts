@@ -136,7 +136,7 @@ export const text = {
     heading: 'Camera',
     looking: 'Looking for a camera',
     absent: 'No camera',
-    practice: 'Practice camera: no real pictures are taken.',
+    practice: 'Practice camera: no real pictures.',
     practiceMore: 'Its pictures show an invented scene.',
     serial: (serial: string) => `serial ${serial}`,
     settings: apertureAndIso,
