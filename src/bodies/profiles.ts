@@ -80,7 +80,7 @@ export class ProfileStore {
       } catch (cause) {
         throw notWritten(
           file,
-          `${whyRefused(cause)}. Give a folder that can be written, in XDG_CONFIG_HOME.`,
+          `${whyRefused(cause)}. Name a folder that can be written, in XDG_CONFIG_HOME.`,
         );
       }
     });
@@ -89,7 +89,7 @@ export class ProfileStore {
 }
 
 const notWritten = (file: string, why: string) =>
-  new EvenrungError('state-not-writable', `The body profile ${file} cannot be written: ${why}`);
+  new EvenrungError('state-not-writable', `The camera profile ${file} cannot be written: ${why}`);
 
 const HARMLESS = /^[A-Za-z0-9._-]{1,64}$/;
 const HARMLESS_WITH_SPACES = /^[A-Za-z0-9._ -]{1,64}$/;
@@ -124,7 +124,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
     written = JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch (cause) {
     if (hasComments(text)) {
-      return notUsed(file, 'it holds comments, which JSON does not know', 'take them out');
+      return notUsed(file, 'it has comments, which JSON does not allow', 'take them out');
     }
     return notUsed(file, `it is not JSON (${oneLine(cause)})`, 'correct it, or move it away');
   }
@@ -132,8 +132,8 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
   if (typeof version === 'number' && version !== PROFILE_VERSION) {
     return notUsed(
       file,
-      `its field version is ${version}, where this Evenrung reads ${PROFILE_VERSION}`,
-      'move it away and let it be written anew',
+      `its version is ${version}, and this Evenrung reads ${PROFILE_VERSION}`,
+      'move it away, and Evenrung writes a new one',
     );
   }
   const parsed = bodyProfileSchema.safeParse(written, IN_PLAIN_WORDS);
@@ -143,7 +143,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
     if (profile[field] === owner[field]) continue;
     return notUsed(
       file,
-      `its field ${field} names ${shown(profile[field])}, where the camera reports ${shown(owner[field])}`,
+      `its field ${field} is ${shown(profile[field])}, but the camera reports ${shown(owner[field])}`,
       'correct it, or move it away',
     );
   }
@@ -152,7 +152,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
 
 const notUsed = (file: string, why: string, remedy: string): FoundProfile => ({
   profile: null,
-  trouble: `The body profile ${file} is not used, since ${why}: ${remedy}.`,
+  trouble: `The camera profile ${file} is not used, since ${why}: ${remedy}.`,
 });
 
 /** Whether something outside the strings looks like a comment. */
@@ -173,7 +173,7 @@ function whatIsWrong(error: z.ZodError): string {
     return `there is no field ${unknown}`;
   }
   const { words } = firstIssueOf(error);
-  return field === '' ? `it is no profile (${words})` : `its field ${field} is wrong (${words})`;
+  return field === '' ? `it is not a profile (${words})` : `its field ${field} is wrong (${words})`;
 }
 
 const shown = (reported: string | null): string =>

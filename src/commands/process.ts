@@ -6,6 +6,7 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { pageWords } from '../../shared/pages.js';
 import { listed, shortened } from '../../shared/plain-words.js';
 import { suggestionSchema } from '../../shared/plan.js';
+import { optionOf } from './options/option-names.js';
 
 /** Exit code of a command that the user stopped. */
 export const STOPPED = 130;
@@ -64,8 +65,9 @@ export function tellError(cause: unknown, json: boolean, help: string): number {
     cause instanceof CommanderError
       ? new EvenrungError('malformed-request', sentenceOf(cause))
       : asEvenrungError(cause);
-  process.stderr.write(`${error.message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
-  if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
+  const message = error.messageWith(optionOf);
+  process.stderr.write(`${message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
+  if (json) process.stdout.write(`${JSON.stringify({ error: { ...error.toWire().error, message } })}\n`);
   return exitCodeOf(error);
 }
 

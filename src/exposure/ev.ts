@@ -1,5 +1,6 @@
 // Offsets are counted in sixths of an EV. How they are written stands in shared/, because the panel writes them too.
 export {
+  evInWords,
   formatEv,
   fromEv,
   isSameEv,

@@ -12,7 +12,7 @@ export const withRun =
 /** What is told while frames are still to come. */
 export function soFar({ light, frames }: RunView, made: number): LightView | null {
   if (light === null || made === 0) return null;
-  const sentence = `So far ${made} of ${frames.length} pictures are judged: the last one shows what the set holds.`;
+  const sentence = `${made} of ${frames.length} pictures are judged so far: the last one shows what the set holds.`;
   return { ...light, sentence, coverage: null, again: [], proof: null };
 }
 

@@ -57,7 +57,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
       .getByText(/^Frame 1, the darkest \(1\/2500 s\), holds the highlights/)
       .waitFor();
     await section(page)
-      .getByText(/^Frame 7, the brightest \(1\/40 s\), lifts the shadows/)
+      .getByText(/^Frame 7, the brightest \(1\/40 s\), opens the shadows/)
       .waitFor();
     const pictures = section(page).locator('img');
     expect(

@@ -313,7 +313,7 @@ describe('cameras', () => {
       expect(stdout).toMatch(/^Practice body, serial number PB-000\d/);
       expect(stdout).toMatch(how);
       expect(stdout).toMatch(limits);
-      expect(stdout).toMatch(/^ {4} fine {1,2}The practice body is in manual mode\.$/m);
+      expect(stdout).toMatch(/^ {4} fine {1,2}The practice camera is in manual mode\.$/m);
       expect(stdout).toMatch(/^ {4} look {1,2}/m);
       expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
     },
@@ -341,7 +341,7 @@ describe('cameras', () => {
     });
     expect([code, stderr]).toEqual([
       2,
-      `The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
+      `The practice camera has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
     ]);
   });
 });
@@ -371,7 +371,7 @@ describe('learn', () => {
     const { code, stdout } = await run(['cameras', '--body', 'practice'], env);
     expect(code).toBe(0);
     expect(stdout.replaceAll(/\s+/g, ' ')).toMatch(
-      /^The body profile .*PB-0001\.json is not used, since .*: .*\./,
+      /^The camera profile .*PB-0001\.json is not used, since .*: .*\./,
     );
     expect(stdout).toContain('not learnt');
   });

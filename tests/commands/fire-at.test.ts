@@ -88,7 +88,7 @@ describe('fire --at', () => {
     expect(said.join('')).toMatch(/All 3 frames are verified\.\nSet folder: /);
   });
 
-  it('tells the lightest frame from an address, though --to was once the word for both', async () => {
+  it('tells the brightest frame from an address, though --to was once the word for both', async () => {
     await runCommand('fire', '--from', '-1', '--to', '1', '--step', '1', '--to', server.address);
     expect(events.state.run?.frames.map(({ offset }) => offset)).toEqual([-1, 0, 1]);
   });

@@ -495,7 +495,7 @@ describe('fire on a schedule', () => {
 describe('who is called when a set halts', () => {
   const halting = () => [
     ...['fire', '--frames', '3', '--step', '1', '--body', 'practice', '--into', into],
-    // The practice body's dial is on manual: the set is refused when it begins.
+    // The practice camera's dial is on manual: the set is refused when it begins.
     ...['--mode', 'aperture'],
   ];
 

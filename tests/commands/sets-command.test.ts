@@ -54,7 +54,7 @@ function end(id: string, sha256 = 'ab'.repeat(32)): void {
     } else journal.frameChanged(id, frame(number, 'rejected', { reason: 'No frame came back.' }));
   }
   journal.setChanged(id, 'putting-back');
-  journal.setChanged(id, 'halted', { sentence: 'Halted after 3 of 9 frames.', error: 'frame-missing' });
+  journal.setChanged(id, 'halted', { sentence: 'Failed after 3 of 9 frames.', error: 'frame-missing' });
 }
 
 function once(run: string, set: string, more: Partial<SetBegun> = {}): void {
@@ -215,7 +215,7 @@ describe('one set', () => {
       'Set 3f2a91c0-aaaa\n  name:       Boathouse\n  viewpoint:  west door\n  note:       Wind',
     );
     expect(whole()).toContain(
-      'state:      halted, 3 of 9 frames verified\n              Halted after 3 of 9 frames.',
+      'state:      halted, 3 of 9 frames verified\n              Failed after 3 of 9 frames.',
     );
     expect(whole()).toContain('base:       1/60 s, f/8, ISO 100');
     expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (not there any more)');
@@ -242,7 +242,7 @@ describe('one set', () => {
     const partner = { ...PARTNER, file: '02_-3EV.jpg' } as const;
     make(2, { file: '02_-3EV.dng', partner });
     const sentence =
-      "Of its two files only the raw file has come. The other one may be on the camera's card.";
+      "Only the raw file of its two files has come. The other one may be on the camera's card.";
     make(3, {
       file: '03_-2EV.dng',
       partner: { state: 'missing', beside: 'EVRG0003.DNG' },

@@ -36,7 +36,7 @@ describe('sound', () => {
     expect(stdout).toContain('7 frames in 3 passes, base 1/320 s, -3 to +3 EV, about ');
     expect(stdout).toContain('span 6 EV, a step of 1 EV');
     expect(flat(stdout)).toMatch(
-      /Frame 1, the darkest \(1\/2500 s\), holds the highlights: .+ Frame 7, the brightest \(1\/40 s\), lifts the shadows: /,
+      /Frame 1, the darkest \(1\/2500 s\), holds the highlights: .+ Frame 7, the brightest \(1\/40 s\), opens the shadows: /,
     );
     const [, command = ''] = /To fire it:\n {2}evenrung (.+)\n$/.exec(stdout) ?? [];
     expect(command).toBe('fire --from -3 --to +3 --step 1 --base 1/320');

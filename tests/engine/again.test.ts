@@ -240,7 +240,7 @@ describe('a frame that is fired again', () => {
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(picturesAside(record)).toEqual(['set-aside/other.jpg', 'set-aside/frame-03.jpg']);
-    expect(record.strays).toMatchObject([{ frame: 3, reason: 'A picture from before came in its place.' }]);
+    expect(record.strays).toMatchObject([{ frame: 3, reason: 'An earlier picture came in its place.' }]);
   });
 
   it('whose file is gone is made in its place', async () => {
@@ -328,7 +328,7 @@ describe('on a body that can only repeat the pass', () => {
     expect(
       record.setAside.filter(({ file }) => file.endsWith('.jpg')).map(({ file, reason }) => [file, reason]),
     ).toEqual([
-      ['set-aside/frame-02.jpg', 'A repeat of frame 2, which was already good.'],
+      ['set-aside/frame-02.jpg', 'A repeat of frame 2, which was good already.'],
       ['set-aside/frame-01.jpg', expect.stringMatching(/as it was before/)],
     ]);
   });
@@ -347,7 +347,7 @@ describe('firing again that comes to nothing', () => {
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Frame 3 (-2 EV, 1/250 s) could not be made in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
+      'Frame 3 (-2 EV, 1/250 s) failed in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(record).toMatchObject({ complete: true });
     expect(made.events.state.run).toMatchObject({ state: 'complete', error: 'frame-missing' });
@@ -357,7 +357,7 @@ describe('firing again that comes to nothing', () => {
     expect(await picturesIn(set)).toHaveLength(9);
     // What was made lies there all the same: nothing that came is thrown away.
     expect(record.setAside.map(({ reason }) => reason)).toEqual(
-      Array(2).fill('Came back when nothing was waiting for it.'),
+      Array(2).fill('It came when no frame was being waited for.'),
     );
     expect(record.strays).toHaveLength(2);
     expect(laterNotes(record)).toEqual([]);
@@ -693,7 +693,7 @@ describe('cut off in the middle', () => {
     expect(record.sentence).toBe('Frames 3, 4 were fired again. All 9 frames are verified.');
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
     expect(record.strays).toMatchObject([
-      { frame: 3, reason: 'Evenrung was ended while the frame was being made.' },
+      { frame: 3, reason: 'Evenrung ended while the frame was being taken.' },
     ]);
   });
 

@@ -102,9 +102,7 @@ describe('what is not in the camera', () => {
     const missing = record?.frames.find(({ state }) => state !== 'verified')?.number;
     expect(run?.state).toBe('halted');
     expect(run?.error).toBeNull();
-    expect(run?.sentence).toBe(
-      `Of frame ${missing} no file was found in the camera. 4 of 5 frames are verified.`,
-    );
+    expect(run?.sentence).toBe(`The camera has no file of frame ${missing}. 4 of 5 frames are verified.`);
     expect(record?.strays).toHaveLength(1);
     const { findings } = await checkSet(folder);
     const wrong = findings.filter(({ severity }) => severity === 'wrong');
@@ -146,7 +144,7 @@ it('a stray whose frame was made since: its file is fetched and set aside, and t
   const { run, record, folder } = await fetched(id, new ApartTestLink(body));
   expect(run?.state).toBe('complete');
   expect(run?.sentence).toBe(
-    'A file that belongs to no frame that is missing was fetched, too. All 5 frames are verified.',
+    'A file that belongs to none of the missing frames was fetched, too. All 5 frames are verified.',
   );
   expect(record?.strays).toEqual([]);
   expect(record?.setAside).toEqual([

@@ -117,7 +117,7 @@ describe('the span of a schedule', () => {
     await one.settled();
     expect(await spans()).toEqual([...Array(5).fill('-1..1'), '-2..2']);
     expect(await notesOf()).toEqual([
-      ...[[], ['The span stays as it is: the pictures of the last set were not judged in time.'], []],
+      ...[[], ['The span stays as it is: the last set was not checked for lost detail in time.'], []],
       ['The span stays as it is: the pictures of the last set do not get brighter as their exposures do.'],
       ...[[], [expect.stringMatching(/^A darker frame is added: 2% .* A brighter frame is added: 2% .*/)]],
     ]);
@@ -232,7 +232,7 @@ describe('together with', () => {
     const [first, second, third] = await records();
     expect(first?.notes.join(' ')).toMatch(/Extended|added/i);
     expect((await notesOf())[1]).toEqual([
-      'A darker frame is added, because the last set was extended there while it was made. A brighter frame is added, because the last set was extended there while it was made. The span is now -2 to +2 EV, 5 frames.',
+      'A darker frame is added, because the last set was extended there while it was shot. A brighter frame is added, because the last set was extended there while it was shot. The span is now -2 to +2 EV, 5 frames.',
     ]);
     for (const record of [second, third])
       expect(record?.frames.map(({ number }) => number)).toEqual([1, 2, 3, 4, 5]);

@@ -226,7 +226,7 @@ describe('a frame that is missing or wrong', () => {
     expect(link.releases).toBe(4);
     expect(run.error?.code).toBe('frame-missing');
     expect(log.state.run?.sentence).toBe(
-      'Halted after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) could not be made in 3 attempts: The shutter went, but no file came.',
+      'Failed after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) failed in 3 attempts: The shutter went, but no file came.',
     );
     expect(record).toMatchObject({ complete: false });
     expect(record?.frames.map((frame) => frame.state).filter((kept) => kept === 'verified')).toHaveLength(1);
@@ -256,7 +256,7 @@ describe('a frame that is missing or wrong', () => {
     expect(state).toBe('complete');
     expect(record?.setAside.map((aside) => aside.reason)).toEqual([
       'The aperture is f/5.6 where f/8 was asked for.',
-      'A repeat of frame 2, which was already good.',
+      'A repeat of frame 2, which was good already.',
     ]);
     expect(link.releases).toBe(5);
   });
@@ -314,13 +314,13 @@ describe('a body that was away', () => {
         doing: 'reconnecting',
         code: 'body-lost',
         sentence: 'The cable was pulled.',
-        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+        next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
       },
       {
         doing: 'waiting',
         code: 'body-busy',
         sentence: 'The camera is busy.',
-        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+        next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
       },
       null,
     ]);
@@ -375,7 +375,7 @@ describe('a body that was away', () => {
     const { state, record, log } = await fire(link);
     expect(state).toBe('complete');
     expect(log.state.run?.notes).toEqual([
-      'While the camera was away, somebody changed aperture, iso: set back as it was.',
+      'While the camera was away, aperture, iso changed: Evenrung set it back.',
     ]);
     expect({ ...link.of.state }).toEqual(before);
     expect(record?.frames.every(({ recorded }) => recorded?.iso === 100 && recorded.fNumber === 8)).toBe(
@@ -406,7 +406,7 @@ describe('a lens that moves in the middle', () => {
     const { state, record } = await fire(link);
     expect(state).toBe('complete');
     expect(record?.notes).toEqual([
-      'The lens moved in the middle of the set: it stood at 24 mm, and now stands at 35 mm. Frames from before and after do not lie over each other: set it back, and fire the set again.',
+      'The zoom moved during the set, from 24 mm to 35 mm, so the frames will not line up. Set it back, and shoot the set again.',
     ]);
   });
 });
@@ -422,7 +422,7 @@ describe('a frame that cannot be stored', () => {
     expect([state, link.releases]).toEqual(['halted', 4]);
     const { number, shutter } = record?.frames.find(({ state: now }) => now === 'rejected') ?? {};
     expect(log.state.run?.sentence).toBe(
-      `Halted after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
+      `Failed after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
     );
     expect(record?.strays).toMatchObject([{ frame: number, reason: 'The disk is full: make room.' }]);
   });
@@ -459,7 +459,7 @@ describe('a link that fails', () => {
     const { state, run, record, log } = await fire(link, 3);
     expect([state, run.error?.code]).toEqual(['halted', 'body-lost']);
     expect(log.state.run?.sentence).toBe(
-      'Halted after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
+      'Failed after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
         'aeb to off. Set them on the camera before the next picture.',
     );
     expect(record?.notPutBack).toEqual([
@@ -519,7 +519,7 @@ describe('what happens between runs and behind our back', () => {
     const { state, record, files } = await fire(link, 3);
     expect(state).toBe('complete');
     expect(record?.setAside).toEqual([
-      { file: 'set-aside/other.jpg', reason: 'Came back when nothing was waiting for it.' },
+      { file: 'set-aside/other.jpg', reason: 'It came when no frame was being waited for.' },
     ]);
     expect(files).toContain('set-aside/other.jpg');
   });
@@ -618,7 +618,7 @@ describe('aperture priority', () => {
     expect(moved.slice(0, 3)).toEqual([null, null, null]);
     for (const ev of moved.slice(3)) expect(ev).toBeCloseTo(1 / 3, 6);
     expect(record?.notes).toEqual([
-      'The light moved while the set was made: frames 4, 5, 6, 7, 8, 9 are off the base of the first frame, by up to +0.33 EV.',
+      "The light changed during the set: frames 4, 5, 6, 7, 8, 9 are off the first frame's base exposure, by up to +0.33 EV.",
     ]);
     expect(log.state.run?.notes).toEqual(record?.notes);
     const { findings } = await checkSet(log.state.run?.folder ?? '');

@@ -280,7 +280,7 @@ describe('the base', () => {
     expect(notes.join('\n')).toMatch(
       /With a base of .* the set takes .*, longer than the interval of 30 s\./,
     );
-    expect(notes.join('\n')).toMatch(/Leave out the lightest frame|Make a set every/);
+    expect(notes.join('\n')).toMatch(/Leave out the brightest frame|Make a set every/);
   });
 
   it.each([

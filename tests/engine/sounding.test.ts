@@ -72,7 +72,7 @@ describe('a sounding', () => {
     expect(told.map(({ frames }) => frames.length)).toEqual(
       told.map(({ frames }) => frames.length).toSorted(),
     );
-    expect(told.some(({ now }) => now === 'Brighter, until a frame lifts the shadows.')).toBe(true);
+    expect(told.some(({ now }) => now === 'Brighter, until a frame opens the shadows.')).toBe(true);
     const number = view.proposal?.darkest.testFrame ?? 0;
     const picture = station.testFrame(view.id, number);
     expect(await sharp(picture ?? Buffer.alloc(0)).metadata()).toMatchObject({ format: 'jpeg', width: 320 });
@@ -223,7 +223,7 @@ describe('what ends it is said, and what to do', () => {
       proposal: { darkest: { isHeld: false, shutter: '1/500' } },
     });
     expect(view.proposal?.darkest.sentence).toMatch(
-      /^Even frame 1, the darkest \(1\/500 s\), has 1% of the picture too bright, and the camera has no faster time/,
+      /^Even in frame 1, the darkest \(1\/500 s\), 1% of the picture is too bright, and the camera has no faster shutter/,
     );
     expect(view.proposal?.brightest.isHeld).toBe(true);
   });

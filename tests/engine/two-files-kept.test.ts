@@ -214,7 +214,7 @@ describe('while nobody looks', () => {
     expect(ofPartners(record)).toEqual([
       [
         1,
-        "Of its two files only the raw file is in the set. The JPEG was gone after a restart. The camera's card may have it still.",
+        "Only the raw file of its two files is in the set. The JPEG was gone after a restart. The camera's card may still have it.",
       ],
     ]);
     expect(await findingsIn(folder)).toEqual([['partner-missing', 'note']]);

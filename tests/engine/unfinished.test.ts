@@ -98,7 +98,7 @@ describe('a run that was cut off', () => {
     expect({ ...body.state }).toEqual(before);
     const record = await recordIn(folder);
     expect(record.complete).toBe(true);
-    expect(record.strays).toMatchObject([{ reason: 'Evenrung was ended while the frame was being made.' }]);
+    expect(record.strays).toMatchObject([{ reason: 'Evenrung ended while the frame was being taken.' }]);
     expect(record.notes.join()).toMatch(/Gone on with after a restart/);
     expect(await wrongIn(folder)).toEqual([]);
     expect(journal.unfinishedRun()).toBeNull();
@@ -136,7 +136,7 @@ describe('a run that was cut off', () => {
     const record = await recordIn(folder);
     expect(record.complete).toBe(true);
     expect(record.setAside).toMatchObject([
-      { reason: 'It had waited in the camera since before it was fired for.' },
+      { reason: 'It had been waiting in the camera since before this release.' },
     ]);
     for (const { marks } of record.frames) expect(marks.filter(({ code }) => code === 'time')).toEqual([]);
     expect(body.shots.filter(({ tv }) => tv === 36 - 4 * 6)).toHaveLength(1);

@@ -440,7 +440,7 @@ describe('the record', () => {
     for (const [content, code, words] of [
       [text.slice(0, 200), 'record-unreadable', 'cut short'],
       ['', 'record-unreadable', 'cut short'],
-      ['[]', 'record-unreadable', 'does not tell its version'],
+      ['[]', 'record-unreadable', 'its version is missing'],
       ['{"version":2}', 'record-unreadable', 'cannot be read (id:'],
       [JSON.stringify({ ...record, version: 3 }), 'record-newer', 'use a newer one'],
       [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read (frames:'],

@@ -1,4 +1,4 @@
-// A link that tells of both files of a body that makes a raw file and a JPEG of each exposure. The practice body makes the JPEG; a raw file
+// A link that tells of both files of a body that makes a raw file and a JPEG of each exposure. The practice camera makes the JPEG; a raw file
 // of the smallest kind is built around it. Nothing in either was photographed.
 import { readFile, writeFile } from 'node:fs/promises';
 import type { Body, FiredFrame, FireOptions } from '../../src/camera/index.js';

@@ -384,11 +384,11 @@ describe('one release at a time', () => {
     const there = known(states({ 3: 'verified' }));
     const turn: Released = { expects: [null], pass: [3, 4], isSingle: false, firedAt: file.firedAt };
     expect(first(assign([file], turn, there))).toMatchObject({
-      ...{ is: 'no-frame', reason: 'A repeat of frame 3, which was already good.', frame: 3 },
+      ...{ is: 'no-frame', reason: 'A repeat of frame 3, which was good already.', frame: 3 },
       ...{ displaced: null, anew: null },
     });
     expect(first(assign([fileOf(7)], turn, there))).toMatchObject({
-      ...{ is: 'no-frame', reason: 'Not needed: it came with its pass.', frame: null },
+      ...{ is: 'no-frame', reason: 'Not needed: the frame came with its pass.', frame: null },
     });
     const broken = { ...file, recorded: null, broken: 'It is no picture.' };
     expect(first(assign([broken], turn, there))).toMatchObject({
@@ -446,7 +446,7 @@ describe('one release at a time', () => {
       {
         ...{ is: 'frame', frame: 2, isLate: true, isExpected: false, strayOf: 2, perhapsEarlyMs: null },
         displaced: {
-          ...{ frame: 4, reason: 'Its file proved to be frame 2.' },
+          ...{ frame: 4, reason: 'Its file turned out to be frame 2.' },
           owed: 'The file of an earlier frame came in its place.',
         },
       },

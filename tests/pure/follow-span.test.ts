@@ -419,7 +419,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     const nexts = follow(new SpanFollower({ ...FOLLOWED, everySeconds: 25 }), '1', ramp(14), 4);
     expect(nexts.map(({ offsets }) => endsOf(offsets))).toEqual(Array(4).fill('-4..3'));
     expect(nexts[0]?.news.join()).toMatch(
-      /With a base of 1 s the set takes [^,]+, longer than the interval of 25 s\./,
+      /With a base exposure of 1 s the set takes [^,]+, longer than the interval of 25 s\./,
     );
     expect(nexts.slice(1).flatMap(({ news }) => news)).toEqual([]);
   });
@@ -434,7 +434,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     const next = follower.next(toBeMade('4'));
     expect(endsOf(next.offsets)).toBe('-4..3');
     expect(next.reason).toBe(
-      'The brightest frame is left out: with this base there is no room for it. The span is now -4 to +3 EV, 8 frames.',
+      'The brightest frame is left out: with this base exposure there is no room for it. The span is now -4 to +3 EV, 8 frames.',
     );
     expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene does\./);
   });
@@ -459,7 +459,7 @@ describe('from set to set', () => {
     follower.begun(follower.next(toBeMade('1/60')));
     tell(follower, ramp(4), next.offsets);
     expect(follower.next(toBeMade('1/60')).reason).toBe(
-      'The darkest frame is left out: in the last 2 sets it held nothing that no other frame held. The brightest frame is left out: in the last 2 sets it held nothing that no other frame held. The span is now -2 to +3 EV, 6 frames.',
+      'The darkest frame is left out: in the last 2 sets it held nothing that other frames did not. The brightest frame is left out: in the last 2 sets it held nothing that other frames did not. The span is now -2 to +3 EV, 6 frames.',
     );
   });
 
@@ -517,7 +517,7 @@ describe('from set to set', () => {
     });
     expect(news).toEqual([
       [
-        'The span has the 7 frames that it may have, and lacks about 1 more at the darker end and about 1 more at the brighter end: allow more frames, or take a wider step.',
+        'The span has 7 frames, the most allowed, and needs about 1 more at the darker end and about 1 more at the brighter end: allow more frames, or use a wider step.',
       ],
       [],
     ]);
@@ -553,9 +553,7 @@ describe('what the sets of a schedule may come to', () => {
     const span = { fewestFrames: 3, mostFrames: 7, mostPerSet: 2 };
     const most = mostOfSpan(plan, { extend: 0 }, { ...asked, span });
     expect(most.plan.offsets).toHaveLength(7);
-    expect(most.counted).toBe(
-      'The span follows the scene: counted with 7 frames a set, the most that it may come to.',
-    );
+    expect(most.counted).toBe('The span follows the scene, so this counts 7 frames a set, the most allowed.');
     expect(mostOfSpan(plan, { extend: 0 }, { ...asked, span: null })).toEqual({ plan, counted: null });
   });
 });

@@ -162,7 +162,7 @@ describe('a profile that is not used', () => {
     [
       'a position twice',
       written({ patterns: [[0, 1, 1]] }),
-      'its field patterns.0 is wrong (a position stands twice)',
+      'its field patterns.0 is wrong (a position is there twice)',
       'correct it, or move it away',
     ],
     [

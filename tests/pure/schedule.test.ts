@@ -338,7 +338,7 @@ describe('moments', () => {
       details: { shortestSeconds: 300, field: 'every' },
     });
     expect(tight.message).toBe(
-      'One set takes 4 min 13 s, longer than the interval of 4 min: give at least 5 min, or make the set shorter.',
+      'One set takes 4 min 13 s, longer than the interval of 4 min: use at least 5 min, or make the set shorter.',
     );
     expect(resolve({ every: '5min' }, { now, setSeconds: 252.4 }).count).toBe(10);
     expect(resolve({ every: '4min', count: 1 }, { now, setSeconds: 252.4 }).count).toBe(1);
@@ -445,7 +445,7 @@ describe('the caution of sunrise', () => {
       ZONE,
     );
     expect(crossing).toMatchObject({ kind: 'crosses', suggestedEnd: null, suggestedUntil: null });
-    expect(crossing?.sentence).toContain('Begin after it');
+    expect(crossing?.sentence).toContain('Begin after sunrise');
   });
 
   it('does not come by day, nor where the sun does not rise', () => {

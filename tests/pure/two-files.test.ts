@@ -206,7 +206,7 @@ it('what is missing is told with what it is beside, and only of frames that are 
 it('the words of a lone file name what is there', () => {
   expect(loneMark({ kind: 'heic', instead: null })).toEqual({
     code: 'partner-missing',
-    sentence: "Of its two files only the HEIF picture has come. The other one may be on the camera's card.",
+    sentence: "Only the HEIF picture of its two files has come. The other one may be on the camera's card.",
   });
 });
 

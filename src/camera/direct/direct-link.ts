@@ -226,7 +226,7 @@ export class DirectLink implements Link, Holding {
   private async pressNow(options: PressOptions): Promise<void> {
     // Whoever asked has gone meanwhile, and would not know of it.
     if (this.ears.isClosed)
-      throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
+      throw new EvenrungError('body-lost', 'This release is no longer waited for.', { released: false });
     await this.button.press(options);
   }
 

@@ -5,7 +5,7 @@ import { NOT_MISSED } from '../../../shared/clipping.js';
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
 import type { CoverageView, LightView } from '../../../shared/light.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
 import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout, wrapped } from '../process.js';
 import { isLive, LiveBar, type Terminal } from './live-bar.js';
@@ -233,7 +233,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
       case 'frame': {
         const { frame } = happening;
         headings.frame(frame);
-        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
+        const name = `  frame ${String(frame.number).padStart(2)}  ${evInWords(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
         if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
         if (frame.state === 'stored') came.add(frame.number);
         if (frame.state !== 'verified') return;

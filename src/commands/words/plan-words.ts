@@ -1,5 +1,5 @@
 // A plan for a person at a terminal of 80 columns: what it takes, a table of passes, and the ladder.
-import { formatEv, type Sixths } from '../../exposure/index.js';
+import { evInWords, formatEv, type Sixths } from '../../exposure/index.js';
 import type { Pass, Plan, PlannedFrame } from '../../plan/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
@@ -65,7 +65,7 @@ function table(passes: readonly Pass[]): string[] {
 
 /** A frame in round brackets comes with its pass and was not asked for. */
 function fired({ offset, wanted, shutter }: PlannedFrame): string {
-  const words = `${formatEv(offset)}: ${shutter.label} s`.replaceAll(' ', NO_BREAK);
+  const words = `${evInWords(offset)}: ${shutter.label} s`.replaceAll(' ', NO_BREAK);
   return wanted ? words : `(${words})`;
 }
 
@@ -85,6 +85,6 @@ function ladder({ passes, offsets }: Plan): string[] {
 
 const makes = (frame: PlannedFrame, offset: Sixths): boolean => frame.wanted && frame.offset === offset;
 
-const ev = (offset: Sixths): string => formatEv(offset);
+const ev = (offset: Sixths): string => evInWords(offset);
 
 const seconds = (value: number): string => `${value < 10 ? value.toFixed(1) : Math.ceil(value)} s`;

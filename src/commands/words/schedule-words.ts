@@ -8,7 +8,7 @@ import type {
   ScheduleView,
 } from '../../../shared/state.js';
 import type { Watch, WatchMark } from '../../../shared/watch.js';
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
 import { GOES_ON, wrapped } from '../process.js';
 import { clockOf } from './clock-words.js';
@@ -126,7 +126,7 @@ function setInWords({ ordinal, slot, shutter, iso, shift }: LineSet, count: numb
     which,
     `base ${shutter} s`,
     ...(iso === null ? [] : [`ISO ${iso}`]),
-    ...(moved === 0 ? [] : [`moved ${formatEv(moved)} EV`]),
+    ...(moved === 0 ? [] : [`moved ${evInWords(moved)} EV`]),
   ].join(', ');
 }
 

@@ -3,7 +3,7 @@
 
 import path from 'node:path';
 import { lackingAtEnds } from '../../../shared/clipping.js';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { OnDisk } from '../../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../../shared/set-record.js';
@@ -253,7 +253,7 @@ function framesInWords(frames: readonly StoredFrame[]): string[] {
       ...row(
         width(
           String(view.number),
-          formatEv(fromEv(view.offset)),
+          evInWords(fromEv(view.offset)),
           `${plain(view.shutter)} s`,
           view.state,
           plain(view.file ?? '-'),
@@ -365,7 +365,7 @@ const isWorthSaying = ({ code }: Finding): boolean => code !== 'file-unknown' &&
 
 // --- words
 
-const evOf = (offset: number): string => `${formatEv(fromEv(offset))} EV`;
+const evOf = (offset: number): string => `${evInWords(fromEv(offset))} EV`;
 
 /** What moves the cursor, colours, or turns the reading direction becomes a blank. */
 const plain = (text: string): string =>

@@ -3,7 +3,7 @@
 import { lstat, readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../../shared/set-record.js';
 import { parseShutter, type ShutterSetting } from '../../exposure/index.js';
@@ -102,7 +102,7 @@ interface Present {
   readonly kept: FileOfFrame;
 }
 
-const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${formatEv(fromEv(offset))} EV)`;
+const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${evInWords(fromEv(offset))} EV)`;
 
 async function recordOf(
   folder: string,
@@ -401,7 +401,7 @@ function otherThanKept({ recorded: kept }: FileOfFrame, recorded: RecordedExposu
 /** By the difference, where the others go by the ratio: a bias may be 0. */
 function otherBias(before: number | null, now: number | null): string[] {
   if (before === null || (now !== null && Math.abs(now - before) <= SAME_VALUE)) return [];
-  const written = (ev: number): string => `${formatEv(fromEv(ev))} EV`;
+  const written = (ev: number): string => `${evInWords(fromEv(ev))} EV`;
   return [
     `The file's bias is ${now === null ? 'gone' : written(now)}, and the record says ${written(before)}.`,
   ];

@@ -1,6 +1,6 @@
 // A contact sheet: all frames of a set on one picture, the darkest first, with what was asked of each and what is to be known of
 // it. Drawn from the small copies; knows neither files nor states.
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import type { FrameMark } from '../../../shared/set-record.js';
 import { hourAndMinute, wallDay } from '../../system/index.js';
 import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
@@ -266,7 +266,7 @@ function cellDrawing(
       }),
     );
   }
-  const offset = `${formatEv(fromEv(cell.offsetEv))} EV`;
+  const offset = `${evInWords(fromEv(cell.offsetEv))} EV`;
   parts.push(
     pen({ x: left, y: under + 23, size: 20, text: offset, colour: COLOURS.text, isBold: true }),
     pen({

@@ -1,5 +1,5 @@
 // Whether the two files of one exposure tell the same of it. Pure.
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 import { wallOf } from '../read/taken-at.js';
 import { close, SAME_BIAS_EV, shutterWords } from './judge.js';
@@ -45,7 +45,7 @@ function otherNumber(
 /** By the difference, where the others go by the ratio: a bias may be 0. */
 function otherBias(own: number | null, partner: number | null): string | null {
   if (own === null || partner === null || Math.abs(partner - own) <= SAME_BIAS_EV) return null;
-  const words = (ev: number) => `${formatEv(fromEv(ev))} EV`;
+  const words = (ev: number) => `${evInWords(fromEv(ev))} EV`;
   return said(words(partner), words(own));
 }
 

@@ -1,7 +1,7 @@
 // Compares what a file recorded with the settings that were asked for. Pure.
 import {
   APERTURE_SCALES,
-  formatEv,
+  evInWords,
   fromEv,
   nearestSetting,
   parseShutter,
@@ -114,8 +114,8 @@ export function judgeMetered(
   const baseTv = tv + toEv(asked.offset);
   const moved = asked.baseTv === null ? 0 : asked.baseTv - baseTv;
   if (!isTold(recorded.bias, moved, asked)) {
-    const said = recorded.bias === null ? '' : ` (it records ${formatEv(fromEv(recorded.bias))} EV)`;
-    return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
+    const said = recorded.bias === null ? '' : ` (it records ${evInWords(fromEv(recorded.bias))} EV)`;
+    return { right: false, reasons: [`The file is not the frame at ${evInWords(asked.offset)} EV${said}.`] };
   }
   const isLongest = asked.longestTv !== null && tv <= asked.longestTv;
   const isShortest = asked.shortestTv !== null && tv >= asked.shortestTv;
