@@ -22,7 +22,10 @@ export interface Terminal {
 }
 
 const PS_WITHIN_MS = 2000;
-const QUESTION = 'Go on with it, end it, or decide later? Type go, end or later:';
+const QUESTION = 'Resume it, close it, or decide later? Type resume, close or later:';
+/** The second word of each was the one to type before. */
+const RESUME: ReadonlySet<string> = new Set(['resume', 'go']);
+const CLOSE: ReadonlySet<string> = new Set(['close', 'end']);
 
 /** @returns takes the question back */
 export function askInTerminal(question: Question): () => void {
@@ -61,17 +64,17 @@ export function ask({ station, events, looked }: Question, { input, output }: Te
   const answer = async (line: string): Promise<void> => {
     const word = line.trim().toLowerCase();
     if (word === 'later') {
-      say('Later, then: in the panel, or at the next start.');
+      say('Decide later, in the panel or at the next start.');
       close();
-    } else if (word === 'go' || word === 'end') {
-      await act(word);
+    } else if (RESUME.has(word) || CLOSE.has(word)) {
+      await act(RESUME.has(word) ? 'resume' : 'close');
     } else {
       say(QUESTION);
     }
   };
-  const act = async (word: 'go' | 'end') => {
+  const act = async (what: 'resume' | 'close') => {
     try {
-      if (word === 'go') await station.resume({ startedBy: THIS_COMPUTER });
+      if (what === 'resume') await station.resume({ startedBy: THIS_COMPUTER });
       else await station.endUnfinished();
     } catch (cause) {
       say(asEvenrungError(cause).message);

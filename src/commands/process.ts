@@ -12,14 +12,14 @@ import { optionOf } from './options/option-names.js';
 export const STOPPED = 130;
 
 export const STOPPING =
-  'Stopping: a frame that is being exposed is finished (a long bulb exposure is ended), then the settings are put back.';
+  'Stopping: the current exposure is finished (a long bulb exposure is cut short), then the settings are put back.';
 
 /** Of a run that was in trouble, and is over it. */
 export const ANSWERS_AGAIN = 'The camera answers again.';
 
 /** Of a run that somebody pauses, and resumes. */
-export const HELD = 'Paused: nothing is fired until somebody resumes the run.';
-export const GOES_ON = 'It goes on.';
+export const HELD = 'Paused: nothing is fired until you resume.';
+export const GOES_ON = 'Resumed.';
 
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
 

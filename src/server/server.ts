@@ -178,11 +178,12 @@ async function openDoor(
   /** @returns who it is, where they may ask at all; a paired device is not held up by what others of its address ask */
   const admit = (headers: IncomingHttpHeaders, remote: string | undefined): Visitor => {
     // Its own names are known once the port is; until then nobody is let in.
-    if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
+    if (guard === undefined)
+      throw new EvenrungError('foreign-host', 'Evenrung is still starting: wait a moment.');
     guard.check(headers);
     const visitor = door.visitor(headers);
     if (!requests.take(visitor.device ?? addressOf(remote), performance.now()))
-      throw new EvenrungError('too-many-requests', 'Too much is asked at once: wait a moment.');
+      throw new EvenrungError('too-many-requests', 'Too many requests at once: wait a moment.');
     return visitor;
   };
   const app = await appFor(door, log);

@@ -16,7 +16,7 @@ const ERRNO: Readonly<Record<string, string>> = {
 const WHY: Readonly<Record<string, string>> = {
   SQLITE_CORRUPT: 'the file is damaged',
   SQLITE_NOTADB: 'the file is damaged',
-  SQLITE_READONLY: 'it can only be read',
+  SQLITE_READONLY: 'it is read-only',
   SQLITE_CANTOPEN: 'it cannot be opened',
   SQLITE_BUSY: 'another program holds it',
   SQLITE_LOCKED: 'another program holds it',

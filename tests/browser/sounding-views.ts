@@ -71,7 +71,7 @@ export const SOUNDINGS = {
   failed: {
     ...{ ...PROPOSED, ...nothing, state: 'failed', error: 'not-sounded' },
     sentence:
-      'Every test frame is black, even the brightest: take the lens cap off, open the aperture or raise the ISO, then sound again.',
+      'Every test frame is black, even the brightest: take the lens cap off, open up or raise the ISO, then sound again.',
   },
 } as const satisfies Readonly<Record<string, SoundingView>>;
 

@@ -52,8 +52,8 @@ describe('sets reshoot', () => {
       env,
     );
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^Firing again: frame 3 of 9$/m);
-    expect(stdout).toMatch(/^Singly, with the bracket off$/m);
+    expect(stdout).toMatch(/^Reshooting frame 3 of 9$/m);
+    expect(stdout).toMatch(/^One at a time, with the bracket off$/m);
     expect(stdout).toMatch(/^ {2}frame {2}3 {6}-2 EV {2}1\/250 s {3}verified$/m);
     // Those that are not fired are not told of.
     expect(stdout.match(/verified$/gm)).toHaveLength(1);
@@ -123,7 +123,7 @@ describe('sets complete', () => {
     expect(await check()).toBe(1);
     const { code, stdout, stderr } = await run(['sets', 'complete', id, ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^To be made: frames \d(, \d)* of 9$/m);
+    expect(stdout).toMatch(/^To be shot: frames \d(, \d)* of 9$/m);
     expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: the light may have moved\.$/m);
     expect(stdout).toMatch(/^All 9 frames are verified\.$/m);
     expect(await check()).toBe(0);
@@ -135,7 +135,7 @@ describe('sets complete', () => {
     const { code, stderr } = await run(['sets', 'complete', id, ...BODY], env);
     expect(code).toBe(2);
     expect(stderr).toBe(
-      `The set ${id} is complete: all its 9 frames are verified. Choose frames to fire some of them again.\n  more: ${pageWords('nothing-to-complete')}\n`,
+      `The set ${id} is complete: all its 9 frames are verified. To reshoot some of them, choose frames.\n  more: ${pageWords('nothing-to-complete')}\n`,
     );
   });
 });
@@ -148,7 +148,7 @@ describe('sets extend', () => {
       env,
     );
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^To be made: frames 10, 11, 12 of 12$/m);
+    expect(stdout).toMatch(/^To be shot: frames 10, 11, 12 of 12$/m);
     expect(stdout).toMatch(/^ {2}frame 10 {6}-5 EV {2}1\/2000 s {2}verified$/m);
     expect(stdout.match(/verified$/gm)).toHaveLength(3);
     expect(stdout).toMatch(/^Frames 10, 11, 12 were added \d+ s after the set\. The light had/m);
@@ -170,7 +170,7 @@ describe('sets extend', () => {
     const id = await newest();
     const shown = await run(['sets', 'show', id], env);
     expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
-      `It has lost highlights. If the camera still stands where it stood, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
+      `It has lost highlights. If the camera has not moved, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
     );
     const { code, stdout } = await run(['sets', 'extend', id, ...BODY], env);
     expect(code).toBe(0);
@@ -244,12 +244,12 @@ describe('sets fetch', () => {
     const id = await lacking();
     const shown = await run(['sets', 'show', id], env);
     expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
-      `A file never came. With the camera attached, evenrung sets fetch ${id.slice(0, 8)} looks there, and fires nothing.`,
+      `A file is missing. With the camera attached, evenrung sets fetch ${id.slice(0, 8)} looks for it there, and fires nothing.`,
     );
     // That body is a new one, and its card is empty.
     const { code, stdout, stderr } = await run(['sets', 'fetch', id.slice(0, 8), ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^Looking in the camera for files that never came$/m);
+    expect(stdout).toMatch(/^Looking in the camera for missing files$/m);
     expect(stdout).toMatch(/^Of frame \d no file was found in the camera\. 4 of 5 frames are verified\.$/m);
     expect(stdout).not.toMatch(/^Pass|^Singly/m);
     expect(await check()).toBe(1);
@@ -261,6 +261,6 @@ describe('sets fetch', () => {
     expect(shown.stdout).not.toContain('sets fetch');
     const { code, stderr } = await run(['sets', 'fetch', id, ...BODY], env);
     expect(code).toBe(2);
-    expect(stderr).toContain(`Of the set ${id} no file is missing that the camera could have.`);
+    expect(stderr).toContain(`The set ${id} misses no file that the camera could have.`);
   });
 });

@@ -168,9 +168,7 @@ describe('fire --at', () => {
     expect(await fireHere(at, false)).toBe(0);
     const lines = said.join('').split('\n');
     const [lost] = lines.flatMap((line, index) =>
-      line === `Not connected to the laptop at ${at} any more: trying again, for 58 s at most.`
-        ? [index]
-        : [],
+      line === `Lost the laptop at ${at}: trying again, for at most 58 s.` ? [index] : [],
     );
     expect(lost).toBeDefined();
     expect(lines.slice(lost ?? 0)[1]).toBe('Connected to the laptop again.');
@@ -262,7 +260,7 @@ describe('run --at', () => {
     await runCommand('run', 'stop', at, server.address, '--json');
     await station.settled();
     expect(ENDED.has(events.state.run?.state ?? 'preparing')).toBe(true);
-    expect(said).toEqual(['Told: it pauses after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
+    expect(said).toEqual(['Pausing after the current frame.\n', 'Resuming.\n', '{}\n']);
   });
 
   it.each(['stop', 'pause', 'resume'])('%s where nothing is fired is refused', async (name) => {

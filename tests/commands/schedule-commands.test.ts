@@ -178,7 +178,7 @@ describe('in words', () => {
   it('what is foreseen is told in lines of 80 columns', () => {
     const lines = foreseenInWords(FORESEEN);
     expect(lines[0]).toBe(FORESEEN.words);
-    expect(lines[1]).toBe('540 shutter actuations, 12960 MB');
+    expect(lines[1]).toBe('540 shutter releases, 12960 MB');
     expect(lines[2]).toMatch(/^caution: This schedule crosses sunrise\./);
     expect(lines.length).toBeGreaterThan(3);
     for (const line of lines) expect(line.length).toBeLessThanOrEqual(80);
@@ -308,7 +308,7 @@ describe('schedule', () => {
     ]);
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^60 sets, one every 4 min, from .* to about .*\.$/m);
-    expect(stdout).toMatch(/540 shutter actuations, 12960 MB$/m);
+    expect(stdout).toMatch(/540 shutter releases, 12960 MB$/m);
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
 
@@ -318,7 +318,7 @@ describe('schedule', () => {
     expect(code).toBe(0);
     // Four more than nine.
     expect(stdout.replace(/\s+/g, ' ')).toMatch(
-      /^60 sets, one every 4 min, .*\. The span follows the scene: counted with 13 frames a set, the most that it may come to\. 780 shutter actuations/,
+      /^60 sets, one every 4 min, .*\. The span follows the scene: counted with 13 frames a set, the most that it may come to\. 780 shutter releases/,
     );
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
     const limited = await run([...asked, '--frames-most', '11', '--json']);
@@ -429,7 +429,7 @@ describe('fire on a schedule', () => {
     const { code, stdout } = await run(three('--count', '2'), await own());
     expect(code).toBe(0);
     expect(stdout).toMatch(
-      /^2 sets, one every 10 s, from .* to about [-\d]+ \d\d:\d\d\.\n6 shutter actuations$/m,
+      /^2 sets, one every 10 s, from .* to about [-\d]+ \d\d:\d\d\.\n6 shutter releases$/m,
     );
     expect(stdout).toMatch(/^Set 1 of 2, base 1\/60 s.*\n3 frames in 1 pass, /m);
     expect(stdout).toMatch(/Set folder: .*\nNext set at \d\d:\d\d:\d\d \(2 of 2\)\nSet 2 of 2, /);
@@ -671,7 +671,7 @@ describe('the question at the terminal', () => {
     expect(said()).toBe('');
     look();
     await pause(20);
-    expect(said()).toBe('Go on with it, end it, or decide later? Type go, end or later:\n');
+    expect(said()).toBe('Resume it, close it, or decide later? Type resume, close or later:\n');
   });
 
   it.each([

@@ -280,7 +280,7 @@ describe('one set', () => {
     expect(whole()).toContain('  The clock of the camera is 7 s ahead.');
     expect(whole()).toContain('  set-aside/frame-02.jpg: A repeat.');
     expect(whole().replaceAll('\n    ', ' ')).toContain(
-      'frame 4 (-1 EV, 1/125 s), released 2026-11-26 10:03:00: It may be on the card.',
+      'frame 4 (-1 EV, 1/125 s), fired 2026-11-26 10:03:00: It may be on the card.',
     );
     expect(whole()).not.toContain('armed ->');
     said = [];
@@ -379,7 +379,7 @@ describe('a check', () => {
   it('of a set that is right: one line, and 0', async () => {
     await makeSet(path.join(root, 'set-1'));
     expect(await checkSets(path.join(root, 'set-1'), {}, say)).toBe(0);
-    expect(said).toEqual(['set-1: all 3 frames are as they came']);
+    expect(said).toEqual(['set-1: all 3 frames are intact']);
   });
 
   it('of a record of version 1, which kept no checksums: 0, and what cannot be told', async () => {
@@ -387,7 +387,7 @@ describe('a check', () => {
     await keepRecord(folder, asVersion1(await makeSet(folder)));
     await rm(path.join(folder, 'SHA256SUMS'));
     expect(await checkSets(folder, {}, say)).toBe(0);
-    expect(said[0]).toBe('set-1: 3 frames, as far as can be told all right');
+    expect(said[0]).toBe('set-1: 3 frames, all right as far as can be told');
     expect(said[1]).toMatch(/^ {2}note {3}No checksum was kept for any frame/);
   });
 
@@ -398,7 +398,7 @@ describe('a check', () => {
     await writeFile(path.join(root, 'sets', 'set-2', FRAMES[1] as string), 'garbled');
     expect(await checkSets(path.join(root, 'sets'), {}, say)).toBe(1);
     expect(said).toEqual([
-      'set-1: all 3 frames are as they came',
+      'set-1: all 3 frames are intact',
       'set-2: 3 things are wrong',
       expect.stringMatching(/^ {2}wrong {2}Frame 1 \(-1 EV\): its file 01_-1EV.jpg is not there\.$/),
       expect.stringMatching(/^ {2}wrong {2}Frame 2 \(0 EV\): 02_0EV.jpg is not as it came/),
@@ -445,9 +445,9 @@ describe('a copy', () => {
     expect(await folderOf('3f2a', withReader)).toBe(folder);
     await exportTo(folder, { into: path.join(root, 'disk') }, say);
     expect(whole().replaceAll('\n  ', ' ')).toContain(
-      `3 frames and 7 files beside them, 1 MB, copied and read again: ${path.join(root, 'disk', 'set-1')}`,
+      `3 frames and 7 files beside them, 1 MB, copied and verified: ${path.join(root, 'disk', 'set-1')}`,
     );
-    expect(whole()).toContain('left behind, as no part of the set: set-aside/frame-02.jpg');
+    expect(whole()).toContain('not copied, as not part of the set: set-aside/frame-02.jpg');
   });
 
   it('counts frames, and the files of frames that are two', async () => {
@@ -458,11 +458,11 @@ describe('a copy', () => {
     );
     said = [];
     expect(await checkSets(folder, {}, say)).toBe(0);
-    expect(whole()).toBe(`${path.basename(folder)}: all 3 frames are as they came`);
+    expect(whole()).toBe(`${path.basename(folder)}: all 3 frames are intact`);
     await rm(path.join(folder, '02_0EV.jpg'));
     said = [];
     expect(await checkSets(folder, {}, say)).toBe(1);
-    expect(whole()).toContain('wrong  Frame 2 (0 EV): its file 02_0EV.jpg is not there.');
+    expect(whole()).toContain('wrong  Frame 2 (0 EV): its file 02_0EV.jpg is missing.');
   });
 
   it('with --json tells each file', async () => {

@@ -116,7 +116,7 @@ describe('a frame that is fired again', () => {
     const old = await checksumOf(path.join(set.folder, '03_-2EV.jpg'));
     await fireAgain(made, set, { frames: [3] });
 
-    // Singly, with the bracket off: nothing that is good is fired again.
+    // One at a time, with the bracket off: nothing that is good is fired again.
     expect(made.link.releases).toBe(1);
     expect(made.link.changes.some((change) => change.startsWith('aeb=+'))).toBe(false);
     expect({ ...body.state }).toEqual(found);
@@ -191,7 +191,7 @@ describe('a frame that is fired again', () => {
     expect(made.link.releases).toBe(2);
     const pictures = new Set(picturesAside(record));
     expect(record.setAside.filter(({ file }) => pictures.has(file)).map(({ reason }) => reason)).toEqual([
-      'The ISO is 400 where 100 was asked for.',
+      'The ISO is 400, but 100 was set.',
       expect.stringMatching(/as it was before/),
     ]);
   });
@@ -596,7 +596,7 @@ describe('is refused, and nothing is changed', () => {
     expect(error).toMatchObject({
       code: 'body-not-ready',
       message:
-        'The camera does not stand as it did when the set was made. Set the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
+        'The camera is not set as it was for this set. Change the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
     });
     await body.change('aperture', sixths(36));
     await body.change('iso', 100);
@@ -678,7 +678,7 @@ describe('cut off in the middle', () => {
       verified: 9,
       frames: 9,
       scheduled: false,
-      sentence: expect.stringMatching(/^A set was cut off while frames 3, 4 were being fired again, when/),
+      sentence: expect.stringMatching(/^A set was interrupted while frames 3, 4 were being reshot, when/),
     });
     await next.station.endUnfinished();
   });

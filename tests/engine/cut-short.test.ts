@@ -114,7 +114,7 @@ describe('a kind that does not say where it ends', () => {
     expect([state, record?.complete]).toEqual(['complete', true]);
     expect(record?.frames.map(({ marks }) => codes(marks))).toEqual(Array(3).fill(['unproved']));
     expect(record?.frames[0]?.marks[0]?.sentence).toBe(
-      'Nothing proves that its file is complete: this kind of file does not say how long it should be. Open it before you rely on it.',
+      'Its file may be incomplete: this kind of file does not say how long it should be. Open it before you rely on it.',
     );
   });
 

@@ -171,7 +171,7 @@ it('a program that ends while the file comes: the next one goes on fetching, and
   await isComing;
   const { station, events } = await openStation(root, new ApartTestLink(body), { journal });
   expect(events.state.unfinished?.sentence).toContain(
-    'A set was cut off while files of it were fetched from the camera',
+    'A set was interrupted while its files were being fetched from the camera',
   );
   await station.resume();
   await station.settled();

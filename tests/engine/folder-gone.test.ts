@@ -70,7 +70,7 @@ describe.each([
     // The pictures so far had been looked at when it went.
     expect(verified).toBe(4);
     expect(sentence).toBe(
-      `Failed after ${verified} of 9 frames. The set folder ${kept} is gone, and the ${verified} frames in it: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or fire the set anew.`,
+      `Failed after ${verified} of 9 frames. The set folder ${kept} is missing, and the ${verified} frames in it: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or shoot the set again.`,
     );
     expect((await onDisk())?.state).toBe('gone');
     // No folder of that name is made anew, and the camera stands as it did.

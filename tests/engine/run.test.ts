@@ -208,7 +208,7 @@ describe('a frame that is missing or wrong', () => {
     const { state, record, files, events } = await fire(link);
     expect(state).toBe('complete');
     expect(record?.setAside).toEqual([
-      { file: 'set-aside/frame-04.jpg', reason: 'The ISO is 400 where 100 was asked for.' },
+      { file: 'set-aside/frame-04.jpg', reason: 'The ISO is 400, but 100 was set.' },
     ]);
     expect(files).toContain('set-aside/frame-04.jpg');
     expect(frameEvents(events).find((frame) => frame.state === 'rejected')).toMatchObject({ number: 4 });
@@ -255,7 +255,7 @@ describe('a frame that is missing or wrong', () => {
     const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
     expect(state).toBe('complete');
     expect(record?.setAside.map((aside) => aside.reason)).toEqual([
-      'The aperture is f/5.6 where f/8 was asked for.',
+      'The aperture is f/5.6, but f/8 was set.',
       'A repeat of frame 2, which was good already.',
     ]);
     expect(link.releases).toBe(5);
@@ -506,9 +506,7 @@ describe('what happens between runs and behind our back', () => {
     const { state, record } = await fire(link, 5);
     expect(state).toBe('complete');
     expect(link.releases).toBe(6);
-    expect(record?.setAside.map(({ reason }) => reason)).toEqual([
-      'The time is 1/4 s where 1/60 s was asked for.',
-    ]);
+    expect(record?.setAside.map(({ reason }) => reason)).toEqual(['The time is 1/4 s, but 1/60 s was set.']);
   });
 
   it('a file whose answer was lost is set aside, and named in the record', async () => {
@@ -635,7 +633,7 @@ describe('aperture priority', () => {
     const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     const rejected = record?.frames.find((frame) => frame.state === 'rejected');
-    expect(rejected?.reason).toMatch(/may ask for a longer one: open the aperture or raise the ISO/);
+    expect(rejected?.reason).toMatch(/may ask for a longer one: open up, or raise the ISO/);
     expect(record?.sentence).toContain(rejected?.reason ?? 'a reason');
   });
 
@@ -647,7 +645,7 @@ describe('aperture priority', () => {
     const { state, record } = await fire(link, 7, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(record?.frames.filter((frame) => frame.state === 'verified') ?? []).toEqual([]);
-    expect(record?.sentence ?? '').toMatch(/close the aperture or lower the ISO|^$/);
+    expect(record?.sentence ?? '').toMatch(/stop down, or lower the ISO|^$/);
   });
 
   it('files without the part of the bracket, and an order that nobody knows: halted before a set is wrong', async () => {

@@ -285,7 +285,7 @@ describe('a second file that will not do', () => {
     const set = await fire(link);
     expect([set.state, link.releases, filesOf(set)]).toEqual(['complete', 4, PAIRS]);
     expect(set.record?.setAside.map(({ reason }) => reason)).toEqual(
-      Array(2).fill('The ISO is 400 where 100 was asked for.'),
+      Array(2).fill('The ISO is 400, but 100 was set.'),
     );
   });
 

@@ -163,7 +163,7 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
     /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
   otherSerial: /Another camera answers: .*Connect the one that was there/,
   stateDiskFull:
-    /What happens cannot be kept in the journal .*: (?:the disk is full|it can only be read)\. .*then fire again\./,
+    /What happens cannot be kept in the journal .*: (?:the disk is full|it is read-only)\. .*then fire again\./,
   diskFillsWithin: NOT_STORED,
   diskFillsWithinShort: NOT_STORED,
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,

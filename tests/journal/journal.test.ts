@@ -306,7 +306,8 @@ describe('what was written', () => {
     journal.lightChanged('set-1', light);
     expect(journal.set('set-1')?.light).toEqual(light);
     const before = journal.set('set-1')?.frames[0];
-    const sentence = 'The camera moved: this picture lies about 8 pixels beside most of the others.';
+    const sentence =
+      'The camera moved: this picture is shifted by about 8 pixels against most of the others.';
     const marks = [{ code: 'camera-moved' as const, sentence }];
     journal.marksChanged('set-1', frame(1, 'verified', { file: '01.jpg', marks }));
     expect(journal.set('set-1')?.frames[0]).toEqual({ ...before, view: { ...before?.view, marks } });
@@ -1041,7 +1042,7 @@ describe('a file that is no use', () => {
       {
         reason: 'damaged',
         path: aside,
-        sentence: `The journal is damaged: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`,
+        sentence: `The journal is damaged: it is kept in ${aside}, and a new one is begun. Sets on disk stay where they are.`,
       },
     ]);
     const asideOf = (sibling: string) => content(path.join(aside, `${path.basename(file)}${sibling}`));
@@ -1156,7 +1157,7 @@ describe('a journal of another version', () => {
       {
         reason: 'newer',
         path: aside,
-        sentence: `The journal is of a newer Evenrung, which can go on with it: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`,
+        sentence: `The journal is from a newer Evenrung, which can use it: it is kept in ${aside}, and a new one is begun. Sets on disk stay where they are.`,
       },
     ]);
     expect((await readFile(path.join(aside, 'journal.sqlite'))).equals(bytes)).toBe(true);
@@ -1336,7 +1337,7 @@ describe('reading beside the program that writes', () => {
     newer.close();
     await expect(JournalReader.open(state)).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The journal ${file} is of another Evenrung, or of no Evenrung at all. Read it with the one that wrote it.`,
+      message: `The journal ${file} was not written by this Evenrung. Read it with the one that wrote it.`,
     });
     await writeFile(file, 'boathouse');
     await expect(JournalReader.open(state)).rejects.toMatchObject({ code: 'state-not-writable' });

@@ -109,7 +109,7 @@ describe('what is said', () => {
   it('of the light: at each end, with the sign of the frame that was added', () => {
     const ratios = [ratio(10, 1), ratio(1, 2), ratio(2, 11)];
     expect(addedNote([10, 11], { ratios, suspects: [], off: [0.04, 0.3, -0.12] }, ended, later)).toBe(
-      'Frames 10, 11 were added 12 min after the set. The light had hardly moved: frame 10 is 0 EV off frame 1, and frame 11 is -0.1 EV off frame 2.',
+      'Frames 10, 11 were added 12 min after the set. The light had hardly moved: frame 10 is 0 EV off frame 1, and frame 11 is −0.1 EV off frame 2.',
     );
     expect(
       addedNote(
@@ -119,7 +119,7 @@ describe('what is said', () => {
         later,
       ),
     ).toBe(
-      'Frame 10 was added 12 min after the set. The light had moved: frame 10 is -0.8 EV off frame 1. Check the brightness marks before you merge.',
+      'Frame 10 was added 12 min after the set. The light had moved: frame 10 is −0.8 EV off frame 1. Check the brightness marks before you merge.',
     );
     expect(addedNote([10], { ratios: [ratio(10, 1)], suspects: [], off: [null] }, ended, later)).toContain(
       'cannot be told from frames 10 and 1',
@@ -137,7 +137,7 @@ describe('what is said', () => {
         [frame(10, { offset: -5 }), frame(11, { offset: 5 })],
       ),
     ).toBe(
-      'The set was extended, because 3% of its darkest frame was blown out, and 0.6% of its brightest frame was black. Frames 10 (-5 EV), 11 (+5 EV) are added.',
+      'The set was extended, because 3% of its darkest frame was blown out, and 0.6% of its brightest frame was black. Frames 10 (−5 EV), 11 (+5 EV) are added.',
     );
   });
 });

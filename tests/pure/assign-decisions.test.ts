@@ -215,7 +215,7 @@ describe('a file that is another one', () => {
     });
   });
 
-  const REPEAT = 'The time is 1/125 s where 1/60 s was asked for.';
+  const REPEAT = 'The time is 1/125 s, but 1/60 s was set.';
   const INSTEAD = 'The file of an earlier frame came in its place.';
 
   it('that repeats one which is there already is set aside; fired singly, all is set again, and its own may still come', () => {
@@ -251,7 +251,7 @@ describe('a file that is another one', () => {
   });
 
   it('that is none of the set, nor late, is owed nothing', () => {
-    const why = 'The time is 1/8 s where 1/60 s was asked for.';
+    const why = 'The time is 1/8 s, but 1/60 s was set.';
     expect(one(came(1 / 8)).decision).toMatchObject({
       ...{
         is: 'no-frame',

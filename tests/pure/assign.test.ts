@@ -224,9 +224,9 @@ describe.each(RHYTHMS)('%s', (rhythm) => {
     expect([open, strays]).toEqual([[number], []]);
     expect(decisions.filter(({ is }) => is === 'no-frame')).toMatchObject([
       {
-        reason: 'The ISO is 400 where 100 was asked for.',
+        reason: 'The ISO is 400, but 100 was set.',
         frame: number,
-        displaced: { frame: number, reason: 'The ISO is 400 where 100 was asked for.', owed: null },
+        displaced: { frame: number, reason: 'The ISO is 400, but 100 was set.', owed: null },
       },
     ]);
   });
@@ -290,7 +290,7 @@ describe.each(RHYTHMS)('%s', (rhythm) => {
     const moved = decisions.flatMap((one) =>
       one.is === 'frame' && one.baseMoved !== null ? [one.baseMoved] : [],
     );
-    // The light moved by 2/3 EV at the fifth of nine files.
+    // The light changed by 2/3 EV at the fifth of nine files.
     expect(moved).toHaveLength(5);
     for (const ev of moved) expect(Math.abs(ev)).toBeCloseTo(2 / 3, 6);
     expect(soFar.baseTv).not.toBeNull();
@@ -407,7 +407,7 @@ describe('one release at a time', () => {
     );
     expect(decisions).toMatchObject([
       {
-        ...{ is: 'no-frame', frame: 3, strayOf: null, anew: 'The ISO is 400 where 100 was asked for.' },
+        ...{ is: 'no-frame', frame: 3, strayOf: null, anew: 'The ISO is 400, but 100 was set.' },
         displaced: { frame: 3, owed: null },
       },
     ]);

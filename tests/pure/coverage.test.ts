@@ -98,7 +98,7 @@ describe('coverage', () => {
     const coverage = judged(window, range(-2, 2));
     expect(coverage.highlights.share).toBeCloseTo(0.25, 2);
     expect(coverage.highlights.stops).toBeNull();
-    expect(coverage.sentence).toContain('nothing tells how many stops darker would hold it');
+    expect(coverage.sentence).toContain('how many stops darker would hold it is not known');
   });
 
   it('says that the step is too wide if a part is too dark in one frame and too bright in the next', () => {

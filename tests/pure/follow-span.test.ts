@@ -434,7 +434,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     const next = follower.next(toBeMade('4'));
     expect(endsOf(next.offsets)).toBe('-4..3');
     expect(next.reason).toBe(
-      'The brightest frame is left out: with this base exposure there is no room for it. The span is now -4 to +3 EV, 8 frames.',
+      'The brightest frame is left out: with this base exposure there is no room for it. The span is now −4 to +3 EV, 8 frames.',
     );
     expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene does\./);
   });

@@ -72,7 +72,7 @@ describe('what rejects', () => {
 
   it('a wrong exposure, as soon as it is read, and not once more with the picture', () => {
     const wrong = { ...SEEN, recorded: { ...RECORDED, iso: 400 } };
-    expect(recordedAs(wrong)).toBe('The ISO is 400 where 100 was asked for.');
+    expect(recordedAs(wrong)).toBe('The ISO is 400, but 100 was set.');
     expect(rejected(wrong)).toBeNull();
   });
 
@@ -176,7 +176,7 @@ describe('the second file of a frame', () => {
     [
       'of another exposure',
       { recorded: { ...RECORDED, iso: 400 } },
-      "It records ISO 400 where the frame's own file records ISO 100.",
+      "It records ISO 400, but the frame's own file records ISO 100.",
     ],
   ] satisfies [string, Partial<SeenPartner>, string][])(
     '%s: it is left out, and the mark says why',
@@ -247,10 +247,10 @@ describe('which frame a file can be', () => {
     const file = { recorded: RECORDED, broken: null };
     expect(mismatch(file, ASKED, null)).toBeNull();
     expect(mismatch(file, { ...ASKED, shutter: setting('1/30') }, null)).toBe(
-      'The time is 1/60 s where 1/30 s was asked for.',
+      'The time is 1/60 s, but 1/30 s was set.',
     );
     expect(mismatch({ recorded: { ...RECORDED, fNumber: 5.6, iso: 200 }, broken: null }, ASKED, null)).toBe(
-      'The aperture is f/5.6 where f/8 was asked for. The ISO is 200 where 100 was asked for.',
+      'The aperture is f/5.6, but f/8 was set. The ISO is 200, but 100 was set.',
     );
     expect(mismatch({ recorded: null, broken: 'It is broken.' }, ASKED, null)).toBe('It is broken.');
   });

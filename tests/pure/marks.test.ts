@@ -158,7 +158,7 @@ describe('the light of neighbours', () => {
     const marks = ratioMarks(comparison);
     expect([...marks.keys()]).toEqual([3, 6]);
     expect(marks.get(3)?.sentence).toBe(
-      'Its brightness does not match its neighbours: frames 2 and 3 differ by +2.1 EV, not +1, frames 3 and 4 differ by -0.1 EV, not +1. Check it before you merge.',
+      'Its brightness does not match its neighbours: frames 2 and 3 differ by +2.1 EV, not +1, frames 3 and 4 differ by −0.1 EV, not +1. Check it before you merge.',
     );
     expect(marks.get(6)?.sentence).toContain('frames 5 and 6 differ by +3 EV, not +1');
     expect(ratioMarks(compareLight([])).size).toBe(0);
@@ -181,7 +181,7 @@ describe('in words', () => {
   it('how far the light had moved, with its sign', () => {
     const words = (ev: number) => movedMark(ev).sentence;
     expect(words(1 / 3)).toBe('The light had changed by +0.33 EV since the first frame of the set.');
-    expect(words(-0.5)).toBe('The light had changed by -0.5 EV since the first frame of the set.');
+    expect(words(-0.5)).toBe('The light had changed by −0.5 EV since the first frame of the set.');
   });
 
   it('which file came before it, also where that is no frame', () => {
@@ -192,7 +192,7 @@ describe('in words', () => {
       sentence:
         'Its file says that it was taken before frame 4, but it was fired later: check that it is the right picture.',
     });
-    expect(words(null)?.sentence).toContain('taken before the file that came before it, and it');
+    expect(words(null)?.sentence).toContain('Its file says that it was taken before the file that came before it, but it was fired later: check that it is the right picture.');
   });
 
   it('how long before or after its release it was taken', () => {

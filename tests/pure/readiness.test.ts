@@ -552,7 +552,9 @@ describe('clock', () => {
     expect(message(shown('2026-03-01T18:00:00.000Z'))).toContain(
       "The camera's clock is 1 h ahead of this computer's, most likely by its time zone or summer time, so files and records would not agree. Evenrung can set it.",
     );
-    expect(message(shown('2026-03-01T16:50:00.000Z'))).toContain("The camera's clock is 10 min behind this computer's, so files and records would not agree. Evenrung can set it.");
+    expect(message(shown('2026-03-01T16:50:00.000Z'))).toContain(
+      "The camera's clock is 10 min behind this computer's, so files and records would not agree. Evenrung can set it.",
+    );
     expect(message(shown('2026-03-01T16:50:00.000Z'))).not.toContain('zone');
     expect(message(moment('2026-03-01T18:00:00.000Z'))).not.toContain('zone');
     expect(message(shown('2026-02-27T14:59:59.000Z'))).toContain('is 2 days 2 h behind');

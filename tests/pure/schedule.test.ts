@@ -302,10 +302,18 @@ describe('moments', () => {
     [
       { start: '2026-06-20T23:00', until: '2026-06-20T22:00' },
       'schedule-impossible',
-      'does not lie behind the start',
+      'The end, 2026-06-20 22:00, is not after the start, 2026-06-20 23:00: give a later end.',
     ],
-    [{ start: 'sunset' }, 'schedule-impossible', 'depends on the place'],
-    [{ until: 'dawn' }, 'schedule-impossible', 'depends on the place'],
+    [
+      { start: 'sunset' },
+      'schedule-impossible',
+      'The time of dawn depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
+    ],
+    [
+      { until: 'dawn' },
+      'schedule-impossible',
+      'The time of dawn depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
+    ],
     [{ start: '2028-06-20T23:00' }, 'schedule-impossible', 'more than a year'],
     [{ every: 5, until: '2026-08-20T23:00' }, 'schedule-impossible', '100000 are the most'],
   ])('are refused: %j', (written, code, words) => {

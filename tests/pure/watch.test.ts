@@ -104,10 +104,10 @@ describe('the disk', () => {
       '502 MB are free where the sets go, enough for only about 2 more sets, and 5 are to come: free some space there.',
     );
     expect(disk(FIRST)?.sentence).toBe(
-      '321 MB are free where the sets go, which is room for only 1 more set: make room there.',
+      '321 MB are free where the sets go, enough for only 1 more set: free some space there.',
     );
     expect(disk(0)?.sentence).toBe(
-      '100 MB are free where the sets go, and another set may not fit: make room, or choose another folder, then fire again.',
+      'Only 100 MB are free where the sets go, and another set may not fit: free some space, or choose another folder, then fire again.',
     );
   });
 
@@ -139,7 +139,7 @@ describe('the card', () => {
       "The camera's card has room for only 1 more set, and 2 are to come: change it between two sets, or free some space on it.",
     );
     expect(card(1, { link: 'practice' })?.sentence).toBe(
-      "The practice camera's card has room for 1 more frame, and another set may not fit: put in another one, or make room on it, then fire again.",
+      "The practice camera's card has room for 1 more frame, and another set may not fit: change it, or free some space on it, then fire again.",
     );
   });
 });
@@ -224,7 +224,7 @@ describe('the battery', () => {
       "The camera's battery is at 19 %: put in a charged one before it runs out.",
     );
     expect(battery(9)?.sentence).toBe(
-      "The camera's battery is at 9 % and may end within the next set: put in a charged one, then fire again.",
+      "The camera's battery is at 9 %, and may run out during the next set: put in a charged one, then fire again.",
     );
   });
 });

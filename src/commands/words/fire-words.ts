@@ -12,7 +12,7 @@ import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { ScheduleTeller } from './schedule-words.js';
 
 const movedWords = (ev: number | null): string =>
-  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
+  ev === null ? '' : `, but the light changed: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
 
 const sentencesOf = (marks: readonly FrameViewMark[]): string[] =>
   marks.filter(({ code }) => code !== 'base-moved').map(({ sentence }) => sentence);
@@ -45,7 +45,7 @@ function releaseWords({ release, passes, estimate: { spreadSeconds } }: RunView[
 const OF_NEW_SET: OtherWords = {
   begins: ({ plan, frames, beginsAt }) =>
     `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}${releaseWords(plan)}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
-  singly: 'Making up what is missing, singly',
+  singly: 'Reshooting missing frames one at a time',
 };
 
 /** Prints events as lines. */
@@ -168,14 +168,12 @@ class LightTeller {
     if (sentence !== this.said) {
       for (const line of wrapped(sentence, '')) this.say(line);
       if (coverage !== null && lacksAtEnds(coverage))
-        this.say(
-          `  If the camera still stands where it stood: evenrung sets extend ${this.set.slice(0, SHORT)}`,
-        );
+        this.say(`  If the camera has not moved: evenrung sets extend ${this.set.slice(0, SHORT)}`);
     }
     this.said = sentence;
     if (proof !== null && again.length > 0)
       this.say(
-        `  To reshoot what moved or is soft: evenrung sets reshoot ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
+        `  To reshoot frames that moved or are soft: evenrung sets reshoot ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
       );
     if (proof !== null && !proof.isMade) for (const line of wrapped(proof.sentence, '')) this.say(line);
   }
@@ -204,7 +202,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         introduced = true;
         if (happening.body.note !== null) say(happening.body.note);
         if (happening.body.body.link === 'practice')
-          say('Practice body: nothing is photographed, the scene is invented.');
+          say('Practice camera: nothing is photographed, the scene is invented.');
         else say(`Body: ${happening.body.body.model}`);
         return;
       case 'run': {

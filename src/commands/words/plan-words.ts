@@ -14,7 +14,7 @@ export function planInWords(plan: Plan): string {
     ...(plan.provenLeast
       ? []
       : [
-          `Not proven least: a better plan could save ${plan.gapSeconds.toFixed(1)} s${plan.least === 'spread' ? ' of spread' : ''} at most.`,
+          `A better plan may exist; it would save at most ${plan.gapSeconds.toFixed(1)} s${plan.least === 'spread' ? ' of spread' : ''}.`,
         ]),
   ];
   const parts = [
@@ -35,11 +35,13 @@ function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
   const inOneRelease = release === 'pass' ? `${passes.length === 1 ? '' : 'each '}from one release, ` : '';
   const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
   const details = [
-    counted(estimate.actuations, 'shutter actuation', 'shutter actuations'),
+    counted(estimate.actuations, 'shutter release', 'shutter releases'),
     ...(offsets.length > 1 && estimate.spreadSeconds !== null
       ? [`spread ${seconds(estimate.spreadSeconds)}`]
       : []),
-    ...(offsets.length > 1 ? [`neighbours at most ${seconds(estimate.longestGapSeconds)} apart`] : []),
+    ...(offsets.length > 1
+      ? [`neighbouring frames at most ${seconds(estimate.longestGapSeconds)} apart`]
+      : []),
     ...(estimate.bytes === null ? [] : [`${Math.ceil(estimate.bytes / 1e6)} MB`]),
   ];
   return [head, details.join(', ')];
@@ -80,7 +82,7 @@ function ladder({ passes, offsets }: Plan): string[] {
     const time = `${frame?.shutter.label ?? '?'} s`;
     return `  ${ev(wanted).padStart(7)}  |${'='.repeat(10)}|  ${time.padEnd(10)}${' '.repeat(lanes ? index * 3 : 0)}${mark}`.trimEnd();
   });
-  return ['EV, lightest at the top            time      pass, [n] at its centre', ...rungs];
+  return ['EV, brightest at the top           time      pass, [n] at its centre', ...rungs];
 }
 
 const makes = (frame: PlannedFrame, offset: Sixths): boolean => frame.wanted && frame.offset === offset;

@@ -17,7 +17,7 @@ import { clockOf } from './clock-words.js';
 export function foreseenInWords({ words, estimate, cautions }: ForeseenSchedule): string[] {
   const { actuations, bytes } = estimate;
   const takes = [
-    counted(actuations, 'shutter actuation', 'shutter actuations'),
+    counted(actuations, 'shutter release', 'shutter releases'),
     ...(bytes === null ? [] : [`${Math.ceil(bytes / 1e6)} MB`]),
   ];
   return [
@@ -89,7 +89,7 @@ export class ScheduleTeller {
     lines.push(...newAmong(this.notes, notes).map(warn));
     this.notes = notes;
     if (state === 'held' && !this.isHeld)
-      lines.push(info('Paused between two sets: slots pass until somebody resumes the run.'));
+      lines.push(info('Paused between two sets: sets are skipped until you resume.'));
     if (state !== 'held' && this.isHeld && !isOver(state)) lines.push(info(GOES_ON));
     this.isHeld = state === 'held';
     // Nothing is made in a slot as long as it is held.

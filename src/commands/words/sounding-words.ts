@@ -9,7 +9,7 @@ export function soundingPrinter(print: (line: string) => void): (view: SoundingV
   let told = 0;
   let isBegun = false;
   return ({ most, frames }) => {
-    if (!isBegun) print(`At most ${most} test frames are fired; they are not kept.`);
+    if (!isBegun) print(`Evenrung fires at most ${most} test frames, and keeps none of them.`);
     isBegun = true;
     for (const frame of frames.slice(told)) {
       if (frame.lost === null) break;

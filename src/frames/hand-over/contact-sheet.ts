@@ -152,7 +152,7 @@ function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
   const facts = [
     ...linesOf(factsOf(sheet), FACTS.size, room, letters),
     ...(sheet.light ? linesOf(sheet.light.sentence, FACTS.size, { ...room, lines: 4 }, letters) : []),
-    ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
+    ...(sheet.practice ? ['Practice: an invented scene, no real photographs.'] : []),
   ];
   const markLines = Math.max(0, ...sheet.cells.map((cell) => marksOf(cell, letters).length));
   const row = CELL.height + CAPTION.lines + markLines * CAPTION.mark.line + CAPTION.below;
@@ -169,7 +169,7 @@ const HEAD_SHAPE = 2 / 3;
 
 function headOf(light: SheetLight | null, { left, top }: Place, width: number): Layout['head'] {
   const shown = [
-    { picture: light?.preview ?? null, words: 'What the set can become: a proof' },
+    { picture: light?.preview ?? null, words: 'Proof: what the set can become' },
     { picture: light?.map ?? null, words: 'Hatched: in no frame. Tinted: in one frame alone' },
   ].flatMap(({ picture, words }) => (picture === null ? [] : [{ picture, words }]));
   const across = Math.floor((width - GAP) / 2);

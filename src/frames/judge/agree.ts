@@ -30,7 +30,7 @@ export const isSameExposure = (one: RecordedExposure, other: RecordedExposure): 
   differsFrom(one, other) === null;
 
 function otherTime(own: number | null, partner: number | null): string | null {
-  if (partner === null) return 'It does not tell its exposure time.';
+  if (partner === null) return 'It does not record its exposure time.';
   return own === null || close(partner, own) ? null : said(shutterWords(partner), shutterWords(own));
 }
 
@@ -56,4 +56,4 @@ function otherMoment({ takenAt: own }: RecordedExposure, { takenAt: partner }: R
 }
 
 const said = (partner: string, own: string): string =>
-  `It records ${partner} where the frame's own file records ${own}.`;
+  `It records ${partner}, but the frame's own file records ${own}.`;

@@ -56,9 +56,7 @@ export class Devices {
     if (parsed.success) return new Devices(file, parsed.data.devices, now);
     // Whom it let in nobody can tell any more: then it is nobody.
     const aside = await setAside(file, 'damaged');
-    warn(
-      `The list of paired devices could not be read; it is kept as ${aside}. Devices have to be paired anew.`,
-    );
+    warn(`The list of paired devices could not be read; it is kept as ${aside}. Pair the devices again.`);
     return new Devices(file, [], now);
   }
 
@@ -140,7 +138,7 @@ export class Devices {
       } catch (cause) {
         throw new EvenrungError(
           'state-not-writable',
-          `Which devices are paired cannot be written to ${this.file}: ${whyRefused(cause)}.`,
+          `The list of paired devices cannot be written to ${this.file}: ${whyRefused(cause)}.`,
         );
       }
       // Whoever was dropped, or seen, meanwhile stays so.
