@@ -103,7 +103,7 @@ describe('a sounding', () => {
     const { page } = await panel.show(PHONE, withSounding('sun'));
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
-    expect(await caution.textContent()).toMatch(/only the sun, or its mirror image/);
+    expect(await caution.textContent()).toMatch(/only the sun or its reflection/);
     await page.getByRole('button', { name: 'Fire test frames all the same' }).waitFor();
     await page.getByRole('button', { name: 'Put it away' }).click();
     await caution.waitFor({ state: 'detached' });

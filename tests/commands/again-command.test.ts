@@ -94,10 +94,7 @@ describe('sets reshoot', () => {
   it('wants to know what, and which set: exit 2', async () => {
     const id = await fired();
     const refused: [string[], string][] = [
-      [
-        ['sets', 'reshoot', id, ...BODY],
-        'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2',
-      ],
+      [['sets', 'reshoot', id, ...BODY], 'Say what to reshoot: --frames 3,4 for some frames, or --pass 2'],
       [['sets', 'reshoot', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
       [['sets', 'reshoot', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
       [['sets', 'reshoot', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
@@ -181,7 +178,7 @@ describe('sets extend', () => {
     const asked = ['--frames', '3', '--step', '1', '--base', '1/15', '--extend', '1'];
     const { code, stdout } = await run(['fire', ...asked, ...BODY, '--into', into], env);
     expect(code).toBe(0);
-    expect(stdout).toMatch(/^The set was extended: \d+% of its darkest frame was blown out\./m);
+    expect(stdout).toMatch(/^The set was extended, because \d+% of its darkest frame was blown out\./m);
     expect(stdout).toMatch(/^Pass 2 of 2$/m);
     expect(stdout).toMatch(/^Frame 4 was added\. All 4 frames are verified\.$/m);
     expect(await check()).toBe(0);
@@ -250,7 +247,7 @@ describe('sets fetch', () => {
     const { code, stdout, stderr } = await run(['sets', 'fetch', id.slice(0, 8), ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^Looking in the camera for missing files$/m);
-    expect(stdout).toMatch(/^Of frame \d no file was found in the camera\. 4 of 5 frames are verified\.$/m);
+    expect(stdout).toMatch(/^The camera has no file of frame \d\. 4 of 5 frames are verified\.$/m);
     expect(stdout).not.toMatch(/^Pass|^Singly/m);
     expect(await check()).toBe(1);
   });

@@ -72,7 +72,7 @@ describe('plan', () => {
     const time = await run([...nine, '--release', 'pass']);
     expect([time.code, time.stderr]).toEqual([0, '']);
     expect(time.stdout).toMatch(/^9 frames in 3 passes, each from one release, base 1\/60 s, about \d+ s\n/);
-    expect(time.stdout).toMatch(/\n9 shutter releases, spread \d\.\d s, neighbours at most /);
+    expect(time.stdout).toMatch(/\n9 shutter releases, spread \d\.\d s, neighbouring frames at most /);
     const planned = async (...more: string[]) => {
       const { code, stdout } = await run([...nine, '--max-frames', '3,5', ...more, '--json']);
       expect(code).toBe(0);
@@ -175,7 +175,7 @@ describe('fire', () => {
     const { code, stdout } = await run([...nine, '--into', into]);
     expect(code).toBe(0);
     expect(stdout.match(/verified$/gm)).toHaveLength(9);
-    expect(stdout).toContain('Practice body: nothing is photographed');
+    expect(stdout).toContain('Practice camera: nothing is photographed');
     expect(stdout).toMatch(/All 9 frames are verified\.\nSet folder: /);
   });
 
@@ -269,14 +269,12 @@ describe('fire', () => {
       await fired.until(/frame +\d+ .* verified/);
       daemon.signal('SIGKILL');
       const killedAt = performance.now();
-      await fired.until(
-        /^Not connected to the laptop at http:\S+ any more: trying again, for 58 s at most\.$/m,
-      );
+      await fired.until(/^Lost the laptop at http:\S+: trying again, for at most 58 s\.$/m);
       pace('a daemon that is gone is noticed', performance.now() - killedAt, 'ms', 4000);
       await serve(new URL(address).port);
       await fired.until(/^Connected to the laptop again\.$/m);
       const { code, stderr } = await fired.ended;
-      expect([code, stderr]).toEqual([1, expect.stringMatching(/^The run ended, or was cut off, /)]);
+      expect([code, stderr]).toEqual([1, expect.stringMatching(/^The set ended, or was interrupted, /)]);
     },
   );
 
@@ -351,7 +349,7 @@ describe('learn', () => {
     const env = { XDG_CONFIG_HOME: path.join(into, 'config') };
     const { code, stdout, stderr } = await run(['learn', '--body', 'practice', '--longest', '0'], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^At most \d+ frames are fired; they are not kept\.$/m);
+    expect(stdout).toMatch(/^Evenrung fires at most \d+ frames, and keeps none of them\.$/m);
     expect(stdout).toMatch(/brackets 3 frames in the order 0, -1, \+1/);
     const kept = path.join(into, 'config', 'evenrung', 'bodies', 'PB-0001.json');
     expect(stdout).toContain(`Kept in ${kept}`);
@@ -379,7 +377,7 @@ describe('learn', () => {
   it('Ctrl-C ends it, with nothing kept', async () => {
     const env = { XDG_CONFIG_HOME: path.join(into, 'config'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
     const learning = start(['learn', '--body', 'practice'], env);
-    await learning.until(/How long a settings change takes/);
+    await learning.until(/Timing a change of settings/);
     learning.signal('SIGINT');
     expect((await learning.ended).code).toBe(130);
     await expect(readdir(path.join(into, 'config'))).rejects.toMatchObject({ code: 'ENOENT' });
@@ -479,7 +477,7 @@ describe('serve', () => {
       XDG_STATE_HOME: path.join(into, 'state'),
     });
     expect(code).toBe(2);
-    expect(stderr).toMatch(/^Evenrung already runs here: serve, process \d+, panel at http:/);
+    expect(stderr).toMatch(/^Evenrung is already running here: serve, process \d+, panel at http:/);
   });
 
   it('logs that a run is in trouble, with the page that says more, and that it is over', async () => {

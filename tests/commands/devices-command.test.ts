@@ -50,7 +50,10 @@ describe('devices', () => {
 
   it('no daemon: one clear sentence', async () => {
     const nobody = await run(['devices']);
-    expect([nobody.code, nobody.stderr]).toEqual([1, expect.stringContaining('No daemon runs here')]);
+    expect([nobody.code, nobody.stderr]).toEqual([
+      1,
+      expect.stringContaining('Evenrung is not running here'),
+    ]);
     const elsewhere = await run(['devices', '--at', 'http://192.0.2.7:4160']);
     expect([elsewhere.code, elsewhere.stderr]).toEqual([
       2,

@@ -120,7 +120,7 @@ describe('fire', () => {
     const args = ['fire', ...metered('EV 18', '350000 cd/m2'), '--body', 'practice', '--into', into];
     const { code, stdout } = await run(args);
     expect(code).toBe(0);
-    expect(flat(stdout)).toMatch(/caution: The brightest part reads EV 21\.4: no shaded lamp .*Pass 1 of/);
+    expect(flat(stdout)).toMatch(/caution: The brightest part reads EV 21\.4: only the sun .*Pass 1 of/);
     expect(stdout.match(/caution:/g)).toHaveLength(1);
   });
 });

@@ -318,7 +318,7 @@ describe('schedule', () => {
     expect(code).toBe(0);
     // Four more than nine.
     expect(stdout.replace(/\s+/g, ' ')).toMatch(
-      /^60 sets, one every 4 min, .*\. The span follows the scene: counted with 13 frames a set, the most that it may come to\. 780 shutter releases/,
+      /^60 sets, one every 4 min, .*\. The span follows the scene, so this counts 13 frames a set, the most allowed\. 780 shutter releases/,
     );
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
     const limited = await run([...asked, '--frames-most', '11', '--json']);
@@ -611,7 +611,7 @@ describe('serve', () => {
     daemon.signal('SIGKILL');
     await daemon.ended;
     const { daemon: next } = await serve();
-    await next.until(/In the panel, or at the next start with --resume always\./);
+    await next.until(/Do so in the panel, or start with --resume always\./);
     await pause(300);
     expect(next.said.stderr).not.toContain('Type go, end or later');
     next.signal('SIGTERM');
@@ -663,7 +663,7 @@ describe('the question at the terminal', () => {
     };
     return { did, over, input, look, forget, answer, said: () => said };
   }
-  const times = (text: string) => text.match(/Type go, end or later:/g)?.length ?? 0;
+  const times = (text: string) => text.match(/Type resume, close or later:/g)?.length ?? 0;
 
   it('is one line, once it is known which camera is there', async () => {
     const { said, look } = asked();

@@ -388,7 +388,7 @@ describe('a check', () => {
     await rm(path.join(folder, 'SHA256SUMS'));
     expect(await checkSets(folder, {}, say)).toBe(0);
     expect(said[0]).toBe('set-1: 3 frames, all right as far as can be told');
-    expect(said[1]).toMatch(/^ {2}note {3}No checksum was kept for any frame/);
+    expect(said[1]).toMatch(/^ {2}note {3}There is no checksum for any frame/);
   });
 
   it('of a folder that holds several: each with what is wrong, a line each, and 1', async () => {
@@ -454,7 +454,7 @@ describe('a copy', () => {
     const { folder } = await fireSet(root, { frames: 3, link: new PairLink() });
     await exportTo(folder, { into: path.join(root, 'disk') }, say);
     expect(whole().replaceAll('\n  ', ' ')).toContain(
-      '3 frames in 6 files and 10 files beside them, 1 MB, copied and read again',
+      '3 frames in 6 files and 10 files beside them, 1 MB, copied and verified',
     );
     said = [];
     expect(await checkSets(folder, {}, say)).toBe(0);
@@ -548,13 +548,13 @@ describe('the program', () => {
     expect(list).toMatchObject({
       code: 0,
       stderr: '',
-      stdout: expect.stringMatching(/^Nothing was fired yet .*\n$/),
+      stdout: expect.stringMatching(/^No set was shot yet .*\n$/),
     });
     const json = await runProgram(['sets', '--json'], nowhere);
     expect(json).toMatchObject({
       code: 0,
       stdout: '',
-      stderr: expect.stringMatching(/^Nothing was fired yet/),
+      stderr: expect.stringMatching(/^No set was shot yet/),
     });
     for (const args of [
       ['show', '3f2a'],

@@ -125,7 +125,7 @@ describe('a frame that is fired again', () => {
     expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
     const frame = record.frames[2];
     expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
-    const reason = expect.stringMatching(/^Fired again at \d\d:\d\d: this is the frame as it was before\.$/);
+    const reason = expect.stringMatching(/^Reshot at \d\d:\d\d: this is the frame as it was before\.$/);
     // With its sidecar.
     expect(record.setAside).toEqual([
       { file: 'set-aside/frame-03.jpg', reason },
@@ -269,7 +269,7 @@ describe('a frame that is fired again', () => {
     );
     expect(record.frames[2]?.baseMoved).toBeCloseTo(2 / 3, 6);
     expect(
-      record.notes.some((note) => /off the base of the first frame, by up to \+0\.67 EV/.test(note)),
+      record.notes.some((note) => /off the first frame's base exposure, by up to \+0\.67 EV/.test(note)),
     ).toBe(true);
   });
 });
@@ -583,7 +583,7 @@ describe('is refused, and nothing is changed', () => {
     const made = await atWork(new PracticeBody({ ...AT_ONCE, serial: 'PB-9999' }));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'body-not-ready',
-      message: expect.stringMatching(/with another body: Practice body, serial number PB-0001/),
+      message: expect.stringMatching(/with another camera: Practice body, serial number PB-0001/),
     });
   });
 
@@ -620,7 +620,7 @@ describe('is refused, and nothing is changed', () => {
     await rename(set.folder, `${set.folder}-moved`);
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-folder-gone',
-      message: expect.stringMatching(/is not where it was: .*Put it back, then try again/),
+      message: expect.stringMatching(/is missing: .*Put it back and try again/),
     });
   });
 
@@ -631,15 +631,13 @@ describe('is refused, and nothing is changed', () => {
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-damaged',
       message: expect.stringMatching(
-        /^07_\+2EV\.jpg is not what came from the camera any more\. .*frame 7 to be fired again\.$/,
+        /^07_\+2EV\.jpg is no longer what came from the camera\. .*reshoot frame 7\.$/,
       ),
     });
     await rm(path.join(set.folder, '07_+2EV.jpg'));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-damaged',
-      message: expect.stringMatching(
-        /^07_\+2EV\.jpg is not in .* any more\. .*choose frame 7 to be fired again\.$/,
-      ),
+      message: expect.stringMatching(/^07_\+2EV\.jpg is not in .* any more\. .*choose reshoot frame 7\.$/),
     });
     await fireAgain(made, set, { frames: [3, 7] });
     expect(await expectSound(set)).toMatchObject({ complete: true });

@@ -236,7 +236,7 @@ describe('a set that is extended', () => {
     await extend(made, set, { darker: 1 });
     const record = await expectSound(set);
     expect(record.notes.find((note) => note.startsWith('Frame 6'))).toMatch(
-      /The light had moved: frame 6 is \+(0\.9|1\.0|1\.1) EV off frame 1\. Look at the brightness marks/,
+      /The light had moved: frame 6 is \+(0\.9|1\.0|1\.1) EV off frame 1\. Check the brightness marks/,
     );
     expect(record.frames.some(({ marks }) => marks.some(({ code }) => code === 'ratio'))).toBe(true);
   });
@@ -249,7 +249,7 @@ describe('a set that is extended', () => {
     expect((await expectSound(set)).frames.map(({ offset }) => offset)).toEqual([-2, -1, 0, 1]);
     const error = await refusal(made.station.extend(set.id, { darker: 9 }));
     expect(error.code).toBe('outside-compensation-range');
-    expect(error.message).toMatch(/fire a new one in manual mode\.$/);
+    expect(error.message).toMatch(/shoot a new set in manual mode\.$/);
   });
 });
 
@@ -263,7 +263,7 @@ describe('what is not made beyond the ends', () => {
     expect(record).toMatchObject({ complete: true });
     expect(filesOf(record)).toEqual(['01_-1EV.jpg', '02_0EV.jpg', '03_+1EV.jpg']);
     expect(record.sentence).toMatch(
-      /^Frame 4 \(-2 EV, 1\/250 s\) could not be made .* Nothing was added: the set reaches as far as it did\. All 3 frames are verified\.$/,
+      /^Frame 4 \(-2 EV, 1\/250 s\) failed in .* Nothing was added: the set is as it was before\. All 3 frames are verified\.$/,
     );
     expect(made.events.state.run?.frames).toHaveLength(3);
     expect(record.passes).toHaveLength(1);
@@ -424,7 +424,7 @@ describe('a set that may be extended by itself', () => {
     expect(record.sentence).toBe('Frame 4 was added. All 4 frames are verified.');
     expect(
       record.notes.some((note) =>
-        /^The set was extended: \d+% of its darkest frame was blown out\. Frame 4 \(-4 EV\) is added\.$/.test(
+        /^The set was extended, because \d+% of its darkest frame was blown out\. Frame 4 \(-4 EV\) is added\.$/.test(
           note,
         ),
       ),

@@ -124,7 +124,7 @@ describe('what is not in the camera', () => {
     const link = new ApartTestLink(body);
     const { run, record } = await fetched(id, link);
     expect(link.listings).toBeGreaterThan(0);
-    expect(run?.sentence).toMatch(/^Of frame \d no file was found in the camera/);
+    expect(run?.sentence).toMatch(/^The camera has no file of frame \d/);
     expect(record?.frames.filter(({ state }) => state === 'verified')).toHaveLength(4);
     expect(record?.setAside).toEqual([]);
   });

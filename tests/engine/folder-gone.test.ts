@@ -107,7 +107,7 @@ describe('gone before the record could be written', () => {
     const { state, error, sentence, folder: kept, id } = await fireNine();
     expect([state, error]).toEqual(['halted', 'set-folder-gone']);
     expect(sentence).toMatch(
-      /^Halted after 9 of 9 frames\. The set folder .* is gone, and the 9 frames in it/,
+      /^Failed after 9 of 9 frames\. The set folder .* is gone, and the 9 frames in it/,
     );
     await rename(away(), kept ?? '');
     link.releases = 0;
@@ -126,7 +126,7 @@ it('one file taken away in the middle: the set is not complete, and says which',
   };
   const { state, error, sentence } = await fireNine();
   expect([state, error]).toEqual(['halted', 'set-damaged']);
-  expect(sentence).toMatch(/The file of frame 4 is not in the set folder any more\. Put a copy back/);
+  expect(sentence).toMatch(/The file of frame 4 is missing from the set folder\. Put a copy back/);
   expect(await onDisk()).toMatchObject({ state: 'lacking', missing: [4] });
   await station.again(last().id, { frames: [4] });
   await station.settled();

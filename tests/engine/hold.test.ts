@@ -300,7 +300,7 @@ describe('the second of two', () => {
     await untilState(events, isHeld);
     await expect(one.start(NINE)).rejects.toMatchObject({
       code: 'run-under-way',
-      message: expect.stringContaining('being fired by "phone\'s owner"'),
+      message: expect.stringContaining('started from "phone\'s owner"'),
     });
     one.stop();
     await one.settled();

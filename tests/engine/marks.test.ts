@@ -136,7 +136,7 @@ describe('a frame of another size', () => {
     expect(state).toBe('halted');
     expect(run.error).toMatchObject({
       code: 'frame-wrong',
-      message: expect.stringContaining('150 x 100 pixels, and the frames of this set have 300 x 200'),
+      message: expect.stringContaining('150 x 100 pixels, and the other frames have 300 x 200'),
     });
   });
 });

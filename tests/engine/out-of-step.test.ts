@@ -65,7 +65,7 @@ it('the settings are put back over a new connection, at once', async () => {
   expect(troubles).toEqual([]);
   expect({ ...practice.state }).toEqual(before);
   expect(record?.notPutBack).toEqual([]);
-  expect(record?.sentence).toMatch(/^Halted after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
+  expect(record?.sentence).toMatch(/^Failed after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
 });
 
 /** @returns how long it was tried in all, and what was told to come next */

@@ -393,7 +393,7 @@ describe('a body that was away', () => {
     const { state, run, log } = await fire(link);
     expect([state, run.error?.code, link.releases]).toEqual(['halted', 'body-not-ready', 5]);
     expect(log.state.run?.error).toBe('body-not-ready');
-    expect(log.state.run?.sentence).toMatch(/^Halted after 4 of 9 frames\. .*manual/);
+    expect(log.state.run?.sentence).toMatch(/^Failed after 4 of 9 frames\. .*manual/);
   });
 });
 
@@ -460,7 +460,7 @@ describe('a link that fails', () => {
     expect([state, run.error?.code]).toEqual(['halted', 'body-lost']);
     expect(log.state.run?.sentence).toBe(
       'Failed after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
-        'aeb to off. Set them on the camera before the next picture.',
+        'aeb to off. Set them on the camera before your next picture.',
     );
     expect(record?.notPutBack).toEqual([
       { name: 'capturetarget', found: 'Internal RAM' },
@@ -654,7 +654,7 @@ describe('aperture priority', () => {
     const { state, run } = await fire(link, 3, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mode-not-supported');
-    expect(run.error?.message).toMatch(/learn the camera once/);
+    expect(run.error?.message).toMatch(/run `learn` once/);
     expect(link.releases).toBe(2);
   });
 
@@ -699,7 +699,7 @@ describe('a file that is cut short', () => {
     const link = cutting(2, 4, 5, 6, 7, 8, 9, 10, 11, 12);
     const { state, record } = await fire(link);
     expect(state).toBe('halted');
-    expect(record?.sentence).toMatch(/could not be made in 3 attempts/);
+    expect(record?.sentence).toMatch(/failed in 3 attempts/);
     expect(record?.frames.filter((frame) => frame.state === 'verified').length).toBeGreaterThan(0);
   });
 });
@@ -738,7 +738,7 @@ describe('mirror lock-up', () => {
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mirror-locked');
     expect(link.releases).toBe(3);
-    expect(log.state.run?.sentence).toMatch(/one release only raises the mirror/);
+    expect(log.state.run?.sentence).toMatch(/every other release brought no frame/);
   });
 });
 

@@ -253,7 +253,8 @@ describe('the base', () => {
     expect(shifts.reduce((sum, ev) => sum + ev, 0)).toBeCloseTo(total, 6);
     for (const record of made) {
       expect(record.complete).toBe(true);
-      if (record.baseShifts.length > 0) expect(record.notes.join(' ')).toMatch(/The base moved by \+?\S+ EV/);
+      if (record.baseShifts.length > 0)
+        expect(record.notes.join(' ')).toMatch(/The base exposure moved by \S+ EV/);
     }
     // What the files record is what the line says.
     const last = made.at(-1);
@@ -350,7 +351,7 @@ describe('a program that dies', () => {
     const { startedBy: _, ...before } = kept;
     const { station: one, events } = await station();
     await one.resume();
-    expect(() => one.look()).toThrow('A set is already being fired by "a phone"');
+    expect(() => one.look()).toThrow('A set is already being shot, started from "a phone"');
     await one.settled();
     expect(events.state.run?.startedBy).toBe('a phone');
 

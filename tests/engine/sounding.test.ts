@@ -65,7 +65,7 @@ describe('a sounding', () => {
       if (happening.type === 'sounding' && happening.sounding !== null) told.push(happening.sounding);
     });
     const begun = station.sound({ step: 1 }, 'The left phone');
-    expect(() => station.sound({ step: 1 })).toThrow(/being used just now/);
+    expect(() => station.sound({ step: 1 })).toThrow(/camera is in use/);
     await expect(station.start({ frames: 3, step: 1 })).rejects.toMatchObject({ code: 'run-under-way' });
     const view = await begun.ended;
     expect(told[0]).toMatchObject({ startedBy: 'The left phone', state: 'firing', frames: [] });
@@ -212,7 +212,7 @@ describe('what ends it is said, and what to do', () => {
     };
     const view = await soundFrom(link);
     expect(view).toMatchObject({ state: 'failed', error: 'not-sounded' });
-    expect(view.sentence).toMatch(/the light changed meanwhile, or the camera was turned/);
+    expect(view.sentence).toMatch(/the light changed, or the camera was turned/);
   });
 
   it('a shutter that is too slow for the highlights', async () => {

@@ -293,7 +293,7 @@ describe('a set of pairs after its end', () => {
     await appendFile(jpeg, 'more');
     await expect(one.station.again(setId(), { frames: [2] })).rejects.toMatchObject({
       code: 'set-damaged',
-      message: expect.stringContaining('01_-1EV.jpg is not what came from the camera any more.'),
+      message: expect.stringContaining('01_-1EV.jpg is no longer what came from the camera.'),
     });
     await rm(jpeg);
     await expect(one.station.again(setId(), { frames: [2] })).rejects.toMatchObject({

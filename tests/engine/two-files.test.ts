@@ -222,7 +222,7 @@ describe('a second file that will not do', () => {
     expect([set.state, link.releases, filesOf(set)[1]]).toEqual(['complete', 3, ['02_0EV.dng', '-']]);
     expect(oddIn(set)).toEqual([[2, 'partner-missing']]);
     expect(sentenceOf(set, 'partner-missing')).toMatch(
-      /^Of its two files only the raw file is in the set\. The JPEG was set aside\. The file that came back is cut short or broken: .* The camera's card may have it still\.$/,
+      /^Only the raw file of its two files is in the set\. The JPEG was set aside\. The file that came back is cut short or broken: .* The camera's card may still have it\.$/,
     );
     expect(set.record?.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-02.jpg']);
     // Its raw file has a preview, which is looked at instead.
@@ -384,7 +384,7 @@ describe('a second file that comes with the next release', () => {
     const set = await fire(link);
     expect([set.state, link.releases, filesOf(set)[0]]).toEqual(['complete', 3, ['01_-1EV.jpg', '-']]);
     expect(sentenceOf(set, 'partner-missing')).toMatch(
-      /^Of its two files only the JPEG is in the set\. The raw file was set aside\. /,
+      /^Only the JPEG of its two files is in the set\. The raw file was set aside\. /,
     );
     expect(set.record?.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-01.dng']);
   });

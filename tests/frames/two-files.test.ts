@@ -160,7 +160,7 @@ it('its own file and its second one are known by names and sizes', async () => {
   });
   await rm(inSet('02_0EV.dng'));
   expect((await lookOnDisk(folder, kept)).sentence).toMatch(
-    /^The file of frame 2 is not in the set folder any more\. Put a copy back, or fire the frame again\. Of frame 3, /,
+    /^The file of frame 2 is missing from the set folder\. Put a copy back, or reshoot the frame\. Of frame 3, /,
   );
 });
 

@@ -24,7 +24,7 @@ const HALT: Halt = {
   run: '5b0d7c1e',
   state: 'halted',
   error: 'body-lost',
-  sentence: 'Failed after 4 of 9 frames. The camera does not answer any more.',
+  sentence: 'Failed after 4 of 9 frames. The camera no longer answers.',
   folder: '/home/somebody/sets/set-20261125-164210',
   verified: 4,
   frames: 9,

@@ -350,7 +350,7 @@ describe('writing', () => {
       }
       expect(outcome).toMatchObject({
         code: 'state-not-writable',
-        message: `What the camera was set to cannot be kept in ${at}: the disk reports an error. Give a state folder that can be written, in XDG_STATE_HOME.`,
+        message: `The camera's settings cannot be written down in ${at}: the disk reports an error. Name a state folder that can be written, in XDG_STATE_HOME.`,
       });
       expect([JSON.stringify([...SHUTTER]), JSON.stringify([...next])]).toContain(now);
       seen.add(now);

@@ -122,7 +122,7 @@ describe('what is said', () => {
       'Frame 10 was added 12 min after the set. The light had moved: frame 10 is −0.8 EV off frame 1. Check the brightness marks before you merge.',
     );
     expect(addedNote([10], { ratios: [ratio(10, 1)], suspects: [], off: [null] }, ended, later)).toContain(
-      'cannot be told from frames 10 and 1',
+      'Frames 10 and 1 do not show whether the light had moved',
     );
     expect(addedNote([], { ratios, suspects: [], off: [0, 0, 0] }, ended, later)).toBeNull();
   });

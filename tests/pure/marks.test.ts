@@ -192,7 +192,9 @@ describe('in words', () => {
       sentence:
         'Its file says that it was taken before frame 4, but it was fired later: check that it is the right picture.',
     });
-    expect(words(null)?.sentence).toContain('Its file says that it was taken before the file that came before it, but it was fired later: check that it is the right picture.');
+    expect(words(null)?.sentence).toContain(
+      'Its file says that it was taken before the file that came before it, but it was fired later: check that it is the right picture.',
+    );
   });
 
   it('how long before or after its release it was taken', () => {

@@ -259,7 +259,7 @@ describe('writing', () => {
     await writeFile(at, '');
     await expect(store(at).write(PROFILE)).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The camera profile ${path.join(at, 'B-0007.json')} cannot be written: a part of its path is a file. Give a folder that can be written, in XDG_CONFIG_HOME.`,
+      message: `The camera profile ${path.join(at, 'B-0007.json')} cannot be written: part of its path is a file. Name a folder that can be written, in XDG_CONFIG_HOME.`,
     });
     await expect(store('/proc/evenrung/bodies').write(PROFILE)).rejects.toMatchObject({
       code: 'state-not-writable',

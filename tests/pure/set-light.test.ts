@@ -58,8 +58,8 @@ describe('frames that are worth firing again', () => {
 describe('what a set lacks', () => {
   it('is said with the stops, where they are known', () => {
     expect(text.run.lost.blown(0.07, 1.8)).toBe('Even the darkest frame has 7% blown out, by about 2 stops.');
-    expect(text.run.lost.black(0.07, 0.3)).toBe('Even the brightest frame has 7% black, by about 1 stop.');
-    expect(text.run.lost.black(0.0002, null)).toBe('Even the brightest frame has less than 0.1% black.');
+    expect(text.run.lost.black(0.07, 0.3)).toBe('Even the lightest frame has 7% black, by about 1 stop.');
+    expect(text.run.lost.black(0.0002, null)).toBe('Even the lightest frame has less than 0.1% black.');
   });
 
   it('is added at one press', () => {

@@ -103,7 +103,7 @@ describe('whether both tell the same exposure', () => {
 
   it('they do not if one bias is as far above 0 as the other is below', () => {
     expect(differsFrom({ ...RECORDED, bias: 1 }, { ...RECORDED, bias: -1 })).toBe(
-      "It records -1 EV, but the frame's own file records +1 EV.",
+      "It records −1 EV, but the frame's own file records +1 EV.",
     );
   });
 
