@@ -22,10 +22,9 @@ export interface Terminal {
 }
 
 const PS_WITHIN_MS = 2000;
-const QUESTION = 'Resume it, close it, or decide later? Type resume, close or later:';
-/** The second word of each was the one to type before. */
+const QUESTION = 'Resume it, end it, or decide later? Type resume, end or later:';
+/** The second word was the one to type before. */
 const RESUME: ReadonlySet<string> = new Set(['resume', 'go']);
-const CLOSE: ReadonlySet<string> = new Set(['close', 'end']);
 
 /** @returns takes the question back */
 export function askInTerminal(question: Question): () => void {
@@ -66,13 +65,13 @@ export function ask({ station, events, looked }: Question, { input, output }: Te
     if (word === 'later') {
       say('Decide later, in the panel or at the next start.');
       close();
-    } else if (RESUME.has(word) || CLOSE.has(word)) {
-      await act(RESUME.has(word) ? 'resume' : 'close');
+    } else if (RESUME.has(word) || word === 'end') {
+      await act(word === 'end' ? 'end' : 'resume');
     } else {
       say(QUESTION);
     }
   };
-  const act = async (what: 'resume' | 'close') => {
+  const act = async (what: 'resume' | 'end') => {
     try {
       if (what === 'resume') await station.resume({ startedBy: THIS_COMPUTER });
       else await station.endUnfinished();

@@ -258,7 +258,7 @@ async function endEarlier(station: Station, { json }: FireOptions, log: Logger):
     frames === 0
       ? 'An earlier schedule was interrupted between two sets'
       : `An earlier set was interrupted after ${verified} of ${frames} frames`;
-  const sentence = `${what}, and is closed now.${where}`;
+  const sentence = `${what}, and is ended now.${where}`;
   if (json) log.warn(sentence);
   else process.stdout.write(`${sentence}\n`);
   await station.endUnfinished();

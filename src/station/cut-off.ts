@@ -43,7 +43,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
     frames: frames.length,
     folder: set?.folder ?? null,
     scheduled: count !== null,
-    sentence: `${what} Resume it if the camera has not moved; otherwise close it, and its frames are kept.`,
+    sentence: `${what} Resume it if the camera has not moved; otherwise end it, and its frames are kept.`,
   };
 }
 
@@ -70,6 +70,6 @@ function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
     frames,
     folder: set.folder,
     scheduled: false,
-    sentence: `${what}, when Evenrung ended or the computer went down. Resume it if the camera has not moved; otherwise close it, and its earlier frames stay where no new one was verified.`,
+    sentence: `${what}, when Evenrung ended or the computer went down. Resume it if the camera has not moved; otherwise end it, and its earlier frames stay where no new one was verified.`,
   };
 }

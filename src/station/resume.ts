@@ -73,7 +73,7 @@ export async function endCutOff(parts: Parts, left: UnfinishedRun): Promise<void
   } catch (cause) {
     const { message } = asEvenrungError(cause);
     if (journal !== undefined)
-      abandon(journal, left, `Closed after it was interrupted, without a record: ${message}`);
+      abandon(journal, left, `Ended after it was interrupted, without a record: ${message}`);
   }
 }
 

@@ -383,5 +383,5 @@ const nobodyJudges = () =>
 const unfinishedFirst = () =>
   new EvenrungError(
     'run-unfinished',
-    'An earlier set was interrupted: resume it or close it, then fire again.',
+    'An earlier set was interrupted: resume it or end it, then fire again.',
   );

@@ -663,7 +663,7 @@ describe('the question at the terminal', () => {
     };
     return { did, over, input, look, forget, answer, said: () => said };
   }
-  const times = (text: string) => text.match(/Type resume, close or later:/g)?.length ?? 0;
+  const times = (text: string) => text.match(/Type resume, end or later:/g)?.length ?? 0;
 
   it('is one line, once it is known which camera is there', async () => {
     const { said, look } = asked();
@@ -671,7 +671,7 @@ describe('the question at the terminal', () => {
     expect(said()).toBe('');
     look();
     await pause(20);
-    expect(said()).toBe('Resume it, close it, or decide later? Type resume, close or later:\n');
+    expect(said()).toBe('Resume it, end it, or decide later? Type resume, end or later:\n');
   });
 
   it.each([

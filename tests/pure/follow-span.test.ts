@@ -406,7 +406,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     expect(nexts.map(({ offsets }) => endsOf(offsets))).toEqual(Array(4).fill('-3..4'));
     const [first, ...others] = nexts;
     expect(first?.news).toHaveLength(1);
-    expect(first?.news[0]).toMatch(/^The span cannot reach as far as the scene does\. .*-4.*1\/8000/);
+    expect(first?.news[0]).toMatch(/^The span cannot reach as far as the scene\. .*−4.*1\/8000/);
     expect(others.flatMap(({ news }) => news)).toEqual([]);
     expect(nexts.map(({ reason }) => reason)).toEqual([
       expect.stringMatching(/^A brighter frame is added: /),
@@ -436,7 +436,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     expect(next.reason).toBe(
       'The brightest frame is left out: with this base exposure there is no room for it. The span is now −4 to +3 EV, 8 frames.',
     );
-    expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene does\./);
+    expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene\./);
   });
 });
 
@@ -451,7 +451,7 @@ describe('from set to set', () => {
     tell(follower, ramp(13, -4.2), FOLLOWED.offsets);
     const next = follower.next(toBeMade('1/60'));
     expect(next.reason).toMatch(
-      /^A brighter frame is added: \d+% of the picture was too dark even in the brightest frame of the last set\. The span is now -3 to \+4 EV, 8 frames\.$/,
+      /^A brighter frame is added: \d+% of the picture was too dark even in the brightest frame of the last set\. The span is now −3 to \+4 EV, 8 frames\.$/,
     );
     follower.begun(next);
     tell(follower, ramp(4), next.offsets);
@@ -459,7 +459,7 @@ describe('from set to set', () => {
     follower.begun(follower.next(toBeMade('1/60')));
     tell(follower, ramp(4), next.offsets);
     expect(follower.next(toBeMade('1/60')).reason).toBe(
-      'The darkest frame is left out: in the last 2 sets it held nothing that other frames did not. The brightest frame is left out: in the last 2 sets it held nothing that other frames did not. The span is now -2 to +3 EV, 6 frames.',
+      'The darkest frame is left out: in the last 2 sets it held nothing that other frames did not. The brightest frame is left out: in the last 2 sets it held nothing that other frames did not. The span is now −2 to +3 EV, 6 frames.',
     );
   });
 

@@ -172,8 +172,8 @@ describe('what does not fit, in words', () => {
   });
 
   it('a label that says its unit gets no other one, nor does one that is no time', () => {
-    expect(time(1 / 60, { ...setting('1/125'), label: '0.0080s' })).toMatch(/where 0\.0080s was asked for/);
-    expect(time(1 / 60, { ...setting('1/125'), label: 'a label' })).toMatch(/where a label was asked for/);
+    expect(time(1 / 60, { ...setting('1/125'), label: '0.0080s' })).toMatch(/but 0\.0080s was set/);
+    expect(time(1 / 60, { ...setting('1/125'), label: 'a label' })).toMatch(/but a label was set/);
   });
 
   it('a setting that a body calls by its exact time may be recorded by its nominal one', () => {

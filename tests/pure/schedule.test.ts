@@ -307,7 +307,7 @@ describe('moments', () => {
     [
       { start: 'sunset' },
       'schedule-impossible',
-      'The time of dawn depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
+      'The time of sunset depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
     ],
     [
       { until: 'dawn' },
@@ -775,7 +775,9 @@ describe('whether a set still fits its slot', () => {
     }
     const [fewer, , iso] = ways;
     expect(fewer?.code === 'fewer-frames' && fewer.offsets.at(0)).toBe(asked.request.offsets[0]);
-    expect(iso?.code === 'iso' && iso.sentence).toMatch(/^Raise the ISO from 100 to \d+, with a base of /);
+    expect(iso?.code === 'iso' && iso.sentence).toMatch(
+      /^Raise the ISO from 100 to \d+, with a base exposure of /,
+    );
   });
 
   it('does not where the file of a frame would not come back; a longer interval does not help then', () => {

@@ -118,7 +118,7 @@ describe('nine frames from a three-frame body over USB', () => {
     await new Promise((resolve) => setTimeout(resolve, 300));
     await body.usb.plug();
     const { code, stdout } = await firing.ended;
-    expect([code, stdout.match(/Halted.*/)?.[0]]).toEqual([0, undefined]);
+    expect([code, stdout.match(/Failed after.*/)?.[0]]).toEqual([0, undefined]);
     const { record, offsets } = await setIn(into);
     expect(offsets).toEqual(OFFSETS);
     expect(record.notPutBack).toEqual([]);

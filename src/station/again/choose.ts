@@ -31,7 +31,7 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
   const set = findSet(journal, written);
   const run = journal.run(set.run);
   if (journal.unfinishedRun() !== null)
-    throw new EvenrungError('run-unfinished', 'An earlier set was interrupted: resume it or close it first.');
+    throw new EvenrungError('run-unfinished', 'An earlier set was interrupted: resume it or end it first.');
   if (run === null || set.folder === null || run.request === null)
     throw new EvenrungError(
       'nothing-to-complete',
