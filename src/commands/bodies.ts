@@ -24,7 +24,7 @@ const DIALECTS: Readonly<Record<BodyView['dialect'], string>> = {
   none: 'no auto-bracket over the cable: frame by frame (type D)',
 };
 
-const MARKS: Readonly<Record<Mark, string>> = { fine: ' fine', attention: ' look', stops: 'STOPS' };
+const MARKS: Readonly<Record<Mark, string>> = { fine: '   ok', attention: 'check', stops: ' STOP' };
 
 export function addBodies(program: Command, log: Logger): void {
   program
@@ -34,7 +34,7 @@ export function addBodies(program: Command, log: Logger): void {
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
-    .option('--mode <mode>', 'what they must be ready for: manual or aperture', 'manual')
+    .option('--mode <mode>', 'mode to check for: manual or aperture', 'manual')
     .option('--set-clock', "set the camera's clock to this computer's")
     .option('--json', 'print JSON')
     .action(async (options: BodiesOptions) => {

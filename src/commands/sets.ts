@@ -97,7 +97,11 @@ export function addSets(program: Command, log: Logger): void {
     .description('copy a set, and verify the copy')
     .argument('<set>', 'its folder, its id, or the beginning of its id')
     .requiredOption('--into <folder>', 'folder that takes the copy')
-    .addOption(new Option('--only <what>', 'frames: leave out what lies beside them').choices(['frames']))
+    .addOption(
+      new Option('--only <what>', 'frames: copy the frames without the files beside them').choices([
+        'frames',
+      ]),
+    )
     .option('--json', 'print JSON')
     .action(async (set: string, _: unknown, command: Command) => {
       const folder = await folderOf(set, (use) => withJournal(use));

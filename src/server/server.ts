@@ -312,7 +312,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     // It was judged before the set was taken up again, or whoever asks has not heard that another run was begun.
     const { data } = ofSetSchema.safeParse(request.query);
     const set = run?.view.set.id ?? data?.set;
-    if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this run.');
+    if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this set.');
     return reply.redirect(`/api/sets/${encodeURIComponent(set)}/coverage`);
   });
 

@@ -30,7 +30,7 @@ describe('plan', () => {
     const { code, stdout, stderr } = await run(['plan', ...metered('1/4', '1/2000')]);
     expect([code, stderr]).toEqual([0, '']);
     // Worked out by hand in tests/pure/readings.test.ts.
-    expect(stdout).toMatch(/^5 frames in 3 passes, base 1\/100 s, about \d+ s\n/);
+    expect(stdout).toMatch(/^5 frames in 3 passes, base exposure 1\/100 s, about \d+ s\n/);
     expect(flat(stdout)).toContain(
       'The darkest part (1/4 s) falls 2 2/3 stops below middle grey in frame 5 (1/25 s), 1/3 stop above where noise drowns detail. The brightest part (1/2000 s) falls 2 1/3 stops above middle grey in frame 1 (1/400 s), 1/6 stop below clipping. Each frame is taken to hold 2 1/2 EV above middle grey and 3 EV below it, as JPEG files usually do: the camera does not tell whether these are raw.',
     );

@@ -218,7 +218,7 @@ describe('one set', () => {
       'state:      halted, 3 of 9 frames verified\n              Failed after 3 of 9 frames.',
     );
     expect(whole()).toContain('base:       1/60 s, f/8, ISO 100');
-    expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (not there any more)');
+    expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (missing)');
     const rows = said.filter((line) => /^ {4}\d {2}/.test(line));
     expect(rows).toHaveLength(9);
     expect(rows[0]).toBe('    1  -4      2^-10 s    verified  01_-4EV.jpg  abababab  12% black');

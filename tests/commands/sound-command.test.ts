@@ -33,7 +33,7 @@ describe('sound', () => {
     expect(stdout).toMatch(
       /^Practice camera: nothing is photographed.+\nEvenrung fires at most 8 test frames, and keeps none of them\.\n {3}1 {2}1\/60 s/,
     );
-    expect(stdout).toContain('7 frames in 3 passes, base 1/320 s, -3 to +3 EV, about ');
+    expect(stdout).toContain('7 frames in 3 passes, base exposure 1/320 s, −3 to +3 EV, about ');
     expect(stdout).toContain('span 6 EV, a step of 1 EV');
     expect(flat(stdout)).toMatch(
       /Frame 1, the darkest \(1\/2500 s\), holds the highlights: .+ Frame 7, the brightest \(1\/40 s\), opens the shadows: /,
@@ -102,7 +102,7 @@ describe('sound', () => {
     await expect.poll(() => bodyAt(address)).toBe('ready');
     const { code, stdout, stderr } = await run(['sound', '--at', address], inScene('day'));
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toContain('7 frames in 3 passes, base 1/320 s');
+    expect(stdout).toContain('7 frames in 3 passes, base exposure 1/320 s');
     expect((await run(['sound', '--at', address, '--camera', 'x'])).stderr).toContain(
       '--camera is set where that Evenrung was started',
     );

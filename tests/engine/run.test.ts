@@ -226,7 +226,7 @@ describe('a frame that is missing or wrong', () => {
     expect(link.releases).toBe(4);
     expect(run.error?.code).toBe('frame-missing');
     expect(log.state.run?.sentence).toBe(
-      'Failed after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) failed in 3 attempts: The shutter went, but no file came.',
+      'Failed after 1 of 9 frames. Frame 1 (−4 EV, 1/1000 s) failed in 3 attempts: The shutter went, but no file came.',
     );
     expect(record).toMatchObject({ complete: false });
     expect(record?.frames.map((frame) => frame.state).filter((kept) => kept === 'verified')).toHaveLength(1);

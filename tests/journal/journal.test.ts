@@ -1136,7 +1136,7 @@ describe('a file that is no use', () => {
     }
     expect(failed).toMatchObject({ code: 'storing-failed' });
     expect((failed as Error).message).toContain(
-      'the file is damaged. Start Evenrung anew: it keeps the damaged journal under another name and begins a new one.',
+      'the file is damaged. Restart Evenrung: it keeps the damaged journal under another name and begins a new one.',
     );
   });
 });
@@ -1264,7 +1264,7 @@ describe('a state folder that cannot be written', () => {
   it('says so: read-only', async () => {
     await chmod(folder, 0o755);
     await mkdir(state, { mode: 0o555 });
-    const message = `The state folder ${state} cannot be written: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`;
+    const message = `The state folder ${state} cannot be written: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`;
     await expect(asSomebody(() => open())).rejects.toMatchObject({ code: 'state-not-writable', message });
     await chmod(folder, 0o555);
     const none = path.join(folder, 'none');
@@ -1281,7 +1281,7 @@ describe('a state folder that cannot be written', () => {
     for (const each of [state, path.dirname(file)]) await chmod(each, 0o777);
     for (const mode of [0o000, 0o444]) {
       await chmod(file, mode);
-      const message = `The file ${file} cannot be used: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`;
+      const message = `The file ${file} cannot be used: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`;
       await expect(asSomebody(() => open())).rejects.toMatchObject({ code: 'state-not-writable', message });
     }
     expect(kept).toEqual([]);
@@ -1292,7 +1292,7 @@ describe('a state folder that cannot be written', () => {
     await writeFile(state, '');
     await expect(open()).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The state folder ${state} cannot be written: a part of its path is a file. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The state folder ${state} cannot be written: part of its path is a file. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     await expect(open('/proc/evenrung')).rejects.toMatchObject({ code: 'state-not-writable' });
   });

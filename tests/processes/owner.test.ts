@@ -260,7 +260,7 @@ describe('a state folder that cannot be written', () => {
     await chmod(state, 0o555);
     await expect(asSomebody(() => take())).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The state folder ${state} cannot be written: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The state folder ${state} cannot be written: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     await chmod(state, 0o755);
     expect(await readdir(state)).toEqual([]);

@@ -92,7 +92,7 @@ export function addRequestOptions(command: Command): Command {
     .addOption(
       new Option(
         '--least <what>',
-        'what the plan keeps short: the time of the set, or its spread, from the first opening of the shutter to the last closing (usual: time)',
+        'keep short the time of the set, or its spread, from the first opening of the shutter to the last closing (usual: time)',
       ).choices(leastSchema.options),
     )
     .option('--settle <s>', 'seconds to wait before each pass', secondsTo(LONGEST_SETTLE_SECONDS))

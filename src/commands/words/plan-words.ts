@@ -33,7 +33,7 @@ export function planInWords(plan: Plan): string {
 function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
   const frames = counted(offsets.length, 'frame', 'frames');
   const inOneRelease = release === 'pass' ? `${passes.length === 1 ? '' : 'each '}from one release, ` : '';
-  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
+  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base exposure ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
   const details = [
     counted(estimate.actuations, 'shutter release', 'shutter releases'),
     ...(offsets.length > 1 && estimate.spreadSeconds !== null

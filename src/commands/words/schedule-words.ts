@@ -124,7 +124,7 @@ function setInWords({ ordinal, slot, shutter, iso, shift }: LineSet, count: numb
   const moved = fromEv(shift);
   return [
     which,
-    `base ${shutter} s`,
+    `base exposure ${shutter} s`,
     ...(iso === null ? [] : [`ISO ${iso}`]),
     ...(moved === 0 ? [] : [`moved ${evInWords(moved)} EV`]),
   ].join(', ');

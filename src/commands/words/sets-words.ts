@@ -174,7 +174,7 @@ export function setInWords(shown: ShownSet): string[] {
     '',
     ...framesInWords(set.frames),
     ...section('remarks', [...rejected, ...marks]),
-    ...section('what to do about it', [...atEndsWords(shown), ...againWords(shown)]),
+    ...section('what to do', [...atEndsWords(shown), ...againWords(shown)]),
     ...section('fired, but no file came', strays),
     ...section('possibly still in the camera', inCameraWords(set)),
     ...section(
@@ -199,7 +199,7 @@ function headOf({ set, run, isFolderThere }: ShownSet): string[] {
   const { base } = set;
   const total = set.frames.length;
   const ended = set.endedAt === null ? ', not ended' : `, ended ${timeOf(set.endedAt)}`;
-  const gone = set.folder === null || isFolderThere ? '' : ' (not there any more)';
+  const gone = set.folder === null || isFolderThere ? '' : ' (missing)';
   return [
     ...line('name', set.name),
     ...line('viewpoint', set.viewpoint),

@@ -28,7 +28,7 @@ function testFrameInWords({ number, shutter, lost }: TestFrame): string {
 /** @returns lines, none longer than 80 characters but for the command, ending in a newline */
 export function proposalInWords(proposal: Proposal): string {
   const { frames, passes, set, span, seconds, darkest, brightest, caution, command } = proposal;
-  const base = set.base === undefined ? '' : `, base ${set.base} s`;
+  const base = set.base === undefined ? '' : `, base exposure ${set.base} s`;
   const lines = [
     '',
     `${counted(frames, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}${base}, ${set.from} to ${set.to} EV, about ${Math.ceil(seconds)} s`,

@@ -191,7 +191,7 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
   const { shutter, aperture, iso } = base;
   return [
     `${wallDay(startedAt)} ${hourAndMinute(startedAt)}`,
-    `base ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
+    `base exposure ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
     `${cells.length} ${cells.length === 1 ? 'frame' : 'frames'}${missing === 0 ? '' : `, ${missing} missing`}`,
   ].join(', ');
 }
