@@ -54,7 +54,7 @@ describe('sets reshoot', () => {
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^Reshooting frame 3 of 9$/m);
     expect(stdout).toMatch(/^One at a time, with the bracket off$/m);
-    expect(stdout).toMatch(/^ {2}frame {2}3 {6}-2 EV {2}1\/250 s {3}verified$/m);
+    expect(stdout).toMatch(/^ {2}frame {2}3 {6}−2 EV {2}1\/250 s {3}verified$/m);
     // Those that are not fired are not told of.
     expect(stdout.match(/verified$/gm)).toHaveLength(1);
     expect(stdout).toMatch(/^Frame 3 was fired again\. All 9 frames are verified\.$/m);
@@ -146,7 +146,7 @@ describe('sets extend', () => {
     );
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^To be shot: frames 10, 11, 12 of 12$/m);
-    expect(stdout).toMatch(/^ {2}frame 10 {6}-5 EV {2}1\/2000 s {2}verified$/m);
+    expect(stdout).toMatch(/^ {2}frame 10 {6}−5 EV {2}1\/2000 s {2}verified$/m);
     expect(stdout.match(/verified$/gm)).toHaveLength(3);
     expect(stdout).toMatch(/^Frames 10, 11, 12 were added \d+ s after the set\. The light had/m);
     expect(stdout).toMatch(/^Frames 10, 11, 12 were added\. All 12 frames are verified\.$/m);
@@ -155,7 +155,7 @@ describe('sets extend', () => {
     expect(names.sort().slice(-3)).toEqual(['10_-5EV.jpg', '11_+5EV.jpg', '12_+6EV.jpg']);
     expect(await check()).toBe(0);
     const shown = await run(['sets', 'show', id], env);
-    expect(shown.stdout).toMatch(/10 {2,}-5.*\n.*1 {2,}-4/s);
+    expect(shown.stdout).toMatch(/10 {2,}−5.*\n.*1 {2,}−4/s);
   });
 
   it('is offered by sets show where the set has lost something, and goes by that', async () => {

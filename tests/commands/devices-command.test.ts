@@ -26,7 +26,7 @@ describe('devices', () => {
     const listed = await devices('list', '--json');
     const { id, name } = JSON.parse(listed.stdout) as { id: string; name: string };
     expect(name).toBe('the tablet');
-    expect((await devices('list')).stdout).toMatch(/^[0-9a-f]{8} {2}watches {2}last here .* the tablet\n$/);
+    expect((await devices('list')).stdout).toMatch(/^[0-9a-f]{8} {2}watches {2}last seen .* the tablet\n$/);
     const [cookie = ''] = answer.headers['set-cookie'] ?? [];
     const asked = { cookie: cookie.split(';')[0] ?? '' };
     expect((await doors.ask('network', 'GET', '/api/state', asked)).status).toBe(200);

@@ -219,8 +219,8 @@ describe('in words', () => {
     };
     const line = (more: Partial<LineSet>) =>
       teller.linesOf({ type: 'line-set', run: 'night', set: { ...set, ...more } }).map((said) => said.line);
-    expect(line({})).toEqual(['Set 3 of 60, base 1/60 s, ISO 100, moved +1/3 EV']);
-    expect(line({ slot: 4, iso: null, shift: 0 })).toEqual(['Set 3, in slot 5 of 60, base 1/60 s']);
+    expect(line({})).toEqual(['Set 3 of 60, base exposure 1/60 s, ISO 100, moved +1/3 EV']);
+    expect(line({ slot: 4, iso: null, shift: 0 })).toEqual(['Set 3, in slot 5 of 60, base exposure 1/60 s']);
     expect(line({ endedAt: LATER, state: 'complete' })).toEqual([]);
   });
 
@@ -431,7 +431,7 @@ describe('fire on a schedule', () => {
     expect(stdout).toMatch(
       /^2 sets, one every 10 s, from .* to about [-\d]+ \d\d:\d\d\.\n6 shutter releases$/m,
     );
-    expect(stdout).toMatch(/^Set 1 of 2, base 1\/60 s.*\n3 frames in 1 pass, /m);
+    expect(stdout).toMatch(/^Set 1 of 2, base exposure 1\/60 s.*\n3 frames in 1 pass, /m);
     expect(stdout).toMatch(/Set folder: .*\nNext set at \d\d:\d\d:\d\d \(2 of 2\)\nSet 2 of 2, /);
     expect(stdout.match(/^ {2}frame .* verified$/gm)).toHaveLength(6);
     expect(stdout.match(/^2 sets, one every/gm)).toHaveLength(1);
@@ -585,7 +585,7 @@ describe('serve', () => {
       expect.arrayContaining([
         [30, expect.stringMatching(/^3 sets, one every 1 min, from /)],
         [30, expect.stringMatching(/^Next set at .* \(1 of 3\)$/)],
-        [30, expect.stringMatching(/^Set 1 of 3, base 1\/60 s/)],
+        [30, expect.stringMatching(/^Set 1 of 3, base exposure 1\/60 s/)],
         [30, 'All 3 frames are verified.'],
         [40, expect.stringMatching(/^Stopped\. 1 of 3 sets is complete\./)],
       ]),

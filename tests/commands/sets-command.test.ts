@@ -221,10 +221,10 @@ describe('one set', () => {
     expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (missing)');
     const rows = said.filter((line) => /^ {4}\d {2}/.test(line));
     expect(rows).toHaveLength(9);
-    expect(rows[0]).toBe('    1  -4      2^-10 s    verified  01_-4EV.jpg  abababab  12% black');
-    expect(rows[1]).toBe('    2  -3      2^-9 s     verified  02_-3EV.jpg  abababab');
+    expect(rows[0]).toBe('    1  −4      2^-10 s    verified  01_-4EV.jpg  abababab  12% black');
+    expect(rows[1]).toBe('    2  −3      2^-9 s     verified  02_-3EV.jpg  abababab');
     expect(rows[2]).toMatch(/fired 2 times$/);
-    expect(rows[3]).toBe('    4  -1      2^-7 s     rejected  -            -');
+    expect(rows[3]).toBe('    4  −1      2^-7 s     rejected  -            -');
     expect(whole()).toContain('  frame 4: No frame came back.');
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
   });

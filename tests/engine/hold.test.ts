@@ -154,7 +154,7 @@ describe('a run that is held', () => {
     await one.settled();
     const record = await recordOf(events.state.run?.folder);
     expect(record.complete).toBe(true);
-    expect(record.notes.join()).toMatch(/While the set was paused, somebody changed iso/);
+    expect(record.notes.join()).toMatch(/While the set was paused, iso changed/);
     expect(new Set(record.frames.map(({ recorded }) => recorded?.iso))).toEqual(new Set([100]));
   });
 
