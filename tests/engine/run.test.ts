@@ -633,7 +633,7 @@ describe('aperture priority', () => {
     const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     const rejected = record?.frames.find((frame) => frame.state === 'rejected');
-    expect(rejected?.reason).toMatch(/may ask for a longer one: open up, or raise the ISO/);
+    expect(rejected?.reason).toMatch(/may need a longer one: open up, or raise the ISO/);
     expect(record?.sentence).toContain(rejected?.reason ?? 'a reason');
   });
 
