@@ -71,7 +71,9 @@ describe('plan', () => {
     const nine = ['plan', '--frames', '9', '--step', '1', '--in-one-go', '9'];
     const time = await run([...nine, '--release', 'pass']);
     expect([time.code, time.stderr]).toEqual([0, '']);
-    expect(time.stdout).toMatch(/^9 frames in 3 passes, each from one release, base exposure 1\/60 s, about \d+ s\n/);
+    expect(time.stdout).toMatch(
+      /^9 frames in 3 passes, each from one release, base exposure 1\/60 s, about \d+ s\n/,
+    );
     expect(time.stdout).toMatch(/\n9 shutter releases, spread \d\.\d s, neighbouring frames at most /);
     const planned = async (...more: string[]) => {
       const { code, stdout } = await run([...nine, '--max-frames', '3,5', ...more, '--json']);

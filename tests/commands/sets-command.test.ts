@@ -253,9 +253,9 @@ describe('one set', () => {
     expect(
       said.slice(at, at + 3).map((line) => line.replaceAll('\u00a0', ' ').trim().split(/ {2,}/)),
     ).toEqual([
-      ['2', '-3', '2^-9 s', 'verified', '02_-3EV.dng', 'abababab'],
+      ['2', '−3', '2^-9 s', 'verified', '02_-3EV.dng', 'abababab'],
       ['02_-3EV.jpg', 'cdcdcdcd'],
-      ['3', '-2', '2^-8 s', 'verified', '03_-2EV.dng', 'abababab'],
+      ['3', '−2', '2^-8 s', 'verified', '03_-2EV.dng', 'abababab'],
     ]);
     expect(whole().replaceAll('\n    ', ' ')).toContain(`frame 3: ${sentence}`);
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
@@ -280,7 +280,7 @@ describe('one set', () => {
     expect(whole()).toContain('  The clock of the camera is 7 s ahead.');
     expect(whole()).toContain('  set-aside/frame-02.jpg: A repeat.');
     expect(whole().replaceAll('\n    ', ' ')).toContain(
-      'frame 4 (-1 EV, 1/125 s), fired 2026-11-26 10:03:00: It may be on the card.',
+      'frame 4 (−1 EV, 1/125 s), fired 2026-11-26 10:03:00: It may be on the card.',
     );
     expect(whole()).not.toContain('armed ->');
     said = [];
@@ -400,8 +400,8 @@ describe('a check', () => {
     expect(said).toEqual([
       'set-1: all 3 frames are intact',
       'set-2: 3 things are wrong',
-      expect.stringMatching(/^ {2}wrong {2}Frame 1 \(-1 EV\): its file 01_-1EV.jpg is not there\.$/),
-      expect.stringMatching(/^ {2}wrong {2}Frame 2 \(0 EV\): 02_0EV.jpg is not as it came/),
+      expect.stringMatching(/^ {2}wrong {2}Frame 1 \(−1 EV\): its file 01_-1EV.jpg is missing\.$/),
+      expect.stringMatching(/^ {2}wrong {2}Frame 2 \(0 EV\): 02_0EV.jpg has changed since it came/),
       expect.stringMatching(/^ {2}wrong {2}Frame 2 /),
       '1 of 2 sets are all right',
     ]);
@@ -423,7 +423,7 @@ describe('a check', () => {
   it('of a set that was cut off: 1', async () => {
     await mkdir(path.join(root, 'set-1', '.incoming'), { recursive: true });
     expect(await checkSets(path.join(root, 'set-1'), {}, say)).toBe(1);
-    expect(said[1]).toMatch(/did not come to its end/);
+    expect(said[1]).toMatch(/was not finished/);
   });
 
   it('of what is no set folder is refused', async () => {

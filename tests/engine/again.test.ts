@@ -122,7 +122,7 @@ describe('a frame that is fired again', () => {
     expect({ ...body.state }).toEqual(found);
     const record = await expectSound(set);
     expect(record).toMatchObject({ complete: true, id: before.id, startedAt: before.startedAt });
-    expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frame 3 was reshot. All 9 frames are verified.');
     const frame = record.frames[2];
     expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
     const reason = expect.stringMatching(/^Reshot at \d\d:\d\d: this is the frame as it was before\.$/);
@@ -172,7 +172,7 @@ describe('a frame that is fired again', () => {
     await fireAgain(made, set, { frames: [8, 2, 2, 5] });
     expect(made.link.releases).toBe(3);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 2, 5, 8 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 2, 5, 8 were reshot. All 9 frames are verified.');
     expect(picturesAside(record).sort()).toEqual(
       ['02', '05', '08'].map((number) => `set-aside/frame-${number}.jpg`),
     );
@@ -288,7 +288,7 @@ describe('a pass that is fired again', () => {
         .sort(),
     ).toEqual([-1, 0, 1]);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 4, 5, 6 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 4, 5, 6 were reshot. All 9 frames are verified.');
     expect(picturesAside(record)).toHaveLength(3);
     expect(made.events.state.run?.passes).toEqual(['done', 'done', 'done']);
   });
@@ -321,7 +321,7 @@ describe('on a body that can only repeat the pass', () => {
     await fireAgain(made, set, { frames: [1] });
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frame 1 was fired again. All 3 frames are verified.');
+    expect(record.sentence).toBe('Frame 1 was reshot. All 3 frames are verified.');
     expect(record.frames.slice(1).map(({ sha256 }) => sha256)).toEqual(
       before.frames.slice(1).map(({ sha256 }) => sha256),
     );
@@ -347,7 +347,7 @@ describe('firing again that comes to nothing', () => {
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Frame 3 (-2 EV, 1/250 s) failed in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
+      'Frame 3 (−2 EV, 1/250 s) failed in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(record).toMatchObject({ complete: true });
     expect(made.events.state.run).toMatchObject({ state: 'complete', error: 'frame-missing' });
@@ -390,7 +390,7 @@ describe('firing again that comes to nothing', () => {
     await fireAgain(made, set, { frames: [3, 4] });
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was reshot. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(await asideIn(set)).toEqual(['frame-04.jpg']);
     expect({ ...body.state }).toEqual(found);
@@ -494,7 +494,7 @@ describe('a set that is not complete', () => {
     await fireAgain(made, set, { frames: [5] });
     expect(made.link.releases).toBe(1);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frame 5 was fired again. 4 of 9 frames are verified.');
+    expect(record.sentence).toBe('Frame 5 was reshot. 4 of 9 frames are verified.');
     expect(record.frames.filter(({ state }) => state !== 'verified')).toHaveLength(open);
     expect(journal.set(set.id)?.state).toBe('stopped');
   });
@@ -688,7 +688,7 @@ describe('cut off in the middle', () => {
     await next.station.settled();
     expect(next.link.releases).toBe(1);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 3, 4 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 3, 4 were reshot. All 9 frames are verified.');
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
     expect(record.strays).toMatchObject([
       { frame: 3, reason: 'Evenrung ended while the frame was being taken.' },
@@ -715,7 +715,7 @@ describe('cut off in the middle', () => {
     await next.station.endUnfinished();
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was reshot. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(await asideIn(set)).toEqual(['frame-04.jpg']);
   });
@@ -766,7 +766,7 @@ describe('a set of a run on a schedule', () => {
     expect(next.link.releases).toBe(1);
     expect(next.events.state.schedule).toBeNull();
     expect(await expectSound(set)).toMatchObject({
-      sentence: 'Frame 2 was fired again. All 3 frames are verified.',
+      sentence: 'Frame 2 was reshot. All 3 frames are verified.',
     });
     const { number: _, notes: __, ...after } = journal.runs()[0] ?? { number: 0, notes: [] };
     const { number: ___, notes: ____, ...before } = run ?? { number: 0, notes: [] };

@@ -263,7 +263,7 @@ describe('what is not made beyond the ends', () => {
     expect(record).toMatchObject({ complete: true });
     expect(filesOf(record)).toEqual(['01_-1EV.jpg', '02_0EV.jpg', '03_+1EV.jpg']);
     expect(record.sentence).toMatch(
-      /^Frame 4 \(-2 EV, 1\/250 s\) failed in .* Nothing was added: the set is as it was before\. All 3 frames are verified\.$/,
+      /^Frame 4 \(−2 EV, 1\/250 s\) failed in .* Nothing was added: the set is as it was before\. All 3 frames are verified\.$/,
     );
     expect(made.events.state.run?.frames).toHaveLength(3);
     expect(record.passes).toHaveLength(1);
@@ -424,7 +424,7 @@ describe('a set that may be extended by itself', () => {
     expect(record.sentence).toBe('Frame 4 was added. All 4 frames are verified.');
     expect(
       record.notes.some((note) =>
-        /^The set was extended, because \d+% of its darkest frame was blown out\. Frame 4 \(-4 EV\) is added\.$/.test(
+        /^The set was extended, because \d+% of its darkest frame was blown out\. Frame 4 \(−4 EV\) is added\.$/.test(
           note,
         ),
       ),

@@ -230,13 +230,13 @@ describe('in aperture priority', () => {
         'exposure-wrong',
         'wrong',
         1,
-        "Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV). The file's exposure compensation is 0 EV, but the record says -1 EV.",
+        "Frame 1 (−1 EV): The file is not the frame at −1 EV (it records 0 EV). The file's exposure compensation is 0 EV, but the record says −1 EV.",
       ],
       [
         'exposure-wrong',
         'wrong',
         2,
-        "Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV). The file's exposure compensation is -1 EV, but the record says 0 EV.",
+        "Frame 2 (0 EV): The file is not the frame at 0 EV (it records −1 EV). The file's exposure compensation is −1 EV, but the record says 0 EV.",
       ],
     ]);
   });
@@ -246,15 +246,15 @@ describe('in aperture priority', () => {
     expect(await wrong()).toEqual([]);
     await exchange(0, 1);
     expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
-      [1, 'Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV).'],
-      [2, 'Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV).'],
+      [1, 'Frame 1 (−1 EV): The file is not the frame at −1 EV (it records 0 EV).'],
+      [2, 'Frame 2 (0 EV): The file is not the frame at 0 EV (it records −1 EV).'],
     ]);
   });
 
   it('a bias that the record has and the file has not is said', async () => {
     await metered([null, 0, 1], OFFSETS);
     expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
-      [1, "Frame 1 (-1 EV): The file's exposure compensation is gone, but the record says -1 EV."],
+      [1, "Frame 1 (−1 EV): The file's exposure compensation is gone, but the record says −1 EV."],
     ]);
   });
 
@@ -385,7 +385,7 @@ describe('what happened since', () => {
     await rm(inSet('03_+1EV.xmp'));
     await writeFile(inSet('03_+1EV.jpg.xmp'), '<x:xmpmeta xmlns:x="adobe:ns:meta/"/>');
     expect(await found()).toEqual([
-      ['sidecar-differs', 'wrong', 1, 'Frame 1 (-1 EV): 01_-1EV.xmp names another frame and offset.'],
+      ['sidecar-differs', 'wrong', 1, 'Frame 1 (−1 EV): 01_-1EV.xmp names another frame and offset.'],
       ['sidecar-differs', 'wrong', 2, 'Frame 2 (0 EV): 02_0EV.xmp names another set.'],
       ['sidecar-missing', 'note', 3, 'Frame 3 (+1 EV): its sidecar 03_+1EV.xmp is missing.'],
     ]);
@@ -394,7 +394,7 @@ describe('what happened since', () => {
       'sidecar-differs',
       'note',
       1,
-      'Frame 1 (-1 EV): 01_-1EV.xmp no longer names its set.',
+      'Frame 1 (−1 EV): 01_-1EV.xmp no longer names its set.',
     ]);
   });
 });
@@ -411,7 +411,7 @@ describe('the record', () => {
         'set-incomplete',
         'wrong',
         null,
-        'The set is not complete: Frame 3 (+1 EV) is not in it. Stopped after 2 of 3 frames.',
+        'The set is not complete: Frame 3 (+1 EV) is missing. Stopped after 2 of 3 frames.',
       ],
     ]);
     // It calls itself complete, and is not.
@@ -441,8 +441,12 @@ describe('the record', () => {
       [text.slice(0, 200), 'record-unreadable', 'cut short'],
       ['', 'record-unreadable', 'cut short'],
       ['[]', 'record-unreadable', 'its version is missing'],
-      ['{"version":2}', 'record-unreadable', 'cannot be read (id:'],
-      [JSON.stringify({ ...record, version: 3 }), 'record-newer', 'use a newer one'],
+      ['{"version":2}', 'record-unreadable', 'The record set.json cannot be read: id: it is missing.'],
+      [
+        JSON.stringify({ ...record, version: 3 }),
+        'record-newer',
+        'The record set.json has version 3, and this Evenrung reads up to 2: use a newer Evenrung.',
+      ],
       [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read (frames:'],
     ] as const) {
       await writeFile(inSet(RECORD), content);
