@@ -447,7 +447,7 @@ describe('the record', () => {
         'record-newer',
         'The record set.json has version 3, and this Evenrung reads up to 2: use a newer Evenrung.',
       ],
-      [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read (frames:'],
+      [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read: frames:'],
     ] as const) {
       await writeFile(inSet(RECORD), content);
       const check = await checkSet(folder);
