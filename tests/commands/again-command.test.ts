@@ -121,7 +121,7 @@ describe('sets complete', () => {
     const { code, stdout, stderr } = await run(['sets', 'complete', id, ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^To be shot: frames \d(, \d)* of 9$/m);
-    expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: the light may have moved\.$/m);
+    expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: check whether the light changed\.$/m);
     expect(stdout).toMatch(/^All 9 frames are verified\.$/m);
     expect(await check()).toBe(0);
     expect(await readdir(into)).toHaveLength(1);

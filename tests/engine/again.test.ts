@@ -142,7 +142,7 @@ describe('a frame that is fired again', () => {
     );
     expect(laterNotes(record)).toEqual([
       // No frame has a brightness mark, so none is pointed at.
-      expect.stringMatching(/^Frame 3 was fired again \d+ s after the set: the light may have moved\.$/),
+      expect.stringMatching(/^Frame 3 was reshot \d+ s after the set: check whether the light changed\.$/),
     ]);
     expect(made.events.state.run).toMatchObject({ state: 'complete', folder: set.folder, error: null });
     expect(journal.sets()).toHaveLength(1);
@@ -367,14 +367,13 @@ describe('firing again that comes to nothing', () => {
     const made = await atWork();
     const set = await setOf(made);
     made.link.beforeFire = (count) => {
-      if (count > 1)
-        throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: false });
+      if (count > 1) throw new EvenrungError('storing-failed', 'The disk is full\b.', { released: false });
     };
     await fireAgain(made, set, { pass: await passOf(set, 5) });
     const record = await expectSound(set);
     // The centre comes first.
     expect(record.sentence).toMatch(
-      /^Frame \d .*The disk is full: make room\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
+      /^Frame \d .*The disk is full\b\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
     );
     expect(picturesAside(record)).toEqual(['set-aside/frame-05.jpg']);
     expect(made.events.state.run).toMatchObject({ state: 'complete', passes: ['done', 'done', 'done'] });
@@ -442,7 +441,7 @@ describe('a set that is not complete', () => {
     const record = await expectSound(set);
     expect(record).toMatchObject({ complete: true, sentence: 'All 9 frames are verified.', setAside: [] });
     expect(laterNotes(record)).toEqual([
-      expect.stringMatching(/^Completed \d+ s after it was begun: the light may have moved\.$/),
+      expect.stringMatching(/^Completed \d+ s after it was begun: check whether the light changed\.$/),
     ]);
     expect(await picturesIn(set)).toHaveLength(9);
     expect(journal.runs()).toMatchObject([{ state: 'complete' }]);
@@ -479,7 +478,9 @@ describe('a set that is not complete', () => {
     const record = await expectSound(set);
     expect(record.sentence).toMatch(/^Stopped after 6 of 9 frames\./);
     expect(laterNotes(record)).toEqual([
-      expect.stringMatching(/^Frames \d, \d were fired \d+ s after the set: the light may have moved\./),
+      expect.stringMatching(
+        /^Frames \d, \d were fired \d+ s after the set: check whether the light changed\./,
+      ),
     ]);
     made.link.afterFire = () => undefined;
     await made.station.complete(set.id);
@@ -517,7 +518,9 @@ describe('is refused, and nothing is changed', () => {
     const error = await untouched(set, () => made.station.complete(set.id));
     expect(error).toMatchObject({
       code: 'nothing-to-complete',
-      message: expect.stringMatching(/is complete: all its 9 frames are verified\. Choose frames/),
+      message: expect.stringMatching(
+        /is complete: all its 9 frames are verified\. To reshoot some of them, choose frames/,
+      ),
     });
     await body.change('mirrorLock', 'on');
     await made.station.start(NINE);
@@ -542,7 +545,7 @@ describe('is refused, and nothing is changed', () => {
       code: 'no-such-set',
     });
     const wrong: [Again, RegExp][] = [
-      [{ frames: [3, 10] }, /The set has no frame 10: they are counted from 1, the darkest, to 9\./],
+      [{ frames: [3, 10] }, /The set has no frame 10: its frames are counted from 1, the darkest, to 9\./],
       [{ frames: [0] }, /no frame 0/],
       [{ frames: [] }, /No frame is chosen/],
       [{ pass: 4 }, /no pass 4: they are counted from 1 to 3/],
@@ -637,7 +640,7 @@ describe('is refused, and nothing is changed', () => {
     await rm(path.join(set.folder, '07_+2EV.jpg'));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-damaged',
-      message: expect.stringMatching(/^07_\+2EV\.jpg is not in .* any more\. .*choose reshoot frame 7\.$/),
+      message: expect.stringMatching(/^07_\+2EV\.jpg is missing from .*choose to reshoot frame 7\.$/),
     });
     await fireAgain(made, set, { frames: [3, 7] });
     expect(await expectSound(set)).toMatchObject({ complete: true });
@@ -701,7 +704,7 @@ describe('cut off in the middle', () => {
     const next = await atWork();
     expect(await refusal(next.station.resume())).toMatchObject({
       code: 'body-not-ready',
-      message: expect.stringMatching(/Set the aperture from f\/5\.6 to f\/8, then try again\.$/),
+      message: expect.stringMatching(/Change the aperture from f\/5\.6 to f\/8, then try again\.$/),
     });
     await body.change('aperture', sixths(36));
     await next.station.resume();

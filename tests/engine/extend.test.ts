@@ -354,7 +354,7 @@ describe('what cannot be made', () => {
     const error = await refusal(made.station.extend(set.id, { darker: 3 }));
     expect(error.code).toBe('outside-shutter-range');
     expect(error.message).toBe(
-      "The frames at -4 and -3 EV would need shutter times outside this camera's 30 s to 1/8000 s. At most 1 darker can be added to this set. To reach farther, shoot a new set at a lower ISO, with a smaller aperture or a neutral-density filter.",
+      "The frames at −4 and −3 EV would need shutter times outside this camera's 30 s to 1/8000 s. At most 1 darker can be added to this set. To reach farther, shoot a new set at a lower ISO, with a smaller aperture or a neutral-density filter.",
     );
     expect(error.details).toMatchObject({ most: 1, field: 'darker', offsets: [-4, -3] });
     expect(error.details).not.toHaveProperty('suggestions');
