@@ -367,13 +367,13 @@ describe('firing again that comes to nothing', () => {
     const made = await atWork();
     const set = await setOf(made);
     made.link.beforeFire = (count) => {
-      if (count > 1) throw new EvenrungError('storing-failed', 'The disk is full\b.', { released: false });
+      if (count > 1) throw new EvenrungError('storing-failed', 'The disk is full: make room.', { released: false });
     };
     await fireAgain(made, set, { pass: await passOf(set, 5) });
     const record = await expectSound(set);
     // The centre comes first.
     expect(record.sentence).toMatch(
-      /^Frame \d .*The disk is full\b\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
+      /^Frame \d .*The disk is full: make room\. Frame 5 was reshot\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
     );
     expect(picturesAside(record)).toEqual(['set-aside/frame-05.jpg']);
     expect(made.events.state.run).toMatchObject({ state: 'complete', passes: ['done', 'done', 'done'] });
