@@ -317,7 +317,7 @@ describe('what happened since', () => {
       ['frame-changed', 3],
       ['frame-unreadable', 3],
     ]);
-    expect(findings[0]?.[3]).toContain(`where ${jpegs[0]?.length} came from the camera`);
+    expect(findings[0]?.[3]).toContain(`but ${jpegs[0]?.length} came from the camera`);
   });
 
   it('a frame that is gone, and one whose name leads elsewhere', async () => {
