@@ -14,7 +14,7 @@ export const deviceNameSchema = z
   .trim()
   .min(1)
   .max(40)
-  .regex(/^[^\p{C}\p{Zl}\p{Zp}]+$/u, 'has signs in it that cannot be shown');
+  .regex(/^[^\p{C}\p{Zl}\p{Zp}]+$/u, 'it holds characters that cannot be shown');
 
 export const pairRequestSchema = z
   .strictObject({ secret: z.string().min(1).max(64), name: deviceNameSchema })

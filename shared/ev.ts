@@ -98,3 +98,6 @@ export function formatEv(value: Sixths, signed = true): string {
   const fraction = ['', '1/6', '1/3', '1/2', '2/3', '5/6'][size % SIXTHS_PER_EV] ?? '';
   return `${sign}${[units === 0 ? '' : String(units), fraction].filter((part) => part !== '').join(' ')}`;
 }
+
+/** @returns the same as it stands in a sentence: with a real minus sign, \u2212. Whatever a program reads back has `formatEv` */
+export const evInWords = (value: Sixths): string => formatEv(value).replace('-', '\u2212');

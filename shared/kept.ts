@@ -143,7 +143,7 @@ export const againSchema = z
       z.strictObject({ frames: z.array(z.number().int().min(1)).min(1).max(MOST_FRAMES) }),
       z.strictObject({ pass: z.number().int().min(1) }),
     ],
-    { error: 'give the numbers of frames, or a pass' },
+    { error: 'give frame numbers, or a pass' },
   )
   .meta({ id: 'Again' });
 export type Again = z.infer<typeof againSchema>;

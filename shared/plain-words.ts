@@ -5,12 +5,12 @@ import type { z } from 'zod';
 type Issue = z.core.$ZodRawIssue;
 
 const KINDS: Readonly<Record<string, string>> = {
-  number: 'it has to be a number',
-  int: 'it has to be a whole number',
-  string: 'it has to be a text',
-  boolean: 'it has to be true or false',
-  array: 'it has to be a list',
-  object: 'it has to be an object',
+  number: 'it must be a number',
+  int: 'it must be a whole number',
+  string: 'it must be text',
+  boolean: 'it must be true or false',
+  array: 'it must be a list',
+  object: 'it must be an object',
 };
 
 /** @returns words that fit behind the name of a field and a colon */
@@ -19,12 +19,12 @@ function plainWords(issue: Issue): string {
     case 'invalid_type':
       return issue.input === undefined ? 'it is missing' : (KINDS[issue.expected] ?? 'it is not understood');
     case 'too_big':
-      if (issue.origin === 'string') return `it is too long: give ${issue.maximum} signs at most`;
-      if (issue.origin === 'array') return `there are too many: give ${issue.maximum} at most`;
-      return `give ${issue.maximum} at most`;
+      if (issue.origin === 'string') return `it is too long: give at most ${issue.maximum} characters`;
+      if (issue.origin === 'array') return `there are too many: give at most ${issue.maximum}`;
+      return `give at most ${issue.maximum}`;
     case 'too_small':
       if (issue.origin === 'string') return Number(issue.minimum) > 1 ? 'it is too short' : 'it is empty';
-      if (issue.origin === 'array') return `give ${issue.minimum} at least`;
+      if (issue.origin === 'array') return `give at least ${issue.minimum}`;
       return issue.inclusive === false ? `give more than ${issue.minimum}` : `give ${issue.minimum} or more`;
     case 'invalid_value':
       return `give ${listed(issue.values.map(String))}`;
@@ -33,7 +33,7 @@ function plainWords(issue: Issue): string {
     case 'invalid_union':
       return issue.input === undefined ? 'it is missing' : 'it is not understood';
     default:
-      return 'it is not written as it should be';
+      return 'it is written in the wrong form';
   }
 }
 

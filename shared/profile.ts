@@ -9,7 +9,7 @@ const patternSchema = z
   .array(z.number().int().min(-8).max(8))
   .min(2)
   .max(9)
-  .refine((pattern) => new Set(pattern).size === pattern.length, { error: 'a position stands twice' });
+  .refine((pattern) => new Set(pattern).size === pattern.length, { error: 'a position is there twice' });
 
 /** What worked when the library was called directly, tried on the body itself. */
 const directSchema = z.strictObject({

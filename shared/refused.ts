@@ -2,16 +2,16 @@
 // in POSIX errno.h.
 
 const WHY: Readonly<Record<string, string>> = {
-  EEXIST: 'a part of its path is a file',
-  ENOTDIR: 'a part of its path is a file',
+  EEXIST: 'part of its path is a file',
+  ENOTDIR: 'part of its path is a file',
   EISDIR: 'it is a folder',
   EACCES: 'you have no permission',
   EPERM: 'you have no permission',
   EROFS: 'the disk is read-only',
   ENOSPC: 'the disk is full',
-  EDQUOT: 'your share of the disk is full',
+  EDQUOT: 'your share of the disk is used up',
   EIO: 'the disk reports an error',
-  ENOENT: 'its folder is not there, or cannot be made',
+  ENOENT: 'the folder is missing and cannot be made',
 };
 
 const FULL: ReadonlySet<string> = new Set(['ENOSPC', 'EDQUOT']);
@@ -27,9 +27,9 @@ export function whyRefused(cause: unknown): string {
 export function untilStored(cause: unknown): string {
   const code = codeOf(cause);
   const first = FULL.has(code)
-    ? 'Make room there'
+    ? 'Free some space there'
     : code === 'EROFS'
       ? 'Make that disk writable'
-      : 'Look after that folder and its disk';
+      : 'Check that folder and its disk';
   return `${first}, or choose another folder with --into; then fire again.`;
 }

@@ -1,7 +1,7 @@
 // A request: the frames that a person asks for. It is parsed once, here, whether it comes from the panel or
 // the command line.
 import { z } from 'zod';
-import { EvenrungError } from './errors.js';
+import { EvenrungError, type NamingFields } from './errors.js';
 import { parseEv, plusSixths, type Sixths, sixths, timesSixths } from './ev.js';
 import { firstIssueOf, IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import type { PlanReadings } from './plan-readings.js';
@@ -15,16 +15,16 @@ export const LARGEST_STEP = sixths(18);
 /** An EV value as people write it. Text longer than any such value is refused before it is parsed. */
 export const writtenEvSchema = z.union([
   z.number(),
-  z.string().max(24, { error: 'it is no EV value: write for example 1, 0.5, 2/3 or -1 1/3' }),
+  z.string().max(24, { error: 'it is not an EV value: write it like 1, 0.5, 2/3 or -1 1/3' }),
 ]);
 /** A shutter time as people write it, limited in length in the same way. */
 export const writtenTimeSchema = z
   .string()
-  .max(24, { error: 'it is no shutter time: write for example 1/60, 0.5 or 30' });
+  .max(24, { error: 'it is not a shutter time: write it like 1/60, 0.5 or 30' });
 
 const stepSchema = z.union(writtenEvSchema.options, {
   error: ({ input }) =>
-    input === undefined ? 'the step between frames is missing, such as 1 or 2/3' : undefined,
+    input === undefined ? 'it is missing: give the step between frames, such as 1 or 2/3' : undefined,
 });
 
 /** @returns a schema for a number from `least` to `most`; its error names both ends */
@@ -71,8 +71,8 @@ export const conditionsSchema = z.strictObject({
 export type WrittenConditions = z.infer<typeof conditionsSchema>;
 
 const READING = 'write a shutter time such as 1/60, EV 9.3, or 120 cd/m2';
-const readingSchema = z.string({ error: `it has to be a text: ${READING}` }).max(LONGEST_READING, {
-  error: `it is no reading: ${READING}`,
+const readingSchema = z.string({ error: `it must be text: ${READING}` }).max(LONGEST_READING, {
+  error: `it is not a reading: ${READING}`,
 });
 
 /** No frame of any camera holds detail farther than this above or below middle grey. */
@@ -195,7 +195,7 @@ export function parseSetRequest(written: unknown): AskedSet {
   if (step < SMALLEST_STEP || step > LARGEST_STEP) {
     throw new EvenrungError(
       'step-out-of-range',
-      `A step of ${parsed.data.step} EV is no use: give 1/3 to 3 EV.`,
+      `The step must be 1/3 to 3 EV, not ${shortened(String(parsed.data.step))} EV.`,
       { field: 'step' },
     );
   }
@@ -209,22 +209,23 @@ function mustBeOneWay({ frames, from, to, span, readings }: z.output<typeof setR
   const byEnds = from !== undefined || to !== undefined;
   const ways = [frames !== undefined, byEnds, span !== undefined, readings !== undefined].filter(Boolean);
   if (ways.length === 1) return;
-  const message =
-    ways.length === 0
-      ? 'Say which frames: a number of frames, or from and to, or a span, or two readings, each with a step.'
-      : 'Give one of these with the step: a number of frames, or from and to, or a span, or two readings.';
-  throw new EvenrungError('malformed-request', message);
+  throw new EvenrungError('malformed-request', (named) => {
+    const all = `${named('frames')}, ${named('from')} and ${named('to')}, ${named('span')}, or ${named('readings')}`;
+    return ways.length === 0 ? `Say which frames: give ${all}.` : `Give only one of these: ${all}.`;
+  });
 }
 
 function readMetered(written: WrittenReadings, base: string | undefined, mode: SetRequest['mode']): Metered {
   if (base !== undefined)
-    throw new EvenrungError('malformed-request', 'Readings bring their base with them: leave the base out.', {
-      field: 'base',
-    });
+    throw new EvenrungError(
+      'malformed-request',
+      (named) => `The readings give the base exposure: leave ${named('base')} out.`,
+      { field: 'base' },
+    );
   if (mode === 'aperture')
     throw new EvenrungError(
       'malformed-request',
-      'In aperture priority the camera meters the base itself, and readings place nothing: ask for manual mode, or for a number of frames.',
+      'In aperture priority the camera meters the base exposure itself, so readings cannot place it. Use manual mode, or give a number of frames.',
       {
         field: 'mode',
         suggestions: [{ code: 'mode', message: 'Manual mode.', change: { mode: 'manual' } }],
@@ -240,7 +241,7 @@ function readReading(written: string, part: 'darkest' | 'brightest'): Reading {
   const wrote =
     written.trim() === ''
       ? `The reading of the ${part} part is missing`
-      : `The reading of the ${part} part, '${shortened(written)}', cannot be read`;
+      : `The reading of the ${part} part, '${shortened(written)}', is not understood`;
   throw new EvenrungError('unreadable-reading', `${wrote}: ${READING}.`, { field: part });
 }
 
@@ -248,7 +249,10 @@ function offsetsOf({ frames, from, to, span }: z.output<typeof setRequestSchema>
   if (frames !== undefined) return offsetsByCount(frames, step);
   if (span !== undefined) return offsetsByCount(framesInSpan(readEv(span, 'span'), step), step);
   if (from === undefined || to === undefined) {
-    throw new EvenrungError('malformed-request', 'Give both ends of the span: from and to.');
+    throw new EvenrungError(
+      'malformed-request',
+      (named) => `Give both ends of the span: ${named('from')} and ${named('to')}.`,
+    );
   }
   return offsetsByEnds(readEv(from, 'from'), readEv(to, 'to'), step);
 }
@@ -257,7 +261,7 @@ function framesInSpan(span: Sixths, step: Sixths): number {
   if (span < 0)
     throw new EvenrungError(
       'range-reversed',
-      'A span has no sign: it counts from the darkest frame to the lightest.',
+      'Give the span without a sign: it counts from the darkest frame to the brightest.',
     );
   if (span % step !== 0) throw notWholeSteps();
   return span / step + 1;
@@ -266,7 +270,7 @@ function framesInSpan(span: Sixths, step: Sixths): number {
 const notWholeSteps = () =>
   new EvenrungError(
     'span-not-whole-steps',
-    'The span is no whole number of steps: change the span or the step.',
+    'The span is not a whole number of steps: change the span or the step.',
   );
 
 function readEv(written: string | number, what: string): Sixths {
@@ -275,7 +279,8 @@ function readEv(written: string | number, what: string): Sixths {
     const shown = shortened(String(written));
     throw new EvenrungError(
       'unreadable-ev',
-      `The ${what} '${shown}' is no EV value in thirds or halves: write for example 1, 0.5, 2/3 or -1 1/3.`,
+      (named) =>
+        `'${shown}' is not an EV value: ${named(what)} takes thirds or halves, such as 1, 0.5, 2/3 or -1 1/3.`,
       { field: what },
     );
   }
@@ -287,7 +292,7 @@ function offsetsByCount(frames: number, step: Sixths): Sixths[] {
   if (!Number.isInteger(frames) || frames < 1 || frames > MOST_FRAMES) {
     throw new EvenrungError(
       'frames-out-of-range',
-      `${frames} frames cannot be made: give a whole number from 1 to ${MOST_FRAMES}.`,
+      `A set cannot have ${frames} frames: give a whole number from 1 to ${MOST_FRAMES}.`,
     );
   }
   const below = Math.floor((frames - 1) / 2);
@@ -298,7 +303,8 @@ function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
   if (from > to) {
     throw new EvenrungError(
       'range-reversed',
-      'The span runs the wrong way round: from is the darker end, to the lighter.',
+      (named) =>
+        `The span runs the wrong way round: ${named('from')} is the darker end, ${named('to')} the brighter.`,
     );
   }
   if ((to - from) % step !== 0) throw notWholeSteps();
@@ -306,14 +312,14 @@ function offsetsByEnds(from: Sixths, to: Sixths, step: Sixths): Sixths[] {
   if (frames > MOST_FRAMES) {
     throw new EvenrungError(
       'frames-out-of-range',
-      `That would be ${frames} frames: ${MOST_FRAMES} are the most.`,
+      `That would be ${frames} frames, and ${MOST_FRAMES} are the most: use a wider step or a shorter span.`,
     );
   }
   return Array.from({ length: frames }, (_, index) => plusSixths(from, timesSixths(step, index)));
 }
 
 /** @returns one sentence about the first mistake in what was sent */
-export function firstIssue(error: z.ZodError): string {
+export function firstIssue(error: z.ZodError): NamingFields {
   const { field, words } = firstIssueOf(error);
-  return `What was sent is not understood: ${field === '' ? '' : `${field}: `}${words}.`;
+  return (named) => `The request is not understood: ${field === '' ? '' : `${named(field)}: `}${words}.`;
 }

@@ -122,22 +122,23 @@ export function parseRunRequest(written: unknown): RunRequest {
   if (light !== undefined && schedule === undefined)
     throw new EvenrungError(
       'malformed-request',
-      'Light is followed from one set to the next: give a schedule, too.',
+      'The base exposure can follow the light only from set to set: give a schedule, too.',
     );
   if (followSpan !== undefined && schedule === undefined)
     throw new EvenrungError(
       'malformed-request',
-      'The span follows from one set to the next: give a schedule, too.',
+      'The span can follow the scene only from set to set: give a schedule, too.',
     );
   if (light !== undefined && set.mode === 'aperture')
     throw new EvenrungError(
       'malformed-request',
-      'In aperture priority the camera follows the light by itself: leave one of the two out.',
+      (named) =>
+        `In aperture priority the camera follows the light itself: use manual mode, or leave ${named('light')} out.`,
     );
   if (delay !== undefined && delay > 0 && schedule !== undefined)
     throw new EvenrungError(
       'malformed-request',
-      'A schedule says itself when it begins: leave the delay out.',
+      (named) => `A schedule has a start of its own: leave ${named('delay')} out.`,
       { field: 'delay' },
     );
   return {
@@ -164,10 +165,13 @@ function readLight(written: WrittenLight): LightRequest {
   if (most === undefined || most < SMALLEST_SHIFT || most > LARGEST_SHIFT)
     throw new EvenrungError(
       'malformed-request',
-      `The base cannot move by '${shortened(String(mostPerSet))}' EV from one set to the next: give 1/3 to 3 EV.`,
+      `The base exposure cannot move by '${shortened(String(mostPerSet))}' EV from set to set: give 1/3 to 3 EV.`,
     );
   if (isoLeast !== undefined && isoMost !== undefined && isoLeast > isoMost)
-    throw new EvenrungError('malformed-request', 'The least ISO lies above the most: change them over.');
+    throw new EvenrungError(
+      'malformed-request',
+      (named) => `The lowest ISO is above the highest: swap ${named('isoLeast')} and ${named('isoMost')}.`,
+    );
   return {
     slowest: slowest ?? null,
     fastest: fastest ?? null,
@@ -183,7 +187,8 @@ export function readSpan(written: WrittenSpan): SpanRequest {
   if (fewestFrames !== undefined && mostFrames !== undefined && fewestFrames > mostFrames)
     throw new EvenrungError(
       'malformed-request',
-      `A span cannot have ${fewestFrames} frames at least and ${mostFrames} at the most: change them over.`,
+      (named) =>
+        `A set cannot have at least ${fewestFrames} and at most ${mostFrames} frames: swap ${named('fewestFrames')} and ${named('mostFrames')}.`,
       { field: 'mostFrames' },
     );
   return { fewestFrames: fewestFrames ?? null, mostFrames: mostFrames ?? null, mostPerSet };

@@ -8,7 +8,7 @@
 //   where it is not local time; or a sun event with or without a shift, `sunset`, `sunset+10min`, `nautical dawn-20min`.
 // - a place: `47.5N 8.5E`, `47.5 8.5`, `-33.9, 151.2`: latitude first where no letters tell.
 import { z } from 'zod';
-import { EvenrungError } from './errors.js';
+import { EvenrungError, type NamingFields } from './errors.js';
 import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import { firstIssue } from './request.js';
 
@@ -43,19 +43,20 @@ export type Overrun = z.infer<typeof overrunSchema>;
  */
 const LONGEST_TEXT = 64;
 const text = (what: string, such: string) =>
-  z.string().max(LONGEST_TEXT, { error: `it is no ${what}: write for example ${such}` });
-const moment = text('moment', '21:40, 2026-10-25T02:30, sunset+10min or nautical dawn');
+  z.string().max(LONGEST_TEXT, { error: `it is not ${what}: write it like ${such}` });
+const moment = text('a moment', '21:40, 2026-10-25T02:30, sunset+10min or nautical dawn');
 
 /** As it is written on the wire: `every` with `count` or `until`. */
 export const scheduleRequestSchema = z
   .strictObject({
-    every: z.union([z.number(), text('interval', '90s, 4min or 1h30')], {
-      error: ({ input }) => (input === undefined ? 'the interval is missing, such as 4min' : undefined),
+    every: z.union([z.number(), text('an interval', '90s, 4min or 1h30')], {
+      error: ({ input }) =>
+        input === undefined ? 'it is missing: give the interval, such as 4min' : undefined,
     }),
     count: z.number().optional(),
     until: moment.optional(),
     start: moment.default('now'),
-    place: z.union([placeSchema, text('place', '47.5N 8.5E')]).optional(),
+    place: z.union([placeSchema, text('a place', '47.5N 8.5E')]).optional(),
     overrun: overrunSchema.default('skip'),
   })
   .meta({ id: 'ScheduleRequest' });
@@ -113,15 +114,13 @@ export function parseScheduleRequest(written: unknown): ScheduleRequest {
   if (!parsed.success) throw new EvenrungError('malformed-request', firstIssue(parsed.error));
   const { every, count, until, start, place, overrun } = parsed.data;
   if (count !== undefined && until !== undefined) {
-    throw unreadable(
-      'count',
-      'Give a count of sets or the time until which they go on, not both: one follows from the other.',
-    );
+    throw unreadable('count', (named) => `Give ${named('count')} or ${named('until')}, not both.`);
   }
   if (count === undefined && until === undefined) {
     throw unreadable(
       'count',
-      'Say how many sets, or until when: for example a count of 60, or until dawn-20min.',
+      (named) =>
+        `Say when to finish: give ${named('count')}, such as 60, or ${named('until')}, such as dawn-20min.`,
     );
   }
   return {
@@ -173,14 +172,23 @@ export function readInterval(written: string | number): number {
   if (seconds === undefined || !Number.isInteger(seconds)) {
     throw unreadable(
       'every',
-      `The interval '${shortened(String(written))}' is not understood: write for example 90s, 4min or 1h30.`,
+      `The interval '${shortened(String(written))}' is not understood: write it like 90s, 4min or 1h30.`,
     );
   }
   if (seconds < SHORTEST_INTERVAL_SECONDS || seconds > LONGEST_INTERVAL_SECONDS) {
-    throw unreadable('every', `An interval of ${shortened(String(written))} is no use: give 5 s to 24 h.`);
+    throw unreadable(
+      'every',
+      `The interval must be 5 s to 24 h, not ${inWords(written)}: write it with its unit, such as 4min.`,
+    );
   }
   return seconds;
 }
+
+/** A bare number counts as seconds, which is easily overlooked. */
+const inWords = (written: string | number): string =>
+  typeof written === 'number' || parseDuration(written) === undefined
+    ? `${shortened(String(written)).trim()} s`
+    : shortened(written);
 
 const HOURS = String.raw`(?:(?<hours>\d{1,3}(?:\.\d{1,4})?)h)`;
 const MINUTES = String.raw`(?:(?<minutes>\d{1,5}(?:\.\d{1,4})?)(?:min|m))`;
@@ -215,7 +223,7 @@ function checkedCount(count: number, written: string | number = count): number {
   if (Number.isInteger(count) && count >= 1 && count <= MOST_SETS) return count;
   throw unreadable(
     'count',
-    `'${shortened(String(written))}' is no count of sets: give a whole number from 1 to ${MOST_SETS}.`,
+    `'${shortened(String(written))}' is not a number of sets: give a whole number from 1 to ${MOST_SETS}.`,
   );
 }
 
@@ -224,14 +232,15 @@ function readOverrun(written: string): Overrun {
   if (parsed.success) return parsed.data;
   throw unreadable(
     'overrun',
-    `'${shortened(String(written))}' does not say what to do when a set outlasts its slot: give skip or follow.`,
+    (named) =>
+      `'${shortened(String(written))}' is not understood: ${named('overrun')} must be skip or follow.`,
   );
 }
 
 function readUntil(written: string): Moment {
   const moment = readMoment(written, 'until');
   if (moment.kind !== 'now') return moment;
-  throw unreadable('until', "A schedule until 'now' has no room for a set: give a later moment.");
+  throw unreadable('until', "No set fits in before 'now': give a later moment to finish.");
 }
 
 /** @throws EvenrungError unreadable-schedule */
@@ -241,7 +250,7 @@ export function readMoment(written: string, field: 'start' | 'until'): Moment {
   if (moment !== undefined) return moment;
   throw unreadable(
     field,
-    `The moment '${shortened(String(written))}' is not understood: write for example 21:40, 2026-10-25T02:30, sunset+10min or nautical dawn.`,
+    `The moment '${shortened(String(written))}' is not understood: write it like 21:40, 2026-10-25T02:30, sunset+10min or nautical dawn.`,
   );
 }
 
@@ -299,7 +308,7 @@ export function readPlace(written: string): Place {
   if (place !== undefined && placeSchema.safeParse(place).success) return place;
   throw unreadable(
     'place',
-    `The place '${shortened(String(written))}' is not understood: write latitude and longitude in decimal degrees, such as 47.5N 8.5E.`,
+    `The place '${shortened(String(written))}' is not understood: give latitude and longitude in decimal degrees, such as 47.5N 8.5E.`,
   );
 }
 
@@ -329,5 +338,5 @@ function letteredPlace(bare: string): Place | undefined {
 export const formatPlace = ({ latitude, longitude }: Place): string =>
   `${Math.abs(latitude)}${latitude < 0 ? 'S' : 'N'} ${Math.abs(longitude)}${longitude < 0 ? 'W' : 'E'}`;
 
-const unreadable = (field: string, message: string) =>
+const unreadable = (field: string, message: string | NamingFields) =>
   new EvenrungError('unreadable-schedule', message, { field });

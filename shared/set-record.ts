@@ -232,14 +232,14 @@ export function readSetRecord(text: string): { record: KeptSetRecord; version: n
   try {
     written = JSON.parse(text);
   } catch {
-    throw unreadable('it is cut short, or no JSON');
+    throw unreadable('it is cut short, or not JSON');
   }
   const { data: head } = versionSchema.safeParse(written);
-  if (head === undefined) throw unreadable('it does not tell its version');
+  if (head === undefined) throw unreadable('its version is missing');
   if (head.version > SET_RECORD_VERSION) {
     throw new EvenrungError(
       'record-unreadable',
-      `The record is of version ${head.version}, and this Evenrung reads up to ${SET_RECORD_VERSION}: use a newer one.`,
+      `The record set.json has version ${head.version}, and this Evenrung reads up to ${SET_RECORD_VERSION}: use a newer Evenrung.`,
       { newer: true, version: head.version },
     );
   }
@@ -254,4 +254,4 @@ export function readSetRecord(text: string): { record: KeptSetRecord; version: n
 const fromV1 = (old: z.output<typeof setV1Schema>): SetRecord => ({ ...old, version: SET_RECORD_VERSION });
 
 const unreadable = (why: string): EvenrungError =>
-  new EvenrungError('record-unreadable', `The record set.json cannot be read (${why}).`, { newer: false });
+  new EvenrungError('record-unreadable', `The record set.json cannot be read: ${why}.`, { newer: false });

@@ -3,7 +3,7 @@ import { z } from 'zod';
 import { errorCodeSchema } from './error-codes.js';
 import { EvenrungError } from './errors.js';
 import type { Sixths } from './ev.js';
-import { IN_PLAIN_WORDS } from './plain-words.js';
+import { IN_PLAIN_WORDS, shortened } from './plain-words.js';
 import { firstIssue, isMetered, parseSetRequest, setRequestSchema, writtenTimeSchema } from './request.js';
 import { parseShutter } from './shutter-words.js';
 
@@ -41,13 +41,14 @@ export function parseSoundRequest(written: unknown): SoundRequest {
   if (from !== null && mode === 'aperture')
     throw new EvenrungError(
       'malformed-request',
-      'In aperture priority the camera meters the first test frame itself: leave its time out, or ask for manual mode.',
+      (named) =>
+        `In aperture priority the camera meters the first test frame itself: leave ${named('from')} out, or use manual mode.`,
       { field: 'from' },
     );
   if (from !== null && parseShutter(from)?.kind !== 'time')
     throw new EvenrungError(
       'unreadable-shutter',
-      `'${from}' is no shutter time for the first test frame: write for example 1/60, 0.5 or 2.`,
+      `'${shortened(from)}' is not a shutter time for the first test frame: write it like 1/60, 0.5 or 2.`,
       { field: 'from' },
     );
   return { step: set.step, mode, from, despiteSun };

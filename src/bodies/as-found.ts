@@ -82,7 +82,7 @@ export class AsFoundStore {
       } catch (cause) {
         throw new EvenrungError(
           'state-not-writable',
-          `What the camera was set to cannot be kept in ${this.folder}: ${whyRefused(cause)}. ${ELSEWHERE}`,
+          `The camera's settings cannot be written down in ${this.folder}: ${whyRefused(cause)}. ${ELSEWHERE}`,
         );
       }
     });
@@ -100,7 +100,7 @@ export class AsFoundStore {
   }
 }
 
-const ELSEWHERE = 'Give a state folder that can be written, in XDG_STATE_HOME.';
+const ELSEWHERE = 'Name a state folder that can be written, in XDG_STATE_HOME.';
 
 const readable = (reported: string): string =>
   reported
@@ -122,6 +122,6 @@ function textOf({ model, serial }: BodyIdentity, debts: Debts): string {
 /** @throws if the file is not what was written for this body */
 function debtsIn(text: string, { model, serial }: BodyIdentity): Debts {
   const content = fileSchema.parse(JSON.parse(text));
-  if (content.model !== model || content.serial !== serial) throw new Error('It is about another body.');
+  if (content.model !== model || content.serial !== serial) throw new Error('It is about another camera.');
   return new Map(content.debts.map(({ name, ...owed }) => [name, owed]));
 }

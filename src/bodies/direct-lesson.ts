@@ -100,7 +100,7 @@ export class DirectLesson {
    * while nothing is coming.
    */
   private async pieces(): Promise<Pieces> {
-    this.tell('pieces', 'How quickly files come, and in which pieces.');
+    this.tell('pieces', 'Timing how quickly files come, and in which pieces.');
     const short = this.short();
     const first = this.body.pieceBytes;
     await this.arm(short, null);
@@ -115,7 +115,7 @@ export class DirectLesson {
       tried.push({ pieceBytes, seconds, bytes: comesInPieces ? bytes : 0, overhead });
     }
     const [smaller, larger] = tried;
-    if (smaller === undefined) throw new Error('No piece was tried.');
+    if (smaller === undefined) throw new Error('No piece size was tried.');
     const best = larger !== undefined && larger.seconds < smaller.seconds * WORTH_IT ? larger : smaller;
     this.body.pieceBytes = best.pieceBytes;
     return {
@@ -130,7 +130,7 @@ export class DirectLesson {
   private async pipelined(): Promise<number> {
     this.tell(
       'pipelined',
-      'Whether the next frame can be released while the file of the one before is coming.',
+      'Testing whether the next frame can be fired while the file of the one before is coming.',
     );
     const short = this.short();
     await this.arm(short, null);
@@ -145,7 +145,7 @@ export class DirectLesson {
     let largest: { readonly frames: number; readonly overhead: number } | null = null;
     for (const shape of shapesToTry(this.body.limits.brackets)) {
       const { length } = shape.pattern;
-      this.tell('one-release', `Whether one release fires a bracket of ${length} frames.`);
+      this.tell('one-release', `Testing whether one release fires a bracket of ${length} frames.`);
       const shutters = this.around(shape);
       if (shutters === null) continue;
       try {
@@ -166,7 +166,7 @@ export class DirectLesson {
 
   /** @returns null if its files are too small to tell */
   private async sendsWhileExposing(): Promise<boolean | null> {
-    this.tell('sends', 'Whether files come while the shutter is open.');
+    this.tell('sends', 'Testing whether files come while the shutter is open.');
     const [short, long] = [this.short(), this.nearest(LONG_SECONDS)];
     await this.arm(short, null);
     const first = await this.release([short], 1);
@@ -229,7 +229,7 @@ export class DirectLesson {
     }
     if (!this.body.makesPairs) return bytes;
     if (files.some(({ partner }) => partner === undefined))
-      throw notSo('of two files a frame one did not come');
+      throw notSo("one of a frame's two files did not come");
     return bytes;
   }
 
@@ -241,7 +241,7 @@ export class DirectLesson {
     const settable = labelledShutters(this.body.limits).filter((setting) => setting.settable);
     const off = (setting: ShutterSetting) => Math.abs(Math.log2(setting.seconds / seconds));
     const [nearest] = settable.sort((one, other) => off(one) - off(other));
-    if (nearest === undefined) throw notSo('there is no shutter time to set');
+    if (nearest === undefined) throw notSo('no shutter time can be set');
     return nearest;
   }
 
@@ -262,7 +262,7 @@ export class DirectLesson {
 
   private mustNotStop(): void {
     if (this.options.stopping?.())
-      throw new EvenrungError('ending', 'Learning was stopped; nothing is kept of it.');
+      throw new EvenrungError('ending', 'Learning was stopped; nothing was saved.');
   }
 
   private tell(about: LearnStep['about'], message: string): void {
@@ -295,13 +295,13 @@ const restsOf = (files: readonly BroughtFile[]): Promise<void>[] =>
 
 async function mustRecord({ files }: Released, shutters: readonly ShutterSetting[]): Promise<void> {
   if (files.length !== shutters.length)
-    throw notSo(`${files.length} frames came of a release that makes ${shutters.length}`);
+    throw notSo(`${files.length} frames came from a release that makes ${shutters.length}`);
   const open = [...shutters];
   for (const { path } of files) {
     const { exposureTime } = await readRecorded(path);
     const tv = recordedTv(exposureTime);
     const at = open.findIndex((shutter) => tv !== null && Math.abs(recordedTvOf(shutter) - tv) < 0.2);
-    if (at < 0) throw notSo(`a frame records ${exposureTime ?? 'no'} s, which none of them should`);
+    if (at < 0) throw notSo(`a frame records ${exposureTime ?? 'no'} s, which was never set`);
     open.splice(at, 1);
   }
 }
@@ -310,4 +310,4 @@ async function mustRecord({ files }: Released, shutters: readonly ShutterSetting
 const recordedTvOf = ({ seconds }: ShutterSetting): number => -Math.log2(seconds);
 
 const notSo = (why: string): EvenrungError =>
-  new EvenrungError('not-learnt', `The camera is not to be reached directly: ${why}.`);
+  new EvenrungError('not-learnt', `The camera is not reached directly: ${why}.`);

@@ -68,7 +68,7 @@ export class Finder {
     this.options = options;
     const { stateFolder, configFolder, log } = options;
     this.asFound = new AsFoundStore(path.join(stateFolder, 'as-found'), (aside) =>
-      log(`What was owed to a body could not be read; the file is kept as ${aside}.`),
+      log(`The list of settings to put back could not be read; it is kept as ${aside}.`),
     );
     this.profiles = new ProfileStore(path.join(configFolder, 'bodies'), (kept) =>
       log(`The earlier profile could not be used; it is kept as ${kept}.`),
@@ -265,7 +265,10 @@ export class Finder {
    */
   async findDirectly(wanted: string | null): Promise<Found> {
     const meet = (port?: () => Promise<string | null>) =>
-      this.meetOver('usb', 'direct', port, () => ({ way: 'direct', why: 'It is being learnt.' }));
+      this.meetOver('usb', 'direct', port, () => ({
+        way: 'direct',
+        why: 'Evenrung is learning this camera.',
+      }));
     if (wanted === null) return meet();
     const known = await this.identifyAll();
     const [only, ...others] = known.filter((one) => isWanted(one, wanted));
@@ -332,13 +335,13 @@ const shown = (bodies: readonly AttachedBody[]): AttachedBody[] =>
 function several(bodies: readonly AttachedBody[]): EvenrungError {
   return new EvenrungError(
     'several-bodies',
-    `${bodies.length} cameras are attached: ${inWords(bodies)}. Say which one, by serial number or model: in the panel, or with --camera.`,
+    `${bodies.length} cameras are attached: ${inWords(bodies)}. Choose one in the panel, or give its serial number or model with --camera.`,
     { choices: shown(bodies) },
   );
 }
 
 function notAttached(wanted: string, bodies: readonly AttachedBody[]): EvenrungError {
-  const there = bodies.length === 0 ? '' : ` What is attached: ${inWords(bodies)}.`;
+  const there = bodies.length === 0 ? '' : ` Attached: ${inWords(bodies)}.`;
   return new EvenrungError(
     'no-body',
     `No camera with the serial number or model '${wanted}' is attached.${there}`,

@@ -57,7 +57,7 @@ export class BodyInHand {
   /** @throws EvenrungError no-body */
   must(): Body {
     if (this.body !== undefined) return this.body;
-    throw noBody('No body is connected yet: plug the camera in, switch it on, and look for it again.');
+    throw noBody('No camera is connected yet: plug it in, switch it on, and look for it again.');
   }
 
   /** @throws EvenrungError no-body */
@@ -89,7 +89,7 @@ export class BodyInHand {
     if (this.problem !== null) throw noBody(this.problem.message);
     const body = this.must();
     if (isSameBody(body.identity, wanted)) return body;
-    throw noBody(`The run was begun with another camera than the one that is attached: ${wanted.model}.`);
+    throw noBody(`The set was begun with a different camera from the one attached: ${wanted.model}.`);
   }
 
   /**
@@ -174,7 +174,7 @@ export class BodyInHand {
 
   private next(): string | null {
     if (!this.looksAgain()) return null;
-    return `Evenrung looks for it every ${(this.options.lookAgainMs ?? 0) / 1000} s, and puts back what it owes.`;
+    return `Evenrung looks for it every ${(this.options.lookAgainMs ?? 0) / 1000} s, and puts its settings back.`;
   }
 
   private lookAgain(): void {
@@ -315,7 +315,7 @@ async function payBack(body: Body): Promise<string | null> {
   if (body.debts.size === 0) return null;
   try {
     const names = await body.putBack();
-    return `What an earlier run had changed is put back: ${names.join(', ')}.`;
+    return `Settings that an earlier set had changed were put back: ${names.join(', ')}.`;
   } catch (cause) {
     return asEvenrungError(cause).message;
   }

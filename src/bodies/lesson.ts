@@ -118,7 +118,7 @@ export class Lesson {
 
   /** @returns the frames of a bracket in firing order, in steps from the centre */
   private async patternOf(shape: BracketShape): Promise<number[]> {
-    this.tell('bracket', `How a bracket of ${shape.pattern.length} frames is fired.`);
+    this.tell('bracket', `Testing the order of a bracket of ${shape.pattern.length} frames.`);
     const centre = this.quickCentre(shape);
     await this.frames.arm(centre, shape);
     const pattern: number[] = [];
@@ -135,7 +135,7 @@ export class Lesson {
 
   /** The bracket is at its second frame: if it is switched off and on, does it begin with its first? */
   private async restarts(shape: BracketShape, pattern: readonly number[]): Promise<boolean> {
-    this.tell('restart', 'Whether switching the bracket off and on starts it anew.');
+    this.tell('restart', 'Testing whether the bracket starts again if it is turned off and on.');
     const centre = this.quickCentre(shape);
     this.body.doubt();
     await this.frames.arm(centre, shape);
@@ -150,7 +150,7 @@ export class Lesson {
     const pattern = patterns[index];
     const shape = this.shapes[index];
     if (pattern === undefined || shape === undefined) return undefined;
-    this.tell('range', 'What becomes of a frame beyond the shortest time.');
+    this.tell('range', 'Testing what the camera does past its shortest time.');
     const shortest = await this.armShortest(shape);
     let atTheEnd = 0;
     let beyond = 0;
@@ -199,14 +199,14 @@ export class Lesson {
       return position === 0 ? 0 : position;
     throw new EvenrungError(
       'not-learnt',
-      `A frame of the bracket recorded ${(2 ** -tv).toPrecision(3)} s, which is no whole step from its centre at ${centre.label} s. Look whether the camera brackets the shutter, and whether its ISO is fixed; then learn again.`,
+      `A frame of the bracket recorded ${(2 ** -tv).toPrecision(3)} s, not a whole step from its centre at ${centre.label} s. Set the bracket to the shutter and the ISO to a fixed value, then learn again.`,
     );
   }
 
   private unclear(shape: BracketShape, positions: readonly number[]): EvenrungError {
     return new EvenrungError(
       'not-learnt',
-      `The bracket of ${shape.pattern.length} frames fired in an order that cannot be made out (${positions.join(', ')}). Look whether somebody touched the camera, then learn again.`,
+      `The bracket of ${shape.pattern.length} frames fired in an order that makes no sense (${positions.join(', ')}). Leave the camera alone, then learn again.`,
       { positions },
     );
   }
@@ -222,7 +222,7 @@ export class Lesson {
   // --- times
 
   private async timing(): Promise<NonNullable<BodyProfile['timing']>> {
-    this.tell('changes', 'How long a settings change takes.');
+    this.tell('changes', 'Timing a change of settings.');
     const settable = this.settable().filter(({ tv }) => tv <= FASTEST_TV);
     const from = Math.max(0, settable.length - 2 - FAR);
     const [start, near, far] = [settable[from], settable[from + 1], settable[settable.length - 1]];
@@ -260,7 +260,7 @@ export class Lesson {
     const most = Math.min(longestSeconds, this.body.limits.longestSeconds);
     const setting = this.settable().find(({ seconds }) => seconds <= most);
     if (setting === undefined || setting.seconds < 1) return {};
-    this.tell('long-time', `How long ${setting.label} s really are.`);
+    this.tell('long-time', `Timing an exposure of ${setting.label} s.`);
     await this.frames.arm(setting, null);
     const shot = await this.frames.shoot(setting.seconds, { single: setting, isShort: false });
     if (shot.linkSeconds < setting.seconds * TOO_QUICK) throw tooQuick(setting, shot.linkSeconds);

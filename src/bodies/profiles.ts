@@ -83,7 +83,7 @@ export class ProfileStore {
       } catch (cause) {
         throw notWritten(
           file,
-          `${whyRefused(cause)}. Give a folder that can be written, in XDG_CONFIG_HOME.`,
+          `${whyRefused(cause)}. Name a folder that can be written, in XDG_CONFIG_HOME.`,
         );
       }
     });
@@ -92,7 +92,7 @@ export class ProfileStore {
 }
 
 const notWritten = (file: string, why: string) =>
-  new EvenrungError('state-not-writable', `The body profile ${file} cannot be written: ${why}`);
+  new EvenrungError('state-not-writable', `The camera profile ${file} cannot be written: ${why}`);
 
 const HARMLESS = /^[A-Za-z0-9._-]{1,64}$/;
 const HARMLESS_WITH_SPACES = /^[A-Za-z0-9._ -]{1,64}$/;
@@ -127,7 +127,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
     written = JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch (cause) {
     if (hasComments(text)) {
-      return notUsed(file, 'it holds comments, which JSON does not know', 'take them out');
+      return notUsed(file, 'it has comments, which JSON does not allow', 'take them out');
     }
     return notUsed(file, `it is not JSON (${oneLine(cause)})`, 'correct it, or move it away');
   }
@@ -135,8 +135,8 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
   if (typeof version === 'number' && version !== PROFILE_VERSION) {
     return notUsed(
       file,
-      `its field version is ${version}, where this Evenrung reads ${PROFILE_VERSION}`,
-      'move it away and let it be written anew',
+      `its version is ${version}, and this Evenrung reads ${PROFILE_VERSION}`,
+      'move it away, and Evenrung writes a new one',
     );
   }
   const parsed = bodyProfileSchema.safeParse(written, IN_PLAIN_WORDS);
@@ -146,7 +146,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
     if (profile[field] === owner[field]) continue;
     return notUsed(
       file,
-      `its field ${field} names ${shown(profile[field])}, where the camera reports ${shown(owner[field])}`,
+      `its field ${field} is ${shown(profile[field])}, but the camera reports ${shown(owner[field])}`,
       'correct it, or move it away',
     );
   }
@@ -155,7 +155,7 @@ async function readProfile(file: string, owner: ProfileOwner): Promise<FoundProf
 
 const notUsed = (file: string, why: string, remedy: string): FoundProfile => ({
   profile: null,
-  trouble: `The body profile ${file} is not used, since ${why}: ${remedy}.`,
+  trouble: `The camera profile ${file} is not used, since ${why}: ${remedy}.`,
 });
 
 /** Whether something outside the strings looks like a comment. */
@@ -176,7 +176,7 @@ function whatIsWrong(error: z.ZodError): string {
     return `there is no field ${unknown}`;
   }
   const { words } = firstIssueOf(error);
-  return field === '' ? `it is no profile (${words})` : `its field ${field} is wrong (${words})`;
+  return field === '' ? `it is not a profile (${words})` : `its field ${field} is wrong (${words})`;
 }
 
 const shown = (reported: string | null): string =>

@@ -71,7 +71,7 @@ export class TestFrames {
       if (tv === null || exposureTime === null) {
         throw new EvenrungError(
           'not-learnt',
-          'The files of this camera do not tell their exposure time, so nothing can be learnt from them.',
+          "This camera's files do not record their exposure time, so Evenrung cannot learn from them.",
         );
       }
       await this.mustBeNew(fired.path);
@@ -92,6 +92,6 @@ export class TestFrames {
   }
 
   private mustNotStop(): void {
-    if (this.stopping()) throw new EvenrungError('ending', 'Learning was stopped; nothing is kept of it.');
+    if (this.stopping()) throw new EvenrungError('ending', 'Learning was stopped; nothing was saved.');
   }
 }

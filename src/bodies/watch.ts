@@ -131,7 +131,7 @@ function watchDisk(question: WatchQuestion): Watch['disk'] {
       freeBytes,
       sentence: {
         fine: `${free} are free where the sets go.`,
-        low: `Only ${free} are free where the sets go, which may be too little for a set in raw: make room, or choose another folder.`,
+        low: `Only ${free} are free where the sets go, which may be too little for a raw set: free some space, or choose another folder.`,
         'too-low': diskTooLow(free),
       }[mark],
     };
@@ -144,15 +144,15 @@ function watchDisk(question: WatchQuestion): Watch['disk'] {
   );
   const mark = markOf(setsLeft, question);
   const sentence = {
-    fine: `${free} are free where the sets go, which is room for ${about(setsLeft)}.`,
-    low: `${free} are free where the sets go, which is room for only ${about(setsLeft)}${andToCome(setsToCome)}: make room there.`,
+    fine: `${free} are free where the sets go, enough for ${about(setsLeft)}.`,
+    low: `${free} are free where the sets go, enough for only ${about(setsLeft)}${andToCome(setsToCome)}: free some space there.`,
     'too-low': diskTooLow(free),
   }[mark];
   return { mark, framesLeft, setsLeft, freeBytes, sentence };
 }
 
 const diskTooLow = (free: string): string =>
-  `${free} are free where the sets go, and another set may not fit: make room, or choose another folder, then fire again.`;
+  `Only ${free} are free where the sets go, and another set may not fit: free some space, or choose another folder, then fire again.`;
 
 function sizeOfFrames({ sizes, statedBytes }: WatchQuestion): { mean: number; largest: number } | null {
   // A file has at least one byte, so nothing is divided by less.
@@ -168,9 +168,9 @@ function watchCard(question: WatchQuestion): Watch['card'] {
   const mark = markOf(setsLeft, question);
   const card = `${who(question)}'s card`;
   const sentence = {
-    fine: `${card} has room for ${counted(framesLeft, 'more frame')}, which is ${about(setsLeft)}.`,
-    low: `${card} has room for only ${about(setsLeft)}${andToCome(setsToCome)}: put in another one between two sets, or make room on it.`,
-    'too-low': `${card} has room for ${counted(framesLeft, 'more frame')}, and another set may not fit: put in another one, or make room on it, then fire again.`,
+    fine: `${card} has room for ${counted(framesLeft, 'more frame')}, enough for ${about(setsLeft)}.`,
+    low: `${card} has room for only ${about(setsLeft)}${andToCome(setsToCome)}: change it between two sets, or free some space on it.`,
+    'too-low': `${card} has room for ${counted(framesLeft, 'more frame')}, and another set may not fit: change it, or free some space on it, then fire again.`,
   }[mark];
   return { mark, framesLeft, setsLeft, sentence };
 }
@@ -181,7 +181,7 @@ function watchBattery(question: WatchQuestion): Watch['battery'] {
   const battery = `${who(question)}'s battery`;
   const unknown = { framesLeft: null, setsLeft: null };
   if (charge === 'low') {
-    const sentence = `${battery} is low, and how long it lasts cannot be told: put in a charged one before the next set.`;
+    const sentence = `${battery} is low, and may run out at any time: put in a charged one before the next set.`;
     return { mark: 'low', ...unknown, percent: null, sentence };
   }
   // As in the readiness list: no body runs on an empty battery, so a charge that has always read 0 is a
@@ -191,7 +191,7 @@ function watchBattery(question: WatchQuestion): Watch['battery'] {
       mark: 'fine',
       ...unknown,
       percent: 0,
-      sentence: `${battery} tells 0 %, as a mains adapter does.`,
+      sentence: `${battery} reads 0 %, as with a mains adapter.`,
     };
   }
   const estimate = framesUntilEmpty(question);
@@ -200,11 +200,11 @@ function watchBattery(question: WatchQuestion): Watch['battery'] {
   const mark = batteryMark(charge, setsLeft, setsToCome);
   const at = `${battery} is at ${charge} %`;
   const lasts =
-    setsLeft === null || setsLeft === 0 ? '' : ` and lasts for about ${counted(setsLeft, 'more set')}`;
+    setsLeft === null || setsLeft === 0 ? '' : ` , enough for about ${counted(setsLeft, 'more set')}`;
   const sentence = {
     fine: `${at}${lasts}.`,
-    low: `${at}${lasts}: put in a charged one before it ends.`,
-    'too-low': `${at} and may end within the next set: put in a charged one, then fire again.`,
+    low: `${at}${lasts}: put in a charged one before it runs out.`,
+    'too-low': `${at}, and may run out during the next set: put in a charged one, then fire again.`,
   }[mark];
   return { mark, framesLeft, setsLeft, percent: charge, sentence };
 }

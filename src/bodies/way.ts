@@ -22,29 +22,29 @@ export function wayFor(profile: BodyProfile | null, library: string | null): Rea
   if (learnt === undefined)
     return {
       way: 'binding',
-      why: 'Nobody has tried yet whether it can be reached directly, which is quicker: `learn` does.',
+      why: 'Whether it can be reached directly, which is quicker, is not known: run `learn` to find out.',
     };
   if (learnt.failed !== undefined)
     return {
       way: 'binding',
-      why: `Reaching it directly failed on ${learnt.failed.at.slice(0, 10)} (${learnt.failed.why}). Learn it again to use that once more.`,
+      why: `Reaching it directly failed on ${learnt.failed.at.slice(0, 10)} (${learnt.failed.why}). Run \`learn\` to try again.`,
     };
   if (!learnt.pipelined)
-    return { way: 'binding', why: 'Reaching it directly did not hold when the camera was learnt.' };
+    return { way: 'binding', why: 'Reaching it directly did not work when Evenrung learnt this camera.' };
   if (library !== null && library !== learnt.library)
     return {
       way: 'binding',
-      why: `It was learnt with version ${versionOf(learnt.library)} of the camera library, and version ${versionOf(library)} is installed: learn it again to reach it directly.`,
+      why: `It was learnt with version ${versionOf(learnt.library)} of the camera library, and version ${versionOf(library)} is installed: run \`learn\` to reach it directly again.`,
     };
   return {
     way: 'direct',
-    why: `It held when the camera was learnt, with version ${versionOf(learnt.library)} of the camera library.`,
+    why: `That worked when Evenrung learnt this camera, with version ${versionOf(learnt.library)} of the camera library.`,
   };
 }
 
 /** Its name says nothing to a photographer. */
 const versionOf = (library: string): string => library.replace(/^\S+ /, '');
 
-export const BY_HAND = 'It was chosen by hand (--link).';
+export const BY_HAND = 'You chose this with --link.';
 export const NO_BINDING =
-  'The part for the usual way was not installed or did not build on this computer, so the camera is reached directly. That works without having been learnt; `learn` makes it quicker.';
+  'The usual way is not installed on this computer, so Evenrung reaches the camera directly. Run `learn` to make it quicker.';

@@ -419,7 +419,7 @@ export class Body {
     if (label === undefined)
       throw new EvenrungError(
         'choice-not-offered',
-        `The camera does not offer ISO ${iso} as it is set up now.`,
+        `The camera does not offer ISO ${iso} as it is set now.`,
         {
           name: ISO,
           wanted: String(iso),
@@ -450,7 +450,7 @@ export class Body {
         if (LINK_FAILURES.has(asEvenrungError(cause).code)) throw cause;
         throw new EvenrungError(
           'body-not-ready',
-          `While the camera was away, its ${name} went from ${value} to ${this.valueOf(name)}, and it cannot be set back over the cable. Set it on the camera, then fire again.`,
+          `While the camera was away, its ${name} changed from ${value} to ${this.valueOf(name)}, and it cannot be set back over the cable. Set it on the camera, then fire again.`,
           { name, wanted: value },
         );
       }

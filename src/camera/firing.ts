@@ -140,7 +140,7 @@ export class Firing {
     if (this.shutter !== null) return this.shutter.fetch(file, into, made);
     throw new EvenrungError(
       'file-not-there',
-      'Over this connection no file of an earlier release can be fetched.',
+      'Over this connection, files of earlier releases cannot be fetched.',
     );
   }
 
@@ -154,6 +154,6 @@ export class Firing {
 const noBulb = (): EvenrungError =>
   new EvenrungError(
     'body-not-ready',
-    'The camera does not offer bulb as it is set up now: turn its mode dial to M (manual), then fire again.',
+    'The camera does not offer bulb as it is set now: turn its mode dial to M (manual), then fire again.',
     { released: false },
   );

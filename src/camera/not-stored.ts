@@ -15,7 +15,7 @@ export function nothingFired(into: string, cause: unknown): EvenrungError {
 export function frameNotStored(into: string, cause: unknown): EvenrungError {
   return new EvenrungError(
     'storing-failed',
-    `The frame was made, but it could not be stored in ${into}: ${whyRefused(cause)}. It may still be on the card. ${untilStored(cause)}`,
+    `The frame was taken, but could not be stored in ${into}: ${whyRefused(cause)}. It may still be on the card. ${untilStored(cause)}`,
     { released: true },
   );
 }

@@ -26,7 +26,7 @@ export type KeepDebts = (identity: BodyIdentity, debts: Debts) => Promise<void>;
 /** @returns one sentence for whoever has to put the settings back by hand */
 export function notPutBack(debts: Debts): string {
   const list = [...debts].map(([name, { found }]) => `${name} to ${found}`).join(', ');
-  return `These settings could not be put back: ${list}. Set them on the camera before the next picture.`;
+  return `These settings could not be put back: ${list}. Set them on the camera before your next picture.`;
 }
 
 export interface OwedChangesOptions {

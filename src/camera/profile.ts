@@ -23,7 +23,7 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
   if (limits.brackets.length === 0) {
     return {
       limits: timed,
-      contradictions: ['The profile tells of an auto-bracket that this body does not offer.'],
+      contradictions: ['The profile has an auto-bracket that this camera does not offer.'],
     };
   }
   if (!tellsCounts) {
@@ -33,7 +33,7 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
     const contradictions =
       more.length === 0
         ? []
-        : ['The profile tells of several brackets, but this body has one: the first is taken.'];
+        : ['The profile has several brackets, but this camera has one: the first counts.'];
     return { limits: { ...timed, brackets: steps.map((step) => ({ step, pattern })) }, contradictions };
   }
   const ordered = new Map(patterns.map((pattern) => [framesOf(pattern), pattern]));
@@ -42,7 +42,7 @@ export function withProfile(limits: BodyLimits, profile: BodyProfile, tellsCount
     .filter((pattern) => !offered.has(framesOf(pattern)))
     .map(
       (pattern) =>
-        `The profile tells of a bracket of ${pattern.length} frames (${pattern.join(', ')}) that this body does not offer.`,
+        `The profile has a bracket of ${pattern.length} frames (${pattern.join(', ')}) that this camera does not offer.`,
     );
   const brackets = limits.brackets.map(
     (shape): BracketShape => ({ ...shape, pattern: ordered.get(framesOf(shape.pattern)) ?? shape.pattern }),

@@ -457,7 +457,7 @@ const notOpened = (): EvenrungError =>
 function tooFew(came: number, expected: number): EvenrungError {
   const what =
     came === 0
-      ? 'The camera was released, and no file came of it.'
-      : `The camera was released, and only ${came} of ${expected} frames came of it.`;
+      ? 'The camera was fired, and no file came.'
+      : `The camera was fired, and only ${came} of ${expected} frames came.`;
   return new EvenrungError('frame-missing', what, { released: true });
 }

@@ -22,7 +22,9 @@ export interface Terminal {
 }
 
 const PS_WITHIN_MS = 2000;
-const QUESTION = 'Go on with it, end it, or decide later? Type go, end or later:';
+const QUESTION = 'Resume it, end it, or decide later? Type resume, end or later:';
+/** The second word was the one to type before. */
+const RESUME: ReadonlySet<string> = new Set(['resume', 'go']);
 
 /** @returns takes the question back */
 export function askInTerminal(question: Question): () => void {
@@ -61,17 +63,17 @@ export function ask({ station, events, looked }: Question, { input, output }: Te
   const answer = async (line: string): Promise<void> => {
     const word = line.trim().toLowerCase();
     if (word === 'later') {
-      say('Later, then: in the panel, or at the next start.');
+      say('Decide later, in the panel or at the next start.');
       close();
-    } else if (word === 'go' || word === 'end') {
-      await act(word);
+    } else if (RESUME.has(word) || word === 'end') {
+      await act(word === 'end' ? 'end' : 'resume');
     } else {
       say(QUESTION);
     }
   };
-  const act = async (word: 'go' | 'end') => {
+  const act = async (what: 'resume' | 'end') => {
     try {
-      if (word === 'go') await station.resume({ startedBy: THIS_COMPUTER });
+      if (what === 'resume') await station.resume({ startedBy: THIS_COMPUTER });
       else await station.endUnfinished();
     } catch (cause) {
       say(asEvenrungError(cause).message);

@@ -19,13 +19,13 @@ interface BodiesOptions extends BodyOptions {
 }
 
 const DIALECTS: Readonly<Record<BodyView['dialect'], string>> = {
-  amount: 'by amount (dialect A)',
-  pattern: 'by pattern (dialect B)',
-  'drive-entry': 'by drive entry (dialect C)',
-  none: 'no auto-bracket in reach: frame by frame (dialect D)',
+  amount: 'bracket by amount (type A)',
+  pattern: 'bracket by pattern (type B)',
+  'drive-entry': 'bracket by drive entry (type C)',
+  none: 'no auto-bracket over the cable: frame by frame (type D)',
 };
 
-const MARKS: Readonly<Record<Mark, string>> = { fine: ' fine', attention: ' look', stops: 'STOPS' };
+const MARKS: Readonly<Record<Mark, string>> = { fine: '   ok', attention: 'check', stops: ' STOP' };
 
 export function addBodies(program: Command, log: Logger): void {
   program
@@ -35,8 +35,8 @@ export function addBodies(program: Command, log: Logger): void {
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
-    .option('--mode <mode>', 'what they must be ready for: manual or aperture', 'manual')
-    .option('--set-clock', "set the clock of the camera to this computer's")
+    .option('--mode <mode>', 'mode to check for: manual or aperture', 'manual')
+    .option('--set-clock', "set the camera's clock to this computer's")
     .option('--json', 'print JSON')
     .action(async (options: BodiesOptions) => {
       process.exitCode = await bodies(options, log);
@@ -49,7 +49,7 @@ async function bodies(options: BodiesOptions, log: Logger): Promise<number> {
   if (mode !== 'manual' && mode !== 'aperture')
     throw new EvenrungError(
       'malformed-request',
-      `There is no mode '${shortened(mode)}': give manual or aperture.`,
+      `--mode cannot be '${shortened(mode)}': give manual or aperture.`,
     );
   const finder = new Finder(finderOptions(options, log));
   const found = await surveyOrOne(finder, options);
@@ -144,18 +144,18 @@ function inWords(view: BodyView): string[] {
   const first = view.shutters[0];
   const last = view.shutters.at(-1);
   return [
-    `${view.model}${view.serial === null ? '' : `, serial number ${view.serial}`}${view.link === 'practice' ? ' (invented: nothing is photographed)' : ''}`,
+    `${view.model}${view.serial === null ? '' : `, serial number ${view.serial}`}${view.link === 'practice' ? ' (practice: nothing is photographed)' : ''}`,
     ...line('brackets', DIALECTS[view.dialect]),
     ...bracketLines(view).flatMap((words) => line('', words).map((one) => one.replace(':', ' '))),
     ...line(
       'times',
       first === undefined
         ? 'none can be set'
-        : `${first} s to ${last} s, at most ${Math.round(view.longestSeconds)} s over this link`,
+        : `${first} s to ${last} s, at most ${Math.round(view.longestSeconds)} s over this connection`,
     ),
     ...(view.reached === null ? [] : line('reached', `${WAYS[view.reached.way]}. ${view.reached.why}`)),
     ...line(
-      'plans with',
+      'estimates',
       `${view.timing.secondsPerChange} s a change${view.timing.secondsPerSetting > 0 ? ` and ${view.timing.secondsPerSetting} s a setting on the way` : ''}, ${frameTiming(view.timing)} (${TIMED_BY[view.profile]})`,
     ),
     ...line('now', `${view.shutter ?? '?'} s, f/${view.aperture ?? '?'}, ISO ${view.iso ?? '?'}`),
@@ -172,14 +172,14 @@ const WAYS: Readonly<Record<NonNullable<BodyView['reached']>['way'], string>> = 
 };
 
 function frameTiming({ secondsPerFrame, apart }: BodyView['timing']): string {
-  if (apart === null) return `${secondsPerFrame} s a frame beside its exposure`;
+  if (apart === null) return `${secondsPerFrame} s a frame on top of its exposure`;
   const { secondsBeforeExposure, secondsAfterExposure, secondsPerTransfer, secondsPerPiece } = apart;
   const when = secondsPerPiece === null ? 'before' : 'while';
   return `${secondsBeforeExposure} s before an exposure, ${secondsAfterExposure} s after it, ${secondsPerTransfer} s for its file, which comes ${when} the next one is made`;
 }
 
 const TIMED_BY: Readonly<Record<BodyView['profile'], string>> = {
-  none: 'not learnt: run `learn` once',
+  none: 'typical values: run `learn` to measure',
   written: 'its profile was written by hand',
   learnt: 'learnt',
 };

@@ -38,7 +38,7 @@ export function addDevices(program: Command): void {
       else
         print(
           network === null
-            ? 'No device is paired, and none can be: start the daemon with --lan.'
+            ? 'No device is paired. To pair one, start Evenrung with --lan.'
             : 'No device is paired.',
         );
     },
@@ -47,7 +47,7 @@ export function addDevices(program: Command): void {
     devices
       .command('remove')
       .alias('drop')
-      .description('shut a device out at once')
+      .description('unpair a device')
       .argument('<id>', 'its id, or the beginning of it'),
   ).action(async (id: string, { json, ...where }: DevicesOptions) => {
     const at = addressIn(where);
@@ -78,7 +78,7 @@ export function addDevices(program: Command): void {
 const print = (line: string): void => void process.stdout.write(`${line}\n`);
 
 const lineOf = ({ id, name, role, lastSeen }: Device): string =>
-  `${id.slice(0, 8)}  ${role === 'fire' ? 'fires  ' : 'watches'}  last here ${lastSeen.slice(0, 16).replace('T', ' ')} UTC  ${name}`;
+  `${id.slice(0, 8)}  ${role === 'fire' ? 'fires  ' : 'watches'}  last seen ${lastSeen.slice(0, 16).replace('T', ' ')} UTC  ${name}`;
 
 /** @throws EvenrungError no-such-device */
 function oneOf(devices: readonly z.infer<typeof deviceSchema>[], beginning: string): Device {
@@ -97,7 +97,7 @@ function oneOf(devices: readonly z.infer<typeof deviceSchema>[], beginning: stri
 async function ask(method: string, route: string, at: string | undefined, json?: unknown): Promise<unknown> {
   const address = at ?? (await whoOwns(stateFolder()))?.address ?? null;
   if (address === null)
-    throw new EvenrungError('no-daemon', 'No daemon runs here: start it first (npm start).');
+    throw new EvenrungError('no-daemon', 'Evenrung is not running here: start it first (npm start).');
   let answer: Response;
   let body: unknown;
   try {
@@ -110,12 +110,12 @@ async function ask(method: string, route: string, at: string | undefined, json?:
     });
     body = await answer.json();
   } catch {
-    throw new EvenrungError('no-daemon', `The daemon at ${address} does not answer.`);
+    throw new EvenrungError('no-daemon', `Evenrung at ${address} does not answer.`);
   }
   if (answer.ok) return body;
   const refusal = refusalSchema.safeParse(body);
   if (refusal.success) throw new EvenrungError(refusal.data.error.code, refusal.data.error.message);
-  throw new EvenrungError('no-daemon', `What answers at ${address} is not this daemon.`);
+  throw new EvenrungError('no-daemon', `Another program, or another Evenrung, answers at ${address}.`);
 }
 
 /** Devices are a matter of this computer alone. */

@@ -17,17 +17,16 @@ import { printJson, wordsPrinter } from './words/fire-words.js';
 import { isOver } from './words/schedule-words.js';
 
 const NOT_STOPPED =
-  'The laptop could not be told to stop: it does not answer. What it fires goes on there, if it still runs.';
+  'The laptop does not answer, so it could not be told to stop. If it still runs, the set goes on there.';
 
 /** Of the connection to the laptop, while a run is followed. */
 const connectionInWords = ({ origin }: URL, say: (line: string) => void): Connection => ({
-  lost: (seconds) =>
-    say(`Not connected to the laptop at ${origin} any more: trying again, for ${seconds} s at most.`),
+  lost: (seconds) => say(`Lost the laptop at ${origin}: trying again, for at most ${seconds} s.`),
   back: () => say('Connected to the laptop again.'),
 });
 
 const STOPPING_THERE =
-  'Stopping there: the frame in hand is finished (a long bulb exposure is ended), then the settings are put back.';
+  'Stopping there: the current frame is finished (a long bulb exposure is cut short), then the settings are put back.';
 
 export interface FireAt {
   readonly address: string;
@@ -129,7 +128,7 @@ function codeOf(
 const lostSight = () =>
   new EvenrungError(
     'daemon-unreachable',
-    'The run ended, or was cut off, while the daemon could not be reached: look in the panel how it went.',
+    'The set ended, or was interrupted, while the laptop could not be reached: look in the panel.',
   );
 
 function isOf(happening: Happening, id: string): boolean {

@@ -65,7 +65,7 @@ interface FireOptions
 }
 
 export function addFire(program: Command, log: Logger): void {
-  const command = program.command('fire').description('fire one set, or the same set on a schedule');
+  const command = program.command('fire').description('shoot one set, or the same set on a schedule');
   for (const add of [
     addRequestOptions,
     addExtendOption,
@@ -84,7 +84,7 @@ export function addFire(program: Command, log: Logger): void {
     .addOption(patienceOption())
     .addOption(intoOption())
     .option('--delay <s>', 'seconds to wait before the first frame', secondsTo(LONGEST_DELAY_SECONDS))
-    .option('--at <address>', 'address of an Evenrung that is to fire it, on this computer or another');
+    .option('--at <address>', 'address of the Evenrung that fires it, on this computer or another');
   // Formerly the address was given with --to, as the brightest frame is; the form of the value shows which is
   // meant.
   command.options
@@ -126,7 +126,7 @@ function mustBeForDaemon(command: Command): void {
   const option = command.options.find((one) => one.attributeName() === given)?.long ?? given;
   throw new EvenrungError(
     'malformed-request',
-    `${option} is decided where the daemon was started, and not here: leave it out.`,
+    `${option} is set where that Evenrung was started, not here: leave it out.`,
   );
 }
 
@@ -260,8 +260,8 @@ async function endEarlier(station: Station, { json }: FireOptions, log: Logger):
   const where = folder === null ? '' : ` Its frames stay in ${folder}.`;
   const what =
     frames === 0
-      ? 'An earlier run was cut off between two sets'
-      : `An earlier set was cut off after ${verified} of ${frames} frames`;
+      ? 'An earlier schedule was interrupted between two sets'
+      : `An earlier set was interrupted after ${verified} of ${frames} frames`;
   const sentence = `${what}, and is ended now.${where}`;
   if (json) log.warn(sentence);
   else process.stdout.write(`${sentence}\n`);

@@ -2,14 +2,14 @@
 // an example of each command. It does not change what they do.
 import { type Command, Help, Option } from 'commander';
 
-const FIRED = 'What is fired:';
-const HOW = 'How it is fired:';
+const FIRED = 'The set:';
+const HOW = 'How it is shot:';
 const WHEN = 'When:';
-const FOLLOWS = 'What changes from one set to the next:';
-const ASSUMED = 'What the plan assumes:';
-const WHERE = 'From where:';
-const KEPT = 'What is kept:';
-const TOLD = 'What you are told:';
+const FOLLOWS = 'Changes from set to set:';
+const ASSUMED = 'Assumed for the plan:';
+const WHERE = 'Camera and connection:';
+const KEPT = 'Saved sets:';
+const TOLD = 'Output and alarms:';
 const HELP = 'More help:';
 
 /** In the order of the help, from the top. */
@@ -53,8 +53,8 @@ const EXAMPLES: Readonly<Record<string, readonly [purpose: string, typed: string
     'a set every four minutes from sunset on, sixty of them',
     'evenrung schedule --frames 9 --step 1 --every 4min --count 60 --start sunset --place "47.5N 8.5E"',
   ],
-  run: ['pause while somebody walks through the boathouse', 'evenrung run pause'],
-  'run stop': ['end the run on this computer', 'evenrung run stop'],
+  run: ['pause while someone walks through the boathouse', 'evenrung run pause'],
+  'run stop': ['end what this computer is shooting', 'evenrung run stop'],
   'run pause': ['let a boat pass in front of the doors', 'evenrung run pause'],
   'run resume': ['the boat has passed', 'evenrung run resume'],
   serve: ['sets go to a folder of their own, phones may pair', 'evenrung serve --into ~/boathouse --lan'],
@@ -72,8 +72,8 @@ const EXAMPLES: Readonly<Record<string, readonly [purpose: string, typed: string
   'sets show': ['one set with all its steps', 'evenrung sets show 3f2a --log'],
   'sets check': ['all set folders of that evening', 'evenrung sets check ~/boathouse'],
   'sets export': ['a copy on another disk', 'evenrung sets export 3f2a --into /media/disk'],
-  'sets reshoot': ['somebody walked through two frames', 'evenrung sets reshoot 3f2a --frames 3,4'],
-  'sets complete': ['make the frames that a pulled cable cost', 'evenrung sets complete 3f2a'],
+  'sets reshoot': ['someone walked through two frames', 'evenrung sets reshoot 3f2a --frames 3,4'],
+  'sets complete': ['shoot the frames that a pulled cable cost', 'evenrung sets complete 3f2a'],
   'sets extend': ['the lake is still burnt out: two darker frames', 'evenrung sets extend 3f2a --darker 2'],
   'sets fetch': ['the cable was pulled before the files came', 'evenrung sets fetch 3f2a'],
 };

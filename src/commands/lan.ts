@@ -21,7 +21,7 @@ export const lanPortOf = ({ lanPort }: LanChoice, port: number): number =>
   lanPort ?? (port === 0 || port === 65_535 ? 0 : port + 1);
 
 const PLAIN_RISK =
-  'Without TLS (--lan-plain) anybody on this network can read along, take over what a phone shows as proof, and then fire: use it only on a network that is yours.';
+  "Without TLS (--lan-plain) anyone on this network can eavesdrop, copy a phone's login and fire: use it only on a network of your own.";
 
 /** The code that is drawn at a terminal is a secret that works once; elsewhere it would stay in a log. */
 export async function tellLan(
@@ -60,8 +60,8 @@ export async function pairingWords(
     ...(fingerprint === null
       ? []
       : [
-          '  The phone will say that nobody vouches for the certificate: this computer made it itself.',
-          '  Go on if the certificate that the phone shows has this SHA-256 fingerprint:',
+          '  The phone will warn about the certificate, because this computer made it itself.',
+          '  Accept it if the phone shows this SHA-256 fingerprint:',
           ...fingerprintLines(fingerprint),
         ]),
     '',

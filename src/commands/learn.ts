@@ -26,13 +26,13 @@ const LONGEST_SECONDS = 17;
 export function addLearn(program: Command, log: Logger): void {
   program
     .command('learn')
-    .description('fire a short series and find out how the camera brackets and how long it takes')
+    .description('find out from a short series how the camera brackets, and how long it takes')
     .addOption(bodyOption())
     .addOption(cameraOption())
     .addOption(linkOption())
     .option(
       '--longest <s>',
-      'longest exposure to time, in seconds; 0 makes no long one',
+      'longest exposure to time, in seconds; 0 skips long exposures',
       secondsTo(LONGEST_WAIT_SECONDS),
       LONGEST_SECONDS,
     )
@@ -68,7 +68,8 @@ async function learnWith(options: LearnCommandOptions, log: Logger): Promise<num
       stopping: () => stopped,
       onStep: ({ message, most }) => {
         if (options.json) return;
-        if (!announced) process.stdout.write(`At most ${most} frames are fired; they are not kept.\n`);
+        if (!announced)
+          process.stdout.write(`Evenrung fires at most ${most} frames, and keeps none of them.\n`);
         announced = true;
         process.stdout.write(`  ${message}\n`);
       },
@@ -95,21 +96,23 @@ function inWords(profile: BodyProfile, path: string, notes: readonly string[]): 
     ...(patterns ?? []).map(
       (pattern) => `  brackets ${pattern.length} frames in the order ${pattern.map(signed).join(', ')}`,
     ),
-    ...(patterns === undefined ? ['  has no auto-bracket in reach: every frame is fired by itself'] : []),
+    ...(patterns === undefined
+      ? ['  has no auto-bracket over the cable: each frame is fired by itself']
+      : []),
     ...(restarts === undefined
       ? []
       : [
           restarts
-            ? '  starts the bracket anew when it is switched off and on'
-            : '  goes on in the middle of the bracket when it is switched off and on',
+            ? '  restarts the bracket if it is turned off and on'
+            : '  continues the bracket where it was if it is turned off and on',
         ]),
-    ...(beyondRange === undefined ? [] : [`  beyond its shortest time: ${BEYOND[beyondRange]}`]),
+    ...(beyondRange === undefined ? [] : [`  past its shortest time: ${BEYOND[beyondRange]}`]),
     ...(longTime === undefined ? [] : [`  ${longTime.shutter} s take ${longTime.seconds} s`]),
     ...(noiseReduction ? ['  takes a dark frame after a long exposure, as long as the exposure itself'] : []),
     ...(timing === undefined
       ? []
       : [
-          `  ${timing.secondsPerChange} s a settings change${timing.secondsPerSetting > 0 ? ` and ${timing.secondsPerSetting} s a setting on the way` : ''}, ${timing.secondsPerFrame} s a frame beside its exposure`,
+          `  ${timing.secondsPerChange} s a change of settings${timing.secondsPerSetting > 0 ? ` and ${timing.secondsPerSetting} s a setting on the way` : ''}, ${timing.secondsPerFrame} s a frame on top of its exposure`,
         ]),
     ...(direct === undefined ? [] : directly(direct)),
     ...notes,
@@ -123,11 +126,11 @@ function directly(direct: DirectProfile): string[] {
   return [
     timing.secondsPerPiece === undefined
       ? '  can be reached directly; each file comes whole before the next release'
-      : '  can be reached directly: the next frame is released while the file of the one before is coming',
+      : '  can be reached directly: the next frame is fired while the file of the one before is coming',
     oneRelease
       ? `  fires up to ${mostInOneGo} frames of a bracket from one release`
-      : '  fires each frame by a release of its own',
-    ...(pairs ? ['  tells of both files of a frame'] : []),
+      : '  fires one frame from each release',
+    ...(pairs ? ['  sends both files of a frame'] : []),
     ...(sendsWhileExposing === undefined
       ? []
       : [
@@ -140,9 +143,9 @@ function directly(direct: DirectProfile): string[] {
 }
 
 const BEYOND: Readonly<Record<NonNullable<BodyProfile['beyondRange']>, string>> = {
-  clamped: 'the same time again, without a word',
-  refused: 'no frame',
-  other: 'something else than what was asked for',
+  clamped: 'it repeats that time without saying so',
+  refused: 'it brings no frame',
+  other: 'it does something other than it was told',
 };
 
 const signed = (position: number): string => (position > 0 ? `+${position}` : String(position));

@@ -34,9 +34,9 @@ interface Link {
 export function addPair(program: Command): void {
   program
     .command('pair')
-    .description('let the commands of this computer in at an Evenrung on another one')
-    .argument('<link>', 'the address below the code there, with #pair= and the secret', linkIn)
-    .option('--name <text>', 'what this computer is called there (usual: its host name)', nameIn)
+    .description("pair this computer's commands with an Evenrung on another one")
+    .argument('<link>', 'address below the code there, with #pair= and the secret', linkIn)
+    .option('--name <text>', 'name of this computer there (usual: its host name)', nameIn)
     .option('--fingerprint <sha256>', 'fingerprint of the certificate there; without it you are asked', hexIn)
     .option('--json', 'print JSON')
     .action(async ({ address, secret }: Link, { name = ownName(), fingerprint, json }: PairOptions) => {
@@ -75,7 +75,7 @@ function linkIn(text: string): Link {
 function nameIn(text: string): string {
   const name = deviceNameSchema.safeParse(text);
   if (name.success) return name.data;
-  throw new InvalidArgumentError(`give a name of at most ${LONGEST_NAME} signs, on one line.`);
+  throw new InvalidArgumentError(`give a name of at most ${LONGEST_NAME} characters, on one line.`);
 }
 
 /** @throws InvalidArgumentError */
@@ -102,7 +102,7 @@ function certificateAt({ hostname, port, origin }: URL): Promise<X509Certificate
       reject(
         new EvenrungError(
           'daemon-unreachable',
-          `The daemon at ${origin} does not answer (${why}). Look whether it runs there, with --lan, and whether this is its address.`,
+          `Evenrung at ${origin} does not answer (${why}). Check that it runs there with --lan, and that this is its address.`,
         ),
       );
     };
@@ -134,11 +134,11 @@ export async function mustBelieve(
 ): Promise<void> {
   if (wanted !== undefined) {
     if (fingerprint256.replaceAll(':', '') === wanted) return;
-    throw differs(`What answers at ${origin} shows another certificate, with SHA-256 ${fingerprint256}.`);
+    throw differs(`The computer at ${origin} shows another certificate, with SHA-256 ${fingerprint256}.`);
   }
   if (terminal === null)
     throw differs(
-      `Nobody can be asked here whether the certificate at ${origin} is the daemon's: give --fingerprint as the daemon shows it.`,
+      `The certificate at ${origin} cannot be confirmed here: give --fingerprint as Evenrung there shows it.`,
     );
   terminal.output.write(
     `The certificate at ${origin} has the SHA-256 fingerprint\n${fingerprintLines(fingerprint256).join('\n')}\n`,
@@ -147,12 +147,11 @@ export async function mustBelieve(
   // Ctrl-C and a terminal that is gone say no.
   const gone = once(lines, 'close').then(() => '');
   const answer = await Promise.race([
-    lines.question('Does the daemon show the same one? Type yes or no: '),
+    lines.question('Does Evenrung there show the same one? Type yes or no: '),
     gone,
   ]);
   lines.close();
-  if (answer.trim().toLowerCase() !== 'yes')
-    throw differs('The certificate was not taken for that of the daemon.');
+  if (answer.trim().toLowerCase() !== 'yes') throw differs('You did not confirm the certificate.');
 }
 
 const atTerminal = (): Terminal | null =>

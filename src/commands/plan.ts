@@ -14,7 +14,7 @@ import { planInWords } from './words/plan-words.js';
 
 export function addPlan(program: Command): void {
   addRequestOptions(
-    program.command('plan').description('work out the passes of a set, without firing'),
+    program.command('plan').description('show how a set would be shot, without firing'),
   ).action((options: RequestOptions & LimitOptions & { json?: boolean }) => {
     const { plan } = planOnStatedLimits(options);
     process.stdout.write(options.json ? `${JSON.stringify(toWirePlan(plan))}\n` : planInWords(plan));

@@ -6,19 +6,20 @@ import { asEvenrungError, EvenrungError } from '../../shared/errors.js';
 import { pageWords } from '../../shared/pages.js';
 import { listed, shortened } from '../../shared/plain-words.js';
 import { suggestionSchema } from '../../shared/plan.js';
+import { optionOf } from './options/option-names.js';
 
 /** Exit code of a command that the user stopped. */
 export const STOPPED = 130;
 
 export const STOPPING =
-  'Stopping: a frame that is being exposed is finished (a long bulb exposure is ended), then the settings are put back.';
+  'Stopping: the current exposure is finished (a long bulb exposure is cut short), then the settings are put back.';
 
 /** Of a run that was in trouble, and is over it. */
 export const ANSWERS_AGAIN = 'The camera answers again.';
 
 /** Of a run that somebody pauses, and resumes. */
-export const HELD = 'Paused: nothing is fired until somebody resumes the run.';
-export const GOES_ON = 'It goes on.';
+export const HELD = 'Paused: nothing is fired until you resume.';
+export const GOES_ON = 'Resumed.';
 
 export const exitCodeOf = (error: EvenrungError): number => ERRORS[error.code].exit;
 
@@ -64,8 +65,9 @@ export function tellError(cause: unknown, json: boolean, help: string): number {
     cause instanceof CommanderError
       ? new EvenrungError('malformed-request', sentenceOf(cause))
       : asEvenrungError(cause);
-  process.stderr.write(`${error.message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
-  if (json) process.stdout.write(`${JSON.stringify(error.toWire())}\n`);
+  const message = error.messageWith(optionOf);
+  process.stderr.write(`${message}\n${suggestionsOf(error)}${moreAbout(error.code)}\n`);
+  if (json) process.stdout.write(`${JSON.stringify({ error: { ...error.toWire().error, message } })}\n`);
   return exitCodeOf(error);
 }
 

@@ -17,7 +17,7 @@ import { addSound } from './sound.js';
 /** @returns the program, to be parsed: its errors come as exceptions, and it writes none of them itself */
 export function newProgram(log: Logger): Command {
   const program = new Command('evenrung').description(
-    'Bracketed sets from a tethered camera: planned, fired, proved and handed over.',
+    'Shoot, verify and hand over bracketed sets from a tethered camera.',
   );
   beginHelp(program);
   addServe(program, log);

@@ -21,7 +21,7 @@ export function resumeWhenMet(
       else await station.resume({ staysHeld: true });
     } catch (cause) {
       const { message } = asEvenrungError(cause);
-      if (message !== said) log.warn(`The set that was cut off is not gone on with: ${message}`);
+      if (message !== said) log.warn(`The interrupted set is not resumed: ${message}`);
       said = message;
     } finally {
       isTrying = false;

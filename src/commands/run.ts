@@ -12,20 +12,20 @@ const TOLD = [
   {
     name: 'stop',
     route: 'stop',
-    description: 'end the run after the frame in hand, and a long bulb exposure at once',
-    sentence: 'Told: it stops after the frame in hand.',
+    description: 'stop after the current frame, and a long bulb exposure at once',
+    sentence: 'Stopping after the current frame.',
   },
   {
     name: 'pause',
     route: 'hold',
-    description: 'fire nothing more after the frame in hand, until you resume the run',
-    sentence: 'Told: it pauses after the frame in hand.',
+    description: 'pause after the current frame, until you resume',
+    sentence: 'Pausing after the current frame.',
   },
   {
     name: 'resume',
     route: 'go-on',
-    description: 'go on after a pause (a set that was cut off: `serve --resume`)',
-    sentence: 'Told: it goes on.',
+    description: 'resume after a pause (for an interrupted set: `serve --resume`)',
+    sentence: 'Resuming.',
   },
 ] as const;
 

@@ -28,9 +28,7 @@ import { foreseenInWords } from './words/schedule-words.js';
 type AskedOptions = RequestOptions & LimitOptions & ScheduleOptions & SpanOptions & { json?: boolean };
 
 export function addSchedule(program: Command): void {
-  const command = program
-    .command('schedule')
-    .description('work out when the sets of a schedule are made, without firing');
+  const command = program.command('schedule').description('show when a schedule would shoot, without firing');
   for (const add of [addRequestOptions, addExtendOption, addScheduleOptions, addSpanOptions]) add(command);
   command.action((options: AskedOptions) => {
     const written = writtenSchedule(options);

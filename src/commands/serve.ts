@@ -44,12 +44,12 @@ export function addServe(program: Command, log: Logger): void {
     .addOption(linkOption())
     .addOption(patienceOption())
     .addOption(intoOption())
-    .option('--port <n>', 'port of the panel; 0 takes any free one', portNumber, DEFAULT_PORT)
+    .option('--port <n>', 'port of the panel; 0 for any free one', portNumber, DEFAULT_PORT)
     .option('--lan', 'listen on the network too, over TLS, for devices that are paired')
-    .option('--lan-port <n>', "port on the network; by default the one after the panel's", portNumber)
-    .option('--lan-plain', 'without TLS: anybody on the network can read along, and then fire')
+    .option('--lan-port <n>', "port on the network (usual: the one after the panel's)", portNumber)
+    .option('--lan-plain', 'no encryption: anyone on the network can eavesdrop, and then fire')
     .addOption(
-      new Option('--resume <when>', 'go on with a set that was cut off: always, or ask you first')
+      new Option('--resume <when>', 'resume an interrupted set: always, or ask you first')
         .choices(['always', 'ask'])
         .default('ask'),
     )
@@ -106,7 +106,7 @@ async function serveWith(
       ? { lan: { port: lanPortOf(choice, port), isPlain, stateFolder: stateFolder() } }
       : {}),
   });
-  log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C stops)`);
+  log.info(`Panel: ${server.address}  (sets go to ${into}; Ctrl-C ends)`);
   await owner.announce(server.address);
   if (server.network !== null) await tellLan(server.network, isPlain, log);
   station.tellUnfinished();
@@ -151,9 +151,7 @@ function logEvents(events: EventLog, log: Logger): void {
       }
       case 'unfinished':
         if (happening.unfinished !== null)
-          log.warn(
-            `${happening.unfinished.sentence} In the panel, or at the next start with --resume always.`,
-          );
+          log.warn(`${happening.unfinished.sentence} Do so in the panel, or start with --resume always.`);
         return;
       case 'asked':
         return;

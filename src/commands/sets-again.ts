@@ -39,7 +39,7 @@ export function addAgain(sets: Command, log: Logger): void {
   const command = sets
     .command('reshoot')
     .alias('again')
-    .description('fire frames of a finished set once more, and keep both')
+    .description('reshoot frames of a finished set, and keep both')
     .option('--frames <numbers>', 'which frames by their numbers, such as 3,4', frameNumbers)
     .option('--pass <n>', 'all frames of one pass, fired as a bracket', passNumber);
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
@@ -49,7 +49,7 @@ export function addAgain(sets: Command, log: Logger): void {
 }
 
 export function addComplete(sets: Command, log: Logger): void {
-  const command = sets.command('complete').description('make the frames that a finished set lacks');
+  const command = sets.command('complete').description('shoot the missing frames of a finished set');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'complete', self.optsWithGlobals(), log);
   });
@@ -59,7 +59,7 @@ export function addExtend(sets: Command, log: Logger): void {
   const command = sets
     .command('extend')
     .description(
-      'add darker or brighter frames to a finished set, and make what it lacks; without a number, one frame at each end that has lost highlights or shadows',
+      'add darker or brighter frames to a finished set, and shoot missing ones; without a number, as many as it needs where it has lost highlights or shadows',
     )
     .option('--darker <n>', 'how many darker frames', framesTo(MOST_FRAMES - 1))
     .option('--brighter <n>', 'how many brighter frames', framesTo(MOST_FRAMES - 1));
@@ -85,7 +85,7 @@ function extensionBy({ darker, brighter }: Extend): Extend {
 export function addFetch(sets: Command, log: Logger): void {
   const command = sets
     .command('fetch')
-    .description('look in the camera for files of a finished set that never came; nothing is fired');
+    .description('fetch files of a finished set that are still in the camera; nothing is fired');
   withBody(command).action(async (id: string, _: unknown, self: Command) => {
     process.exitCode = await takeUpAgain(id, 'fetch', self.optsWithGlobals(), log);
   });
@@ -106,7 +106,7 @@ function chosenBy({ frames, pass }: ChosenOptions): Again {
   if (pass !== undefined && frames === undefined) return { pass };
   throw new EvenrungError(
     'malformed-request',
-    'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2 for a whole pass.',
+    'Say what to reshoot: --frames 3,4 for some frames, or --pass 2 for a whole pass.',
   );
 }
 
@@ -182,20 +182,19 @@ function begin(station: Station, id: string, wanted: Wanted): Promise<Run> {
 }
 
 function wordsFor(wanted: Wanted): OtherWords {
-  if (wanted === 'fetch')
-    return { begins: () => 'Looking in the camera for files that never came', singly: '' };
+  if (wanted === 'fetch') return { begins: () => 'Looking in the camera for missing files', singly: '' };
   if (wanted === 'complete' || 'extend' in wanted)
     return {
       begins: ({ frames }) =>
-        `To be made: ${listed(frames.flatMap(({ number, state }) => (state === 'verified' ? [] : [number])))} of ${frames.length}`,
-      singly: 'Making what is missing, singly',
+        `To be shot: ${listed(frames.flatMap(({ number, state }) => (state === 'verified' ? [] : [number])))} of ${frames.length}`,
+      singly: 'Shooting missing frames one at a time',
     };
   return {
     begins: ({ frames, plan }) =>
       'pass' in wanted
-        ? `Firing again: pass ${wanted.pass} of ${plan.passes.length}`
-        : `Firing again: ${listed(wanted.frames)} of ${frames.length}`,
-    singly: 'Singly, with the bracket off',
+        ? `Reshooting pass ${wanted.pass} of ${plan.passes.length}`
+        : `Reshooting ${listed(wanted.frames)} of ${frames.length}`,
+    singly: 'One at a time, with the bracket off',
   };
 }
 

@@ -58,7 +58,7 @@ export function addSets(program: Command, log: Logger): void {
   const say: Say = (line) => process.stdout.write(`${line}\n`);
   const sets = program
     .command('sets')
-    .description('list the sets that were fired, the newest first')
+    .description('list the sets that were shot, the newest first')
     // Options behind a subcommand belong to it.
     .enablePositionalOptions()
     .option('--limit <n>', 'how many are listed', wholeNumber, DEFAULT_LIMIT)
@@ -76,7 +76,7 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('show')
-    .description('show what is known of one set')
+    .description('show one set')
     .argument('<id>', 'id of the set, or the beginning of it')
     .option('--log', 'show each step of the set, its passes and frames')
     .option('--json', 'print JSON')
@@ -86,7 +86,7 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('check')
-    .description('check that a set folder still holds what its record says')
+    .description('check a set folder against its record')
     .argument('<folder>', 'a set folder, or one that holds several')
     .option('--json', 'print JSON, an object a line')
     .action(async (folder: string, _: unknown, command: Command) => {
@@ -94,10 +94,14 @@ export function addSets(program: Command, log: Logger): void {
     });
   sets
     .command('export')
-    .description('copy a set, and prove the copy by reading it again')
+    .description('copy a set, and verify the copy')
     .argument('<set>', 'its folder, its id, or the beginning of its id')
     .requiredOption('--into <folder>', 'folder that takes the copy')
-    .addOption(new Option('--only <what>', 'frames: leave out what lies beside them').choices(['frames']))
+    .addOption(
+      new Option('--only <what>', 'frames: copy the frames without the files beside them').choices([
+        'frames',
+      ]),
+    )
     .option('--json', 'print JSON')
     .action(async (set: string, _: unknown, command: Command) => {
       const folder = await folderOf(set, (use) => withJournal(use));
@@ -129,7 +133,7 @@ export async function listSets(
   else for await (const line of listInWords(upTo(), os.homedir())) say(line);
   if (count > most && !json) {
     say('');
-    say('There are older ones: --all lists them, --limit N the newest N.');
+    say('There are older sets: --all lists all, --limit N the newest N.');
   }
   return count;
 }
@@ -244,7 +248,7 @@ export async function folderOf(
   return withReader((journal) => {
     const { id, folder } = findSet(must(journal), written);
     if (folder !== null) return folder;
-    throw new EvenrungError('no-such-set', `The set ${id} has no folder: nothing was stored in it.`);
+    throw new EvenrungError('no-such-set', `The set ${id} has no folder: nothing of it was stored.`);
   });
 }
 
@@ -280,7 +284,7 @@ function must(journal: JournalReader | null): JournalReader {
   throw new EvenrungError('no-such-set', nothingYet());
 }
 
-const nothingYet = (): string => `Nothing was fired yet with the state folder ${stateFolder()}.`;
+const nothingYet = (): string => `No set was shot yet with the state folder ${stateFolder()}.`;
 
 const isFolder = async (folder: string): Promise<boolean> =>
   (await stat(folder).catch(() => null))?.isDirectory() ?? false;

@@ -28,7 +28,7 @@ export async function soundAt({ address, request, tell, stopping }: SoundAt): Pr
     if (id !== null)
       void daemon.press('/api/sound/stop').catch((cause: unknown) => {
         if (asEvenrungError(cause).code === 'daemon-unreachable')
-          process.stderr.write('The laptop could not be told to stop: it does not answer.\n');
+          process.stderr.write('The laptop does not answer, so it could not be told to stop.\n');
       });
   });
   try {
@@ -54,5 +54,5 @@ export async function soundAt({ address, request, tell, stopping }: SoundAt): Pr
 const lostSight = () =>
   new EvenrungError(
     'daemon-unreachable',
-    'The sounding ended while the daemon could not be reached: look in the panel how it went.',
+    'The sounding ended while the laptop could not be reached: look in the panel.',
   );

@@ -24,11 +24,11 @@ interface SoundOptions extends BodyOptions, AtOptions {
 export function addSound(program: Command, log: Logger): void {
   const command = program
     .command('sound')
-    .description('fire a few test frames, and propose a set that holds all of the light in the scene')
+    .description('fire a few test frames, and propose a set that holds all the light of the scene')
     .option('--step <ev>', 'EV between the frames of the set: 1, 0.5, 2/3, "1 1/3"', '1')
-    .option('--from <time>', 'shutter time of the first test frame (usual: what the camera stands on)')
+    .option('--from <time>', "shutter time of the first test frame (usual: the camera's own)")
     .addOption(
-      new Option('--mode <mode>', 'what moves the exposure')
+      new Option('--mode <mode>', 'how the exposure changes: by shutter (manual) or compensation (aperture)')
         .choices(['manual', 'aperture'])
         .default('manual'),
     )
@@ -37,7 +37,7 @@ export function addSound(program: Command, log: Logger): void {
     .addOption(cameraOption())
     .addOption(linkOption())
     .option('--json', 'print JSON');
-  addAtOption(command, 'address of an Evenrung that is to fire them, on this computer or another');
+  addAtOption(command, 'address of the Evenrung that fires them, on this computer or another');
   command.action(async (options: SoundOptions) => {
     const address = addressIn(options);
     if (address === undefined) process.exitCode = await sound(options, log);
@@ -55,7 +55,7 @@ function mustBeForDaemon(command: Command): void {
   if (given === undefined) return;
   throw new EvenrungError(
     'malformed-request',
-    `--${given} is decided where the daemon was started, and not here: leave it out.`,
+    `--${given} is set where that Evenrung was started, not here: leave it out.`,
   );
 }
 
@@ -114,7 +114,7 @@ async function soundWith(request: WrittenSoundRequest, options: SoundOptions, lo
     if (station.problem !== null) throw station.problem;
     const { body } = events.state;
     if (!options.json && body.state === 'ready' && body.body.link === 'practice')
-      process.stdout.write('Practice body: nothing is photographed, the scene is invented.\n');
+      process.stdout.write('Practice camera: nothing is photographed, the scene is invented.\n');
     const begun = station.sound(request);
     return endOf(await begun.ended, begun.problem(), options);
   } finally {

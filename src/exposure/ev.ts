@@ -1,6 +1,7 @@
 // Offsets are counted in sixths of an EV. How they are written is defined in shared/, because the panel
 // writes them too.
 export {
+  evInWords,
   formatEv,
   fromEv,
   isSameEv,

@@ -94,7 +94,7 @@ export async function openToRead(stateFolder: string): Promise<Database | null> 
   }
   throw new EvenrungError(
     'state-not-writable',
-    `The journal ${file} is of another Evenrung, or of no Evenrung at all. Read it with the one that wrote it.`,
+    `The journal ${file} was not written by this Evenrung. Read it with the one that wrote it.`,
   );
 }
 
@@ -150,16 +150,16 @@ async function keepAside(folder: string, reason: Trouble, at: Date): Promise<Kep
   } catch (cause) {
     throw new EvenrungError(
       'state-not-writable',
-      `The journal in ${folder} is ${WHAT_IS_WRONG[reason]} and cannot be given another name: ${whyRefused(cause)}. ${ELSEWHERE}`,
+      `The journal in ${folder} is ${WHAT_IS_WRONG[reason]} and cannot be renamed: ${whyRefused(cause)}. ${ELSEWHERE}`,
     );
   }
-  const sentence = `The journal is ${WHAT_IS_WRONG[reason]}: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`;
+  const sentence = `The journal is ${WHAT_IS_WRONG[reason]}: it is kept in ${aside}, and a new one is begun. Sets on disk stay where they are.`;
   return { reason, path: aside, sentence };
 }
 
 const WHAT_IS_WRONG: Readonly<Record<Trouble, string>> = {
   damaged: 'damaged',
-  newer: 'of a newer Evenrung, which can go on with it',
+  newer: 'from a newer Evenrung, which can use it',
 };
 
 function openToWrite(file: string): Database {
@@ -191,7 +191,7 @@ function openToWrite(file: string): Database {
 const noLog = (file: string) =>
   new EvenrungError(
     'state-not-writable',
-    `The disk of ${path.dirname(file)} cannot hold a journal that outlives a crash (no write-ahead log): it may be one of another computer. Give a state folder on a disk of this one, in XDG_STATE_HOME.`,
+    `The disk of ${path.dirname(file)} cannot hold a journal that survives a crash: it may belong to another computer. Name a state folder on a disk of this one, in XDG_STATE_HOME.`,
   );
 
 /**

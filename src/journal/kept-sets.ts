@@ -46,11 +46,11 @@ export function findSet(journal: JournalReader, written: string): StoredSet {
   if (meant === undefined)
     throw new EvenrungError(
       'no-such-set',
-      `There is no set whose id begins with '${written}': \`sets --all\` lists those that there are.`,
+      `There is no set whose id begins with '${written}': \`sets --all\` lists all sets.`,
     );
   if (others.length > 0) throw several(written, [meant, ...others]);
   const found = journal.set(meant.id);
-  if (found === null) throw new Error(`The set '${meant.id}' is not in the journal any more.`);
+  if (found === null) throw new Error(`The set '${meant.id}' is no longer in the journal.`);
   return found;
 }
 
@@ -59,7 +59,7 @@ function several(written: string, sets: readonly ListedSet[]): EvenrungError {
   const more = sets.length > NAMED ? ` and ${sets.length - NAMED} more` : '';
   return new EvenrungError(
     'no-such-set',
-    `'${written}' stands for ${sets.length} sets: ${named.join(', ')}${more}. Write more of the id.`,
+    `'${written}' stands for ${sets.length} sets: ${named.join(', ')}${more}. Give more of the id.`,
     { candidates: named },
   );
 }

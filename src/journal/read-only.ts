@@ -59,7 +59,7 @@ async function copyBoth(file: string, copy: string): Promise<void> {
   }
   throw new EvenrungError(
     'state-not-writable',
-    `The journal ${file} is being written by another program: ask the Evenrung that has it.`,
+    `Another program is writing the journal ${file}: ask the Evenrung that uses it.`,
   );
 }
 

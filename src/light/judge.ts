@@ -282,7 +282,7 @@ class OneJudge implements Judge {
       const beside = unread === 0 ? '' : ` (${unread} of ${this.frames.size} frames could not be looked at)`;
       return { coverage, map: Buffer.from(map), sentence: coverage.sentence.replace(/\.$/, `${beside}.`) };
     } catch (cause) {
-      const sentence = failedWords('What the set holds could not be judged', cause);
+      const sentence = failedWords('The set could not be checked for lost detail', cause);
       return { coverage: null, map: null, sentence };
     }
   }
@@ -321,14 +321,14 @@ class OneJudge implements Judge {
     return {
       ...{ isMerged: true, size: { width, height }, response, frames },
       preview: Buffer.from(preview),
-      sentence: `A proof of ${frames} frames at ${width} x ${height} pixels: it shows what the set can become, and is not the final picture.`,
+      sentence: `A proof of ${frames} frames, ${width} x ${height} pixels: it shows what the set can become, not the final picture.`,
     };
   }
 }
 
-const NOTHING_READ = 'No picture of the set could be looked at, so nothing tells what it holds.';
+const NOTHING_READ = 'What the set holds is not known: none of its pictures could be opened.';
 const NO_RESPONSE =
-  'The frames do not tell how the camera turns light into levels, so there is no proof of what the set can become: it takes two frames or more of one scene, at different exposures.';
+  'There is no proof of the set: that takes two or more frames of one scene, at different exposures.';
 
 async function sourceOf({ picture }: JudgedFrame): Promise<PictureSource | null> {
   if ('file' in picture) return picture;
@@ -338,7 +338,7 @@ async function sourceOf({ picture }: JudgedFrame): Promise<PictureSource | null>
 
 const noPreview = (number: number): Unread => ({
   ...{ isRead: false, number, reason: 'no-picture' },
-  sentence: 'There is no picture in its raw file that can be looked at here.',
+  sentence: 'Its raw file holds no picture that can be opened here.',
 });
 
 const failedWords = (what: string, cause: unknown): string =>

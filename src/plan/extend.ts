@@ -63,7 +63,7 @@ function mustBeFew({ offsets }: Plan, { darker, brighter }: Extension): void {
   if (darker + brighter <= left) return;
   throw new EvenrungError(
     'frames-out-of-range',
-    `${darker + brighter} more frames are too many: the set has ${offsets.length}, and ${MOST_FRAMES} are the most. ${left === 0 ? 'None can be added' : `Add ${left} at most`}, or fire a new set in wider steps.`,
+    `${darker + brighter} more frames are too many: the set has ${offsets.length}, and ${MOST_FRAMES} are the most. ${left === 0 ? 'No more can be added' : `Add at most ${left}`}, or shoot a new set with a wider step.`,
     { most: left },
   );
 }
@@ -152,14 +152,16 @@ function beyondReach(
 ): EvenrungError {
   const { suggestions: _, ...told } = details;
   const can =
-    most === 0 ? `This set can have no ${end} frame` : `At most ${most} ${end} can be added to this set`;
+    most === 0
+      ? `No ${end} frame can be added to this set`
+      : `At most ${most} ${end} can be added to this set`;
   const instead =
     mode === 'manual' && NOT_THAT_LONG.has(code)
       ? end === 'darker'
-        ? ': to reach farther, fire a new one at a lower ISO, with a smaller aperture or a neutral-density filter.'
-        : ': to reach farther, fire a new one at a higher ISO or with a wider aperture.'
+        ? '. To reach farther, shoot a new set at a lower ISO, with a smaller aperture or a neutral-density filter.'
+        : '. To reach farther, shoot a new set at a higher ISO or with a wider aperture.'
       : code === 'outside-compensation-range'
-        ? ': to reach farther, fire a new one in manual mode.'
+        ? '. To reach farther, shoot a new set in manual mode.'
         : '.';
   return new EvenrungError(code, `${message} ${can}${instead}`, { ...told, field: end, most });
 }

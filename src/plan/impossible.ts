@@ -8,6 +8,7 @@ import {
   APERTURE_SCALES,
   type BodyLimits,
   evBetween,
+  evInWords,
   FARTHEST_NOMINAL_EV,
   firedBy,
   formatEv,
@@ -26,6 +27,7 @@ import {
   toEv,
 } from '../exposure/index.js';
 import { possiblePasses, usableShutters } from './candidates.js';
+import { stopsInWords } from './readings-words.js';
 import type { Conditions, PlanRequest } from './types.js';
 
 type Reason = Extract<
@@ -69,8 +71,8 @@ export function notInOneRelease(limits: BodyLimits): EvenrungError {
   const why =
     apart === undefined || most === null || sizes.length === 0
       ? 'This camera cannot fire a whole pass from one release over the cable.'
-      : `From one release this camera fires ${Math.min(...sizes)} frames or more, and it holds ${most} at once.`;
-  return new EvenrungError('one-release-not-offered', `${why} Fire frame by frame.`, {
+      : `This camera fires at least ${Math.min(...sizes)} frames from one release, but its buffer holds only ${most}.`;
+  return new EvenrungError('one-release-not-offered', `${why} Choose frame by frame.`, {
     field: 'release',
     suggestions: [FRAME_BY_FRAME],
   });
@@ -78,13 +80,13 @@ export function notInOneRelease(limits: BodyLimits): EvenrungError {
 
 const FRAME_BY_FRAME: Suggestion = {
   code: 'release',
-  message: 'Frame by frame: each takes a release of its own.',
+  message: 'Frame by frame: one release for each frame.',
   change: { release: 'frame' },
 };
 
 const IN_ONE_RELEASE: Suggestion = {
   code: 'release',
-  message: 'Each pass in one release.',
+  message: 'One release for each pass.',
   change: { release: 'pass' },
 };
 
@@ -126,15 +128,15 @@ function sentenceFor(
   const frames = framesAt(offsets);
   switch (reason) {
     case 'outside-shutter-range':
-      return `${capital(frames)} would need shutter times outside ${rangeOf(limits)}.`;
+      return `${capital(frames)} would need shutter times outside this camera's ${rangeOf(limits)}.`;
     case 'longer-than-link':
-      return `${capital(frames)} would be longer than ${limits.longestSeconds} s, the longest exposure whose file comes back over this link.`;
+      return `${capital(frames)} would be longer than ${limits.longestSeconds} s, the longest exposure whose file comes back over this connection.`;
     case 'step-not-offered':
       return mode === 'aperture'
         ? `${capital(frames)} cannot be reached: exposure compensation moves in steps of ${formatEv(limits.compensation.grid, false)} EV, and no bracket of this camera fills the gap.`
-        : `${capital(frames)} cannot be made: in steps of ${formatEv(step, false)} EV from ${base.label} s, this camera has no shutter setting ${timesAt(offsets, base)}.`;
+        : `${capital(frames)} cannot be shot: in steps of ${formatEv(step, false)} EV from ${base.label} s, this camera has no shutter setting ${timesAt(offsets, base)}.`;
     case 'not-settable':
-      return `${capital(frames)} cannot be set on this body: its label for that time stands for two settings.`;
+      return `${capital(frames)} cannot be set on this camera: its label for that time stands for two settings.`;
     case 'outside-compensation-range':
       return `${capital(frames)} cannot be reached by exposure compensation: it goes ${formatEv(limits.compensation.range, false)} EV either way.`;
   }
@@ -145,13 +147,13 @@ export function rangeOf({ shutters }: BodyLimits): string {
   const longest = shutters[0]?.label;
   const shortest = shutters.at(-1)?.label;
   return longest === undefined || shortest === undefined
-    ? 'what this body has (it offers none)'
+    ? 'settable times (there are none)'
     : `${longest} s to ${shortest} s`;
 }
 
 /** @returns `the frame at -5 EV`, `the frames at -5, -4 and +5 EV`; longer lists are counted */
 function framesAt(offsets: readonly Sixths[]): string {
-  const written = offsets.map((offset) => formatEv(offset));
+  const written = offsets.map((offset) => evInWords(offset));
   const last = written.pop();
   if (written.length === 0) return `the frame at ${last} EV`;
   if (written.length < 6) return `the frames at ${written.join(', ')} and ${last} EV`;
@@ -195,7 +197,7 @@ function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditi
   const change = { base: base.label };
   const moved: Suggestion = {
     code: 'base',
-    message: `Base ${base.label} s: all frames ${size} EV ${shift < 0 ? 'darker' : 'lighter'}.`,
+    message: `Base exposure ${base.label} s: all frames ${size} EV ${shift < 0 ? 'darker' : 'brighter'}.`,
     change,
   };
   // The same exposures at another time: aperture, ISO or a filter makes up for it, stop for stop.
@@ -207,7 +209,7 @@ function otherBase(request: PlanRequest, limits: BodyLimits, conditions: Conditi
   const kept = byHand.map(
     ({ words, ...hand }): Suggestion => ({
       code: hand.what,
-      message: `Base ${base.label} s and ${words}: the same exposures.`,
+      message: `Base exposure ${base.label} s with ${words}: the exposures stay the same.`,
       change,
       byHand: hand,
     }),
@@ -221,8 +223,8 @@ type HandWork = NonNullable<Suggestion['byHand']> & { readonly words: string };
 const filterOf = (ev: Sixths): HandWork => ({
   what: 'filter',
   value: toEv(ev),
-  sentence: `Put a neutral-density filter of ${formatEv(ev, false)} EV on the lens.`,
-  words: `a neutral-density filter of ${formatEv(ev, false)} EV`,
+  sentence: `Put a ${formatEv(ev, false)}-stop neutral-density filter on the lens.`,
+  words: `a ${formatEv(ev, false)}-stop neutral-density filter`,
 });
 
 /**
@@ -231,9 +233,9 @@ const filterOf = (ev: Sixths): HandWork => ({
  * @returns null if no lens goes that far
  */
 export function apertureFor(ev: Sixths, now: number | undefined): HandWork | null {
-  const size = formatEv(magnitude(ev), false);
+  const size = stopsInWords(magnitude(ev));
   if (now === undefined) {
-    const words = `the aperture ${size} EV ${ev < 0 ? 'wider' : 'smaller'}`;
+    const words = `the aperture ${size} ${ev < 0 ? 'wider' : 'smaller'}`;
     return { what: 'aperture', value: null, sentence: `Set ${words}.`, words };
   }
   const wanted = plusSixths(fromEv(2 * Math.log2(now)), ev);
@@ -255,9 +257,9 @@ const THIRD_STOP_ISOS = [100, 125, 160, 200, 250, 320, 400, 500, 640];
 
 /** @returns the speed that many EV from another, as it is written on cameras; null if no camera has it */
 export function isoFor(ev: Sixths, now: number | undefined): HandWork | null {
-  const size = formatEv(magnitude(ev), false);
+  const size = stopsInWords(magnitude(ev));
   if (now === undefined) {
-    const words = `the ISO ${size} EV ${ev < 0 ? 'higher' : 'lower'}`;
+    const words = `the ISO ${size} ${ev < 0 ? 'higher' : 'lower'}`;
     return { what: 'iso', value: null, sentence: `Set ${words}.`, words };
   }
   const exact = now * 2 ** -toEv(ev);
@@ -301,8 +303,8 @@ export function baseNotOffered(
     seconds > shortest.seconds;
   const why =
     nearest === undefined || !isBetween
-      ? `The base ${written} is not among the shutter times of this camera, ${rangeOf({ ...limits, shutters: labelled })}.${moreByBulb(limits)}`
-      : `The base ${written} is not a shutter time of this camera. The nearest is ${nearest.label} s, ${evBetween(seconds, nearest).toFixed(2)} EV away, and only one within ${FARTHEST_NOMINAL_EV} EV is taken for it.`;
+      ? `This camera has no ${written} s for the base exposure: its shutter times are ${rangeOf({ ...limits, shutters: labelled })}.${moreByBulb(limits)}`
+      : `This camera has no ${written} s for the base exposure. The nearest time is ${nearest.label} s, ${evBetween(seconds, nearest).toFixed(2)} EV away, and only one within ${FARTHEST_NOMINAL_EV} EV will do.`;
   const bases = [
     nearestOf(
       seconds,
@@ -317,7 +319,11 @@ export function baseNotOffered(
     .filter((base) => request !== null && possible({ ...request, base }, limits))
     .sort((a, b) => evBetween(seconds, a) - evBetween(seconds, b));
   const suggestions = bases.map(
-    (base): Suggestion => ({ code: 'base', message: `Base ${base.label} s.`, change: { base: base.label } }),
+    (base): Suggestion => ({
+      code: 'base',
+      message: `Base exposure ${base.label} s.`,
+      change: { base: base.label },
+    }),
   );
   return new EvenrungError('base-not-offered', why, {
     field: 'base',
@@ -328,7 +334,7 @@ export function baseNotOffered(
 /** A base is set on the camera, followed by the light and bracketed: bulb is not. */
 function moreByBulb({ shutters: [longest] }: BodyLimits): string {
   return longest?.bulb === true
-    ? ` Longer times, up to ${longest.label} s, are for frames that are lighter than the base.`
+    ? ` Longer times, up to ${longest.label} s, are for frames brighter than the base exposure.`
     : '';
 }
 
@@ -378,8 +384,8 @@ function fewerFrames(request: PlanRequest, limits: BodyLimits): Suggestion[] {
   if (from === undefined || to === undefined || !possible({ ...request, offsets: kept }, limits)) return [];
   const message =
     kept.length === 1
-      ? `Only the frame at ${formatEv(from)} EV.`
-      : `${kept.length} frames, from ${formatEv(from)} to ${formatEv(to)} EV.`;
+      ? `Only the frame at ${evInWords(from)} EV.`
+      : `${kept.length} frames, from ${evInWords(from)} to ${evInWords(to)} EV.`;
   return [
     {
       code: 'fewer-frames',
@@ -392,6 +398,10 @@ function fewerFrames(request: PlanRequest, limits: BodyLimits): Suggestion[] {
 function otherMode(request: PlanRequest, limits: BodyLimits): Suggestion[] {
   if (request.mode === 'manual' || !possible({ ...request, mode: 'manual' }, limits)) return [];
   return [
-    { code: 'mode', message: 'Manual mode, which moves the centre by shutter.', change: { mode: 'manual' } },
+    {
+      code: 'mode',
+      message: 'Manual mode, which sets the exposure by the shutter.',
+      change: { mode: 'manual' },
+    },
   ];
 }

@@ -175,12 +175,9 @@ function secondsWritten(written: string): number {
   if (time === undefined)
     throw refuse(
       'unreadable-shutter',
-      `The base '${shortened(written)}' is not a valid shutter time: write for example 1/60, 0.5 or 30.`,
+      `'${shortened(written)}' is not a shutter time for the base exposure: write it like 1/60, 0.5 or 30.`,
     );
   if (time.kind === 'bulb')
-    throw refuse(
-      'base-not-offered',
-      'Bulb cannot be the base: frames are counted from a time. Give one, such as 30.',
-    );
+    throw refuse('base-not-offered', 'Bulb cannot be the base exposure: give a shutter time, such as 30.');
   return time.seconds;
 }

@@ -64,7 +64,7 @@ function agreed(
   if (Math.abs(said / told - 1) <= SAME_EXPOSURE) return told;
   throw new EvenrungError(
     'limits-contradict',
-    `The camera stands at ${words(told)}, and the readings are said to be for ${words(said)}: set the camera, or leave that out.`,
+    `The camera is at ${words(told)}, but the readings are for ${words(said)}: change the camera, or leave that out.`,
     { field },
   );
 }
@@ -74,7 +74,7 @@ function exposureNotKnown(field: string, { fNumber, iso }: Standing): EvenrungEr
   const what = missing.filter((one) => one !== '').join(' and ');
   return new EvenrungError(
     'readings-unusable',
-    `Which shutter time such a reading means depends on aperture and ISO, and nobody tells ${what}: give ${what === 'the aperture and the ISO' ? 'both' : 'it'}, or write the reading as a shutter time at the aperture and ISO of the camera.`,
+    `Such a reading needs the aperture and ISO, and the camera does not tell ${what}. Give ${what === 'the aperture and the ISO' ? 'both' : 'it'}, or write the reading as a shutter time at the camera's aperture and ISO.`,
     { field },
   );
 }
@@ -97,8 +97,8 @@ export function roomFor(
   const size = ({ ev }: Side) => formatEv(ev, false);
   const sentence =
     above.from === below.from
-      ? `A frame is counted to hold ${size(above)} EV above middle grey and ${size(below)} EV below it, ${above.from}.`
-      : `A frame is counted to hold ${size(above)} EV above middle grey, ${above.from}, and ${size(below)} EV below it, ${below.from}.`;
+      ? `Each frame is taken to hold ${size(above)} EV above middle grey and ${size(below)} EV below it, ${above.from}.`
+      : `Each frame is taken to hold ${size(above)} EV above middle grey, ${above.from}, and ${size(below)} EV below it, ${below.from}.`;
   return { room: { above: above.ev, below: below.ev }, sentence };
 }
 
@@ -111,5 +111,5 @@ function usualInWords(files: FileKind | null, iso: number | null): string {
   const at = iso === null ? '' : ` at ISO ${iso}`;
   if (files === 'raw') return `as raw files usually do${at}`;
   if (files === 'jpeg') return `as JPEG files usually do${at}`;
-  return `as JPEG files usually do${at}: nobody tells whether these are raw`;
+  return `as JPEG files usually do${at}: the camera does not tell whether these are raw`;
 }

@@ -24,7 +24,7 @@ import {
 } from '../exposure/index.js';
 import { apertureFor, isoFor, rangeOf } from './impossible.js';
 import { type Placement, type Scene, usableOf } from './readings-place.js';
-import { type Part, sunInWords } from './readings-words.js';
+import { type Part, stopsInWords, sunInWords } from './readings-words.js';
 
 const unusable = (message: string, field: Part | 'step', suggestions: readonly Suggestion[] = []) =>
   new EvenrungError('readings-unusable', message, {
@@ -46,11 +46,10 @@ export function mustHold(metered: Metered, scene: Scene, step: Sixths): void {
   const frames = fewestFrames(range, room, step);
   const whole = plusSixths(room.above, room.below);
   if (frames > 1 && step > whole) {
-    const message = `A frame holds ${formatEv(whole, false)} EV in all, and with a step of ${formatEv(step, false)} EV some tones would be in none.`;
+    const message = `Each frame holds ${formatEv(whole, false)} EV, so a step of ${formatEv(step, false)} EV would leave gaps: some tones would be in no frame.`;
     const smaller = stepsFrom(SMALLEST_STEP, whole).at(-1);
-    if (smaller === undefined)
-      throw unusable(`${message} Look at the room that a frame is said to have.`, 'step');
-    throw unusable(`${message} Take a step of ${formatEv(smaller, false)} EV or less.`, 'step', [
+    if (smaller === undefined) throw unusable(`${message} Check the room that you gave for a frame.`, 'step');
+    throw unusable(`${message} Use a step of ${formatEv(smaller, false)} EV or less.`, 'step', [
       stepOf(smaller),
     ]);
   }
@@ -59,7 +58,7 @@ export function mustHold(metered: Metered, scene: Scene, step: Sixths): void {
     (one) => one <= whole && fewestFrames(range, room, one) <= MOST_FRAMES,
   );
   throw unusable(
-    `That would take ${frames} frames, and ${MOST_FRAMES} are the most: take a wider step, or meter again.`,
+    `That would take ${frames} frames, and ${MOST_FRAMES} are the most: use a wider step, or meter again.`,
     'step',
     wider === undefined ? [] : [stepOf(wider)],
   );
@@ -85,20 +84,23 @@ function mustBeOnEarth(reading: Reading, part: Part): void {
   const words = readingInWords(reading);
   if (reading.kind === 'time') {
     if (reading.seconds >= SHORTEST_SECONDS && reading.seconds <= LONGEST_SECONDS) return;
-    throw unusable(`No meter reads ${words}: look at the ${part} part again.`, part);
+    throw unusable(`No meter reads ${words}: check the reading of the ${part} part.`, part);
   }
   const ev100 = ev100Of(reading, { fNumber: null, iso: null }) ?? 0;
   if (ev100 > BRIGHTEST_EV100)
-    throw unusable(`${words} is brighter than the sun's disc at noon: look at the ${part} part again.`, part);
+    throw unusable(
+      `${words} is brighter than the sun's disc at noon: check the reading of the ${part} part.`,
+      part,
+    );
   if (ev100 < DARKEST_EV100)
-    throw unusable(`${words} is darker than any night: look at the ${part} part again.`, part);
+    throw unusable(`${words} is darker than any night: check the reading of the ${part} part.`, part);
 }
 
 function mustDiffer({ darkest, brightest, written }: Metered, { darkestTv, brightestTv }: Scene): void {
   const [dark, bright] = [readingInWords(darkest), readingInWords(brightest)];
   if (brightestTv < darkestTv)
     throw unusable(
-      `The darkest part (${dark}) reads brighter than the brightest part (${bright}): change the two over.`,
+      `The darkest part (${dark}) reads brighter than the brightest part (${bright}): swap the two.`,
       'darkest',
       [
         {
@@ -110,7 +112,7 @@ function mustDiffer({ darkest, brightest, written }: Metered, { darkestTv, brigh
     );
   if (brightestTv > darkestTv) return;
   throw unusable(
-    `Both parts read the same (${dark}${bright === dark ? '' : `, ${bright}`}): meter the darkest part that must keep detail and then the brightest, or ask for one frame at ${labelOf(darkestTv)} s.`,
+    `Both parts read the same (${dark}${bright === dark ? '' : `, ${bright}`}). Meter the darkest and the brightest part that must keep detail, or shoot one frame at ${labelOf(darkestTv)} s.`,
     'brightest',
   );
 }
@@ -137,10 +139,10 @@ export function noPlaceFor(
   if (tooBright > 0 && tooDark > 0)
     return refuse(
       'brightest',
-      `These two parts lie farther apart than the shutter times of this camera, ${range}, can hold: give up detail at one end, and meter a part that is less dark or less bright.`,
+      `These two parts are farther apart than this camera's shutter times, ${range}, can hold. Give up detail at one end: meter a part that is less dark or less bright.`,
     );
   const needs = (part: Part, tv: Sixths, than: string) =>
-    `The ${part} part needs a frame of ${labelOf(tv)} s or ${than}, and the shutter times of this camera are ${range}`;
+    `The ${part} part needs a frame of ${labelOf(tv)} s or ${than}, and this camera's shutter times are ${range}`;
   if (tooBright > 0)
     return refuse(
       'brightest',
@@ -177,10 +179,8 @@ function beyond(end: ShutterSetting | undefined, lacks: (end: Sixths) => Sixths)
 const otherLight = (ev: Sixths, { fNumber, iso }: Standing): string => {
   const ways = [apertureFor(ev, fNumber ?? undefined), isoFor(ev, iso ?? undefined)];
   const words = ways.flatMap((way) => way?.words ?? []);
-  const size = `${formatEv(magnitude(ev), false)} EV`;
-  return words.length > 0
-    ? `take ${words.join(', or ')}`
-    : `let in ${size} ${ev > 0 ? 'less' : 'more'} light`;
+  const size = stopsInWords(magnitude(ev));
+  return words.length > 0 ? `use ${words.join(', or ')}` : `let in ${size} ${ev > 0 ? 'less' : 'more'} light`;
 };
 
 /** A time was metered at an aperture and an ISO that are changed then. */
@@ -193,8 +193,8 @@ function otherStep(step: Sixths, range: string, placeAt: (step: Sixths) => Place
     .filter((one) => one !== step)
     .sort((a, b) => Math.abs(a - step) - Math.abs(b - step) || b - a)
     .find((one) => placeAt(one) !== null);
-  const message = `In steps of ${formatEv(step, false)} EV no frames from ${range} hold both parts.`;
-  return new EvenrungError('step-not-offered', `${message} Take another step.`, {
+  const message = `In steps of ${formatEv(step, false)} EV, no frames from ${range} hold both parts.`;
+  return new EvenrungError('step-not-offered', `${message} Use another step.`, {
     field: 'step',
     ...(found === undefined ? {} : { suggestions: [stepOf(found)] }),
   });

@@ -40,11 +40,11 @@ export function fallsInWords(
   const size = spared === 0 ? 'just' : stopsInWords(spared);
   return part === 'brightest'
     ? `${head}, ${size} below clipping.`
-    : `${head}, ${size} above where detail drowns.`;
+    : `${head}, ${size} above where noise drowns detail.`;
 }
 
 /** @returns the caution of a reading that only the sun or its mirror image gives; null for any other */
 export function sunInWords(ev100: number | null): string | null {
   if (ev100 === null || ev100 < SUN_METERED_EV100) return null;
-  return `The brightest part reads EV ${ev100.toFixed(1)}: no shaded lamp is as bright, only the sun or its mirror image. Before you fire, put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.`;
+  return `The brightest part reads EV ${ev100.toFixed(1)}: only the sun or its reflection is that bright. Before you fire, put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.`;
 }

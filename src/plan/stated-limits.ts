@@ -85,7 +85,7 @@ function readCounts(written: string): number[] {
       if (![1, 2, 3, 5, 7, 9].includes(count)) {
         throw new EvenrungError(
           'limits-contradict',
-          `No body brackets '${shortened(part.trim())}' frames: give 1, 2, 3, 5, 7 or 9, or several with commas.`,
+          `--max-frames cannot be '${shortened(part.trim())}': give 1, 2, 3, 5, 7 or 9, or several with commas.`,
         );
       }
       return count;
@@ -99,7 +99,7 @@ export function readInOneGo(written: string): number {
   if (frames >= 1) return frames;
   throw new EvenrungError(
     'limits-contradict',
-    `No camera fires '${shortened(written.trim())}' frames from one release: give 1 to ${MOST_IN_ONE_GO}.`,
+    `--in-one-go cannot be '${shortened(written.trim())}': give 1 to ${MOST_IN_ONE_GO} frames.`,
   );
 }
 
@@ -109,12 +109,12 @@ function readSteps(written: string): Sixths[] {
     if (step === undefined)
       throw new EvenrungError(
         'unreadable-ev',
-        `The body step '${shortened(part.trim())}' is no EV value: write for example 1, 1/2 or 2/3.`,
+        `--body-steps cannot be '${shortened(part.trim())}': give EV such as 1, 1/2 or 2/3.`,
       );
     if (step < SMALLEST_STEP || step > LARGEST_STEP) {
       throw new EvenrungError(
         'limits-contradict',
-        `No body brackets in steps of ${part.trim()} EV: give 1/3 to 3 EV.`,
+        `--body-steps cannot be '${part.trim()}': give 1/3 to 3 EV.`,
       );
     }
     return step;
@@ -126,13 +126,10 @@ function readRange(written: string): Sixths {
   if (range === undefined)
     throw new EvenrungError(
       'unreadable-ev',
-      `The compensation range '${shortened(written)}' is no EV value: write for example 1, 1/2 or 2/3.`,
+      `--comp-range cannot be '${shortened(written)}': give EV such as 1, 1/2 or 2/3.`,
     );
   if (range < 0)
-    throw new EvenrungError(
-      'limits-contradict',
-      'The compensation range counts both ways: give it without a sign.',
-    );
+    throw new EvenrungError('limits-contradict', '--comp-range counts both ways: give it without a sign.');
   return range;
 }
 
@@ -152,7 +149,7 @@ function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSet
   if (from === undefined || to === undefined || more !== undefined) {
     throw new EvenrungError(
       'unreadable-shutter',
-      `The shutter range '${shortened(written)}' is not understood: write for example 30..1/8000.`,
+      `--shutter-range cannot be '${shortened(written)}': write it like 30..1/8000.`,
     );
   }
   const longest = readEnd(from, all);
@@ -160,7 +157,7 @@ function readShutterRange(written: string, steps: readonly Sixths[]): ShutterSet
   if (longest.tv > shortest.tv) {
     throw new EvenrungError(
       'limits-contradict',
-      `The shutter range ${written} runs the wrong way round: the longest time comes first.`,
+      `--shutter-range ${written} runs the wrong way round: put the longest time first.`,
     );
   }
   return all.filter((setting) => setting.tv >= longest.tv && setting.tv <= shortest.tv);
@@ -172,7 +169,7 @@ function readEnd(written: string, settings: readonly ShutterSetting[]): ShutterS
   if (setting === undefined)
     throw new EvenrungError(
       'unreadable-shutter',
-      `The shutter time '${shortened(written)}' is not understood.`,
+      `--shutter-range cannot have the time '${shortened(written)}': write it like 1/60, 0.5 or 30.`,
     );
   return setting;
 }

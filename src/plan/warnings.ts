@@ -65,7 +65,7 @@ function otherBase({ base }: PlanRequest, { baseWritten }: Conditions): Warning 
   if (isNear(base.seconds) || isNear(base.nominalSeconds)) return null;
   return {
     code: 'other-base',
-    message: `The camera has no setting of ${baseWritten} s: ${base.label} s, the nearest, is taken as the base.`,
+    message: `This camera has no ${baseWritten} s: the base exposure is ${base.label} s, its nearest setting.`,
   };
 }
 
@@ -79,11 +79,11 @@ function singleFrames(
   const isOneReleaseOnly = release !== 'pass' && brackets.length > 0 && brackets.every(isInOneGo);
   const why =
     brackets.length === 0
-      ? 'This body has no auto-bracket that can be used'
+      ? 'This camera has no auto-bracket that can be used'
       : isOneReleaseOnly
-        ? 'This body fires its auto-bracket from one release only'
-        : `No auto-bracket of this body helps with a step of ${formatEv(step, false)} EV`;
-  return { code: 'single-frames', message: `${why}: the shutter is set for every frame.` };
+        ? 'This camera fires its auto-bracket only as a whole, from one release'
+        : `No auto-bracket of this camera helps with a step of ${formatEv(step, false)} EV`;
+  return { code: 'single-frames', message: `${why}: Evenrung sets the shutter for each frame.` };
 }
 
 const isInOneGo = ({ isOneRelease }: BracketShape): boolean => isOneRelease === true;
@@ -94,7 +94,7 @@ function bufferUntried(passes: readonly Pass[], { apart }: BodyLimits): Warning 
   if (most === 0 || apart?.mostInOneGo !== null) return null;
   return {
     code: 'buffer-untried',
-    message: `Nobody has tried how many frames the camera holds at once: if it holds fewer than ${most}, it slows down within a pass, and the spread is longer.`,
+    message: `Whether the camera's buffer holds ${most} frames has not been tried. If it does not, a pass slows down, and the spread grows.`,
   };
 }
 
@@ -103,7 +103,7 @@ function movedBase({ mode }: PlanRequest): Warning | null {
   return {
     code: 'moved-base',
     message:
-      'In aperture priority the body meters every pass anew: a cloud between passes moves the base. Manual mode keeps it.',
+      'In aperture priority the camera meters each pass afresh, so a cloud can shift the base exposure. Manual mode holds it.',
   };
 }
 
@@ -117,7 +117,7 @@ function outlastsLink(
   if (mode === 'manual' || long.length === 0) return null;
   return {
     code: 'outlasts-link',
-    message: `If the camera meters ${base.label} s, ${count(long.length)} would take longer than ${longestSeconds} s, the longest exposure whose file comes back: open the aperture or raise the ISO.`,
+    message: `If the camera meters ${base.label} s, ${count(long.length)} would take longer than ${longestSeconds} s, the longest exposure whose file comes back. Open up, or raise the ISO.`,
   };
 }
 
@@ -127,7 +127,7 @@ function byBulb(passes: readonly Pass[]): Warning | null {
   const longest = Math.max(...held.map(({ shutter }) => shutter.seconds));
   return {
     code: 'bulb',
-    message: `${count(held.length)} longer than the camera's own times: Evenrung opens and closes the shutter itself, for up to ${formatDuration(Math.round(longest))}. The light moves meanwhile, and the battery has to last: stopping the set ends such an exposure at once.`,
+    message: `${count(held.length)} longer than the camera's own times: Evenrung opens and closes the shutter itself, for up to ${formatDuration(Math.round(longest))}. Make sure that the battery lasts; stopping the set ends such an exposure at once.`,
   };
 }
 
@@ -138,7 +138,7 @@ function handHeld(passes: readonly Pass[], { handHeldMm }: Conditions): Warning 
   if (slow.length === 0) return null;
   return {
     code: 'hand-held',
-    message: `${count(slow.length)} slower than 1/${Math.round(handHeldMm)} s, too slow for the hand at ${Math.round(handHeldMm)} mm: use a tripod.`,
+    message: `${count(slow.length)} slower than 1/${Math.round(handHeldMm)} s, too slow to hold by hand at ${Math.round(handHeldMm)} mm: use a tripod.`,
   };
 }
 
@@ -155,14 +155,14 @@ function noiseReduction(
     apart === undefined ? long.filter((frame) => frame.shutter.seconds * 2 > longestSeconds) : [];
   const doubled: Warning = {
     code: 'noise-reduction',
-    message: `Long-exposure noise reduction doubles the time of ${count(long.length).toLowerCase()} over ${LONG_SECONDS} s: switch it off on the camera.`,
+    message: `Long-exposure noise reduction doubles the time of ${count(long.length).toLowerCase()} over ${LONG_SECONDS} s: turn it off on the camera.`,
   };
   if (outlasting.length === 0) return [doubled];
   return [
     doubled,
     {
       code: 'noise-reduction-outlasts-link',
-      message: `With noise reduction ${count(outlasting.length).toLowerCase()} may come back later than the link waits, and would be taken for missing.`,
+      message: `With noise reduction ${count(outlasting.length).toLowerCase()} may come back too late, and count as missing: turn it off on the camera.`,
     },
   ];
 }
@@ -184,7 +184,7 @@ function flicker(passes: readonly Pass[], { mainsHz }: Conditions): Warning | nu
   if (differing.length === 0) return null;
   return {
     code: 'mains-flicker',
-    message: `Mains light flickers ${2 * mainsHz} times a second: ${count(differing.length).toLowerCase()} may differ in brightness from their step. Times that are multiples of 1/${2 * mainsHz} s do not.`,
+    message: `Mains light flickers ${2 * mainsHz} times a second, so ${count(differing.length).toLowerCase()} may come out too bright or too dark. Whole multiples of 1/${2 * mainsHz} s do not.`,
   };
 }
 
@@ -213,7 +213,7 @@ function sun(passes: readonly Pass[], { fNumber, iso }: Conditions): Warning | n
   return {
     code: 'sun',
     message:
-      'The darkest frames are dark enough for the sun itself. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris. A neutral-density filter is no solar filter.',
+      'The darkest frames are dark enough for the sun itself. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris. A neutral-density filter does not protect you.',
   };
 }
 
@@ -221,7 +221,7 @@ function unattended({ seconds }: Estimate): Warning | null {
   if (seconds < UNATTENDED_SECONDS) return null;
   return {
     code: 'unattended',
-    message: `The set takes ${Math.ceil(seconds / 60)} min: weigh the tripod down, keep ways clear, and leave it when there is lightning.`,
+    message: `The set takes ${Math.ceil(seconds / 60)} min: weigh the tripod down, keep the way clear, and leave it if there is lightning.`,
   };
 }
 

@@ -99,7 +99,7 @@ function settingFor(seconds: number, label: string, { shutters }: BodyLimits): S
   if (found !== undefined) return found;
   throw new EvenrungError(
     'base-not-offered',
-    `The camera does not offer ${label} s as it is set up now, which the set was planned with.`,
+    `The camera no longer offers ${label} s, which the set was planned with. Turn its mode dial back, then look for the camera again.`,
     { field: 'base' },
   );
 }

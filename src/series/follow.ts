@@ -167,7 +167,7 @@ function limitsOf(asked: FollowAsked, isos: readonly IsoSetting[], now: IsoSetti
   if (slowest !== null && slowest > fastest)
     throw new EvenrungError(
       'malformed-request',
-      `The slowest shutter of the base, ${light.slowest} s, is faster than the fastest, ${light.fastest} s: change them over.`,
+      `The slowest shutter, ${light.slowest} s, is faster than the fastest, ${light.fastest} s: swap them.`,
       { field: 'slowest' },
     );
   const { least, most } = isoRange(light, isos, now);
@@ -191,7 +191,7 @@ function isoRange({ isoLeast, isoMost }: LightRequest, isos: readonly IsoSetting
     return { least: least.sv, most: most.sv };
   throw new EvenrungError(
     'base-not-offered',
-    `The camera has no ISO setting from ${isoLeast ?? now.iso} to ${isoMost ?? now.iso} that can be set over the cable: give other limits, or leave ISO out.`,
+    `The camera has no ISO from ${isoLeast ?? now.iso} to ${isoMost ?? now.iso} that can be set over the cable: give other limits, or leave ISO out.`,
     { field: isoLeast === null ? 'isoMost' : 'isoLeast' },
   );
 }

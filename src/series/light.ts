@@ -14,6 +14,7 @@
 // first, up to its cap, then ISO up to its cap; when the light comes back, ISO first, then the shutter. Never
 // the aperture: that would change what is sharp.
 import {
+  evInWords,
   formatEv,
   fromEv,
   type IsoSetting,
@@ -88,7 +89,7 @@ const STAYS_WITHIN_EV = 0.25;
 export function followLight(asked: LightAsked): LightStep {
   const { history, limits } = asked;
   const last = history.at(-1);
-  if (last === undefined) throw new Error('There is no set yet whose light could be followed.');
+  if (last === undefined) throw new Error('There is no set yet to follow the light from.');
   const blind = believedBound(asked);
   const wantedEv = blind === null ? deviationEv(asked, last.base) : mostEv(blind, limits);
   const from = settingsOf(last.base, limits);
@@ -205,7 +206,7 @@ function settingsOf({ tv, sv }: Base, { shutters, isos }: LightLimits): Settings
   const shutter = shutters.find((setting) => setting.tv === tv);
   const iso = isos.find((setting) => setting.sv === sv);
   if (shutter === undefined || iso === undefined)
-    throw new Error('The base is none of the settings that the body offers.');
+    throw new Error('The camera does not offer the base exposure.');
   return { shutter, iso };
 }
 
@@ -258,14 +259,14 @@ function moveSentence(
     ...(from.shutter.tv === to.shutter.tv ? [] : [`shutter ${from.shutter.label} to ${to.shutter.label}`]),
     ...(from.iso.sv === to.iso.sv ? [] : [`ISO ${from.iso.iso} to ${to.iso.iso}`]),
   ];
-  const sentence = `The base moved by ${formatEv(minusSixths(lets(to), lets(from)))} EV: ${moved.join(', ')}.`;
+  const sentence = `The base exposure moved by ${evInWords(minusSixths(lets(to), lets(from)))} EV: ${moved.join(', ')}.`;
   if (blind !== null) {
     const how = blind === 'dark' ? 'mostly black' : 'mostly blown out';
-    return `${sentence} The middle frame was ${how}: how far the light has gone cannot be told from it.`;
+    return `${sentence} The middle frame was ${how}, so it does not show how far the light has gone.`;
   }
   const isHeldUp = Math.abs(wantedEv) - toEv(mostPerSet) > STAYS_WITHIN_EV;
   if (!isHeldUp) return sentence;
-  return `${sentence} The light moves faster than the ${formatEv(mostPerSet, false)} EV that the base may move a set.`;
+  return `${sentence} The light changes faster than ${formatEv(mostPerSet, false)} EV a set, the most that the base exposure may move.`;
 }
 
 function capHit(
@@ -283,10 +284,10 @@ function capHit(
   return side === 'lighter'
     ? {
         side,
-        sentence: `The base is as light as it may be, ${stands}, and the middle frame comes out ${size} too dark: allow a higher ISO, or a slower shutter, for which fewer frames on the light side make room.`,
+        sentence: `The base exposure is at its brightest limit, ${stands}, and the middle frame comes out ${size} too dark. Allow a higher ISO or a slower shutter; leaving out bright frames makes room for that.`,
       }
     : {
         side,
-        sentence: `The base is as dark as it may be, ${stands}, and the middle frame comes out ${size} too light: allow a faster shutter or a lower ISO, or put a filter on.`,
+        sentence: `The base exposure is at its darkest limit, ${stands}, and the middle frame comes out ${size} too bright. Allow a faster shutter or a lower ISO, or put a filter on.`,
       };
 }

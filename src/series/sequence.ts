@@ -233,7 +233,7 @@ export class Sequence {
     }
     if (passed === 0) return;
     const span = `from ${hourAndMinute(new Date(since))} to ${hourAndMinute(new Date(this.slots.now()))}`;
-    this.note(`Held ${span}: ${passed} ${passed === 1 ? 'slot' : 'slots'} passed without a set.`);
+    this.note(`Paused ${span}: ${passed} ${passed === 1 ? 'slot' : 'slots'} passed without a set.`);
   }
 
   private async makeSet(taken: Slot): Promise<void> {
@@ -301,7 +301,7 @@ export class Sequence {
     if (this.slots.progress().nextIndex <= slot.index) this.slots.begin(slot);
     // The same error in a row is noted only once.
     if (this.tally.setNotBegun(begunBefore, error)) return;
-    this.note(`No set was made at ${hourAndMinute(new Date(slot.start))}: ${error.message}`);
+    this.note(`No set was shot at ${hourAndMinute(new Date(slot.start))}: ${error.message}`);
   }
 
   private warnOf(watch: Watch | null): void {

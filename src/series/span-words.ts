@@ -1,7 +1,7 @@
 // Sentences on a span that follows the scene: why it changed, in the notes of the set that it changed for,
 // and what keeps it from going on. Pure.
 import { NOT_MISSED } from '../../shared/clipping.js';
-import { formatEv, NO_EV, type Sixths } from '../exposure/index.js';
+import { evInWords, NO_EV, type Sixths } from '../exposure/index.js';
 import type { End } from '../plan/index.js';
 import type { AtEnds, EndMemory, SpanMemory, SpanTold, Untold } from './span.js';
 
@@ -28,12 +28,12 @@ export function changeSentence({ offsets, change, told, memory }: SpanChange): s
   if (why.length === 0) return null;
   const [from, to] = [offsets[0] ?? NO_EV, offsets.at(-1) ?? NO_EV];
   const size = `${offsets.length} ${offsets.length === 1 ? 'frame' : 'frames'}`;
-  return `${why.join(' ')} The span is now ${formatEv(from)} to ${formatEv(to)} EV, ${size}.`;
+  return `${why.join(' ')} The span is now ${evInWords(from)} to ${evInWords(to)} EV, ${size}.`;
 }
 
 function addedWords(end: End, count: number, share: number): string {
   const added = count === 1 ? `A ${end} frame is added` : `${count} ${end} frames are added`;
-  if (share <= NOT_MISSED) return `${added}, because the last set was extended there while it was made.`;
+  if (share <= NOT_MISSED) return `${added}, because the last set was extended there while it was shot.`;
   return `${added}: ${percent(share)} of the picture was ${TOO[end]} even in the ${FRAME_AT[end]} frame of the last set.`;
 }
 
@@ -42,8 +42,9 @@ function droppedWords(end: End, count: number, isSpare: boolean, { spare }: EndM
     count === 1
       ? `The ${FRAME_AT[end]} frame is left out`
       : `The ${count} ${FRAME_AT[end]} frames are left out`;
-  if (!isSpare) return `${dropped}: with this base there is no room for ${count === 1 ? 'it' : 'them'}.`;
-  return `${dropped}: in the last ${spare} sets it held nothing that no other frame held.`;
+  if (!isSpare)
+    return `${dropped}: with this base exposure there is no room for ${count === 1 ? 'it' : 'them'}.`;
+  return `${dropped}: in the last ${spare} sets it held nothing that other frames did not.`;
 }
 
 /** A share of a picture, as text. */
@@ -54,7 +55,7 @@ function percent(share: number): string {
 
 export const STAYS: Readonly<Record<Untold, string>> = {
   incomplete: 'The span stays as it is: the last set is not complete.',
-  unjudged: 'The span stays as it is: the pictures of the last set were not judged in time.',
+  unjudged: 'The span stays as it is: the last set was not checked for lost detail in time.',
   'out-of-step':
     'The span stays as it is: the pictures of the last set do not get brighter as their exposures do.',
 };
@@ -64,13 +65,12 @@ export function mostSentence(mostFrames: number, beyond: AtEnds<number>): string
   const lacks = (['darker', 'brighter'] as const)
     .filter((end) => beyond[end] > 0)
     .map((end) => `about ${beyond[end]} more at the ${end} end`);
-  return `The span has the ${mostFrames} frames that it may have, and lacks ${lacks.join(' and ')}: allow more frames, or take a wider step.`;
+  return `The span has ${mostFrames} frames, the most allowed, and needs ${lacks.join(' and ')}: allow more frames, or use a wider step.`;
 }
 
 /** @param why the planner's sentence */
-export const cannotSentence = (why: string): string =>
-  `The span cannot reach as far as the scene does. ${why}`;
+export const cannotSentence = (why: string): string => `The span cannot reach as far as the scene. ${why}`;
 
 /** @returns the sentence for a schedule that is only foreseen */
 export const countedWith = (frames: number): string =>
-  `The span follows the scene: counted with ${frames} frames a set, the most that it may come to.`;
+  `The span follows the scene, so this counts ${frames} frames a set, the most allowed.`;

@@ -38,16 +38,15 @@ export function spanLimits(
 ): SpanLimits {
   const fewest = fewestFrames ?? Math.min(USUAL_SPAN.fewestFrames, frames, mostFrames ?? frames);
   const most = mostFrames ?? Math.min(MOST_FRAMES, frames + USUAL_SPAN.moreFrames);
-  if (frames > most) throw outside('mostFrames', frames, `the most that its span may have is ${most}`);
-  if (frames < fewest)
-    throw outside('fewestFrames', frames, `the fewest that its span may have is ${fewest}`);
+  if (frames > most) throw outside('mostFrames', frames, `${most} are the most allowed`);
+  if (frames < fewest) throw outside('fewestFrames', frames, `${fewest} are the fewest allowed`);
   return { fewestFrames: fewest, mostFrames: most, mostPerSet };
 }
 
 const outside = (field: string, frames: number, limit: string) =>
   new EvenrungError(
     'malformed-request',
-    `The first set has ${frames} ${frames === 1 ? 'frame' : 'frames'}, and ${limit}: change one of the two.`,
+    `The first set has ${frames} ${frames === 1 ? 'frame' : 'frames'}, but ${limit}: change one of the two.`,
     { field },
   );
 

@@ -113,13 +113,13 @@ export class Tally {
   }
 
   ranLow(low: readonly string[], missed: number): SequenceEnd {
-    const sentence = `Ended before the next set, with the camera's settings as they were found. ${low.join(' ')} ${this.howFar(missed)}`;
+    const sentence = `Ended before the next set; the camera's settings are as they were found. ${low.join(' ')} ${this.howFar(missed)}`;
     return { state: 'stopped', sentence, error: null, early: true };
   }
 
   gaveUp(missed: number): SequenceEnd {
     const why = this.whyNot === null ? '' : ` ${this.whyNot}`;
-    const sentence = `Halted, because ${MOST_HALTS_IN_A_ROW} sets in a row went wrong.${why}`;
+    const sentence = `Stopped, because ${MOST_HALTS_IN_A_ROW} sets in a row failed.${why}`;
     return this.halted(this.lastError, sentence, missed);
   }
 

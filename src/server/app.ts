@@ -146,7 +146,7 @@ function tellBroken(cause: Error & { code?: string }, socket: Socket): void {
   const error =
     cause.code === 'HPE_HEADER_OVERFLOW'
       ? new EvenrungError('too-large', 'The head of the request is too large.')
-      : new EvenrungError('malformed-request', 'This is no request that can be understood.');
+      : new EvenrungError('malformed-request', 'The request is not understood.');
   const body = JSON.stringify(error.toWire());
   socket.end(
     `HTTP/1.1 ${ERRORS[error.code].status} Refused\r\nContent-Type: application/json\r\nContent-Length: ${Buffer.byteLength(body)}\r\nConnection: close\r\n\r\n${body}`,
@@ -185,7 +185,7 @@ function listenError(cause: unknown, port: number, option: string): EvenrungErro
   if (code === 'EACCES')
     return new EvenrungError(
       'port-in-use',
-      `Port ${port} is not ours to take: choose one above 1023 with ${option}.`,
+      `Port ${port} is not allowed: choose one above 1023 with ${option}.`,
     );
   return asEvenrungError(cause);
 }

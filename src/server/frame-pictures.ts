@@ -104,5 +104,5 @@ const extensionOf = ({ path: file }: KeptFile): string => path.extname(file).sli
 const nothingToShow = ({ path: file }: KeptFile): EvenrungError =>
   new EvenrungError(
     'not-found',
-    `There is no picture in ${path.basename(file)} that can be shown here: open the file itself.`,
+    `${path.basename(file)} holds no picture that can be shown here: open the file itself.`,
   );

@@ -29,7 +29,10 @@ export class Guard {
   check(headers: IncomingHttpHeaders): void {
     const host = headers.host?.toLowerCase();
     if (host === undefined || !this.isOwn(host)) {
-      throw new EvenrungError('foreign-host', 'This request names a host that the daemon does not go by.');
+      throw new EvenrungError(
+        'foreign-host',
+        "This address is not one of Evenrung's. Open the panel at the address that Evenrung printed.",
+      );
     }
     // Browsers send an Origin with every request that can change something; scripts send none.
     const { origin } = headers;
@@ -37,7 +40,7 @@ export class Guard {
     if (isForeign || isDrawnIn(headers)) {
       throw new EvenrungError(
         'foreign-origin',
-        'This request comes from a page that the daemon did not serve.',
+        'This request comes from another web page. Open the panel at the address that Evenrung printed.',
       );
     }
   }

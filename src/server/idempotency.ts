@@ -59,7 +59,7 @@ export class KeptAnswers {
       if (known.asked === asked) return { again: known.answer };
       throw new EvenrungError(
         'key-used-otherwise',
-        'This key stands for another request already: make a new one for each press.',
+        'This key belongs to another request: make a new one for each press.',
       );
     }
     let settle: Entry['settle'] = () => undefined;
@@ -99,7 +99,7 @@ export function addIdempotency(
     const key = request.headers[KEY_HEADER];
     if (key === undefined || request.method === 'GET' || request.method === 'HEAD') return;
     if (typeof key !== 'string' || !UUID.test(key))
-      throw new EvenrungError('malformed-request', `The key '${String(key).slice(0, 48)}' is no UUID.`);
+      throw new EvenrungError('malformed-request', `The key '${String(key).slice(0, 48)}' is not a UUID.`);
     const visitor = visitorOf(request);
     if (visitor === null) return;
     const taken = kept.take(visitor, key.toLowerCase(), askedIn(request));

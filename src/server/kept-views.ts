@@ -53,7 +53,7 @@ export async function keptSetView(journal: JournalReader | undefined, id: string
 export function mustKnow(journal: JournalReader | undefined, id: string): StoredSet {
   const set = journal?.set(id) ?? null;
   if (set !== null) return set;
-  throw new EvenrungError('no-such-set', 'There is no such set in the journal of this daemon.');
+  throw new EvenrungError('no-such-set', "There is no such set in this Evenrung's journal.");
 }
 
 async function viewOf(

@@ -83,7 +83,7 @@ export function openApi(): Json {
       title: 'Evenrung',
       version: about.version,
       description:
-        'Bracketed sets from a tethered camera. From the computer that the daemon runs on nothing else is needed; from elsewhere the session of a paired device is.',
+        'Bracketed sets from a tethered camera. On the computer that Evenrung runs on, nothing else is needed; from elsewhere, the session of a paired device is.',
     },
     paths: pathsOf(API_ROUTES),
     components: {

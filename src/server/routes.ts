@@ -111,13 +111,13 @@ const NOT_MODIFIED = { 304: 'The picture is as it was.' } as const;
 const here = { needs: 'here', status: 200 } as const;
 
 export const API_ROUTES: readonly ApiRoute[] = [
-  { ...watch, path: '/api/me', summary: 'Who the daemon takes the one who asks for', gives: 'Me' },
+  { ...watch, path: '/api/me', summary: 'Who you are to Evenrung', gives: 'Me' },
   {
     ...{ method: 'post', path: '/api/pair', needs: 'nothing', status: 200 },
     ...{ summary: 'Exchanges a pairing secret for a session', takes: 'PairRequest', gives: 'Me' },
   },
   { ...here, method: 'get', path: '/api/devices', summary: 'The paired devices', gives: 'Devices' },
-  { ...here, method: 'delete', path: '/api/devices/{id}', summary: 'Drops a device', gives: 'Done' },
+  { ...here, method: 'delete', path: '/api/devices/{id}', summary: 'Removes a device', gives: 'Done' },
   {
     ...{ ...here, method: 'post', path: '/api/devices/pairing' },
     ...{ summary: 'A new secret that pairs one device, once', takes: 'NewPairing', gives: 'Pairing' },
@@ -126,9 +126,9 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ ...here, method: 'get', path: '/api/devices/pairing/{id}/qr.svg' },
     ...{ summary: 'Its address as a code for a camera to read', gives: { media: 'image/svg+xml' } },
   },
-  { ...watch, needs: 'nothing', path: '/api/health', summary: 'Whether the daemon answers', gives: 'Health' },
+  { ...watch, needs: 'nothing', path: '/api/health', summary: 'Whether Evenrung answers', gives: 'Health' },
   { ...watch, path: '/api/openapi.json', summary: 'This document', gives: { media: 'application/json' } },
-  { ...watch, path: '/api/state', summary: 'What the daemon is doing', gives: 'State' },
+  { ...watch, path: '/api/state', summary: 'What Evenrung is doing', gives: 'State' },
   {
     ...watch,
     path: '/api/stream',
@@ -138,15 +138,15 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ method: 'post', path: '/api/plan', needs: 'fire', status: 200 },
-    ...{ summary: 'Plans a set for the body that is there', takes: 'SetRequest', gives: 'Plan' },
+    ...{ summary: 'Plans a set for the connected camera', takes: 'SetRequest', gives: 'Plan' },
   },
   {
     ...{ method: 'put', path: '/api/asked', needs: 'fire', status: 200 },
-    ...{ summary: 'Says what is asked for, so that other panels show it', takes: 'Asked', gives: 'Done' },
+    ...{ summary: 'Shares the request with other panels', takes: 'Asked', gives: 'Done' },
   },
   {
     ...{ method: 'post', path: '/api/schedule', needs: 'fire', status: 200 },
-    ...{ summary: 'What a run on a schedule would come to', takes: 'RunRequest', gives: 'ForeseenSchedule' },
+    ...{ summary: 'What a schedule would come to', takes: 'RunRequest', gives: 'ForeseenSchedule' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sound', status: 202 },
@@ -158,11 +158,11 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sound/stop', status: 202 },
-    ...{ summary: 'Ends the sounding after the test frame in hand', gives: 'Done' },
+    ...{ summary: 'Ends the sounding after the current test frame', gives: 'Done' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sound/put-away', status: 200 },
-    ...{ summary: 'Lets go of a sounding that has ended; one that goes on stays', gives: 'Done' },
+    ...{ summary: 'Discards a sounding that has ended; one under way stays', gives: 'Done' },
   },
   {
     ...{ ...watch, path: '/api/sound/{sounding}/frames/{frame}/thumbnail' },
@@ -176,33 +176,33 @@ export const API_ROUTES: readonly ApiRoute[] = [
     ...{ ...fire, method: 'post', path: '/api/run/stop', status: 202 },
     ...{
       summary:
-        'Ends the run after the frame in hand (a long bulb exposure at once), and puts the settings back',
+        'Ends the set or schedule after the current frame (a long bulb exposure at once), and puts the settings back',
       gives: 'Done',
     },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/hold', status: 202 },
-    ...{ summary: 'Fires nothing more after the frame in hand, until it may go on', gives: 'Done' },
+    ...{ summary: 'Pauses after the current frame', gives: 'Done' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/go-on', status: 202 },
-    ...{ summary: 'Lets a run go on that is held', gives: 'Done' },
+    ...{ summary: 'Resumes after a pause', gives: 'Done' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/resume', status: 202 },
-    ...{ summary: 'Goes on with the run that was cut off', gives: 'RunBegun' },
+    ...{ summary: 'Resumes the interrupted set or schedule', gives: 'RunBegun' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/run/end', status: 200 },
-    ...{ summary: 'Ends the run that was cut off; what was made stays', gives: 'Done' },
+    ...{ summary: 'Ends the interrupted set or schedule; its frames are kept', gives: 'Done' },
   },
   {
     ...{ ...watch, path: '/api/run/{run}/coverage' },
-    ...{ summary: 'Which parts of the picture the frames of the run hold so far', gives: PNG },
+    ...{ summary: 'Which parts of the picture the frames hold so far', gives: PNG },
   },
   {
     ...{ ...watch, path: '/api/run/{run}/frames/{frame}/thumbnail' },
-    ...{ summary: 'A small picture of a frame of the run', gives: JPEG },
+    ...{ summary: 'A small picture of a frame of the current set', gives: JPEG },
     also: { 204: 'It has none just now.', 302: 'It is among the pictures of its set.' },
   },
   {
@@ -211,15 +211,15 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ ...fire, method: 'post', path: '/api/body/check', status: 200 },
-    ...{ summary: 'Reads the settings of the body anew', gives: 'Done' },
+    ...{ summary: "Reads the camera's settings again", gives: 'Done' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/body/clock', status: 200 },
-    ...{ summary: "Sets the body's clock to this computer's", gives: 'Done' },
+    ...{ summary: "Sets the camera's clock to this computer's", gives: 'Done' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/body/tick', status: 200 },
-    ...{ summary: 'Says what the wire cannot tell', takes: 'Tick', gives: 'Done' },
+    ...{ summary: 'Ticks a check that the cable cannot make', takes: 'Tick', gives: 'Done' },
   },
   {
     ...{ ...watch, path: '/api/sets', query: setsQuerySchema },
@@ -232,16 +232,17 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/again', status: 202 },
-    ...{ summary: 'Fires frames of it once more', takes: 'Again', gives: 'RunBegun' },
+    ...{ summary: 'Reshoots frames of it', takes: 'Again', gives: 'RunBegun' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/complete', status: 202 },
-    ...{ summary: 'Makes the frames that it lacks', gives: 'RunBegun' },
+    ...{ summary: 'Shoots its missing frames', gives: 'RunBegun' },
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/extend', status: 202 },
     ...{
-      summary: 'Adds frames at its ends; with no number, one where it has lost highlights or shadows',
+      summary:
+        'Adds frames at its ends; with no number, as many as it needs where it has lost highlights or shadows',
       takes: 'Extend',
       takesOptional: true,
       gives: 'RunBegun',
@@ -249,7 +250,7 @@ export const API_ROUTES: readonly ApiRoute[] = [
   },
   {
     ...{ ...fire, method: 'post', path: '/api/sets/{id}/fetch', status: 202 },
-    ...{ summary: 'Fetches files of it that never came from the camera; fires nothing', gives: 'RunBegun' },
+    ...{ summary: 'Fetches missing files of it from the camera; fires nothing', gives: 'RunBegun' },
   },
   { ...watch, path: '/api/sets/{id}/contact-sheet', summary: 'Its contact sheet', gives: JPEG },
   {

@@ -185,11 +185,12 @@ async function openDoor(
    */
   const admit = (headers: IncomingHttpHeaders, remote: string | undefined): Visitor => {
     // Its own names are known once the port is; until then nobody is let in.
-    if (guard === undefined) throw new EvenrungError('foreign-host', 'The daemon is still starting.');
+    if (guard === undefined)
+      throw new EvenrungError('foreign-host', 'Evenrung is still starting: wait a moment.');
     guard.check(headers);
     const visitor = door.visitor(headers);
     if (!requests.take(visitor.device ?? addressOf(remote), performance.now()))
-      throw new EvenrungError('too-many-requests', 'Too much is asked at once: wait a moment.');
+      throw new EvenrungError('too-many-requests', 'Too many requests at once: wait a moment.');
     return visitor;
   };
   const app = await appFor(door, log);
@@ -319,7 +320,7 @@ function addRoutes(app: FastifyInstance, { station, events }: ServerOptions): vo
     // begun.
     const { data } = ofSetSchema.safeParse(request.query);
     const set = run?.view.set.id ?? data?.set;
-    if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this run.');
+    if (set === undefined) throw new EvenrungError('not-found', 'There is no such picture of this set.');
     return reply.redirect(`/api/sets/${encodeURIComponent(set)}/coverage`);
   });
 

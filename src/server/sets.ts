@@ -139,14 +139,14 @@ interface FoundFrame {
 /** @returns a frame that has a file @throws EvenrungError no-such-set, not-found */
 function frameIn(journal: JournalReader | undefined, request: FastifyRequest): FoundFrame {
   const params = frameParamsSchema.safeParse(request.params);
-  if (!params.success) throw new EvenrungError('not-found', 'There is no frame with such a number.');
+  if (!params.success) throw new EvenrungError('not-found', 'There is no frame of that number.');
   const { id, frame } = params.data;
   const set = mustKnow(journal, id);
   const found = set.frames.find(({ view }) => view.number === frame);
   if (found === undefined) throw new EvenrungError('not-found', `The set has no frame ${frame}.`);
   if (set.folder === null) throw nothingStored();
   if (found.view.file === null)
-    throw new EvenrungError('not-found', `Frame ${frame} was not made, or has no file in the set.`);
+    throw new EvenrungError('not-found', `Frame ${frame} is missing, or has no file in the set.`);
   return { view: found.view, folder: set.folder };
 }
 
@@ -187,4 +187,4 @@ const isJpeg = (file: string): boolean => /\.jpe?g$/i.test(file);
 const idIn = (request: FastifyRequest): string => readFields(setParamsSchema, request.params).id;
 
 const nothingStored = (): EvenrungError =>
-  new EvenrungError('not-found', 'Nothing was stored of this set, so it has no folder.');
+  new EvenrungError('not-found', 'This set has no folder: nothing of it was stored.');

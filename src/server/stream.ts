@@ -77,7 +77,7 @@ export class Stream {
       if (request.url !== STREAM_PATH)
         throw new EvenrungError('not-found', 'There is no stream at this address.');
       if (this.sockets.clients.size >= MOST_WATCHERS)
-        throw new EvenrungError('too-many-requests', 'Too many watch already.');
+        throw new EvenrungError('too-many-requests', 'Too many devices are watching already.');
       this.sockets.handleUpgrade(request, socket, head, (watcher) => this.welcome(watcher, socket, visitor));
     } catch (cause) {
       const error = asEvenrungError(cause);
@@ -156,7 +156,7 @@ function readMessage(data: RawData, isBinary: boolean): WatcherMessage {
     if (isBinary) throw new Error('binary');
     json = JSON.parse(data.toString());
   } catch {
-    throw new EvenrungError('malformed-message', 'The message is no JSON text.');
+    throw new EvenrungError('malformed-message', 'The message is not JSON.');
   }
   const parsed = watcherMessageSchema.safeParse(json, IN_PLAIN_WORDS);
   if (!parsed.success) throw new EvenrungError('malformed-message', firstIssue(parsed.error));

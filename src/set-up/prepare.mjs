@@ -99,7 +99,7 @@ async function systemParts() {
     if (LIBRARY.there()) return;
   }
   say(
-    `no USB camera yet: ${LIBRARY.name} is missing. Install with: ${howToInstall([LIBRARY])} - then start again. Going on without.`,
+    `no USB camera yet: ${LIBRARY.name} is missing. To use a camera, install it: ${howToInstall([LIBRARY])} - then start again. Until then you have the practice camera.`,
   );
 }
 
@@ -158,7 +158,7 @@ async function packages() {
     const orCompiler =
       missing.length === 0
         ? ''
-        : ` Parts of them that cannot be downloaded ready to run have to be compiled here, which needs ${namesOf(missing)}: ${howToInstall(missing)}`;
+        : ` Some parts may have to be compiled here, which needs ${namesOf(missing)}: ${howToInstall(missing)}`;
     return giveUp(`the packages could not be installed (see above). Is the network reachable?${orCompiler}`);
   });
   if (usbBindingLoads()) return;
@@ -166,16 +166,16 @@ async function packages() {
     giveUp('the tests need the package gphoto2, which did not build. Try: npm rebuild gphoto2');
   if (!LIBRARY.there()) return;
   if (!isLaid('koffi')) {
-    say('no USB camera: neither of the packages gphoto2 and koffi is here. Try: npm rebuild gphoto2');
+    say('no USB camera: the packages gphoto2 and koffi are both missing. Try: npm rebuild gphoto2');
     return;
   }
   const missing = missingParts(false);
   const cure =
     missing.length > 0
-      ? `Should it be wanted, install with: ${howToInstall(missing)} - then start again.`
-      : 'Should it be wanted, try: npm rebuild gphoto2';
+      ? `If you want it, install with: ${howToInstall(missing)} - then start again.`
+      : 'If you want it, try: npm rebuild gphoto2';
   say(
-    `cameras are reached by calling libgphoto2 directly. The other way, the package gphoto2, is not here; it has to be compiled, and nothing needs it. ${cure}`,
+    `Evenrung reaches cameras by calling libgphoto2 directly. The package gphoto2, for the other way, is missing, and you do not need it. ${cure}`,
   );
 }
 

@@ -46,7 +46,7 @@ export async function pickUp(
   for (const frame of hand.frames) {
     if (frame.view.state === 'fired') lostWithTheProgram(frame, stored, hand);
     if (frame.view.state === 'stored')
-      book.change(frame, 'rejected', { reason: 'Its file was not there any more after a restart.' });
+      book.change(frame, 'rejected', { reason: 'Its file was missing after a restart.' });
   }
   for (const [index, pass] of plan.passes.entries())
     if (hand.framesOfPass(pass).every(isVerified)) book.passChanged(index + 1, 'done');
@@ -168,9 +168,7 @@ async function checkKept(frame: SetFrame, hand: InHand): Promise<void> {
     return;
   }
   const reason =
-    now === null
-      ? 'Its file was gone after a restart.'
-      : 'Its file was not what it had been after a restart.';
+    now === null ? 'Its file was missing after a restart.' : 'Its file had changed after a restart.';
   book.change(frame, 'rejected', { reason, file: null, recorded: null });
 }
 

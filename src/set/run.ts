@@ -383,7 +383,7 @@ export class Run {
     await this.inCamera.fetchPartners().catch((cause: unknown) => {
       const error = asEvenrungError(cause);
       if (error.code === 'storing-failed' || error.code === 'set-folder-gone') throw error;
-      this.note(`Second files that never came could not be looked for in the camera: ${error.message}`);
+      this.note(`The camera could not be searched for missing second files: ${error.message}`);
     });
   }
 
@@ -437,9 +437,9 @@ export class Run {
     const waiting = body.picturesWaiting ?? 0;
     this.releases.know({ waited: Math.max(0, waiting - book.strays.length) });
     if (waiting === 0) return;
-    const many = waiting === 1 ? 'a picture waits' : `${waiting} pictures wait`;
+    const many = waiting === 1 ? 'a picture is waiting' : `${waiting} pictures are waiting`;
     book.note(
-      `In the camera ${many} that nobody has fetched: each file comes ${waiting === 1 ? 'one release' : `${waiting} releases`} late, and a set takes more releases. Between two sets, switch the camera off and on to clear that.`,
+      `In the camera ${many} that was not fetched: each file comes ${waiting === 1 ? 'one release' : `${waiting} releases`} late, and a set takes more releases. To clear that, switch the camera off and on between two sets.`,
     );
   }
 
@@ -604,7 +604,7 @@ export class Run {
       .then(async () => body.readiness(await this.options.asked()))
       .then((items) => items.filter(({ mark }) => mark === 'stops').map(({ message }) => message))
       .catch(() => []);
-    const tried = `${nameOf(frame)} could not be made in ${frame.attempts - firedBefore} attempts: ${frame.reason ?? 'nothing came back.'}`;
+    const tried = `${nameOf(frame)} failed in ${frame.attempts - firedBefore} attempts: ${frame.reason ?? 'no file came back.'}`;
     const code = frame.recorded === null ? 'frame-missing' : 'frame-wrong';
     return new EvenrungError(code, [tried, ...stops].join(' '), {
       frame: frame.number,
@@ -619,7 +619,7 @@ export class Run {
   private async cutShort(): Promise<void> {
     // An exposure that cannot be cut short runs to its end.
     const isCut = await this.hand.body.cutShort().catch(() => false);
-    if (isCut) this.note('The exposure in hand was ended before its time, because the set was stopped.');
+    if (isCut) this.note('The last exposure was cut short, because the set was stopped.');
   }
 
   // --- held
@@ -643,7 +643,8 @@ export class Run {
     if (this.stopping) return;
     book.enter(before);
     const seconds = Math.round((performance.now() - since) / 1000);
-    if (this.released > 0) book.note(`Held for ${seconds} s between two frames: the light may have moved.`);
+    if (this.released > 0)
+      book.note(`Paused for ${seconds} s between two frames: check whether the light changed.`);
   }
 
   private async waitForLetGo(): Promise<void> {
@@ -664,12 +665,12 @@ export class Run {
    */
   private async checkHeld(): Promise<void> {
     try {
-      await this.steady.use(() => this.checkBody('While the run was held'));
+      await this.steady.use(() => this.checkBody('While the set was paused'));
     } catch (cause) {
       const error = asEvenrungError(cause);
       if (error.code !== 'body-not-ready' || this.stopping) throw cause;
       this.held.ask();
-      this.note(`Still held: ${error.message}`);
+      this.note(`Still paused: ${error.message}`);
     }
   }
 
@@ -679,7 +680,7 @@ export class Run {
     // Owed settings are put back whatever state the body is in.
     if (book.state === 'putting-back' || book.state === 'preparing') return;
     const names = await body.resume(await this.options.asked());
-    if (names.length > 0) this.note(`${since}, somebody changed ${names.join(', ')}: set back as it was.`);
+    if (names.length > 0) this.note(`${since}, ${names.join(', ')} changed: Evenrung set it back.`);
   }
 }
 

@@ -2,7 +2,7 @@
 import { EvenrungError } from '../../shared/errors.js';
 import type { SetRecord } from '../../shared/set-record.js';
 import type { FrameState, FrameView } from '../../shared/state.js';
-import { formatEv, fromEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
+import { evInWords, fromEv, type ShutterSetting, type Sixths, toEv } from '../exposure/index.js';
 import type { Checksum, LightGrid, RecordedExposure } from '../frames/index.js';
 import type { FrameTimes } from '../journal/index.js';
 import type { Pass, Plan, PlannedFrame } from '../plan/index.js';
@@ -140,7 +140,7 @@ export function seen(recorded: RecordedExposure | null): Pick<FrameView, 'record
 }
 
 export const nameOf = ({ number, offset, shutter }: FrameView): string =>
-  `Frame ${number} (${formatEv(fromEv(offset))} EV, ${shutter} s)`;
+  `Frame ${number} (${evInWords(fromEv(offset))} EV, ${shutter} s)`;
 
 /** The same failure, with the frame during which it occurred. */
 export function ofFrame(
@@ -152,7 +152,7 @@ export function ofFrame(
 }
 
 /** The reason that is given if nobody knows what a release has brought. */
-export const ENDED_MEANWHILE = 'Evenrung was ended while the frame was being made.';
+export const ENDED_MEANWHILE = 'Evenrung ended while the frame was being taken.';
 
 /** A release whose file has not come. */
 export const stray = (

@@ -112,8 +112,8 @@ export class Steady {
   private whatComes(patienceMs: number): string {
     const tries = `Evenrung tries again for ${Math.round(patienceMs / 1000)} s.`;
     return this.options.isPuttingBack()
-      ? `${tries} Else the camera's settings are put back when it is met again.`
-      : `${tries} Then the run halts; what is verified stays.`;
+      ? `${tries} If that fails, the camera's settings are put back when it is next connected.`
+      : `${tries} If that fails, the set ends; verified frames are kept.`;
   }
 
   private tell(trouble: Trouble | null): void {

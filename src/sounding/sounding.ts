@@ -156,7 +156,7 @@ class Sounding {
 
   private async fire(exposure: TestExposure, to: TestPurpose): Promise<SceneEnds> {
     const { body, judge, request, stopping, tell } = this.options;
-    if (stopping()) throw new EvenrungError('ending', 'The sounding was stopped; nothing is proposed.');
+    if (stopping()) throw new EvenrungError('ending', 'The sounding was stopped, so no set is proposed.');
     if (this.shots.length >= MOST_TEST_FRAMES) throw new EvenrungError('internal', 'Too many test frames.');
     tell({ is: 'firing', exposure, to });
     const shot = await fireTest(body, exposure, { mode: request.mode, into: this.into });
@@ -220,17 +220,17 @@ function mustHaveSeen({ highlights, shadows }: SceneEnds): void {
   if (shadows.heldAt === null && shadows.lost.share >= ALL)
     throw new EvenrungError(
       'not-sounded',
-      'Every test frame is black, even the brightest: take the lens cap off, open the aperture or raise the ISO, then sound again.',
+      'Every test frame is black, even the brightest: take the lens cap off, open up or raise the ISO, then sound again.',
     );
   if (highlights.heldAt === null && highlights.lost.share >= ALL)
     throw new EvenrungError(
       'not-sounded',
-      'Every test frame is white, even the darkest: close the aperture, lower the ISO or put a neutral-density filter in front of the lens, then sound again.',
+      'Every test frame is white, even the darkest: stop down, lower the ISO or put a neutral-density filter in front of the lens, then sound again.',
     );
 }
 
 const lightMoved = () =>
   new EvenrungError(
     'not-sounded',
-    'The test frames do not get brighter as their exposures do: the light changed meanwhile, or the camera was turned. Wait until the light is steady, then sound again.',
+    'The test frames do not get brighter as their exposures do: the light changed, or the camera was turned. Wait until the light is steady, then sound again.',
   );

@@ -39,5 +39,5 @@ export function startOf({ from, mode }: SoundRequest, body: Body, limits: BodyLi
 const noShutter = () =>
   new EvenrungError(
     'body-not-ready',
-    'The camera does not let its shutter be set: turn its mode dial to M (manual), then look for it again. Or ask for aperture priority.',
+    "The camera's shutter cannot be set: turn its mode dial to M (manual), then look for the camera again. Or choose aperture priority.",
   );

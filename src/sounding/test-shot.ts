@@ -71,7 +71,7 @@ async function proved(
   const verdict = judge({ ...recorded, exposureTime }, { shutter, fNumber, iso });
   if (!verdict.right) throw notAsAsked(verdict.reasons);
   const tv = mode === 'manual' ? toEv(shutter.tv) : recordedTv(recorded.exposureTime);
-  if (tv === null) throw notAsAsked(['The file does not tell its exposure time.']);
+  if (tv === null) throw notAsAsked(['The file does not record its exposure time.']);
   const { kind, file } = shown;
   const seen = await readPicture(file, kind).catch((cause: unknown) => {
     throw unreadable(asEvenrungError(cause).message);
@@ -92,20 +92,20 @@ const isFinished = (kind: string): boolean => /^(?:jpe?g|hei[cf]|hif|avif|png)$/
 const noFile = () =>
   new EvenrungError(
     'frame-missing',
-    'The camera was released for a test frame, and no file came. Look at its card and its cable, then sound again.',
+    'The camera was fired for a test frame, and no file came. Check its card and its cable, then sound again.',
     { released: true },
   );
 
-const noPicture = () => unreadable('the file that came back is no picture');
+const noPicture = () => unreadable('the file that came back is not a picture');
 
 export const unreadable = (why: string): EvenrungError =>
   new EvenrungError(
     'frame-unreadable',
-    `A test frame cannot be looked at: ${why.replace(/\.$/, '')}. Set the camera to JPEG, or to raw and JPEG, then sound again.`,
+    `A test frame cannot be opened: ${why.replace(/\.$/, '')}. Set the camera to JPEG, or to raw and JPEG, then sound again.`,
   );
 
 const notAsAsked = (reasons: readonly string[]) =>
   new EvenrungError(
     'frame-wrong',
-    `A test frame is not what was asked for. ${reasons.join(' ')} Look at the mode dial and at automatic ISO, and touch nothing meanwhile; then sound again.`,
+    `A test frame is not as it was set. ${reasons.join(' ')} Check the mode dial, turn automatic ISO off and leave the camera alone, then sound again.`,
   );

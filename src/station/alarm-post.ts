@@ -76,9 +76,9 @@ const WORDS: Readonly<Record<string, string>> = {
   EPIPE: 'the connection was closed without an answer',
   ENOTFOUND: 'its name is not known, or there is no network',
   EAI_AGAIN: 'its name cannot be looked up, or there is no network',
-  ENETUNREACH: 'there is no way to it, or no network',
-  EHOSTUNREACH: 'there is no way to it, or no network',
-  ETIMEDOUT: 'there is no way to it, or no network',
+  ENETUNREACH: 'it cannot be reached, or there is no network',
+  EHOSTUNREACH: 'it cannot be reached, or there is no network',
+  ETIMEDOUT: 'it cannot be reached, or there is no network',
 };
 
 export function wordsOf(cause: unknown): string {

@@ -201,7 +201,7 @@ export class Alarm {
         this.say('warn', `${where} was not told${often}: ${failure.why}.`);
         return;
       }
-      this.say('info', `${where} was not told yet: ${failure.why}. It is tried again.`);
+      this.say('info', `${where} was not told yet: ${failure.why}. Evenrung tries again.`);
       await this.rest(wait);
     }
   }
@@ -283,10 +283,10 @@ function usableCommand(command: string): string {
       : command.length > LONGEST_COMMAND
         ? 'it is too long'
         : command.includes('\0')
-          ? 'it holds a sign that no command can'
+          ? 'it holds a character that no command can'
           : null;
   if (why === null) return command;
-  throw unusable(`The alarm's command cannot be used, since ${why}: give a line as you would type it.`);
+  throw unusable(`The alarm's command cannot be used, since ${why}: give it as you would type it.`);
 }
 
 /** @throws EvenrungError alarm-unusable; its sentence does not repeat the address, which may hold a secret */
@@ -296,7 +296,7 @@ function usableAddress(text: string): URL {
   if (url !== null && isWeb && text.length <= LONGEST_ADDRESS) return url;
   const why =
     url === null
-      ? 'it is no whole address'
+      ? 'it is not a whole address'
       : isWeb
         ? 'it is too long'
         : `it begins with ${url.protocol.slice(0, 40)}`;

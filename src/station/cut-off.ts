@@ -12,7 +12,7 @@ export function mustBeCutOff(journal: Journal | undefined): UnfinishedRun {
   journal?.catchUp();
   const left = journal?.unfinishedRun() ?? null;
   if (left !== null) return left;
-  throw new EvenrungError('nothing-unfinished', 'There is no run that was cut off.');
+  throw new EvenrungError('nothing-unfinished', 'There is no interrupted set.');
 }
 
 /**
@@ -33,12 +33,12 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
   const frames = set?.frames ?? [];
   const verified = frames.filter(({ view }) => view.state === 'verified').length;
   const count = scheduledIn(run)?.foreseen.schedule.count ?? null;
-  const when = 'when Evenrung was ended or the computer went down';
+  const when = 'when Evenrung ended or the computer went down';
   const after = `after ${verified} of ${frames.length} frames`;
   const what =
     count === null
-      ? `A set was cut off ${after}, ${when}.`
-      : `A run on a schedule was cut off in set ${run.sets} of ${count}${set === null ? '' : ` ${after}`}, ${when}.`;
+      ? `A set was interrupted ${after}, ${when}.`
+      : `A schedule was interrupted in set ${run.sets} of ${count}${set === null ? '' : ` ${after}`}, ${when}.`;
   return {
     ...{ run: run.id, set: set?.id ?? null },
     startedAt: run.createdAt,
@@ -46,7 +46,7 @@ function shownUnfinished({ run, set }: UnfinishedRun): Unfinished {
     frames: frames.length,
     folder: set?.folder ?? null,
     scheduled: count !== null,
-    sentence: `${what} Go on with it, if the camera still stands where it stood; or end it, and what was made stays.`,
+    sentence: `${what} Resume it if the camera has not moved; otherwise end it, and its frames are kept.`,
   };
 }
 
@@ -60,12 +60,12 @@ function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
   ).length;
   const what =
     takenUp.purpose === 'fetch'
-      ? 'A set was cut off while files of it were fetched from the camera'
+      ? 'A set was interrupted while its files were being fetched from the camera'
       : takenUp.purpose === 'complete'
-        ? 'A set was cut off while it was being completed'
+        ? 'A set was interrupted while it was being completed'
         : takenUp.purpose === 'extend'
-          ? 'A set was cut off while it was being extended'
-          : `A set was cut off while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being fired again`;
+          ? 'A set was interrupted while it was being extended'
+          : `A set was interrupted while ${takenUp.frames.length === 1 ? `frame ${takenUp.frames[0]} was` : `frames ${takenUp.frames.join(', ')} were`} being reshot`;
   return {
     ...{ run: run.id, set: set.id },
     startedAt: set.startedAt,
@@ -73,6 +73,6 @@ function shownTakenUp({ run, set }: UnfinishedRun): Unfinished | null {
     frames,
     folder: set.folder,
     scheduled: false,
-    sentence: `${what}, when Evenrung was ended or the computer went down. Go on with it, if the camera still stands where it stood; or end it, and its frames are as they were, where no new one was verified.`,
+    sentence: `${what}, when Evenrung ended or the computer went down. Resume it if the camera has not moved; otherwise end it, and its earlier frames stay where no new one was verified.`,
   };
 }

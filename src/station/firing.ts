@@ -94,7 +94,7 @@ export class Firing {
    */
   begin(by: string, run: Run, body: Body): void {
     this.options.one.fire(by, { is: 'set', run }, async () => {
-      const ended = await whileAwake('A bracketed set is being made.', run, () => this.fire(run, body));
+      const ended = await whileAwake('A bracketed set is being shot.', run, () => this.fire(run, body));
       this.endInJournal(run.id, ended);
     });
   }
@@ -147,7 +147,7 @@ export class Firing {
   endInJournal(id: string, { state, sentence, error }: Pick<EndedSet, 'state' | 'sentence' | 'error'>): void {
     const { journal, log } = this.options;
     const refused = journal?.keepOrLater(() => endRun(journal, id, { state, sentence, error }));
-    if (refused) log(`The end of the run is not kept yet: ${refused.message}`);
+    if (refused) log(`The end of the set is not written down yet: ${refused.message}`);
   }
 }
 

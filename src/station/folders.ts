@@ -60,7 +60,7 @@ export class SetFolders {
       for (const folder of lastFolders(journal)) await SetFolder.sweepPartial(folder).catch(() => undefined);
       await SetFolder.sweepUnused(into, path.resolve(stateFolder), hasSet);
     })().catch((cause: unknown) =>
-      log(`What was left behind in ${into} stays: ${asEvenrungError(cause).message}`),
+      log(`Leftover files in ${into} could not be removed: ${asEvenrungError(cause).message}`),
     );
   }
 

@@ -35,7 +35,7 @@ export async function learnAll(
   };
   const found = isApart ? await bodies.withBody(tryIt) : await orWhyNot(() => bodies.withBodyDirectly(tryIt));
   if (found === null || found.direct !== null) return kept;
-  const note = `Evenrung goes on reaching it the usual way, since directly it did not hold: ${found.why}`;
+  const note = `Evenrung keeps reaching the camera the usual way, since the direct way did not work: ${found.why}`;
   return { ...kept, notes: [...kept.notes, note] };
 }
 

@@ -89,7 +89,7 @@ export class OneAtATime {
     const now: Now = { ...fired, by, done };
     this.now = now;
     void work()
-      .catch((cause: unknown) => this.log(`The run ended with a defect: ${asEvenrungError(cause).message}`))
+      .catch((cause: unknown) => this.log(`The set ended with a defect: ${asEvenrungError(cause).message}`))
       .finally(() => {
         if (this.now === now) this.now = NOTHING;
         settle();
@@ -105,7 +105,7 @@ export class OneAtATime {
   /** @throws EvenrungError nothing-to-hold */
   hold(): void {
     if (this.mustFire().hold()) return;
-    throw new EvenrungError('nothing-to-hold', 'The run is ending already: nothing more is fired.');
+    throw new EvenrungError('nothing-to-hold', 'The set is ending already: nothing more is fired.');
   }
 
   /** @throws EvenrungError nothing-to-hold */
@@ -153,11 +153,11 @@ function settled(): { done: Promise<void>; settle: () => void } {
   return { done, settle };
 }
 
-const inUse = () => new EvenrungError('run-under-way', 'The camera is being used just now: wait a moment.');
+const inUse = () => new EvenrungError('run-under-way', 'The camera is in use: wait a moment.');
 
 const firedBy = (by: string) =>
   new EvenrungError(
     'run-under-way',
-    `A set is already being fired by ${by === THIS_COMPUTER ? by : `"${by}"`}: wait for its end, or stop it.`,
+    `A set is already being shot, started from ${by === THIS_COMPUTER ? by : `"${by}"`}. Wait for its end, or stop it.`,
     { startedBy: by },
   );

@@ -133,5 +133,5 @@ const meteredAt = (body: Body): MeteredAt => {
 const noShutter = () =>
   new EvenrungError(
     'body-not-ready',
-    'The camera does not let its shutter be set: turn its mode dial to M (manual), then look for it again. Or ask for aperture priority.',
+    "The camera's shutter cannot be set: turn its mode dial to M (manual), then look for the camera again. Or choose aperture priority.",
   );

@@ -23,7 +23,7 @@ export function bodyOf(bodies: Pick<BodyInHand, 'must'>, { body: wanted }: Pick<
   const name = wanted.serial === null ? wanted.model : `${wanted.model}, serial number ${wanted.serial}`;
   throw new EvenrungError(
     'body-not-ready',
-    `The run was begun with another body: ${name}. Connect that one to go on, or end the run.`,
+    `The set was begun with another camera: ${name}. Connect that one to resume, or close the set.`,
   );
 }
 
@@ -66,4 +66,4 @@ function restOfDelay({ run, set }: Pick<UnfinishedRun, 'run' | 'set'>): Date | n
 }
 
 export const nothingLeft = () =>
-  new EvenrungError('nothing-unfinished', 'Of the run that was cut off nothing is left to go on with.');
+  new EvenrungError('nothing-unfinished', 'Nothing is left of the interrupted set to resume.');

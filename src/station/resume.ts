@@ -76,7 +76,7 @@ export async function endCutOff(parts: Parts, left: UnfinishedRun): Promise<void
   } catch (cause) {
     const { message } = asEvenrungError(cause);
     if (journal !== undefined)
-      abandon(journal, left, `Ended after it was cut off, without a record: ${message}`);
+      abandon(journal, left, `Ended after it was interrupted, without a record: ${message}`);
   }
 }
 
@@ -124,4 +124,4 @@ async function resumeSeries(
   return begun;
 }
 
-const goneOnWith = (): string => `Gone on with after a restart, at ${hourAndMinute(new Date())}.`;
+const goneOnWith = (): string => `Resumed after a restart, at ${hourAndMinute(new Date())}.`;

@@ -65,14 +65,14 @@ export function sequenceOf(
     try {
       work();
     } catch (cause) {
-      log(`${what} could not be kept: ${asEvenrungError(cause).message}`);
+      log(`${what} could not be written down: ${asEvenrungError(cause).message}`);
     }
   };
   return new Sequence({
     ...{ run, foreseen, maySleep, maker: sets, clock, sleep },
     tell: (happening) => events.tell(happening),
-    keepNote: (note) => unlessRefused('A note of the run', () => journal?.addRunNote(run, note)),
-    keepMemo: (memo) => unlessRefused('Whether the run is held', () => sets.keep(memo)),
+    keepNote: (note) => unlessRefused('A note on the schedule', () => journal?.addRunNote(run, note)),
+    keepMemo: (memo) => unlessRefused('Whether the schedule is paused', () => sets.keep(memo)),
     ...(begun === undefined ? {} : { begun }),
   });
 }
@@ -85,7 +85,7 @@ export function carryOutSeries(
 ): BegunRun {
   const begun: { id: string; error: EvenrungError | null } = { id, error: null };
   one.fire(startedBy, { is: 'series', sequence }, async () => {
-    const end = await whileAwake('Bracketed sets are being made.', sequence, () => sequence.carryOut());
+    const end = await whileAwake('Bracketed sets are being shot.', sequence, () => sequence.carryOut());
     if (end.error !== null) begun.error = new EvenrungError(end.error, end.sentence);
     firing.endInJournal(id, end);
     if (end.early) alarm?.raise(haltOf(id, end, events.state.run));

@@ -8,7 +8,7 @@ const PURPOSES: Readonly<Record<TestPurpose | 'ready', string>> = {
   start: 'The first test frame.',
   darker: 'Darker, until a frame holds the highlights.',
   spot: 'Darker still: is a white spot a lamp, or the sun?',
-  brighter: 'Brighter, until a frame lifts the shadows.',
+  brighter: 'Brighter, until a frame opens the shadows.',
   darkest: 'The darkest frame of the set, as a proof.',
   brightest: 'The brightest frame of the set, as a proof.',
 };

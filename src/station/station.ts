@@ -342,7 +342,7 @@ export class Station {
     if (journal === undefined)
       throw new EvenrungError(
         'no-such-set',
-        'Nothing that was fired is kept here: there is no set to go on with.',
+        'This Evenrung keeps no journal, so there is no set to continue.',
       );
     journal.catchUp();
     const chosen = chooseSet(journal, set, wanted);
@@ -405,12 +405,12 @@ export class Station {
 const nobodyJudges = () =>
   new EvenrungError(
     'light-not-judged',
-    'Here nobody judges the pictures of a set by their light, so the span of the next one cannot follow it: ask for a span that stays.',
+    'The span cannot follow the scene: this Evenrung does not judge pictures by their light (EVENRUNG_LIGHT=off). Use a fixed span.',
     { field: 'followSpan' },
   );
 
 const unfinishedFirst = () =>
   new EvenrungError(
     'run-unfinished',
-    'An earlier set was cut off and is not ended yet. Go on with it or end it, then fire again.',
+    'An earlier set was interrupted: resume it or end it, then fire again.',
   );

@@ -120,7 +120,7 @@ export class Owner {
     } catch (cause) {
       throw new EvenrungError(
         'state-not-writable',
-        `Who runs here cannot be written to ${this.file}: ${whyRefused(cause)}. Give a state folder that can be written, in XDG_STATE_HOME.`,
+        `The lock cannot be written to ${this.file}: ${whyRefused(cause)}. Name a state folder that can be written, in XDG_STATE_HOME.`,
       );
     }
   }
@@ -189,7 +189,8 @@ function isThere({ pid, host }: Told): boolean {
 
 function alreadyOwned(told: Told | null): EvenrungError {
   const whatToDo = 'Use that one, or stop it first.';
-  if (told === null) return new EvenrungError('already-owned', `Evenrung already runs here. ${whatToDo}`);
+  if (told === null)
+    return new EvenrungError('already-owned', `Evenrung is already running here. ${whatToDo}`);
   const { pid, host, what, address, since } = told;
   const parts = [
     what,
@@ -197,10 +198,14 @@ function alreadyOwned(told: Told | null): EvenrungError {
     ...(address === null ? [] : [`panel at ${address}`]),
     `since ${wallTime(new Date(since), new Date())}`,
   ];
-  return new EvenrungError('already-owned', `Evenrung already runs here: ${parts.join(', ')}. ${whatToDo}`, {
-    pid,
-    what,
-    address,
-    since,
-  });
+  return new EvenrungError(
+    'already-owned',
+    `Evenrung is already running here: ${parts.join(', ')}. ${whatToDo}`,
+    {
+      pid,
+      what,
+      address,
+      since,
+    },
+  );
 }

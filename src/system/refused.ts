@@ -16,7 +16,7 @@ const ERRNO: Readonly<Record<string, string>> = {
 const WHY: Readonly<Record<string, string>> = {
   SQLITE_CORRUPT: 'the file is damaged',
   SQLITE_NOTADB: 'the file is damaged',
-  SQLITE_READONLY: 'it can only be read',
+  SQLITE_READONLY: 'it is read-only',
   SQLITE_CANTOPEN: 'it cannot be opened',
   SQLITE_BUSY: 'another program holds it',
   SQLITE_LOCKED: 'another program holds it',
@@ -24,7 +24,7 @@ const WHY: Readonly<Record<string, string>> = {
   SQLITE_NOLFS: 'the disk takes no file of that size',
 };
 
-export const ELSEWHERE = 'Give a state folder that can be written, in XDG_STATE_HOME.';
+export const ELSEWHERE = 'Name a state folder that can be written, in XDG_STATE_HOME.';
 
 /** The primary result code: SQLITE_IOERR of SQLITE_IOERR_FSYNC. */
 const primary = (code: string): string => code.split('_').slice(0, 2).join('_');
@@ -70,7 +70,7 @@ export function refusedWhileReading(file: string, cause: unknown): unknown {
 
 function whatToDo(cause: unknown): string {
   if (isDamage(cause))
-    return 'Start Evenrung anew: it keeps the damaged journal under another name and begins a new one.';
+    return 'Restart Evenrung: it keeps the damaged journal under another name and begins a new one.';
   return primary((cause as { code: string }).code) === 'SQLITE_FULL'
     ? 'Make room there, then fire again.'
     : 'Look after that folder and its disk, then fire again.';

@@ -152,4 +152,4 @@ async function hold(
 }
 
 const byHand = (why: string) =>
-  `${MAY_FALL_ASLEEP} (${why}): switch off automatic sleep, and leave the lid open.`;
+  `${MAY_FALL_ASLEEP} (${why}): turn off automatic sleep, and leave the lid open.`;

@@ -128,7 +128,7 @@ it('what cannot be made is said where it was asked for', async () => {
   await page.getByRole('dialog').getByRole('button', { name: 'Fire' }).click();
   await page
     .getByRole('dialog')
-    .getByText(/would need shutter times outside.*This set can have no darker frame/)
+    .getByText(/would need shutter times outside.*No darker frame can be added to this set/)
     .waitFor();
   // The browser notes the refusal.
   expect(await panel.closePages()).toEqual([expect.stringContaining('422')]);

@@ -51,7 +51,7 @@ describe.each(SIZES)('at $name size', (size) => {
     // The panel shows the run, and no set page any more.
     await page.locator('.kept-set').waitFor({ state: 'detached' });
     await page
-      .getByText(/Of frame \d no file was found in the camera\./)
+      .getByText(/The camera has no file of frame \d\./)
       .first()
       .waitFor();
     await wellLaid(page);

@@ -12,7 +12,7 @@ export const withRun =
 /** What is told while frames are still to come. */
 export function soFar({ light, frames }: RunView, made: number): LightView | null {
   if (light === null || made === 0) return null;
-  const sentence = `So far ${made} of ${frames.length} pictures are judged: the last one shows what the set holds.`;
+  const sentence = `${made} of ${frames.length} pictures are judged so far: the last one shows what the set holds.`;
   return { ...light, sentence, coverage: null, again: [], proof: null };
 }
 
@@ -41,17 +41,17 @@ const MOVED: readonly (FrameView['marks'][number] & Pick<FrameView, 'number'>)[]
   {
     number: 4,
     code: 'camera-moved',
-    sentence: 'The camera moved: this picture lies about 3.2 pixels beside most of the others.',
+    sentence: 'The camera moved: this picture is shifted by about 3.2 pixels against most of the others.',
   },
   {
     number: 5,
     code: 'camera-moved',
-    sentence: 'The camera moved: this picture lies about 3.1 pixels beside most of the others.',
+    sentence: 'The camera moved: this picture is shifted by about 3.1 pixels against most of the others.',
   },
   {
     ...{ number: 5, code: 'less-sharp' as const },
     sentence:
-      'It is softer than the sharpest frames, by a blur of about 2 pixels: check the focus, and whether anything shook the camera.',
+      'It is softer than the sharpest frames, by a blur of about 2 pixels: check the focus, and that nothing shakes the camera.',
   },
   {
     ...{ number: 8, code: 'subject-moved' as const },

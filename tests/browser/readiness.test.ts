@@ -122,12 +122,12 @@ describe.each(SIZES)('what stops the run, on a $name', (size) => {
     await trigger(page).waitFor();
     const before = (await sets()).length;
 
-    // The practice body stands in manual.
+    // The practice camera stands in manual.
     await page.getByText('Manual mode, no settling time').click();
     await page.getByLabel('Mode', { exact: true }).selectOption('Aperture priority');
     await obstacle(page).waitFor();
     expect(await obstacle(page).textContent()).toMatch(
-      /The practice body is in mode Manual, .* then fire again\./,
+      /The practice camera is in mode Manual, .* then fire again\./,
     );
     expect(plans.at(-1)).toMatchObject({ frames: 5, mode: 'aperture' });
     expect(await page.getByLabel('Base exposure', { exact: true }).count()).toBe(0);

@@ -65,7 +65,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
     expect(await page.getByLabel(DARKEST).getAttribute('aria-invalid')).toBeNull();
     expect(await page.locator('.trigger').getAttribute('data-does')).toBe('nothing');
     await page.getByLabel(BRIGHTEST).fill('EV 8');
-    await page.getByRole('alert').filter({ hasText: 'change the two over' }).waitFor();
+    await page.getByRole('alert').filter({ hasText: 'swap the two' }).waitFor();
     expect(await page.getByLabel(DARKEST).getAttribute('aria-invalid')).toBe('true');
     await page.getByRole('button', { name: 'Darkest part EV 8, brightest part 1/500 s.' }).click();
     await answer(page).getByText('3 frames, base exposure 1/50 s').waitFor();

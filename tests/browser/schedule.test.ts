@@ -422,7 +422,7 @@ describe('the alarm', () => {
   const halted: ScheduleView = {
     ...(dusk({ count: 60, passed: 6 }).schedule as ScheduleView),
     ...{ state: 'halted', next: null, error: 'body-lost', endedAt: new Date().toISOString() },
-    sentence: 'Halted, because 3 sets in a row went wrong.',
+    sentence: 'Stopped, because 3 sets in a row failed.',
   };
   const scene = withDusk({ count: 60, passed: 6 });
 
@@ -433,7 +433,7 @@ describe('the alarm', () => {
       .getByText(/^Next set in/)
       .waitFor();
     tell({ type: 'schedule', schedule: halted });
-    await band(page).getByText('Halted, because 3 sets in a row went wrong.').waitFor();
+    await band(page).getByText('Stopped, because 3 sets in a row failed.').waitFor();
     await expect.poll(() => page.title()).toMatch(/^! Failed/);
     expect(await heard(page)).toEqual({ sounding: 0, trembles: 0 });
     await wellLaid(page);

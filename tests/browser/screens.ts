@@ -402,7 +402,7 @@ export const SCREENS: readonly Screen[] = [
       trouble: {
         doing: 'reconnecting',
         code: 'body-lost',
-        sentence: 'The camera does not answer any more.',
+        sentence: 'The camera no longer answers.',
         next: 'Evenrung looks for it for 60 s, then halts.',
       },
     })),

@@ -32,7 +32,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await page.locator('main[data-view="ended"][data-run-state="halted"]').waitFor({ timeout: 20_000 });
     const ended = page.getByRole('region', { name: 'Set folder missing' });
     await ended
-      .getByText(/^Halted after \d of 9 frames\. The set folder .* is gone, and the \d frames in it/)
+      .getByText(/^Failed after \d of 9 frames\. The set folder .* is gone, and the \d frames in it/)
       .waitFor();
     expect(await ended.getByText(/verified frames? (is|are) in the set folder/).count()).toBe(0);
     await page.locator('.rung', { hasText: 'file missing' }).first().waitFor();
@@ -76,7 +76,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await list(page).first().getByRole('link').click();
     await page
       .locator('.kept-set')
-      .getByText('The files of frames 3, 4 are not in the set folder any more.')
+      .getByText('The files of frames 3, 4 are missing from the set folder.')
       .waitFor();
     await expect.poll(() => page.getByRole('button', { name: 'Complete this set' }).count()).toBe(0);
     await page.getByRole('button', { name: 'Reshoot' }).click();
@@ -87,7 +87,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await comeBack(page);
     await page
       .locator('.kept-set')
-      .getByText(/is not where it was: it was moved or deleted/)
+      .getByText(/is missing: it was moved or deleted/)
       .waitFor();
     await expect.poll(() => page.getByRole('button', { name: /^(Fire|Reshoot)/ }).count()).toBe(0);
     await page.goto(new URL('#', panel.address).href);

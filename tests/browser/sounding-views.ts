@@ -35,7 +35,7 @@ const PROPOSED: SoundingView = {
     brightest: {
       ...{ shutter: '0.3', testFrame: 7, isHeld: true },
       sentence:
-        'Frame 10, the brightest (0.3 s), lifts the shadows: nothing in it is too dark; 1 stop darker, 14% of the picture would be.',
+        'Frame 10, the brightest (0.3 s), opens the shadows: nothing in it is too dark; 1 stop darker, 14% of the picture would be.',
     },
     caution: null,
     command: 'evenrung fire --from -4 --to +5 --step 1 --base 1/100',
@@ -48,7 +48,7 @@ const nothing = { proposal: null, endedAt: null } as const;
 
 export const SOUNDINGS = {
   firing: {
-    ...{ ...PROPOSED, ...nothing, state: 'firing', now: 'Brighter, until a frame lifts the shadows.' },
+    ...{ ...PROPOSED, ...nothing, state: 'firing', now: 'Brighter, until a frame opens the shadows.' },
     frames: [...frames.slice(0, 3), { number: 4, offset: 4, shutter: '1/4', lost: null }],
   },
   proposed: PROPOSED,
@@ -59,19 +59,19 @@ export const SOUNDINGS = {
       brightest: {
         ...{ ...proposal.brightest, isHeld: false },
         sentence:
-          'Even frame 10, the brightest (0.3 s), has 2% of the picture too dark, and the camera has no longer time: open the aperture, or raise the ISO. Then sound again.',
+          'Even in frame 10, the brightest (0.3 s), 2% of the picture is too dark, and the camera has no slower shutter: open up, or raise the ISO. Then sound again.',
       },
     },
   },
   sun: {
     ...{ ...PROPOSED, ...nothing, state: 'sun', error: 'sun-in-frame', frames: frames.slice(0, 3) },
     sentence:
-      'Part of the picture is white even in a frame so dark that only the sun, or its mirror image, can be: nothing more is fired. Put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.',
+      'The sun may be in the frame, so nothing more is fired: part of the picture is white even in a frame so dark that only the sun or its reflection can be. Put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.',
   },
   failed: {
     ...{ ...PROPOSED, ...nothing, state: 'failed', error: 'not-sounded' },
     sentence:
-      'Every test frame is black, even the brightest: take the lens cap off, open the aperture or raise the ISO, then sound again.',
+      'Every test frame is black, even the brightest: take the lens cap off, open up or raise the ISO, then sound again.',
   },
 } as const satisfies Readonly<Record<string, SoundingView>>;
 

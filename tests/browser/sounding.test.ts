@@ -57,7 +57,7 @@ describe.each([PHONE, LAPTOP])('on a $name', (size) => {
       .getByText(/^Frame 1, the darkest \(1\/2500 s\), holds the highlights/)
       .waitFor();
     await section(page)
-      .getByText(/^Frame 7, the brightest \(1\/40 s\), lifts the shadows/)
+      .getByText(/^Frame 7, the brightest \(1\/40 s\), opens the shadows/)
       .waitFor();
     const pictures = section(page).locator('img');
     expect(
@@ -103,7 +103,7 @@ describe('a sounding', () => {
     const { page } = await panel.show(PHONE, withSounding('sun'));
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
-    expect(await caution.textContent()).toMatch(/only the sun, or its mirror image/);
+    expect(await caution.textContent()).toMatch(/only the sun or its reflection/);
     await page.getByRole('button', { name: 'Fire test frames anyway' }).waitFor();
     await page.getByRole('button', { name: 'Dismiss' }).click();
     await caution.waitFor({ state: 'detached' });

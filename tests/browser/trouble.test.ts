@@ -1,5 +1,5 @@
 // What the panel shows when a run cannot go on, has halted, or there is no body: what happened, what happens next, and the way to
-// the notes. The practice body meets with none of it, so the states are put into the stream on its way to the page; the run in
+// the notes. The practice camera meets with none of it, so the states are put into the stream on its way to the page; the run in
 // them was fired, and the notes come from the daemon.
 import type { Page } from 'playwright-core';
 import { beforeAll, describe, expect, it } from 'vitest';
@@ -26,15 +26,15 @@ const RECONNECTING: Trouble = {
   doing: 'reconnecting',
   code: 'body-lost',
   sentence:
-    'The camera does not answer any more. Check the cable at both ends and the battery, and that the camera has not gone to sleep; then switch it on.',
-  next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+    'The camera no longer answers. Check the cable at both ends and the battery, and wake the camera or switch it on.',
+  next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
 };
 const WAITING: Trouble = {
   doing: 'waiting',
   code: 'body-busy',
   sentence:
-    'The camera is busy. Wait until it has stored its last frame and close its menus; if it stays busy, switch it off and on.',
-  next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+    'The camera is busy. Leave its menus and wait until it has stored its last frame; if it stays busy, switch it off and on.',
+  next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
 };
 
 /** The run that was fired, as it stood after four frames. */
@@ -143,7 +143,7 @@ describe.each(SIZES)('on a $name', (size) => {
 
   it('halted: what happened, that nothing more is fired, what is kept, and the way to the notes', async () => {
     const sentence =
-      'Halted after 4 of 9 frames. Frame 5 (0 EV, 1/60 s): The camera has no room for the frame: its card is full or write-protected. Change the card, then fire again.';
+      'Failed after 4 of 9 frames. Frame 5 (0 EV, 1/60 s): The camera has no room for the frame: its card is full or write-protected. Change the card, then fire again.';
     const { page } = await show(
       size,
       withRun((run) => halted(run, 'storing-failed', sentence)),
@@ -173,7 +173,7 @@ describe.each(SIZES)('on a $name', (size) => {
   });
 
   it('no body: what happened, what happens next, and the way to the notes', async () => {
-    const next = 'Evenrung looks for it every 3 s, and puts back what it owes.';
+    const next = 'Evenrung looks for it every 3 s, and puts its settings back.';
     const { page } = await show(
       size,
       withBody({ state: 'absent', sentence: RECONNECTING.sentence, error: 'body-lost', next, choices: [] }),

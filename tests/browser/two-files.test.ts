@@ -57,7 +57,7 @@ describe.each(SIZES)('at $name size', (size) => {
     expect(await page.locator('.tile-files').allTextContents()).toEqual(Array(3).fill('DNG and JPG'));
     expect(await tiles(page).nth(1).locator('.tile-files').count()).toBe(0);
     expect(await tiles(page).nth(1).locator('[data-mark="partner-missing"]').textContent()).toContain(
-      "Of its two files only the raw file has come. The other one may be on the camera's card.",
+      "Only the raw file of its two files has come. The other one may be on the camera's card.",
     );
     expect(await tiles(page).nth(3).locator('[data-mark="partner-missing"]').textContent()).toContain(
       'The JPEG was set aside.',

@@ -40,7 +40,7 @@ describe.each(SIZES)('$name', (size) => {
       const comeBack = () => page.evaluate(() => document.dispatchEvent(new Event('visibilitychange')));
       renameSync(folder, `${panel.sets}-away`);
       await comeBack();
-      await card.getByText(/is not where it was: it was moved or deleted/).waitFor();
+      await card.getByText(/is missing: it was moved or deleted/).waitFor();
       expect(await card.getByRole('button', { name: 'Resume' }).isDisabled()).toBe(true);
       renameSync(`${panel.sets}-away`, folder);
       await comeBack();

@@ -33,7 +33,7 @@ const CUT_OFF: Pick<RunView, 'state' | 'endedAt' | 'sentence' | 'trouble'> = {
   trouble: {
     doing: 'reconnecting',
     code: 'body-lost',
-    sentence: 'The camera does not answer any more.',
+    sentence: 'The camera no longer answers.',
     next: 'Evenrung tries again for 60 s.',
   },
 };
@@ -513,7 +513,7 @@ describe('from the ladder', () => {
       },
     );
     await viewer(page).getByRole('heading', { name: 'Reconnecting' }).waitFor();
-    await viewer(page).getByText('The camera does not answer any more.').waitFor();
+    await viewer(page).getByText('The camera no longer answers.').waitFor();
     await loaded(page);
     await wellLaid(page);
     expect((await paneOf(page)).height).toBeGreaterThan(150);

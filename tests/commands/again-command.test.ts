@@ -66,9 +66,9 @@ describe('sets reshoot', () => {
       env,
     );
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^Firing again: frame 3 of 9$/m);
-    expect(stdout).toMatch(/^Singly, with the bracket off$/m);
-    expect(stdout).toMatch(/^ {2}frame {2}3 {6}-2 EV {2}1\/250 s {3}verified$/m);
+    expect(stdout).toMatch(/^Reshooting frame 3 of 9$/m);
+    expect(stdout).toMatch(/^One at a time, with the bracket off$/m);
+    expect(stdout).toMatch(/^ {2}frame {2}3 {6}−2 EV {2}1\/250 s {3}verified$/m);
     // Those that are not fired are not told of.
     expect(stdout.match(/verified$/gm)).toHaveLength(1);
     expect(stdout).toMatch(/^Frame 3 was fired again\. All 9 frames are verified\.$/m);
@@ -108,10 +108,7 @@ describe('sets reshoot', () => {
   it('wants to know what, and which set: exit 2', async () => {
     const id = await fired();
     const refused: [string[], string][] = [
-      [
-        ['sets', 'reshoot', id, ...BODY],
-        'Say what is to be fired again: --frames 3,4 for some frames, or --pass 2',
-      ],
+      [['sets', 'reshoot', id, ...BODY], 'Say what to reshoot: --frames 3,4 for some frames, or --pass 2'],
       [['sets', 'reshoot', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
       [['sets', 'reshoot', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
       [['sets', 'reshoot', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
@@ -137,8 +134,8 @@ describe('sets complete', () => {
     expect(await check()).toBe(1);
     const { code, stdout, stderr } = await run(['sets', 'complete', id, ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^To be made: frames \d(, \d)* of 9$/m);
-    expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: the light may have moved\.$/m);
+    expect(stdout).toMatch(/^To be shot: frames \d(, \d)* of 9$/m);
+    expect(stdout).toMatch(/^Completed \d+ (s|min) after it was begun: check whether the light changed\.$/m);
     expect(stdout).toMatch(/^All 9 frames are verified\.$/m);
     expect(await check()).toBe(0);
     expect(await readdir(into)).toHaveLength(1);
@@ -149,7 +146,7 @@ describe('sets complete', () => {
     const { code, stderr } = await run(['sets', 'complete', id, ...BODY], env);
     expect(code).toBe(2);
     expect(stderr).toBe(
-      `The set ${id} is complete: all its 9 frames are verified. Choose frames to fire some of them again.\n  more: ${pageWords('nothing-to-complete')}\n`,
+      `The set ${id} is complete: all its 9 frames are verified. To reshoot some of them, choose frames.\n  more: ${pageWords('nothing-to-complete')}\n`,
     );
   });
 });
@@ -162,8 +159,8 @@ describe('sets extend', () => {
       env,
     );
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^To be made: frames 10, 11, 12 of 12$/m);
-    expect(stdout).toMatch(/^ {2}frame 10 {6}-5 EV {2}1\/2000 s {2}verified$/m);
+    expect(stdout).toMatch(/^To be shot: frames 10, 11, 12 of 12$/m);
+    expect(stdout).toMatch(/^ {2}frame 10 {6}−5 EV {2}1\/2000 s {2}verified$/m);
     expect(stdout.match(/verified$/gm)).toHaveLength(3);
     expect(stdout).toMatch(/^Frames 10, 11, 12 were added \d+ (s|min) after the set\. The light had/m);
     expect(stdout).toMatch(/^Frames 10, 11, 12 were added\. All 12 frames are verified\.$/m);
@@ -172,7 +169,7 @@ describe('sets extend', () => {
     expect(names.sort().slice(-3)).toEqual(['10_-5EV.jpg', '11_+5EV.jpg', '12_+6EV.jpg']);
     expect(await check()).toBe(0);
     const shown = await run(['sets', 'show', id], env);
-    expect(shown.stdout).toMatch(/10 {2,}-5.*\n.*1 {2,}-4/s);
+    expect(shown.stdout).toMatch(/10 {2,}−5.*\n.*1 {2,}−4/s);
   });
 
   it('is offered by sets show where the set has lost something, and goes by that', async () => {
@@ -184,7 +181,7 @@ describe('sets extend', () => {
     const id = await newest();
     const shown = await run(['sets', 'show', id], env);
     expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
-      `It has lost highlights. If the camera still stands where it stood, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
+      `It has lost highlights. If the camera has not moved, evenrung sets extend ${id.slice(0, 8)} adds a frame.`,
     );
     const { code, stdout } = await run(['sets', 'extend', id, ...BODY], env);
     expect(code).toBe(0);
@@ -195,7 +192,7 @@ describe('sets extend', () => {
     const asked = ['--frames', '3', '--step', '1', '--base', '1/15', '--extend', '1'];
     const { code, stdout } = await run(['fire', ...asked, ...BODY, '--into', into], env);
     expect(code).toBe(0);
-    expect(stdout).toMatch(/^The set was extended: \d+% of its darkest frame was blown out\./m);
+    expect(stdout).toMatch(/^The set was extended, because \d+% of its darkest frame was blown out\./m);
     expect(stdout).toMatch(/^Pass 2 of 2$/m);
     expect(stdout).toMatch(/^Frame 4 was added\. All 4 frames are verified\.$/m);
     expect(await check()).toBe(0);
@@ -258,13 +255,13 @@ describe('sets fetch', () => {
     const id = await lacking();
     const shown = await run(['sets', 'show', id], env);
     expect(shown.stdout.replace(/\s+/g, ' ')).toContain(
-      `A file never came. With the camera attached, evenrung sets fetch ${id.slice(0, 8)} looks there, and fires nothing.`,
+      `A file is missing. With the camera attached, evenrung sets fetch ${id.slice(0, 8)} looks for it there, and fires nothing.`,
     );
     // That body is a new one, and its card is empty.
     const { code, stdout, stderr } = await run(['sets', 'fetch', id.slice(0, 8), ...BODY], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^Looking in the camera for files that never came$/m);
-    expect(stdout).toMatch(/^Of frame \d no file was found in the camera\. 4 of 5 frames are verified\.$/m);
+    expect(stdout).toMatch(/^Looking in the camera for missing files$/m);
+    expect(stdout).toMatch(/^The camera has no file of frame \d\. 4 of 5 frames are verified\.$/m);
     expect(stdout).not.toMatch(/^Pass|^Singly/m);
     expect(await check()).toBe(1);
   });
@@ -275,6 +272,6 @@ describe('sets fetch', () => {
     expect(shown.stdout).not.toContain('sets fetch');
     const { code, stderr } = await run(['sets', 'fetch', id, ...BODY], env);
     expect(code).toBe(2);
-    expect(stderr).toContain(`Of the set ${id} no file is missing that the camera could have.`);
+    expect(stderr).toContain(`The set ${id} misses no file that the camera could have.`);
   });
 });

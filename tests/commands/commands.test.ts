@@ -58,11 +58,11 @@ describe('plan', () => {
   it('in words tells passes, centres and times', async () => {
     const { code, stdout } = await run(['plan', '--frames', '9', '--step', '1']);
     expect(code).toBe(0);
-    expect(stdout).toMatch(/^9 frames in 3 passes, base 1\/60 s, about 7 s\n/);
-    expect(stdout).toMatch(/^ +1 {2}-3 +1 +-3: 1\/500 s, -4: 1\/1000 s, -2: 1\/250 s$/m);
+    expect(stdout).toMatch(/^9 frames in 3 passes, base exposure 1\/60 s, about 7 s\n/);
+    expect(stdout).toMatch(/^ +1 {2}−3 +1 +−3: 1\/500 s, −4: 1\/1000 s, −2: 1\/250 s$/m);
     // The ladder: the brightest at the top, the centre of each pass in brackets.
     expect(stdout.match(/\|=+\|/g)).toHaveLength(9);
-    expect(stdout.indexOf('+4  |')).toBeLessThan(stdout.indexOf('-4  |'));
+    expect(stdout.indexOf('+4  |')).toBeLessThan(stdout.indexOf('−4  |'));
     expect(stdout.match(/\[[123]\]$/gm)).toEqual(['[3]', '[2]', '[1]']);
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
@@ -71,8 +71,10 @@ describe('plan', () => {
     const nine = ['plan', '--frames', '9', '--step', '1', '--in-one-go', '9'];
     const time = await run([...nine, '--release', 'pass']);
     expect([time.code, time.stderr]).toEqual([0, '']);
-    expect(time.stdout).toMatch(/^9 frames in 3 passes, each from one release, base 1\/60 s, about \d+ s\n/);
-    expect(time.stdout).toMatch(/\n9 shutter actuations, spread \d\.\d s, neighbours at most /);
+    expect(time.stdout).toMatch(
+      /^9 frames in 3 passes, each from one release, base exposure 1\/60 s, about \d+ s\n/,
+    );
+    expect(time.stdout).toMatch(/\n9 shutter releases, spread \d\.\d s, neighbouring frames at most /);
     const planned = async (...more: string[]) => {
       const { code, stdout } = await run([...nine, '--max-frames', '3,5', ...more, '--json']);
       expect(code).toBe(0);
@@ -175,7 +177,7 @@ describe('fire', () => {
     const { code, stdout } = await run([...nine, '--into', into]);
     expect(code).toBe(0);
     expect(stdout.match(/verified$/gm)).toHaveLength(9);
-    expect(stdout).toContain('Practice body: nothing is photographed');
+    expect(stdout).toContain('Practice camera: nothing is photographed');
     expect(stdout).toMatch(/All 9 frames are verified\.\nSet folder: /);
   });
 
@@ -269,14 +271,12 @@ describe('fire', () => {
       await fired.until(/frame +\d+ .* verified/);
       daemon.signal('SIGKILL');
       const killedAt = performance.now();
-      await fired.until(
-        /^Not connected to the laptop at http:\S+ any more: trying again, for 58 s at most\.$/m,
-      );
+      await fired.until(/^Lost the laptop at http:\S+: trying again, for at most 58 s\.$/m);
       pace('a daemon that is gone is noticed', performance.now() - killedAt, 'ms', 4000);
       await serve(new URL(address).port);
       await fired.until(/^Connected to the laptop again\.$/m);
       const { code, stderr } = await fired.ended;
-      expect([code, stderr]).toEqual([1, expect.stringMatching(/^The run ended, or was cut off, /)]);
+      expect([code, stderr]).toEqual([1, expect.stringMatching(/^The set ended, or was interrupted, /)]);
     },
   );
 
@@ -293,7 +293,7 @@ describe('fire', () => {
     expect(code).toBe(2);
     expect(lines(stdout).at(-1)).toMatchObject({ error: { code: 'folder-not-writable' } });
     const [sentence, ...others] = stderr.trimEnd().split('\n');
-    expect(sentence).toMatch(/^The folder .* cannot take sets: a part of its path is a file\. ./);
+    expect(sentence).toMatch(/^The folder .* cannot take sets: part of its path is a file\. ./);
     expect(others).toEqual([more('folder-not-writable')]);
   });
 });
@@ -313,8 +313,8 @@ describe('cameras', () => {
       expect(stdout).toMatch(/^Practice body, serial number PB-000\d/);
       expect(stdout).toMatch(how);
       expect(stdout).toMatch(limits);
-      expect(stdout).toMatch(/^ {4} fine {1,2}The practice body is in manual mode\.$/m);
-      expect(stdout).toMatch(/^ {4} look {1,2}/m);
+      expect(stdout).toMatch(/^ {7}ok {1,2}The practice camera is in manual mode\.$/m);
+      expect(stdout).toMatch(/^ {4}check {1,2}/m);
       expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
     },
   );
@@ -332,7 +332,7 @@ describe('cameras', () => {
   it('--mode aperture: what stops it is marked', async () => {
     const { code, stdout } = await run(['cameras', '--body', 'practice', '--mode', 'aperture']);
     expect(code).toBe(0);
-    expect(stdout).toMatch(/^ {4}STOPS {1,2}/m);
+    expect(stdout).toMatch(/^ {5}STOP {1,2}/m);
   });
 
   it('a shape that there is not: one sentence, exit 2', async () => {
@@ -341,7 +341,7 @@ describe('cameras', () => {
     });
     expect([code, stderr]).toEqual([
       2,
-      `The practice body has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
+      `The practice camera has no shape 'cube': EVENRUNG_PRACTICE_SHAPE takes amount, pattern, drive-entry, none.\n${more('unknown-body')}\n`,
     ]);
   });
 });
@@ -351,7 +351,7 @@ describe('learn', () => {
     const env = { XDG_CONFIG_HOME: path.join(into, 'config') };
     const { code, stdout, stderr } = await run(['learn', '--body', 'practice', '--longest', '0'], env);
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toMatch(/^At most \d+ frames are fired; they are not kept\.$/m);
+    expect(stdout).toMatch(/^Evenrung fires at most \d+ frames, and keeps none of them\.$/m);
     expect(stdout).toMatch(/brackets 3 frames in the order 0, -1, \+1/);
     const kept = path.join(into, 'config', 'evenrung', 'bodies', 'PB-0001.json');
     expect(stdout).toContain(`Kept in ${kept}`);
@@ -371,15 +371,15 @@ describe('learn', () => {
     const { code, stdout } = await run(['cameras', '--body', 'practice'], env);
     expect(code).toBe(0);
     expect(stdout.replaceAll(/\s+/g, ' ')).toMatch(
-      /^The body profile .*PB-0001\.json is not used, since .*: .*\./,
+      /^The camera profile .*PB-0001\.json is not used, since .*: .*\./,
     );
-    expect(stdout).toContain('not learnt');
+    expect(stdout).toContain('typical');
   });
 
   it('Ctrl-C ends it, with nothing kept', async () => {
     const env = { XDG_CONFIG_HOME: path.join(into, 'config'), EVENRUNG_PRACTICE_TIMING: 'lifelike' };
     const learning = start(['learn', '--body', 'practice'], env);
-    await learning.until(/How long a settings change takes/);
+    await learning.until(/Timing a change of settings/);
     learning.signal('SIGINT');
     expect((await learning.ended).code).toBe(130);
     await expect(readdir(path.join(into, 'config'))).rejects.toMatchObject({ code: 'ENOENT' });
@@ -479,7 +479,7 @@ describe('serve', () => {
       XDG_STATE_HOME: path.join(into, 'state'),
     });
     expect(code).toBe(2);
-    expect(stderr).toMatch(/^Evenrung already runs here: serve, process \d+, panel at http:/);
+    expect(stderr).toMatch(/^Evenrung is already running here: serve, process \d+, panel at http:/);
   });
 
   it('logs that a run is in trouble, with the page that says more, and that it is over', async () => {

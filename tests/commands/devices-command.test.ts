@@ -26,7 +26,7 @@ describe('devices', () => {
     const listed = await devices('list', '--json');
     const { id, name } = JSON.parse(listed.stdout) as { id: string; name: string };
     expect(name).toBe('the tablet');
-    expect((await devices('list')).stdout).toMatch(/^[0-9a-f]{8} {2}watches {2}last here .* the tablet\n$/);
+    expect((await devices('list')).stdout).toMatch(/^[0-9a-f]{8} {2}watches {2}last seen .* the tablet\n$/);
     const [cookie = ''] = answer.headers['set-cookie'] ?? [];
     const asked = { cookie: cookie.split(';')[0] ?? '' };
     expect((await doors.ask('network', 'GET', '/api/state', asked)).status).toBe(200);
@@ -50,7 +50,10 @@ describe('devices', () => {
 
   it('no daemon: one clear sentence', async () => {
     const nobody = await run(['devices']);
-    expect([nobody.code, nobody.stderr]).toEqual([1, expect.stringContaining('No daemon runs here')]);
+    expect([nobody.code, nobody.stderr]).toEqual([
+      1,
+      expect.stringContaining('Evenrung is not running here'),
+    ]);
     const elsewhere = await run(['devices', '--at', 'http://192.0.2.7:4160']);
     expect([elsewhere.code, elsewhere.stderr]).toEqual([
       2,

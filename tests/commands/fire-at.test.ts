@@ -88,7 +88,7 @@ describe('fire --at', () => {
     expect(said.join('')).toMatch(/All 3 frames are verified\.\nSet folder: /);
   });
 
-  it('tells the lightest frame from an address, though --to was once the word for both', async () => {
+  it('tells the brightest frame from an address, though --to was once the word for both', async () => {
     await runCommand('fire', '--from', '-1', '--to', '1', '--step', '1', '--to', server.address);
     expect(events.state.run?.frames.map(({ offset }) => offset)).toEqual([-1, 0, 1]);
   });
@@ -168,13 +168,11 @@ describe('fire --at', () => {
     expect(await fireHere(at, false)).toBe(0);
     const lines = said.join('').split('\n');
     const [lost] = lines.flatMap((line, index) =>
-      line === `Not connected to the laptop at ${at} any more: trying again, for 58 s at most.`
-        ? [index]
-        : [],
+      line === `Lost the laptop at ${at}: trying again, for at most 58 s.` ? [index] : [],
     );
     expect(lost).toBeDefined();
     expect(lines.slice(lost ?? 0)[1]).toBe('Connected to the laptop again.');
-    expect(lines.filter((line) => /connected to the laptop/i.test(line))).toHaveLength(2);
+    expect(lines.filter((line) => /^(Lost|Connected to) the laptop/.test(line))).toHaveLength(2);
     expect(lines.at(-3)).toBe('All 3 frames are verified.');
   });
 
@@ -262,7 +260,7 @@ describe('run --at', () => {
     await runCommand('run', 'stop', at, server.address, '--json');
     await station.settled();
     expect(ENDED.has(events.state.run?.state ?? 'preparing')).toBe(true);
-    expect(said).toEqual(['Told: it pauses after the frame in hand.\n', 'Told: it goes on.\n', '{}\n']);
+    expect(said).toEqual(['Pausing after the current frame.\n', 'Resuming.\n', '{}\n']);
   });
 
   it.each(['stop', 'pause', 'resume'])('%s where nothing is fired is refused', async (name) => {

@@ -37,14 +37,12 @@ describe('a set that lacks a frame at its dark end', () => {
     const lacks =
       /Highlights are missing: 0\.\d+% of the picture is too bright even in the darkest frame \(about 1 stop darker would hold it\)/;
     expect(inOneLine(stdout)).toMatch(lacks);
-    expect(inOneLine(stdout)).toContain(`If the camera still stands where it stood: ${extend}`);
+    expect(inOneLine(stdout)).toContain(`If the camera has not moved: ${extend}`);
     // Nothing moved, so nothing is to be fired again.
     expect(stdout).not.toContain('evenrung sets reshoot');
     const shown = inOneLine((await run(['sets', 'show', id], env)).stdout);
     expect(shown).toMatch(lacks);
-    expect(shown).toContain(
-      `It has lost highlights. If the camera still stands where it stood, ${extend} adds a frame.`,
-    );
+    expect(shown).toContain(`It has lost highlights. If the camera has not moved, ${extend} adds a frame.`);
     const extended = await run(['sets', 'extend', id, ...BODY], env);
     expect(extended.code).toBe(0);
     expect(inOneLine(extended.stdout)).toContain(

@@ -103,7 +103,7 @@ describe('pair', () => {
     await another.close();
     expect([fired.code, fired.stderr]).toEqual([
       2,
-      expect.stringContaining('does not show the certificate that this computer was paired with'),
+      expect.stringContaining('does not show the certificate that this one was paired with'),
     ]);
   });
 

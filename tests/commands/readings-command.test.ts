@@ -30,9 +30,9 @@ describe('plan', () => {
     const { code, stdout, stderr } = await run(['plan', ...metered('1/4', '1/2000')]);
     expect([code, stderr]).toEqual([0, '']);
     // Worked out by hand in tests/pure/readings.test.ts.
-    expect(stdout).toMatch(/^5 frames in 3 passes, base 1\/100 s, about \d+ s\n/);
+    expect(stdout).toMatch(/^5 frames in 3 passes, base exposure 1\/100 s, about \d+ s\n/);
     expect(flat(stdout)).toContain(
-      'The darkest part (1/4 s) falls 2 2/3 stops below middle grey in frame 5 (1/25 s), 1/3 stop above where detail drowns. The brightest part (1/2000 s) falls 2 1/3 stops above middle grey in frame 1 (1/400 s), 1/6 stop below clipping. A frame is counted to hold 2 1/2 EV above middle grey and 3 EV below it, as JPEG files usually do: nobody tells whether these are raw.',
+      'The darkest part (1/4 s) falls 2 2/3 stops below middle grey in frame 5 (1/25 s), 1/3 stop above where noise drowns detail. The brightest part (1/2000 s) falls 2 1/3 stops above middle grey in frame 1 (1/400 s), 1/6 stop below clipping. Each frame is taken to hold 2 1/2 EV above middle grey and 3 EV below it, as JPEG files usually do: the camera does not tell whether these are raw.',
     );
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
@@ -120,7 +120,7 @@ describe('fire', () => {
     const args = ['fire', ...metered('EV 18', '350000 cd/m2'), '--body', 'practice', '--into', into];
     const { code, stdout } = await run(args);
     expect(code).toBe(0);
-    expect(flat(stdout)).toMatch(/caution: The brightest part reads EV 21\.4: no shaded lamp .*Pass 1 of/);
+    expect(flat(stdout)).toMatch(/caution: The brightest part reads EV 21\.4: only the sun .*Pass 1 of/);
     expect(stdout.match(/caution:/g)).toHaveLength(1);
   });
 });

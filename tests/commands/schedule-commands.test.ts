@@ -178,7 +178,7 @@ describe('in words', () => {
   it('what is foreseen is told in lines of 80 columns', () => {
     const lines = foreseenInWords(FORESEEN);
     expect(lines[0]).toBe(FORESEEN.words);
-    expect(lines[1]).toBe('540 shutter actuations, 12960 MB');
+    expect(lines[1]).toBe('540 shutter releases, 12960 MB');
     expect(lines[2]).toMatch(/^caution: This schedule crosses sunrise\./);
     expect(lines.length).toBeGreaterThan(3);
     for (const line of lines) expect(line.length).toBeLessThanOrEqual(80);
@@ -219,8 +219,8 @@ describe('in words', () => {
     };
     const line = (more: Partial<LineSet>) =>
       teller.linesOf({ type: 'line-set', run: 'night', set: { ...set, ...more } }).map((said) => said.line);
-    expect(line({})).toEqual(['Set 3 of 60, base 1/60 s, ISO 100, moved +1/3 EV']);
-    expect(line({ slot: 4, iso: null, shift: 0 })).toEqual(['Set 3, in slot 5 of 60, base 1/60 s']);
+    expect(line({})).toEqual(['Set 3 of 60, base exposure 1/60 s, ISO 100, moved +1/3 EV']);
+    expect(line({ slot: 4, iso: null, shift: 0 })).toEqual(['Set 3, in slot 5 of 60, base exposure 1/60 s']);
     expect(line({ endedAt: LATER, state: 'complete' })).toEqual([]);
   });
 
@@ -308,7 +308,7 @@ describe('schedule', () => {
     ]);
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^60 sets, one every 4 min, from .* to about .*\.$/m);
-    expect(stdout).toMatch(/540 shutter actuations, 12960 MB$/m);
+    expect(stdout).toMatch(/540 shutter releases, 12960 MB$/m);
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
   });
 
@@ -318,7 +318,7 @@ describe('schedule', () => {
     expect(code).toBe(0);
     // Four more than nine.
     expect(stdout.replace(/\s+/g, ' ')).toMatch(
-      /^60 sets, one every 4 min, .*\. The span follows the scene: counted with 13 frames a set, the most that it may come to\. 780 shutter actuations/,
+      /^60 sets, one every 4 min, .*\. The span follows the scene, so this counts 13 frames a set, the most allowed\. 780 shutter releases/,
     );
     expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(80);
     const limited = await run([...asked, '--frames-most', '11', '--json']);
@@ -429,9 +429,9 @@ describe('fire on a schedule', () => {
     const { code, stdout } = await run(three('--count', '2'), await own());
     expect(code).toBe(0);
     expect(stdout).toMatch(
-      /^2 sets, one every 10 s, from .* to about [-\d]+ \d\d:\d\d\.\n6 shutter actuations$/m,
+      /^2 sets, one every 10 s, from .* to about [-\d]+ \d\d:\d\d\.\n6 shutter releases$/m,
     );
-    expect(stdout).toMatch(/^Set 1 of 2, base 1\/60 s.*\n3 frames in 1 pass, /m);
+    expect(stdout).toMatch(/^Set 1 of 2, base exposure 1\/60 s.*\n3 frames in 1 pass, /m);
     expect(stdout).toMatch(/Set folder: .*\nNext set at \d\d:\d\d:\d\d \(2 of 2\)\nSet 2 of 2, /);
     expect(stdout.match(/^ {2}frame .* verified$/gm)).toHaveLength(6);
     expect(stdout.match(/^2 sets, one every/gm)).toHaveLength(1);
@@ -495,7 +495,7 @@ describe('fire on a schedule', () => {
 describe('who is called when a set halts', () => {
   const halting = () => [
     ...['fire', '--frames', '3', '--step', '1', '--body', 'practice', '--into', into],
-    // The practice body's dial is on manual: the set is refused when it begins.
+    // The practice camera's dial is on manual: the set is refused when it begins.
     ...['--mode', 'aperture'],
   ];
 
@@ -585,7 +585,7 @@ describe('serve', () => {
       expect.arrayContaining([
         [30, expect.stringMatching(/^3 sets, one every 1 min, from /)],
         [30, expect.stringMatching(/^Next set at .* \(1 of 3\)$/)],
-        [30, expect.stringMatching(/^Set 1 of 3, base 1\/60 s/)],
+        [30, expect.stringMatching(/^Set 1 of 3, base exposure 1\/60 s/)],
         [30, 'All 3 frames are verified.'],
         [40, expect.stringMatching(/^Stopped\. 1 of 3 sets is complete\./)],
       ]),
@@ -611,7 +611,7 @@ describe('serve', () => {
     daemon.signal('SIGKILL');
     await daemon.ended;
     const { daemon: next } = await serve();
-    await next.until(/In the panel, or at the next start with --resume always\./);
+    await next.until(/Do so in the panel, or start with --resume always\./);
     await pause(300);
     expect(next.said.stderr).not.toContain('Type go, end or later');
     next.signal('SIGTERM');
@@ -663,7 +663,7 @@ describe('the question at the terminal', () => {
     };
     return { did, over, input, look, forget, answer, said: () => said };
   }
-  const times = (text: string) => text.match(/Type go, end or later:/g)?.length ?? 0;
+  const times = (text: string) => text.match(/Type resume, end or later:/g)?.length ?? 0;
 
   it('is one line, once it is known which camera is there', async () => {
     const { said, look } = asked();
@@ -671,7 +671,7 @@ describe('the question at the terminal', () => {
     expect(said()).toBe('');
     look();
     await pause(20);
-    expect(said()).toBe('Go on with it, end it, or decide later? Type go, end or later:\n');
+    expect(said()).toBe('Resume it, end it, or decide later? Type resume, end or later:\n');
   });
 
   it.each([

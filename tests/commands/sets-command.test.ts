@@ -54,7 +54,7 @@ function end(id: string, sha256 = 'ab'.repeat(32)): void {
     } else journal.frameChanged(id, frame(number, 'rejected', { reason: 'No frame came back.' }));
   }
   journal.setChanged(id, 'putting-back');
-  journal.setChanged(id, 'halted', { sentence: 'Halted after 3 of 9 frames.', error: 'frame-missing' });
+  journal.setChanged(id, 'halted', { sentence: 'Failed after 3 of 9 frames.', error: 'frame-missing' });
 }
 
 function once(run: string, set: string, more: Partial<SetBegun> = {}): void {
@@ -215,16 +215,16 @@ describe('one set', () => {
       'Set 3f2a91c0-aaaa\n  name:       Boathouse\n  viewpoint:  west door\n  note:       Wind',
     );
     expect(whole()).toContain(
-      'state:      halted, 3 of 9 frames verified\n              Halted after 3 of 9 frames.',
+      'state:      halted, 3 of 9 frames verified\n              Failed after 3 of 9 frames.',
     );
     expect(whole()).toContain('base:       1/60 s, f/8, ISO 100');
-    expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (not there any more)');
+    expect(whole()).toContain('folder:     /pictures/boathouse/3f2a91c0-aaaa (missing)');
     const rows = said.filter((line) => /^ {4}\d {2}/.test(line));
     expect(rows).toHaveLength(9);
-    expect(rows[0]).toBe('    1  -4      2^-10 s    verified  01_-4EV.jpg  abababab  12% black');
-    expect(rows[1]).toBe('    2  -3      2^-9 s     verified  02_-3EV.jpg  abababab');
+    expect(rows[0]).toBe('    1  −4      2^-10 s    verified  01_-4EV.jpg  abababab  12% black');
+    expect(rows[1]).toBe('    2  −3      2^-9 s     verified  02_-3EV.jpg  abababab');
     expect(rows[2]).toMatch(/fired 2 times$/);
-    expect(rows[3]).toBe('    4  -1      2^-7 s     rejected  -            -');
+    expect(rows[3]).toBe('    4  −1      2^-7 s     rejected  -            -');
     expect(whole()).toContain('  frame 4: No frame came back.');
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
   });
@@ -242,7 +242,7 @@ describe('one set', () => {
     const partner = { ...PARTNER, file: '02_-3EV.jpg' } as const;
     make(2, { file: '02_-3EV.dng', partner });
     const sentence =
-      "Of its two files only the raw file has come. The other one may be on the camera's card.";
+      "Only the raw file of its two files has come. The other one may be on the camera's card.";
     make(3, {
       file: '03_-2EV.dng',
       partner: { state: 'missing', beside: 'EVRG0003.DNG' },
@@ -253,9 +253,9 @@ describe('one set', () => {
     expect(
       said.slice(at, at + 3).map((line) => line.replaceAll('\u00a0', ' ').trim().split(/ {2,}/)),
     ).toEqual([
-      ['2', '-3', '2^-9 s', 'verified', '02_-3EV.dng', 'abababab'],
+      ['2', '−3', '2^-9 s', 'verified', '02_-3EV.dng', 'abababab'],
       ['02_-3EV.jpg', 'cdcdcdcd'],
-      ['3', '-2', '2^-8 s', 'verified', '03_-2EV.dng', 'abababab'],
+      ['3', '−2', '2^-8 s', 'verified', '03_-2EV.dng', 'abababab'],
     ]);
     expect(whole().replaceAll('\n    ', ' ')).toContain(`frame 3: ${sentence}`);
     for (const line of said) expect(line.length).toBeLessThanOrEqual(80);
@@ -280,7 +280,7 @@ describe('one set', () => {
     expect(whole()).toContain('  The clock of the camera is 7 s ahead.');
     expect(whole()).toContain('  set-aside/frame-02.jpg: A repeat.');
     expect(whole().replaceAll('\n    ', ' ')).toContain(
-      'frame 4 (-1 EV, 1/125 s), released 2026-11-26 10:03:00: It may be on the card.',
+      'frame 4 (−1 EV, 1/125 s), fired 2026-11-26 10:03:00: It may be on the card.',
     );
     expect(whole()).not.toContain('armed ->');
     said = [];
@@ -379,7 +379,7 @@ describe('a check', () => {
   it('of a set that is right: one line, and 0', async () => {
     await makeSet(path.join(root, 'set-1'));
     expect(await checkSets(path.join(root, 'set-1'), {}, say)).toBe(0);
-    expect(said).toEqual(['set-1: all 3 frames are as they came']);
+    expect(said).toEqual(['set-1: all 3 frames are intact']);
   });
 
   it('of a record of version 1, which kept no checksums: 0, and what cannot be told', async () => {
@@ -387,8 +387,8 @@ describe('a check', () => {
     await keepRecord(folder, asVersion1(await makeSet(folder)));
     await rm(path.join(folder, 'SHA256SUMS'));
     expect(await checkSets(folder, {}, say)).toBe(0);
-    expect(said[0]).toBe('set-1: 3 frames, as far as can be told all right');
-    expect(said[1]).toMatch(/^ {2}note {3}No checksum was kept for any frame/);
+    expect(said[0]).toBe('set-1: 3 frames, all right as far as can be told');
+    expect(said[1]).toMatch(/^ {2}note {3}There is no checksum for any frame/);
   });
 
   it('of a folder that holds several: each with what is wrong, a line each, and 1', async () => {
@@ -398,10 +398,10 @@ describe('a check', () => {
     await writeFile(path.join(root, 'sets', 'set-2', FRAMES[1] as string), 'garbled');
     expect(await checkSets(path.join(root, 'sets'), {}, say)).toBe(1);
     expect(said).toEqual([
-      'set-1: all 3 frames are as they came',
+      'set-1: all 3 frames are intact',
       'set-2: 3 things are wrong',
-      expect.stringMatching(/^ {2}wrong {2}Frame 1 \(-1 EV\): its file 01_-1EV.jpg is not there\.$/),
-      expect.stringMatching(/^ {2}wrong {2}Frame 2 \(0 EV\): 02_0EV.jpg is not as it came/),
+      expect.stringMatching(/^ {2}wrong {2}Frame 1 \(−1 EV\): its file 01_-1EV.jpg is missing\.$/),
+      expect.stringMatching(/^ {2}wrong {2}Frame 2 \(0 EV\): 02_0EV.jpg has changed since it came/),
       expect.stringMatching(/^ {2}wrong {2}Frame 2 /),
       '1 of 2 sets are all right',
     ]);
@@ -423,7 +423,7 @@ describe('a check', () => {
   it('of a set that was cut off: 1', async () => {
     await mkdir(path.join(root, 'set-1', '.incoming'), { recursive: true });
     expect(await checkSets(path.join(root, 'set-1'), {}, say)).toBe(1);
-    expect(said[1]).toMatch(/did not come to its end/);
+    expect(said[1]).toMatch(/was not finished/);
   });
 
   it('of what is no set folder is refused', async () => {
@@ -445,24 +445,24 @@ describe('a copy', () => {
     expect(await folderOf('3f2a', withReader)).toBe(folder);
     await exportTo(folder, { into: path.join(root, 'disk') }, say);
     expect(whole().replaceAll('\n  ', ' ')).toContain(
-      `3 frames and 7 files beside them, 1 MB, copied and read again: ${path.join(root, 'disk', 'set-1')}`,
+      `3 frames and 7 files beside them, 1 MB, copied and verified: ${path.join(root, 'disk', 'set-1')}`,
     );
-    expect(whole()).toContain('left behind, as no part of the set: set-aside/frame-02.jpg');
+    expect(whole()).toContain('not copied, as not part of the set: set-aside/frame-02.jpg');
   });
 
   it('counts frames, and the files of frames that are two', async () => {
     const { folder } = await fireSet(root, { frames: 3, link: new PairLink() });
     await exportTo(folder, { into: path.join(root, 'disk') }, say);
     expect(whole().replaceAll('\n  ', ' ')).toContain(
-      '3 frames in 6 files and 10 files beside them, 1 MB, copied and read again',
+      '3 frames in 6 files and 10 files beside them, 1 MB, copied and verified',
     );
     said = [];
     expect(await checkSets(folder, {}, say)).toBe(0);
-    expect(whole()).toBe(`${path.basename(folder)}: all 3 frames are as they came`);
+    expect(whole()).toBe(`${path.basename(folder)}: all 3 frames are intact`);
     await rm(path.join(folder, '02_0EV.jpg'));
     said = [];
     expect(await checkSets(folder, {}, say)).toBe(1);
-    expect(whole()).toContain('wrong  Frame 2 (0 EV): its file 02_0EV.jpg is not there.');
+    expect(whole()).toContain('wrong  Frame 2 (0 EV): its file 02_0EV.jpg is missing.');
   });
 
   it('with --json tells each file', async () => {
@@ -548,13 +548,13 @@ describe('the program', () => {
     expect(list).toMatchObject({
       code: 0,
       stderr: '',
-      stdout: expect.stringMatching(/^Nothing was fired yet .*\n$/),
+      stdout: expect.stringMatching(/^No set was shot yet .*\n$/),
     });
     const json = await runProgram(['sets', '--json'], nowhere);
     expect(json).toMatchObject({
       code: 0,
       stdout: '',
-      stderr: expect.stringMatching(/^Nothing was fired yet/),
+      stderr: expect.stringMatching(/^No set was shot yet/),
     });
     for (const args of [
       ['show', '3f2a'],

@@ -31,12 +31,12 @@ describe('sound', () => {
     const { code, stdout, stderr } = await run(['sound', ...BODY], inScene('day'));
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(
-      /^Practice body: nothing is photographed.+\nAt most 8 test frames are fired; they are not kept\.\n {3}1 {2}1\/60 s/,
+      /^Practice camera: nothing is photographed.+\nEvenrung fires at most 8 test frames, and keeps none of them\.\n {3}1 {2}1\/60 s/,
     );
-    expect(stdout).toContain('7 frames in 3 passes, base 1/320 s, -3 to +3 EV, about ');
+    expect(stdout).toContain('7 frames in 3 passes, base exposure 1/320 s, −3 to +3 EV, about ');
     expect(stdout).toContain('span 6 EV, a step of 1 EV');
     expect(flat(stdout)).toMatch(
-      /Frame 1, the darkest \(1\/2500 s\), holds the highlights: .+ Frame 7, the brightest \(1\/40 s\), lifts the shadows: /,
+      /Frame 1, the darkest \(1\/2500 s\), holds the highlights: .+ Frame 7, the brightest \(1\/40 s\), opens the shadows: /,
     );
     const [, command = ''] = /To fire it:\n {2}evenrung (.+)\n$/.exec(stdout) ?? [];
     expect(command).toBe('fire --from -3 --to +3 --step 1 --base 1/320');
@@ -62,7 +62,7 @@ describe('sound', () => {
   it.each([
     [['--step', '9'], 2, /3 EV/],
     [['--step', 'x'], 2, /is no EV value/],
-    [['--from', 'soon'], 2, /'soon' is no shutter time for the first test frame/],
+    [['--from', 'soon'], 2, /'soon' is not a shutter time for the first test frame/],
     [
       ['--from', '1/60', '--mode', 'aperture'],
       2,
@@ -102,9 +102,9 @@ describe('sound', () => {
     await expect.poll(() => bodyAt(address)).toBe('ready');
     const { code, stdout, stderr } = await run(['sound', '--at', address], inScene('day'));
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toContain('7 frames in 3 passes, base 1/320 s');
+    expect(stdout).toContain('7 frames in 3 passes, base exposure 1/320 s');
     expect((await run(['sound', '--at', address, '--camera', 'x'])).stderr).toContain(
-      '--camera is decided where the daemon was started',
+      '--camera is set where that Evenrung was started',
     );
     const again = start(['sound', '--at', address], inScene('day'));
     await again.until(/ 1 {2}1\/60 s/);

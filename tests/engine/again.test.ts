@@ -116,16 +116,16 @@ describe('a frame that is fired again', () => {
     const old = await checksumOf(path.join(set.folder, '03_-2EV.jpg'));
     await fireAgain(made, set, { frames: [3] });
 
-    // Singly, with the bracket off: nothing that is good is fired again.
+    // One at a time, with the bracket off: nothing that is good is fired again.
     expect(made.link.releases).toBe(1);
     expect(made.link.changes.some((change) => change.startsWith('aeb=+'))).toBe(false);
     expect({ ...body.state }).toEqual(found);
     const record = await expectSound(set);
     expect(record).toMatchObject({ complete: true, id: before.id, startedAt: before.startedAt });
-    expect(record.sentence).toBe('Frame 3 was fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frame 3 was reshot. All 9 frames are verified.');
     const frame = record.frames[2];
     expect(frame).toMatchObject({ number: 3, state: 'verified', file: '03_-2EV_2.jpg', attempts: 2 });
-    const reason = expect.stringMatching(/^Fired again at \d\d:\d\d: this is the frame as it was before\.$/);
+    const reason = expect.stringMatching(/^Reshot at \d\d:\d\d: this is the frame as it was before\.$/);
     // With its sidecar.
     expect(record.setAside).toEqual([
       { file: 'set-aside/frame-03.jpg', reason },
@@ -142,7 +142,7 @@ describe('a frame that is fired again', () => {
     );
     expect(laterNotes(record)).toEqual([
       // No frame has a brightness mark, so none is pointed at.
-      expect.stringMatching(/^Frame 3 was fired again \d+ s after the set: the light may have moved\.$/),
+      expect.stringMatching(/^Frame 3 was reshot \d+ s after the set: check whether the light changed\.$/),
     ]);
     expect(made.events.state.run).toMatchObject({ state: 'complete', folder: set.folder, error: null });
     expect(journal.sets()).toHaveLength(1);
@@ -172,7 +172,7 @@ describe('a frame that is fired again', () => {
     await fireAgain(made, set, { frames: [8, 2, 2, 5] });
     expect(made.link.releases).toBe(3);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 2, 5, 8 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 2, 5, 8 were reshot. All 9 frames are verified.');
     expect(picturesAside(record).sort()).toEqual(
       ['02', '05', '08'].map((number) => `set-aside/frame-${number}.jpg`),
     );
@@ -191,7 +191,7 @@ describe('a frame that is fired again', () => {
     expect(made.link.releases).toBe(2);
     const pictures = new Set(picturesAside(record));
     expect(record.setAside.filter(({ file }) => pictures.has(file)).map(({ reason }) => reason)).toEqual([
-      'The ISO is 400 where 100 was asked for.',
+      'The ISO is 400, but 100 was set.',
       expect.stringMatching(/as it was before/),
     ]);
   });
@@ -240,7 +240,7 @@ describe('a frame that is fired again', () => {
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(picturesAside(record)).toEqual(['set-aside/other.jpg', 'set-aside/frame-03.jpg']);
-    expect(record.strays).toMatchObject([{ frame: 3, reason: 'A picture from before came in its place.' }]);
+    expect(record.strays).toMatchObject([{ frame: 3, reason: 'An earlier picture came in its place.' }]);
   });
 
   it('whose file is gone is made in its place', async () => {
@@ -269,7 +269,7 @@ describe('a frame that is fired again', () => {
     );
     expect(record.frames[2]?.baseMoved).toBeCloseTo(2 / 3, 6);
     expect(
-      record.notes.some((note) => /off the base of the first frame, by up to \+0\.67 EV/.test(note)),
+      record.notes.some((note) => /off the first frame's base exposure, by up to \+0\.67 EV/.test(note)),
     ).toBe(true);
   });
 });
@@ -288,7 +288,7 @@ describe('a pass that is fired again', () => {
         .sort(),
     ).toEqual([-1, 0, 1]);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 4, 5, 6 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 4, 5, 6 were reshot. All 9 frames are verified.');
     expect(picturesAside(record)).toHaveLength(3);
     expect(made.events.state.run?.passes).toEqual(['done', 'done', 'done']);
   });
@@ -321,14 +321,14 @@ describe('on a body that can only repeat the pass', () => {
     await fireAgain(made, set, { frames: [1] });
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frame 1 was fired again. All 3 frames are verified.');
+    expect(record.sentence).toBe('Frame 1 was reshot. All 3 frames are verified.');
     expect(record.frames.slice(1).map(({ sha256 }) => sha256)).toEqual(
       before.frames.slice(1).map(({ sha256 }) => sha256),
     );
     expect(
       record.setAside.filter(({ file }) => file.endsWith('.jpg')).map(({ file, reason }) => [file, reason]),
     ).toEqual([
-      ['set-aside/frame-02.jpg', 'A repeat of frame 2, which was already good.'],
+      ['set-aside/frame-02.jpg', 'A repeat of frame 2, which was good already.'],
       ['set-aside/frame-01.jpg', expect.stringMatching(/as it was before/)],
     ]);
   });
@@ -347,7 +347,7 @@ describe('firing again that comes to nothing', () => {
     expect(made.link.releases).toBe(2);
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Frame 3 (-2 EV, 1/250 s) could not be made in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
+      'Frame 3 (−2 EV, 1/250 s) failed in 2 attempts: The shutter went, but no file came. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(record).toMatchObject({ complete: true });
     expect(made.events.state.run).toMatchObject({ state: 'complete', error: 'frame-missing' });
@@ -357,7 +357,7 @@ describe('firing again that comes to nothing', () => {
     expect(await picturesIn(set)).toHaveLength(9);
     // What was made lies there all the same: nothing that came is thrown away.
     expect(record.setAside.map(({ reason }) => reason)).toEqual(
-      Array(2).fill('Came back when nothing was waiting for it.'),
+      Array(2).fill('It came when no frame was being waited for.'),
     );
     expect(record.strays).toHaveLength(2);
     expect(laterNotes(record)).toEqual([]);
@@ -374,7 +374,7 @@ describe('firing again that comes to nothing', () => {
     const record = await expectSound(set);
     // The centre comes first.
     expect(record.sentence).toMatch(
-      /^Frame \d .*The disk is full: make room\. Frame 5 was fired again\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
+      /^Frame \d .*The disk is full: make room\. Frame 5 was reshot\. Frames 4, 6 are as they were before\. All 9 frames are verified\.$/,
     );
     expect(picturesAside(record)).toEqual(['set-aside/frame-05.jpg']);
     expect(made.events.state.run).toMatchObject({ state: 'complete', passes: ['done', 'done', 'done'] });
@@ -390,7 +390,7 @@ describe('firing again that comes to nothing', () => {
     await fireAgain(made, set, { frames: [3, 4] });
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was reshot. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(await asideIn(set)).toEqual(['frame-04.jpg']);
     expect({ ...body.state }).toEqual(found);
@@ -442,7 +442,7 @@ describe('a set that is not complete', () => {
     const record = await expectSound(set);
     expect(record).toMatchObject({ complete: true, sentence: 'All 9 frames are verified.', setAside: [] });
     expect(laterNotes(record)).toEqual([
-      expect.stringMatching(/^Completed \d+ s after it was begun: the light may have moved\.$/),
+      expect.stringMatching(/^Completed \d+ s after it was begun: check whether the light changed\.$/),
     ]);
     expect(await picturesIn(set)).toHaveLength(9);
     expect(journal.runs()).toMatchObject([{ state: 'complete' }]);
@@ -479,7 +479,9 @@ describe('a set that is not complete', () => {
     const record = await expectSound(set);
     expect(record.sentence).toMatch(/^Stopped after 6 of 9 frames\./);
     expect(laterNotes(record)).toEqual([
-      expect.stringMatching(/^Frames \d, \d were fired \d+ s after the set: the light may have moved\./),
+      expect.stringMatching(
+        /^Frames \d, \d were fired \d+ s after the set: check whether the light changed\./,
+      ),
     ]);
     made.link.afterFire = () => undefined;
     await made.station.complete(set.id);
@@ -494,7 +496,7 @@ describe('a set that is not complete', () => {
     await fireAgain(made, set, { frames: [5] });
     expect(made.link.releases).toBe(1);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frame 5 was fired again. 4 of 9 frames are verified.');
+    expect(record.sentence).toBe('Frame 5 was reshot. 4 of 9 frames are verified.');
     expect(record.frames.filter(({ state }) => state !== 'verified')).toHaveLength(open);
     expect(journal.set(set.id)?.state).toBe('stopped');
   });
@@ -517,7 +519,9 @@ describe('is refused, and nothing is changed', () => {
     const error = await untouched(set, () => made.station.complete(set.id));
     expect(error).toMatchObject({
       code: 'nothing-to-complete',
-      message: expect.stringMatching(/is complete: all its 9 frames are verified\. Choose frames/),
+      message: expect.stringMatching(
+        /is complete: all its 9 frames are verified\. To reshoot some of them, choose frames/,
+      ),
     });
     await body.change('mirrorLock', 'on');
     await made.station.start(NINE);
@@ -542,7 +546,7 @@ describe('is refused, and nothing is changed', () => {
       code: 'no-such-set',
     });
     const wrong: [Again, RegExp][] = [
-      [{ frames: [3, 10] }, /The set has no frame 10: they are counted from 1, the darkest, to 9\./],
+      [{ frames: [3, 10] }, /The set has no frame 10: its frames are counted from 1, the darkest, to 9\./],
       [{ frames: [0] }, /no frame 0/],
       [{ frames: [] }, /No frame is chosen/],
       [{ pass: 4 }, /no pass 4: they are counted from 1 to 3/],
@@ -583,7 +587,7 @@ describe('is refused, and nothing is changed', () => {
     const made = await atWork(new PracticeBody({ ...AT_ONCE, serial: 'PB-9999' }));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'body-not-ready',
-      message: expect.stringMatching(/with another body: Practice body, serial number PB-0001/),
+      message: expect.stringMatching(/with another camera: Practice body, serial number PB-0001/),
     });
   });
 
@@ -596,7 +600,7 @@ describe('is refused, and nothing is changed', () => {
     expect(error).toMatchObject({
       code: 'body-not-ready',
       message:
-        'The camera does not stand as it did when the set was made. Set the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
+        'The camera is not set as it was for this set. Change the aperture from f/5.6 to f/8, and the ISO from 400 to 100, then try again.',
     });
     await body.change('aperture', sixths(36));
     await body.change('iso', 100);
@@ -620,7 +624,7 @@ describe('is refused, and nothing is changed', () => {
     await rename(set.folder, `${set.folder}-moved`);
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-folder-gone',
-      message: expect.stringMatching(/is not where it was: .*Put it back, then try again/),
+      message: expect.stringMatching(/is missing: .*Put it back and try again/),
     });
   });
 
@@ -631,15 +635,13 @@ describe('is refused, and nothing is changed', () => {
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-damaged',
       message: expect.stringMatching(
-        /^07_\+2EV\.jpg is not what came from the camera any more\. .*frame 7 to be fired again\.$/,
+        /^07_\+2EV\.jpg is no longer what came from the camera\. .*reshoot frame 7\.$/,
       ),
     });
     await rm(path.join(set.folder, '07_+2EV.jpg'));
     expect(await untouched(set, () => made.station.again(set.id, { frames: [3] }))).toMatchObject({
       code: 'set-damaged',
-      message: expect.stringMatching(
-        /^07_\+2EV\.jpg is not in .* any more\. .*choose frame 7 to be fired again\.$/,
-      ),
+      message: expect.stringMatching(/^07_\+2EV\.jpg is missing from .*choose to reshoot frame 7\.$/),
     });
     await fireAgain(made, set, { frames: [3, 7] });
     expect(await expectSound(set)).toMatchObject({ complete: true });
@@ -678,7 +680,7 @@ describe('cut off in the middle', () => {
       verified: 9,
       frames: 9,
       scheduled: false,
-      sentence: expect.stringMatching(/^A set was cut off while frames 3, 4 were being fired again, when/),
+      sentence: expect.stringMatching(/^A set was interrupted while frames 3, 4 were being reshot, when/),
     });
     await next.station.endUnfinished();
   });
@@ -690,10 +692,10 @@ describe('cut off in the middle', () => {
     await next.station.settled();
     expect(next.link.releases).toBe(1);
     const record = await expectSound(set);
-    expect(record.sentence).toBe('Frames 3, 4 were fired again. All 9 frames are verified.');
+    expect(record.sentence).toBe('Frames 3, 4 were reshot. All 9 frames are verified.');
     expect(await asideIn(set)).toEqual(['frame-03.jpg', 'frame-04.jpg']);
     expect(record.strays).toMatchObject([
-      { frame: 3, reason: 'Evenrung was ended while the frame was being made.' },
+      { frame: 3, reason: 'Evenrung ended while the frame was being taken.' },
     ]);
   });
 
@@ -703,7 +705,7 @@ describe('cut off in the middle', () => {
     const next = await atWork();
     expect(await refusal(next.station.resume())).toMatchObject({
       code: 'body-not-ready',
-      message: expect.stringMatching(/Set the aperture from f\/5\.6 to f\/8, then try again\.$/),
+      message: expect.stringMatching(/Change the aperture from f\/5\.6 to f\/8, then try again\.$/),
     });
     await body.change('aperture', sixths(36));
     await next.station.resume();
@@ -717,7 +719,7 @@ describe('cut off in the middle', () => {
     await next.station.endUnfinished();
     const record = await expectSound(set);
     expect(record.sentence).toBe(
-      'Stopped. Frame 4 was fired again. Frame 3 is as it was before. All 9 frames are verified.',
+      'Stopped. Frame 4 was reshot. Frame 3 is as it was before. All 9 frames are verified.',
     );
     expect(await asideIn(set)).toEqual(['frame-04.jpg']);
   });
@@ -768,7 +770,7 @@ describe('a set of a run on a schedule', () => {
     expect(next.link.releases).toBe(1);
     expect(next.events.state.schedule).toBeNull();
     expect(await expectSound(set)).toMatchObject({
-      sentence: 'Frame 2 was fired again. All 3 frames are verified.',
+      sentence: 'Frame 2 was reshot. All 3 frames are verified.',
     });
     const { number: _, notes: __, ...after } = journal.runs()[0] ?? { number: 0, notes: [] };
     const { number: ___, notes: ____, ...before } = run ?? { number: 0, notes: [] };

@@ -168,9 +168,7 @@ describe('somebody stops the set while the shutter is open', () => {
     expect(practice.shots[0]?.openSeconds).toBeLessThan(200);
     expect(practice.state.shutter).toBe(36);
     expect(run.view.frames.map((frame) => frame.state)).toEqual(['rejected', 'planned']);
-    expect(run.view.notes).toContain(
-      'The exposure in hand was ended before its time, because the set was stopped.',
-    );
+    expect(run.view.notes).toContain('The last exposure was cut short, because the set was stopped.');
     expect(folder).toBeDefined();
   });
 

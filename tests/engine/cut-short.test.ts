@@ -114,7 +114,7 @@ describe('a kind that does not say where it ends', () => {
     expect([state, record?.complete]).toEqual(['complete', true]);
     expect(record?.frames.map(({ marks }) => codes(marks))).toEqual(Array(3).fill(['unproved']));
     expect(record?.frames[0]?.marks[0]?.sentence).toBe(
-      'Nothing proves that its file is complete: this kind of file does not say how long it should be. Open it before you rely on it.',
+      'Its file may be incomplete: this kind of file does not say how long it should be. Open it before you rely on it.',
     );
   });
 
@@ -216,9 +216,7 @@ describe('what is told beside the pixels', () => {
       says({ 'IFD:PreviewImageStart': picture.length, 'IFD:PreviewImageLength': bytes });
     expect(await judgeWhole(file, { tool: found(5000) })).toEqual({ cut: null, doubt: null });
     expect((await judgeWhole(file, { tool: found(4000) })).doubt).toBe('1000 bytes follow its own end');
-    expect((await judgeWhole(file, { tool: found(6000) })).doubt).toMatch(
-      /a preview that it names reaches to byte/,
-    );
+    expect((await judgeWhole(file, { tool: found(6000) })).doubt).toMatch(/its preview reaches to byte/);
   });
 
   it('a value that points nowhere, with all pixels there, is a doubt and no more: some writers do that', async () => {

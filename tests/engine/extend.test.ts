@@ -236,7 +236,7 @@ describe('a set that is extended', () => {
     await extend(made, set, { darker: 1 });
     const record = await expectSound(set);
     expect(record.notes.find((note) => note.startsWith('Frame 6'))).toMatch(
-      /The light had moved: frame 6 is \+(0\.9|1\.0|1\.1) EV off frame 1\. Look at the brightness marks/,
+      /The light had moved: frame 6 is \+(0\.9|1\.0|1\.1) EV off frame 1\. Check the brightness marks/,
     );
     expect(record.frames.some(({ marks }) => marks.some(({ code }) => code === 'ratio'))).toBe(true);
   });
@@ -249,7 +249,7 @@ describe('a set that is extended', () => {
     expect((await expectSound(set)).frames.map(({ offset }) => offset)).toEqual([-2, -1, 0, 1]);
     const error = await refusal(made.station.extend(set.id, { darker: 9 }));
     expect(error.code).toBe('outside-compensation-range');
-    expect(error.message).toMatch(/fire a new one in manual mode\.$/);
+    expect(error.message).toMatch(/shoot a new set in manual mode\.$/);
   });
 });
 
@@ -263,7 +263,7 @@ describe('what is not made beyond the ends', () => {
     expect(record).toMatchObject({ complete: true });
     expect(filesOf(record)).toEqual(['01_-1EV.jpg', '02_0EV.jpg', '03_+1EV.jpg']);
     expect(record.sentence).toMatch(
-      /^Frame 4 \(-2 EV, 1\/250 s\) could not be made .* Nothing was added: the set reaches as far as it did\. All 3 frames are verified\.$/,
+      /^Frame 4 \(−2 EV, 1\/250 s\) failed in .* Nothing was added: the set is as it was before\. All 3 frames are verified\.$/,
     );
     expect(made.events.state.run?.frames).toHaveLength(3);
     expect(record.passes).toHaveLength(1);
@@ -354,7 +354,7 @@ describe('what cannot be made', () => {
     const error = await refusal(made.station.extend(set.id, { darker: 3 }));
     expect(error.code).toBe('outside-shutter-range');
     expect(error.message).toBe(
-      'The frames at -4 and -3 EV would need shutter times outside 30 s to 1/8000 s. At most 1 darker can be added to this set: to reach farther, fire a new one at a lower ISO, with a smaller aperture or a neutral-density filter.',
+      "The frames at −4 and −3 EV would need shutter times outside this camera's 30 s to 1/8000 s. At most 1 darker can be added to this set. To reach farther, shoot a new set at a lower ISO, with a smaller aperture or a neutral-density filter.",
     );
     expect(error.details).toMatchObject({ most: 1, field: 'darker', offsets: [-4, -3] });
     expect(error.details).not.toHaveProperty('suggestions');
@@ -369,7 +369,7 @@ describe('what cannot be made', () => {
     const error = await refusal(made.station.extend(set.id, { darker: 30, brighter: 29 }));
     expect(error.code).toBe('frames-out-of-range');
     expect(error.message).toBe(
-      `59 more frames are too many: the set has 3, and ${MOST_FRAMES} are the most. Add 58 at most, or fire a new set in wider steps.`,
+      `59 more frames are too many: the set has 3, and ${MOST_FRAMES} are the most. Add 58 at most, or shoot a new set with a wider step.`,
     );
   });
 
@@ -424,7 +424,7 @@ describe('a set that may be extended by itself', () => {
     expect(record.sentence).toBe('Frame 4 was added. All 4 frames are verified.');
     expect(
       record.notes.some((note) =>
-        /^The set was extended: \d+% of its darkest frame was blown out\. Frame 4 \(-4 EV\) is added\.$/.test(
+        /^The set was extended, because \d+% of its darkest frame was blown out\. Frame 4 \(−4 EV\) is added\.$/.test(
           note,
         ),
       ),

@@ -55,7 +55,7 @@ describe('one release that makes a whole bracket', () => {
     const { state, record } = await fireSet(into, { frames: 9, body, plan });
     expect(state).toBe('complete');
     expect(gaveUp.map(([what]) => what)).toEqual(['one-release']);
-    expect(record?.notes.join()).toMatch(/Twice in one set fewer frames came of one release/);
+    expect(record?.notes.join()).toMatch(/Twice in one set, one release brought too few frames/);
     expect(body.firesWhole).toBe(false);
     expect(link.presses).toBe(2 + 3);
     expect(practice.state.drive).toBe('single');

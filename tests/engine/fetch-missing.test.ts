@@ -102,9 +102,7 @@ describe('what is not in the camera', () => {
     const missing = record?.frames.find(({ state }) => state !== 'verified')?.number;
     expect(run?.state).toBe('halted');
     expect(run?.error).toBeNull();
-    expect(run?.sentence).toBe(
-      `Of frame ${missing} no file was found in the camera. 4 of 5 frames are verified.`,
-    );
+    expect(run?.sentence).toBe(`The camera has no file of frame ${missing}. 4 of 5 frames are verified.`);
     expect(record?.strays).toHaveLength(1);
     const { findings } = await checkSet(folder);
     const wrong = findings.filter(({ severity }) => severity === 'wrong');
@@ -126,7 +124,7 @@ describe('what is not in the camera', () => {
     const link = new ApartTestLink(body);
     const { run, record } = await fetched(id, link);
     expect(link.listings).toBeGreaterThan(0);
-    expect(run?.sentence).toMatch(/^Of frame \d no file was found in the camera/);
+    expect(run?.sentence).toMatch(/^The camera has no file of frame \d/);
     expect(record?.frames.filter(({ state }) => state === 'verified')).toHaveLength(4);
     expect(record?.setAside).toEqual([]);
   });
@@ -146,7 +144,7 @@ it('a stray whose frame was made since: its file is fetched and set aside, and t
   const { run, record, folder } = await fetched(id, new ApartTestLink(body));
   expect(run?.state).toBe('complete');
   expect(run?.sentence).toBe(
-    'A file that belongs to no frame that is missing was fetched, too. All 5 frames are verified.',
+    'A file that belongs to none of the missing frames was fetched, too. All 5 frames are verified.',
   );
   expect(record?.strays).toEqual([]);
   expect(record?.setAside).toEqual([
@@ -173,7 +171,7 @@ it('a program that ends while the file comes: the next one goes on fetching, and
   await isComing;
   const { station, events } = await openStation(root, new ApartTestLink(body), { journal });
   expect(events.state.unfinished?.sentence).toContain(
-    'A set was cut off while files of it were fetched from the camera',
+    'A set was interrupted while its files were being fetched from the camera',
   );
   await station.resume();
   await station.settled();

@@ -70,7 +70,7 @@ describe.each([
     // The pictures so far had been looked at when it went.
     expect(verified).toBe(4);
     expect(sentence).toBe(
-      `Halted after ${verified} of 9 frames. The set folder ${kept} is gone, and the ${verified} frames in it: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or fire the set anew.`,
+      `Failed after ${verified} of 9 frames. The set folder ${kept} is missing, and the ${verified} frames in it: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or shoot the set again.`,
     );
     expect((await onDisk())?.state).toBe('gone');
     // No folder of that name is made anew, and the camera stands as it did.
@@ -107,7 +107,7 @@ describe('gone before the record could be written', () => {
     const { state, error, sentence, folder: kept, id } = await fireNine();
     expect([state, error]).toEqual(['halted', 'set-folder-gone']);
     expect(sentence).toMatch(
-      /^Halted after 9 of 9 frames\. The set folder .* is gone, and the 9 frames in it/,
+      /^Failed after 9 of 9 frames\. The set folder .* is gone, and the 9 frames in it/,
     );
     await rename(away(), kept ?? '');
     link.releases = 0;
@@ -126,7 +126,7 @@ it('one file taken away in the middle: the set is not complete, and says which',
   };
   const { state, error, sentence } = await fireNine();
   expect([state, error]).toEqual(['halted', 'set-damaged']);
-  expect(sentence).toMatch(/The file of frame 4 is not in the set folder any more\. Put a copy back/);
+  expect(sentence).toMatch(/The file of frame 4 is missing from the set folder\. Put a copy back/);
   expect(await onDisk()).toMatchObject({ state: 'lacking', missing: [4] });
   await station.again(last().id, { frames: [4] });
   await station.settled();

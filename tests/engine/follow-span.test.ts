@@ -117,7 +117,7 @@ describe('the span of a schedule', () => {
     await one.settled();
     expect(await spans()).toEqual([...Array(5).fill('-1..1'), '-2..2']);
     expect(await notesOf()).toEqual([
-      ...[[], ['The span stays as it is: the pictures of the last set were not judged in time.'], []],
+      ...[[], ['The span stays as it is: the last set was not checked for lost detail in time.'], []],
       ['The span stays as it is: the pictures of the last set do not get brighter as their exposures do.'],
       ...[[], [expect.stringMatching(/^A darker frame is added: 2% .* A brighter frame is added: 2% .*/)]],
     ]);
@@ -157,7 +157,7 @@ describe('the span of a schedule', () => {
       ['A brighter frame is added', 'The span cannot reach as far as the scene does'],
       [
         'A brighter frame is added',
-        'The span has the 5 frames that it may have, and lacks about 4 more at the brighter end',
+        'The span has 5 frames, the most allowed, and needs about 4 more at the brighter end',
       ],
       [],
     ]);
@@ -206,7 +206,7 @@ describe('together with', () => {
     expect(total).toBeGreaterThan(3);
     expect(total).toBeLessThan(5.1);
     for (const { baseShifts, notes } of await records())
-      if (baseShifts.length > 0) expect(notes.join(' ')).toMatch(/The base moved by/);
+      if (baseShifts.length > 0) expect(notes.join(' ')).toMatch(/The base exposure moved by/);
   });
 
   it('two readings: the first set is the one that follows from them, and the record tells them as long as they say where they fall', async () => {
@@ -232,7 +232,7 @@ describe('together with', () => {
     const [first, second, third] = await records();
     expect(first?.notes.join(' ')).toMatch(/Extended|added/i);
     expect((await notesOf())[1]).toEqual([
-      'A darker frame is added, because the last set was extended there while it was made. A brighter frame is added, because the last set was extended there while it was made. The span is now -2 to +2 EV, 5 frames.',
+      'A darker frame is added, because the last set was extended there while it was shot. A brighter frame is added, because the last set was extended there while it was shot. The span is now -2 to +2 EV, 5 frames.',
     ]);
     for (const record of [second, third])
       expect(record?.frames.map(({ number }) => number)).toEqual([1, 2, 3, 4, 5]);
@@ -249,7 +249,7 @@ describe('before it is begun', () => {
     expect(follows.schedule.setSeconds).toBeGreaterThan(plain.schedule.setSeconds);
     expect(plain.words).not.toContain('span');
     expect(follows.words).toMatch(
-      /The span follows the scene: counted with 7 frames a set, the most that it may come to\.$/,
+      /The span follows the scene, so this counts 7 frames a set, the most allowed\.$/,
     );
     // Of 4 s there is time for one in 20 s, and for none of 8 s.
     const slow = { frames: 3, step: 1, base: '2', schedule: { every: '20s', count: 3 } };

@@ -154,7 +154,7 @@ describe('a run that is held', () => {
     await one.settled();
     const record = await recordOf(events.state.run?.folder);
     expect(record.complete).toBe(true);
-    expect(record.notes.join()).toMatch(/While the run was held, somebody changed iso/);
+    expect(record.notes.join()).toMatch(/While the set was paused, iso changed/);
     expect(new Set(record.frames.map(({ recorded }) => recorded?.iso))).toEqual(new Set([100]));
   });
 
@@ -286,7 +286,7 @@ describe('a delay', () => {
 
   it('is none of a schedule', () => {
     const schedule = { every: '4min', count: 3 };
-    expect(() => parseRunRequest({ ...NINE, schedule, delay: 5 })).toThrow(/leave the delay out/);
+    expect(() => parseRunRequest({ ...NINE, schedule, delay: 5 })).toThrow(/leave delay out/);
     expect(parseRunRequest({ ...NINE, schedule, delay: 0 }).delay).toBe(0);
   });
 });
@@ -300,7 +300,7 @@ describe('the second of two', () => {
     await untilState(events, isHeld);
     await expect(one.start(NINE)).rejects.toMatchObject({
       code: 'run-under-way',
-      message: expect.stringContaining('being fired by "phone\'s owner"'),
+      message: expect.stringContaining('started from "phone\'s owner"'),
     });
     one.stop();
     await one.settled();

@@ -76,7 +76,7 @@ afterEach(async () => {
   await rm(root, { recursive: true, force: true });
 });
 
-/** @param waits how many pictures wait from before */
+/** @param waits how many pictures are waiting from before */
 async function late(shape: PracticeShape, what: Waiting, waits: number) {
   let older = OLDER_MS;
   const body = new PracticeBody({ ...AT_ONCE, shape, now: () => new Date(Date.now() - older) });
@@ -113,7 +113,7 @@ it.each(['none', 'amount'] as const)(
     expect(record.sentence).toBe('All 9 frames are verified.');
     expect(wrong).toEqual([]);
     expect(record.setAside.map(({ reason }) => reason)).toEqual([
-      'It had waited in the camera since before it was fired for.',
+      'It had been waiting in the camera since before this release.',
     ]);
     // The release that brought it has a file of its own, which never came.
     expect(record.strays).toHaveLength(1);
@@ -133,7 +133,7 @@ it.each([1, 2])(
       expect(wrong).toEqual([]);
       expect(record.notes.join()).toMatch(/comes (?:one release|2 releases) late/);
       expect(record.setAside.map(({ reason }) => reason)).toEqual(
-        Array(waits).fill('It had waited in the camera since before it was fired for.'),
+        Array(waits).fill('It had been waiting in the camera since before this release.'),
       );
       for (const { marks, firedAt } of record.frames) {
         expect(Date.parse(firedAt ?? '')).toBeGreaterThanOrEqual(startedAt);
@@ -236,7 +236,7 @@ it('of a body that tells no clock, one that was pressed 4.5 s before the set is 
   expect(record.sentence).toBe('The frame is verified.');
   expect(wrong).toEqual([]);
   expect(record.setAside.map(({ reason }) => reason)).toEqual([
-    'It had waited in the camera since before it was fired for.',
+    'It had been waiting in the camera since before this release.',
   ]);
   expect(record.strays).toHaveLength(1);
   expect(record.frames[0]?.attempts).toBe(2);
@@ -273,7 +273,7 @@ it('a frame that is made again within one second, by a body that tells whole sec
   expect(record.sentence).toBe('The frame is verified.');
   expect(record.frames[0]?.attempts).toBe(2);
   expect(record.setAside.map(({ reason }) => reason)).not.toContain(
-    'It had waited in the camera since before it was fired for.',
+    'It had been waiting in the camera since before this release.',
   );
 });
 

@@ -235,7 +235,7 @@ describe('what cannot be learnt is said, and the body is left as found', () => {
     const stopping = () => body.shots.length >= 2;
     await expect(learnBody(met, ASKED, folder, { stopping })).rejects.toMatchObject({
       code: 'not-put-back',
-      message: expect.stringMatching(/stopped; nothing is kept of it\. .*aeb to off/),
+      message: expect.stringMatching(/stopped; nothing was saved\. .*aeb to off/),
     });
   });
 

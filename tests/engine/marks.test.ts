@@ -114,7 +114,7 @@ describe('a frame of another size', () => {
     const { record, state, folder, events } = await fireSet(into, { frames: 9, link });
     expect([state, link.releases]).toEqual(['complete', 10]);
     const reason =
-      "The picture has 150 x 100 pixels, and the frames of this set have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.";
+      "The picture has 150 x 100 pixels, and the other frames have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.";
     expect(record?.setAside).toEqual([{ file: 'set-aside/frame-04.jpg', reason }]);
     expect(await readdir(path.join(folder, 'set-aside'))).toEqual(['frame-04.jpg']);
     expect(
@@ -136,7 +136,7 @@ describe('a frame of another size', () => {
     expect(state).toBe('halted');
     expect(run.error).toMatchObject({
       code: 'frame-wrong',
-      message: expect.stringContaining('150 x 100 pixels, and the frames of this set have 300 x 200'),
+      message: expect.stringContaining('150 x 100 pixels, and the other frames have 300 x 200'),
     });
   });
 });

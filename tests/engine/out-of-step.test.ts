@@ -65,7 +65,7 @@ it('the settings are put back over a new connection, at once', async () => {
   expect(troubles).toEqual([]);
   expect({ ...practice.state }).toEqual(before);
   expect(record?.notPutBack).toEqual([]);
-  expect(record?.sentence).toMatch(/^Halted after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
+  expect(record?.sentence).toMatch(/^Failed after 2 of 3 frames\. .*The frame was made, but not stored\.$/);
 });
 
 /** @returns how long it was tried in all, and what was told to come next */
@@ -94,7 +94,7 @@ it('settings that are refused when they are put back are tried for the minute th
   expect(seconds).toBeGreaterThan(59);
   expect(seconds).toBeLessThan(61);
   expect(next).toEqual([
-    "Evenrung tries again for 60 s. Else the camera's settings are put back when it is met again.",
+    "Evenrung tries again for 60 s. If that fails, the camera's settings are put back when it is next connected.",
   ]);
 });
 
@@ -102,5 +102,7 @@ it('a setting that is refused for a frame is tried for the seconds that are told
   const { seconds, next } = await patience('setting-not-taken', false);
   expect(seconds).toBeGreaterThan(2.9);
   expect(seconds).toBeLessThan(4);
-  expect(next).toEqual(['Evenrung tries again for 3 s. Then the run halts; what is verified stays.']);
+  expect(next).toEqual([
+    'Evenrung tries again for 3 s. If that fails, the set ends; verified frames are kept.',
+  ]);
 });

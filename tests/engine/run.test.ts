@@ -208,7 +208,7 @@ describe('a frame that is missing or wrong', () => {
     const { state, record, files, events } = await fire(link);
     expect(state).toBe('complete');
     expect(record?.setAside).toEqual([
-      { file: 'set-aside/frame-04.jpg', reason: 'The ISO is 400 where 100 was asked for.' },
+      { file: 'set-aside/frame-04.jpg', reason: 'The ISO is 400, but 100 was set.' },
     ]);
     expect(files).toContain('set-aside/frame-04.jpg');
     expect(frameEvents(events).find((frame) => frame.state === 'rejected')).toMatchObject({ number: 4 });
@@ -226,7 +226,7 @@ describe('a frame that is missing or wrong', () => {
     expect(link.releases).toBe(4);
     expect(run.error?.code).toBe('frame-missing');
     expect(log.state.run?.sentence).toBe(
-      'Halted after 1 of 9 frames. Frame 1 (-4 EV, 1/1000 s) could not be made in 3 attempts: The shutter went, but no file came.',
+      'Failed after 1 of 9 frames. Frame 1 (−4 EV, 1/1000 s) failed in 3 attempts: The shutter went, but no file came.',
     );
     expect(record).toMatchObject({ complete: false });
     expect(record?.frames.map((frame) => frame.state).filter((kept) => kept === 'verified')).toHaveLength(1);
@@ -255,8 +255,8 @@ describe('a frame that is missing or wrong', () => {
     const { state, record } = await fireSet(into, { plan, body, set: THE_SET });
     expect(state).toBe('complete');
     expect(record?.setAside.map((aside) => aside.reason)).toEqual([
-      'The aperture is f/5.6 where f/8 was asked for.',
-      'A repeat of frame 2, which was already good.',
+      'The aperture is f/5.6, but f/8 was set.',
+      'A repeat of frame 2, which was good already.',
     ]);
     expect(link.releases).toBe(5);
   });
@@ -314,13 +314,13 @@ describe('a body that was away', () => {
         doing: 'reconnecting',
         code: 'body-lost',
         sentence: 'The cable was pulled.',
-        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+        next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
       },
       {
         doing: 'waiting',
         code: 'body-busy',
         sentence: 'The camera is busy.',
-        next: 'Evenrung tries again for 60 s. Then the run halts; what is verified stays.',
+        next: 'Evenrung tries again for 60 s. If that fails, the set ends; verified frames are kept.',
       },
       null,
     ]);
@@ -392,7 +392,7 @@ describe('a body that was away', () => {
     const { state, record, log } = await fire(link);
     expect(state).toBe('complete');
     expect(log.state.run?.notes).toEqual([
-      'While the camera was away, somebody changed aperture, iso: set back as it was.',
+      'While the camera was away, aperture, iso changed: Evenrung set it back.',
     ]);
     expect({ ...link.of.state }).toEqual(before);
     expect(record?.frames.every(({ recorded }) => recorded?.iso === 100 && recorded.fNumber === 8)).toBe(
@@ -410,7 +410,7 @@ describe('a body that was away', () => {
     const { state, run, log } = await fire(link);
     expect([state, run.error?.code, link.releases]).toEqual(['halted', 'body-not-ready', 5]);
     expect(log.state.run?.error).toBe('body-not-ready');
-    expect(log.state.run?.sentence).toMatch(/^Halted after 4 of 9 frames\. .*manual/);
+    expect(log.state.run?.sentence).toMatch(/^Failed after 4 of 9 frames\. .*manual/);
   });
 });
 
@@ -423,7 +423,7 @@ describe('a lens that moves in the middle', () => {
     const { state, record } = await fire(link);
     expect(state).toBe('complete');
     expect(record?.notes).toEqual([
-      'The lens moved in the middle of the set: it stood at 24 mm, and now stands at 35 mm. Frames from before and after do not lie over each other: set it back, and fire the set again.',
+      'The zoom moved during the set, from 24 mm to 35 mm, so the frames will not line up. Set it back, and shoot the set again.',
     ]);
   });
 });
@@ -439,7 +439,7 @@ describe('a frame that cannot be stored', () => {
     expect([state, link.releases]).toEqual(['halted', 4]);
     const { number, shutter } = record?.frames.find(({ state: now }) => now === 'rejected') ?? {};
     expect(log.state.run?.sentence).toBe(
-      `Halted after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
+      `Failed after 3 of 9 frames. Frame ${number} (0 EV, ${shutter} s): The disk is full: make room.`,
     );
     expect(record?.strays).toMatchObject([{ frame: number, reason: 'The disk is full: make room.' }]);
   });
@@ -476,8 +476,8 @@ describe('a link that fails', () => {
     const { state, run, record, log } = await fire(link, 3);
     expect([state, run.error?.code]).toEqual(['halted', 'body-lost']);
     expect(log.state.run?.sentence).toBe(
-      'Halted after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
-        'aeb to off. Set them on the camera before the next picture.',
+      'Failed after 1 of 3 frames. The cable was pulled. These settings could not be put back: capturetarget to Internal RAM, ' +
+        'aeb to off. Set them on the camera before your next picture.',
     );
     expect(record?.notPutBack).toEqual([
       { name: 'capturetarget', found: 'Internal RAM' },
@@ -523,9 +523,7 @@ describe('what happens between runs and behind our back', () => {
     const { state, record } = await fire(link, 5);
     expect(state).toBe('complete');
     expect(link.releases).toBe(6);
-    expect(record?.setAside.map(({ reason }) => reason)).toEqual([
-      'The time is 1/4 s where 1/60 s was asked for.',
-    ]);
+    expect(record?.setAside.map(({ reason }) => reason)).toEqual(['The time is 1/4 s, but 1/60 s was set.']);
   });
 
   it('a file whose answer was lost is set aside, and named in the record', async () => {
@@ -536,7 +534,7 @@ describe('what happens between runs and behind our back', () => {
     const { state, record, files } = await fire(link, 3);
     expect(state).toBe('complete');
     expect(record?.setAside).toEqual([
-      { file: 'set-aside/other.jpg', reason: 'Came back when nothing was waiting for it.' },
+      { file: 'set-aside/other.jpg', reason: 'It came when no frame was being waited for.' },
     ]);
     expect(files).toContain('set-aside/other.jpg');
   });
@@ -635,7 +633,7 @@ describe('aperture priority', () => {
     expect(moved.slice(0, 3)).toEqual([null, null, null]);
     for (const ev of moved.slice(3)) expect(ev).toBeCloseTo(1 / 3, 6);
     expect(record?.notes).toEqual([
-      'The light moved while the set was made: frames 4, 5, 6, 7, 8, 9 are off the base of the first frame, by up to +0.33 EV.',
+      "The light changed during the set: frames 4, 5, 6, 7, 8, 9 are off the first frame's base exposure, by up to +0.33 EV.",
     ]);
     expect(log.state.run?.notes).toEqual(record?.notes);
     const { findings } = await checkSet(log.state.run?.folder ?? '');
@@ -652,7 +650,7 @@ describe('aperture priority', () => {
     const { state, record } = await fire(link, 9, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     const rejected = record?.frames.find((frame) => frame.state === 'rejected');
-    expect(rejected?.reason).toMatch(/may ask for a longer one: open the aperture or raise the ISO/);
+    expect(rejected?.reason).toMatch(/may need a longer one: open up, or raise the ISO/);
     expect(record?.sentence).toContain(rejected?.reason ?? 'a reason');
   });
 
@@ -664,7 +662,7 @@ describe('aperture priority', () => {
     const { state, record } = await fire(link, 7, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(record?.frames.filter((frame) => frame.state === 'verified') ?? []).toEqual([]);
-    expect(record?.sentence ?? '').toMatch(/close the aperture or lower the ISO|^$/);
+    expect(record?.sentence ?? '').toMatch(/stop down, or lower the ISO|^$/);
   });
 
   it('files without the part of the bracket, and an order that nobody knows: halted before a set is wrong', async () => {
@@ -673,7 +671,7 @@ describe('aperture priority', () => {
     const { state, run } = await fire(link, 3, nothing, { mode: 'aperture' });
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mode-not-supported');
-    expect(run.error?.message).toMatch(/learn the camera once/);
+    expect(run.error?.message).toMatch(/run `learn` once/);
     expect(link.releases).toBe(2);
   });
 
@@ -718,7 +716,7 @@ describe('a file that is cut short', () => {
     const link = cutting(2, 4, 5, 6, 7, 8, 9, 10, 11, 12);
     const { state, record } = await fire(link);
     expect(state).toBe('halted');
-    expect(record?.sentence).toMatch(/could not be made in 3 attempts/);
+    expect(record?.sentence).toMatch(/failed in 3 attempts/);
     expect(record?.frames.filter((frame) => frame.state === 'verified').length).toBeGreaterThan(0);
   });
 });
@@ -757,7 +755,7 @@ describe('mirror lock-up', () => {
     expect(state).toBe('halted');
     expect(run.error?.code).toBe('mirror-locked');
     expect(link.releases).toBe(3);
-    expect(log.state.run?.sentence).toMatch(/one release only raises the mirror/);
+    expect(log.state.run?.sentence).toMatch(/every other release brought no frame/);
   });
 });
 

@@ -253,7 +253,8 @@ describe('the base', () => {
     expect(shifts.reduce((sum, ev) => sum + ev, 0)).toBeCloseTo(total, 6);
     for (const record of made) {
       expect(record.complete).toBe(true);
-      if (record.baseShifts.length > 0) expect(record.notes.join(' ')).toMatch(/The base moved by \+?\S+ EV/);
+      if (record.baseShifts.length > 0)
+        expect(record.notes.join(' ')).toMatch(/The base exposure moved by \S+ EV/);
     }
     // What the files record is what the line says.
     const last = made.at(-1);
@@ -280,7 +281,7 @@ describe('the base', () => {
     expect(notes.join('\n')).toMatch(
       /With a base of .* the set takes .*, longer than the interval of 30 s\./,
     );
-    expect(notes.join('\n')).toMatch(/Leave out the lightest frame|Make a set every/);
+    expect(notes.join('\n')).toMatch(/Leave out the brightest frame|Make a set every/);
   });
 
   it.each([
@@ -350,7 +351,7 @@ describe('a program that dies', () => {
     const { startedBy: _, ...before } = kept;
     const { station: one, events } = await station();
     await one.resume();
-    expect(() => one.look()).toThrow('A set is already being fired by "a phone"');
+    expect(() => one.look()).toThrow('A set is already being shot, started from "a phone"');
     await one.settled();
     expect(events.state.run?.startedBy).toBe('a phone');
 

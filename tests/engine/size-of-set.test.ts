@@ -49,7 +49,7 @@ it('is that of the first frame, also if its look takes longest', async () => {
   const { record } = await fireSet(into, { link: smaller() });
   expect(record?.sentence).toBe('All 3 frames are verified.');
   expect(record?.setAside.map(({ reason }) => reason)).toEqual([
-    expect.stringMatching(/^The picture has 150 x 100 pixels, and the frames of this set have 300 x 200/),
+    expect.stringMatching(/^The picture has 150 x 100 pixels, and the other frames have 300 x 200/),
   ]);
 });
 

@@ -65,14 +65,14 @@ describe('a sounding', () => {
       if (happening.type === 'sounding' && happening.sounding !== null) told.push(happening.sounding);
     });
     const begun = station.sound({ step: 1 }, 'The left phone');
-    expect(() => station.sound({ step: 1 })).toThrow(/being used just now/);
+    expect(() => station.sound({ step: 1 })).toThrow(/camera is in use/);
     await expect(station.start({ frames: 3, step: 1 })).rejects.toMatchObject({ code: 'run-under-way' });
     const view = await begun.ended;
     expect(told[0]).toMatchObject({ startedBy: 'The left phone', state: 'firing', frames: [] });
     expect(told.map(({ frames }) => frames.length)).toEqual(
       told.map(({ frames }) => frames.length).toSorted(),
     );
-    expect(told.some(({ now }) => now === 'Brighter, until a frame lifts the shadows.')).toBe(true);
+    expect(told.some(({ now }) => now === 'Brighter, until a frame opens the shadows.')).toBe(true);
     const number = view.proposal?.darkest.testFrame ?? 0;
     const picture = station.testFrame(view.id, number);
     expect(await sharp(picture ?? Buffer.alloc(0)).metadata()).toMatchObject({ format: 'jpeg', width: 320 });
@@ -212,7 +212,7 @@ describe('what ends it is said, and what to do', () => {
     };
     const view = await soundFrom(link);
     expect(view).toMatchObject({ state: 'failed', error: 'not-sounded' });
-    expect(view.sentence).toMatch(/the light changed meanwhile, or the camera was turned/);
+    expect(view.sentence).toMatch(/the light changed, or the camera was turned/);
   });
 
   it('a shutter that is too slow for the highlights', async () => {
@@ -223,7 +223,7 @@ describe('what ends it is said, and what to do', () => {
       proposal: { darkest: { isHeld: false, shutter: '1/500' } },
     });
     expect(view.proposal?.darkest.sentence).toMatch(
-      /^Even frame 1, the darkest \(1\/500 s\), has 1% of the picture too bright, and the camera has no faster time/,
+      /^Even in frame 1, the darkest \(1\/500 s\), 1% of the picture is too bright, and the camera has no faster shutter/,
     );
     expect(view.proposal?.brightest.isHeld).toBe(true);
   });

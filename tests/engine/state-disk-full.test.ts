@@ -55,7 +55,7 @@ it('the set halts with a sentence of what to do, and what was made is in its fol
   const { events, logged, station: at } = await halted();
   const { run } = events.state;
   expect(run).toMatchObject({ state: 'halted', error: 'storing-failed' });
-  expect(run?.sentence).toMatch(/^Halted after 4 of 9 frames\. Frame \d /);
+  expect(run?.sentence).toMatch(/^Failed after 4 of 9 frames\. Frame \d /);
   expect(run?.sentence).toMatch(FULL);
   expect(logged.join()).not.toMatch(/cannot end|no way/);
   const { findings } = await checkSet(run?.folder ?? '');

@@ -214,7 +214,7 @@ describe('while nobody looks', () => {
     expect(ofPartners(record)).toEqual([
       [
         1,
-        "Of its two files only the raw file is in the set. The JPEG was gone after a restart. The camera's card may have it still.",
+        "Only the raw file of its two files is in the set. The JPEG was gone after a restart. The camera's card may still have it.",
       ],
     ]);
     expect(await findingsIn(folder)).toEqual([['partner-missing', 'note']]);
@@ -293,7 +293,7 @@ describe('a set of pairs after its end', () => {
     await appendFile(jpeg, 'more');
     await expect(one.station.again(setId(), { frames: [2] })).rejects.toMatchObject({
       code: 'set-damaged',
-      message: expect.stringContaining('01_-1EV.jpg is not what came from the camera any more.'),
+      message: expect.stringContaining('01_-1EV.jpg is no longer what came from the camera.'),
     });
     await rm(jpeg);
     await expect(one.station.again(setId(), { frames: [2] })).rejects.toMatchObject({

@@ -150,7 +150,7 @@ describe('a frame of which only one file has come', () => {
       expect([set.state, filesOf(set)[1], link.releases]).toEqual(['complete', [name, '-'], 3]);
       expect(oddIn(set)).toEqual([[2, 'partner-missing']]);
       expect(sentenceOf(set, 'partner-missing')).toBe(
-        `Of its two files only ${words} has come. The other one may be on the camera's card.`,
+        `Only ${words} of its two files has come. The other one may be on the camera's card.`,
       );
       expect(missingPartners(set.run.view.frames)).toEqual(
         [{ frame: 2, kind: extension.toLowerCase(), beside: `EVRG0002.${extension}` }].map((one) => ({
@@ -222,7 +222,7 @@ describe('a second file that will not do', () => {
     expect([set.state, link.releases, filesOf(set)[1]]).toEqual(['complete', 3, ['02_0EV.dng', '-']]);
     expect(oddIn(set)).toEqual([[2, 'partner-missing']]);
     expect(sentenceOf(set, 'partner-missing')).toMatch(
-      /^Of its two files only the raw file is in the set\. The JPEG was set aside\. The file that came back is cut short or broken: .* The camera's card may have it still\.$/,
+      /^Only the raw file of its two files is in the set\. The JPEG was set aside\. The file that came back is cut short or broken: .* The camera's card may still have it\.$/,
     );
     expect(set.record?.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-02.jpg']);
     // Its raw file has a preview, which is looked at instead.
@@ -232,7 +232,7 @@ describe('a second file that will not do', () => {
   it('no picture at all', async () => {
     const set = await fire(withSecond(({ jpeg }) => writeFile(jpeg.path, 'boathouse')));
     expect([set.state, filesOf(set)[1]]).toEqual(['complete', ['02_0EV.dng', '-']]);
-    expect(sentenceOf(set, 'partner-missing')).toContain('The file that came back is no picture.');
+    expect(sentenceOf(set, 'partner-missing')).toContain('The file that came back is not a picture.');
   });
 
   it.each([
@@ -264,7 +264,7 @@ describe('a second file that will not do', () => {
     );
     expect([set.state, filesOf(set), oddIn(set)]).toEqual(['complete', PAIRS, [[2, 'partner-odd']]]);
     expect(sentenceOf(set, 'partner-odd')).toBe(
-      'Of its two files, the JPEG: It has 150 x 100 pixels, and those of the other frames have 300 x 200.',
+      'One of its two files, the JPEG, is odd: It has 150 x 100 pixels, and those of the other frames have 300 x 200.',
     );
   });
 
@@ -285,7 +285,7 @@ describe('a second file that will not do', () => {
     const set = await fire(link);
     expect([set.state, link.releases, filesOf(set)]).toEqual(['complete', 4, PAIRS]);
     expect(set.record?.setAside.map(({ reason }) => reason)).toEqual(
-      Array(2).fill('The ISO is 400 where 100 was asked for.'),
+      Array(2).fill('The ISO is 400, but 100 was set.'),
     );
   });
 
@@ -299,7 +299,7 @@ describe('a second file that will not do', () => {
     };
     const set = await fire(link);
     expect([set.state, filesOf(set)[1]]).toEqual(['complete', ['02_0EV.jpg', '-']]);
-    expect(sentenceOf(set, 'partner-missing')).toContain('Both files of the frame are of one kind.');
+    expect(sentenceOf(set, 'partner-missing')).toContain('Both files of the frame are of the same kind.');
   });
 });
 
@@ -384,7 +384,7 @@ describe('a second file that comes with the next release', () => {
     const set = await fire(link);
     expect([set.state, link.releases, filesOf(set)[0]]).toEqual(['complete', 3, ['01_-1EV.jpg', '-']]);
     expect(sentenceOf(set, 'partner-missing')).toMatch(
-      /^Of its two files only the JPEG is in the set\. The raw file was set aside\. /,
+      /^Only the JPEG of its two files is in the set\. The raw file was set aside\. /,
     );
     expect(set.record?.setAside.map(({ file }) => file)).toEqual(['set-aside/frame-01.dng']);
   });
@@ -404,7 +404,7 @@ describe('a second file that comes with the next release', () => {
       'set-aside/frame-01.jpg',
     ]);
     expect(set.record?.setAside[1]?.reason).toBe(
-      'The other file of frame 1, which is not in the set as it was made then.',
+      'The other file of frame 1, from an earlier shot of it that is no longer in the set.',
     );
   });
 

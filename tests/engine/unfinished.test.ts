@@ -98,8 +98,8 @@ describe('a run that was cut off', () => {
     expect({ ...body.state }).toEqual(before);
     const record = await recordIn(folder);
     expect(record.complete).toBe(true);
-    expect(record.strays).toMatchObject([{ reason: 'Evenrung was ended while the frame was being made.' }]);
-    expect(record.notes.join()).toMatch(/Gone on with after a restart/);
+    expect(record.strays).toMatchObject([{ reason: 'Evenrung ended while the frame was being taken.' }]);
+    expect(record.notes.join()).toMatch(/Resumed after a restart/);
     expect(await wrongIn(folder)).toEqual([]);
     expect(journal.unfinishedRun()).toBeNull();
     await next.close();
@@ -136,7 +136,7 @@ describe('a run that was cut off', () => {
     const record = await recordIn(folder);
     expect(record.complete).toBe(true);
     expect(record.setAside).toMatchObject([
-      { reason: 'It had waited in the camera since before it was fired for.' },
+      { reason: 'It had been waiting in the camera since before this release.' },
     ]);
     for (const { marks } of record.frames) expect(marks.filter(({ code }) => code === 'time')).toEqual([]);
     expect(body.shots.filter(({ tv }) => tv === 36 - 4 * 6)).toHaveLength(1);
@@ -315,7 +315,7 @@ describe('a run that was cut off', () => {
     const { station: next, events } = await station(new DyingLink(body, 1));
     await next.resume();
     expect(events.state.run?.startedBy).toBe('a phone');
-    await expect(next.start(NINE)).rejects.toThrow('A set is already being fired by "a phone"');
+    await expect(next.start(NINE)).rejects.toThrow('A set is already being shot, started from "a phone"');
     const states = () =>
       events.state.run?.frames.map(({ state }) => state).filter((state) => state !== 'planned');
     await expect

@@ -141,10 +141,10 @@ export const EVERY_FRAME: readonly Cell[] = (['killed', 'pulled'] as const).flat
 );
 
 const WHOLE = /^All 9 frames are verified\.$/;
-const HALTED = 'Halted after \\d of 9 frames\\. ';
+const HALTED = 'Failed after \\d of 9 frames\\. ';
 
 const NOT_STORED =
-  /The frame was made, but it could not be stored in .*: the disk is full\. It may still be on the card\./;
+  /The frame was taken, but could not be stored in .*: the disk is full\. It may still be on the card\./;
 
 /**
  * Over the direct way, the next frame may be about to be fired before the rest of a file turns out not to
@@ -155,18 +155,17 @@ const NOT_STORED_DIRECTLY = new RegExp(
 );
 
 const HALTS: Partial<Record<FaultKey, RegExp>> = {
-  off: /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
+  off: /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable)/,
   flat: /battery/,
   claimed: /Another program holds the camera.* eject the camera there, then try again\./,
   cardFull: /card.*(?:full|room)/,
   cardFills: /card.*(?:full|room)/,
   cardLocked: /card.*(?:full|write-protected|locked)/,
   noFocus: /Frame \d .*finds no focus.*switch it to manual/,
-  offDiskFull:
-    /(?:No camera was found on USB\. Switch it on|The camera does not answer any more\. Check the cable)/,
-  otherSerial: /Another camera answers: .*Connect the one that was there/,
+  offDiskFull: /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable)/,
+  otherSerial: /A different camera answers: .*Connect the one from before/,
   stateDiskFull:
-    /What happens cannot be kept in the journal .*: (?:the disk is full|it can only be read)\. .*then fire again\./,
+    /What happens cannot be kept in the journal .*: (?:the disk is full|it is read-only)\. .*then fire again\./,
   diskFillsWithin: NOT_STORED,
   diskFillsWithinShort: NOT_STORED,
   diskFull: /(?:disk|folder).*(?:full|cannot be written|takes no files|permission)/,

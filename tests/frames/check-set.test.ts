@@ -230,13 +230,13 @@ describe('in aperture priority', () => {
         'exposure-wrong',
         'wrong',
         1,
-        "Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV). The file's bias is 0 EV, and the record says -1 EV.",
+        "Frame 1 (−1 EV): The file is not the frame at −1 EV (it records 0 EV). The file's exposure compensation is 0 EV, but the record says −1 EV.",
       ],
       [
         'exposure-wrong',
         'wrong',
         2,
-        "Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV). The file's bias is -1 EV, and the record says 0 EV.",
+        "Frame 2 (0 EV): The file is not the frame at 0 EV (it records −1 EV). The file's exposure compensation is −1 EV, but the record says 0 EV.",
       ],
     ]);
   });
@@ -246,15 +246,15 @@ describe('in aperture priority', () => {
     expect(await wrong()).toEqual([]);
     await exchange(0, 1);
     expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
-      [1, 'Frame 1 (-1 EV): The file is not the frame at -1 EV (it records 0 EV).'],
-      [2, 'Frame 2 (0 EV): The file is not the frame at 0 EV (it records -1 EV).'],
+      [1, 'Frame 1 (−1 EV): The file is not the frame at −1 EV (it records 0 EV).'],
+      [2, 'Frame 2 (0 EV): The file is not the frame at 0 EV (it records −1 EV).'],
     ]);
   });
 
   it('a bias that the record has and the file has not is said', async () => {
     await metered([null, 0, 1], OFFSETS);
     expect((await wrong()).map(([, , frame, sentence]) => [frame, sentence])).toEqual([
-      [1, "Frame 1 (-1 EV): The file's bias is gone, and the record says -1 EV."],
+      [1, "Frame 1 (−1 EV): The file's exposure compensation is gone, but the record says −1 EV."],
     ]);
   });
 
@@ -289,7 +289,7 @@ describe('what happened since', () => {
         'frame-changed',
         'wrong',
         2,
-        'Frame 2 (0 EV): 02_0EV.jpg is not as it came: as many bytes, but not the same ones. Take it from a copy.',
+        'Frame 2 (0 EV): 02_0EV.jpg has changed since it came: its size is right, but its contents have changed. Replace it from a copy.',
       ],
     ]);
     expect((await checkSet(folder)).intact).toBe(2);
@@ -317,7 +317,7 @@ describe('what happened since', () => {
       ['frame-changed', 3],
       ['frame-unreadable', 3],
     ]);
-    expect(findings[0]?.[3]).toContain(`where ${jpegs[0]?.length} came from the camera`);
+    expect(findings[0]?.[3]).toContain(`but ${jpegs[0]?.length} came from the camera`);
   });
 
   it('a frame that is gone, and one whose name leads elsewhere', async () => {
@@ -340,7 +340,7 @@ describe('what happened since', () => {
       ['exposure-wrong', 1],
       ['exposure-wrong', 3],
     ]);
-    expect(findings[2]?.[3]).toContain('The time is 1/30 s where 1/125 s was asked for.');
+    expect(findings[2]?.[3]).toContain('The time is 1/30 s, but 1/125 s was set.');
   });
 
   it('another ISO than the record says, where no checksum tells', async () => {
@@ -351,7 +351,7 @@ describe('what happened since', () => {
       'exposure-wrong',
       'wrong',
       2,
-      "Frame 2 (0 EV): The ISO is 400 where 100 was asked for. The file's ISO is 400, and the record says 100.",
+      "Frame 2 (0 EV): The ISO is 400, but 100 was set. The file's ISO is 400, but the record says 100.",
     ]);
   });
 
@@ -385,16 +385,16 @@ describe('what happened since', () => {
     await rm(inSet('03_+1EV.xmp'));
     await writeFile(inSet('03_+1EV.jpg.xmp'), '<x:xmpmeta xmlns:x="adobe:ns:meta/"/>');
     expect(await found()).toEqual([
-      ['sidecar-differs', 'wrong', 1, 'Frame 1 (-1 EV): 01_-1EV.xmp tells of another frame and offset.'],
-      ['sidecar-differs', 'wrong', 2, 'Frame 2 (0 EV): 02_0EV.xmp tells of another set.'],
-      ['sidecar-missing', 'note', 3, 'Frame 3 (+1 EV): its sidecar 03_+1EV.xmp is not there.'],
+      ['sidecar-differs', 'wrong', 1, 'Frame 1 (−1 EV): 01_-1EV.xmp names another frame and offset.'],
+      ['sidecar-differs', 'wrong', 2, 'Frame 2 (0 EV): 02_0EV.xmp names another set.'],
+      ['sidecar-missing', 'note', 3, 'Frame 3 (+1 EV): its sidecar 03_+1EV.xmp is missing.'],
     ]);
     await writeFile(inSet('01_-1EV.xmp'), '<x:xmpmeta xmlns:x="adobe:ns:meta/"/>');
     expect(await found()).toContainEqual([
       'sidecar-differs',
       'note',
       1,
-      'Frame 1 (-1 EV): 01_-1EV.xmp does not tell its set any more.',
+      'Frame 1 (−1 EV): 01_-1EV.xmp no longer names its set.',
     ]);
   });
 });
@@ -411,7 +411,7 @@ describe('the record', () => {
         'set-incomplete',
         'wrong',
         null,
-        'The set is not complete: Frame 3 (+1 EV) is not in it. Stopped after 2 of 3 frames.',
+        'The set is not complete: Frame 3 (+1 EV) is missing. Stopped after 2 of 3 frames.',
       ],
     ]);
     // It calls itself complete, and is not.
@@ -440,10 +440,14 @@ describe('the record', () => {
     for (const [content, code, words] of [
       [text.slice(0, 200), 'record-unreadable', 'cut short'],
       ['', 'record-unreadable', 'cut short'],
-      ['[]', 'record-unreadable', 'does not tell its version'],
-      ['{"version":2}', 'record-unreadable', 'cannot be read (id:'],
-      [JSON.stringify({ ...record, version: 3 }), 'record-newer', 'use a newer one'],
-      [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read (frames:'],
+      ['[]', 'record-unreadable', 'its version is missing'],
+      ['{"version":2}', 'record-unreadable', 'The record set.json cannot be read: id: it is missing.'],
+      [
+        JSON.stringify({ ...record, version: 3 }),
+        'record-newer',
+        'The record set.json has version 3, and this Evenrung reads up to 2: use a newer Evenrung.',
+      ],
+      [JSON.stringify({ ...record, frames: 'none' }), 'record-unreadable', 'cannot be read: frames:'],
     ] as const) {
       await writeFile(inSet(RECORD), content);
       const check = await checkSet(folder);

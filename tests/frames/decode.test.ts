@@ -102,7 +102,7 @@ describe('the process', () => {
     }
     expect(await looking).toMatchObject({
       code: 'frame-unreadable',
-      message: expect.stringMatching(/cannot be read: decoding its picture was tried twice/),
+      message: expect.stringMatching(/cannot be read: two attempts to decode its picture did not finish/),
     });
     expect(await readPicture(large, 'jpg')).not.toBeNull();
   });

@@ -180,7 +180,7 @@ describe('nothing is copied', () => {
     await writeFile(inSet('02_0EV.jpg'), bytes);
     const { code, message } = await refused();
     expect(code).toBe('set-damaged');
-    expect(message).toMatch(/Frame 2 \(0 EV\): 02_0EV.jpg is not as it came/);
+    expect(message).toMatch(/Frame 2 \(0 EV\): 02_0EV.jpg has changed since it came/);
   });
 
   it.each([

@@ -306,7 +306,7 @@ it('a folder that cannot be synced before the record comes: the record says so',
   await framesAreUntouched(fired);
   expect(fired.state).toBe('complete');
   expect(must(fired.record).notes).toEqual([
-    expect.stringContaining('what the folder itself tells of them (the disk reports an error)'),
+    expect.stringContaining('what the folder itself says about them (the disk reports an error)'),
   ]);
 });
 
@@ -320,7 +320,7 @@ it('a small copy that cannot be drawn: the sheet is missing, and nothing else', 
     new Set(),
   );
   expect(error).toBeNull();
-  expect(sentence).toMatch(/^Beside the frames this could not be written: contact-sheet\.jpg \(/);
+  expect(sentence).toMatch(/^These could not be written beside the frames: contact-sheet\.jpg \(/);
   expect(sidecars.size).toBe(3);
 });
 
@@ -419,7 +419,7 @@ describe('handed over a second time', () => {
     const { sidecars, sentence } = await again(folder, must(record));
     expect(sidecars.get('01_-1EV.jpg')).toBe('01_-1EV.jpg.xmp');
     expect(sidecars.has('02_0EV.jpg')).toBe(false);
-    expect(sentence).toContain('the sidecar of frame 2 (files of somebody else have its names)');
+    expect(sentence).toContain('the sidecar of frame 2 (other files have its names)');
     for (const name of ['01_-1EV.xmp', '02_0EV.xmp', '02_0EV.jpg.xmp'])
       expect(await textOf(folder, name)).toBe(edited);
   });
@@ -450,7 +450,7 @@ describe('handed over a second time', () => {
     const base = { ...must(record).base, aperture: 'f/11' };
     const { sentence } = await set.handOver({ ...must(record), base, frames }, new Map(), new Set());
     expect(sentence).toBe(
-      'Beside the frames this could not be written: the sidecars of frames 1, 2, 3, contact-sheet.jpg, frames.csv, SHA256SUMS, what the folder itself tells of them (the disk reports an error). The frames themselves are not touched by it.',
+      'These could not be written beside the frames: the sidecars of frames 1, 2, 3, contact-sheet.jpg, frames.csv, SHA256SUMS, what the folder itself says about them (the disk reports an error). The frames themselves are not affected.',
     );
     await expect(set.finish(renamed)).rejects.toMatchObject({ code: 'storing-failed' });
     expect((await readdir(folder)).filter((name) => !name.startsWith('.')).sort()).toEqual(

@@ -76,7 +76,7 @@ describe('a check', () => {
     const bytes = partner?.state === 'there' ? (partner.bytes ?? 0) : 0;
     expect([intact, findings.map(({ code }) => code)]).toEqual([2, ['frame-changed']]);
     expect(findings[0]?.sentence).toBe(
-      `Frame 2 (0 EV): 02_0EV.jpg is not as it came: it has ${bytes + 4} bytes where ${bytes} came from the camera. Take it from a copy.`,
+      `Frame 2 (0 EV): 02_0EV.jpg has changed since it came: it has ${bytes + 4} bytes, but ${bytes} came from the camera. Replace it from a copy.`,
     );
   });
 
@@ -138,7 +138,7 @@ describe('a check', () => {
     await writeFile(inSet(RECORD), JSON.stringify({ ...record, frames }));
     const { findings } = await checkSet(folder);
     expect(findings.find(({ code }) => code === 'partner-missing')?.sentence).toBe(
-      "Frame 2 (0 EV): only one of its two files came. The other one may be on the camera's card, where the one that came is called EVRG0002.DNG.",
+      "Frame 2 (0 EV): only one of its two files came. The other one may be on the camera's card; the one that came is called EVRG0002.DNG.",
     );
   });
 });
@@ -156,11 +156,11 @@ it('its own file and its second one are known by names and sizes', async () => {
   expect(await lookOnDisk(folder, kept)).toEqual({
     ...{ state: 'lacking', missing: [2], changed: [3] },
     sentence:
-      'Of frame 2, one of two files is not in the set folder any more. Put a copy back. Of frame 3, one of two files has another size than when it came from the camera. Put a copy in its place.',
+      'Of frame 2, one of two files is missing from the set folder. Put a copy back. Of frame 3, one of two files has changed its size since it came from the camera. Put a copy in its place.',
   });
   await rm(inSet('02_0EV.dng'));
   expect((await lookOnDisk(folder, kept)).sentence).toMatch(
-    /^The file of frame 2 is not in the set folder any more\. Put a copy back, or fire the frame again\. Of frame 3, /,
+    /^The file of frame 2 is missing from the set folder\. Put a copy back, or reshoot the frame\. Of frame 3, /,
   );
 });
 

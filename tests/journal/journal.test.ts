@@ -306,7 +306,8 @@ describe('what was written', () => {
     journal.lightChanged('set-1', light);
     expect(journal.set('set-1')?.light).toEqual(light);
     const before = journal.set('set-1')?.frames[0];
-    const sentence = 'The camera moved: this picture lies about 8 pixels beside most of the others.';
+    const sentence =
+      'The camera moved: this picture is shifted by about 8 pixels against most of the others.';
     const marks = [{ code: 'camera-moved' as const, sentence }];
     journal.marksChanged('set-1', frame(1, 'verified', { file: '01.jpg', marks }));
     expect(journal.set('set-1')?.frames[0]).toEqual({ ...before, view: { ...before?.view, marks } });
@@ -1041,7 +1042,7 @@ describe('a file that is no use', () => {
       {
         reason: 'damaged',
         path: aside,
-        sentence: `The journal is damaged: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`,
+        sentence: `The journal is damaged: it is kept in ${aside}, and a new one is begun. Sets on disk stay where they are.`,
       },
     ]);
     const asideOf = (sibling: string) => content(path.join(aside, `${path.basename(file)}${sibling}`));
@@ -1135,7 +1136,7 @@ describe('a file that is no use', () => {
     }
     expect(failed).toMatchObject({ code: 'storing-failed' });
     expect((failed as Error).message).toContain(
-      'the file is damaged. Start Evenrung anew: it keeps the damaged journal under another name and begins a new one.',
+      'the file is damaged. Restart Evenrung: it keeps the damaged journal under another name and begins a new one.',
     );
   });
 });
@@ -1156,7 +1157,7 @@ describe('a journal of another version', () => {
       {
         reason: 'newer',
         path: aside,
-        sentence: `The journal is of a newer Evenrung, which can go on with it: it is kept as it was in ${aside}, and a new one is begun. Sets that are on disk stay where they are.`,
+        sentence: `The journal is from a newer Evenrung, which can use it: it is kept in ${aside}, and a new one is begun. Sets on disk stay where they are.`,
       },
     ]);
     expect((await readFile(path.join(aside, 'journal.sqlite'))).equals(bytes)).toBe(true);
@@ -1263,7 +1264,7 @@ describe('a state folder that cannot be written', () => {
   it('says so: read-only', async () => {
     await chmod(folder, 0o755);
     await mkdir(state, { mode: 0o555 });
-    const message = `The state folder ${state} cannot be written: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`;
+    const message = `The state folder ${state} cannot be written: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`;
     await expect(asSomebody(() => open())).rejects.toMatchObject({ code: 'state-not-writable', message });
     await chmod(folder, 0o555);
     const none = path.join(folder, 'none');
@@ -1280,7 +1281,7 @@ describe('a state folder that cannot be written', () => {
     for (const each of [state, path.dirname(file)]) await chmod(each, 0o777);
     for (const mode of [0o000, 0o444]) {
       await chmod(file, mode);
-      const message = `The file ${file} cannot be used: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`;
+      const message = `The file ${file} cannot be used: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`;
       await expect(asSomebody(() => open())).rejects.toMatchObject({ code: 'state-not-writable', message });
     }
     expect(kept).toEqual([]);
@@ -1291,7 +1292,7 @@ describe('a state folder that cannot be written', () => {
     await writeFile(state, '');
     await expect(open()).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The state folder ${state} cannot be written: a part of its path is a file. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The state folder ${state} cannot be written: part of its path is a file. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     await expect(open('/proc/evenrung')).rejects.toMatchObject({ code: 'state-not-writable' });
   });
@@ -1336,7 +1337,7 @@ describe('reading beside the program that writes', () => {
     newer.close();
     await expect(JournalReader.open(state)).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The journal ${file} is of another Evenrung, or of no Evenrung at all. Read it with the one that wrote it.`,
+      message: `The journal ${file} was not written by this Evenrung. Read it with the one that wrote it.`,
     });
     await writeFile(file, 'boathouse');
     await expect(JournalReader.open(state)).rejects.toMatchObject({ code: 'state-not-writable' });

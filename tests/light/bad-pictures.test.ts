@@ -100,9 +100,7 @@ describe('a picture that cannot be judged', () => {
     expect(seen).toMatchObject({ isRead: false, reason });
     expect('sentence' in seen ? seen.sentence : '').toMatch(/^(?:It|Its picture|There) .+\.$/);
     expect(covered.coverage).toBeNull();
-    expect(covered.sentence).toBe(
-      'No picture of the set could be looked at, so nothing tells what it holds.',
-    );
+    expect(covered.sentence).toBe('What the set holds is not known: none of its pictures could be opened.');
     expect(merged.isMerged).toBe(false);
   });
 

@@ -77,7 +77,7 @@ interface Camera {
   readonly times: readonly Sixths[];
 }
 
-/** @returns Tv of the longest time that holds the highlights, and of the shortest that lifts the shadows; undefined if none does */
+/** @returns Tv of the longest time that holds the highlights, and of the shortest that opens the shadows; undefined if none does */
 export async function knownEnds(
   scene: PracticeScene,
   camera: Camera,

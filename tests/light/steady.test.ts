@@ -77,7 +77,7 @@ describe('a shift of the camera', () => {
     expect(mark).toEqual({
       code: 'camera-moved',
       number: 6,
-      sentence: 'The camera moved between frame 5 and this one: the picture lies about 12 pixels beside it.',
+      sentence: 'The camera moved between frame 5 and this one: the picture is shifted by about 12 pixels.',
     });
   });
 });

@@ -165,7 +165,7 @@ describe('a practice body', () => {
   it('is pointed at the scene that the environment names, and at no other', () => {
     vi.stubEnv('EVENRUNG_PRACTICE_SCENE', 'moon');
     expect(() => openPracticeLink()).toThrow(
-      "The practice body has no scene 'moon': EVENRUNG_PRACTICE_SCENE takes dusk, day, lamp, flat, spot.",
+      "The practice camera has no scene 'moon': EVENRUNG_PRACTICE_SCENE takes dusk, day, lamp, flat, spot.",
     );
   });
 

@@ -24,7 +24,7 @@ const HALT: Halt = {
   run: '5b0d7c1e',
   state: 'halted',
   error: 'body-lost',
-  sentence: 'Halted after 4 of 9 frames. The camera does not answer any more.',
+  sentence: 'Failed after 4 of 9 frames. The camera no longer answers.',
   folder: '/home/somebody/sets/set-20261125-164210',
   verified: 4,
   frames: 9,
@@ -173,8 +173,8 @@ describe('a webhook', () => {
     raised(one);
     await logged(/was told/);
     expect(lines).toEqual([
-      `info The webhook at ${host} was not told yet: it answered 500. It is tried again.`,
-      `info The webhook at ${host} was not told yet: it answered 429. It is tried again.`,
+      `info The webhook at ${host} was not told yet: it answered 500. Evenrung tries again.`,
+      `info The webhook at ${host} was not told yet: it answered 429. Evenrung tries again.`,
       `info The webhook at ${host} was told.`,
     ]);
     const [first, second, third] = got;
@@ -633,9 +633,9 @@ describe('what cannot be used', () => {
   };
 
   it.each([
-    ['example.org/secret', 'it is no whole address'],
-    ['', 'it is no whole address'],
-    ['http://', 'it is no whole address'],
+    ['example.org/secret', 'it is not a whole address'],
+    ['', 'it is not a whole address'],
+    ['http://', 'it is not a whole address'],
     ['ftp://example.org/secret', 'it begins with ftp:'],
     ['file:///etc/passwd', 'it begins with file:'],
     ['javascript:secret', 'it begins with javascript:'],
@@ -650,12 +650,12 @@ describe('what cannot be used', () => {
   it.each([
     ['', 'it is empty'],
     [' \t\n', 'it is empty'],
-    ['a\0b', 'it holds a sign that no command can'],
+    ['a\0b', 'it holds a character that no command can'],
     ['x'.repeat(8001), 'it is too long'],
   ])('the command %.10s', (command, why) => {
     expect(refusal({ command })).toMatchObject({
       code: 'alarm-unusable',
-      message: `The alarm's command cannot be used, since ${why}: give a line as you would type it.`,
+      message: `The alarm's command cannot be used, since ${why}: give it as you would type it.`,
     });
   });
 

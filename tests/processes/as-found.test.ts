@@ -292,7 +292,7 @@ describe('a damaged file', () => {
     Object.assign(faults, { notes: [], failAt: 3, code: 'EROFS' });
     await expect(store().read(BODY)).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The file ${file} is damaged and cannot be set aside: the disk is read-only. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The file ${file} is damaged and cannot be set aside: the disk is read-only. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     expect(faults.notes).toEqual(['readFile', 'lstat', 'rename']);
     expect(damaged).toEqual([]);
@@ -350,7 +350,7 @@ describe('writing', () => {
       }
       expect(outcome).toMatchObject({
         code: 'state-not-writable',
-        message: `What the camera was set to cannot be kept in ${at}: the disk reports an error. Give a state folder that can be written, in XDG_STATE_HOME.`,
+        message: `The camera's settings cannot be written down in ${at}: the disk reports an error. Name a state folder that can be written, in XDG_STATE_HOME.`,
       });
       expect([JSON.stringify([...SHUTTER]), JSON.stringify([...next])]).toContain(now);
       seen.add(now);
@@ -384,7 +384,7 @@ describe('writing', () => {
   it('where there can be no folder', async () => {
     const file = path.join(folder, 'file');
     await writeFile(file, '');
-    await expect(store(file).write(BODY, SHUTTER)).rejects.toThrow('a part of its path is a file');
+    await expect(store(file).write(BODY, SHUTTER)).rejects.toThrow('part of its path is a file');
     await expect(store(path.join(file, 'deeper')).write(BODY, SHUTTER)).rejects.toMatchObject({
       code: 'state-not-writable',
     });

@@ -109,7 +109,7 @@ describe('a second process', () => {
     pace('a second owner is refused', performance.now() - began, 'ms', MOST_WAIT_MS);
     expect(refused).toMatchObject({
       code: 'already-owned',
-      message: `Evenrung already runs here: serve, process ${child.pid}, panel at ${ADDRESS}, since ${timeOf(since)}. Use that one, or stop it first.`,
+      message: `Evenrung is already running here: serve, process ${child.pid}, panel at ${ADDRESS}, since ${timeOf(since)}. Use that one, or stop it first.`,
       details: { pid: child.pid, what: 'serve', address: ADDRESS, since },
     });
 
@@ -204,7 +204,7 @@ describe('what it says', () => {
     const began = performance.now();
     expect(await refusal()).toMatchObject({
       code: 'already-owned',
-      message: 'Evenrung already runs here. Use that one, or stop it first.',
+      message: 'Evenrung is already running here. Use that one, or stop it first.',
     });
     pace(
       'a second owner is refused without what the file says',
@@ -260,7 +260,7 @@ describe('a state folder that cannot be written', () => {
     await chmod(state, 0o555);
     await expect(asSomebody(() => take())).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The state folder ${state} cannot be written: you have no permission. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The state folder ${state} cannot be written: you have no permission. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     await chmod(state, 0o755);
     expect(await readdir(state)).toEqual([]);
@@ -285,7 +285,7 @@ describe('a state folder that cannot be written', () => {
     await mkdir(path.join(state, 'owner.json'), { recursive: true });
     await expect(take()).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `Who runs here cannot be written to ${state}/owner.json: it is a folder. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      message: `The lock cannot be written to ${state}/owner.json: it is a folder. Name a state folder that can be written, in XDG_STATE_HOME.`,
     });
     await rm(path.join(state, 'owner.json'), { recursive: true });
     expect((await hold('fire')).said).toBe('taken');

@@ -12,7 +12,7 @@ import { type Awake, type StayAwakeOptions, stayAwake } from '../../src/system/s
 import { isAlive } from '../built.js';
 import { PACED, pace } from '../pace.js';
 
-const SETTINGS = 'switch off automatic sleep, and leave the lid open.';
+const SETTINGS = 'turn off automatic sleep, and leave the lid open.';
 
 let folder = '';
 const held: Awake[] = [];

@@ -244,7 +244,7 @@ describe('a camera process that is started again', () => {
     await expect(link.changeSetting('aeb', 'off')).rejects.toMatchObject({
       code: 'body-lost',
       message:
-        'Another camera answers: One, serial number 2. Connect the one that was there: One, serial number 1.',
+        'A different camera answers: One, serial number 2. Connect the one from before: One, serial number 1.',
     });
     expect(lines('asked')).toEqual(['identify', 'identify']);
     expect(link.pid).toBeUndefined();

@@ -102,14 +102,14 @@ describe('what is said', () => {
     expect(addedWords({ made: [10, 11], unmade: 1 })).toBe(
       'Frames 10, 11 were added. One frame that was to be added is not in the set.',
     );
-    expect(addedWords({ made: [], unmade: 2 })).toBe('Nothing was added: the set reaches as far as it did.');
+    expect(addedWords({ made: [], unmade: 2 })).toBe('Nothing was added: the set is as it was before.');
     expect(addedWords({ made: [], unmade: 0 })).toBeNull();
   });
 
   it('of the light: at each end, with the sign of the frame that was added', () => {
     const ratios = [ratio(10, 1), ratio(1, 2), ratio(2, 11)];
     expect(addedNote([10, 11], { ratios, suspects: [], off: [0.04, 0.3, -0.12] }, ended, later)).toBe(
-      'Frames 10, 11 were added 12 min after the set. The light had hardly moved: frame 10 is 0 EV off frame 1, and frame 11 is -0.1 EV off frame 2.',
+      'Frames 10, 11 were added 12 min after the set. The light had hardly moved: frame 10 is 0 EV off frame 1, and frame 11 is −0.1 EV off frame 2.',
     );
     expect(
       addedNote(
@@ -119,10 +119,10 @@ describe('what is said', () => {
         later,
       ),
     ).toBe(
-      'Frame 10 was added 12 min after the set. The light had moved: frame 10 is -0.8 EV off frame 1. Look at the brightness marks before you merge.',
+      'Frame 10 was added 12 min after the set. The light had moved: frame 10 is −0.8 EV off frame 1. Check the brightness marks before you merge.',
     );
     expect(addedNote([10], { ratios: [ratio(10, 1)], suspects: [], off: [null] }, ended, later)).toContain(
-      'cannot be told from frames 10 and 1',
+      'Frames 10 and 1 do not show whether the light had moved',
     );
     expect(addedNote([], { ratios, suspects: [], off: [0, 0, 0] }, ended, later)).toBeNull();
   });
@@ -137,7 +137,7 @@ describe('what is said', () => {
         [frame(10, { offset: -5 }), frame(11, { offset: 5 })],
       ),
     ).toBe(
-      'The set was extended: 3% of its darkest frame was blown out, and 0.6% of its brightest frame was black. Frames 10 (-5 EV), 11 (+5 EV) are added.',
+      'The set was extended, because 3% of its darkest frame was blown out, and 0.6% of its brightest frame was black. Frames 10 (−5 EV), 11 (+5 EV) are added.',
     );
   });
 });

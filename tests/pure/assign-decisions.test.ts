@@ -170,7 +170,7 @@ describe('the files of one release of several', () => {
     expect(decisions[1]).toMatchObject({
       ...{
         is: 'no-frame',
-        reason: 'A repeat of frame 2, which was already good.',
+        reason: 'A repeat of frame 2, which was good already.',
         frame: 2,
         displaced: null,
       },
@@ -202,7 +202,7 @@ describe('a file that is another one', () => {
     const { decision, missing } = one(came(1 / 125));
     expect(decision).toMatchObject({
       ...{ is: 'frame', frame: 1, isExpected: false, isLate: false, strayOf: null, anew: null },
-      displaced: { frame: 2, reason: 'Its file proved to be frame 1.', owed: null },
+      displaced: { frame: 2, reason: 'Its file turned out to be frame 1.', owed: null },
     });
     expect(missing).toEqual([]);
   });
@@ -215,7 +215,7 @@ describe('a file that is another one', () => {
     });
   });
 
-  const REPEAT = 'The time is 1/125 s where 1/60 s was asked for.';
+  const REPEAT = 'The time is 1/125 s, but 1/60 s was set.';
   const INSTEAD = 'The file of an earlier frame came in its place.';
 
   it('that repeats one which is there already is set aside; fired singly, all is set again, and its own may still come', () => {
@@ -251,7 +251,7 @@ describe('a file that is another one', () => {
   });
 
   it('that is none of the set, nor late, is owed nothing', () => {
-    const why = 'The time is 1/8 s where 1/60 s was asked for.';
+    const why = 'The time is 1/8 s, but 1/60 s was set.';
     expect(one(came(1 / 8)).decision).toMatchObject({
       ...{
         is: 'no-frame',
@@ -273,14 +273,14 @@ describe('a file that is another one', () => {
     expect(one(came(1 / 8), {}, nothing).decision).toMatchObject({
       ...{
         is: 'no-frame',
-        reason: 'Not needed: it came with its pass.',
+        reason: 'Not needed: the frame came with its pass.',
         frame: null,
         displaced: null,
         anew: null,
       },
     });
     expect(one(came(1 / 60), { frames: frames({}, DONE) }, nothing).decision).toMatchObject({
-      ...{ reason: 'A repeat of frame 2, which was already good.', frame: 2 },
+      ...{ reason: 'A repeat of frame 2, which was good already.', frame: 2 },
     });
     // It is no release whose file was late: nobody expected one.
     expect(one(came(1 / 60), { frames: frames({}, DONE) }, nothing).soFar.comesLate).toBe(false);
@@ -297,10 +297,13 @@ describe('a file that is another one', () => {
     const of = (broken: string | null, ...wrong: (string | null)[]) =>
       repeatedBy({ broken }, [{ number: 4 }, { number: 5 }], ({ number }) => wrong[number - 4] ?? null);
     expect(of(null, 'no', null)).toEqual({
-      reason: 'A repeat of frame 5, which was already good.',
+      reason: 'A repeat of frame 5, which was good already.',
       frame: 5,
     });
-    expect(of(null, 'no', 'no')).toEqual({ reason: 'Not needed: it came with its pass.', frame: null });
+    expect(of(null, 'no', 'no')).toEqual({
+      reason: 'Not needed: the frame came with its pass.',
+      frame: null,
+    });
     expect(of('broken', null)).toEqual({ reason: 'broken', frame: 4 });
   });
 });
@@ -314,7 +317,7 @@ describe('a file that comes late', () => {
     expect(decision).toMatchObject({
       ...{ is: 'frame', frame: 1, isExpected: false, isLate: true, strayOf: 1, anew: null },
       displaced: {
-        ...{ frame: 3, reason: 'Its file proved to be frame 1.' },
+        ...{ frame: 3, reason: 'Its file turned out to be frame 1.' },
         owed: 'The file of an earlier frame came in its place.',
       },
     });
@@ -382,7 +385,7 @@ describe('a picture from before', () => {
     const early = one(came(1 / 60, 57.5), unread);
     expect(early.decision).toMatchObject({ is: 'frame', perhapsEarlyMs: expect.closeTo(2583, 0) });
     expect(one(came(1 / 8, 57.5), unread).decision).toMatchObject({
-      displaced: { owed: 'Another picture came, perhaps one from before, in its place.' },
+      displaced: { owed: 'Another picture came in its place, perhaps an earlier one.' },
     });
     // One that proves to be late is not doubtful.
     const late = one(came(1 / 125, 57.5), {

@@ -224,9 +224,9 @@ describe.each(RHYTHMS)('%s', (rhythm) => {
     expect([open, strays]).toEqual([[number], []]);
     expect(decisions.filter(({ is }) => is === 'no-frame')).toMatchObject([
       {
-        reason: 'The ISO is 400 where 100 was asked for.',
+        reason: 'The ISO is 400, but 100 was set.',
         frame: number,
-        displaced: { frame: number, reason: 'The ISO is 400 where 100 was asked for.', owed: null },
+        displaced: { frame: number, reason: 'The ISO is 400, but 100 was set.', owed: null },
       },
     ]);
   });
@@ -290,7 +290,7 @@ describe.each(RHYTHMS)('%s', (rhythm) => {
     const moved = decisions.flatMap((one) =>
       one.is === 'frame' && one.baseMoved !== null ? [one.baseMoved] : [],
     );
-    // The light moved by 2/3 EV at the fifth of nine files.
+    // The light changed by 2/3 EV at the fifth of nine files.
     expect(moved).toHaveLength(5);
     for (const ev of moved) expect(Math.abs(ev)).toBeCloseTo(2 / 3, 6);
     expect(soFar.baseTv).not.toBeNull();
@@ -384,11 +384,11 @@ describe('one release at a time', () => {
     const there = known(states({ 3: 'verified' }));
     const turn: Released = { expects: [null], pass: [3, 4], isSingle: false, firedAt: file.firedAt };
     expect(first(assign([file], turn, there))).toMatchObject({
-      ...{ is: 'no-frame', reason: 'A repeat of frame 3, which was already good.', frame: 3 },
+      ...{ is: 'no-frame', reason: 'A repeat of frame 3, which was good already.', frame: 3 },
       ...{ displaced: null, anew: null },
     });
     expect(first(assign([fileOf(7)], turn, there))).toMatchObject({
-      ...{ is: 'no-frame', reason: 'Not needed: it came with its pass.', frame: null },
+      ...{ is: 'no-frame', reason: 'Not needed: the frame came with its pass.', frame: null },
     });
     const broken = { ...file, recorded: null, broken: 'It is no picture.' };
     expect(first(assign([broken], turn, there))).toMatchObject({
@@ -407,7 +407,7 @@ describe('one release at a time', () => {
     );
     expect(decisions).toMatchObject([
       {
-        ...{ is: 'no-frame', frame: 3, strayOf: null, anew: 'The ISO is 400 where 100 was asked for.' },
+        ...{ is: 'no-frame', frame: 3, strayOf: null, anew: 'The ISO is 400, but 100 was set.' },
         displaced: { frame: 3, owed: null },
       },
     ]);
@@ -446,7 +446,7 @@ describe('one release at a time', () => {
       {
         ...{ is: 'frame', frame: 2, isLate: true, isExpected: false, strayOf: 2, perhapsEarlyMs: null },
         displaced: {
-          ...{ frame: 4, reason: 'Its file proved to be frame 2.' },
+          ...{ frame: 4, reason: 'Its file turned out to be frame 2.' },
           owed: 'The file of an earlier frame came in its place.',
         },
       },

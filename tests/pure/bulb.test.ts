@@ -188,7 +188,7 @@ describe('a plan', () => {
     expect(() => plan('25', 0, 5)).not.toThrow();
     const refused = refusal(() => plan('25', 0, 6));
     expect(refused.code).toBe('outside-shutter-range');
-    expect(refused.message).toContain('outside 813 s to 1/8000 s');
+    expect(refused.message).toContain("outside this camera's 813 s to 1/8000 s");
     expect(refused.details.offsets).toEqual([6]);
   });
 
@@ -210,7 +210,7 @@ describe('a base', () => {
     const refused = refusal(() => plan('60', 0, 2));
     expect(refused.code).toBe('base-not-offered');
     expect(refused.message).toBe(
-      'The base 60 is not among the shutter times of this camera, 30 s to 1/8000 s. Longer times, up to 813 s, are for frames that are lighter than the base.',
+      'This camera has no 60 s for the base exposure: its shutter times are 30 s to 1/8000 s. Longer times, up to 813 s, are for frames brighter than the base exposure.',
     );
   });
 

@@ -91,7 +91,7 @@ describe('a plan that is extended', () => {
       const error = refused(() => extendPlan(planOf(set), more, LIMITS));
       expect(error).toMatchObject({ code: 'outside-shutter-range', details: { field: end, most } });
       expect(error.message).toContain(
-        most === 0 ? `This set can have no ${end} frame` : `At most ${most} ${end} can be added`,
+        most === 0 ? `No ${end} frame can be added to this set` : `At most ${most} ${end} can be added`,
       );
       expect(error.message).toContain(help);
     },
@@ -106,7 +106,7 @@ describe('a plan that is extended', () => {
     const error = refused(() => extendPlan(of(59), by(2, 1), LIMITS));
     expect(error).toMatchObject({ code: 'frames-out-of-range', details: { most: 2 } });
     const full = refused(() => extendPlan(of(MOST_FRAMES), by(0, 1), LIMITS));
-    expect(full.message).toContain('None can be added');
+    expect(full.message).toContain('No more can be added');
   });
 
   it('as far as it may be and can be', () => {

@@ -406,7 +406,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     expect(nexts.map(({ offsets }) => endsOf(offsets))).toEqual(Array(4).fill('-3..4'));
     const [first, ...others] = nexts;
     expect(first?.news).toHaveLength(1);
-    expect(first?.news[0]).toMatch(/^The span cannot reach as far as the scene does\. .*-4.*1\/8000/);
+    expect(first?.news[0]).toMatch(/^The span cannot reach as far as the scene\. .*−4.*1\/8000/);
     expect(others.flatMap(({ news }) => news)).toEqual([]);
     expect(nexts.map(({ reason }) => reason)).toEqual([
       expect.stringMatching(/^A brighter frame is added: /),
@@ -419,7 +419,7 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     const nexts = follow(new SpanFollower({ ...FOLLOWED, everySeconds: 25 }), '1', ramp(14), 4);
     expect(nexts.map(({ offsets }) => endsOf(offsets))).toEqual(Array(4).fill('-4..3'));
     expect(nexts[0]?.news.join()).toMatch(
-      /With a base of 1 s the set takes [^,]+, longer than the interval of 25 s\./,
+      /With a base exposure of 1 s the set takes [^,]+, longer than the interval of 25 s\./,
     );
     expect(nexts.slice(1).flatMap(({ news }) => news)).toEqual([]);
   });
@@ -434,9 +434,9 @@ describe('what the body cannot make, or what does not fit the slot', () => {
     const next = follower.next(toBeMade('4'));
     expect(endsOf(next.offsets)).toBe('-4..3');
     expect(next.reason).toBe(
-      'The brightest frame is left out: with this base there is no room for it. The span is now -4 to +3 EV, 8 frames.',
+      'The brightest frame is left out: with this base exposure there is no room for it. The span is now −4 to +3 EV, 8 frames.',
     );
-    expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene does\./);
+    expect(next.news.join()).toMatch(/^The span cannot reach as far as the scene\./);
   });
 });
 
@@ -451,7 +451,7 @@ describe('from set to set', () => {
     tell(follower, ramp(13, -4.2), FOLLOWED.offsets);
     const next = follower.next(toBeMade('1/60'));
     expect(next.reason).toMatch(
-      /^A brighter frame is added: \d+% of the picture was too dark even in the brightest frame of the last set\. The span is now -3 to \+4 EV, 8 frames\.$/,
+      /^A brighter frame is added: \d+% of the picture was too dark even in the brightest frame of the last set\. The span is now −3 to \+4 EV, 8 frames\.$/,
     );
     follower.begun(next);
     tell(follower, ramp(4), next.offsets);
@@ -459,7 +459,7 @@ describe('from set to set', () => {
     follower.begun(follower.next(toBeMade('1/60')));
     tell(follower, ramp(4), next.offsets);
     expect(follower.next(toBeMade('1/60')).reason).toBe(
-      'The darkest frame is left out: in the last 2 sets it held nothing that no other frame held. The brightest frame is left out: in the last 2 sets it held nothing that no other frame held. The span is now -2 to +3 EV, 6 frames.',
+      'The darkest frame is left out: in the last 2 sets it held nothing that other frames did not. The brightest frame is left out: in the last 2 sets it held nothing that other frames did not. The span is now −2 to +3 EV, 6 frames.',
     );
   });
 
@@ -517,7 +517,7 @@ describe('from set to set', () => {
     });
     expect(news).toEqual([
       [
-        'The span has the 7 frames that it may have, and lacks about 1 more at the darker end and about 1 more at the brighter end: allow more frames, or take a wider step.',
+        'The span has 7 frames, the most allowed, and needs about 1 more at the darker end and about 1 more at the brighter end: allow more frames, or use a wider step.',
       ],
       [],
     ]);
@@ -553,9 +553,7 @@ describe('what the sets of a schedule may come to', () => {
     const span = { fewestFrames: 3, mostFrames: 7, mostPerSet: 2 };
     const most = mostOfSpan(plan, { extend: 0 }, { ...asked, span });
     expect(most.plan.offsets).toHaveLength(7);
-    expect(most.counted).toBe(
-      'The span follows the scene: counted with 7 frames a set, the most that it may come to.',
-    );
+    expect(most.counted).toBe('The span follows the scene, so this counts 7 frames a set, the most allowed.');
     expect(mostOfSpan(plan, { extend: 0 }, { ...asked, span: null })).toEqual({ plan, counted: null });
   });
 });

@@ -54,9 +54,9 @@ describe('a recorded exposure against the setting that was asked for', () => {
     expect(verdict).toEqual({
       right: false,
       reasons: [
-        'The time is 1/60 s where 1/125 s was asked for.',
-        'The aperture is f/5.6 where f/8 was asked for.',
-        'The ISO is 200 where 100 was asked for.',
+        'The time is 1/60 s, but 1/125 s was set.',
+        'The aperture is f/5.6, but f/8 was set.',
+        'The ISO is 200, but 100 was set.',
       ],
     });
     expect(judge({ exposureTime: 1 / 125, fNumber: 5.6, iso: 100 }, asked).right).toBe(false);

@@ -158,7 +158,7 @@ describe('the edges', () => {
     expect(origin(taken(58.9), silent(taken(59, false)))).toBe('from-before');
   });
 
-  it('ten minutes are the longest that a picture waits', () => {
+  it('ten minutes are the longest that a picture is waiting', () => {
     expect(origin(taken(60 - 600), silent(taken(60)))).toBe('from-before');
     expect(origin(taken(60 - 601), silent(taken(60)))).toBe('its-own');
   });

@@ -71,15 +71,15 @@ describe('the help of each command', () => {
   it('commands are grouped by what is fired, when, from where, and what is kept', () => {
     const help = helpAt('');
     expect(headingsIn(help)).toEqual([
-      'What you are told:',
-      'What is fired:',
+      'Output and alarms:',
+      'The set:',
       'When:',
-      'From where:',
-      'What is kept:',
+      'Camera and connection:',
+      'Saved sets:',
       'More help:',
     ]);
-    expect(below(help, 'What is fired:')).toMatch(/^ {2}plan .*\n {2}fire .*\n {2}sound /);
-    expect(below(help, 'From where:')).toMatch(/^ {2}cameras /m);
+    expect(below(help, 'The set:')).toMatch(/^ {2}plan .*\n {2}fire .*\n {2}sound /);
+    expect(below(help, 'Camera and connection:')).toMatch(/^ {2}cameras /m);
   });
 });
 
@@ -102,13 +102,13 @@ describe('former names', () => {
   it.each(['run stop', 'run pause', 'run resume', 'sound', 'devices list', 'devices remove', 'devices pair'])(
     '%s shows --at alone',
     (path) => {
-      expect(below(helpAt(path), 'From where:')).toMatch(/^ {2}--at <address> /m);
+      expect(below(helpAt(path), 'Camera and connection:')).toMatch(/^ {2}--at <address> /m);
       expect(helpAt(path)).not.toContain('--to');
     },
   );
 
   it('fire shows --at for an address, and --to for a frame', () => {
-    expect(below(helpAt('fire'), 'From where:')).toMatch(/^ {2}--at <address> /m);
-    expect(below(helpAt('fire'), 'What is fired:')).toMatch(/^ {2}--to <ev> +brightest frame, such as 4$/m);
+    expect(below(helpAt('fire'), 'Camera and connection:')).toMatch(/^ {2}--at <address> /m);
+    expect(below(helpAt('fire'), 'The set:')).toMatch(/^ {2}--to <ev> +brightest frame, such as 4$/m);
   });
 });

@@ -43,10 +43,12 @@ describe('a frame in aperture priority', () => {
   });
 
   it('says what it does not tell, or tells otherwise, each by itself', () => {
-    expect(reasonsOf(metered({ exposureTime: null }))).toEqual(['The file does not tell its exposure time.']);
+    expect(reasonsOf(metered({ exposureTime: null }))).toEqual([
+      'The file does not record its exposure time.',
+    ]);
     expect(reasonsOf(metered({ fNumber: 5.6, iso: 200 }))).toEqual([
-      'The aperture is f/5.6 where f/8 was asked for.',
-      'The ISO is 200 where 100 was asked for.',
+      'The aperture is f/5.6, but f/8 was set.',
+      'The ISO is 200, but 100 was set.',
     ]);
     expect(reasonsOf(metered({ exposureTime: null, iso: 200 }))).toHaveLength(2);
     expect(metered({ fNumber: null, iso: null }).right).toBe(true);
@@ -81,7 +83,7 @@ describe('a frame in aperture priority', () => {
       'The file is not the frame at +1 EV (it records 0 EV).',
     ]);
     expect(reasonsOf(metered({ bias: -4 / 3 }))).toEqual([
-      'The file is not the frame at +1 EV (it records -1 1/3 EV).',
+      'The file is not the frame at +1 EV (it records −1 1/3 EV).',
     ]);
     expect(metered({ bias: 1.06 }).right).toBe(false);
     expect(metered({ bias: 0.94 }).right).toBe(false);
@@ -120,10 +122,10 @@ describe('a time at the end of the range of the body', () => {
 
   it('may be where the body was held up: it is no base, and the remedy is said', () => {
     expect(reasonsOf(metered({}, { ...LONGEST, baseTv: null }))).toEqual([
-      "Its time stands at the end of the body's range, where the light may ask for a longer one: open the aperture or raise the ISO.",
+      "Its time is at the end of the camera's range, and the light may need a longer one: open up, or raise the ISO.",
     ]);
     expect(reasonsOf(metered({}, { ...SHORTEST, baseTv: null }))).toEqual([
-      "Its time stands at the end of the body's range, where the light may ask for a shorter one: close the aperture or lower the ISO.",
+      "Its time is at the end of the camera's range, and the light may need a shorter one: stop down, or lower the ISO.",
     ]);
   });
 
@@ -157,21 +159,21 @@ describe('what does not fit, in words', () => {
   };
 
   it.each([
-    [1 / 60, 'The time is 1/60 s where 1/125 s was asked for.'],
-    [0.3, 'The time is 0.3 s where 1/125 s was asked for.'],
-    [30, 'The time is 30 s where 1/125 s was asked for.'],
+    [1 / 60, 'The time is 1/60 s, but 1/125 s was set.'],
+    [0.3, 'The time is 0.3 s, but 1/125 s was set.'],
+    [30, 'The time is 30 s, but 1/125 s was set.'],
     // Between two settings, and beyond all of them.
-    [1 / 56.5, 'The time is 0.0177 s where 1/125 s was asked for.'],
-    [47.3, 'The time is 47.3 s where 1/125 s was asked for.'],
-    [1 / 123_456, 'The time is 0.0000081 s where 1/125 s was asked for.'],
-    [null, 'The file does not tell its exposure time.'],
+    [1 / 56.5, 'The time is 0.0177 s, but 1/125 s was set.'],
+    [47.3, 'The time is 47.3 s, but 1/125 s was set.'],
+    [1 / 123_456, 'The time is 0.0000081 s, but 1/125 s was set.'],
+    [null, 'The file does not record its exposure time.'],
   ])('%s s: %s', (seconds, said) => {
     expect(time(seconds)).toBe(said);
   });
 
   it('a label that says its unit gets no other one, nor does one that is no time', () => {
-    expect(time(1 / 60, { ...setting('1/125'), label: '0.0080s' })).toMatch(/where 0\.0080s was asked for/);
-    expect(time(1 / 60, { ...setting('1/125'), label: 'a label' })).toMatch(/where a label was asked for/);
+    expect(time(1 / 60, { ...setting('1/125'), label: '0.0080s' })).toMatch(/but 0\.0080s was set/);
+    expect(time(1 / 60, { ...setting('1/125'), label: 'a label' })).toMatch(/but a label was set/);
   });
 
   it('a setting that a body calls by its exact time may be recorded by its nominal one', () => {

@@ -72,13 +72,13 @@ describe('what rejects', () => {
 
   it('a wrong exposure, as soon as it is read, and not once more with the picture', () => {
     const wrong = { ...SEEN, recorded: { ...RECORDED, iso: 400 } };
-    expect(recordedAs(wrong)).toBe('The ISO is 400 where 100 was asked for.');
+    expect(recordedAs(wrong)).toBe('The ISO is 400, but 100 was set.');
     expect(rejected(wrong)).toBeNull();
   });
 
   it('a file that can be no frame, for its own reason', () => {
-    const broken = { ...SEEN, recorded: null, broken: 'The file that came back is no picture.' };
-    expect(recordedAs(broken)).toBe('The file that came back is no picture.');
+    const broken = { ...SEEN, recorded: null, broken: 'The file that came back is not a picture.' };
+    expect(recordedAs(broken)).toBe('The file that came back is not a picture.');
   });
 
   it('a picture that is cut short: what its file records is forgotten, too', () => {
@@ -91,7 +91,7 @@ describe('what rejects', () => {
     const other = looked({ size: { width: 200, height: 300 } });
     expect(rejected(other)).toEqual({
       reason:
-        "The picture has 200 x 300 pixels, and the frames of this set have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.",
+        "The picture has 200 x 300 pixels, and the other frames have 300 x 200: frames of two sizes cannot be merged. Set the camera's image size back.",
       forgets: false,
     });
     expect(rejected(looked({ size: null }))).toBeNull();
@@ -165,18 +165,18 @@ describe('the second file of a frame', () => {
   it('is said to be missing, and nothing is left out', () => {
     expect([leftOut(seen(null)), codes(seen(null))]).toEqual([null, ['partner-missing']]);
     expect(marksOf(seen(null)).map(({ sentence }) => sentence)).toEqual([
-      "Of its two files only the raw file has come. The other one may be on the camera's card.",
+      "Only the raw file of its two files has come. The other one may be on the camera's card.",
     ]);
   });
 
   it.each([
     ['cut short', { looked: { ...LOOKED, broken: 'It is cut short.' } }, 'It is cut short.'],
     ['unreadable', { recorded: null, broken: 'It is no picture.' }, 'It is no picture.'],
-    ['of the same kind', { kind: 'dng' }, 'Both files of the frame are of one kind.'],
+    ['of the same kind', { kind: 'dng' }, 'Both files of the frame are of the same kind.'],
     [
       'of another exposure',
       { recorded: { ...RECORDED, iso: 400 } },
-      "It records ISO 400 where the frame's own file records ISO 100.",
+      "It records ISO 400, but the frame's own file records ISO 100.",
     ],
   ] satisfies [string, Partial<SeenPartner>, string][])(
     '%s: it is left out, and the mark says why',
@@ -186,7 +186,7 @@ describe('the second file of a frame', () => {
       expect([mark?.code, others]).toEqual(['partner-missing', []]);
       const set = 'kind' in more ? 'The raw file' : 'The JPEG';
       expect(mark?.sentence).toBe(
-        `Of its two files only the raw file is in the set. ${set} was set aside. ${why} The camera's card may have it still.`,
+        `Only the raw file of its two files is in the set. ${set} was set aside. ${why} The camera's card may still have it.`,
       );
       // The frame itself stands.
       expect(rejected(seen(more))).toBeNull();
@@ -199,11 +199,11 @@ describe('the second file of a frame', () => {
     });
     expect(leftOut(odd)).toBeNull();
     expect(marksOf(odd)).toEqual([
-      { code: 'partner-odd', sentence: 'Of its two files, the JPEG: Nothing proves it.' },
+      { code: 'partner-odd', sentence: 'One of its two files, the JPEG, is odd: Nothing proves it.' },
       {
         code: 'partner-odd',
         sentence:
-          'Of its two files, the JPEG: It has 150 x 100 pixels, and those of the other frames have 300 x 200.',
+          'One of its two files, the JPEG, is odd: It has 150 x 100 pixels, and those of the other frames have 300 x 200.',
       },
     ]);
     expect(codes(seen({ sizeOfKind: null }))).toEqual([]);
@@ -247,10 +247,10 @@ describe('which frame a file can be', () => {
     const file = { recorded: RECORDED, broken: null };
     expect(mismatch(file, ASKED, null)).toBeNull();
     expect(mismatch(file, { ...ASKED, shutter: setting('1/30') }, null)).toBe(
-      'The time is 1/60 s where 1/30 s was asked for.',
+      'The time is 1/60 s, but 1/30 s was set.',
     );
     expect(mismatch({ recorded: { ...RECORDED, fNumber: 5.6, iso: 200 }, broken: null }, ASKED, null)).toBe(
-      'The aperture is f/5.6 where f/8 was asked for. The ISO is 200 where 100 was asked for.',
+      'The aperture is f/5.6, but f/8 was set. The ISO is 200, but 100 was set.',
     );
     expect(mismatch({ recorded: null, broken: 'It is broken.' }, ASKED, null)).toBe('It is broken.');
   });

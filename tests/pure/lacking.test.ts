@@ -47,7 +47,7 @@ describe('what is said', () => {
       lack([1, 2, 3]),
       lack([3]),
       [verified(1), verified(2), rejected(3)],
-      ['Frames 1, 2 were fetched from the camera.', 'Of frame 3 no file was found in the camera.'],
+      ['Frames 1, 2 were fetched from the camera.', 'The camera has no file of frame 3.'],
     ],
     [
       lack([], [1, 2]),
@@ -62,14 +62,9 @@ describe('what is said', () => {
       lack([], [], 2),
       lack([], [], 0),
       [verified(1)],
-      ['2 files that belong to no frame that is missing were fetched, too.'],
+      ['2 files that belong to none of the missing frames were fetched, too.'],
     ],
-    [
-      lack([], [], 1),
-      lack([], [], 1),
-      [verified(1)],
-      ['Nothing that belongs to this set was found in the camera.'],
-    ],
+    [lack([], [], 1), lack([], [], 1), [verified(1)], ['The camera has no files of this set.']],
   ])('%j, then %j', (before, after, frames, words) => {
     expect(fetchedWords(before, after, frames)).toEqual(words);
   });

@@ -250,16 +250,16 @@ describe('the order in which the base gives way', () => {
     const lighter = followLight(asked(settled(first, -2 - 2 / 3), limits));
     expect(lighter.base).toEqual({ tv: tv('2'), sv: sv(320) });
     expect(lighter.shift).toBe(16);
-    expect(lighter.sentence).toBe('The base moved by +2 2/3 EV: shutter 1 to 2, ISO 100 to 320.');
+    expect(lighter.sentence).toBe('The base exposure moved by +2 2/3 EV: shutter 1 to 2, ISO 100 to 320.');
     const back = followLight(asked(settled(lighter.base, 1), limits));
-    expect(back.sentence).toBe('The base moved by -1 EV: ISO 320 to 160.');
+    expect(back.sentence).toBe('The base exposure moved by −1 EV: ISO 320 to 160.');
     const farther = followLight(asked(settled(lighter.base, 2), limits));
-    expect(farther.sentence).toBe('The base moved by -2 EV: shutter 2 to 1.6, ISO 320 to 100.');
+    expect(farther.sentence).toBe('The base exposure moved by −2 EV: shutter 2 to 1.6, ISO 320 to 100.');
   });
 
   it('says what moved', () => {
     const step = followLight(asked(settled({ tv: tv('1/30'), sv: sv(100) }, -2 / 3)));
-    expect(step.sentence).toBe('The base moved by +2/3 EV: shutter 1/30 to 1/20.');
+    expect(step.sentence).toBe('The base exposure moved by +2/3 EV: shutter 1/30 to 1/20.');
     expect(step.shift).toBe(4);
     expect([step.shutter.label, step.iso.label, step.capHit]).toEqual(['1/20', '100', null]);
   });
@@ -290,7 +290,9 @@ describe('the order in which the base gives way', () => {
   it('moves no farther than it may in one set, and says so', () => {
     const step = followLight(asked(settled(DAY, -3)));
     expect(step.shift).toBe(LIMITS.mostPerSet);
-    expect(step.sentence).toContain('faster than the 1 EV');
+    expect(step.sentence).toContain(
+      'The base exposure moved by +1 EV: shutter 1/500 to 1/250. The light changes faster than 1 EV a set, the most that the base exposure may move.',
+    );
     expect(step.capHit).toBeNull();
   });
 
@@ -334,7 +336,7 @@ describe('a middle frame that is mostly black or blown out', () => {
     const black = level(-9, 0.9);
     const step = followLight(asked(sets(DAY, good, good, good, good, black, black, level(-3.5))));
     expect(step.shift).toBe(6);
-    expect(step.sentence).toBe('The base moved by +1 EV: shutter 1/500 to 1/250.');
+    expect(step.sentence).toBe('The base exposure moved by +1 EV: shutter 1/500 to 1/250.');
   });
 
   it('is the only news at a cap: the sentence says that the lack cannot be told', () => {

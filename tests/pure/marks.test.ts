@@ -158,9 +158,9 @@ describe('the light of neighbours', () => {
     const marks = ratioMarks(comparison);
     expect([...marks.keys()]).toEqual([3, 6]);
     expect(marks.get(3)?.sentence).toBe(
-      'Its brightness does not fit its neighbours: from frame 2 to 3 +2.1 EV where +1 EV was planned, from frame 3 to 4 -0.1 EV where +1 EV was planned. Look at it before you merge.',
+      'Its brightness does not match its neighbours: frames 2 and 3 differ by +2.1 EV, not +1, frames 3 and 4 differ by −0.1 EV, not +1. Check it before you merge.',
     );
-    expect(marks.get(6)?.sentence).toContain('from frame 5 to 6 +3 EV where +1 EV was planned');
+    expect(marks.get(6)?.sentence).toContain('frames 5 and 6 differ by +3 EV, not +1');
     expect(ratioMarks(compareLight([])).size).toBe(0);
   });
 });
@@ -171,8 +171,8 @@ describe('in words', () => {
 
   it('what is clipped, in per cent; with one decimal below one', () => {
     expect(said({ place: 1, frames: 1, clipped: { dark: 0.3, light: 0.246 } })).toEqual([
-      '25% of the darkest frame is blown out: the scene is brighter than the set reaches. One frame more at the darker end may hold it.',
-      '30% of the brightest frame is black: the scene is darker than the set reaches. One frame more at the brighter end may hold it.',
+      '25% of the darkest frame is blown out: the set does not hold the highlights. Add frames at the darker end.',
+      '30% of the brightest frame is black: the set does not hold the shadows. Add frames at the brighter end.',
     ]);
     const small = (light: number) => said({ place: 1, clipped: { dark: 0, light } })[0]?.split(' ')[0];
     expect([small(0.0096), small(0.01), small(0.0149)]).toEqual(['1.0%', '1%', '1%']);
@@ -180,8 +180,8 @@ describe('in words', () => {
 
   it('how far the light had moved, with its sign', () => {
     const words = (ev: number) => movedMark(ev).sentence;
-    expect(words(1 / 3)).toBe('The light had moved by +0.33 EV since the first frame of the set.');
-    expect(words(-0.5)).toBe('The light had moved by -0.5 EV since the first frame of the set.');
+    expect(words(1 / 3)).toBe('The light had changed by +0.33 EV since the first frame of the set.');
+    expect(words(-0.5)).toBe('The light had changed by −0.5 EV since the first frame of the set.');
   });
 
   it('which file came before it, also where that is no frame', () => {
@@ -190,15 +190,17 @@ describe('in words', () => {
     expect(words(4)).toEqual({
       code: 'order',
       sentence:
-        'By its file it was taken before frame 4, and it was fired after that: look whether it is the frame that it should be.',
+        'Its file says that it was taken before frame 4, but it was fired later: check that it is the right picture.',
     });
-    expect(words(null)?.sentence).toContain('taken before the file that came before it, and it');
+    expect(words(null)?.sentence).toContain(
+      'Its file says that it was taken before the file that came before it, but it was fired later: check that it is the right picture.',
+    );
   });
 
   it('how long before or after its release it was taken', () => {
     const words = (takenAt: string) => timeMarks(takenAt, FRAME)[0]?.sentence;
     expect(words('2026-11-25T16:46:15')).toBe(
-      "Its file says that it was taken 4 min after it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.",
+      "Its file says that it was taken 4 min after it was fired: check that it is the right picture, and that the camera's clock was not changed.",
     );
     expect(words('2026-11-25T16:41:55')).toContain('was taken 12 s before it was fired');
   });
@@ -260,7 +262,7 @@ describe('the marks that neighbours give', () => {
     expect(ratioMarks(comparison).get(2)).toEqual({
       code: 'ratio',
       sentence:
-        'The brightness changes otherwise than planned here: from frame 1 to 2 +1 EV where 0 EV was planned. The light may have changed in between.',
+        'The step in brightness is not as planned: frames 1 and 2 differ by +1 EV, not 0. The light may have changed in between.',
     });
   });
 });

@@ -10,7 +10,7 @@ const NAMES =
 /** Set-up instructions, which have to name what is installed. */
 const INSTALLED_BY_NAME: readonly string[] = [
   'Install libgphoto2 with its headers, pkg-config, make and a C++ compiler, then start again with npm start.',
-  'Install libgphoto2 2.5 as the system has it, then start again with npm start.',
+  "Install libgphoto2 2.5 from the system's packages, then start again with npm start.",
 ];
 
 /** What runs before anything is installed says what to install; the others are read by programs, not shown. */

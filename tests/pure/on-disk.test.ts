@@ -37,7 +37,7 @@ describe('what lies in a set folder', () => {
     expect(await look()).toEqual({
       ...{ state: 'lacking', missing: [1], changed: [3] },
       sentence:
-        'The file of frame 1 is not in the set folder any more. Put a copy back, or fire the frame again. The file of frame 3 has another size than when it came from the camera. Put a copy in its place; or move it away and fire the frame again.',
+        'The file of frame 1 is missing from the set folder. Put a copy back, or reshoot the frame. The file of frame 3 has changed its size since it came from the camera. Put a copy in its place, or move it away and reshoot the frame.',
     });
   });
 
@@ -63,12 +63,12 @@ describe('what lies in a set folder', () => {
     expect(await look()).toEqual({
       ...{ state: 'gone', missing: [1, 2, 3], changed: [] },
       sentence:
-        'The set folder set-20261125-164210 is not where it was: it was moved or deleted, or its disk is not connected. Once it is back, so is the set.',
+        'The set folder set-20261125-164210 is missing: it was moved or deleted, or its disk is not connected. Put it back, and the set is whole again.',
     });
     await writeFile(folder, 'a file');
     expect(await look()).toMatchObject({
       state: 'gone',
-      sentence: 'The set folder set-20261125-164210 is not where it was: a file has its name.',
+      sentence: 'The set folder set-20261125-164210 is missing: a file has its name.',
     });
     await rm(folder);
     await rename(away, folder);

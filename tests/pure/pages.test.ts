@@ -37,7 +37,7 @@ describe.each(CODES)('%s', (code) => {
     const [text, ...others] = under(await read(page), section);
     expect(others).toEqual([]);
     expect(text?.split(/\s+/).length ?? 0).toBeGreaterThan(FEWEST_WORDS);
-    for (const part of ['Seen', 'Means', 'Do', 'Safe'])
+    for (const part of ['Message', 'Cause', 'What to do', "What's safe"])
       expect(text).toMatch(new RegExp(`^- \\*\\*${part}:\\*\\* \\S`, 'm'));
   });
 

@@ -204,7 +204,7 @@ describe('every field that is sent', () => {
       try {
         parseRunRequest(sent);
       } catch (cause) {
-        return (cause as EvenrungError).message.replace('What was sent is not understood: ', '');
+        return (cause as EvenrungError).message.replace('The request is not understood: ', '');
       }
       return null;
     };
@@ -213,13 +213,15 @@ describe('every field that is sent', () => {
     expect(said({ ...three, delay: 'soon' })).toBe('delay: give 0 to 60 seconds.');
     expect(said({ ...three, mode: 'auto' })).toBe('mode: give manual or aperture.');
     expect(said({ ...three, nobody: 1 })).toBe("there is no field 'nobody'.");
-    expect(said({ frames: 3 })).toBe('step: the step between frames is missing, such as 1 or 2/3.');
-    expect(said({ ...three, name: 'x'.repeat(301) })).toBe('name: it is too long: give 300 signs at most.');
+    expect(said({ frames: 3 })).toBe('step: it is missing: give the step between frames, such as 1 or 2/3.');
+    expect(said({ ...three, name: 'x'.repeat(301) })).toBe(
+      'name: it is too long: give at most 300 characters.',
+    );
     expect(said({ ...three, base: '1'.repeat(30) })).toBe(
-      'base: it is no shutter time: write for example 1/60, 0.5 or 30.',
+      'base: it is not a shutter time: write it like 1/60, 0.5 or 30.',
     );
     expect(said({ ...three, schedule: { every: '4min', until: 'x'.repeat(70) } })).toMatch(
-      /^schedule\.until: it is no moment: write for example 21:40, /,
+      /^schedule\.until: it is not a moment: write it like 21:40, /,
     );
   });
 
@@ -236,7 +238,7 @@ describe('every field that is sent', () => {
 
   it('a schema that was looked at without them still gets no words of its own by accident', () => {
     const bare = setRequestSchema.safeParse({ step: 1, mode: 3 });
-    expect(bare.success ? '' : firstIssue(bare.error)).toMatch(NOT_OURS);
+    expect(bare.success ? '' : firstIssue(bare.error)((field) => field)).toMatch(NOT_OURS);
     expect(() => parseSetRequest({ step: 1, mode: 3 })).toThrow('mode: give manual or aperture.');
   });
 });

@@ -285,7 +285,7 @@ describe('one release a pass', () => {
     const refused = refusal(() => plan({ ...NINE, release: 'pass' }, limits));
     expect(refused.code).toBe('one-release-not-offered');
     expect(refused.message).toBe(
-      'This camera cannot fire a whole pass from one release over the cable. Fire frame by frame.',
+      'This camera cannot fire a whole pass from one release over the cable. Choose frame by frame.',
     );
     expect(refused.details.field).toBe('release');
     const [suggestion] = suggestionSchema.array().parse(refused.details.suggestions);
@@ -296,7 +296,7 @@ describe('one release a pass', () => {
   it('is refused where no bracket fits into the buffer, in other words', () => {
     const limits = body({ mostInOneGo: 4 }, { maxFrames: '5,9' });
     expect(refusal(() => plan({ ...NINE, release: 'pass' }, limits)).message).toBe(
-      'From one release this camera fires 5 frames or more, and it holds 4 at once. Fire frame by frame.',
+      'This camera fires at least 5 frames from one release, but its buffer holds only 4. Choose frame by frame.',
     );
     expect(hasOneRelease(limits)).toBe(false);
   });
@@ -331,7 +331,7 @@ describe('one release a pass', () => {
     const made = plan({ frames: 3, step: 1 }, limits);
     expect(sizes(made)).toEqual([1, 1, 1]);
     expect(made.warnings.map(({ message }) => message)).toContain(
-      'This body fires its auto-bracket from one release only: the shutter is set for every frame.',
+      'This camera fires its auto-bracket only as a whole, from one release: Evenrung sets the shutter for each frame.',
     );
     expect(sizes(plan({ frames: 3, step: 1, release: 'pass' }, limits))).toEqual([3]);
   });

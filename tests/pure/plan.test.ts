@@ -220,7 +220,7 @@ describe('what cannot be made is refused with a code and a sentence', () => {
     const refused = refusal(() => plan({ frames: 9, step: 1, base: '1/4000' }));
     expect(refused.details.offsets).toEqual([-4, -3, -2]);
     expect(refused.message).toBe(
-      'The frames at -4, -3 and -2 EV would need shutter times outside 30 s to 1/8000 s.',
+      "The frames at −4, −3 and −2 EV would need shutter times outside this camera's 30 s to 1/8000 s.",
     );
     expect(suggestions(refused).map(({ code, change }) => [code, change.base ?? change.from])).toEqual([
       ['base', '1/500'],
@@ -767,7 +767,9 @@ describe('a base that the body does not have', () => {
   it('is refused with how far off the nearest one is, the bound, and the two that would do', () => {
     const refused = refusal(() => planWritten({ ...request, base: '1/60' }, fifty()));
     expect(refused.code).toBe('base-not-offered');
-    expect(refused.message).toContain('The nearest is 1/50 s, 0.24 EV away, and only one within 0.18 EV');
+    expect(refused.message).toContain(
+      'The nearest time is 1/50 s, 0.24 EV away, and only one within 0.18 EV',
+    );
     expect(suggestions(refused).map(({ change }) => change.base)).toEqual(['1/50', '1/80']);
     for (const { change } of suggestions(refused))
       expect(planWritten({ ...request, base: change.base ?? '' }, fifty()).passes.length).toBeGreaterThan(0);
@@ -777,7 +779,7 @@ describe('a base that the body does not have', () => {
     const refused = refusal(() => planWritten({ ...request, base: '1/30' }, fifty()));
     expect(refused.code).toBe('step-not-offered');
     expect(refused.message).toBe(
-      'The frame at -1 EV cannot be made: in steps of 1 EV from 1/30 s, this camera has no shutter setting of 1/60 s.',
+      'The frame at −1 EV cannot be shot: in steps of 1 EV from 1/30 s, this camera has no shutter setting of 1/60 s.',
     );
   });
 });
@@ -793,7 +795,9 @@ describe('another base with what makes up for it at the camera', () => {
   it('says the f-number and the ISO to set, if the camera tells where it stands', () => {
     const [aperture, iso] = offered({ fNumber: 8, iso: 100 });
     // 8 s to 4 s is one stop: f/8 to f/5.6, ISO 100 to 200.
-    expect(aperture?.message).toBe('Base 4 s and the aperture at f/5.6 instead of f/8: the same exposures.');
+    expect(aperture?.message).toBe(
+      'Base exposure 4 s with the aperture at f/5.6 instead of f/8: the exposures stay the same.',
+    );
     expect(aperture?.byHand).toEqual({
       what: 'aperture',
       value: 5.6,
@@ -807,9 +811,9 @@ describe('another base with what makes up for it at the camera', () => {
     expect(aperture?.byHand).toEqual({
       what: 'aperture',
       value: null,
-      sentence: 'Set the aperture 1 EV wider.',
+      sentence: 'Set the aperture 1 stop wider.',
     });
-    expect(iso?.byHand?.sentence).toBe('Set the ISO 1 EV higher.');
+    expect(iso?.byHand?.sentence).toBe('Set the ISO 1 stop higher.');
   });
 
   it('offers no aperture that no lens has', () => {
@@ -822,7 +826,7 @@ describe('another base with what makes up for it at the camera', () => {
       ({ byHand }) => byHand ?? [],
     );
     expect(hands.map(({ sentence }) => sentence)).toEqual([
-      'Put a neutral-density filter of 2 EV on the lens.',
+      'Put a 2-stop neutral-density filter on the lens.',
       'Set the aperture to f/16.',
       'Set the ISO to 100.',
     ]);

@@ -126,26 +126,26 @@ describe('a profile that is not used', () => {
     [
       'comments of a line',
       `{ // by hand\n "version": 1 }`,
-      'it holds comments, which JSON does not know',
+      'it has comments, which JSON does not allow',
       'take them out',
     ],
     [
       'comments between',
       `{ /* by hand */ "version": 1 }`,
-      'it holds comments, which JSON does not know',
+      'it has comments, which JSON does not allow',
       'take them out',
     ],
     [
       'comments of another kind',
       `# by hand\n{ "version": 1 }`,
-      'it holds comments, which JSON does not know',
+      'it has comments, which JSON does not allow',
       'take them out',
     ],
     [
       'another version',
       written({ version: 2, more: true }),
-      'its field version is 2, where this Evenrung reads 1',
-      'move it away and let it be written anew',
+      'its version is 2, and this Evenrung reads 1',
+      'move it away, and Evenrung writes a new one',
     ],
     [
       'an unknown field',
@@ -162,32 +162,32 @@ describe('a profile that is not used', () => {
     [
       'a position twice',
       written({ patterns: [[0, 1, 1]] }),
-      'its field patterns.0 is wrong (a position stands twice)',
+      'its field patterns.0 is wrong (a position is there twice)',
       'correct it, or move it away',
     ],
     [
       'another model',
       written({ model: 'Body of the lake' }),
-      "its field model names 'Body of the lake', where the camera reports 'Body of the boathouse'",
+      "its field model is 'Body of the lake', but the camera reports 'Body of the boathouse'",
       'correct it, or move it away',
     ],
     [
       'another serial number',
       written({ serial: 'B-0008' }),
-      "its field serial names 'B-0008', where the camera reports 'B-0007'",
+      "its field serial is 'B-0008', but the camera reports 'B-0007'",
       'correct it, or move it away',
     ],
     [
       'no serial number',
       written({ serial: null }),
-      "its field serial names none, where the camera reports 'B-0007'",
+      "its field serial is none, but the camera reports 'B-0007'",
       'correct it, or move it away',
     ],
   ])('%s', async (_, text, why, remedy) => {
     const file = await leave(text);
     expect(await store().read(BODY)).toEqual({
       profile: null,
-      trouble: `The body profile ${file} is not used, since ${why}: ${remedy}.`,
+      trouble: `The camera profile ${file} is not used, since ${why}: ${remedy}.`,
     });
     // Reading leaves it alone.
     expect(await readFile(file, 'utf8')).toBe(text);
@@ -197,8 +197,8 @@ describe('a profile that is not used', () => {
     ['empty', '', /since it is not JSON \(.+\): correct it/],
     ['cut off', written({}).slice(0, 90), /since it is not JSON \(.+\): correct it/],
     ['a comma too many', '{\n"version": 1,\n}', /since it is not JSON \(.+\): correct it/],
-    ['no object', '[]', /since it is no profile \(.+\): correct it/],
-    ['null', 'null', /since it is no profile \(.+\): correct it/],
+    ['no object', '[]', /since it is not a profile \(.+\): correct it/],
+    ['null', 'null', /since it is not a profile \(.+\): correct it/],
     ['no version', JSON.stringify({ ...BODY }), /since its field version is wrong \(.+\): correct it/],
     ['a version in words', written({ version: '1' }), /since its field version is wrong \(.+\): correct it/],
     [
@@ -259,7 +259,7 @@ describe('writing', () => {
     await writeFile(at, '');
     await expect(store(at).write(PROFILE)).rejects.toMatchObject({
       code: 'state-not-writable',
-      message: `The body profile ${path.join(at, 'B-0007.json')} cannot be written: a part of its path is a file. Give a folder that can be written, in XDG_CONFIG_HOME.`,
+      message: `The camera profile ${path.join(at, 'B-0007.json')} cannot be written: part of its path is a file. Name a folder that can be written, in XDG_CONFIG_HOME.`,
     });
     await expect(store('/proc/evenrung/bodies').write(PROFILE)).rejects.toMatchObject({
       code: 'state-not-writable',

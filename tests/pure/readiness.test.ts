@@ -100,7 +100,7 @@ describe('mode', () => {
       ['stops', [other('expprogram', 'Moonrise')]],
     ]);
     expect(itemOf('mode', [choice('expprogram', 'P')])?.message).toBe(
-      'The camera is in mode P, in which the run cannot set the shutter. Turn its mode dial to M (manual), then fire again.',
+      'The camera is in mode P, in which Evenrung cannot set the shutter. Turn its mode dial to M (manual), then fire again.',
     );
   });
 
@@ -158,7 +158,7 @@ describe('drive', () => {
       ['stops', [choice('capturemode', 'Bracketing S 1.0 Steps 3 Pictures')], { dialect: 'drive-entry' }],
     ]);
     expect(itemOf('drive', [choice('drivemode', 'Continuous', ['Single', 'Continuous'])])?.message).toBe(
-      'The drive is at Continuous and is set to single for the run.',
+      'The drive is at Continuous; Evenrung sets it to single for the set.',
     );
     expect(itemOf('drive', [choice('drivemode', 'Continuous')])?.message).toMatch(
       /Continuous.*Set it to single on the camera, then fire again\.$/,
@@ -196,7 +196,7 @@ describe('bracket', () => {
       ['fine', [choice('aeb', 'off', ['off', '+/- 1']), choice('bracketmode', 'AE bracket')], { dialect }],
     ]);
     expect(itemOf('bracket', [choice('aeb', '+/- 1', ['off', '+/- 1'])], { dialect })?.message).toContain(
-      'the run sets it anew',
+      'The auto-bracket is at +/- 1; Evenrung sets it for the set.',
     );
   });
 
@@ -213,7 +213,7 @@ describe('bracket', () => {
     expect(
       itemOf('bracket', [off, choice('bracketset', 'Flash only', ['AE only', 'Flash only'])], { dialect })
         ?.message,
-    ).toBe('The auto-bracket is off; the run sets it.');
+    ).toBe('The auto-bracket is off; Evenrung sets it for the set.');
   });
 
   test('dialect C, and a bracket that the run does not speak', () => {
@@ -285,7 +285,7 @@ describe('format', () => {
       ],
     ]);
     expect(itemOf('format', [choice('imagequality', 'NEF+Fine')])?.message).toBe(
-      'The camera writes two files a frame (NEF+Fine): one of them comes back, and the other is dropped or taken for the next frame. Set it to raw only or JPEG only, then fire again.',
+      'The camera writes two files a frame (NEF+Fine), and over this connection the second is lost or mistaken for the next frame. Set it to raw only or JPEG only, then fire again.',
     );
   });
 
@@ -318,12 +318,12 @@ describe('format', () => {
       ['stops', [choice('imageformat', twofold)], { pairs: false }],
     ]);
     expect(itemOf('format', [choice('imageformat', twofold)], pairs)?.message).toBe(
-      'Each frame is two files, and both come here (RAW + Large Fine JPEG).',
+      'Each frame is two files, and both come to this computer (RAW + Large Fine JPEG).',
     );
     expect(itemOf('format', [choice('imageformat', 'RAW')], pairs)?.message).toBe(
-      'All files of a frame come here (RAW).',
+      'All files of a frame come to this computer (RAW).',
     );
-    expect(itemOf('format', [], pairs)?.message).toBe('All files of a frame come here.');
+    expect(itemOf('format', [], pairs)?.message).toBe('All files of a frame come to this computer.');
   });
 
   test('whether it makes two, as far as it tells', () => {
@@ -362,7 +362,7 @@ describe('iso', () => {
       ['stops', [choice('iso', '400 Multi Frame Noise Reduction')]],
     ]);
     expect(itemOf('iso', [choice('iso', 'Auto ISO Multi Frame Noise Reduction+')])?.message).toContain(
-      'merges them',
+      'The camera merges several exposures into each frame (ISO Auto ISO Multi Frame Noise Reduction+). Set a plain, fixed ISO, then fire again.',
     );
     expectTick('iso', []);
     expectTick('iso', [choice('iso', 'Low')]);
@@ -418,7 +418,7 @@ describe('room', () => {
       ['stops', [card, left(0)], { frames: 9 }],
     ]);
     expect(itemOf('room', [left(1)], { frames: 9 })?.message).toBe(
-      'The camera has room for 1 more frame, and the set takes 9. Make room on the card, or put in another one, then fire again.',
+      'The camera has room for 1 more frame, and the set takes 9. Free some space on the card, or change it, then fire again.',
     );
     expectNothing('room', [card]);
     expectTick('room', [card], { frames: 9 });
@@ -449,14 +449,14 @@ describe('room', () => {
     const two = [choice('imageformat', 'RAW + Large Fine JPEG'), left(999)];
     const forRaw = { freeBytes: 7e9, frames: 100 };
     expect(itemOf('room', two, { ...forRaw, pairs: true })?.message).toBe(
-      'Only 7.0 GB are free where the sets go, and a set of 100 frames takes up to 9.0 GB in two files each. Make room, or choose another folder.',
+      'Only 7.0 GB are free where the sets go, and a set of 100 frames takes up to 9.0 GB in two files each. Free some space, or choose another folder.',
     );
     expect(itemOf('room', two, forRaw)?.mark).toBe('fine');
     expectTick('room', [], { ...asked, freeBytes: 300e9 });
     expectNothing('room', [], { freeBytes: 0 });
     const short = { frames: 100, fileBytes: 30e6, freeBytes: 2.99e9 };
     expect(itemOf('room', [left(100)], short)?.message).toBe(
-      'Only 2.9 GB are free where the sets go, and a set of 100 frames takes 3.0 GB. Make room, or choose another folder, then fire again.',
+      'Only 2.9 GB are free where the sets go, and a set of 100 frames takes 3.0 GB. Free some space, or choose another folder, then fire again.',
     );
   });
 });
@@ -550,9 +550,11 @@ describe('clock', () => {
     ]);
     const message = (...settings: Setting[]) => itemOf('clock', settings)?.message;
     expect(message(shown('2026-03-01T18:00:00.000Z'))).toContain(
-      "is 1 h ahead of this computer's, most likely by its time zone or summer time:",
+      "The camera's clock is 1 h ahead of this computer's, most likely by its time zone or summer time, so files and records would not agree. Evenrung can set it.",
     );
-    expect(message(shown('2026-03-01T16:50:00.000Z'))).toContain("is 10 min behind this computer's:");
+    expect(message(shown('2026-03-01T16:50:00.000Z'))).toContain(
+      "The camera's clock is 10 min behind this computer's, so files and records would not agree. Evenrung can set it.",
+    );
     expect(message(shown('2026-03-01T16:50:00.000Z'))).not.toContain('zone');
     expect(message(moment('2026-03-01T18:00:00.000Z'))).not.toContain('zone');
     expect(message(shown('2026-02-27T14:59:59.000Z'))).toContain('is 2 days 2 h behind');
@@ -616,7 +618,7 @@ describe('mirror', () => {
       ['fine', [choice('capturedelay', '2.000s')]],
     ]);
     expect(itemOf('mirror', [choice('mirrorlock', '1')])?.message).toBe(
-      "The camera's mirror lock-up is on: the first release only raises the mirror, and no file comes of it. Switch it off, then fire again.",
+      "The camera's mirror lock-up is on: the first release only raises the mirror, and brings no file. Turn it off, then fire again.",
     );
     expect(itemOf('mirror', [choice('capturedelay', '2.000s')])?.message).toContain('waits 2 s');
     expect(itemOf('mirror', [choice('exposuredelaymode', 'On')])?.message).toContain('a second or so');
@@ -1146,6 +1148,6 @@ test('the practice body never stops a run in manual mode, and does not pass for 
 test('the practice body in another mode has no dial to turn', () => {
   const item = itemOf('mode', [choice('autoexposuremode', 'AV')], { link: 'practice' });
   expect(item?.message).toBe(
-    'The practice body is in mode AV, in which the run cannot set the shutter. Start Evenrung with EVENRUNG_PRACTICE_MODE=manual, then fire again.',
+    'The practice camera is in mode AV, in which Evenrung cannot set the shutter. Start Evenrung with EVENRUNG_PRACTICE_MODE=manual, then fire again.',
   );
 });

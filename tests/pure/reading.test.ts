@@ -138,7 +138,7 @@ describe('a request by readings', () => {
     [
       { readings: { ...readings, darkest: 'dark' } },
       'unreadable-reading',
-      /^The reading of the darkest part, 'dark', cannot be read: write a shutter time such as 1\/60, EV 9\.3, or 120 cd\/m2\.$/,
+      /^The reading of the darkest part, 'dark', is not understood: write a shutter time such as 1\/60, EV 9\.3, or 120 cd\/m2\.$/,
       'darkest',
     ],
     [
@@ -151,13 +151,13 @@ describe('a request by readings', () => {
     [
       { readings: { ...readings, darkest: 0.25 } },
       'malformed-request',
-      /readings\.darkest: it has to be a text: write/,
+      /readings\.darkest: it must be text: write/,
       undefined,
     ],
     [
       { readings: { ...readings, darkest: '1'.repeat(33) } },
       'malformed-request',
-      /it is no reading: write/,
+      /it is not a reading: write/,
       undefined,
     ],
     [
@@ -178,22 +178,17 @@ describe('a request by readings', () => {
       /give 0 to 12 EV below middle grey/,
       undefined,
     ],
-    [
-      { readings, frames: 9 },
-      'malformed-request',
-      /^Give one of these with the step: .*, or two readings\.$/,
-      undefined,
-    ],
+    [{ readings, frames: 9 }, 'malformed-request', /^Give only one of these: .*, or readings\.$/, undefined],
     [
       { readings, base: '1/60' },
       'malformed-request',
-      /^Readings bring their base with them: leave the base out\.$/,
+      /^The readings give the base exposure: leave base out\.$/,
       'base',
     ],
     [
       { readings, mode: 'aperture' },
       'malformed-request',
-      /^In aperture priority the camera meters the base itself/,
+      /^In aperture priority the camera meters the base exposure itself/,
       'mode',
     ],
     [{ readings, step: 0.1 }, 'unreadable-ev', /step/, 'step'],

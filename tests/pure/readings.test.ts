@@ -156,7 +156,7 @@ describe('two readings', () => {
         ...{ written: 'EV -1', ev100: -1, shutter: '1/0', frame: 5, fromGrey: -4 },
         shutter: '128',
         sentence:
-          'The darkest part (EV -1) falls 4 stops below middle grey in frame 5 (8 s), just above where detail drowns.',
+          'The darkest part (EV -1) falls 4 stops below middle grey in frame 5 (8 s), just above where noise drowns detail.',
       },
       brightest: {
         ...{ written: 'EV 10', ev100: 10, shutter: '1/15', frame: 1, fromGrey: 3 },
@@ -166,7 +166,7 @@ describe('two readings', () => {
       room: {
         ...{ above: 3, below: 4 },
         sentence:
-          'A frame is counted to hold 3 EV above middle grey and 4 EV below it, as raw files usually do at ISO 100.',
+          'Each frame is taken to hold 3 EV above middle grey and 4 EV below it, as raw files usually do at ISO 100.',
       },
     });
   });
@@ -235,15 +235,15 @@ describe('two readings', () => {
     expect(placed(readings('1/4', '1/2000'), 1, { at: measured }).readings?.room).toEqual({
       ...{ above: 20 / 6, below: 4 },
       sentence:
-        "A frame is counted to hold 3 1/3 EV above middle grey, as this camera's profile says, and 4 EV below it, as raw files usually do at ISO 100.",
+        "Each frame is taken to hold 3 1/3 EV above middle grey, as this camera's profile says, and 4 EV below it, as raw files usually do at ISO 100.",
     });
     const said = { ...readings('1/4', '1/2000'), roomAbove: 2, roomBelow: 2 };
     expect(placed(said, 1, { at: measured }).readings?.room).toEqual({
       ...{ above: 2, below: 2 },
-      sentence: 'A frame is counted to hold 2 EV above middle grey and 2 EV below it, as you gave it.',
+      sentence: 'Each frame is taken to hold 2 EV above middle grey and 2 EV below it, as you gave it.',
     });
     expect(placed(readings('1/4', '1/2000'), 1, { at: UNTOLD }).readings?.room.sentence).toBe(
-      'A frame is counted to hold 2 1/2 EV above middle grey and 3 EV below it, as JPEG files usually do: nobody tells whether these are raw.',
+      'Each frame is taken to hold 2 1/2 EV above middle grey and 3 EV below it, as JPEG files usually do: the camera does not tell whether these are raw.',
     );
     const files = { ...readings('1/4', '1/2000'), files: 'raw' as const };
     expect(placed(files, 1, { at: UNTOLD }).readings?.room).toMatchObject({ above: 3, below: 4 });
@@ -265,41 +265,41 @@ describe('readings that cannot be met', () => {
       '1/2000',
       '1/4',
       'darkest',
-      'The darkest part (1/2000 s) reads brighter than the brightest part (1/4 s): change the two over.',
+      'The darkest part (1/2000 s) reads brighter than the brightest part (1/4 s): swap the two.',
     ],
     [
       '1/4',
       'EV 5',
       'darkest',
-      'The darkest part (1/4 s) reads brighter than the brightest part (EV 5): change the two over.',
+      'The darkest part (1/4 s) reads brighter than the brightest part (EV 5): swap the two.',
     ],
     [
       '1/4',
       '1/4',
       'brightest',
-      'Both parts read the same (1/4 s): meter the darkest part that must keep detail and then the brightest, or ask for one frame at 1/4 s.',
+      'Both parts read the same (1/4 s). Meter the darkest and the brightest part that must keep detail, or shoot one frame at 1/4 s.',
     ],
     [
       '1/4',
       'EV 8.01',
       'brightest',
-      'Both parts read the same (1/4 s, EV 8.01): meter the darkest part that must keep detail and then the brightest, or ask for one frame at 1/4 s.',
+      'Both parts read the same (1/4 s, EV 8.01). Meter the darkest and the brightest part that must keep detail, or shoot one frame at 1/4 s.',
     ],
     [
       '1/4',
       'EV 60',
       'brightest',
-      "EV 60 is brighter than the sun's disc at noon: look at the brightest part again.",
+      "EV 60 is brighter than the sun's disc at noon: check the reading of the brightest part.",
     ],
     [
       '1/4',
       '1e15 cd/m2',
       'brightest',
-      "1000000000000000 cd/m² is brighter than the sun's disc at noon: look at the brightest part again.",
+      "1000000000000000 cd/m² is brighter than the sun's disc at noon: check the reading of the brightest part.",
     ],
-    ['EV -13', '1/4', 'darkest', 'EV -13 is darker than any night: look at the darkest part again.'],
-    ['100000', '1/4', 'darkest', 'No meter reads 100000 s: look at the darkest part again.'],
-    ['1/4', '1/9000000', 'brightest', 'No meter reads 1/9000000 s: look at the brightest part again.'],
+    ['EV -13', '1/4', 'darkest', 'EV -13 is darker than any night: check the reading of the darkest part.'],
+    ['100000', '1/4', 'darkest', 'No meter reads 100000 s: check the reading of the darkest part.'],
+    ['1/4', '1/9000000', 'brightest', 'No meter reads 1/9000000 s: check the reading of the brightest part.'],
   ])('%s and %s', (darkest, brightest, field, message) => {
     expect(refusalOf(readings(darkest, brightest), 1)).toMatchObject({
       code: 'readings-unusable',
@@ -321,13 +321,13 @@ describe('readings that cannot be met', () => {
   });
 
   it.each([
-    [UNTOLD, 'the aperture and the ISO: give both'],
-    [{ ...F8, fNumber: null }, 'the aperture: give it'],
-    [{ ...F8, iso: null }, 'the ISO: give it'],
+    [UNTOLD, 'the aperture and the ISO. Give both'],
+    [{ ...F8, fNumber: null }, 'the aperture. Give it'],
+    [{ ...F8, iso: null }, 'the ISO. Give it'],
   ])('%j, and EV', (at, what) => {
     expect(refusalOf(readings('1/4', 'EV 12'), 1, { at })).toMatchObject({
       code: 'readings-unusable',
-      message: `Which shutter time such a reading means depends on aperture and ISO, and nobody tells ${what}, or write the reading as a shutter time at the aperture and ISO of the camera.`,
+      message: `Such a reading needs the aperture and ISO, and the camera does not tell ${what}, or write the reading as a shutter time at the camera's aperture and ISO.`,
       details: { field: 'brightest' },
     });
     const said = { ...readings('1/4', 'EV 12'), aperture: 8, iso: 100 };
@@ -338,8 +338,7 @@ describe('readings that cannot be met', () => {
   it('for another aperture than the camera stands at', () => {
     expect(refusalOf({ ...readings('1/4', '1/2000'), aperture: 11 }, 1)).toMatchObject({
       code: 'limits-contradict',
-      message:
-        'The camera stands at f/8, and the readings are said to be for f/11: set the camera, or leave that out.',
+      message: 'The camera is at f/8, but the readings are for f/11: change the camera, or leave that out.',
     });
     // 3.5 and 3.6 are the same lens, written otherwise.
     const at = { ...F8, fNumber: 3.6 };
@@ -352,27 +351,27 @@ describe('readings that cannot be met', () => {
       readings('EV 12', 'EV 23'),
       F8,
       'brightest',
-      /^The brightest part needs a frame of 1\/16000 s or shorter, and the shutter times of this camera are 30 s to 1\/8000 s: take the aperture at f\/11 instead of f\/8, or ISO 50 instead of 100\. /,
+      /^The brightest part needs a frame of 1\/16000 s or shorter, and this camera's shutter times are 30 s to 1\/8000 s: use the aperture at f\/11 instead of f\/8, or ISO 50 instead of 100\. /,
     ],
     // 1/32000 is Tv 15: in a JPEG 12 1/2 or shorter, and the camera's fastest is 1/1000 (10); 2 1/2 in thirds of a dial are 2 2/3.
     [
       readings('1/60', '1/32000'),
       UNTOLD,
       'brightest',
-      /1\/6000 s or shorter.*: take the aperture 2 2\/3 EV smaller, or the ISO 2 2\/3 EV lower, and meter both parts again\.$/,
+      /1\/6000 s or shorter.*: use the aperture 2 2\/3 stops smaller, or the ISO 2 2\/3 stops lower, and meter both parts again\.$/,
     ],
     // Tv -10 and -3, raw: -6 or longer, and 30 s is -5.
     [
       readings('EV -4', 'EV 3'),
       F8,
       'darkest',
-      /^The darkest part needs a frame of 64 s or longer, and .*: take the aperture at f\/5\.6 instead of f\/8, or ISO 200 instead of 100\.$/,
+      /^The darkest part needs a frame of 64 s or longer, and .*: use the aperture at f\/5\.6 instead of f\/8, or ISO 200 instead of 100\.$/,
     ],
     [
       readings('EV -8', 'EV 24'),
       F8,
       'brightest',
-      /^These two parts lie farther apart than the shutter times of this camera, 30 s to 1\/8000 s, can hold: give up detail at one end/,
+      /^These two parts are farther apart than this camera's shutter times, 30 s to 1\/8000 s, can hold. Give up detail at one end/,
     ],
   ] as const)('%j', (metered, at, field, message) => {
     const shutterRange = at === UNTOLD ? '30..1/1000' : '30..1/8000';
@@ -388,7 +387,7 @@ describe('readings that cannot be met', () => {
     const refusal = refusalOf(readings('1/4', '1/2000'), '2/3', { at: JPEG, limits: whole });
     expect(refusal).toMatchObject({
       code: 'step-not-offered',
-      message: 'In steps of 2/3 EV no frames from 30 s to 1/32000 s hold both parts. Take another step.',
+      message: 'In steps of 2/3 EV, no frames from 30 s to 1/32000 s hold both parts. Use another step.',
       details: { field: 'step', suggestions: [{ code: 'step', change: { step: '1' } }] },
     });
     expect(placed(readings('1/4', '1/2000'), 1, { at: JPEG, limits: whole }).offsets).toHaveLength(5);
@@ -399,14 +398,14 @@ describe('readings that cannot be met', () => {
     expect(refusalOf(narrow, 2)).toMatchObject({
       code: 'readings-unusable',
       message:
-        'A frame holds 1 1/2 EV in all, and with a step of 2 EV some tones would be in none. Take a step of 1 1/2 EV or less.',
+        'Each frame holds 1 1/2 EV, so a step of 2 EV would leave gaps: some tones would be in no frame. Use a step of 1 1/2 EV or less.',
       details: { field: 'step', suggestions: [{ change: { step: '1 1/2' } }] },
     });
-    expect(refusalOf({ ...narrow, roomAbove: 0, roomBelow: 0 }, 1).message).toMatch(/Look at the room/);
+    expect(refusalOf({ ...narrow, roomAbove: 0, roomBelow: 0 }, 1).message).toMatch(/Check the room/);
     // R = 33, r = 7: 79 frames in thirds; halves take 53.
     expect(refusalOf(readings('EV -5', 'EV 28'), '1/3')).toMatchObject({
       code: 'readings-unusable',
-      message: 'That would take 79 frames, and 61 are the most: take a wider step, or meter again.',
+      message: 'That would take 79 frames, and 61 are the most: use a wider step, or meter again.',
       details: { field: 'step', suggestions: [{ change: { step: '1/2' } }] },
     });
   });
@@ -437,7 +436,7 @@ describe('the sun in a reading', () => {
 
   it('is told where the set is refused as well, so that nobody looks for a smaller aperture first', () => {
     expect(refusalOf(readings('EV 12', 'EV 23'), 2).message).toMatch(
-      /The brightest part reads EV 23\.0: no shaded lamp/,
+      /The brightest part reads EV 23\.0: only the sun/,
     );
     expect(timeAt(sixths(84)).label).toBe('1/16000');
   });

@@ -10,10 +10,10 @@ import { SetFolder } from '../../src/frames/index.js';
 const of = (code: string) => Object.assign(new Error(code), { code });
 
 it.each([
-  ['ENOSPC', 'Make room there, or choose another folder with --into; then fire again.'],
-  ['EDQUOT', 'Make room there, or choose another folder with --into; then fire again.'],
+  ['ENOSPC', 'Free some space there, or choose another folder with --into; then fire again.'],
+  ['EDQUOT', 'Free some space there, or choose another folder with --into; then fire again.'],
   ['EROFS', 'Make that disk writable, or choose another folder with --into; then fire again.'],
-  ['EIO', 'Look after that folder and its disk, or choose another folder with --into; then fire again.'],
+  ['EIO', 'Check that folder and its disk, or choose another folder with --into; then fire again.'],
 ])('%s: %s', (code, sentence) => {
   expect(untilStored(of(code))).toBe(sentence);
   expect(nothingFired('/sets', of(code)).message.endsWith(sentence)).toBe(true);

@@ -172,7 +172,7 @@ describe('a request in the fields', () => {
     expect(writeAsked({ ...USUAL_REQUEST, framesWritten: '' })).toBeNull();
   });
 
-  it('says what the set is called, and when it is fired, where somebody said so', () => {
+  it('says name of the set, and when it is fired, where somebody said so', () => {
     expect([writeLabels(USUAL_REQUEST), writeDelay(USUAL_REQUEST)]).toEqual([{}, {}]);
     const named = { ...USUAL_REQUEST, delay: 5, labels: { name: ' Boathouse ', note: '  ', viewpoint: '' } };
     expect([writeLabels(named), writeDelay(named)]).toEqual([{ name: 'Boathouse' }, { delay: 5 }]);

@@ -68,9 +68,7 @@ describe('a run that was cut off', () => {
     await tell(READY);
     await tell(READY);
     expect(resumed()).toBe(0);
-    expect(said).toEqual([
-      'The set that was cut off is not gone on with: The run was begun with another body.',
-    ]);
+    expect(said).toEqual(['The interrupted set is not resumed: The run was begun with another body.']);
     await tell(READY);
     expect(resumed()).toBe(1);
   });

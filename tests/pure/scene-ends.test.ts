@@ -99,7 +99,7 @@ describe('frames of one light', () => {
     [0.3, true],
     [2.5, false],
     [-2.5, false],
-  ])('the light moved by %d EV between two frames 3 EV apart: %s', (moved, isOne) => {
+  ])('the light changed by %d EV between two frames 3 EV apart: %s', (moved, isOne) => {
     expect(areOfOneLight([frame(-1, wedge), frame(2, wedge, moved)])).toBe(isOne);
   });
 

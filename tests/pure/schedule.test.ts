@@ -302,10 +302,18 @@ describe('moments', () => {
     [
       { start: '2026-06-20T23:00', until: '2026-06-20T22:00' },
       'schedule-impossible',
-      'does not lie behind the start',
+      'The end, 2026-06-20 22:00, is not after the start, 2026-06-20 23:00: give a later end.',
     ],
-    [{ start: 'sunset' }, 'schedule-impossible', 'depends on the place'],
-    [{ until: 'dawn' }, 'schedule-impossible', 'depends on the place'],
+    [
+      { start: 'sunset' },
+      'schedule-impossible',
+      'The time of sunset depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
+    ],
+    [
+      { until: 'dawn' },
+      'schedule-impossible',
+      'The time of dawn depends on your place: give it in decimal degrees, such as 47.5N 8.5E.',
+    ],
     [{ start: '2028-06-20T23:00' }, 'schedule-impossible', 'more than a year'],
     [{ every: 5, until: '2026-08-20T23:00' }, 'schedule-impossible', '100000 are the most'],
   ])('are refused: %j', (written, code, words) => {
@@ -338,7 +346,7 @@ describe('moments', () => {
       details: { shortestSeconds: 300, field: 'every' },
     });
     expect(tight.message).toBe(
-      'One set takes 4 min 13 s, longer than the interval of 4 min: give at least 5 min, or make the set shorter.',
+      'One set takes 4 min 13 s, longer than the interval of 4 min: use at least 5 min, or make the set shorter.',
     );
     expect(resolve({ every: '5min' }, { now, setSeconds: 252.4 }).count).toBe(10);
     expect(resolve({ every: '4min', count: 1 }, { now, setSeconds: 252.4 }).count).toBe(1);
@@ -445,7 +453,7 @@ describe('the caution of sunrise', () => {
       ZONE,
     );
     expect(crossing).toMatchObject({ kind: 'crosses', suggestedEnd: null, suggestedUntil: null });
-    expect(crossing?.sentence).toContain('Begin after it');
+    expect(crossing?.sentence).toContain('Begin after sunrise');
   });
 
   it('does not come by day, nor where the sun does not rise', () => {
@@ -767,7 +775,9 @@ describe('whether a set still fits its slot', () => {
     }
     const [fewer, , iso] = ways;
     expect(fewer?.code === 'fewer-frames' && fewer.offsets.at(0)).toBe(asked.request.offsets[0]);
-    expect(iso?.code === 'iso' && iso.sentence).toMatch(/^Raise the ISO from 100 to \d+, with a base of /);
+    expect(iso?.code === 'iso' && iso.sentence).toMatch(
+      /^Raise the ISO from 100 to \d+, with a base exposure of /,
+    );
   });
 
   it('does not where the file of a frame would not come back; a longer interval does not help then', () => {

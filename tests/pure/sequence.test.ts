@@ -269,7 +269,7 @@ describe('a run on a schedule', () => {
     const { sequence, made, notes } = play({ count: 6, refuse: (slot) => (slot < 4 ? gone : null) });
     const end = await sequence.carryOut();
     expect(made.map(({ slot }) => slot)).toEqual([4, 5]);
-    expect(notes).toEqual([expect.stringMatching(/^No set was made at .+: No camera was found on USB\.$/)]);
+    expect(notes).toEqual([expect.stringMatching(/^No set was shot at .+: No camera was found on USB\.$/)]);
     expect(end).toMatchObject({ state: 'complete', error: 'no-body' });
     expect(end.sentence).toBe('2 of 6 sets are complete. 4 slots passed without a set.');
   });
@@ -284,9 +284,7 @@ describe('a run on a schedule', () => {
     const end = await thrice.sequence.carryOut();
     expect(thrice.made).toHaveLength(4);
     expect(end).toMatchObject({ state: 'halted', error: 'frame-missing', early: true });
-    expect(end.sentence).toBe(
-      'Halted, because 3 sets in a row went wrong. 1 of 9 sets is complete. 3 are not.',
-    );
+    expect(end.sentence).toBe('Stopped, because 3 sets in a row failed. 1 of 9 sets is complete. 3 are not.');
   });
 
   it('also where none of them could be begun', async () => {
@@ -318,7 +316,7 @@ describe('a run on a schedule', () => {
     expect(notes).toEqual(['The battery is at 17 %.']);
     expect(end).toMatchObject({ state: 'stopped', early: true, error: null });
     expect(end.sentence).toBe(
-      "Ended before the next set, with the camera's settings as they were found. The battery is at 9 %. 4 of 9 sets are complete.",
+      "Ended before the next set; the camera's settings are as they were found. The battery is at 9 %. 4 of 9 sets are complete.",
     );
     expect(state().schedule).toMatchObject({ state: 'stopped', notes: ['The battery is at 17 %.'] });
   });

@@ -43,7 +43,7 @@ const at = (more: Partial<SoundingAt> = {}): SoundingAt => ({
   ...more,
 });
 
-/** EV from the first frame of the frame that just holds the highlights, and of the one that just lifts the shadows. */
+/** EV from the first frame of the frame that just holds the highlights, and of the one that just opens the shadows. */
 interface Scene {
   readonly highlights: number;
   readonly shadows: number;
@@ -162,14 +162,14 @@ describe('an end that is not reached', () => {
     expect(proposedBy(taken).highlights).toEqual({ isReached: false, why: 'range' });
     expect(Math.min(...proposedBy(taken).offsets)).toBe(-18);
     expect(saysOf(asked, { highlights: -5, shadows: 2 }, 'darkest')).toMatch(
-      /^Even frame 1, the darkest \(1\/8000 s\), has 4% of the picture too bright, and the camera has no faster time: close the aperture, lower the ISO/,
+      /^Even in frame 1, the darkest \(1\/8000 s\), 4% of the picture is too bright, and the camera has no faster shutter: stop down, lower the ISO/,
     );
   });
 
   it('because the shutter has no longer time', () => {
     const asked = at({ limits: limitsOf('1..1/8000') });
     expect(saysOf(asked, { highlights: -1, shadows: 9 }, 'brightest')).toMatch(
-      /no longer time: open the aperture, or raise the ISO/,
+      /no slower shutter: open up, or raise the ISO/,
     );
   });
 

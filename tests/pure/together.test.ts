@@ -39,7 +39,7 @@ describe('a set as a whole', () => {
     const frames = row(STILL, STILL, { right: 12, down: 5 }, STILL, STILL);
     expect(marked(frames)).toEqual({ marks: ['1 camera-moved', '2 camera-moved'], again: [1, 2] });
     expect(together(frames, inTurn(frames)).marks[0]?.sentence).toBe(
-      'The camera moved: this picture lies about 13 pixels beside most of the others.',
+      'The camera moved: this picture is shifted by about 13 pixels against most of the others.',
     );
   });
 

@@ -88,14 +88,14 @@ describe('whether both tell the same exposure', () => {
   });
 
   it.each([
-    [{ exposureTime: 1 / 50 }, "It records 1/50 s where the frame's own file records 1/60 s."],
-    [{ exposureTime: null }, 'It does not tell its exposure time.'],
-    [{ fNumber: 9 }, "It records f/9 where the frame's own file records f/8."],
-    [{ iso: 125 }, "It records ISO 125 where the frame's own file records ISO 100."],
-    [{ bias: 1 / 3 }, "It records +1/3 EV where the frame's own file records 0 EV."],
+    [{ exposureTime: 1 / 50 }, "It records 1/50 s, but the frame's own file records 1/60 s."],
+    [{ exposureTime: null }, 'It does not record its exposure time.'],
+    [{ fNumber: 9 }, "It records f/9, but the frame's own file records f/8."],
+    [{ iso: 125 }, "It records ISO 125, but the frame's own file records ISO 100."],
+    [{ bias: 1 / 3 }, "It records +1/3 EV, but the frame's own file records 0 EV."],
     [
       { takenAt: '2026-11-25T16:42:13' },
-      "It records 2026-11-25 16:42:13 where the frame's own file records 2026-11-25 16:42:10.250.",
+      "It records 2026-11-25 16:42:13, but the frame's own file records 2026-11-25 16:42:10.250.",
     ],
   ] satisfies [Partial<RecordedExposure>, string][])('%j: no', (more, sentence) => {
     expect(other(more)).toBe(sentence);
@@ -103,7 +103,7 @@ describe('whether both tell the same exposure', () => {
 
   it('they do not if one bias is as far above 0 as the other is below', () => {
     expect(differsFrom({ ...RECORDED, bias: 1 }, { ...RECORDED, bias: -1 })).toBe(
-      "It records -1 EV where the frame's own file records +1 EV.",
+      "It records −1 EV, but the frame's own file records +1 EV.",
     );
   });
 
@@ -206,7 +206,7 @@ it('what is missing is told with what it is beside, and only of frames that are 
 it('the words of a lone file name what is there', () => {
   expect(loneMark({ kind: 'heic', instead: null })).toEqual({
     code: 'partner-missing',
-    sentence: "Of its two files only the HEIF picture has come. The other one may be on the camera's card.",
+    sentence: "Only the HEIF picture of its two files has come. The other one may be on the camera's card.",
   });
 });
 

@@ -98,16 +98,16 @@ describe('the disk', () => {
 
   it('says what to do', () => {
     expect(disk(FIRST + SET)?.sentence).toBe(
-      '502 MB are free where the sets go, which is room for about 2 more sets.',
+      '502 MB are free where the sets go, enough for about 2 more sets.',
     );
     expect(disk(FIRST + SET, { setsToCome: 5 })?.sentence).toBe(
-      '502 MB are free where the sets go, which is room for only about 2 more sets, and 5 are to come: make room there.',
+      '502 MB are free where the sets go, enough for only about 2 more sets, and 5 are to come: free some space there.',
     );
     expect(disk(FIRST)?.sentence).toBe(
-      '321 MB are free where the sets go, which is room for only 1 more set: make room there.',
+      '321 MB are free where the sets go, enough for only 1 more set: free some space there.',
     );
     expect(disk(0)?.sentence).toBe(
-      '100 MB are free where the sets go, and another set may not fit: make room, or choose another folder, then fire again.',
+      'Only 100 MB are free where the sets go, and another set may not fit: free some space, or choose another folder, then fire again.',
     );
   });
 
@@ -133,13 +133,13 @@ describe('the card', () => {
 
   it('says what to do, and of whose card', () => {
     expect(card(20)?.sentence).toBe(
-      "The camera's card has room for 20 more frames, which is about 2 more sets.",
+      "The camera's card has room for 20 more frames, enough for about 2 more sets.",
     );
     expect(card(11, { setsToCome: 2 })?.sentence).toBe(
-      "The camera's card has room for only 1 more set, and 2 are to come: put in another one between two sets, or make room on it.",
+      "The camera's card has room for only 1 more set, and 2 are to come: change it between two sets, or free some space on it.",
     );
     expect(card(1, { link: 'practice' })?.sentence).toBe(
-      "The practice body's card has room for 1 more frame, and another set may not fit: put in another one, or make room on it, then fire again.",
+      "The practice camera's card has room for 1 more frame, and another set may not fit: change it, or free some space on it, then fire again.",
     );
   });
 });
@@ -218,13 +218,13 @@ describe('the battery', () => {
   it('says what to do', () => {
     const readings = { framesMade: 60, chargeReadings: readingsOf([0, 90], [10, 89], [60, 84]) };
     expect(battery(84, readings)?.sentence).toBe(
-      "The camera's battery is at 84 % and lasts for about 82 more sets.",
+      "The camera's battery is at 84 % , enough for about 82 more sets.",
     );
     expect(battery(19)?.sentence).toBe(
-      "The camera's battery is at 19 %: put in a charged one before it ends.",
+      "The camera's battery is at 19 %: put in a charged one before it runs out.",
     );
     expect(battery(9)?.sentence).toBe(
-      "The camera's battery is at 9 % and may end within the next set: put in a charged one, then fire again.",
+      "The camera's battery is at 9 %, and may run out during the next set: put in a charged one, then fire again.",
     );
   });
 });

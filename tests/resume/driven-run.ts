@@ -448,7 +448,7 @@ class Driven {
         if (!once || hits === 1) this.hit(kind);
       },
       wire: () => {
-        if (this.plugged === undefined) throw new Error('The practice body has no cable.');
+        if (this.plugged === undefined) throw new Error('The practice camera has no cable.');
         return this.plugged;
       },
     };

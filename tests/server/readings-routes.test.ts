@@ -54,7 +54,7 @@ describe('readings over HTTP', () => {
       'The brightest part (1/500 s) falls 2 1/3 stops above middle grey in frame 1 (1/100 s), 1/6 stop below clipping.',
     );
     expect(plan.readings?.darkest.sentence).toBe(
-      'The darkest part (EV 8) falls 2 2/3 stops below middle grey in frame 3 (1/25 s), 1/3 stop above where detail drowns.',
+      'The darkest part (EV 8) falls 2 2/3 stops below middle grey in frame 3 (1/25 s), 1/3 stop above where noise drowns detail.',
     );
   });
 

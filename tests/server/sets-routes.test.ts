@@ -378,7 +378,7 @@ describe('pictures and files', () => {
     for (const what of ['picture', 'thumbnail'])
       expect(errorOf(await get(at(what)))).toMatchObject({
         code: 'not-found',
-        message: 'There is no picture in 01_-1EV.dng that can be shown here: open the file itself.',
+        message: '01_-1EV.dng holds no picture that can be shown here: open the file itself.',
       });
   });
 
@@ -423,9 +423,7 @@ describe('pictures and files', () => {
 
   it('a frame that was not made has none', async () => {
     await kept('one', {}, ['01_-1EV.jpg', '02_0EV.jpg']);
-    expect(errorOf(await get(at('file', 3))).message).toBe(
-      'Frame 3 was not made, or has no file in the set.',
-    );
+    expect(errorOf(await get(at('file', 3))).message).toBe('Frame 3 is missing, or has no file in the set.');
   });
 
   it('a folder that is gone is said to be', async () => {
@@ -434,7 +432,7 @@ describe('pictures and files', () => {
     for (const what of ['picture', 'thumbnail', 'file']) {
       const error = errorOf(await get(at(what)));
       expect(error.message).toBe(
-        'The set folder one is not where it was: it was moved or deleted, or the disk that holds it is not there.',
+        'The set folder one is missing: it was moved or deleted, or its disk is not connected.',
       );
       expect(error.code).toBe('not-found');
     }

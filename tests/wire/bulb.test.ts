@@ -144,7 +144,7 @@ describe('the daemon is killed in the middle of an exposure', () => {
         expect(record?.frames[1]?.attempts).toBe(1);
         // The body may tell once more of the file that nobody had heard of.
         for (const { reason } of record?.setAside ?? [])
-          expect(reason).toBe('It had waited in the camera since before it was fired for.');
+          expect(reason).toBe('It had been waiting in the camera since before this release.');
         expect(practice.state.shutter).toBe(36);
       } finally {
         last?.signal('SIGINT');

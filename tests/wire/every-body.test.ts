@@ -184,7 +184,7 @@ describe('two cameras', () => {
     expect(events.state.body).toMatchObject({
       state: 'absent',
       sentence: expect.stringMatching(
-        /No camera with the serial number or model 'EV-3' is attached\. What is attached: .*EV-1/,
+        /No camera with the serial number or model 'EV-3' is attached\. Attached: .*EV-1/,
       ),
     });
   }, 60_000);

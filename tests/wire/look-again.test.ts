@@ -68,7 +68,7 @@ describe('a camera that was lost', () => {
       expect(plugged.body.state).not.toEqual(before);
       expect(events.state.body).toMatchObject({
         state: 'absent',
-        next: 'Evenrung looks for it every 0.3 s, and puts back what it owes.',
+        next: 'Evenrung looks for it every 0.3 s, and puts its settings back.',
       });
       const told = events.seq;
       await new Promise((resolve) => setTimeout(resolve, 1500));
@@ -78,7 +78,7 @@ describe('a camera that was lost', () => {
       const back = until(({ state }) => state === 'ready');
       await plugged.usb.plug();
       expect(await back).toMatchObject({
-        note: expect.stringMatching(/^What an earlier run had changed is put back: /),
+        note: expect.stringMatching(/^Settings that an earlier set had changed were put back: /),
         body: { link: 'usb' },
       });
       // The library keeps the target of the frames elsewhere while it is connected.

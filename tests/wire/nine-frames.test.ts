@@ -57,7 +57,7 @@ describe('nine frames from a three-frame body over USB', () => {
     const { code, stdout, stderr } = await run([...NINE, '--body', 'usb', '--into', into], env);
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toContain('9 frames in 3 passes');
-    expect(stdout).not.toContain('Practice body: nothing is photographed');
+    expect(stdout).not.toContain('Practice camera: nothing is photographed');
     const { record, offsets } = await setIn(into);
     expect(offsets).toEqual(OFFSETS);
     expect(record).toMatchObject({ complete: true, practice: false, setAside: [], body: { link: 'usb' } });
@@ -118,7 +118,7 @@ describe('nine frames from a three-frame body over USB', () => {
     await new Promise((resolve) => setTimeout(resolve, 300));
     await body.usb.plug();
     const { code, stdout } = await firing.ended;
-    expect([code, stdout.match(/Halted.*/)?.[0]]).toEqual([0, undefined]);
+    expect([code, stdout.match(/Failed after.*/)?.[0]]).toEqual([0, undefined]);
     const { record, offsets } = await setIn(into);
     expect(offsets).toEqual(OFFSETS);
     expect(record.notPutBack).toEqual([]);
@@ -140,7 +140,7 @@ describe('nine frames from a three-frame body over USB', () => {
     const firing = start([...NINE, '--body', 'usb', '--into', into], env);
     const { code, stdout } = await firing.ended;
     expect([killed, code]).toEqual([true, 0]);
-    expect(stdout).toContain('Making up what is missing');
+    expect(stdout).toContain('Reshooting missing frames one at a time');
     const { record, offsets } = await setIn(into);
     expect(offsets).toEqual(OFFSETS);
     expect(record.complete).toBe(true);
@@ -167,11 +167,11 @@ describe('the daemon is killed in the middle', () => {
     const { body, env, before } = await killedInTheMiddle();
     const { code, stdout } = await run([...again, '--into', path.join(into, 'again')], env);
     expect(code).toBe(0);
-    expect(stdout).toMatch(/What an earlier run had changed is put back: [^"]*aeb/);
+    expect(stdout).toMatch(/Settings that an earlier set had changed were put back: [^"]*aeb/);
     expect({ ...body.body.state }).toEqual(before);
     const { record } = await setIn(path.join(into, 'again'));
     expect(record.notes).toContainEqual(
-      expect.stringMatching(/^What an earlier run had changed is put back: .*aeb/),
+      expect.stringMatching(/^Settings that an earlier set had changed were put back: .*aeb/),
     );
     // Nothing is owed any more.
     const { stdout: third } = await run([...again, '--into', path.join(into, 'third')], env);
@@ -206,7 +206,7 @@ it('a body lost for good in the middle, and found again later: what was owed is 
     await station.look();
     expect(events.state.body).toMatchObject({
       state: 'ready',
-      note: expect.stringMatching(/^What an earlier run had changed is put back: .*aeb/),
+      note: expect.stringMatching(/^Settings that an earlier set had changed were put back: .*aeb/),
     });
     await station.close();
     expect({ ...body.body.state }).toEqual(before);
@@ -234,7 +234,7 @@ describe('no camera', () => {
       env,
     );
     expect(code).toBe(0);
-    expect(stdout).toMatch(/^No camera was found on USB\..*\nPractice body: nothing is photographed/);
+    expect(stdout).toMatch(/^No camera was found on USB\..*\nPractice camera: nothing is photographed/);
     expect((await setIn(into)).record.practice).toBe(true);
   });
 });

@@ -75,7 +75,7 @@ it.each(['amount', 'standard'] as const)(
     await without('gphoto2');
     const { code, stdout, stderr } = await fireThere();
     expect([code, stderr]).toEqual([0, '']);
-    expect(stdout).toContain('The part for the usual way was not installed or did not build');
+    expect(stdout).toContain('The usual way is not installed on this computer');
     expect(stdout).not.toContain('"practice":true');
     const record = await recordThere();
     expect(record).toMatchObject({ complete: true, practice: false, body: { link: 'usb' } });

@@ -53,7 +53,7 @@ it('a device without a shutter: one sentence, exit 1, nothing made', async () =>
   pose([], FILES_ONLY);
   const { code, stdout, stderr } = await fire();
   expect(code).toBe(1);
-  expect(stderr).toMatch(/^This body does not let its shutter be set over the cable\..*\n {2}more: .*\n$/);
+  expect(stderr).toMatch(/^The camera's shutter cannot be set over the cable\..*\n {2}more: .*\n$/);
   expect(JSON.parse(stdout.trim().split('\n').at(-1) ?? '')).toMatchObject({
     error: { code: 'body-not-ready' },
   });
@@ -64,13 +64,13 @@ it('`bodies` lists it, with why it could not be met', async () => {
   pose([], FILES_ONLY);
   const { code, stdout } = await run(['cameras', '--body', 'usb'], { ...plugged.environment });
   expect(code).toBe(1);
-  expect(stdout).toMatch(/^ {2}This body does not let its shutter be set/m);
+  expect(stdout).toMatch(/^ {2}The camera's shutter cannot be set/m);
 });
 
 it('properties that are told and not answered for: the same', async () => {
   pose([0x500d, 0x5007, 0x500e], FILES_ONLY);
   const { code, stderr } = await fire();
-  expect([code, stderr]).toEqual([1, expect.stringMatching(/does not let its shutter be set/)]);
+  expect([code, stderr]).toEqual([1, expect.stringMatching(/shutter cannot be set/)]);
 });
 
 it('a device that answers everything with an error: not found, or lost, in a sentence', async () => {

@@ -430,7 +430,7 @@ test('trap: a frame that was made by hand in between is taken for the next one',
     await arm(linked, THREE);
     expect(await fireAndRead(linked, 1)).toEqual([0]);
     const [byHand] = await body.release({ place: 'card' });
-    if (byHand === undefined) throw new Error('The practice body made no frame.');
+    if (byHand === undefined) throw new Error('The practice camera made no frame.');
     reportFirst(linked, [
       [EVENT.objectAdded, card.add(byHand)],
       [EVENT.captureComplete, 0],
@@ -459,7 +459,7 @@ test('trap: with two files a frame the first stays in the memory of the body', (
   withLinkedBody('pattern', async (linked) => {
     const { link, into, body, card } = linked;
     const [other] = await body.release({ place: 'memory' });
-    if (other === undefined) throw new Error('The practice body made no frame.');
+    if (other === undefined) throw new Error('The practice camera made no frame.');
     const handle = card.add(other);
     reportFirst(linked, [[PATTERN_EVENT.objectAddedInMemory, handle]]);
     await link.fire({ into, ...EXPOSURE_OF });

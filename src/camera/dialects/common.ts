@@ -72,6 +72,6 @@ export function labelFor(settings: Settings, name: string, fits: (label: string)
 export const notOfferedAnyMore = (name: string): EvenrungError =>
   new EvenrungError(
     'choice-not-offered',
-    `The camera does not offer what is needed for '${name}' any more. Look for the camera again.`,
+    `The camera no longer offers what '${name}' needs. Look for the camera again.`,
     { name },
   );

@@ -24,5 +24,5 @@ export function recogniseDialect(settings: Settings): Dialect {
 export const shutterOutOfReach = (): EvenrungError =>
   new EvenrungError(
     'body-not-ready',
-    'This body does not let its shutter be set over the cable. Turn its mode dial to M (manual), then look for it again.',
+    "The camera's shutter cannot be set over the cable. Turn its mode dial to M (manual), then look for the camera again.",
   );

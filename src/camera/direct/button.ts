@@ -139,7 +139,7 @@ export class ReleaseButton {
   private async letGoInTime(): Promise<void> {
     await this.unpress().catch((cause: unknown) => {
       process.stderr.write(
-        `The camera's button could not be let go in time: ${cause instanceof Error ? cause.message : cause}\n`,
+        `The camera's shutter button could not be released in time: ${cause instanceof Error ? cause.message : cause}\n`,
       );
     });
   }

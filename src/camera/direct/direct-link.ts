@@ -227,7 +227,7 @@ export class DirectLink implements Link, Holding {
   private async pressNow(options: PressOptions): Promise<void> {
     // The caller has gone meanwhile, and would not know of this release.
     if (this.ears.isClosed)
-      throw new EvenrungError('body-lost', 'Nobody waits for this release any more.', { released: false });
+      throw new EvenrungError('body-lost', 'This release is no longer waited for.', { released: false });
     await this.button.press(options);
   }
 

@@ -274,7 +274,7 @@ async function openAt(to: string, from: number): Promise<FileHandle> {
     const handle = await open(to, from === 0 ? 'w' : 'r+');
     try {
       if (from > 0 && (await handle.stat()).size < from)
-        throw new Error('what was brought before is not there');
+        throw new Error('what was brought before is missing');
       if (from > 0) await handle.truncate(from);
       return handle;
     } catch (cause) {

@@ -18,7 +18,7 @@ const NAMES =
  */
 const STACK_BYTES = 2 * 1024 * 1024;
 
-const INSTALL = 'Install libgphoto2 2.5 as the system has it, then start again with npm start.';
+const INSTALL = "Install libgphoto2 2.5 from the system's packages, then start again with npm start.";
 
 const unavailable = (why: string, cause: unknown): EvenrungError =>
   new EvenrungError('usb-not-available', `Cameras cannot be reached over USB here: ${why} ${INSTALL}`, {
@@ -30,7 +30,7 @@ async function load() {
   try {
     koffi = (await import('koffi')).default;
   } catch (cause) {
-    throw unavailable('the package koffi, which calls the library, was not installed.', cause);
+    throw unavailable('the package koffi, which calls the camera library, is not installed.', cause);
   }
   koffi.config({ async_stack_size: STACK_BYTES });
   const types = declareTypes(koffi);
@@ -60,7 +60,7 @@ async function load() {
   };
   if (missing.length > 0) {
     throw unavailable(
-      'the library that is installed lacks what is called.',
+      'the installed camera library lacks a function that Evenrung needs.',
       `missing: ${missing.join(', ')}`,
     );
   }

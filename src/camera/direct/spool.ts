@@ -63,7 +63,7 @@ export class Spool {
     } catch {
       throw new EvenrungError(
         'file-not-there',
-        `The file ${name} came from the camera, but is not here any more.`,
+        `The file ${name} came from the camera, but has disappeared from this computer.`,
         {
           file: name,
         },

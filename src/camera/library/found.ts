@@ -23,8 +23,7 @@ export function theOne<Found extends AttachedPort>(
   }
   throw new EvenrungError(
     'no-body',
-    'No camera was found on USB. Switch it on, look whether its battery is charged, use a cable that carries data, and ' +
-      'where the camera asks what the connection is for, choose remote control, not storage.',
+    'No camera was found on USB. Switch it on, check its battery, use a data cable, and if the camera asks what the connection is for, choose remote control, not storage.',
   );
 }
 

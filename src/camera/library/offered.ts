@@ -14,7 +14,7 @@ export function shown({ readsBack: _, ...setting }: TreeSetting): Setting {
 
 /** @returns the error of a setting that the body does not have */
 export const noSuchSetting = (name: string): EvenrungError =>
-  new EvenrungError('unknown-setting', `The camera has no setting '${name}' as it is set up now.`, { name });
+  new EvenrungError('unknown-setting', `The camera has no setting '${name}' as it is set now.`, { name });
 
 /** @throws EvenrungError choice-not-offered */
 export function checkOffered({ name, kind, choices }: Setting, value: string): void {
@@ -33,7 +33,7 @@ export function checkOffered({ name, kind, choices }: Setting, value: string): v
   const list = some.length < offered.length ? `${some.join(', ')} ...` : some.join(', ');
   throw new EvenrungError(
     'choice-not-offered',
-    `The camera does not offer '${value}' for '${name}' as it is set up now. ${offered.length === 0 ? 'It offers nothing.' : `It offers ${list}`}`,
+    `The camera does not offer '${value}' for '${name}' as it is set now. ${offered.length === 0 ? 'It offers nothing.' : `It offers ${list}`}`,
     { name, wanted: value },
   );
 }
@@ -51,6 +51,6 @@ export function isTaken({ kind, readsBack }: TreeSetting, found: string, wanted:
 export const foundOtherwise = (name: string, wanted: string, found: string): EvenrungError =>
   new EvenrungError(
     'setting-not-taken',
-    `The camera was told to set '${name}' to '${wanted}', but says '${found}'. Look whether its mode dial or a menu stands in the way.`,
+    `The camera was told to set '${name}' to '${wanted}', but reports '${found}'. Check its mode dial, and leave its menus.`,
     { name, wanted, found },
   );

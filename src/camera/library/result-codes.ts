@@ -46,8 +46,7 @@ export const bodyVanished = (): EvenrungError => lost(RESULT.io);
 const lost = (code: ResultCode): EvenrungError =>
   new EvenrungError(
     'body-lost',
-    'The camera does not answer any more. Check the cable at both ends and the battery, and that the camera has not ' +
-      'gone to sleep; then switch it on.',
+    'The camera no longer answers. Check the cable at both ends and the battery, and wake the camera or switch it on.',
     { result: code },
   );
 
@@ -59,15 +58,14 @@ function unreachable(code: ResultCode): EvenrungError | undefined {
   if (HELD.has(code)) {
     return new EvenrungError(
       'body-busy',
-      'Another program holds the camera, often the file manager of the desktop: eject the camera there, then try again. ' +
-        'On Linux it can also mean that this user may not use USB devices: a udev rule for the camera helps.',
+      "Another program holds the camera, often the desktop's file manager: eject the camera there, then try again. On Linux it can also mean that you may not use USB devices: a udev rule for the camera helps.",
       { result: code, released: false },
     );
   }
   if (code === RESULT.cameraBusy) {
     return new EvenrungError(
       'body-busy',
-      'The camera is busy. Wait until it has stored its last frame and close its menus; if it stays busy, switch it off and on.',
+      'The camera is busy. Leave its menus and wait until it has stored its last frame; if it stays busy, switch it off and on.',
       { result: code },
     );
   }
@@ -83,8 +81,7 @@ export function readingFailed(code: ResultCode, isFirst = false): EvenrungError 
   if (isFirst && code === RESULT.io) {
     return new EvenrungError(
       'body-lost',
-      'The camera is there, but cannot be opened. On Linux this user may not use USB devices, for which a udev rule helps; ' +
-        'or the cable or the camera fails: try another socket, and switch it off and on.',
+      'The camera is there, but cannot be opened. Try another USB socket, and switch the camera off and on; on Linux you may lack permission to use USB devices, and a udev rule helps.',
       { result: code },
     );
   }
@@ -92,7 +89,7 @@ export function readingFailed(code: ResultCode, isFirst = false): EvenrungError 
     unreachable(code) ??
     new EvenrungError(
       'body-lost',
-      `The camera does not tell its settings (result ${code}). Switch it off and on, and connect it again.`,
+      `The camera does not report its settings (result ${code}). Switch it off and on, and connect it again.`,
       { result: code },
     )
   );
@@ -100,12 +97,12 @@ export function readingFailed(code: ResultCode, isFirst = false): EvenrungError 
 
 /** @returns what went wrong while a setting was changed */
 export function changingFailed(code: ResultCode, name: string, value: string): EvenrungError {
-  const why = code === RESULT.notSupported ? 'it lets this be set on its own buttons only' : `result ${code}`;
+  const why = code === RESULT.notSupported ? 'this can be set on its own buttons only' : `result ${code}`;
   return (
     unreachable(code) ??
     new EvenrungError(
       'setting-not-taken',
-      `The camera did not take '${value}' for '${name}' (${why}). Look whether its mode dial or a menu stands in the way.`,
+      `The camera did not take '${value}' for '${name}' (${why}). Check its mode dial, and leave its menus.`,
       { name, wanted: value, result: code },
     )
   );
@@ -120,7 +117,7 @@ export function firingFailed(code: ResultCode): EvenrungError {
   if (code > 0) {
     return new EvenrungError(
       'storing-failed',
-      `The frame was made, but this computer could not store it (${systemError(code)}). It may still be in the camera.`,
+      `The frame was taken, but this computer could not store it (${systemError(code)}). It may still be in the camera.`,
       { result: code, released: true },
     );
   }
@@ -132,10 +129,14 @@ export function firingFailed(code: ResultCode): EvenrungError {
     );
   }
   if (code === RESULT.notSupported) {
-    return new EvenrungError('body-not-ready', 'This camera cannot be fired over the cable as it is set.', {
-      result: code,
-      released: false,
-    });
+    return new EvenrungError(
+      'body-not-ready',
+      'This camera cannot be fired over the cable as it is set now.',
+      {
+        result: code,
+        released: false,
+      },
+    );
   }
   return (
     unreachable(code) ??
@@ -160,7 +161,7 @@ export function bringingFailed(code: ResultCode, file: string): EvenrungError {
     unreachable(code) ??
     new EvenrungError(
       'file-not-there',
-      `The camera told of the file ${file}, but does not hand it over (result ${code}). Look on its card for it.`,
+      `The camera reported the file ${file}, but does not send it (result ${code}). Look for it on the camera's card.`,
       { file, result: code },
     )
   );
@@ -168,8 +169,7 @@ export function bringingFailed(code: ResultCode, file: string): EvenrungError {
 
 /** On the wire these look the same. */
 export const WHAT_KEEPS_A_FRAME =
-  'If its lens finds no focus, the shutter stays shut: switch it to manual. If its card is full or write-protected, nothing is ' +
-  'stored: change the card. Otherwise the frame may be on the card only.';
+  'Set the lens to manual focus, and check that the card is neither full nor write-protected. The frame may be on the card.';
 
 function systemError(errno: number): string {
   try {

@@ -18,7 +18,7 @@ import type { PracticeShape } from './shapes.js';
 import type { PracticeFile } from './store.js';
 
 export const PRACTICE_APART: ApartLimits = {
-  library: 'the practice body',
+  library: 'the practice camera',
   pieceBytes: 1024 * 1024,
   headBytes: 128 * 1024,
   // It lies in the memory of this computer.
@@ -79,10 +79,10 @@ export class PracticeApart {
     if (answer === 'card-full')
       throw new EvenrungError(
         'frame-missing',
-        "The practice body's card is full. Nothing was fired: change the card, or delete what is safe elsewhere.",
+        "The practice camera's card is full. Nothing was fired: change the card, or delete what is safe elsewhere.",
         { released: false },
       );
-    throw new EvenrungError('body-busy', 'The practice body is busy with the frame before.');
+    throw new EvenrungError('body-busy', 'The practice camera is busy with the frame before.');
   }
 
   async unpress(): Promise<void> {
@@ -107,9 +107,9 @@ export class PracticeApart {
     const { body } = this;
     const there = body.files.find(({ folder, name }) => folder === file.folder && name === file.name);
     if (there === undefined)
-      throw new EvenrungError('file-not-there', `The practice body has no file ${file.name} any more.`);
+      throw new EvenrungError('file-not-there', `The practice camera no longer has the file ${file.name}.`);
     if (!(await body.maySend()))
-      throw new EvenrungError('body-busy', 'The practice body sends nothing while its shutter is open.');
+      throw new EvenrungError('body-busy', 'The practice camera sends nothing while its shutter is open.');
     const piece = there.content.subarray(from, Math.min(there.content.length, from + most));
     try {
       if (from === 0) await writeFile(to, piece, { flag: 'wx' });

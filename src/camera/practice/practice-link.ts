@@ -80,17 +80,20 @@ export class PracticeLink implements Link {
     if (name === BULB && value === 'off' && this.apart !== null) return this.closeShutter();
     const entry = this.faces.find((candidate) => candidate.name === name);
     if (entry === undefined)
-      throw new EvenrungError('unknown-setting', `The practice body has no setting '${name}'.`);
+      throw new EvenrungError('unknown-setting', `The practice camera has no setting '${name}'.`);
     const choice = this.body.choices[entry.of].find(
       (candidate) => entry.label(candidate as never, this.body) === value,
     );
     if (choice === undefined) {
-      throw new EvenrungError('choice-not-offered', `The practice body offers no '${value}' for '${name}'.`);
+      throw new EvenrungError(
+        'choice-not-offered',
+        `The practice camera does not offer '${value}' for '${name}'.`,
+      );
     }
     if (await this.body.change(entry.of, choice as never)) return this.show(entry);
     throw new EvenrungError(
       'setting-not-taken',
-      `The practice body does not take '${value}' for '${name}' now.`,
+      `The practice camera does not take '${value}' for '${name}' now.`,
     );
   }
 
@@ -102,7 +105,7 @@ export class PracticeLink implements Link {
     const started = performance.now();
     const [file] = await this.body.release();
     if (file === undefined) {
-      throw new EvenrungError('frame-missing', 'The practice body was released, but made no frame.', {
+      throw new EvenrungError('frame-missing', 'The practice camera was fired, but took no frame.', {
         released: true,
       });
     }
@@ -148,7 +151,7 @@ export class PracticeLink implements Link {
 
   private must(): PracticeApart {
     if (this.apart !== null) return this.apart;
-    throw new EvenrungError('internal', 'This link to the practice body releases and fetches at once.');
+    throw new EvenrungError('internal', 'This link to the practice camera releases and fetches at once.');
   }
 
   private forBursts(): readonly Setting[] {
@@ -160,7 +163,10 @@ export class PracticeLink implements Link {
   private async setBurst(value: string): Promise<Setting> {
     if (await this.body.change('burstNumber', Number(value)))
       return { name: IN_A_BURST, kind: 'range', value };
-    throw new EvenrungError('setting-not-taken', `The practice body makes no ${value} frames in a burst.`);
+    throw new EvenrungError(
+      'setting-not-taken',
+      `The practice camera cannot fire ${value} frames in a burst.`,
+    );
   }
 
   /** As the library takes it; it is always read as off. */
@@ -206,7 +212,7 @@ export function openPracticeLink(): Link {
   if (shape === undefined) {
     throw new EvenrungError(
       'unknown-body',
-      `The practice body has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
+      `The practice camera has no shape '${named}': EVENRUNG_PRACTICE_SHAPE takes ${PRACTICE_SHAPES.join(', ')}.`,
     );
   }
   const body = new PracticeBody({ ...timing, picture, view, shape });
@@ -220,6 +226,6 @@ function namedScene(): PracticeScene {
   if (scene !== undefined) return scene;
   throw new EvenrungError(
     'unknown-body',
-    `The practice body has no scene '${named}': EVENRUNG_PRACTICE_SCENE takes ${PRACTICE_SCENES.join(', ')}.`,
+    `The practice camera has no scene '${named}': EVENRUNG_PRACTICE_SCENE takes ${PRACTICE_SCENES.join(', ')}.`,
   );
 }

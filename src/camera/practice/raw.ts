@@ -132,7 +132,7 @@ function entriesOf(
 ): TiffEntry[] {
   return Object.entries(tags).map(([name, words]) => {
     const known = TAGS[name];
-    if (known === undefined) throw new Error(`The raw file of the practice body has no tag ${name}.`);
+    if (known === undefined) throw new Error(`The practice camera's raw file has no tag ${name}.`);
     const [tag, type] = known;
     if (type === 'ascii') return asciiEntry(tag, words);
     return entry(tag, TYPE[type], ...words.split('/').map(Number));

@@ -39,7 +39,7 @@ async function openLink(): Promise<Link & Partial<Holding>> {
     case 'practice':
       return (await import('../practice/practice-link.js')).openPracticeLink();
     default:
-      throw new EvenrungError('unknown-body', `There is no link of the kind '${kind}'.`);
+      throw new EvenrungError('unknown-body', `There is no link called '${kind}'.`);
   }
 }
 
@@ -71,7 +71,7 @@ async function answer({ id, method, args }: Call): Promise<Answer> {
     if (method === 'attached') return { id, ok: true, value: await attached() };
     if (method === 'memory') return { id, ok: true, value: process.memoryUsage().rss };
     if (!METHODS.has(method))
-      throw new EvenrungError('internal', `The camera process knows no call '${method}'.`);
+      throw new EvenrungError('internal', `The camera process does not know the call '${method}'.`);
     const body = await open();
     if (method === 'letGo') endWithin(RELEASE_MS);
     const call = body[method] as ((...given: unknown[]) => Promise<unknown>) | undefined;

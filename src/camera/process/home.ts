@@ -12,7 +12,7 @@ export async function makeHome(home: string): Promise<void> {
     const words = cause instanceof Error ? cause.message : String(cause);
     throw new EvenrungError(
       'state-not-writable',
-      `The folder ${home} cannot be made: ${words}. Give a state folder that can be written, in XDG_STATE_HOME.`,
+      `The folder ${home} cannot be made: ${words}. Name a state folder that can be written, in XDG_STATE_HOME.`,
     );
   }
 }

@@ -127,7 +127,7 @@ export class OneProcess {
     const busyMs = Math.max(0, deadlineMs - FAREWELL_MS);
     const released = this.call('letGo', [busyMs], Number.POSITIVE_INFINITY).catch(() => undefined);
     await within(released, deadlineMs);
-    this.end(new EvenrungError('body-lost', 'The connection to the camera was let go.'));
+    this.end(new EvenrungError('body-lost', 'The connection to the camera was closed.'));
     await within(this.gone, Math.max(0, until - performance.now()) + GONE_MS);
   }
 
@@ -203,11 +203,11 @@ function tooLate(method: LinkMethod, deadlineMs: number): EvenrungError {
   const seconds = Math.round(deadlineMs / 100) / 10;
   const what =
     method === 'fire'
-      ? `The camera was told to fire, and did not answer within ${seconds} s. If its lens finds no focus, the shutter stays shut: switch it to manual. If its card is full or write-protected, nothing is stored: change the card.`
+      ? `The camera was told to fire, and did not answer within ${seconds} s. Set the lens to manual focus, and check that the card is neither full nor write-protected.`
       : `The camera did not answer within ${seconds} s.`;
   return new EvenrungError(
     'call-timed-out',
-    `${what} The connection is started anew; if it happens again, switch the camera off and on.`,
+    `${what} Evenrung connects again; if this happens again, switch the camera off and on.`,
     { method },
   );
 }

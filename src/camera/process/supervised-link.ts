@@ -304,7 +304,7 @@ export class SupervisedLink implements Link {
     if (found.model === met.model && found.serial === met.serial) return found;
     const why = new EvenrungError(
       'body-lost',
-      `Another camera answers: ${inWords(found)}. Connect the one that was there: ${inWords(met)}.`,
+      `A different camera answers: ${inWords(found)}. Connect the one from before: ${inWords(met)}.`,
       { found: { model: found.model, serial: found.serial } },
     );
     process.end(why);
@@ -316,7 +316,7 @@ export class SupervisedLink implements Link {
     if (this.last === undefined || (await within(this.last.gone, this.deadlines.call))) return;
     throw new EvenrungError(
       'call-timed-out',
-      'The camera process was ended, but the system does not let go of it. Pull the cable of the camera, and put it back.',
+      "The camera process was ended, but the system does not let go of it. Pull the camera's cable, and plug it in again.",
       { pid: this.last.pid },
     );
   }
@@ -330,7 +330,7 @@ export class SupervisedLink implements Link {
   }
 }
 
-const closed = () => new EvenrungError('body-lost', 'The connection to the camera was let go.');
+const closed = () => new EvenrungError('body-lost', 'The connection to the camera was closed.');
 
 const inWords = ({ model, serial }: BodyIdentity): string =>
   serial === null ? `${model}, which reports no serial number` : `${model}, serial number ${serial}`;

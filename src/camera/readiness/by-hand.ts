@@ -21,32 +21,32 @@ const TICKS: readonly HandTick[] = [
     code: 'stabiliser',
     // Not in libgphoto2 2.5.30; the name that later ones have (from memory).
     switches: ['vibrationreduction'],
-    ask: 'Switch the stabiliser of lens and camera off: on a tripod it can move the picture by itself.',
+    ask: 'Turn off the stabiliser of lens and camera: on a tripod it can shift the picture.',
     done: 'The stabiliser is off',
-    wrong: 'The stabiliser is on, and on a tripod it can move the picture by itself. Switch it off.',
+    wrong: 'The stabiliser is on, and on a tripod it can shift the picture. Turn it off.',
   },
   {
     code: 'assist-lamp',
     switches: ['assistlight'],
-    ask: 'Switch the focus-assist lamp off: it lights up what is near.',
+    ask: 'Turn off the focus-assist lamp: it lights the foreground.',
     done: 'The focus-assist lamp is off',
-    wrong: 'The focus-assist lamp is on and lights up what is near. Switch it off.',
+    wrong: 'The focus-assist lamp is on, and lights the foreground. Turn it off.',
   },
   {
     code: 'eyepiece-cover',
     switches: [],
-    ask: 'Cover the eyepiece of an optical finder: light that falls in from behind shows in long exposures and misleads the meter. Without such a finder, just tick it.',
-    done: 'No light falls in through the eyepiece',
+    ask: 'Cover the eyepiece of an optical finder: light from behind shows in long exposures and misleads the meter. If there is no optical finder, just tick.',
+    done: 'No light comes in through the eyepiece',
     wrong: '',
   },
   {
     code: 'electronic-shutter',
     // Not in libgphoto2 2.5.30; the name that later ones have (from memory).
     switches: ['silentphotography'],
-    ask: 'Use the mechanical shutter: an electronic one may stop short of long times, and draws stripes under mains light.',
+    ask: 'Use the mechanical shutter: an electronic one may not reach long times, and causes bands under mains light.',
     done: 'The shutter is the mechanical one',
     wrong:
-      'The electronic shutter is on: it may stop short of long times, and draws stripes under mains light. Use the mechanical one.',
+      'The electronic shutter is on: it may not reach long times, and causes bands under mains light. Use the mechanical one.',
   },
 ];
 

@@ -92,13 +92,13 @@ function lookAtClock(question: ReadinessQuestion): Finding | null {
     const isMoment = secondsOf(settings.get(MOMENT)) !== undefined;
     const zone = !isMoment && isZone(off) ? ', most likely by its time zone or summer time' : '';
     const finding = attention(
-      `${clock} is ${spelled(off)} ${ahead > 0 ? 'ahead of' : 'behind'} this computer's${zone}: its files would carry another time than the record of the set. It can be set to this computer's.`,
+      `${clock} is ${spelled(off)} ${ahead > 0 ? 'ahead of' : 'behind'} this computer's${zone}, so files and records would not agree. Evenrung can set it.`,
     );
     return { ...finding, remedy: 'set-clock' };
   }
   if (showsAnotherZone(settings)) {
     return attention(
-      `${clock} is right, but shows the time of another zone than this computer's, and that is what its files carry. If it matters, set zone and summer time in its menu.`,
+      `${clock} is right, but shows the time of another zone, and so will its files. If that matters, set zone and summer time in its menu.`,
     );
   }
   return fine(`${clock} agrees with this computer's.`);

@@ -64,15 +64,15 @@ function lookAtMode(question: ReadinessQuestion): Finding {
   if (told !== undefined && ofMode(told.label)) return fine(`${body} is in ${wanted} mode.`);
   if (told !== undefined && (ofOther(told.label) || told.offers(ofMode))) {
     const why = manual
-      ? 'in which the run cannot set the shutter'
-      : 'in which exposure compensation does not move the shutter alone';
+      ? 'in which Evenrung cannot set the shutter'
+      : 'in which exposure compensation moves more than the shutter';
     return stops(`${body} is in mode ${told.shown}, ${why}. ${turn}, then fire again.`);
   }
   const said = (told ?? stored)?.shown;
   return askPerson(
     said === undefined
-      ? `${body} does not tell its mode: make sure that it is on ${place}.`
-      : `${body} says that its mode is ${said}, which may stand for any: make sure that it is ${wanted}.`,
+      ? `${body} does not report its mode: make sure that it is on ${place}.`
+      : `${body} reports its mode as ${said}, which may mean any: make sure that it is ${wanted}.`,
     `${body} is in ${wanted} mode, as ticked.`,
   );
 }
@@ -93,7 +93,7 @@ function lookAtIso(question: ReadinessQuestion): Finding {
   // Some bodies add it to the ISO, automatic or not.
   if (label.includes('multi frame')) {
     return stops(
-      `${body} makes several exposures for each frame (ISO ${told?.shown}) and merges them itself. Set a plain, fixed ISO, then fire again.`,
+      `${body} merges several exposures into each frame (ISO ${told?.shown}). Set a plain, fixed ISO, then fire again.`,
     );
   }
   if (
@@ -108,8 +108,8 @@ function lookAtIso(question: ReadinessQuestion): Finding {
   if (/^\d+$/.test(label) && Number(label) > 0) return fine(`The ISO is fixed at ${told?.shown}.`);
   return askPerson(
     told === undefined || !told.readable
-      ? `${body} does not tell its ISO: make sure that it is fixed, not automatic.`
-      : `${body} says that its ISO is ${told.shown}: make sure that it is fixed, not automatic.`,
+      ? `${body} does not report its ISO: make sure that it is fixed, not automatic.`
+      : `${body} reports its ISO as ${told.shown}: make sure that it is fixed, not automatic.`,
     'The ISO is fixed, as ticked.',
   );
 }
@@ -126,19 +126,19 @@ function lookAtFlash(question: ReadinessQuestion): Finding | null {
   if (told !== undefined && FLASH_OFF.has(told.label)) return fine('The flash is off.');
   if (raised === true) {
     return attention(
-      `${body}'s flash is raised and would light the frames unevenly: push it down, or switch it off.`,
+      `${body}'s flash is raised, and would light the frames unevenly: push it down, or turn it off.`,
     );
   }
   if (attached === true) {
     return attention(
-      'A flash is attached and would light the frames unevenly: switch it off, or take it away.',
+      'A flash is attached, and would light the frames unevenly: turn it off, or take it off.',
     );
   }
   if (attached === false) return fine('No flash is ready to fire.');
   if (raised === false) return fine('The flash is down.');
   if (told?.readable !== true) return null;
   return attention(
-    `The flash is set to ${told.shown}: if there is one, it would light the frames unevenly. Switch it off.`,
+    `The flash is set to ${told.shown}: if there is one, it would light the frames unevenly. Turn it off.`,
   );
 }
 
@@ -167,7 +167,7 @@ function changingStyle(question: ReadinessQuestion): Found | null {
   );
   if (told === undefined) return null;
   return attention(
-    `${who(question)} chooses the look of each JPEG by its scene (Auto), so that the frames of a set would differ. Raw files do not care; for JPEG, choose a fixed one.`,
+    `${who(question)} chooses a look for each JPEG (Auto), so the frames of a set would differ. Raw files are unaffected; for JPEG, choose a fixed one.`,
   );
 }
 
@@ -176,7 +176,7 @@ function merging(question: ReadinessQuestion): Found | null {
   if (switched === undefined) return null;
   if (!switched) return off(question);
   return stops(
-    `${who(question)}'s own HDR mode is on: it makes several exposures for each frame and merges them itself. Switch it off, then fire again.`,
+    `${who(question)}'s own HDR mode is on: it merges several exposures into each frame. Turn it off, then fire again.`,
   );
 }
 
@@ -184,8 +184,8 @@ const off = (question: ReadinessQuestion) => fine(`${who(question)} leaves the t
 const on = (question: ReadinessQuestion, told: Told) =>
   attention(
     told.readable
-      ? `${who(question)} brightens shadows itself (${told.shown}), differently in each frame of a set. Raw files do not care; for JPEG, switch it off.`
-      : `${who(question)} may brighten shadows itself, differently in each frame of a set. Raw files do not care; for JPEG, make sure that it is off.`,
+      ? `${who(question)} brightens shadows itself (${told.shown}), differently in each frame. Raw files are unaffected; for JPEG, turn it off.`
+      : `${who(question)} may brighten shadows itself, differently in each frame. Raw files are unaffected; for JPEG, make sure that it is off.`,
   );
 
 const lookAtTone = (question: ReadinessQuestion): Finding | null =>
@@ -198,12 +198,12 @@ function lookAtWhiteBalance(question: ReadinessQuestion): Finding | null {
   if (told === undefined) return null;
   if (AUTOMATIC_BALANCE.test(told.label)) {
     return attention(
-      `The white balance is automatic (${told.shown}), so that the frames of a set may differ in colour. Raw files do not care; for JPEG, set it to a fixed one, such as daylight.`,
+      `The white balance is automatic (${told.shown}), so frames may differ in colour. Raw files are unaffected; for JPEG, set a fixed one, such as daylight.`,
     );
   }
   if (!told.readable) {
     return attention(
-      `${who(question)}'s white balance has no name here (${told.shown}). Raw files do not care; for JPEG, make sure that it is a fixed one.`,
+      `Evenrung does not know ${who(question)}'s white balance (${told.shown}). Raw files are unaffected; for JPEG, make sure that it is a fixed one.`,
     );
   }
   return fine(`The white balance is fixed (${told.shown}).`);

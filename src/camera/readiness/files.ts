@@ -54,15 +54,18 @@ function lookAtFormat(question: ReadinessQuestion): Finding {
   const body = who(question);
   const { common, ofCards, twofold } = formatsIn(settings);
   if (pairs) {
-    if (twofold !== undefined) return fine(`Each frame is two files, and both come here (${twofold.shown}).`);
+    if (twofold !== undefined)
+      return fine(`Each frame is two files, and both come to this computer (${twofold.shown}).`);
     const shown = [...new Set([...common, ...ofCards].map((told) => told.shown))].join(', ');
     return fine(
-      shown === '' ? 'All files of a frame come here.' : `All files of a frame come here (${shown}).`,
+      shown === ''
+        ? 'All files of a frame come to this computer.'
+        : `All files of a frame come to this computer (${shown}).`,
     );
   }
   if (twofold !== undefined) {
     return stops(
-      `${body} writes two files a frame (${twofold.shown}): one of them comes back, and the other is dropped or taken for the next frame. Set it to raw only or JPEG only, then fire again.`,
+      `${body} writes two files a frame (${twofold.shown}), and over this connection the second is lost or mistaken for the next frame. Set it to raw only or JPEG only, then fire again.`,
     );
   }
   const other = ofCards.find(
@@ -70,13 +73,13 @@ function lookAtFormat(question: ReadinessQuestion): Finding {
   );
   if (other !== undefined) {
     return attention(
-      `${body}'s cards are set to different formats (${ofCards.map(({ shown }) => shown).join(', ')}): if it writes to both, one of the files is dropped or taken for the next frame. Let it write to one card.`,
+      `${body}'s cards are set to different formats (${ofCards.map(({ shown }) => shown).join(', ')}): if it writes to both, one file is lost or mistaken for the next frame. Let it write to one card.`,
     );
   }
   const [told] = [...common, ...ofCards];
   if (told !== undefined) return fine(`Each frame is one file (${told.shown}).`);
   return askPerson(
-    `${body} does not tell its file format: make sure that it writes one file a frame, raw only or JPEG only.`,
+    `${body} does not report its file format: make sure that it writes one file a frame, raw only or JPEG only.`,
     'Each frame is one file, as ticked.',
   );
 }
@@ -95,22 +98,22 @@ function lookAtTarget(question: ReadinessQuestion): Finding | null {
   const told = firstOf(question.settings, ['capturetarget']);
   if (told === undefined) return null;
   const isBoth = (label: string) => CARD_AND_HERE.has(label);
-  if (isBoth(told.label)) return fine('Each frame stays on the card and comes here too.');
+  if (isBoth(told.label)) return fine('Each frame stays on the card, and comes to this computer too.');
   if (told.offers(isBoth)) {
-    return fine('For the run the frames are set to stay on the card and come here too.');
+    return fine('For the set, Evenrung makes frames stay on the card and come to this computer too.');
   }
   if (told.label === CARD_ONLY) {
     return attention(
-      `${who(question)} keeps frames on its card only, and may send none here. Choose computer and camera in its menu.`,
+      `${who(question)} keeps frames on its card only, and may send none to this computer. Choose computer and camera in its menu.`,
     );
   }
   if (MEMORY.has(told.label)) {
     return attention(
-      `${who(question)} keeps no copy on its card: the files on this computer are the only ones.`,
+      `${who(question)} keeps no copy on its card: the files on this computer will be the only ones.`,
     );
   }
   return attention(
-    `${who(question)} keeps its frames in a place that has no name here (${told.shown}): find out whether they stay on the card too.`,
+    `Evenrung does not know where ${who(question)} keeps its frames (${told.shown}): find out whether they stay on the card too.`,
   );
 }
 
@@ -126,15 +129,15 @@ function roomHere({ settings, pairs, freeBytes, frames, fileBytes }: ReadinessQu
   const needed = frames * (fileBytes ?? LARGEST_FILE_BYTES + (isTwo ? LARGEST_PARTNER_BYTES : 0));
   // Free space is rounded down and needed space up, so that the two do not look equal if they are not.
   const free = sizeOf(freeBytes, Math.floor);
-  if (freeBytes >= needed) return fine(`Where the sets go, ${free} are free.`);
+  if (freeBytes >= needed) return fine(`${free} are free where the sets go.`);
   const room = `Only ${free} are free where the sets go, and a set of ${frames} frames takes`;
   const takes = sizeOf(needed, Math.ceil);
   if (fileBytes === null) {
     return attention(
-      `${room} up to ${takes} ${isTwo ? 'in two files each' : 'in raw'}. Make room, or choose another folder.`,
+      `${room} up to ${takes} ${isTwo ? 'in two files each' : 'in raw'}. Free some space, or choose another folder.`,
     );
   }
-  return stops(`${room} ${takes}. Make room, or choose another folder, then fire again.`);
+  return stops(`${room} ${takes}. Free some space, or choose another folder, then fire again.`);
 }
 
 const AVAILABLE = 'availableshots';
@@ -164,12 +167,12 @@ function roomOnCard(question: ReadinessQuestion): Finding | null {
     return stops(
       left === 0
         ? `${who(question)}'s card is full, or there is none. Put in another one, then fire again.`
-        : `${words}, and the set takes ${frames}. Make room on the card, or put in another one, then fire again.`,
+        : `${words}, and the set takes ${frames}. Free some space on the card, or change it, then fire again.`,
     );
   }
   if (frames === null) return null;
   return askPerson(
-    `${who(question)} does not tell how many frames its card still takes: make sure that there is room for ${frames}.`,
+    `${who(question)} does not report the room on its card: make sure that there is room for ${frames}.`,
     `The card has room for ${frames} frames, as ticked.`,
   );
 }

@@ -35,17 +35,17 @@ function lookAtBattery(question: ReadinessQuestion): Finding | null {
     return attention(`${body}'s battery is low. Put in a charged one before you fire.`);
   }
   if (percent === null) {
-    return attention(`${body} says ${told.shown} of its battery: make sure that it is charged.`);
+    return attention(`${body} reports its battery as ${told.shown}: make sure that it is charged.`);
   }
   // No body runs on nothing: from memory, this is what some say of a battery-shaped mains adapter.
   if (percent === 0) {
     return attention(
-      `${body} says that its battery is at 0 %. With a mains adapter in its place that is nothing; else put in a charged one.`,
+      `${body}'s battery reads 0 %. That is normal with a mains adapter; otherwise put in a charged one.`,
     );
   }
   const at = `${body}'s battery is at ${percent} %`;
   if (percent < EMPTY_PERCENT) {
-    return stops(`${at} and may end within the set. Put in a charged one, then fire again.`);
+    return stops(`${at}, and may run out during the set. Put in a charged one, then fire again.`);
   }
   return percent < LOW_PERCENT ? attention(`${at}. Put in a charged one before you fire.`) : fine(`${at}.`);
 }
@@ -58,9 +58,9 @@ const NEVER: ReadonlySet<string> = new Set(['0', 'off', '65535', '4294967295']);
 function lookAtSleep(question: ReadinessQuestion): Finding | null {
   const told = firstOf(question.settings, SLEEP_NAMES);
   if (told?.readable !== true) return null;
-  if (NEVER.has(told.label)) return fine(`${who(question)} does not switch itself off.`);
+  if (NEVER.has(told.label)) return fine(`${who(question)} does not turn itself off.`);
   return attention(
-    `${who(question)} switches itself off after a while (its setting says ${told.shown}): between sets it may be gone. Switch that off in its menu.`,
+    `${who(question)} turns itself off after a while (its setting is ${told.shown}), and may be off between sets. Change that in its menu.`,
   );
 }
 

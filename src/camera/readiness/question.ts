@@ -66,4 +66,4 @@ export function gravest(findings: readonly (Finding | null)[]): Finding | null {
 
 /** The subject of a sentence: the invented body must not pass for a camera. */
 export const who = ({ link }: Pick<ReadinessQuestion, 'link'>): string =>
-  link === 'practice' ? 'The practice body' : 'The camera';
+  link === 'practice' ? 'The practice camera' : 'The camera';

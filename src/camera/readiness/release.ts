@@ -37,21 +37,22 @@ const offersSingle = (told: Told): boolean => told.offers((label) => SINGLE.test
 function drive(question: ReadinessQuestion): Finding {
   const body = who(question);
   const told = firstOf(question.settings, DRIVE_NAMES);
-  if (told !== undefined && ONE_FRAME.has(told.label)) return fine('The drive makes one frame a release.');
+  if (told !== undefined && ONE_FRAME.has(told.label))
+    return fine('The drive is on single: one frame a release.');
   if (told !== undefined && offersSingle(told)) {
     return fine(
       told.readable
-        ? `The drive is at ${told.shown} and is set to single for the run.`
-        : 'The drive is set to single for the run.',
+        ? `The drive is at ${told.shown}; Evenrung sets it to single for the set.`
+        : 'Evenrung sets the drive to single for the set.',
     );
   }
   if (told?.readable === true) {
     return stops(
-      `${body}'s drive is at ${told.shown}, where one release does not make one frame, and it cannot be changed over the cable. Set it to single on the camera, then fire again.`,
+      `${body}'s drive is at ${told.shown}, which does not take one frame a release, and it cannot be changed over the cable. Set it to single on the camera, then fire again.`,
     );
   }
   return askPerson(
-    `${body} does not tell its drive: make sure that it is on single, one frame a release.`,
+    `${body} does not report its drive: make sure that it is on single, one frame a release.`,
     'The drive is on single, as ticked.',
   );
 }
@@ -59,13 +60,13 @@ function drive(question: ReadinessQuestion): Finding {
 function selfTimer(question: ReadinessQuestion): Found | null {
   const told = firstOf(question.settings, ['selftimer']);
   if (told === undefined || !told.readable || told.label === 'not used') return null;
-  return attention(`The self-timer is on: every frame waits for it (${told.shown}). Switch it off.`);
+  return attention(`The self-timer is on, and every frame waits for it (${told.shown}). Turn it off.`);
 }
 
 const lookAtDrive = (question: ReadinessQuestion): Finding | null =>
   gravest([drive(question), selfTimer(question)]);
 
-const BRACKET_IS_OFF = 'The auto-bracket is off; the run sets it.';
+const BRACKET_IS_OFF = 'The auto-bracket is off; Evenrung sets it for the set.';
 
 /** Dialects A and B: one setting has a choice for off. In another dialect the run leaves it alone. */
 function bracketSwitch(
@@ -80,12 +81,12 @@ function bracketSwitch(
   if (question.dialect === dialect && told.offers(isOff)) {
     return fine(
       told.readable
-        ? `The auto-bracket is at ${told.shown}; the run sets it anew.`
-        : 'The run sets the auto-bracket.',
+        ? `The auto-bracket is at ${told.shown}; Evenrung sets it for the set.`
+        : 'Evenrung sets the auto-bracket for the set.',
     );
   }
   return attention(
-    `${who(question)}'s auto-bracket is at ${told.shown}, and the run cannot switch it off: single frames would come out bracketed. Switch it off on the camera.`,
+    `${who(question)}'s auto-bracket is at ${told.shown}, and Evenrung cannot turn it off: single frames would come out bracketed. Turn it off on the camera.`,
   );
 }
 
@@ -96,7 +97,7 @@ function bracketOfExposure(question: ReadinessQuestion): Found | null {
   const isExposure = (label: string) => label === 'ae only';
   if (isExposure(told.label)) return fine(BRACKET_IS_OFF);
   if (told.offers(isExposure)) {
-    return fine(`The bracket moves ${told.shown} and is set to the exposure only for the run.`);
+    return fine(`The bracket moves ${told.shown}; Evenrung sets it to the exposure only for the set.`);
   }
   return attention(
     `${who(question)}'s bracket moves ${told.shown}, not the exposure only, and that cannot be changed over the cable. Choose exposure only in the camera's menu.`,
@@ -108,13 +109,13 @@ function otherBracket(question: ReadinessQuestion): Found | null {
   const told = firstOf(question.settings, ['bracketmode']);
   if (told === undefined || !/^(?:iso|wb|fe) bracket$/.test(told.label)) return null;
   return attention(
-    `${who(question)} has another bracket on (${told.shown}): one release may make several files. Switch it off on the camera.`,
+    `${who(question)} has another bracket on (${told.shown}), so one release may make several files. Turn it off on the camera.`,
   );
 }
 
 function bracketEntry({ dialect }: ReadinessQuestion): Found | null {
   if (dialect !== 'drive-entry') return null;
-  return fine('The auto-bracket is an entry of the drive; the run sets it.');
+  return fine('The auto-bracket is part of the drive; Evenrung sets it for the set.');
 }
 
 const lookAtBracket = (question: ReadinessQuestion): Finding | null =>
@@ -145,7 +146,7 @@ function lookAtBracketMenu(question: ReadinessQuestion): Finding | null {
     );
   }
   return askPerson(
-    'On a camera of this kind a menu chooses what the bracket moves in manual mode: it must be the shutter only (often called flash and speed), not the aperture.',
+    'A menu of the camera sets what the bracket moves in manual mode: it must be the shutter only (often called flash and speed), not the aperture.',
     'In manual mode the bracket moves the shutter only, as ticked.',
   );
 }
@@ -157,17 +158,17 @@ const MANUAL_FOCUS = /^(?:manual|mf(?: \((?:fixed|selection)\))?)$/;
 function lookAtFocus(question: ReadinessQuestion): Finding {
   const body = who(question);
   const readable = toldOf(question.settings, FOCUS_NAMES).filter((told) => told.readable);
-  if (readable.some(({ label }) => MANUAL_FOCUS.test(label))) return fine('The focus is on manual.');
+  if (readable.some(({ label }) => MANUAL_FOCUS.test(label))) return fine('Focus is manual.');
   const [told] = readable;
   if (told === undefined) {
     return askPerson(
-      `${body} does not tell its focus: set lens and camera to manual focus, and focus by hand.`,
-      'The focus is on manual, as ticked.',
+      `${body} does not report its focus mode: set lens and camera to manual focus, and focus by hand.`,
+      'Focus is manual, as ticked.',
     );
   }
   const cost = question.dialect === 'amount' ? ' Each frame may take up to 2 s longer, too.' : '';
   return attention(
-    `The focus is on ${told.shown}: it may move between frames, and in the dark the shutter may not go at all.${cost} Focus once, then set lens and camera to manual focus.`,
+    `Focus is on ${told.shown}: it may move between frames, and in the dark the shutter may not fire.${cost} Focus once, then set lens and camera to manual focus.`,
   );
 }
 
@@ -186,22 +187,22 @@ function lookAtMirror(question: ReadinessQuestion): Finding | null {
   const locked = mirrorLock(question);
   if (locked === true || (byDrive && !offersSingle(drives))) {
     return stops(
-      `${who(question)}'s mirror lock-up is on: the first release only raises the mirror, and no file comes of it. Switch it off${byDrive ? ' by setting the drive to single' : ''}, then fire again.`,
+      `${who(question)}'s mirror lock-up is on: the first release only raises the mirror, and brings no file. Turn it off${byDrive ? ' by setting the drive to single' : ''}, then fire again.`,
     );
   }
   if (isOn(settings, 'mirrorupstatus') === true) {
     return attention(
-      'The mirror is up: a release may only bring it down. Wait until it is down before you fire.',
+      'The mirror is up, and a release may only bring it down. Wait until it is down before you fire.',
     );
   }
   const delay = numberOf(settings, 'capturedelay', 's') ?? 0;
   if (delay > 0) return fine(`Each frame waits ${delay} s between press and exposure, as set on the camera.`);
   if (isOn(settings, 'exposuredelaymode') === true) {
     return fine(
-      'Exposure delay is on: each frame waits a second or so after the mirror went up. The time that is planned does not count it.',
+      'Exposure delay is on: each frame waits a second or so after the mirror goes up. The planned time does not count that.',
     );
   }
-  if (byDrive) return fine('Mirror lock-up is left by setting the drive to single for the run.');
+  if (byDrive) return fine('Evenrung turns mirror lock-up off by setting the drive to single for the set.');
   return locked === false ? fine('Mirror lock-up is off.') : null;
 }
 
@@ -213,14 +214,14 @@ function lookAtNoiseReduction(question: ReadinessQuestion): Finding | null {
   const high = firstOf(settings, ['highisonr']);
   if (high?.label === MULTI_SHOT) {
     return stops(
-      `${who(question)}'s noise reduction (${high.shown}) makes several exposures for each frame and merges them itself. Choose another one, then fire again.`,
+      `${who(question)}'s noise reduction (${high.shown}) merges several exposures into each frame. Choose another one, then fire again.`,
     );
   }
   const long = firstOf(settings, ['longexpnr']);
   if (long === undefined) return null;
-  if (isOn(settings, 'longexpnr') === false) return fine('Noise reduction of long exposures is off.');
+  if (isOn(settings, 'longexpnr') === false) return fine('Long-exposure noise reduction is off.');
   return attention(
-    `Noise reduction of long exposures is at ${long.shown}: it doubles exposures of about a second and longer, and the file of a long one may come too late for the connection. Switch it off.`,
+    `Long-exposure noise reduction is at ${long.shown}: it doubles exposures of about a second and longer, and their files may come too late. Turn it off.`,
   );
 }
 

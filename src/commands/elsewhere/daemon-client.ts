@@ -63,7 +63,7 @@ export class DaemonClient {
     if (url !== null && /^https?:$/.test(url.protocol)) return new URL('/', url);
     throw new EvenrungError(
       'malformed-request',
-      `'${shortened(address)}' is no address of a daemon: give one such as http://127.0.0.1:4160.`,
+      `'${shortened(address)}' is not an address of Evenrung: give one such as http://127.0.0.1:4160.`,
     );
   }
 
@@ -100,7 +100,10 @@ export class DaemonClient {
     const me = meSchema.safeParse(answerIn(answer));
     const [cookie] = answer.cookies.map((written) => written.split(';')[0] ?? '');
     if (me.success && cookie !== undefined) return { me: me.data, cookie };
-    throw new EvenrungError('malformed-message', 'What the daemon says to the code is not understood.');
+    throw new EvenrungError(
+      'malformed-message',
+      'The answer of Evenrung there to the code is not understood.',
+    );
   }
 
   private send(
@@ -218,7 +221,7 @@ export class DaemonClient {
     const why = code === null ? '' : ` (${code})`;
     return new EvenrungError(
       'daemon-unreachable',
-      `The daemon at ${this.address.origin} does not answer${why}. Look whether it runs there, and whether a set goes on before you fire again.`,
+      `Evenrung at ${this.address.origin} does not answer${why}. Check that it runs there, and that no set is being shot before you fire again.`,
     );
   }
 
@@ -227,11 +230,11 @@ export class DaemonClient {
     return this.session.tls.ca === undefined
       ? new EvenrungError(
           'not-paired',
-          `This computer is not paired with the daemon at ${origin}: get a code there, and give it to \`evenrung pair\`.`,
+          `This computer is not paired with Evenrung at ${origin}: get a code there, and give it to \`evenrung pair\`.`,
         )
       : new EvenrungError(
           'certificate-differs',
-          `What answers at ${origin} does not show the certificate that this computer was paired with. Nothing was sent. Where the daemon had to make another one, pair anew.`,
+          `Nothing was sent: the computer at ${origin} does not show the certificate that this one was paired with. If Evenrung there made a new certificate, pair again.`,
         );
   }
 }
@@ -341,7 +344,7 @@ function readMessage(text: string) {
   if (parsed.success) return parsed.data;
   throw new EvenrungError(
     'malformed-message',
-    'What the daemon says is not understood: it may be of another version than this program.',
+    'The answer of Evenrung there is not understood: it may be another version.',
   );
 }
 
@@ -354,7 +357,10 @@ function answerIn(answer: Pick<Answer, 'status' | 'text'>): unknown {
 function refusalIn({ status, text }: Pick<Answer, 'status' | 'text'>): EvenrungError {
   const refused = errorAnswerSchema.safeParse(jsonIn(text));
   if (!refused.success)
-    return new EvenrungError('internal', `The daemon answered with ${status} and nothing that can be read.`);
+    return new EvenrungError(
+      'internal',
+      `Evenrung there answered with ${status} and nothing that can be read.`,
+    );
   const { code, message, page: _, ...details } = refused.data.error;
   return new EvenrungError(codeOr(code), message, details);
 }

@@ -62,13 +62,13 @@ export async function keepSession(session: KeptSession, folder = stateFolder()):
       const others = kept.filter(({ origin }) => origin !== session.origin);
       return [...others.slice(1 - MOST_DAEMONS), session];
     },
-    'Mend that, then get a new code: this one is used up.',
+    'Fix that, then get a new code: this one is used up.',
   );
 }
 
 /** To be asked before a code is used up. @throws EvenrungError state-not-writable */
 export async function mustKeepSessions(folder = stateFolder()): Promise<void> {
-  await change(folder, (kept) => kept, 'Mend that, then pair: the code was not used.');
+  await change(folder, (kept) => kept, 'Fix that, then pair: the code was not used.');
 }
 
 async function change(
@@ -84,7 +84,7 @@ async function change(
     } catch (cause) {
       throw new EvenrungError(
         'state-not-writable',
-        `What lets this computer in cannot be kept in ${file}: ${whyRefused(cause)}. ${whatToDo}`,
+        `This computer's pairing cannot be written to ${file}: ${whyRefused(cause)}. ${whatToDo}`,
       );
     }
   });
@@ -118,7 +118,7 @@ async function readKept(file: string): Promise<readonly KeptSession[]> {
   if (parsed.success) return parsed.data.daemons;
   const aside = await setAside(file, 'damaged');
   process.stderr.write(
-    `What lets this computer in at other daemons could not be read; it is kept as ${aside}. Pair it anew.\n`,
+    `This computer's pairings could not be read; they are kept as ${aside}. Pair it again.\n`,
   );
   return [];
 }

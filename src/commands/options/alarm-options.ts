@@ -11,8 +11,8 @@ export interface AlarmChoice {
 
 export const addAlarmOptions = (command: Command): Command =>
   command
-    .option('--on-halt <command>', 'a command line that is run when a run ends early')
-    .option('--webhook <url>', 'an address that is told when a run ends early');
+    .option('--on-halt <command>', 'command to run if shooting ends early')
+    .option('--webhook <url>', 'web address to notify if shooting ends early');
 
 /**
  * @returns null if nobody is to be called

@@ -36,7 +36,7 @@ export async function readConfig(folder = configFolder()): Promise<Config> {
   try {
     written = JSON.parse(text);
   } catch {
-    throw unreadable(file, 'it is no JSON');
+    throw unreadable(file, 'it is not JSON');
   }
   const parsed = configSchema.safeParse(written, IN_PLAIN_WORDS);
   if (parsed.success) return parsed.data;
@@ -48,5 +48,5 @@ export async function readConfig(folder = configFolder()): Promise<Config> {
 const unreadable = (file: string, why: string): EvenrungError =>
   new EvenrungError(
     'config-unreadable',
-    `The config file ${file} is not understood (${why}). Mend it, or move it away.`,
+    `The config file ${file} is not understood (${why}). Correct it, or move it away.`,
   );

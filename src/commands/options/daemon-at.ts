@@ -26,5 +26,5 @@ export function addAtOption(
  */
 export function addressIn({ at, to }: AtOptions): string | undefined {
   if (at === undefined || to === undefined) return at ?? to;
-  throw new EvenrungError('malformed-request', 'Two addresses are given, with --at and --to: leave one out.');
+  throw new EvenrungError('malformed-request', '--at and --to both give an address: leave one out.');
 }

@@ -57,9 +57,9 @@ export function addRequestOptions(command: Command): Command {
     .option('--span <ev>', 'EV from the darkest to the brightest frame, centred on the base exposure')
     .option('--step <ev>', 'EV between neighbouring frames: 1, 0.5, 2/3, "1 1/3"');
   return addReadingOptions(command)
-    .option('--base <time>', 'shutter time that the frames are counted from (usual: 1/60)')
+    .option('--base <time>', 'shutter time of the base exposure (usual: 1/60)')
     .addOption(
-      new Option('--mode <mode>', 'what moves the centre of a pass')
+      new Option('--mode <mode>', 'how the exposure changes: by shutter (manual) or compensation (aperture)')
         .choices(['manual', 'aperture'])
         .default('manual'),
     )
@@ -81,24 +81,24 @@ export function addRequestOptions(command: Command): Command {
     )
     .option(
       '--in-one-go <n>',
-      `frames that one release may fire at most (without a camera: ${STATED_DEFAULTS.inOneGo})`,
+      `most frames that one release may fire (without a camera: ${STATED_DEFAULTS.inOneGo})`,
     )
     .addOption(
       new Option(
         '--release <what>',
-        'what one release fires: a frame, proved before the next; or a pass, at the speed of the camera, its files proved as they come',
+        "what one release fires: a frame, verified before the next; or a pass at the camera's own speed, verified as its files come",
       ).choices(releaseSchema.options),
     )
     .addOption(
       new Option(
         '--least <what>',
-        'what the plan keeps short: the time of the set, or its spread, from the first opening of the shutter to the last closing (usual: time)',
+        'keep short the time of the set, or its spread, from the first opening of the shutter to the last closing (usual: time)',
       ).choices(leastSchema.options),
     )
     .option('--settle <s>', 'seconds to wait before each pass', secondsTo(LONGEST_SETTLE_SECONDS))
     .option(
       '--hand-held <mm>',
-      'no tripod: the focal length, 35 mm equivalent',
+      'held by hand: the focal length, 35 mm equivalent',
       numberFrom(1, MOST_FOCAL_LENGTH_MM, 'mm'),
     )
     .addOption(new Option('--mains <hz>', 'mains light falls on the scene').choices(['50', '60']))
@@ -107,10 +107,10 @@ export function addRequestOptions(command: Command): Command {
       'how fast the light changes, in EV a minute',
       numberFrom(0, FASTEST_LIGHT_EV_PER_MINUTE, 'EV a minute'),
     )
-    .option('--noise-reduction', 'the camera takes a dark frame after a long exposure')
+    .option('--noise-reduction', 'the camera has long-exposure noise reduction on')
     .option(
       '--file-size <mb>',
-      'megabytes of one file, for the storage',
+      'megabytes of one file, to estimate storage',
       numberFrom(0, LARGEST_FILE_BYTES / 1e6, 'megabytes'),
     )
     .option('--json', 'print JSON');
@@ -142,7 +142,7 @@ export function bodyOption(): Option {
       if (choice !== undefined) return choice;
       throw new EvenrungError(
         'unknown-body',
-        `There is no body '${shortened(value)}': give ${listed(BODY_CHOICES)}.`,
+        `--body cannot be '${shortened(value)}': give ${listed(BODY_CHOICES)}.`,
       );
     })
     .default('auto');
@@ -151,7 +151,7 @@ export function bodyOption(): Option {
 export function linkOption(): Option {
   return new Option(
     '--link <way>',
-    'how cameras are reached: binding (the usual way), direct (quicker, once it was learnt), or auto: as each was learnt',
+    'how cameras are reached: binding (the usual way), direct (quicker, once learnt), or auto (as each was learnt)',
   )
     .choices(WAY_CHOICES)
     .default('auto');
@@ -169,7 +169,7 @@ export function intoOption(): Option {
 export function patienceOption(): Option {
   return new Option(
     '--patience <s>',
-    'seconds to wait for a camera that is gone or busy, before the run halts',
+    'seconds to wait for a camera that is gone or busy, before the set fails',
   )
     .argParser(secondsTo(LONGEST_WAIT_SECONDS))
     .default(60);
@@ -187,13 +187,13 @@ export const addNamingOptions = (command: Command): Command =>
     .addOption(
       new Option(
         '--frame-name <template>',
-        `how frames are called, such as {name}_{frame}_{offset}EV (else ${DEFAULT_FRAME_TEMPLATE})`,
+        `names of frame files, such as {name}_{frame}_{offset}EV (usual: ${DEFAULT_FRAME_TEMPLATE})`,
       ).argParser((text) => parseTemplate(text, 'frame')),
     )
     .addOption(
       new Option(
         '--set-name <template>',
-        `how set folders are called, such as {date}_{name}_{set} (else ${DEFAULT_SET_TEMPLATE})`,
+        `names of set folders, such as {date}_{name}_{set} (usual: ${DEFAULT_SET_TEMPLATE})`,
       ).argParser((text) => parseTemplate(text, 'set')),
     );
 
@@ -273,7 +273,7 @@ function wholeNumber(text: string): number {
   if (/^[+-]?\d{1,9}$/.test(text.trim())) return Number(text);
   throw new EvenrungError(
     'frames-out-of-range',
-    `'${shortened(text)}' is no number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
+    `'${shortened(text)}' is not a number of frames: give a whole number from 1 to ${MOST_FRAMES}.`,
   );
 }
 
@@ -314,7 +314,7 @@ export function narrowTo(options: LimitOptions): (limits: BodyLimits) => BodyLim
       const offered = [...new Set(limits.brackets.map((shape) => shape.pattern.length))].join(', ');
       throw new EvenrungError(
         'limits-contradict',
-        `This body brackets ${offered} frames, not ${options.maxFrames}.`,
+        `This camera brackets ${offered} frames, not ${options.maxFrames}: leave --max-frames out, or change it.`,
       );
     }
     return narrowed;

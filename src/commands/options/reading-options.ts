@@ -19,25 +19,23 @@ export function addReadingOptions(command: Command): Command {
   return command
     .option(
       '--darkest <reading>',
-      'what a meter reads of the darkest part that must keep detail: 1/4, "EV 3.3", "20 cd/m2"',
+      'meter reading of the darkest part that must keep detail: 1/4, "EV 3.3", "20 cd/m2"',
     )
     .option(
       '--brightest <reading>',
-      'the same of the brightest part; the two readings and --step give frames and base exposure',
+      'the same of the brightest part; frames and base exposure follow from both and --step',
     )
     .option('--aperture <f>', 'f-number of the readings, if no camera tells it: f/8', readAperture)
     .option('--iso <n>', 'ISO of the readings, if no camera tells it', readIso)
-    .addOption(
-      new Option('--files <kind>', 'what becomes of the frames, if no camera tells it').choices(FILE_KINDS),
-    )
+    .addOption(new Option('--files <kind>', 'kind of file, if no camera tells it').choices(FILE_KINDS))
     .option(
       '--room-above <ev>',
-      'EV that a frame holds above middle grey (else as its files usually do)',
+      'EV that a frame holds above middle grey (usual: as for its kind of file)',
       readRoom,
     )
     .option(
       '--room-below <ev>',
-      'EV that a frame holds below middle grey (else as its files usually do)',
+      'EV that a frame holds below middle grey (usual: as for its kind of file)',
       readRoom,
     );
 }
@@ -61,7 +59,7 @@ export function writtenReadings(options: ReadingOptions): WrittenReadings | unde
     const missing = darkest === undefined ? 'darkest' : 'brightest';
     throw new EvenrungError(
       'malformed-request',
-      `It takes two readings: give --${missing}, too, such as --${missing} ${missing === 'darkest' ? '1/4' : '1/2000'}.`,
+      `Two readings are needed: give --${missing}, too, such as --${missing} ${missing === 'darkest' ? '1/4' : '1/2000'}.`,
       { field: missing },
     );
   }

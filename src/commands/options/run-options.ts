@@ -56,51 +56,45 @@ export interface SpanOptions {
 
 export const addScheduleOptions = (command: Command): Command =>
   command
-    .option('--every <time>', 'make the set again and again: 90s, 4min, 1h30')
+    .option('--every <time>', 'repeat the set at this interval: 90s, 4min, 1h30')
     .option('--count <n>', 'how many sets; or give --until')
     .option('--until <moment>', 'until when: 05:30, 2026-06-22T05:30, sunrise-20min, nautical dawn')
-    .option('--start <moment>', 'when the first set is made: now, 21:40, sunset+10min')
-    .option('--place <degrees>', 'where the sun is looked up for: "47.5N 8.5E"')
+    .option('--start <moment>', 'start of the first set: now, 21:40, sunset+10min')
+    .option('--place <degrees>', 'your location, for sunrise and sunset: "47.5N 8.5E"')
     .option(
       '--overrun <way>',
-      'after a set that outlasts its slot: skip (wait for the next slot), or follow (begin at once)',
+      'after a set that overruns: skip (wait for the next slot), or follow (start at once)',
     )
-    .option('--stop-before-sunrise', 'end in time if the sun would come up');
+    .option('--stop-before-sunrise', 'stop before sunrise');
 
 export const addLabelOptions = (command: Command): Command =>
   command
-    .option('--name <text>', 'what the set is called')
-    .option('--note <text>', 'a note on it')
-    .option('--viewpoint <n>', 'number of the place where the tripod stands');
+    .option('--name <text>', 'name of the set')
+    .option('--note <text>', 'note saved with the set')
+    .option('--viewpoint <n>', 'viewpoint: number of the place where the tripod stands');
 
 export const addLightOptions = (command: Command): Command =>
   command
-    .option('--may-sleep', 'the camera may fall asleep between sets: it wakes when it is called')
+    .option('--may-sleep', 'let the camera sleep between sets, if it wakes over USB')
     .option('--follow-light', 'the base exposure follows the light from set to set')
-    .option('--slowest <time>', 'the slowest shutter that the base exposure may have')
-    .option('--fastest <time>', 'the fastest shutter that the base exposure may have')
-    .option('--iso-least <n>', 'the lowest ISO that the base exposure may have')
-    .option('--iso-most <n>', 'the highest ISO that the base exposure may have')
-    .option('--most-shift <ev>', 'EV that the base exposure may move from one set to the next (usual: 1)');
+    .option('--slowest <time>', 'slowest shutter allowed for the base exposure')
+    .option('--fastest <time>', 'fastest shutter allowed for the base exposure')
+    .option('--iso-least <n>', 'lowest ISO allowed for the base exposure')
+    .option('--iso-most <n>', 'highest ISO allowed for the base exposure')
+    .option('--most-shift <ev>', 'most EV that the base exposure may move from set to set (usual: 1)');
 
 export const addSpanOptions = (command: Command): Command =>
   command
-    .option(
-      '--follow-span',
-      'the span grows or shrinks from set to set, by what the last one lacked or had too much of',
-    )
+    .option('--follow-span', 'the span follows the scene: frames are added or left out from set to set')
     .option(
       '--frames-fewest <n>',
-      `the fewest frames that a set then has (usual: ${USUAL_SPAN.fewestFrames})`,
+      `fewest frames that a set may then have (usual: ${USUAL_SPAN.fewestFrames})`,
     )
     .option(
       '--frames-most <n>',
-      `the most frames that a set then has (usual: ${USUAL_SPAN.moreFrames} more than the first one)`,
+      `most frames that a set may then have (usual: ${USUAL_SPAN.moreFrames} more than the first one)`,
     )
-    .option(
-      '--frames-change <n>',
-      `frames that may then come and go from one set to the next (usual: ${USUAL_SPAN.mostPerSet})`,
-    );
+    .option('--frames-change <n>', `most frames added or left out at once (usual: ${USUAL_SPAN.mostPerSet})`);
 
 /**
  * @returns the request as it is written on the wire; mistakes in it are found where every request is parsed
@@ -149,7 +143,7 @@ export function writtenSchedule(options: ScheduleOptions): WrittenSchedule | und
   if (stopBeforeSunrise && place === undefined)
     throw new EvenrungError(
       'schedule-impossible',
-      'When the sun comes up depends on the place: give it, such as --place "47.5N 8.5E".',
+      'Sunrise depends on your location: give it, such as --place "47.5N 8.5E".',
       { field: 'place' },
     );
   return scheduleFromWords({ every, place, ...words });
@@ -188,7 +182,7 @@ function writtenLight(options: LightOptions): WrittenLight | undefined {
     if (lonely === undefined) return undefined;
     throw new EvenrungError(
       'malformed-request',
-      `--${lonely} is for a base that follows the light: give --follow-light, too.`,
+      `--${lonely} is for a base exposure that follows the light: give --follow-light, too.`,
     );
   }
   return {
@@ -235,12 +229,12 @@ function wholeNumber(what: string, text: string, most: number): number {
   if (value >= 1 && value <= most) return value;
   throw new EvenrungError(
     'malformed-request',
-    `'${shortened(text)}' is no ${what}: give a whole number from 1 to ${most}.`,
+    `'${shortened(text)}' is not a ${what}: give a whole number from 1 to ${most}.`,
   );
 }
 
 const everyIsMissing = (option: string): EvenrungError =>
   new EvenrungError(
     'malformed-request',
-    `${option} is for sets that are made again and again: give the interval, too, such as --every 4min.`,
+    `${option} is for sets that repeat: give the interval, too, such as --every 4min.`,
   );

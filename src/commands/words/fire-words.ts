@@ -5,14 +5,14 @@ import { NOT_MISSED } from '../../../shared/clipping.js';
 import { afterHappening, ENDED, NOTHING_YET } from '../../../shared/fold.js';
 import type { CoverageView, LightView } from '../../../shared/light.js';
 import type { FrameView, FrameViewMark, NumberedEvent, RunView } from '../../../shared/state.js';
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
 import { ANSWERS_AGAIN, GOES_ON, HELD, moreAbout, wrapped } from '../process.js';
 import { isLive, LiveBar, type Terminal } from './live-bar.js';
 import { ScheduleTeller } from './schedule-words.js';
 
 const movedWords = (ev: number | null): string =>
-  ev === null ? '' : `, but the light moved: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
+  ev === null ? '' : `, but the light changed: ${ev > 0 ? '+' : ''}${ev.toFixed(2)} EV`;
 
 const sentencesOf = (marks: readonly FrameViewMark[]): string[] =>
   marks.filter(({ code }) => code !== 'base-moved').map(({ sentence }) => sentence);
@@ -45,7 +45,7 @@ function releaseWords({ release, passes, estimate: { spreadSeconds } }: RunView[
 const OF_NEW_SET: OtherWords = {
   begins: ({ plan, frames, beginsAt }) =>
     `${counted(frames.length, 'frame', 'frames')} in ${counted(plan.passes.length, 'pass', 'passes')}${releaseWords(plan)}, about ${Math.ceil(plan.estimate.seconds)} s${delayWords(beginsAt)}`,
-  singly: 'Making up what is missing, singly',
+  singly: 'Reshooting missing frames one at a time',
 };
 
 /** Prints events as lines. */
@@ -171,14 +171,12 @@ class LightTeller {
     if (sentence !== this.said) {
       for (const line of wrapped(sentence, '')) this.say(line);
       if (coverage !== null && lacksAtEnds(coverage))
-        this.say(
-          `  If the camera still stands where it stood: evenrung sets extend ${this.set.slice(0, SHORT)}`,
-        );
+        this.say(`  If the camera has not moved: evenrung sets extend ${this.set.slice(0, SHORT)}`);
     }
     this.said = sentence;
     if (proof !== null && again.length > 0)
       this.say(
-        `  To reshoot what moved or is soft: evenrung sets reshoot ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
+        `  To reshoot frames that moved or are soft: evenrung sets reshoot ${this.set.slice(0, SHORT)} --frames ${again.join(',')}`,
       );
     if (proof !== null && !proof.isMade) for (const line of wrapped(proof.sentence, '')) this.say(line);
   }
@@ -207,7 +205,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
         introduced = true;
         if (happening.body.note !== null) say(happening.body.note);
         if (happening.body.body.link === 'practice')
-          say('Practice body: nothing is photographed, the scene is invented.');
+          say('Practice camera: nothing is photographed, the scene is invented.');
         else say(`Body: ${happening.body.body.model}`);
         return;
       case 'run': {
@@ -236,7 +234,7 @@ function linesPrinter(words: OtherWords, say: (line: string) => void): (event: N
       case 'frame': {
         const { frame } = happening;
         headings.frame(frame);
-        const name = `  frame ${String(frame.number).padStart(2)}  ${formatEv(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
+        const name = `  frame ${String(frame.number).padStart(2)}  ${evInWords(fromEv(frame.offset)).padStart(6)} EV  ${`${frame.shutter} s`.padEnd(9)}`;
         if (frame.state === 'rejected') say(`${name} rejected: ${frame.reason}`);
         if (frame.state === 'stored') came.add(frame.number);
         if (frame.state !== 'verified') return;

@@ -97,7 +97,7 @@ function stateWords(run: RunView, now: number): string {
       const seconds = Math.ceil(secondsLeft(run));
       const pass = run.passes.findIndex((state) => state === 'arming' || state === 'firing');
       const inPass = pass < 0 ? '' : `, pass ${pass + 1} of ${run.passes.length}`;
-      const where = run.state === 'making-up' ? ', making up singly' : inPass;
+      const where = run.state === 'making-up' ? ', reshooting' : inPass;
       return `${where}${seconds <= 0 ? '' : `, about ${seconds} s left`}`;
     }
     default:

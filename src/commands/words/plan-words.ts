@@ -1,5 +1,5 @@
 // A plan for a person at a terminal of 80 columns: what it takes, a table of passes, and the ladder.
-import { formatEv, type Sixths } from '../../exposure/index.js';
+import { evInWords, formatEv, type Sixths } from '../../exposure/index.js';
 import type { Pass, Plan, PlannedFrame } from '../../plan/index.js';
 import { counted } from '../options/options.js';
 import { NO_BREAK, wrapped } from '../process.js';
@@ -14,7 +14,7 @@ export function planInWords(plan: Plan): string {
     ...(plan.provenLeast
       ? []
       : [
-          `Not proven least: a better plan could save ${plan.gapSeconds.toFixed(1)} s${plan.least === 'spread' ? ' of spread' : ''} at most.`,
+          `A better plan may exist; it would save at most ${plan.gapSeconds.toFixed(1)} s${plan.least === 'spread' ? ' of spread' : ''}.`,
         ]),
   ];
   const parts = [
@@ -33,13 +33,15 @@ export function planInWords(plan: Plan): string {
 function summary({ offsets, passes, base, estimate, release }: Plan): string[] {
   const frames = counted(offsets.length, 'frame', 'frames');
   const inOneRelease = release === 'pass' ? `${passes.length === 1 ? '' : 'each '}from one release, ` : '';
-  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
+  const head = `${frames} in ${counted(passes.length, 'pass', 'passes')}, ${inOneRelease}base exposure ${base.label} s, about ${Math.ceil(estimate.seconds)} s`;
   const details = [
-    counted(estimate.actuations, 'shutter actuation', 'shutter actuations'),
+    counted(estimate.actuations, 'shutter release', 'shutter releases'),
     ...(offsets.length > 1 && estimate.spreadSeconds !== null
       ? [`spread ${seconds(estimate.spreadSeconds)}`]
       : []),
-    ...(offsets.length > 1 ? [`neighbours at most ${seconds(estimate.longestGapSeconds)} apart`] : []),
+    ...(offsets.length > 1
+      ? [`neighbouring frames at most ${seconds(estimate.longestGapSeconds)} apart`]
+      : []),
     ...(estimate.bytes === null ? [] : [`${Math.ceil(estimate.bytes / 1e6)} MB`]),
   ];
   return [head, details.join(', ')];
@@ -65,7 +67,7 @@ function table(passes: readonly Pass[]): string[] {
 
 /** A frame in round brackets comes with its pass and was not asked for. */
 function fired({ offset, wanted, shutter }: PlannedFrame): string {
-  const words = `${formatEv(offset)}: ${shutter.label} s`.replaceAll(' ', NO_BREAK);
+  const words = `${evInWords(offset)}: ${shutter.label} s`.replaceAll(' ', NO_BREAK);
   return wanted ? words : `(${words})`;
 }
 
@@ -80,11 +82,11 @@ function ladder({ passes, offsets }: Plan): string[] {
     const time = `${frame?.shutter.label ?? '?'} s`;
     return `  ${ev(wanted).padStart(7)}  |${'='.repeat(10)}|  ${time.padEnd(10)}${' '.repeat(lanes ? index * 3 : 0)}${mark}`.trimEnd();
   });
-  return ['EV, lightest at the top            time      pass, [n] at its centre', ...rungs];
+  return ['EV, brightest at the top           time      pass, [n] at its centre', ...rungs];
 }
 
 const makes = (frame: PlannedFrame, offset: Sixths): boolean => frame.wanted && frame.offset === offset;
 
-const ev = (offset: Sixths): string => formatEv(offset);
+const ev = (offset: Sixths): string => evInWords(offset);
 
 const seconds = (value: number): string => `${value < 10 ? value.toFixed(1) : Math.ceil(value)} s`;

@@ -8,7 +8,7 @@ import type {
   ScheduleView,
 } from '../../../shared/state.js';
 import type { Watch, WatchMark } from '../../../shared/watch.js';
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import { counted } from '../options/options.js';
 import { GOES_ON, wrapped } from '../process.js';
 import { clockOf } from './clock-words.js';
@@ -17,7 +17,7 @@ import { clockOf } from './clock-words.js';
 export function foreseenInWords({ words, estimate, cautions }: ForeseenSchedule): string[] {
   const { actuations, bytes } = estimate;
   const takes = [
-    counted(actuations, 'shutter actuation', 'shutter actuations'),
+    counted(actuations, 'shutter release', 'shutter releases'),
     ...(bytes === null ? [] : [`${Math.ceil(bytes / 1e6)} MB`]),
   ];
   return [
@@ -89,7 +89,7 @@ export class ScheduleTeller {
     lines.push(...newAmong(this.notes, notes).map(warn));
     this.notes = notes;
     if (state === 'held' && !this.isHeld)
-      lines.push(info('Paused between two sets: slots pass until somebody resumes the run.'));
+      lines.push(info('Paused between two sets: sets are skipped until you resume.'));
     if (state !== 'held' && this.isHeld && !isOver(state)) lines.push(info(GOES_ON));
     this.isHeld = state === 'held';
     // Nothing is made in a slot as long as it is held.
@@ -124,9 +124,9 @@ function setInWords({ ordinal, slot, shutter, iso, shift }: LineSet, count: numb
   const moved = fromEv(shift);
   return [
     which,
-    `base ${shutter} s`,
+    `base exposure ${shutter} s`,
     ...(iso === null ? [] : [`ISO ${iso}`]),
-    ...(moved === 0 ? [] : [`moved ${formatEv(moved)} EV`]),
+    ...(moved === 0 ? [] : [`moved ${evInWords(moved)} EV`]),
   ].join(', ');
 }
 

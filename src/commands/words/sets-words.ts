@@ -3,7 +3,7 @@
 
 import path from 'node:path';
 import { lackingAtEnds } from '../../../shared/clipping.js';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { OnDisk } from '../../../shared/kept.js';
 import type { FrameMark, KeptSetRecord } from '../../../shared/set-record.js';
@@ -128,9 +128,9 @@ export interface ShownSet {
 function inCameraWords(set: StoredSet): string[] {
   const files = filesInCamera(set);
   if (files === 0) return [];
-  const what = files === 1 ? 'A file never came' : `${files} files never came`;
+  const what = files === 1 ? 'A file is missing' : `${files} files are missing`;
   return [
-    `${what}. With the camera attached, evenrung sets fetch ${plain(set.id).slice(0, SHORT)} looks there, and fires nothing.`,
+    `${what}. With the camera attached, evenrung sets fetch ${plain(set.id).slice(0, SHORT)} looks for it there, and fires nothing.`,
   ];
 }
 
@@ -142,7 +142,7 @@ function atEndsWords({ set, isFolderThere }: ShownSet): string[] {
   if (darker + brighter === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
   const what = [...(darker > 0 ? ['highlights'] : []), ...(brighter > 0 ? ['shadows'] : [])];
   return [
-    `It has lost ${what.join(' and ')}. If the camera still stands where it stood, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${addedWords(darker + brighter)}.`,
+    `It has lost ${what.join(' and ')}. If the camera has not moved, evenrung sets extend ${plain(set.id).slice(0, SHORT)} adds ${addedWords(darker + brighter)}.`,
   ];
 }
 
@@ -150,7 +150,7 @@ function againWords({ set, isFolderThere }: ShownSet): string[] {
   const again = set.light?.again ?? [];
   if (again.length === 0 || !isFolderThere || !ENDED.has(set.state)) return [];
   return [
-    `The camera or something else moved, or focus was lost: evenrung sets reshoot ${plain(set.id).slice(0, SHORT)} --frames ${again.join(',')} fires those frames once more.`,
+    `The camera or something else moved, or focus was lost: evenrung sets reshoot ${plain(set.id).slice(0, SHORT)} --frames ${again.join(',')} shoots those frames again.`,
   ];
 }
 
@@ -165,7 +165,7 @@ export function setInWords(shown: ShownSet): string[] {
   );
   const strays = set.strays.map(
     ({ frame, offset, shutter, releasedAt, reason }) =>
-      `frame ${frame} (${evOf(offset)}, ${shutter} s), released ${dayOf(releasedAt)} ${timeOf(releasedAt)}: ${reason}`,
+      `frame ${frame} (${evOf(offset)}, ${shutter} s), fired ${dayOf(releasedAt)} ${timeOf(releasedAt)}: ${reason}`,
   );
   const notes = [...(problem === null ? [] : [problem]), ...set.notes];
   return [
@@ -173,10 +173,10 @@ export function setInWords(shown: ShownSet): string[] {
     ...headOf(shown),
     '',
     ...framesInWords(set.frames),
-    ...section('what to know of them', [...rejected, ...marks]),
-    ...section('what to do about it', [...atEndsWords(shown), ...againWords(shown)]),
-    ...section('released, and no file came', strays),
-    ...section('what may still be in the camera', inCameraWords(set)),
+    ...section('remarks', [...rejected, ...marks]),
+    ...section('what to do', [...atEndsWords(shown), ...againWords(shown)]),
+    ...section('fired, but no file came', strays),
+    ...section('possibly still in the camera', inCameraWords(set)),
     ...section(
       'set aside',
       set.asides.map(({ file, reason }) => `${file}: ${reason}`),
@@ -199,7 +199,7 @@ function headOf({ set, run, isFolderThere }: ShownSet): string[] {
   const { base } = set;
   const total = set.frames.length;
   const ended = set.endedAt === null ? ', not ended' : `, ended ${timeOf(set.endedAt)}`;
-  const gone = set.folder === null || isFolderThere ? '' : ' (not there any more)';
+  const gone = set.folder === null || isFolderThere ? '' : ' (missing)';
   return [
     ...line('name', set.name),
     ...line('viewpoint', set.viewpoint),
@@ -227,7 +227,7 @@ function headOf({ set, run, isFolderThere }: ShownSet): string[] {
 }
 
 function bodyOf({ body: { model, serial, link } }: StoredRun): string {
-  const invented = link === 'practice' ? ' (invented: nothing was photographed)' : '';
+  const invented = link === 'practice' ? ' (practice: nothing was photographed)' : '';
   return `${model}${serial === null ? '' : `, serial number ${serial}`}${invented}`;
 }
 
@@ -253,7 +253,7 @@ function framesInWords(frames: readonly StoredFrame[]): string[] {
       ...row(
         width(
           String(view.number),
-          formatEv(fromEv(view.offset)),
+          evInWords(fromEv(view.offset)),
           `${plain(view.shutter)} s`,
           view.state,
           plain(view.file ?? '-'),
@@ -279,7 +279,7 @@ function marksOf({ clipped, baseMoved, attempts }: StoredFrame['view']): string[
   return [
     ...share('black', clipped?.dark),
     ...share('blown', clipped?.light),
-    ...(baseMoved === null ? [] : [`light moved ${baseMoved > 0 ? '+' : ''}${baseMoved.toFixed(2)} EV`]),
+    ...(baseMoved === null ? [] : [`light changed ${baseMoved > 0 ? '+' : ''}${baseMoved.toFixed(2)} EV`]),
     ...(attempts > 1 ? [`fired ${attempts} times`] : []),
   ];
 }
@@ -335,8 +335,8 @@ function verdictOf(check: SetCheck): string {
     return wrong === 1 ? '1 thing is wrong' : `${wrong} things are wrong`;
   }
   const frames = record?.frames.length ?? 0;
-  if (intact < frames) return `${counted(frames, 'frame', 'frames')}, as far as can be told all right`;
-  return frames === 1 ? 'the frame is as it came' : `all ${frames} frames are as they came`;
+  if (intact < frames) return `${counted(frames, 'frame', 'frames')}, all right as far as can be told`;
+  return frames === 1 ? 'the frame is intact' : `all ${frames} frames are intact`;
 }
 
 /** @returns a last line if there are several */
@@ -354,8 +354,8 @@ export function exportInWords(exported: ExportedSet): string[] {
   const named = leftBehind.slice(0, MOST_NAMED).join(', ');
   const more = leftBehind.length > MOST_NAMED ? ` and ${leftBehind.length - MOST_NAMED} more` : '';
   return [
-    `${what}, ${megabytes} MB, copied and read again: ${folder}`,
-    ...(leftBehind.length === 0 ? [] : [`left behind, as no part of the set: ${named}${more}`]),
+    `${what}, ${megabytes} MB, copied and verified: ${folder}`,
+    ...(leftBehind.length === 0 ? [] : [`not copied, as not part of the set: ${named}${more}`]),
     ...findings.filter(isWorthSaying).map(({ sentence }) => `note: ${sentence}`),
   ].flatMap((line) => wrapped(plain(line), '  '));
 }
@@ -365,7 +365,7 @@ const isWorthSaying = ({ code }: Finding): boolean => code !== 'file-unknown' &&
 
 // --- words
 
-const evOf = (offset: number): string => `${formatEv(fromEv(offset))} EV`;
+const evOf = (offset: number): string => `${evInWords(fromEv(offset))} EV`;
 
 /** Characters that move the cursor, set colours, or turn the reading direction become a blank. */
 const plain = (text: string): string =>

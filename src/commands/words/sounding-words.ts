@@ -9,7 +9,7 @@ export function soundingPrinter(print: (line: string) => void): (view: SoundingV
   let told = 0;
   let isBegun = false;
   return ({ most, frames }) => {
-    if (!isBegun) print(`At most ${most} test frames are fired; they are not kept.`);
+    if (!isBegun) print(`Evenrung fires at most ${most} test frames, and keeps none of them.`);
     isBegun = true;
     for (const frame of frames.slice(told)) {
       if (frame.lost === null) break;
@@ -28,7 +28,7 @@ function testFrameInWords({ number, shutter, lost }: TestFrame): string {
 /** @returns lines, none longer than 80 characters but for the command, ending in a newline */
 export function proposalInWords(proposal: Proposal): string {
   const { frames, passes, set, span, seconds, darkest, brightest, caution, command } = proposal;
-  const base = set.base === undefined ? '' : `, base ${set.base} s`;
+  const base = set.base === undefined ? '' : `, base exposure ${set.base} s`;
   const lines = [
     '',
     `${counted(frames, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}${base}, ${set.from} to ${set.to} EV, about ${Math.ceil(seconds)} s`,

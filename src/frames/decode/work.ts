@@ -22,6 +22,6 @@ export async function workOn(asked: Asked): Promise<Work[keyof Work]> {
       return drawContactSheet(asked.sheet);
     }
     default:
-      throw new Error('Nothing of the kind is done here.');
+      throw new Error('This process does no such work.');
   }
 }

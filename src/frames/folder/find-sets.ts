@@ -31,7 +31,7 @@ export async function setFoldersIn(folder: string): Promise<string[]> {
   if (sets.length > 0) return sets;
   throw new EvenrungError(
     'no-such-set',
-    `The folder ${folder} holds no set: there is no ${RECORD} in it, nor in a folder in it.`,
+    `The folder ${folder} holds no set: neither it nor a folder in it has a ${RECORD}.`,
   );
 }
 
@@ -41,6 +41,6 @@ const areOfSet = (names: readonly string[]): boolean => names.includes(RECORD) |
 function unreadable(folder: string, cause: unknown): string {
   const { code } = cause as NodeJS.ErrnoException;
   if (code === 'ENOENT') return `There is no folder ${folder}.`;
-  if (code === 'ENOTDIR') return `${folder} is no folder: give the one that holds the set.`;
+  if (code === 'ENOTDIR') return `${folder} is not a folder: give the one that holds the set.`;
   return `The folder ${folder} cannot be read: ${whyRefused(cause)}.`;
 }

@@ -20,16 +20,16 @@ export async function fileInside(folder: string, file: string): Promise<string> 
   if (!isThere)
     throw new EvenrungError(
       'not-found',
-      `The set folder ${name} is not where it was: it was moved or deleted, or the disk that holds it is not there.`,
+      `The set folder ${name} is missing: it was moved or deleted, or its disk is not connected.`,
     );
   if (!isPlainName(file))
     throw new EvenrungError(
       'not-found',
-      `What is kept of this set names a file outside its folder ${name}: it is not handed out.`,
+      `The record of this set names a file outside its folder ${name}: Evenrung does not hand it out.`,
     );
   const full = path.join(folder, file);
   const found = await lstat(full).catch(() => null);
   if (found?.isFile()) return full;
-  const why = found === null ? 'was moved or deleted' : 'is no file any more, or only a link';
+  const why = found === null ? 'was moved or deleted' : 'is no longer a file, or only a link';
   throw new EvenrungError('not-found', `${file} in the set folder ${name} ${why}.`);
 }

@@ -138,11 +138,11 @@ function partsOf(text: string, kind: Template['kind']): Part[] {
   const normal = text.normalize('NFC');
   for (const [piece] of normal.matchAll(/\{[^{}]*\}|[^{}]+|[{}]/gu)) {
     if (piece === '{' || piece === '}')
-      throw unusable(text, 'a brace stands alone. Write placeholders as {frame}, and no other braces.');
+      throw unusable(text, 'it has a stray brace. Write placeholders as {frame}, and no other braces.');
     if (piece.startsWith('{')) parts.push({ placeholder: placeholderOf(text, piece.slice(1, -1), kind) });
     else parts.push({ literal: piece });
   }
-  if (parts.length === 0) throw unusable(text, `it is empty. Write for example ${exampleOf(kind)}.`);
+  if (parts.length === 0) throw unusable(text, `it is empty. Write it like ${exampleOf(kind)}.`);
   return parts;
 }
 
@@ -158,19 +158,22 @@ function placeholderOf(text: string, word: string, kind: Template['kind']): Plac
   const list = known.map((name) => `{${name}}`).join(' ');
   const why =
     word in KINDS
-      ? `{${word}} differs from frame to frame, and this names the whole set`
+      ? `{${word}} differs from frame to frame, and this template names the whole set`
       : `there is no {${word.slice(0, 24)}}`;
   throw unusable(text, `${why}. There are ${list}.`);
 }
 
 function refuseCharacters(text: string, literals: string): void {
   if (/[/\\]/.test(literals))
-    throw unusable(text, 'it leads into another folder. Take out every / and \\: it is a name, no path.');
+    throw unusable(
+      text,
+      'it leads into another folder. Take out every / and \\: it must be a name, not a path.',
+    );
   if (CONTROL.test(literals) || /\p{Cs}/u.test(literals))
-    throw unusable(text, 'it holds a character that cannot be seen, such as a line end. Take it out.');
+    throw unusable(text, 'it holds an invisible character, such as a line end. Take it out.');
   const [found] = FORBIDDEN.exec(literals) ?? [];
   if (found !== undefined)
-    throw unusable(text, `some systems take no name with ${found} in it. Use a letter, - or _ instead.`);
+    throw unusable(text, `some systems do not allow ${found} in a name. Use a letter, - or _ instead.`);
 }
 
 function refuseEnds(text: string, parts: readonly Part[], kind: Template['kind']): void {
@@ -179,7 +182,7 @@ function refuseEnds(text: string, parts: readonly Part[], kind: Template['kind']
   if ('literal' in first && /^[\s.]/u.test(first.literal))
     throw unusable(
       text,
-      'it begins with a dot or a blank: such names are hidden, or cut by some systems. Begin with a letter or a placeholder.',
+      'it begins with a dot or a blank, and some systems hide or cut such names. Begin with a letter or a placeholder.',
     );
   if (
     ('literal' in first && first.literal.startsWith('-')) ||
@@ -187,12 +190,12 @@ function refuseEnds(text: string, parts: readonly Part[], kind: Template['kind']
   )
     throw unusable(
       text,
-      'its names can begin with a dash, and many programs take such a name for an option. Put something before it, such as {frame}_.',
+      'its names can begin with a dash, which many programs mistake for an option. Put something before it, such as {frame}_.',
     );
   if ('literal' in last && /[\s.]$/u.test(last.literal))
-    throw unusable(text, 'it ends in a dot or a blank, which some systems cut off. Take that away.');
+    throw unusable(text, 'it ends in a dot or a blank, which some systems cut off. Take it out.');
   if (kind === 'set' && parts.length === 1 && 'literal' in first && isDevice(first.literal))
-    throw unusable(text, `${first.literal} is the name of a device on some systems. Choose another name.`);
+    throw unusable(text, `some systems reserve the name ${first.literal}. Choose another name.`);
 }
 
 /**

@@ -57,11 +57,11 @@ function sentencesOf(
 /** @returns how the sentence goes on that begins with the folder's name; null if the folder is there */
 async function whyNoFolder(folder: string): Promise<string | null> {
   try {
-    return (await stat(folder)).isDirectory() ? null : 'is not where it was: a file has its name.';
+    return (await stat(folder)).isDirectory() ? null : 'is missing: a file has its name.';
   } catch (cause) {
     const isMissing = ['ENOENT', 'ENOTDIR'].includes((cause as NodeJS.ErrnoException).code ?? '');
     return isMissing
-      ? 'is not where it was: it was moved or deleted, or its disk is not connected. Once it is back, so is the set.'
+      ? 'is missing: it was moved or deleted, or its disk is not connected. Put it back, and the set is whole again.'
       : `cannot be read: ${whyRefused(cause)}.`;
   }
 }
@@ -77,14 +77,14 @@ const frames = (numbers: readonly number[]): string =>
 
 const missingSentence = (numbers: readonly number[]): string =>
   numbers.length === 1
-    ? `The file of ${frames(numbers)} is not in the set folder any more. Put a copy back, or fire the frame again.`
-    : `The files of ${frames(numbers)} are not in the set folder any more. Put copies back, or fire these frames again.`;
+    ? `The file of ${frames(numbers)} is missing from the set folder. Put a copy back, or reshoot the frame.`
+    : `The files of ${frames(numbers)} are missing from the set folder. Put copies back, or reshoot these frames.`;
 
 const changedSentence = (numbers: readonly number[]): string =>
   numbers.length === 1
-    ? `The file of ${frames(numbers)} has another size than when it came from the camera. Put a copy in its place; or move it away and fire the frame again.`
-    : `The files of ${frames(numbers)} have other sizes than when they came from the camera. Put copies in their place; or move them away and fire these frames again.`;
+    ? `The file of ${frames(numbers)} has changed its size since it came from the camera. Put a copy in its place, or move it away and reshoot the frame.`
+    : `The files of ${frames(numbers)} have changed their sizes since they came from the camera. Put copies in their place, or move them away and reshoot these frames.`;
 
-const PARTNER_MISSING = 'one of two files is not in the set folder any more. Put a copy back.';
+const PARTNER_MISSING = 'one of two files is missing from the set folder. Put a copy back.';
 const PARTNER_CHANGED =
-  'one of two files has another size than when it came from the camera. Put a copy in its place.';
+  'one of two files has changed its size since it came from the camera. Put a copy in its place.';

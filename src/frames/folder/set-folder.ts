@@ -148,7 +148,7 @@ export class SetFolder {
       if (await isGone(folder)) throw notWhereItWas(folder);
       throw new EvenrungError(
         'folder-not-writable',
-        `The set folder ${folder} cannot be gone on with: ${whyRefused(cause)}. See to that, or fire the set anew.`,
+        `The set in ${folder} cannot be resumed: ${whyRefused(cause)}. Fix that, or shoot the set again.`,
       );
     }
   }
@@ -447,7 +447,7 @@ const isGone = async (folder: string): Promise<boolean> =>
 const notWhereItWas = (folder: string): EvenrungError =>
   new EvenrungError(
     'set-folder-gone',
-    `The set folder ${folder} is not where it was: it was moved or deleted, or its disk is not connected. Put it back, then try again; or fire the set anew.`,
+    `The set folder ${folder} is missing: it was moved or deleted, or its disk is not connected. Put it back and try again, or shoot the set again.`,
   );
 
 /** @param frames how many were in it, if that is known */
@@ -459,7 +459,7 @@ function folderGone(
   const withThem = ['', ', and the frame in it', `, and the ${frames} frames in it`][Math.min(frames, 2)];
   return new EvenrungError(
     'set-folder-gone',
-    `The set folder ${folder} is gone${withThem}: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or fire the set anew.`,
+    `The set folder ${folder} is missing${withThem}: it was moved or deleted, or its disk was disconnected. Put it back and complete the set, or shoot the set again.`,
     details,
   );
 }

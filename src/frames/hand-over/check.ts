@@ -3,7 +3,7 @@
 import { lstat, readdir, readFile } from 'node:fs/promises';
 import path from 'node:path';
 import { asEvenrungError, EvenrungError } from '../../../shared/errors.js';
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { whyRefused } from '../../../shared/refused.js';
 import { type KeptFrame, type KeptSetRecord, readSetRecord } from '../../../shared/set-record.js';
 import { parseShutter, type ShutterSetting } from '../../exposure/index.js';
@@ -102,7 +102,7 @@ interface Present {
   readonly kept: FileOfFrame;
 }
 
-const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${formatEv(fromEv(offset))} EV)`;
+const nameOf = ({ number, offset }: KeptFrame): string => `Frame ${number} (${evInWords(fromEv(offset))} EV)`;
 
 async function recordOf(
   folder: string,
@@ -119,7 +119,7 @@ async function recordOf(
       find(
         'record-missing',
         'wrong',
-        `There is no ${RECORD}: the run did not come to its end, or this is no set folder.`,
+        `There is no ${RECORD}: the set was not finished, or this is not a set folder.`,
         { file: RECORD },
       );
     } else {
@@ -136,7 +136,7 @@ function findIncomplete({ frames, complete, sentence }: KeptSetRecord, find: Fin
   find(
     'set-incomplete',
     'wrong',
-    `The set is not complete${list === '' ? '' : `: ${list} ${open.length === 1 ? 'is' : 'are'} not in it`}. ${sentence}`,
+    `The set is not complete${list === '' ? '' : `: ${list} ${open.length === 1 ? 'is' : 'are'} missing`}. ${sentence}`,
   );
 }
 
@@ -145,7 +145,7 @@ function findLone({ frames }: KeptSetRecord, find: Find): void {
   for (const frame of frames) {
     const { number, file, partner } = frame;
     if (partner?.state !== 'missing') continue;
-    const beside = partner.beside === null ? '' : `, where the one that came is called ${partner.beside}`;
+    const beside = partner.beside === null ? '' : `; the one that came is called ${partner.beside}`;
     find(
       'partner-missing',
       'note',
@@ -177,7 +177,7 @@ async function sumsOf(
       find(
         'sums-differ',
         'wrong',
-        `${nameOf(frame)}: ${SUMS} and ${RECORD} keep different checksums for ${file}.`,
+        `${nameOf(frame)}: ${SUMS} and ${RECORD} have different checksums for ${file}.`,
         about,
       );
     if (text !== '' && isHandedOver(record) && inList === undefined)
@@ -188,7 +188,7 @@ async function sumsOf(
     find(
       'no-checksums',
       'note',
-      `No checksum was kept for ${without.length === frames.length ? 'any frame' : without.map(nameOf).join(', ')} (the record is of version ${version}): whether a byte has changed since cannot be told.`,
+      `There is no checksum for ${without.length === frames.length ? 'any frame' : without.map(nameOf).join(', ')} (the record has version ${version}), so changed bytes cannot be found.`,
     );
   return kept;
 }
@@ -207,7 +207,7 @@ async function thereIn(folder: string, { frames }: KeptSetRecord, find: Find): P
     const found = await lstat(path.join(folder, file)).catch(() => null);
     if (found?.isFile()) present.push({ frame, file, bytes: found.size, kept });
     else
-      find('frame-missing', 'wrong', `${nameOf(frame)}: its file ${file} is not there.`, {
+      find('frame-missing', 'wrong', `${nameOf(frame)}: its file ${file} is missing.`, {
         frame: number,
         file,
       });
@@ -244,12 +244,12 @@ async function checkBytes(
       changed.add(present);
       const sizes =
         came !== null && came !== bytes
-          ? `: it has ${bytes} bytes where ${came} came from the camera`
-          : ': as many bytes, but not the same ones';
+          ? `: it has ${bytes} bytes, but ${came} came from the camera`
+          : ': its size is right, but its contents have changed';
       find(
         'frame-changed',
         'wrong',
-        `${nameOf(frame)}: ${file} is not as it came${sizes}. Take it from a copy.`,
+        `${nameOf(frame)}: ${file} has changed since it came${sizes}. Replace it from a copy.`,
         about,
       );
     }
@@ -395,16 +395,16 @@ function otherThanKept({ recorded: kept }: FileOfFrame, recorded: RecordedExposu
   ] as const;
   const others = values
     .filter(([, before, now]) => before !== null && (now === null || Math.abs(now / before - 1) > SAME_VALUE))
-    .map(([what, before, now]) => `The file's ${what} is ${now ?? 'gone'}, and the record says ${before}.`);
+    .map(([what, before, now]) => `The file's ${what} is ${now ?? 'gone'}, but the record says ${before}.`);
   return [...others, ...otherBias(kept.bias, recorded.bias)];
 }
 
 /** Compared by difference, and not by ratio like the others, since a bias may be 0. */
 function otherBias(before: number | null, now: number | null): string[] {
   if (before === null || (now !== null && Math.abs(now - before) <= SAME_VALUE)) return [];
-  const written = (ev: number): string => `${formatEv(fromEv(ev))} EV`;
+  const written = (ev: number): string => `${evInWords(fromEv(ev))} EV`;
   return [
-    `The file's bias is ${now === null ? 'gone' : written(now)}, and the record says ${written(before)}.`,
+    `The file's exposure compensation is ${now === null ? 'gone' : written(now)}, but the record says ${written(before)}.`,
   ];
 }
 
@@ -427,14 +427,14 @@ async function checkSidecar(
     const text = await readFile(path.join(folder, name), 'utf8').catch(() => null);
     if (text === null) {
       if (sidecar !== null)
-        find('sidecar-missing', 'note', `${nameOf(frame)}: its sidecar ${name} is not there.`, about);
+        find('sidecar-missing', 'note', `${nameOf(frame)}: its sidecar ${name} is missing.`, about);
       continue;
     }
     const claims = readSidecar(text);
     if (claims === null) {
       // Nothing is said of a sidecar that somebody else wrote.
       if (sidecar !== null)
-        find('sidecar-differs', 'note', `${nameOf(frame)}: ${name} does not tell its set any more.`, about);
+        find('sidecar-differs', 'note', `${nameOf(frame)}: ${name} no longer names its set.`, about);
       continue;
     }
     const others = [
@@ -446,7 +446,7 @@ async function checkSidecar(
       find(
         'sidecar-differs',
         'wrong',
-        `${nameOf(frame)}: ${name} tells of another ${others.join(' and ')}.`,
+        `${nameOf(frame)}: ${name} names another ${others.join(' and ')}.`,
         about,
       );
   }
@@ -467,15 +467,16 @@ async function checkRest(folder: string, record: KeptSetRecord, find: Find): Pro
   for (const file of files) {
     if (known.has(file)) continue;
     if (LEFT_OVER.test(file))
-      find('left-over', 'note', `${file} is left over from a run that did not come to its end.`, { file });
-    else find('file-unknown', 'note', `${file} is not in the record: somebody else put it there.`, { file });
+      find('left-over', 'note', `${file} is left over from a set that was not finished.`, { file });
+    else
+      find('file-unknown', 'note', `${file} is not in the record: Evenrung did not put it there.`, { file });
   }
   const there = new Set(files);
   for (const file of [SUMS, TABLE, CONTACT_SHEET])
     if (isHandedOver(record) && !there.has(file))
       find('beside-missing', 'note', `There is no ${file} beside the frames.`, { file });
   for (const file of aside.filter((name) => !there.has(name)))
-    find('aside-missing', 'note', `${file}, which was set aside, is not there any more.`, { file });
+    find('aside-missing', 'note', `${file}, which was set aside, is missing.`, { file });
 }
 
 /** Earlier programs wrote the record alone. */

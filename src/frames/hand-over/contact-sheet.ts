@@ -1,6 +1,6 @@
 // A contact sheet: all frames of a set on one picture, the darkest first, each with the exposure that was
 // asked for and its remarks. Drawn from the small copies; knows neither files nor states.
-import { formatEv, fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import type { FrameMark } from '../../../shared/set-record.js';
 import { hourAndMinute, wallDay } from '../../system/index.js';
 import { drawable, type Letters, lettersHere, linesOf, type Pen, penOf } from './letters.js';
@@ -152,7 +152,7 @@ function layoutOf(sheet: Sheet, words: string, letters: Letters): Layout {
   const facts = [
     ...linesOf(factsOf(sheet), FACTS.size, room, letters),
     ...(sheet.light ? linesOf(sheet.light.sentence, FACTS.size, { ...room, lines: 4 }, letters) : []),
-    ...(sheet.practice ? ['Invented: made by the practice body, nothing was photographed.'] : []),
+    ...(sheet.practice ? ['Practice: an invented scene, no real photographs.'] : []),
   ];
   const markLines = Math.max(0, ...sheet.cells.map((cell) => marksOf(cell, letters).length));
   const row = CELL.height + CAPTION.lines + markLines * CAPTION.mark.line + CAPTION.below;
@@ -169,7 +169,7 @@ const HEAD_SHAPE = 2 / 3;
 
 function headOf(light: SheetLight | null, { left, top }: Place, width: number): Layout['head'] {
   const shown = [
-    { picture: light?.preview ?? null, words: 'What the set can become: a proof' },
+    { picture: light?.preview ?? null, words: 'Proof: what the set can become' },
     { picture: light?.map ?? null, words: 'Hatched: in no frame. Tinted: in one frame alone' },
   ].flatMap(({ picture, words }) => (picture === null ? [] : [{ picture, words }]));
   const across = Math.floor((width - GAP) / 2);
@@ -191,7 +191,7 @@ function factsOf({ startedAt, base, cells }: Sheet): string {
   const { shutter, aperture, iso } = base;
   return [
     `${wallDay(startedAt)} ${hourAndMinute(startedAt)}`,
-    `base ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
+    `base exposure ${[`${shutter} s`, apertureWords(aperture), iso === null ? null : `ISO ${iso}`].filter((part) => part !== null).join(', ')}`,
     `${cells.length} ${cells.length === 1 ? 'frame' : 'frames'}${missing === 0 ? '' : `, ${missing} missing`}`,
   ].join(', ');
 }
@@ -266,7 +266,7 @@ function cellDrawing(
       }),
     );
   }
-  const offset = `${formatEv(fromEv(cell.offsetEv))} EV`;
+  const offset = `${evInWords(fromEv(cell.offsetEv))} EV`;
   parts.push(
     pen({ x: left, y: under + 23, size: 20, text: offset, colour: COLOURS.text, isBold: true }),
     pen({

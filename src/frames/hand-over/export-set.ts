@@ -85,17 +85,17 @@ function mustBeSound(folder: string, { record, findings }: SetCheck): KeptSetRec
   if (record !== null && first === undefined) return record;
   const sentence = first?.sentence ?? '';
   if (first?.code === 'record-unreadable' || first?.code === 'record-newer')
-    throw new EvenrungError('record-unreadable', `${sentence} It lies in ${folder}.`);
+    throw new EvenrungError('record-unreadable', `${sentence} It is in ${folder}.`);
   if (first?.code === 'folder-unreadable') throw new EvenrungError('no-such-set', sentence);
   if (record === null)
     throw new EvenrungError(
       'no-such-set',
-      `The folder ${folder} holds no set that has ended: there is no ${RECORD} in it.`,
+      `The folder ${folder} holds no finished set: it has no ${RECORD}.`,
     );
   const more = others.length === 0 ? '' : ` (and ${others.length} more)`;
   throw new EvenrungError(
     'set-damaged',
-    `Nothing was exported, because the set in ${folder} is not as its record says. ${sentence}${more}`,
+    `Nothing was exported, because the set in ${folder} differs from its record. ${sentence}${more}`,
     { findings: wrong },
   );
 }
@@ -165,7 +165,7 @@ async function mustLieOutside(source: string, into: string): Promise<void> {
   if (isInside)
     throw new EvenrungError(
       'folder-not-writable',
-      `The folder ${into} lies inside the set that is to be exported. Give another one with --into.`,
+      `The folder ${into} is inside the set itself. Give another one with --into.`,
     );
 }
 
@@ -186,7 +186,7 @@ async function mustBeFree(target: string): Promise<void> {
 const taken = (target: string): EvenrungError =>
   new EvenrungError(
     'folder-not-writable',
-    `There is a ${target} already, and nothing is written over. Give another folder with --into, or move that one away.`,
+    `${target} exists already, and is not overwritten. Give another folder with --into, or move that one away.`,
   );
 
 async function mustHaveRoom(into: string, sizes: readonly number[]): Promise<void> {
@@ -199,7 +199,7 @@ async function mustHaveRoom(into: string, sizes: readonly number[]): Promise<voi
   if (needed <= free) return;
   throw new EvenrungError(
     'storing-failed',
-    `The set does not fit into ${into}: it takes ${megabytes(needed)}, and ${megabytes(free)} are free. Make room there, or give another folder with --into.`,
+    `The set does not fit into ${into}: it takes ${megabytes(needed)}, and ${megabytes(free)} are free. Free some space there, or give another folder with --into.`,
     { neededBytes: needed, freeBytes: free },
   );
 }
@@ -305,7 +305,7 @@ function mustGoOn(signal: AbortSignal | undefined): void {
 const garbled = (target: string, file: string): EvenrungError =>
   new EvenrungError(
     'storing-failed',
-    `Nothing was exported: the copy of ${file} for ${target} does not read as it was written. Look after that disk, or give a folder on another one with --into.`,
+    `Nothing was exported: the copy of ${file} for ${target} differs from the original. Check that disk, or give a folder on another one with --into.`,
   );
 
 async function storing<T>(target: string, work: () => Promise<T>): Promise<T> {
@@ -314,7 +314,7 @@ async function storing<T>(target: string, work: () => Promise<T>): Promise<T> {
   } catch (cause) {
     throw new EvenrungError(
       'storing-failed',
-      `Nothing was exported to ${target}: ${whyRefused(cause)}. Look after that disk, or give another folder with --into.`,
+      `Nothing was exported to ${target}: ${whyRefused(cause)}. Check that disk, or give another folder with --into.`,
     );
   }
 }

@@ -63,7 +63,7 @@ export async function handOver(
   );
   await making.one(SUMS, () => putWhole(inFolder(SUMS), sumsText(sumsOf(made))));
   // All of them are on disk before the record comes.
-  await making.one('what the folder itself tells of them', () => syncFolder(folder));
+  await making.one('what the folder itself says about them', () => syncFolder(folder));
   return { sidecars, sentence: making.sentence(), full: making.full };
 }
 
@@ -73,7 +73,7 @@ const isMade = (frame: KeptFrame): frame is Made => frame.state === 'verified' &
 
 const FULL: ReadonlySet<string> = new Set(['ENOSPC', 'EDQUOT']);
 
-const NOT_WRITTEN = 'Beside the frames this could not be written:';
+const NOT_WRITTEN = 'These could not be written beside the frames:';
 
 /** @returns whether a note says what an earlier attempt to hand the set over could not write */
 export const isOfHandOver = (note: string): boolean => note.startsWith(NOT_WRITTEN);
@@ -103,7 +103,7 @@ class Making {
   sentence(): string | null {
     if (this.missing.size === 0) return null;
     const parts = [...this.missing].map(([reason, what]) => `${listed(what)} (${reason})`);
-    return `${NOT_WRITTEN} ${parts.join('; ')}. The frames themselves are not touched by it.`;
+    return `${NOT_WRITTEN} ${parts.join('; ')}. The frames themselves are not affected.`;
   }
 }
 
@@ -131,7 +131,7 @@ async function writeSidecars(
       const createdAt = await createdAtOf(path.join(folder, file));
       const text = sidecarText(factsOf(record, frame, createdAt));
       const written = await writeSidecar(folder, file, text, sidecarsOf({ file, isPartner }));
-      if (written === null) making.add(frame.number, 'files of somebody else have its names');
+      if (written === null) making.add(frame.number, 'other files have its names');
       return written;
     });
     if (name !== null) names.set(file, name);

@@ -109,7 +109,7 @@ async function storing<T>(folder: string, work: () => Promise<T>): Promise<T> {
   } catch (cause) {
     throw new EvenrungError(
       'storing-failed',
-      `The set in ${folder} keeps its name: ${whyRefused(cause)}. Look after that folder and its disk, then give it the name again.`,
+      `The set in ${folder} keeps its old name: ${whyRefused(cause)}. Check that folder and its disk, then rename the set again.`,
     );
   }
 }

@@ -1,5 +1,5 @@
 // Whether the two files of one exposure record the same. Pure.
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import type { RecordedExposure } from '../read/recorded-exposure.js';
 import { wallOf } from '../read/taken-at.js';
 import { close, SAME_BIAS_EV, shutterWords } from './judge.js';
@@ -32,7 +32,7 @@ export const isSameExposure = (one: RecordedExposure, other: RecordedExposure): 
   differsFrom(one, other) === null;
 
 function otherTime(own: number | null, partner: number | null): string | null {
-  if (partner === null) return 'It does not tell its exposure time.';
+  if (partner === null) return 'It does not record its exposure time.';
   return own === null || close(partner, own) ? null : said(shutterWords(partner), shutterWords(own));
 }
 
@@ -47,7 +47,7 @@ function otherNumber(
 /** Compared by difference, and not by ratio like the others, since a bias may be 0. */
 function otherBias(own: number | null, partner: number | null): string | null {
   if (own === null || partner === null || Math.abs(partner - own) <= SAME_BIAS_EV) return null;
-  const words = (ev: number) => `${formatEv(fromEv(ev))} EV`;
+  const words = (ev: number) => `${evInWords(fromEv(ev))} EV`;
   return said(words(partner), words(own));
 }
 
@@ -58,4 +58,4 @@ function otherMoment({ takenAt: own }: RecordedExposure, { takenAt: partner }: R
 }
 
 const said = (partner: string, own: string): string =>
-  `It records ${partner} where the frame's own file records ${own}.`;
+  `It records ${partner}, but the frame's own file records ${own}.`;

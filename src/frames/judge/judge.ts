@@ -1,7 +1,7 @@
 // Compares what a file recorded with the settings that were asked for. Pure.
 import {
   APERTURE_SCALES,
-  formatEv,
+  evInWords,
   fromEv,
   nearestSetting,
   parseShutter,
@@ -110,7 +110,7 @@ export function judgeMetered(
 ): MeteredVerdict {
   const tv = recordedTv(recorded.exposureTime);
   const reasons = [
-    tv === null ? 'The file does not tell its exposure time.' : null,
+    tv === null ? 'The file does not record its exposure time.' : null,
     apertureMismatch(recorded.fNumber, asked.fNumber),
     isoMismatch(recorded.iso, asked.iso),
   ].filter((reason) => reason !== null);
@@ -118,8 +118,8 @@ export function judgeMetered(
   const baseTv = tv + toEv(asked.offset);
   const moved = asked.baseTv === null ? 0 : asked.baseTv - baseTv;
   if (!isTold(recorded.bias, moved, asked)) {
-    const said = recorded.bias === null ? '' : ` (it records ${formatEv(fromEv(recorded.bias))} EV)`;
-    return { right: false, reasons: [`The file is not the frame at ${formatEv(asked.offset)} EV${said}.`] };
+    const said = recorded.bias === null ? '' : ` (it records ${evInWords(fromEv(recorded.bias))} EV)`;
+    return { right: false, reasons: [`The file is not the frame at ${evInWords(asked.offset)} EV${said}.`] };
   }
   const isLongest = asked.longestTv !== null && tv <= asked.longestTv;
   const isShortest = asked.shortestTv !== null && tv >= asked.shortestTv;
@@ -127,11 +127,11 @@ export function judgeMetered(
   // with a base that other frames showed.
   const agrees = asked.baseTv !== null && Math.abs(moved) < MOVED_EV;
   if ((isLongest || isShortest) && !agrees) {
-    const remedy = isLongest ? 'open the aperture or raise the ISO' : 'close the aperture or lower the ISO';
+    const remedy = isLongest ? 'open up, or raise the ISO' : 'stop down, or lower the ISO';
     return {
       right: false,
       reasons: [
-        `Its time stands at the end of the body's range, where the light may ask for a ${isLongest ? 'longer' : 'shorter'} one: ${remedy}.`,
+        `Its time is at the end of the camera's range, and the light may need a ${isLongest ? 'longer' : 'shorter'} one: ${remedy}.`,
       ],
     };
   }
@@ -165,12 +165,12 @@ export function recordedTv(seconds: number | null): number | null {
 }
 
 function timeMismatch(seconds: number | null, shutter: ShutterSetting): string | null {
-  if (seconds === null) return 'The file does not tell its exposure time.';
+  if (seconds === null) return 'The file does not record its exposure time.';
   if (shutter.bulb === true) {
     if (isHeldTime(seconds, shutter.seconds)) return null;
   } else if ([shutter.seconds, ...nominalSeconds(shutter)].some((right) => close(seconds, right)))
     return null;
-  return `The time is ${shutterWords(seconds)} where ${secondsWords(shutter.label)} was asked for.`;
+  return `The time is ${shutterWords(seconds)}, but ${secondsWords(shutter.label)} was set.`;
 }
 
 function apertureMismatch(fNumber: number | null, asked: number | null): string | null {
@@ -179,12 +179,12 @@ function apertureMismatch(fNumber: number | null, asked: number | null): string 
     (setting) => setting.nominalFNumber === asked,
   );
   if ([asked, ...exact.map((setting) => setting.fNumber)].some((right) => close(fNumber, right))) return null;
-  return `The aperture is f/${fNumber} where f/${asked} was asked for.`;
+  return `The aperture is f/${fNumber}, but f/${asked} was set.`;
 }
 
 function isoMismatch(iso: number | null, asked: number | null): string | null {
   if (iso === null || asked === null || close(iso, asked)) return null;
-  return `The ISO is ${iso} where ${asked} was asked for.`;
+  return `The ISO is ${iso}, but ${asked} was set.`;
 }
 
 /** @returns the nominal label of a time if it has one, otherwise the number: `1/60 s` */

@@ -56,7 +56,7 @@ export async function mustBeWhole(file: string, options: WholeOptions = {}): Pro
 const cutShortSentence = (why: string): string => `The file that came back is cut short or broken: ${why}.`;
 
 export const unprovedSentence = (why: string): string =>
-  `Nothing proves that its file is complete: ${why}. Open it before you rely on it.`;
+  `Its file may be incomplete: ${why}. Open it before you rely on it.`;
 
 // --- ExifTool, which knows more kinds of file
 
@@ -94,7 +94,7 @@ async function askExifTool(
   if (past !== undefined)
     return {
       ...{ state: 'unproved', doubt: 'warned' },
-      why: `a preview that it names reaches to byte ${past.at + past.bytes}, but it has only ${bytes} bytes`,
+      why: `its preview reaches to byte ${past.at + past.bytes}, but it has only ${bytes} bytes`,
     };
   const isFollowed = structure.state === 'unproved' && structure.doubt === 'followed';
   return isFollowed && named.length > 0 ? readWholeness(file, named) : structure;

@@ -133,7 +133,7 @@ export class ExifToolProcess {
     if (needsPerl && interpreter === null) {
       throw new EvenrungError(
         'frame-unreadable',
-        'Raw files of this kind can only be read with Perl, and there is none on this computer: install Perl (the package `perl`), or set the camera to JPEG.',
+        'Raw files of this kind need Perl, which is not on this computer: install the package `perl`, or set the camera to JPEG.',
         { perl: false },
       );
     }

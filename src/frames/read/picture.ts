@@ -49,7 +49,7 @@ async function decode(source: string | Buffer, turn: RawPreview['turn'] | null):
     if (!(cause instanceof ProcessFell)) throw cause;
     throw new EvenrungError(
       'frame-unreadable',
-      'The file that came back cannot be read: decoding its picture was tried twice, and came to no end.',
+      'The file that came back cannot be read: two attempts to decode its picture did not finish.',
     );
   }
 }

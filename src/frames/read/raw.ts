@@ -67,7 +67,7 @@ function refuseDamaged({ MIMEType: kind, Error: error, Warning: warning }: RawTa
   const complaint = [error, warning].find((words) => typeof words === 'string');
   if (complaint !== undefined) throw damaged(`${complaint}`);
   if (typeof kind !== 'string' || !kind.startsWith('image/'))
-    throw damaged('it is nothing that a camera writes');
+    throw damaged('it is not a kind of file that a camera writes');
 }
 
 const damaged = (why: string): EvenrungError =>

@@ -7,7 +7,7 @@ type Known = Omit<Coverage, 'sentence'>;
 export function sentenceOf(coverage: Known, notMissed: number): string {
   const { holds, isInStep, shares, highlights, shadows, between } = coverage;
   if (!isInStep)
-    return 'The pictures do not get brighter as their exposures do, so nothing tells what the set holds.';
+    return 'What the set holds is not known: its pictures do not get brighter as their exposures do.';
   const tiny = smallWords(highlights, shadows, notMissed);
   if (holds) {
     if (tiny !== null) return `The set holds everything but ${tiny}.`;
@@ -38,7 +38,7 @@ const darkWords = ({ share, stops }: Missing): string =>
   `${percent(share)} of the picture is too dark even in the brightest frame (${farther(stops, 'brighter')})`;
 
 function farther(stops: number | null, way: 'darker' | 'brighter'): string {
-  if (stops === null) return `nothing tells how many stops ${way} would hold it`;
+  if (stops === null) return `how many stops ${way} would hold it is not known`;
   const whole = Math.max(1, Math.round(stops));
   return `about ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it`;
 }

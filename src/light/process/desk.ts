@@ -145,5 +145,5 @@ async function writeTo(file: string, pieces: Iterable<Buffer>): Promise<void> {
 
 const otherShape = ({ width, height }: { readonly width: number; readonly height: number }): Unreadable => ({
   reason: 'other-shape',
-  sentence: `Its picture has ${width} x ${height} pixels, another shape than the other frames of the set, so it was not compared with them.`,
+  sentence: `Its picture has ${width} x ${height} pixels, a different shape from the other frames, so it was not compared with them.`,
 });

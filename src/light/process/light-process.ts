@@ -41,7 +41,7 @@ async function answerTo(question: Question): Promise<Answers[keyof Answers]> {
       desks.delete(question.desk);
       return null;
     default:
-      throw new Error('Nothing of the kind is done here.');
+      throw new Error('This process does no such work.');
   }
 }
 

@@ -137,7 +137,7 @@ function greyOf({ pixels, width, height }: Copy): Grey {
 
 const noPicture = (kind: string): Unreadable => ({
   reason: 'no-picture',
-  sentence: `There is no picture in it that can be looked at here (its kind is ${kind || 'unknown'}).`,
+  sentence: `It holds no picture that can be opened here (its kind is ${kind || 'unknown'}).`,
 });
 
 const tooSmall = (width: number, height: number): Unreadable => ({
@@ -153,6 +153,6 @@ function broken(cause: unknown): Unreadable {
       sentence: 'Its picture says that it has more than 500 million pixels, so it was not opened.',
     };
   if (/unsupported image format/i.test(words))
-    return { reason: 'no-picture', sentence: 'There is no picture in it that can be looked at here.' };
+    return { reason: 'no-picture', sentence: 'It holds no picture that can be opened here.' };
   return { reason: 'broken', sentence: 'Its picture is cut short or broken.' };
 }

@@ -31,7 +31,7 @@ export function marksOf(compared: Compared, { number, against, scale }: Neighbou
   if (away >= LEAST_SHIFT)
     marks.push({
       ...{ code: 'camera-moved', number },
-      sentence: `The camera moved between frame ${against} and this one: the picture lies ${pixels(away * scale)} beside it.`,
+      sentence: `The camera moved between frame ${against} and this one: the picture is shifted by ${pixels(away * scale)}.`,
     });
   if (Math.abs(blur) >= LEAST_BLUR) marks.push(blurMark(blur, { number, against, scale }));
   if (moved.box !== null)
@@ -47,7 +47,7 @@ function blurMark(blur: number, { number, against, scale }: Neighbours): LightMa
   const [softer, sharper] = blur > 0 ? [number, against] : [against, number];
   return {
     ...{ code: 'less-sharp', number: softer },
-    sentence: `It is softer than frame ${sharper}, by a blur of ${pixels(Math.abs(blur) * scale)}: check the focus, and whether anything shook the camera.`,
+    sentence: `It is softer than frame ${sharper}, by a blur of ${pixels(Math.abs(blur) * scale)}: check the focus, and that nothing shakes the camera.`,
   };
 }
 

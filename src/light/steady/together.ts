@@ -34,11 +34,11 @@ export function together(frames: readonly ComparedFrame[], firedLast: readonly n
   const marks: LightMark[] = [
     ...moved.map(({ number, away }) => ({
       ...{ code: 'camera-moved' as const, number },
-      sentence: `The camera moved: this picture lies ${pixels(Math.hypot(...away))} beside most of the others.`,
+      sentence: `The camera moved: this picture is shifted by ${pixels(Math.hypot(...away))} against most of the others.`,
     })),
     ...soft.map(({ number, by }) => ({
       ...{ code: 'less-sharp' as const, number },
-      sentence: `It is softer than the sharpest frames, by a blur of ${pixels(by)}: check the focus, and whether anything shook the camera.`,
+      sentence: `It is softer than the sharpest frames, by a blur of ${pixels(by)}: check the focus, and that nothing shakes the camera.`,
     })),
     ...frames.flatMap((frame) => frame.marks.filter(({ code }) => code === 'subject-moved')),
   ];

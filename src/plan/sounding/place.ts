@@ -108,6 +108,6 @@ export function mustHaveStep(step: Sixths, exposures: readonly TestExposure[]): 
 const noSuchStep = (): EvenrungError =>
   new EvenrungError(
     'step-not-offered',
-    'The shutter times of this camera do not lie on this step: take another one, such as 1 EV.',
+    "This camera's shutter times do not fit this step: use another one, such as 1 EV.",
     { field: 'step' },
   );

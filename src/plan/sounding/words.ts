@@ -1,6 +1,6 @@
 // Sentences on why the proposed set ends where it does, one for each end, and on the purpose of each test
 // frame. Pure.
-import { formatEv, type Sixths } from '../../exposure/index.js';
+import { evInWords, type Sixths } from '../../exposure/index.js';
 import { stopsInWords } from '../readings-words.js';
 import {
   MOST_SOUNDING_SECONDS,
@@ -35,14 +35,14 @@ export function whyInWords(
   const frame = frameInWords(end, offsets, label);
   const here = lost[end];
   if (found.isReached && here.share <= NOT_SAID)
-    return `${frame} ${HOLDS[end]}: nothing in it is ${TOO[end]}${smallInWords(end, here)}${insideInWords(end, lost, step)}.`;
+    return `${frame}${offsets.length === 1 ? '' : ','} ${HOLDS[end]}: nothing in it is ${TOO[end]}${smallInWords(end, here)}${insideInWords(end, lost, step)}.`;
   const share = percent(Math.max(here.share, NOT_SAID));
   if (found.isReached)
-    return `${frame} has ${share} of the picture ${TOO[end]}: add a ${OUTWARDS[end]} frame, or sound again.`;
-  return `Even ${lowered(frame)} has ${share} of the picture ${TOO[end]}, ${NOT_REACHED[end][mode](found.why)}`;
+    return `In ${lowered(frame)}, ${share} of the picture is ${TOO[end]}: add a ${OUTWARDS[end]} frame, or sound again.`;
+  return `Even in ${lowered(frame)}, ${share} of the picture is ${TOO[end]}, ${NOT_REACHED[end][mode](found.why)}`;
 }
 
-const HOLDS = { darkest: 'holds the highlights', brightest: 'lifts the shadows' } as const;
+const HOLDS = { darkest: 'holds the highlights', brightest: 'opens the shadows' } as const;
 const TOO = { darkest: 'too bright', brightest: 'too dark' } as const;
 const OUTWARDS = { darkest: 'darker', brightest: 'brighter' } as const;
 const INWARDS = { darkest: 'brighter', brightest: 'darker' } as const;
@@ -50,7 +50,7 @@ const INWARDS = { darkest: 'brighter', brightest: 'darker' } as const;
 function frameInWords(end: End, { length }: readonly Sixths[], label: string | null): string {
   const time = label === null ? '' : `${label} s`;
   if (length === 1) return `The one frame${time === '' ? '' : ` (${time})`}`;
-  return `Frame ${end === 'darkest' ? 1 : length}, the ${end}${time === '' ? '' : ` (${time})`},`;
+  return `Frame ${end === 'darkest' ? 1 : length}, the ${end}${time === '' ? '' : ` (${time})`}`;
 }
 
 const lowered = (words: string): string => words.charAt(0).toLowerCase() + words.slice(1);
@@ -73,18 +73,18 @@ function insideInWords(end: End, lost: LostAtEnds, step: Sixths): string {
 
 type ByMode = Readonly<Record<SoundingAt['mode'], (why: WhyNotReached) => string>>;
 
-const USED_UP = 'and there was no test frame left: sound again, from nearer to this end.';
+const USED_UP = 'and no test frame was left: sound again, starting nearer to this end.';
 
 const NOT_REACHED: Readonly<Record<End, ByMode>> = {
   darkest: {
     manual: (why) =>
       why === 'frames'
         ? USED_UP
-        : 'and the camera has no faster time: close the aperture, lower the ISO, or put a neutral-density filter in front of the lens. Then sound again.',
+        : 'and the camera has no faster shutter: stop down, lower the ISO, or put a neutral-density filter in front of the lens. Then sound again.',
     aperture: (why) =>
       why === 'frames'
         ? USED_UP
-        : 'and exposure compensation goes no lower: turn the mode dial to M (manual), and sound again there.',
+        : 'and exposure compensation goes no lower: turn the mode dial to M (manual), then sound again.',
   },
   brightest: {
     manual: (why) => (why === 'time' ? tooLong() : why === 'frames' ? USED_UP : LONGEST),
@@ -93,13 +93,13 @@ const NOT_REACHED: Readonly<Record<End, ByMode>> = {
         ? tooLong()
         : why === 'frames'
           ? USED_UP
-          : 'and exposure compensation goes no higher: turn the mode dial to M (manual), and sound again there.',
+          : 'and exposure compensation goes no higher: turn the mode dial to M (manual), then sound again.',
   },
 };
 
-const LONGEST = 'and the camera has no longer time: open the aperture, or raise the ISO. Then sound again.';
+const LONGEST = 'and the camera has no slower shutter: open up, or raise the ISO. Then sound again.';
 const tooLong = () =>
-  `and longer test frames would have taken more than the ${MOST_SOUNDING_SECONDS} s that a sounding may take: add brighter frames by hand, or open the aperture and sound again.`;
+  `and longer test frames would have taken more than the ${MOST_SOUNDING_SECONDS} s that a sounding may take. Add brighter frames by hand, or open up and sound again.`;
 
 /** @returns `3%`, `0.25%` */
 export function percent(share: number): string {
@@ -110,12 +110,12 @@ export function percent(share: number): string {
 
 /** Of a set that is proposed although nobody can tell. */
 export const MAY_BE_SUN =
-  'Part of the picture is white even in the darkest test frame, so nothing tells whether it is a lamp or the sun. If it may be the sun, put a certified solar filter in front of the lens, or keep it out of the frame, before you fire. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
+  'Part of the picture is white even in the darkest test frame: it may be a lamp, or the sun. If it may be the sun, put a certified solar filter in front of the lens, or keep it out of the frame, before you fire. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
 
 /** The caution on the sun that comes before anything more is fired. */
 export const SUN_SEEN =
-  'Part of the picture is white even in a frame so dark that only the sun, or its mirror image, can be: nothing more is fired. Put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
+  'The sun may be in the frame, so nothing more is fired: part of the picture is white even in a frame so dark that only the sun or its reflection can be. Put a certified solar filter in front of the lens, or keep the sun out of the frame. Never look at it through an optical finder; it burns eyes, sensor, shutter and iris.';
 
 /** @returns `-4 to +4 EV` */
 export const reachInWords = (offsets: readonly Sixths[]): string =>
-  `${formatEv(offsets[0] as Sixths)} to ${formatEv(offsets.at(-1) as Sixths)} EV`;
+  `${evInWords(offsets[0] as Sixths)} to ${evInWords(offsets.at(-1) as Sixths)} EV`;

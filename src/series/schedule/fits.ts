@@ -6,7 +6,7 @@ import { EvenrungError } from '../../../shared/errors.js';
 import { LONGEST_INTERVAL_SECONDS } from '../../../shared/schedule.js';
 import {
   type BodyLimits,
-  formatEv,
+  evInWords,
   type IsoSetting,
   labelledShutters,
   NO_EV,
@@ -41,7 +41,7 @@ export function fits({ request, limits, conditions, everySeconds, extend = 0 }: 
   const most = extend === 0 ? plan : extendedMost(plan, extend, limits, conditions);
   if (most.estimate.seconds <= everySeconds) return { fits: true, plan };
   const takes = formatDuration(Math.ceil(most.estimate.seconds));
-  const sentence = `With a base of ${request.base.label} s the set takes ${takes}, longer than the interval of ${formatDuration(everySeconds)}.`;
+  const sentence = `With a base exposure of ${request.base.label} s the set takes ${takes}, longer than the interval of ${formatDuration(everySeconds)}.`;
   return { fits: false, sentence, plan };
 }
 
@@ -112,12 +112,12 @@ function fewerFrames(asked: FitsAsked): GiveUp | null {
     const verdict = fits({ ...asked, request: { ...request, offsets } });
     if (!verdict.fits) continue;
     const out = request.offsets.length - kept;
-    const which = out === 1 ? 'the lightest frame' : `the ${out} lightest frames`;
+    const which = out === 1 ? 'the brightest frame' : `the ${out} brightest frames`;
     const takes = formatDuration(Math.ceil(verdict.plan.estimate.seconds));
-    const ends = formatEv(offsets.at(-1) ?? NO_EV);
+    const ends = evInWords(offsets.at(-1) ?? NO_EV);
     return {
       code: 'fewer-frames',
-      sentence: `Leave out ${which}, so that the set ends at ${ends} EV and takes ${takes}.`,
+      sentence: `Leave out ${which}: the set then ends at ${ends} EV and takes ${takes}.`,
       offsets,
     };
   }
@@ -129,7 +129,7 @@ function longerInterval(plan: Plan | null): GiveUp | null {
   if (everySeconds > LONGEST_INTERVAL_SECONDS) return null;
   return {
     code: 'interval',
-    sentence: `Make a set every ${formatDuration(everySeconds)}.`,
+    sentence: `Shoot a set every ${formatDuration(everySeconds)}.`,
     everySeconds,
   };
 }
@@ -142,7 +142,7 @@ function higherIso(asked: FitsAsked, { now, offered }: IsoChoice): GiveUp | null
     if (base === undefined || !fits({ ...asked, request: { ...asked.request, base } }).fits) continue;
     return {
       code: 'iso',
-      sentence: `Raise the ISO from ${now.iso} to ${iso.iso}, with a base of ${base.label} s instead of ${asked.request.base.label} s.`,
+      sentence: `Raise the ISO from ${now.iso} to ${iso.iso}, with a base exposure of ${base.label} s instead of ${asked.request.base.label} s.`,
       iso,
       base,
     };

@@ -52,14 +52,18 @@ export function resolveSchedule(asked: ScheduleRequest, circumstances: Circumsta
     const room = `From ${inWords(start, timeZone)} to ${inWords(end, timeZone)}`;
     throw impossible(
       'until',
-      `${room} there is no room for a set of ${formatDuration(Math.ceil(setSeconds))}.`,
+      `${room} there is no time for a set, which takes ${formatDuration(Math.ceil(setSeconds))}.`,
     );
   }
   const count =
     end === null
       ? (asked.count ?? 1)
       : Math.floor((end - start - setSeconds * 1000) / (everySeconds * 1000)) + 1;
-  if (count > MOST_SETS) throw impossible('until', `That would be ${count} sets: ${MOST_SETS} are the most.`);
+  if (count > MOST_SETS)
+    throw impossible(
+      'until',
+      `That would be ${count} sets, and ${MOST_SETS} are the most: use a longer interval, or an earlier end.`,
+    );
   if (count > 1) checkInterval(everySeconds, setSeconds);
   return {
     start: new Date(start).toISOString(),
@@ -118,7 +122,7 @@ function endOf(
   if (end <= start) {
     throw impossible(
       'until',
-      `The end, ${inWords(end, timeZone)}, does not lie behind the start, ${inWords(start, timeZone)}.`,
+      `The end, ${inWords(end, timeZone)}, is not after the start, ${inWords(start, timeZone)}: give a later end.`,
     );
   }
   return end;
@@ -166,7 +170,7 @@ function nextSunEvent(
   if (place === null) {
     throw impossible(
       'place',
-      `When ${event} is depends on the place: give it in decimal degrees, such as 47.5N 8.5E.`,
+      `The time of ${event} depends on your place: give it in decimal degrees, such as 47.5N 8.5E.`,
     );
   }
   const shift = shiftMinutes * MINUTE_MS;
@@ -185,8 +189,8 @@ function checkInterval(everySeconds: number, setSeconds: number): void {
   const takes = `One set takes ${formatDuration(Math.ceil(setSeconds))}, longer than the interval of ${formatDuration(everySeconds)}`;
   const shortest = handySeconds(setSeconds);
   if (shortest > LONGEST_INTERVAL_SECONDS)
-    throw impossible('every', `${takes}, and longer than any interval. Make the set shorter.`);
-  throw impossible('every', `${takes}: give at least ${formatDuration(shortest)}, or make the set shorter.`, {
+    throw impossible('every', `${takes}, and longer than any interval can be. Make the set shorter.`);
+  throw impossible('every', `${takes}: use at least ${formatDuration(shortest)}, or make the set shorter.`, {
     shortestSeconds: shortest,
   });
 }

@@ -33,7 +33,7 @@ const NIGHT_TO_HOUR = 9;
 const OVER_NIGHT_MS = 6 * HOUR_MS;
 
 const HARM =
-  'Sun in or near the frame burns sensor, shutter and iris, and never look at it through an optical finder: it burns eyes.';
+  'The sun in or near the frame burns sensor, shutter and iris. Never look at it through an optical finder; it burns eyes.';
 
 /**
  * @param place null if none was given: then it can only be said that a schedule runs overnight
@@ -48,14 +48,16 @@ export function crossesSunrise(
   const to = lastSetEnds(schedule);
   if (place === null) {
     if (!runsOverNight(from, to, timeZone)) return null;
-    const sentence = `This schedule runs over night, and without a place nobody knows when the sun comes up: give the place. ${HARM}`;
+    const sentence = `This schedule runs overnight, and Evenrung does not know when the sun comes up: give the place. ${HARM}`;
     return { kind: 'unknown', sentence };
   }
   const [sunrise] = sunEvents('sunrise', place, from, to);
   if (sunrise === undefined) return null;
   const end = sunrise - BEFORE_MINUTES * 60_000;
   const isRoom = end - from >= schedule.setSeconds * 1000;
-  const stop = isRoom ? `Let it end ${formatDuration(BEFORE_MINUTES * 60)} before` : 'Begin after it';
+  const stop = isRoom
+    ? `Let it end ${formatDuration(BEFORE_MINUTES * 60)} before sunrise`
+    : 'Begin after sunrise';
   const crosses = `This schedule crosses sunrise, ${inWords(sunrise, timeZone)} at ${formatPlace(place)}.`;
   return {
     kind: 'crosses',

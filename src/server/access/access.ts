@@ -82,7 +82,7 @@ export class Access {
       const { here, inAll } = this.throttle.wrong(address, now);
       log.warn({ address, here, inAll }, `A wrong pairing code was tried: ${inAll} so far.`);
       if (this.pairings.wrongTries === BURNT_AFTER)
-        log.warn(`${BURNT_AFTER} wrong pairing codes: those that were open are good for nothing now.`);
+        log.warn(`${BURNT_AFTER} wrong pairing codes: all open codes are cancelled.`);
       throw refused();
     }
     this.throttle.right(address);
@@ -104,7 +104,7 @@ export class Access {
   async drop(id: string): Promise<void> {
     try {
       if (!(await this.devices.drop(id)))
-        throw new EvenrungError('no-such-device', 'There is no such device among those that are paired.');
+        throw new EvenrungError('no-such-device', 'No such device is paired.');
     } finally {
       // Even if that could not be written.
       for (const tell of this.dropped) tell(id);
@@ -128,5 +128,5 @@ export class Access {
 const refused = (): EvenrungError =>
   new EvenrungError(
     'pairing-refused',
-    'This pairing code is not good: it was used, it has run out, or it was never given out. Get a new one at the laptop.',
+    'This pairing code is used, expired or wrong. Get a new one on the laptop.',
   );

@@ -42,7 +42,7 @@ export async function ownCertificate(
   } catch (cause) {
     throw new EvenrungError(
       'state-not-writable',
-      `The daemon's certificate cannot be written to ${folder}: ${whyRefused(cause)}.`,
+      `Evenrung's certificate cannot be written to ${folder}: ${whyRefused(cause)}.`,
     );
   }
   return { key, cert, fingerprint: fingerprintOf(cert) };

@@ -56,9 +56,7 @@ export class Devices {
     if (parsed.success) return new Devices(file, parsed.data.devices, now);
     // Nobody can tell any more whom the file let in, so it lets in nobody.
     const aside = await setAside(file, 'damaged');
-    warn(
-      `The list of paired devices could not be read; it is kept as ${aside}. Devices have to be paired anew.`,
-    );
+    warn(`The list of paired devices could not be read; it is kept as ${aside}. Pair the devices again.`);
     return new Devices(file, [], now);
   }
 
@@ -146,7 +144,7 @@ export class Devices {
       } catch (cause) {
         throw new EvenrungError(
           'state-not-writable',
-          `Which devices are paired cannot be written to ${this.file}: ${whyRefused(cause)}.`,
+          `The list of paired devices cannot be written to ${this.file}: ${whyRefused(cause)}.`,
         );
       }
       // Devices that were dropped, or seen, meanwhile stay so.

@@ -108,10 +108,10 @@ const idIn = (request: FastifyRequest): string => {
 };
 
 const noSuchDevice = (): EvenrungError =>
-  new EvenrungError('no-such-device', 'There is no such device, and no such code.');
+  new EvenrungError('no-such-device', 'There is no such device or code.');
 
 const noNetwork = (): EvenrungError =>
   new EvenrungError(
     'no-network-door',
-    'The daemon listens on this computer alone. To pair a phone, end it and start it with --lan.',
+    'Evenrung is not on the network, so no phone can be paired. End it, and start it with --lan.',
   );

@@ -44,16 +44,13 @@ export function mustBeAllowed({ role, isHere }: Visitor, need: Need): void {
   if (role === null)
     throw new EvenrungError(
       'not-paired',
-      'This device is not paired with the daemon. Scan the code that the laptop shows; a command is let in by `evenrung pair`.',
+      'This device is not paired. Scan the code that the laptop shows, or run `evenrung pair` for commands.',
     );
   if (need === 'here' && !isHere)
-    throw new EvenrungError(
-      'only-here',
-      'That is done at the computer that Evenrung runs on, not from another device.',
-    );
+    throw new EvenrungError('only-here', 'That can only be done on the computer that Evenrung runs on.');
   if (need === 'fire' && role !== 'fire')
     throw new EvenrungError(
       'watch-only',
-      'This device may only watch. To fire from it, pair it anew at the laptop with a code that may fire.',
+      'This device may only watch. To fire from it, pair it again with a code that may fire.',
     );
 }

@@ -3,7 +3,7 @@
 import type { Clipping } from '../../../shared/clipping.js';
 import { roughDuration } from '../../../shared/duration.js';
 import type { FrameView } from '../../../shared/state.js';
-import { formatEv, fromEv } from '../../exposure/index.js';
+import { evInWords, fromEv } from '../../exposure/index.js';
 import type { LightComparison } from '../../frames/index.js';
 import { percent } from '../judge/marks.js';
 
@@ -46,7 +46,7 @@ export function addedWords({ made, unmade }: AddedFate): string | null {
     unmade === 0
       ? null
       : made.length === 0
-        ? 'Nothing was added: the set reaches as far as it did.'
+        ? 'Nothing was added: the set is as it was before.'
         : `${unmade === 1 ? 'One frame that was' : `${unmade} frames that were`} to be added ${unmade === 1 ? 'is' : 'are'} not in the set.`,
   ].filter((one) => one !== null);
   return words.length === 0 ? null : words.join(' ');
@@ -59,8 +59,8 @@ export function reachesOnNote(lost: readonly Clipping[], added: readonly FrameVi
       ? `${percent(share)} of its darkest frame was blown out`
       : `${percent(share)} of its brightest frame was black`,
   );
-  const which = added.map(({ number, offset }) => `${number} (${formatEv(fromEv(offset))} EV)`);
-  return `The set was extended: ${why.join(', and ')}. ${which.length === 1 ? 'Frame' : 'Frames'} ${which.join(', ')} ${which.length === 1 ? 'is' : 'are'} added.`;
+  const which = added.map(({ number, offset }) => `${number} (${evInWords(fromEv(offset))} EV)`);
+  return `The set was extended, because ${why.join(', and ')}. ${which.length === 1 ? 'Frame' : 'Frames'} ${which.join(', ')} ${which.length === 1 ? 'is' : 'are'} added.`;
 }
 
 /**
@@ -100,13 +100,13 @@ function lightWords(made: readonly number[], { ratios, off }: LightComparison): 
       ? []
       : [
           `The light had ${hasMoved ? 'moved' : 'hardly moved'}: ${parts.join(', and ')}.`,
-          ...(hasMoved ? ['Look at the brightness marks before you merge.'] : []),
+          ...(hasMoved ? ['Check the brightness marks before you merge.'] : []),
         ]),
     ...seams
       .filter(({ ev }) => ev === null)
       .map(
         ({ added, old }) =>
-          `Whether the light had moved cannot be told from frames ${added} and ${old}: they have too little in common.`,
+          `Frames ${added} and ${old} do not show whether the light had moved: they have too little in common.`,
       ),
   ];
 }
@@ -115,5 +115,5 @@ function lightWords(made: readonly number[], { ratios, off }: LightComparison): 
 function formatOff(ev: number): string {
   const size = Math.abs(ev).toFixed(1);
   if (Number(size) === 0) return '0';
-  return `${ev < 0 ? '-' : '+'}${size}`;
+  return `${ev < 0 ? '\u2212' : '+'}${size}`;
 }

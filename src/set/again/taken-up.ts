@@ -102,7 +102,7 @@ export const makingWay = (taken: TakenUp | null): MakingWay[] =>
 
 /** By the clock on the wall. */
 export const firedAgain = (at: Date): string =>
-  `Fired again at ${hourAndMinute(at)}: this is the frame as it was before.`;
+  `Reshot at ${hourAndMinute(at)}: this is the frame as it was before.`;
 
 /** How long after a moment, in words. */
 const after = (before: number, at: Date): string => roughDuration((at.getTime() - before) / 1000);
@@ -143,13 +143,14 @@ export function laterNote(
   if (taken.purpose === 'fetch' || again.length + first.length === 0) return null;
   const sinceBegun = `${after(startedAt.getTime(), madeAt)} after it was begun`;
   const sinceEnd = `${after(Date.parse(taken.endedAt), madeAt)} after the set`;
-  if (taken.purpose === 'complete' && isComplete) return `Completed ${sinceBegun}: the light may have moved.`;
+  if (taken.purpose === 'complete' && isComplete)
+    return `Completed ${sinceBegun}: check whether the light changed.`;
   const fired = [
-    again.length === 0 ? null : `${were(again)} fired again ${sinceEnd}`,
+    again.length === 0 ? null : `${were(again)} reshot ${sinceEnd}`,
     first.length === 0 ? null : `${were(first)} fired ${sinceEnd}`,
   ].filter((part) => part !== null);
   const isMarked = frames.some(({ marks }) => marks.some(({ code }) => code === 'ratio'));
-  return `${fired.join(', ')}: the light may have moved.${isMarked ? ' Look at the brightness marks.' : ''}`;
+  return `${fired.join(', ')}: check whether the light changed.${isMarked ? ' The brightness marks help.' : ''}`;
 }
 
 /**
@@ -167,7 +168,7 @@ export function againSentence(
   return [
     more.stopped && asBefore.length > 0 ? 'Stopped.' : null,
     more.trouble,
-    again.length === 0 ? null : `${were(again)} fired again.`,
+    again.length === 0 ? null : `${were(again)} reshot.`,
     first.length === 0 ? null : `${were(first)} fired.`,
     asBefore.length === 0
       ? null

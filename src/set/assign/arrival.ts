@@ -55,7 +55,7 @@ async function readFile(fired: BroughtFile, folder: SetFolder): Promise<ArrivedF
   const known = { path, kind, saidBytes, cameraName, digest, storedAt, rest: fired.whole ?? null };
   try {
     if (kind === undefined)
-      throw new EvenrungError('frame-unreadable', 'The file that came back is no picture.');
+      throw new EvenrungError('frame-unreadable', 'The file that came back is not a picture.');
     return { ...known, recorded: await readRecorded(path), broken: null };
   } catch (cause) {
     return { ...known, recorded: null, broken: asEvenrungError(cause).message };
@@ -134,7 +134,7 @@ function isSameName(one: string | null, other: string | null): boolean {
 
 // --- files that belong to no frame
 
-export const WAITED = 'It had waited in the camera since before it was fired for.';
+export const WAITED = 'It had been waiting in the camera since before this release.';
 
 /**
  * Sets a file aside, and its partner with it.

@@ -169,7 +169,7 @@ export const NOTHING_SO_FAR: SoFar = {
  */
 const MOST_FROM_BEFORE = 4;
 
-export const FROM_BEFORE = 'A picture from before came in its place.';
+export const FROM_BEFORE = 'An earlier picture came in its place.';
 
 /**
  * Decides which file is which frame.
@@ -305,7 +305,7 @@ class Standing {
         ? ''
         : owner === null
           ? (this.mismatch(file, lost) ?? '')
-          : `Its file proved to be frame ${owner.number}.`;
+          : `Its file turned out to be frame ${owner.number}.`;
     const owed = strayOf !== null || mayBeOwed ? cameInstead(isLate) : null;
     const displaced = lost === null ? null : { frame: lost.number, reason: why, owed };
     const decided = { recorded, strayOf, displaced, anew: isUnsure ? why : null };
@@ -441,8 +441,8 @@ export function repeatedBy<Frame extends { readonly number: number }>(
   const repeated = frames.find((frame) => mismatchOf(frame) === null);
   const reason =
     repeated === undefined
-      ? 'Not needed: it came with its pass.'
-      : `A repeat of frame ${repeated.number}, which was already good.`;
+      ? 'Not needed: the frame came with its pass.'
+      : `A repeat of frame ${repeated.number}, which was good already.`;
   return { reason: broken ?? reason, frame: repeated?.number ?? null };
 }
 
@@ -464,7 +464,7 @@ export function owedSinceIn(
 const cameInstead = (isOfEarlier: boolean): string =>
   isOfEarlier
     ? 'The file of an earlier frame came in its place.'
-    : 'Another picture came, perhaps one from before, in its place.';
+    : 'Another picture came in its place, perhaps an earlier one.';
 
 /** Among the files of one release the latest is kept; the first of them is kept whatever its time. */
 function later(file: CameFile | null, soFar: CameFile | null, before: CameFile | null): CameFile | null {

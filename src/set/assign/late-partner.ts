@@ -42,7 +42,7 @@ export async function checkPartner(
   if (file === null || partner?.state !== 'there') return;
   const now = await folder.checksumOf(partner.file);
   if (now !== null && (partner.sha256 === null || now.sha256 === partner.sha256)) return;
-  const what = now === null ? 'was gone' : 'was not what it had been';
+  const what = now === null ? 'was gone' : 'had changed';
   const how = when === null ? what : `${what} ${when}`;
   const mark = loneMark({ kind: kindOf(file), instead: goneWords(kindOf(partner.file), how) });
   const found = replaced(marks, OF_PARTNER, [mark]);
@@ -146,7 +146,7 @@ export async function join(arrival: Arrival, frame: SetFrame, looked: LookedAt, 
   const { number, file, partner } = frame.view;
   const { came } = frame;
   if (!isVerified(frame) || file === null || partner?.state === 'there' || came === null) {
-    const reason = `The other file of frame ${number}, which is not in the set as it was made then.`;
+    const reason = `The other file of frame ${number}, from an earlier shot of it that is no longer in the set.`;
     await putAside(arrival, { reason, frame: number }, hand);
     return;
   }

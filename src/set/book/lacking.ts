@@ -79,13 +79,13 @@ export function fetchedWords(before: Lacking, after: Lacking, frames: readonly F
       : `The second ${second.length === 1 ? 'file' : 'files'} of ${lower(listed(second))} ${second.length === 1 ? 'was' : 'were'} fetched from the camera.`,
     others === 0
       ? null
-      : `${others === 1 ? 'A file that belongs' : `${others} files that belong`} to no frame that is missing ${others === 1 ? 'was' : 'were'} fetched, too.`,
-    not.length === 0 ? null : `Of ${lower(listed(not))} no file was found in the camera.`,
+      : `${others === 1 ? 'A file that belongs' : `${others} files that belong`} to none of the missing frames ${others === 1 ? 'was' : 'were'} fetched, too.`,
+    not.length === 0 ? null : `The camera has no file of ${lower(listed(not))}.`,
     notSecond.length === 0
       ? null
       : `The second ${notSecond.length === 1 ? 'file' : 'files'} of ${lower(listed(notSecond))} ${notSecond.length === 1 ? 'was' : 'were'} not found there.`,
   ].filter((one) => one !== null);
-  return said.length > 0 ? said : ['Nothing that belongs to this set was found in the camera.'];
+  return said.length > 0 ? said : ['The camera has no files of this set.'];
 }
 
 const listed = (numbers: readonly number[]): string =>

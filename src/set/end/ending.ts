@@ -161,7 +161,7 @@ class Ending {
     labels.handOver();
     try {
       for (const file of await folder.sweep())
-        book.aside({ file, reason: 'Came back when nothing was waiting for it.' });
+        book.aside({ file, reason: 'It came when no frame was being waited for.' });
       // If the journal cannot be told that the set has ended, somebody will resume the set and needs its
       // folder.
       if (this.options.keeper.catchUp() === null && (await folder.removeIfEmpty())) return null;

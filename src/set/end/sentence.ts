@@ -60,7 +60,7 @@ export function endSentence(told: Told): string {
     case 'stopped':
       return `Stopped after ${verified} of ${total} frames. The camera's settings are as they were found.`;
     default:
-      return sentences(`Halted after ${verified} of ${total} frames.`, trouble, owed);
+      return sentences(`Failed after ${verified} of ${total} frames.`, trouble, owed);
   }
 }
 
@@ -73,5 +73,5 @@ export function movedSentence(frames: readonly FrameView[]): string | null {
   );
   const size = farthest.baseMoved ?? 0;
   const list = moved.map(({ number }) => number).join(', ');
-  return `The light moved while the set was made: ${moved.length === 1 ? 'frame' : 'frames'} ${list} ${moved.length === 1 ? 'is' : 'are'} off the base of the first frame, by up to ${size > 0 ? '+' : ''}${size.toFixed(2)} EV.`;
+  return `The light changed during the set: ${moved.length === 1 ? 'frame' : 'frames'} ${list} ${moved.length === 1 ? 'is' : 'are'} off the first frame's base exposure, by up to ${size > 0 ? '+' : '\u2212'}${Math.abs(size).toFixed(2)} EV.`;
 }

@@ -102,6 +102,6 @@ export class Common {
     }
     if (this.lens.said || Math.abs(now / this.lens.at - 1) <= LENS_MOVED) return null;
     this.lens.said = true;
-    return `The lens moved in the middle of the set: it stood at ${this.lens.at} mm, and now stands at ${now} mm. Frames from before and after do not lie over each other: set it back, and fire the set again.`;
+    return `The zoom moved during the set, from ${this.lens.at} mm to ${now} mm, so the frames will not line up. Set it back, and shoot the set again.`;
   }
 }

@@ -312,7 +312,7 @@ export function endsOf(limits: BodyLimits): Pick<AskedOfSet, 'longestTv' | 'shor
 function otherPixels({ looked, sizeOfSet }: Seen): string | null {
   const size = looked?.size ?? null;
   if (size === null || sizeOfSet === null || isSameSize(size, sizeOfSet)) return null;
-  return `The picture has ${size.width} x ${size.height} pixels, and the frames of this set have ${sizeOfSet.width} x ${sizeOfSet.height}: frames of two sizes cannot be merged. Set the camera's image size back.`;
+  return `The picture has ${size.width} x ${size.height} pixels, and the other frames have ${sizeOfSet.width} x ${sizeOfSet.height}: frames of two sizes cannot be merged. Set the camera's image size back.`;
 }
 
 function unproved({ looked }: Seen): FrameViewMark[] {
@@ -333,7 +333,7 @@ function clipped({ place, frames, looked }: Seen): FrameViewMark[] {
 function noPartner({ recorded, kind, partner }: Seen): string | null {
   if (!partner) return null;
   if (partner.recorded === null) return partner.broken ?? null;
-  const isAlike = partner.kind === kind ? 'Both files of the frame are of one kind.' : null;
+  const isAlike = partner.kind === kind ? 'Both files of the frame are of the same kind.' : null;
   const differs = recorded === null ? null : differsFrom(recorded, partner.recorded);
   return partner.looked?.broken ?? isAlike ?? differs;
 }

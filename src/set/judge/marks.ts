@@ -50,19 +50,19 @@ export function clippingMarks(
     side === 'blown'
       ? {
           code: 'clipped-light',
-          sentence: `${percent(share)} of the darkest frame is blown out: the scene is brighter than the set reaches. ${wouldHold(stops, 'darker')}`,
+          sentence: `${percent(share)} of the darkest frame is blown out: the set does not hold the highlights. ${wouldHold(stops, 'darker')}`,
         }
       : {
           code: 'clipped-dark',
-          sentence: `${percent(share)} of the brightest frame is black: the scene is darker than the set reaches. ${wouldHold(stops, 'brighter')}`,
+          sentence: `${percent(share)} of the brightest frame is black: the set does not hold the shadows. ${wouldHold(stops, 'brighter')}`,
         },
   );
 }
 
 function wouldHold(stops: number | null, way: 'darker' | 'brighter'): string {
-  if (stops === null) return `One frame more at the ${way} end may hold it.`;
+  if (stops === null) return `Add frames at the ${way} end.`;
   const whole = Math.max(1, Math.round(stops));
-  return `About ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold it.`;
+  return `About ${whole} ${whole === 1 ? 'stop' : 'stops'} ${way} would hold them.`;
 }
 
 export const percent = (share: number): string =>
@@ -70,7 +70,7 @@ export const percent = (share: number): string =>
 
 export const movedMark = (ev: number): FrameViewMark => ({
   code: 'base-moved',
-  sentence: `The light had moved by ${signed(ev)} EV since the first frame of the set.`,
+  sentence: `The light had changed by ${signed(ev)} EV since the first frame of the set.`,
 });
 
 // --- the time that the file records
@@ -89,7 +89,7 @@ export function orderMarks(takenAt: TakenAt, before: TakenBefore): FrameViewMark
   return [
     {
       code: 'order',
-      sentence: `By its file it was taken before ${which}, and it was fired after that: look whether it is the frame that it should be.`,
+      sentence: `Its file says that it was taken before ${which}, but it was fired later: check that it is the right picture.`,
     },
   ];
 }
@@ -116,14 +116,14 @@ export function timeMarks(takenAt: TakenAt, release: Timed): FrameViewMark[] {
   return [
     {
       code: 'time',
-      sentence: `Its file says that it was taken ${roughDuration(Math.abs(off) / 1000)} ${off > 0 ? 'after' : 'before'} it was fired, by the camera's clock as it stood at the start of the set: look whether it is the frame that it should be, or whether the clock was changed.`,
+      sentence: `Its file says that it was taken ${roughDuration(Math.abs(off) / 1000)} ${off > 0 ? 'after' : 'before'} it was fired: check that it is the right picture, and that the camera's clock was not changed.`,
     },
   ];
 }
 
 export const doubtMark = (earlyMs: number): FrameViewMark => ({
   code: 'time',
-  sentence: `It may have been taken ${roughDuration(earlyMs / 1000)} before it was fired, counted from the file before it, and the camera's clock cannot be read: check that it is the frame that it should be.`,
+  sentence: `It may have been taken ${roughDuration(earlyMs / 1000)} before it was fired, going by the file before it: check that it is the right picture.`,
 });
 
 /**
@@ -177,8 +177,8 @@ export const loneMark = ({
   code: 'partner-missing',
   sentence:
     instead === null
-      ? `Of its two files only ${kindInWords({ kind })} has come. The other one may be on the camera's card.`
-      : `Of its two files only ${kindInWords({ kind })} is in the set. ${instead} The camera's card may have it still.`,
+      ? `Only ${kindInWords({ kind })} of its two files has come. The other one may be on the camera's card.`
+      : `Only ${kindInWords({ kind })} of its two files is in the set. ${instead} The camera's card may still have it.`,
 });
 
 /** @param why it was left out, in one sentence */
@@ -196,7 +196,7 @@ export const partnerMark = (
   words: string,
 ): FrameViewMark => ({
   code: 'partner-odd',
-  sentence: `Of its two files, ${kindInWords(partner)}: ${words}`,
+  sentence: `One of its two files, ${kindInWords(partner)}, is odd: ${words}`,
 });
 
 export const otherPixelsWords = (size: PixelSize, ofSet: PixelSize): string =>
@@ -268,20 +268,20 @@ export function ratioMarks({ ratios, suspects }: OddLight): ReadonlyMap<number, 
     const pairs = odd.filter(({ darker, lighter }) => darker === number || lighter === number);
     marks.set(number, {
       code: 'ratio',
-      sentence: `Its brightness does not fit its neighbours: ${pairs.map(pairWords).join(', ')}. Look at it before you merge.`,
+      sentence: `Its brightness does not match its neighbours: ${pairs.map(pairWords).join(', ')}. Check it before you merge.`,
     });
   }
   for (const pair of odd) {
     if (suspects.includes(pair.darker) || suspects.includes(pair.lighter)) continue;
     marks.set(pair.lighter, {
       code: 'ratio',
-      sentence: `The brightness changes otherwise than planned here: ${pairWords(pair)}. The light may have changed in between.`,
+      sentence: `The step in brightness is not as planned: ${pairWords(pair)}. The light may have changed in between.`,
     });
   }
   return marks;
 }
 
 const pairWords = ({ darker, lighter, expected, ev }: LightRatio): string =>
-  `from frame ${darker} to ${lighter} ${signed(ev ?? 0)} EV where ${signed(expected)} EV was planned`;
+  `frames ${darker} and ${lighter} differ by ${signed(ev ?? 0)} EV, not ${signed(expected)}`;
 
-const signed = (ev: number): string => `${ev > 0 ? '+' : ''}${Number(ev.toFixed(2))}`;
+const signed = (ev: number): string => `${ev > 0 ? '+' : ''}${Number(ev.toFixed(2))}`.replace('-', '\u2212');

@@ -65,7 +65,7 @@ export async function lookAt({
     if (picture !== null) break;
   }
   const clipped = picture?.clipped ?? null;
-  const lookOf = (file: File): Looked => looks.get(file) ?? notWhole(new Error('It was not looked at.'));
+  const lookOf = (file: File): Looked => looks.get(file) ?? notWhole(new Error('It was not checked.'));
   const ofOwn = lookOf(own);
   return {
     ...ofOwn,

@@ -133,7 +133,7 @@ export class SetLight implements JudgedLight {
   /** @param why in a few words */
   cannotBeWritten(why: string): void {
     this.proof = {
-      sentence: `What the set can become could not be written into its folder: ${why}.`,
+      sentence: `The proof of the set could not be written into its folder: ${why}.`,
       isMade: false,
       madeAt: new Date().toISOString(),
     };
@@ -224,7 +224,7 @@ export class SetLight implements JudgedLight {
 }
 
 const soFar = (judged: number, frames: number): string =>
-  `So far ${judged} of ${frames} pictures are judged: the last one shows what the set holds.`;
+  `${judged} of ${frames} pictures are judged so far: the last one shows what the set holds.`;
 
 function frameLight(found: Read | Unread, { coverage }: CoverageAnswer): FrameLight {
   const { number } = found;

@@ -57,7 +57,5 @@ function tellNotWritten({ book, labels }: InHand, light: SetLight, why: string):
 
 const aboutOf = ({ frames, labels, body }: InHand): string[] => [
   `Set ${labels.set.id}: ${frames.filter(isVerified).length} frames, merged with their exact exposures`,
-  ...(body.identity.link === 'practice'
-    ? ['Invented: made by the practice body, nothing was photographed']
-    : []),
+  ...(body.identity.link === 'practice' ? ['Practice: an invented scene, no real photographs'] : []),
 ];

@@ -39,10 +39,10 @@ export class FallBack {
 
   private giveUpOneRelease(): void {
     const { body, book } = this.hand;
-    const why = 'Twice in one set fewer frames came of one release than it should have made.';
+    const why = 'Twice in one set, one release brought too few frames.';
     body.giveUpOneRelease(why);
     book.note(
-      `${why} The rest is fired frame by frame, and so are later sets until the camera is learnt again.`,
+      `${why} Evenrung fires the rest frame by frame, and later sets too, until you run \`learn\` again.`,
     );
   }
 
@@ -54,7 +54,7 @@ export class FallBack {
     if (isTooLong || !body.giveUpApart(message)) return;
     this.failures = 0;
     book.note(
-      `Reaching the camera directly failed twice in a row (${message}) The set goes on the usual way, and so do later ones until the camera is learnt again.`,
+      `Reaching the camera directly failed twice in a row (${message}) The set continues the usual way, and so do later ones, until you run \`learn\` again.`,
     );
   }
 }

@@ -36,7 +36,7 @@ const NOTHING_CAME: Readonly<Record<string, 'nothing' | 'cut off'>> = {
   'call-timed-out': 'cut off',
 };
 /** Why a frame has no file. What to do about the folder is said by the error of the set. */
-const NOWHERE_TO_STORE = 'It could not be stored: the set folder is gone.';
+const NOWHERE_TO_STORE = 'It could not be stored: the set folder is missing.';
 
 export class Releases {
   readonly looks = new Looks();
@@ -372,11 +372,11 @@ const noFile = (): EvenrungError =>
 const untold = (): EvenrungError =>
   new EvenrungError(
     'mode-not-supported',
-    'In aperture priority the files of this camera do not tell which frame of the bracket they are, and the frames of this pass cannot be relied on. Let Evenrung learn the camera once (the command `learn`), so that the order is known; or use manual mode.',
+    "In aperture priority this camera's files do not tell which frame of the bracket they are, so the frames of this pass cannot be relied on. Use manual mode, or run `learn` once, so that the order is known.",
   );
 
 const mirrorLocked = (): EvenrungError =>
   new EvenrungError(
     'mirror-locked',
-    'The first release brought no frame, the second did, the third did not: it looks as if mirror lock-up is on, where one release only raises the mirror. Switch it off on the camera, then fire again. A settle time before each pass does the same job.',
+    'It looks as if mirror lock-up is on: every other release brought no frame. Turn it off on the camera, then fire again; a settling time before each pass does the same job.',
   );

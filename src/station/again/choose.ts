@@ -35,14 +35,11 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
   const set = findSet(journal, written);
   const run = journal.run(set.run);
   if (journal.unfinishedRun() !== null)
-    throw new EvenrungError(
-      'run-unfinished',
-      'An earlier set was cut off and is not ended yet. Go on with it or end it first.',
-    );
+    throw new EvenrungError('run-unfinished', 'An earlier set was interrupted: resume it or end it first.');
   if (run === null || set.folder === null || run.request === null)
     throw new EvenrungError(
       'nothing-to-complete',
-      `Of the set ${set.id} nothing is left to go on with${set.folder === null ? ': nothing was stored in it' : ''}. Fire it anew.`,
+      `The set ${set.id} cannot be continued${set.folder === null ? ': nothing of it was stored' : ''}. Shoot it again.`,
     );
   const of = { run, set, folder: set.folder, extension: null };
   const missing = set.frames.filter(({ view }) => view.state !== 'verified').map(({ view }) => view.number);
@@ -50,7 +47,7 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
     if (filesToLookFor(lackingIn(fetchable(set))) > 0) return { ...of, purpose: 'fetch', frames: [] };
     throw new EvenrungError(
       'nothing-to-complete',
-      `Of the set ${set.id} no file is missing that the camera could have.`,
+      `The set ${set.id} misses no file that the camera could have.`,
     );
   }
   if (typeof wanted === 'object' && 'extend' in wanted)
@@ -60,7 +57,7 @@ export function chooseSet(journal: Journal, written: string, wanted: Wanted): Ch
   if (missing.length > 0 || set.state !== 'complete') return { ...of, purpose: 'complete', frames: missing };
   throw new EvenrungError(
     'nothing-to-complete',
-    `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. Choose frames to fire some of them again.`,
+    `The set ${set.id} is complete: all its ${set.frames.length} frames are verified. To reshoot some of them, choose frames.`,
   );
 }
 
@@ -74,7 +71,7 @@ function extensionOf({ id, frames, light }: StoredSet, { darker, brighter }: Ext
   if (lacking.darker + lacking.brighter > 0) return lacking;
   throw new EvenrungError(
     'nothing-to-complete',
-    `The set ${id} has lost nothing at its ends, as far as its pictures tell. To extend it all the same, say by how many frames, darker or brighter.`,
+    `The set ${id} has lost nothing at its ends, as far as its pictures show. To extend it all the same, give the number of darker or brighter frames.`,
   );
 }
 
@@ -96,7 +93,7 @@ export const filesInCamera = (set: StoredSet): number =>
 const numbersInWords = (numbers: readonly number[]): string =>
   numbers.every((number, index) => number === index + 1)
     ? `counted from 1, the darkest, to ${numbers.length}`
-    : `${numbers.join(', ')}, from dark to light`;
+    : `${numbers.join(', ')}, from dark to bright`;
 
 /** @throws EvenrungError frames-out-of-range */
 function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
@@ -114,7 +111,7 @@ function numbersOf({ frames, plan }: StoredSet, chosen: Again): number[] {
   if (unknown.length > 0 || chosen.frames.length === 0)
     throw new EvenrungError(
       'frames-out-of-range',
-      `${chosen.frames.length === 0 ? 'No frame is chosen' : `The set has no frame ${unknown.join(', ')}`}: they are ${numbersInWords(frames.map(({ view }) => view.number))}.`,
+      `${chosen.frames.length === 0 ? 'No frame is chosen' : `The set has no frame ${unknown.join(', ')}`}: its frames are ${numbersInWords(frames.map(({ view }) => view.number))}.`,
     );
   return [...new Set(chosen.frames)].sort((a, b) => a - b);
 }

@@ -118,7 +118,7 @@ const plannedAnew = (view: FrameView): FrameView => ({ ...view, ...UNMADE, state
 
 const gone = (view: FrameView): FrameView => ({
   ...plannedAnew(view),
-  ...{ state: 'rejected', reason: 'Its file was not there any more.' },
+  ...{ state: 'rejected', reason: 'Its file was missing.' },
 });
 
 /** @returns the frames of the plan that the set has not, as planned */

@@ -34,7 +34,7 @@ export function mustLookInside(body: Body): void {
   if (body.isApart) return;
   throw new EvenrungError(
     'body-not-ready',
-    'Over this connection a file of an earlier release cannot be fetched. Have the camera reached directly (--link direct), or copy the file from the card.',
+    'Over this connection, files of earlier releases cannot be fetched. Use --link direct, or copy the file from the card.',
   );
 }
 
@@ -47,7 +47,7 @@ async function mustBeWhole({ set, folder, frames }: ChosenSet): Promise<void> {
   if (gone.length > 0)
     throw new EvenrungError(
       'set-damaged',
-      `${namesWithVerb(gone)} not in ${folder} any more. Put back a copy first, or choose ${framesIn(gone)} to be fired again.`,
+      `${namesWithVerb(gone)} missing from ${folder}. Put a copy back first, or choose to reshoot ${framesIn(gone)}.`,
     );
   const kept = verified.filter((one) => !isGone(one) && one.sha256 !== null);
   const sums = await checksumsOf(kept.map(({ file }) => path.join(folder, file)));
@@ -58,7 +58,7 @@ async function mustBeWhole({ set, folder, frames }: ChosenSet): Promise<void> {
   if (changed.length > 0)
     throw new EvenrungError(
       'set-damaged',
-      `${namesWithVerb(changed)} not what came from the camera any more. Put back a copy first; or move what is there away, and choose ${framesIn(changed)} to be fired again.`,
+      `${namesWithVerb(changed)} no longer what came from the camera. Put a copy back first, or move the file away and choose to reshoot ${framesIn(changed)}.`,
     );
 }
 
@@ -101,7 +101,7 @@ export function mustStandAsThen({ run, set }: Pick<ChosenSet, 'run' | 'set'>, bo
   if (off.length === 0) return;
   throw new EvenrungError(
     'body-not-ready',
-    `The camera does not stand as it did when the set was made. Set ${off.join(', and ')}, then try again.`,
+    `The camera is not set as it was for this set. Change ${off.join(', and ')}, then try again.`,
     { aperture: set.base.aperture, iso: set.base.iso },
   );
 }
