@@ -19,7 +19,7 @@ const WITH_STAND_INS = filesWith(/\bvi\.(?:do)?Mock\(/i);
 export const TAGS = [{ name: 'pace', description: 'measures the machine: see tests/pace.ts' }];
 const ALL = ['tests/**/*.test.ts'];
 // Most of a test that starts processes is waiting.
-const SIDE_BY_SIDE = { maxWorkers: 4, sequence: { groupOrder: 0 } };
+const SIDE_BY_SIDE = { maxWorkers: 6, sequence: { groupOrder: 0 } };
 
 export default defineConfig({
   test: {
