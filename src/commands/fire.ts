@@ -201,6 +201,8 @@ async function fireWith(
     const run = await station.start(await foreseen((asked) => station.foresee(asked), request, options));
     await station.settled();
     if (!stopped) await station.proved();
+    isEarlier = true;
+    if (!stopped) await proveEarlier(station, options, log);
     if (request.schedule !== undefined) return endOfSchedule(events.state.schedule, stopped, options);
     const state = events.state.run?.state;
     if (state === 'stopped') return STOPPED;
@@ -211,6 +213,23 @@ async function fireWith(
     await station.close();
     forget();
   }
+}
+
+/** Proofs of earlier sets that are made before the command ends, at the most. */
+const PROVED_LATE = 3;
+
+/** Earlier sets whose program ended before their proof was written get it now: nothing waits for it, and nothing is fired. */
+async function proveEarlier(station: Station, { json }: FireOptions, log: Logger): Promise<void> {
+  const missing = Math.min(PROVED_LATE, station.proofsMissing);
+  if (missing === 0) return;
+  const what =
+    missing === 1
+      ? 'An earlier set ended without its proof, and gets it'
+      : `${missing} earlier sets ended without their proofs, and get them`;
+  const sentence = `${what} now. Ctrl-C leaves that for another time.`;
+  if (json) log.warn(sentence);
+  else process.stdout.write(`${sentence}\n`);
+  await station.proveLate(PROVED_LATE);
 }
 
 /** @returns what is to be begun: where a schedule was to end before the sun comes up, with that end */

@@ -81,6 +81,8 @@ export interface MergeOptions {
   readonly previewSide?: number | undefined;
   /** Lines for the head of the file. */
   readonly about?: readonly string[] | undefined;
+  /** Ends it before its time, between two frames. */
+  readonly signal?: AbortSignal | undefined;
 }
 
 export type Merged =
@@ -96,7 +98,12 @@ export type Merged =
       /** For the photographer. */
       readonly sentence: string;
     }
-  | { readonly isMerged: false; readonly sentence: string };
+  | {
+      readonly isMerged: false;
+      readonly sentence: string;
+      /** Whether it is not the frames' doing: another time it may be done. Left out, it is theirs. */
+      readonly hasFailed?: boolean;
+    };
 
 export interface Judge {
   /** Looks at a frame, in place of an earlier one of its number. Never rejects. */
@@ -158,7 +165,8 @@ class OneJudge implements Judge {
   drop(number: number): Promise<void> {
     return this.inTurn(async () => {
       this.frames.delete(number);
-      if (this.isKnown) await this.held.ask({ ask: 'drop', desk: this.desk, number });
+      // A process that falls over it has forgotten everything.
+      if (this.isKnown) await this.held.ask({ ask: 'drop', desk: this.desk, number }).catch(() => null);
     });
   }
 
@@ -179,6 +187,7 @@ class OneJudge implements Judge {
         (cause): Merged => ({
           isMerged: false,
           sentence: failedWords('The frames could not be merged', cause),
+          hasFailed: true,
         }),
       ),
     );
@@ -274,6 +283,7 @@ class OneJudge implements Judge {
     previewSide,
     about = [],
     file,
+    signal,
   }: MergeOptions): Promise<Merged> {
     const { held, desk } = this;
     await this.knowAgain();
@@ -283,12 +293,14 @@ class OneJudge implements Judge {
     let frames = 0;
     const darkestFirst = [...this.frames.values()].sort((one, other) => one.offsetEv - other.offsetEv);
     for (const known of darkestFirst) {
+      signal?.throwIfAborted();
       const source = known.isRead ? await sourceOf(known) : null;
       if (source === null) continue;
       const { offsetEv } = known;
       const added = await held.ask({ ask: 'merge-add', desk, offsetEv, source, side: side ?? SIDES.merge });
       if (added === null) frames += 1;
     }
+    signal?.throwIfAborted();
     const lines = ['Relative radiance, a proof of the set', ...about];
     const pictures = await held.ask({
       ask: 'merge-end',

@@ -26,6 +26,7 @@ import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import { InHand } from './in-hand.js';
 import { Common } from './judge/common.js';
 import { SetLabels } from './labels.js';
+import { handJudged } from './light/judged-set.js';
 import { SetLight } from './light/light.js';
 import { prove } from './light/proof.js';
 import { pickUp } from './pick-up.js';
@@ -123,7 +124,7 @@ export class Run {
     });
     this.hand = inHand(options, book);
     const judge = options.openJudge?.();
-    this.light = judge === undefined ? null : new SetLight(judge, this.hand);
+    this.light = judge === undefined ? null : new SetLight(judge, handJudged(this.hand));
     this.hand.light = this.light;
     this.releases = new Releases(this.hand, this.steady);
     this.inCamera = new InCamera(this.hand, this.steady);
@@ -245,6 +246,7 @@ export class Run {
   async carryOut(): Promise<SetEnded> {
     try {
       this.tellWhole();
+      if (this.light !== null) this.hand.oweProof(true);
       const came = (await this.options.cameBefore?.()) ?? null;
       if (came !== null) this.releases.know({ came });
       await this.pickUp();
@@ -276,7 +278,7 @@ export class Run {
    * @param inTurn does it while nobody else writes into the folder
    */
   async prove(inTurn: (work: () => Promise<void>) => Promise<void>): Promise<void> {
-    if (this.light !== null) await prove(this.hand, this.light, inTurn);
+    if (this.light !== null) await prove(handJudged(this.hand), this.light, inTurn);
   }
 
   /** Whether frames may still be added because its ends have lost something. */
@@ -665,6 +667,7 @@ function inHand({ id, set, plan, body, folder, begun, iso = null, naming }: RunO
   return new InHand({
     ...{ run: id, plan, body, folder, book, redo, iso },
     added: memo?.added,
+    owesProof: memo?.owesProof,
     asThen: memo?.takenUp?.purpose === 'fetch' && begun !== undefined ? standingThen(begun.base) : null,
     labels: new SetLabels(set, memo?.named, naming),
     startedAt: begun === undefined ? (folder.startedAt ?? new Date()) : new Date(begun.startedAt),

@@ -100,7 +100,7 @@ function numbersFor(offsets: readonly Sixths[], { frames, strays }: Numbered): M
   return numbers;
 }
 
-export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
+export const isVerified = ({ view }: Pick<SetFrame, 'view'>): boolean => view.state === 'verified';
 
 /** Whether a frame has still to be made: one whose picture is being looked at has not. */
 export const isOpenState = (state: FrameState): boolean => state !== 'verified' && state !== 'stored';
@@ -122,7 +122,9 @@ export function timesAfter(times: FrameTimes, before: FrameState, state: FrameSt
 }
 
 /** @returns the small copies of the frames that have one, by their numbers */
-export const thumbnailsOf = (frames: readonly SetFrame[]): ReadonlyMap<number, Buffer> =>
+export const thumbnailsOf = (
+  frames: readonly Pick<SetFrame, 'view' | 'thumbnail'>[],
+): ReadonlyMap<number, Buffer> =>
   new Map(frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])));
 
 export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>

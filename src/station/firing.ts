@@ -11,12 +11,14 @@ import { inTurn } from '../system/index.js';
 import { endRun } from './again/kept.js';
 import type { Alarm } from './alarm.js';
 import type { EventLog } from './event-log.js';
+import type { Idle } from './idle.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import { turnOf } from './relabel.js';
 import { whileAwake } from './while-awake.js';
 
 export interface FiringOptions {
   readonly one: Pick<OneAtATime, 'fire'>;
+  readonly idle: Pick<Idle, 'during'>;
   readonly bodies: Pick<BodyInHand, 'paidBack' | 'paidIsKept' | 'backAgain'>;
   readonly report: Pick<BodyReport, 'readinessAsked' | 'stockOf'>;
   readonly events: EventLog;
@@ -96,7 +98,11 @@ export class Firing {
   }
 
   /** Fires a set. Never rejects but for defects. */
-  async fire(run: Run, body: Body): Promise<EndedSet> {
+  fire(run: Run, body: Body): Promise<EndedSet> {
+    return this.options.idle.during(() => this.fireNow(run, body));
+  }
+
+  private async fireNow(run: Run, body: Body): Promise<EndedSet> {
     const { bodies, report, alarm } = this.options;
     this.before = this.last;
     this.last = run;

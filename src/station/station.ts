@@ -80,9 +80,11 @@ export class Station {
    * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and what links throw
    */
   async learn(options: LearnOptions = {}): Promise<Learnt> {
-    const { one } = this.parts;
+    const { one, idle } = this.parts;
     const stopping = () => one.isEnding || (options.stopping?.() ?? false);
-    return one.errand(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping }));
+    return one.errand(() =>
+      idle.during(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping })),
+    );
   }
 
   // --- soundings
@@ -361,12 +363,28 @@ export class Station {
     await this.parts.firing.proved();
   }
 
+  /** Of how many sets that had ended the proof is missing; none where pictures are not judged. @throws EvenrungError storing-failed */
+  get proofsMissing(): number {
+    return this.parts.lateProofs.missing;
+  }
+
+  /**
+   * Makes what is missing because a program ended before it was written: the proofs of sets that had ended. In the background, while nothing is
+   * fired. Never rejects.
+   * @param most of them at the most; left out, all
+   * @returns once that is done
+   */
+  proveLate(most?: number): Promise<void> {
+    return this.parts.lateProofs.make(most);
+  }
+
   /** Stops what is under way, puts settings back, lets go of the body. Nothing can be begun after. Never throws. */
   async close(): Promise<void> {
-    const { one, bodies, folders } = this.parts;
+    const { one, bodies, folders, lateProofs } = this.parts;
     bodies.endLooking();
+    const written = [lateProofs.end(), one.end().then(() => this.proved())];
     await one.end();
-    await Promise.race([this.proved(), sleep(PROVED_WITHIN_MS, undefined, { ref: false })]);
+    await Promise.race([Promise.all(written), sleep(PROVED_WITHIN_MS, undefined, { ref: false })]);
     await folders.swept();
     await bodies.close();
     await exifTool.end();

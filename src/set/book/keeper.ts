@@ -24,6 +24,8 @@ export interface SetMemo {
   };
   /** Numbers of the frames that it is being extended by: what is not made of them leaves it at its end. */
   readonly added?: readonly number[];
+  /** Whether its pictures are judged, and what they tell lies not in its folder yet, or not as it is now. Left out, nothing is owed. */
+  readonly owesProof?: boolean;
   /** Where it was taken up again after its end. */
   readonly takenUp?: TakenUp | null;
 }
