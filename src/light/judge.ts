@@ -310,6 +310,8 @@ class OneJudge implements Judge {
       file,
     });
     if (pictures === null) return { isMerged: false, sentence: NOTHING_READ };
+    if ('refused' in pictures)
+      return { isMerged: false, sentence: notWritten(pictures.refused), hasFailed: true };
     const { preview, width, height } = pictures;
     return {
       ...{ isMerged: true, size: { width, height }, response, frames },
@@ -318,6 +320,10 @@ class OneJudge implements Judge {
     };
   }
 }
+
+/** @param why in a few words */
+export const notWritten = (why: string): string =>
+  `What the set can become could not be written into its folder: ${why}.`;
 
 const NOTHING_READ = 'No picture of the set could be looked at, so nothing tells what it holds.';
 const NO_RESPONSE =

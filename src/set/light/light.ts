@@ -6,7 +6,7 @@ import { setTimeout as sleep } from 'node:timers/promises';
 import type { FrameLight, LightView } from '../../../shared/light.js';
 import { exifTool, readRawPreview, shownFilesOf } from '../../frames/index.js';
 import type { CoverageAnswer, Judge, JudgedFrame, Read, Unread } from '../../light/index.js';
-import { together } from '../../light/index.js';
+import { notWritten, together } from '../../light/index.js';
 import type { JudgedLight } from '../in-hand.js';
 import { asEnd } from '../judge/end-marks.js';
 import { withLightMarks } from '../judge/marks.js';
@@ -154,7 +154,7 @@ export class SetLight implements JudgedLight {
   /** @param why in a few words */
   cannotBeWritten(why: string): void {
     this.proof = {
-      sentence: `What the set can become could not be written into its folder: ${why}.`,
+      sentence: notWritten(why),
       isMade: false,
       madeAt: new Date().toISOString(),
     };
