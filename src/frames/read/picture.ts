@@ -1,7 +1,7 @@
 // A frame's picture: a small copy of it, and what that tells. Pixels are decoded in a process beside the daemon.
 import { EvenrungError } from '../../../shared/errors.js';
 import { ProcessFell } from '../../system/index.js';
-import { pictures } from '../decode/pictures.js';
+import { NothingDecoded, pictures } from '../decode/pictures.js';
 import type { SmallCopy, SmallPicture } from '../decode/small-copy.js';
 import { type RawPreview, readRawPreview } from './raw.js';
 
@@ -18,7 +18,7 @@ const NO_PREVIEW: ReadonlySet<string> = new Set(['unknown', 'txt']);
  * @param file a JPEG, or a raw file with a preview in it
  * @param format its extension by content
  * @returns null where there is nothing in it that can be decoded here
- * @throws EvenrungError frame-unreadable where it is cut short or broken
+ * @throws EvenrungError frame-unreadable where it is cut short or broken; NothingDecoded if no picture can be looked at, whatever it is
  */
 export async function readPicture(file: string, format: string): Promise<Picture | null> {
   if (format === 'jpg') return decode(file, null);
@@ -26,7 +26,10 @@ export async function readPicture(file: string, format: string): Promise<Picture
   const preview = await previewOf(file);
   if (preview === null) return null;
   // A broken preview in a whole raw file is no reason to fire again.
-  return decode(preview.jpeg, preview.turn).catch(() => null);
+  return decode(preview.jpeg, preview.turn).catch((cause: unknown) => {
+    if (cause instanceof NothingDecoded) throw cause;
+    return null;
+  });
 }
 
 /** Where ExifTool cannot run or does not answer, raw files have no small copy; that is no fault of the frame. */

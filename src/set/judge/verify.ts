@@ -8,6 +8,7 @@ import {
   type Checksum,
   checksumOf,
   mustBeWhole,
+  NothingDecoded,
   namesOf,
   type Picture,
   readPicture,
@@ -34,6 +35,8 @@ export interface Accepted {
 /** A look at a picture, with the picture: of two files, that of the one which is decoded sooner. */
 export interface LookedAt extends Looked {
   readonly picture: Picture | null;
+  /** Whether its picture could not be looked at, and that is not its own doing. */
+  readonly isUnseen: boolean;
   /** Of the own file; null if it cannot be read. */
   readonly checksum: Checksum | null;
   /** A look at the other file; null if there is none. */
@@ -52,12 +55,14 @@ export async function lookAt({
   const looks = new Map<File, Looked>();
   for (const file of files) looks.set(file, await lookAtFile(file));
   let picture: Picture | null = null;
+  let isUnseen = false;
   for (const file of shownFirst(files)) {
     if (looks.get(file)?.broken !== null) continue;
     try {
       picture = await readPicture(file.path, file.kind ?? 'unknown');
     } catch (cause) {
-      looks.set(file, notWhole(cause));
+      if (cause instanceof NothingDecoded) isUnseen = true;
+      else looks.set(file, notWhole(cause));
     }
     if (picture !== null) break;
   }
@@ -67,6 +72,7 @@ export async function lookAt({
   return {
     ...ofOwn,
     ...(ofOwn.broken === null ? { clipped, picture } : { picture: null }),
+    isUnseen: isUnseen && picture === null,
     checksum: await summing,
     partner: partner === null ? null : lookOf(partner),
   };
@@ -115,6 +121,7 @@ export async function verify(
   const stem = labels.stemOf(frame, hand.run, hand.startedAt);
   const kept = await keep({ path: arrival.path, kind }, partner, stem, hand);
   show(frame, looked.picture);
+  if (looked.isUnseen) book.note(UNSEEN);
   const { clipped } = looked;
   const more: Partial<FrameView> = {
     ...{ file: kept.file, clipped, baseMoved: accepted.baseMoved, marks: marksOf(seen) },
@@ -136,6 +143,9 @@ export async function verify(
   redo.made();
   hand.light?.look(frame);
 }
+
+const UNSEEN =
+  'Pictures of this set could not be looked at, because the process that decodes them ends each time: their frames are proved by what the files record, and whether they are clipped is not known.';
 
 /** Of a file that could not be read. */
 export const NO_CHECKSUM: FrameFile = { sha256: null, bytes: null };
