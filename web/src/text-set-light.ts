@@ -22,7 +22,7 @@ export const setLightText = {
     heldOf: (sentence: string) => `Map of what the set holds. ${sentence}`,
     legend: {
       none: 'hatched: in no frame',
-      one: 'tinted: in one frame alone',
+      one: 'dotted: in one frame alone',
       more: 'grey: in two frames or more',
     },
     why: {
