@@ -153,6 +153,7 @@ export class Run {
       folder: null,
       notes: [...book.notes],
       light: hand.light?.view ?? options.begun?.light ?? null,
+      isJudged: this.light !== null,
     };
   }
 

@@ -82,11 +82,11 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
   );
 }
 
-/** Where nobody saw it being made there is nothing to keep room for. */
+/** Where nobody judges its pictures, or nobody saw it being made, there is nothing to keep room for. */
 function RunPicture({ run }: { readonly run: RunView }) {
-  const { id, set, light, endedAt } = run;
+  const { id, set, light, isJudged, endedAt } = run;
   const isWatched = watched.value === id;
-  if (light === null && !isWatched && endedAt !== null) return null;
+  if (light === null && (!isJudged || (!isWatched && endedAt !== null))) return null;
   const isGone = onDiskOf(set.id)?.state === 'gone';
   return (
     <SetPicture
