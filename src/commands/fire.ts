@@ -220,7 +220,7 @@ const PROVED_LATE = 3;
 
 /** Earlier sets whose program ended before their proof was written get it now: nothing waits for it, and nothing is fired. */
 async function proveEarlier(station: Station, { json }: FireOptions, log: Logger): Promise<void> {
-  const missing = Math.min(PROVED_LATE, station.proofsMissing);
+  const missing = Math.min(PROVED_LATE, await station.proofsMissing());
   if (missing === 0) return;
   const what =
     missing === 1

@@ -82,7 +82,10 @@ export class Firing {
         (journal === undefined ? null : lastCame(journal, made.body.identity)),
       naming,
       asked: () => report.readinessAsked(),
-      tell: (happening) => events.tell(happening),
+      tell: (happening) => {
+        // The next set of the run has frames of the same numbers: marks that come after the end of this one are not theirs.
+        if (happening.type !== 'frame' || events.state.run?.set.id === made.set.id) events.tell(happening);
+      },
       patienceMs,
       openJudge,
       keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),

@@ -3,7 +3,7 @@
 import { asEvenrungError } from '../../shared/errors.js';
 import type { Journal } from '../journal/index.js';
 import type { Judge } from '../light/index.js';
-import { owesProof, proveLate } from '../set/index.js';
+import { lacksProof, proveLate } from '../set/index.js';
 import { inTurn } from '../system/index.js';
 import type { EventLog } from './event-log.js';
 import type { Idle } from './idle.js';
@@ -49,9 +49,9 @@ export class LateProofs {
     return this.all;
   }
 
-  /** How many sets there are whose proof is missing. @throws EvenrungError storing-failed */
-  get missing(): number {
-    return this.owed().length;
+  /** @returns how many proofs are missing and can be made @throws EvenrungError storing-failed */
+  async missing(): Promise<number> {
+    return (await this.owed()).length;
   }
 
   /** The set is taken up again. Waits until nothing of it is being written. Never rejects. */
@@ -67,19 +67,19 @@ export class LateProofs {
     await this.all;
   }
 
-  private owed(): string[] {
+  private async owed(): Promise<string[]> {
     const { journal, openJudge } = this.options;
     if (journal === undefined || openJudge === undefined) return [];
-    return journal
-      .sets({ limit: SETS_LOOKED_AT })
-      .filter((set) => owesProof(journal, set))
-      .map(({ id }) => id);
+    const owed: string[] = [];
+    for (const set of journal.sets({ limit: SETS_LOOKED_AT }))
+      if (await lacksProof(journal, set)) owed.push(set.id);
+    return owed;
   }
 
   private async makeAll(most: number): Promise<void> {
     await this.options.swept();
     let made = 0;
-    for (const set of this.owed()) {
+    for (const set of await this.owed()) {
       for (let tries = 0; tries < TRIES && made < most; tries += 1) {
         const outcome = await this.makeWhileIdle(set);
         if (outcome === 'made') made += 1;

@@ -363,9 +363,12 @@ export class Station {
     await this.parts.firing.proved();
   }
 
-  /** Of how many sets that had ended the proof is missing; none where pictures are not judged. @throws EvenrungError storing-failed */
-  get proofsMissing(): number {
-    return this.parts.lateProofs.missing;
+  /**
+   * @returns how many proofs are missing of sets that had ended, and can be made; none where pictures are not judged
+   * @throws EvenrungError storing-failed
+   */
+  proofsMissing(): Promise<number> {
+    return this.parts.lateProofs.missing();
   }
 
   /**

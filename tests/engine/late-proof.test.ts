@@ -142,8 +142,10 @@ describe('a set whose program was killed after its end', () => {
     expect(await proofIn(set)).toEqual([]);
     const { station } = await begun();
     merged = 0;
+    expect(await station.proofsMissing()).toBe(1);
     await rename(set.folder, `${set.folder}-away`);
     await station.proveLate();
+    expect(await station.proofsMissing()).toBe(0);
     await rename(`${set.folder}-away`, set.folder);
     const [frame = ''] = (await readdir(set.folder)).filter((name) => name.endsWith('.jpg'));
     await rename(path.join(set.folder, frame), path.join(root, 'away.jpg'));

@@ -28,13 +28,20 @@ export interface LateProofOptions {
 const memoOf = ({ memo }: Pick<StoredSet, 'memo'>): SetMemo | null => memo as SetMemo | null;
 
 /** Whether it has ended, and its proof is missing. @throws EvenrungError storing-failed */
-export function owesProof(
+function owesProof(
   journal: Journal,
   { id, endedAt, folder, verified }: Pick<ListedSet, 'id' | 'endedAt' | 'folder' | 'verified'>,
 ): boolean {
   if (endedAt === null || folder === null || verified === 0) return false;
   const set = journal.set(id);
   return set !== null && memoOf(set)?.owesProof === true;
+}
+
+/** Whether the proof of a set that has ended is missing, and can be made. @throws EvenrungError storing-failed */
+export async function lacksProof(journal: Journal, listed: ListedSet): Promise<boolean> {
+  if (!owesProof(journal, listed)) return false;
+  const set = journal.set(listed.id);
+  return set !== null && isAsItEnded(journal, set);
 }
 
 /**

@@ -36,6 +36,8 @@ export class SetLight implements JudgedLight {
   /** The file that was looked at for a frame. */
   private readonly files = new Map<number, string>();
   private readonly underWay = new Set<Promise<void>>();
+  /** So many of them wait for the judge. */
+  private toJudge = 0;
   private answer: CoverageAnswer | null = null;
   private drawn = 0;
   private proof: LightView['proof'] = null;
@@ -82,7 +84,6 @@ export class SetLight implements JudgedLight {
       await this.judgeFrame(frame);
       // What was compared with the earlier picture of this frame is compared anew.
       for (const other of this.comparedWith(frame.view.number)) await this.judgeFrame(other);
-      if (this.underWay.size <= 1) await this.tell();
     });
   }
 
@@ -109,7 +110,6 @@ export class SetLight implements JudgedLight {
     this.files.delete(number);
     this.begin(async () => {
       await this.judge.drop(number);
-      if (this.underWay.size <= 1) await this.tell();
     });
   }
 
@@ -167,8 +167,16 @@ export class SetLight implements JudgedLight {
 
   /** The judge answers in turn, and never rejects. */
   private begin(work: () => Promise<void>): void {
-    const one: Promise<void> = work().finally(() => this.underWay.delete(one));
+    this.toJudge += 1;
+    const one: Promise<void> = this.carryOut(work).finally(() => this.underWay.delete(one));
     this.underWay.add(one);
+  }
+
+  /** What the pictures come to is told once none is waiting. */
+  private async carryOut(work: () => Promise<void>): Promise<void> {
+    await work();
+    this.toJudge -= 1;
+    if (this.toJudge === 0) await this.tell();
   }
 
   private async judgeFrame(frame: LitFrame): Promise<void> {
