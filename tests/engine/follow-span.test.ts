@@ -357,7 +357,7 @@ describe('a program that dies', () => {
   });
 
   it('a run of an earlier program, which knew no such span, is gone on with as it was asked for', async () => {
-    const { station: dying, events } = await station(scene, { link: new DyingLink(body, 4) });
+    const { station: dying, events } = await station(scene, { link: new DyingLink(body, 3) });
     opened = [];
     const { id } = await dying.start({ ...THREE, ...every4min(3) });
     await new Promise<void>((resolve) => {
