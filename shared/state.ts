@@ -152,6 +152,8 @@ export const runViewSchema = z.strictObject({
   notes: z.array(z.string()),
   /** What its pictures tell of its light; null until one has been judged, and if none is. */
   light: lightSchema.nullable(),
+  /** Whether its pictures are judged. */
+  isJudged: z.boolean(),
 });
 export type RunView = z.infer<typeof runViewSchema>;
 

@@ -202,6 +202,8 @@ async function fireWith(
     const run = await station.start(await foreseen((asked) => station.foresee(asked), request, options));
     await station.settled();
     if (!stopped) await station.proved();
+    isEarlier = true;
+    if (!stopped) await proveEarlier(station, options, log);
     if (request.schedule !== undefined) return endOfSchedule(events.state.schedule, stopped, options);
     const state = events.state.run?.state;
     if (state === 'stopped') return STOPPED;
@@ -212,6 +214,23 @@ async function fireWith(
     await station.close();
     forget();
   }
+}
+
+/** Proofs of earlier sets that are made before the command ends, at the most. */
+const PROVED_LATE = 3;
+
+/** Earlier sets whose program ended before their proof was written get it now: nothing waits for it, and nothing is fired. */
+async function proveEarlier(station: Station, { json }: FireOptions, log: Logger): Promise<void> {
+  const missing = Math.min(PROVED_LATE, await station.proofsMissing());
+  if (missing === 0) return;
+  const what =
+    missing === 1
+      ? 'Writing the proof that an earlier set lacks.'
+      : `Writing the proofs that ${missing} earlier sets lack.`;
+  const sentence = `${what} Press Ctrl-C to leave that for another time.`;
+  if (json) log.warn(sentence);
+  else process.stdout.write(`${sentence}\n`);
+  await station.proveLate(PROVED_LATE);
 }
 
 /** @returns the request to begin: with another end, if a schedule was to end before sunrise */

@@ -113,6 +113,7 @@ async function serveWith(
   const isCutOff = station.unfinished() !== null;
   const giveUp = resume === 'always' && isCutOff ? resumeWhenMet(station, events, log) : () => undefined;
   const looked = station.look();
+  void station.proveLate();
   const forget = resume === 'ask' ? askInTerminal({ station, events, looked }) : () => undefined;
   await new Promise<void>((resolve) => onStopSignal(resolve));
   forget();

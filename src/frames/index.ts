@@ -1,6 +1,6 @@
 // Files that came back: recorded exposures, small copies, the set folder. Knows neither plan nor run.
 
-export { readyForPictures } from './decode/pictures.js';
+export { NothingDecoded, readyForPictures } from './decode/pictures.js';
 export type { PixelSize, SmallPicture } from './decode/small-copy.js';
 export { setFoldersIn } from './folder/find-sets.js';
 export { fileInside } from './folder/inside.js';

@@ -10,6 +10,7 @@ export {
   type JudgedFrame,
   type Merged,
   type MergeOptions,
+  notWritten,
   openJudge,
   type Preview,
   type Read,

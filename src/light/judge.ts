@@ -94,6 +94,8 @@ export interface MergeOptions {
   readonly previewSide?: number | undefined;
   /** Lines for the head of the file. */
   readonly about?: readonly string[] | undefined;
+  /** Ends it before its time, between two frames. */
+  readonly signal?: AbortSignal | undefined;
 }
 
 export type Merged =
@@ -109,7 +111,12 @@ export type Merged =
       /** A sentence for the photographer. */
       readonly sentence: string;
     }
-  | { readonly isMerged: false; readonly sentence: string };
+  | {
+      readonly isMerged: false;
+      readonly sentence: string;
+      /** Whether it is not the frames' doing: another time it may be done. Left out, it is theirs. */
+      readonly hasFailed?: boolean;
+    };
 
 export interface Judge {
   /** Looks at a frame; it replaces an earlier one of the same number. Never rejects. */
@@ -174,7 +181,8 @@ class OneJudge implements Judge {
   drop(number: number): Promise<void> {
     return this.inTurn(async () => {
       this.frames.delete(number);
-      if (this.isKnown) await this.held.ask({ ask: 'drop', desk: this.desk, number });
+      // A process that falls over it has forgotten everything.
+      if (this.isKnown) await this.held.ask({ ask: 'drop', desk: this.desk, number }).catch(() => null);
     });
   }
 
@@ -195,6 +203,7 @@ class OneJudge implements Judge {
         (cause): Merged => ({
           isMerged: false,
           sentence: failedWords('The frames could not be merged', cause),
+          hasFailed: true,
         }),
       ),
     );
@@ -293,6 +302,7 @@ class OneJudge implements Judge {
     previewSide,
     about = [],
     file,
+    signal,
   }: MergeOptions): Promise<Merged> {
     const { held, desk } = this;
     await this.knowAgain();
@@ -302,12 +312,14 @@ class OneJudge implements Judge {
     let frames = 0;
     const darkestFirst = [...this.frames.values()].sort((one, other) => one.offsetEv - other.offsetEv);
     for (const known of darkestFirst) {
+      signal?.throwIfAborted();
       const source = known.isRead ? await sourceOf(known) : null;
       if (source === null) continue;
       const { offsetEv } = known;
       const added = await held.ask({ ask: 'merge-add', desk, offsetEv, source, side: side ?? SIDES.merge });
       if (added === null) frames += 1;
     }
+    signal?.throwIfAborted();
     const lines = ['Relative radiance, a proof of the set', ...about];
     const pictures = await held.ask({
       ask: 'merge-end',
@@ -317,6 +329,8 @@ class OneJudge implements Judge {
       file,
     });
     if (pictures === null) return { isMerged: false, sentence: NOTHING_READ };
+    if ('refused' in pictures)
+      return { isMerged: false, sentence: notWritten(pictures.refused), hasFailed: true };
     const { preview, width, height } = pictures;
     return {
       ...{ isMerged: true, size: { width, height }, response, frames },
@@ -325,6 +339,10 @@ class OneJudge implements Judge {
     };
   }
 }
+
+/** @param why in a few words */
+export const notWritten = (why: string): string =>
+  `The proof of the set could not be written into its folder: ${why}.`;
 
 const NOTHING_READ = 'What the set holds is not known: none of its pictures could be opened.';
 const NO_RESPONSE =

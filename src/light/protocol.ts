@@ -64,6 +64,12 @@ export interface MergedPictures {
   readonly height: number;
 }
 
+/** The file could not be written. */
+export interface Refused {
+  /** Why, in words that fit behind a colon. */
+  readonly refused: string;
+}
+
 /** The answer to each question. */
 export interface Answers {
   readonly look: Looked | Unreadable;
@@ -78,7 +84,7 @@ export interface Answers {
   /** Null if it was added. */
   readonly 'merge-add': Unreadable | null;
   /** Null if there was nothing to merge. */
-  readonly 'merge-end': MergedPictures | null;
+  readonly 'merge-end': MergedPictures | Refused | null;
   readonly clear: null;
 }
 

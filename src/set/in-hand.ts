@@ -46,6 +46,8 @@ export interface InHandOptions {
   readonly asThen?: Standing | null;
   /** Numbers of the frames that it is being extended by. */
   readonly added?: readonly number[] | undefined;
+  /** Whether an earlier program still owes it its proof. */
+  readonly owesProof?: boolean | undefined;
   readonly common: (changed: () => void) => Common;
 }
 
@@ -68,6 +70,7 @@ export class InHand {
   private planned: Plan;
   private beyond: readonly number[];
   private readonly asThen: Standing | null;
+  private owesProof: boolean;
 
   constructor(options: InHandOptions) {
     this.run = options.run;
@@ -81,6 +84,7 @@ export class InHand {
     this.startedAt = options.startedAt;
     this.iso = options.iso;
     this.asThen = options.asThen ?? null;
+    this.owesProof = options.owesProof ?? false;
     this.common = options.common(() => this.remember());
   }
 
@@ -117,7 +121,15 @@ export class InHand {
 
   memo(takenUp: TakenUp | null): SetMemo {
     const added = this.beyond.length === 0 ? {} : { added: this.beyond };
-    return { ...this.common.memo, named: this.labels.named, ...added, takenUp };
+    const owed = this.owesProof ? { owesProof: true } : {};
+    return { ...this.common.memo, named: this.labels.named, ...added, ...owed, takenUp };
+  }
+
+  /** Its proof is owed from now on, or is not any more: whoever begins after a crash knows. */
+  oweProof(owesProof: boolean): void {
+    if (owesProof === this.owesProof) return;
+    this.owesProof = owesProof;
+    this.remember();
   }
 
   // --- how far it reaches
@@ -184,12 +196,8 @@ export class InHand {
    * @returns the picture of a verified frame, read from its files; null if they have none, or cannot be
    *   read
    */
-  async pictureOf({ view }: SetFrame): Promise<Picture | null> {
-    for (const { file, kind } of shownFilesOf(view)) {
-      const picture = await readPicture(path.join(this.folder.path, file), kind).catch(() => null);
-      if (picture !== null) return picture;
-    }
-    return null;
+  pictureOf({ view }: SetFrame): Promise<Picture | null> {
+    return pictureIn(this.folder.path, view);
   }
 
   // --- what was asked for
@@ -240,3 +248,12 @@ export const askedOfFrame = ({ planned, shutter, pass }: SetFrame): AskedOfFrame
   shutter,
   centre: pass.centre,
 });
+
+/** @returns the picture of a frame of a set folder; null if its files have none, or cannot be read */
+export async function pictureIn(folder: string, view: SetFrame['view']): Promise<Picture | null> {
+  for (const { file, kind } of shownFilesOf(view)) {
+    const picture = await readPicture(path.join(folder, file), kind).catch(() => null);
+    if (picture !== null) return picture;
+  }
+  return null;
+}

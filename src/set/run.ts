@@ -27,6 +27,7 @@ import { Hold, KEEP_AWAKE_MS } from './hold.js';
 import { InHand } from './in-hand.js';
 import { Common } from './judge/common.js';
 import { SetLabels } from './labels.js';
+import { handJudged } from './light/judged-set.js';
 import { SetLight } from './light/light.js';
 import { prove } from './light/proof.js';
 import { pickUp } from './pick-up.js';
@@ -137,7 +138,7 @@ export class Run {
     });
     this.hand = inHand(options, book);
     const judge = options.openJudge?.();
-    this.light = judge === undefined ? null : new SetLight(judge, this.hand);
+    this.light = judge === undefined ? null : new SetLight(judge, handJudged(this.hand));
     this.hand.light = this.light;
     this.releases = new Releases(this.hand, this.steady);
     this.inCamera = new InCamera(this.hand, this.steady);
@@ -166,6 +167,7 @@ export class Run {
       folder: null,
       notes: [...book.notes],
       light: hand.light?.view ?? options.begun?.light ?? null,
+      isJudged: this.light !== null,
     };
   }
 
@@ -271,6 +273,7 @@ export class Run {
   async carryOut(): Promise<SetEnded> {
     try {
       this.tellWhole();
+      if (this.light !== null) this.hand.oweProof(true);
       const came = (await this.options.cameBefore?.()) ?? null;
       if (came !== null) this.releases.know({ came });
       await this.pickUp();
@@ -303,7 +306,7 @@ export class Run {
    * @param inTurn does the work while nobody else writes into the folder
    */
   async prove(inTurn: (work: () => Promise<void>) => Promise<void>): Promise<void> {
-    if (this.light !== null) await prove(this.hand, this.light, inTurn);
+    if (this.light !== null) await prove(handJudged(this.hand), this.light, inTurn);
   }
 
   /** Whether the request still allows frames to be added at an end that clips. */
@@ -723,6 +726,7 @@ function inHand({ id, set, plan, body, folder, begun, iso = null, naming }: RunO
   return new InHand({
     ...{ run: id, plan, body, folder, book, redo, iso },
     added: memo?.added,
+    owesProof: memo?.owesProof,
     asThen: memo?.takenUp?.purpose === 'fetch' && begun !== undefined ? standingThen(begun.base) : null,
     labels: new SetLabels(set, memo?.named, naming),
     startedAt: begun === undefined ? (folder.startedAt ?? new Date()) : new Date(begun.startedAt),

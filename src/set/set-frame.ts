@@ -104,7 +104,7 @@ function numbersFor(offsets: readonly Sixths[], { frames, strays }: Numbered): M
   return numbers;
 }
 
-export const isVerified = ({ view }: SetFrame): boolean => view.state === 'verified';
+export const isVerified = ({ view }: Pick<SetFrame, 'view'>): boolean => view.state === 'verified';
 
 /** Whether a frame is still to be made; a frame whose picture is being looked at is not. */
 export const isOpenState = (state: FrameState): boolean => state !== 'verified' && state !== 'stored';
@@ -126,7 +126,9 @@ export function timesAfter(times: FrameTimes, before: FrameState, state: FrameSt
 }
 
 /** @returns the small copies of the frames that have one, by their numbers */
-export const thumbnailsOf = (frames: readonly SetFrame[]): ReadonlyMap<number, Buffer> =>
+export const thumbnailsOf = (
+  frames: readonly Pick<SetFrame, 'view' | 'thumbnail'>[],
+): ReadonlyMap<number, Buffer> =>
   new Map(frames.flatMap(({ view, thumbnail }) => (thumbnail === null ? [] : [[view.number, thumbnail]])));
 
 export const firedLater = (one: SetFrame, other: SetFrame | null): boolean =>

@@ -12,12 +12,14 @@ import { inTurn } from '../system/index.js';
 import { endRun } from './again/kept.js';
 import type { Alarm } from './alarm.js';
 import type { EventLog } from './event-log.js';
+import type { Idle } from './idle.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import { turnOf } from './relabel.js';
 import { whileAwake } from './while-awake.js';
 
 export interface FiringOptions {
   readonly one: Pick<OneAtATime, 'fire'>;
+  readonly idle: Pick<Idle, 'during'>;
   readonly bodies: Pick<BodyInHand, 'paidBack' | 'paidIsKept' | 'backAgain'>;
   readonly report: Pick<BodyReport, 'readinessAsked' | 'stockOf'>;
   readonly events: EventLog;
@@ -81,7 +83,10 @@ export class Firing {
         (journal === undefined ? null : lastCame(journal, made.body.identity)),
       naming,
       asked: () => report.readinessAsked(),
-      tell: (happening) => events.tell(happening),
+      tell: (happening) => {
+        // The next set of the run has frames of the same numbers: marks that come after the end of this one are not theirs.
+        if (happening.type !== 'frame' || events.state.run?.set.id === made.set.id) events.tell(happening);
+      },
       patienceMs,
       openJudge,
       keeper: journal === undefined ? undefined : keeperOf(journal, made.set.id),
@@ -100,7 +105,11 @@ export class Firing {
   }
 
   /** Fires a set. Rejects only for defects. */
-  async fire(run: Run, body: Body): Promise<EndedSet> {
+  fire(run: Run, body: Body): Promise<EndedSet> {
+    return this.options.idle.during(() => this.fireNow(run, body));
+  }
+
+  private async fireNow(run: Run, body: Body): Promise<EndedSet> {
     const { bodies, report, alarm } = this.options;
     this.before = this.last;
     this.last = run;

@@ -8,6 +8,8 @@ import type { Alarm } from './alarm.js';
 import type { EventLog } from './event-log.js';
 import type { Firing } from './firing.js';
 import type { SetFolders } from './folders.js';
+import type { Idle } from './idle.js';
+import type { LateProofs } from './late-proofs.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import type { Planner } from './planner.js';
 import type { Sounder } from './sounder.js';
@@ -20,6 +22,8 @@ export interface Parts {
   readonly folders: SetFolders;
   readonly firing: Firing;
   readonly sounder: Sounder;
+  readonly idle: Idle;
+  readonly lateProofs: LateProofs;
   readonly events: EventLog;
   readonly journal: Journal | undefined;
   /** Calls for somebody when a run ends early. */

@@ -11,6 +11,8 @@ import type { Alarm } from './alarm.js';
 import type { EventLog } from './event-log.js';
 import { Firing } from './firing.js';
 import { SetFolders } from './folders.js';
+import { Idle } from './idle.js';
+import { LateProofs } from './late-proofs.js';
 import { OneAtATime } from './one-at-a-time.js';
 import type { Parts } from './parts.js';
 import { Planner } from './planner.js';
@@ -60,8 +62,10 @@ export function partsOf(
   const bodies = new BodyInHand({ finder, report, camera, lookAgainMs });
   const planner = new Planner({ bodies, report, one, clock, narrow });
   const folders = new SetFolders({ into, stateFolder, journal, naming, log });
+  const idle = new Idle();
   const firing = new Firing({
     one,
+    idle,
     bodies,
     report,
     events,
@@ -74,8 +78,13 @@ export function partsOf(
   });
   const sounder = new Sounder(
     { stateFolder, light: options.light },
-    { one, bodies, report, planner, events },
+    { one, bodies, report, planner, events, idle },
   );
+  const lateProofs = new LateProofs({
+    ...{ journal, openJudge, events, idle, log },
+    ownProofs: () => firing.proved(),
+    swept: () => folders.swept(),
+  });
   return {
     one,
     bodies,
@@ -84,6 +93,8 @@ export function partsOf(
     folders,
     firing,
     sounder,
+    idle,
+    lateProofs,
     events,
     journal,
     alarm,

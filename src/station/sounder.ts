@@ -17,6 +17,7 @@ import { openJudge, type ProcessOptions } from '../light/index.js';
 import { MAY_BE_SUN, MOST_TEST_FRAMES, SUN_SEEN, whyInWords } from '../plan/index.js';
 import { type Sounded, type SoundingStep, sound, sweepUp } from '../sounding/index.js';
 import type { EventLog } from './event-log.js';
+import type { Idle } from './idle.js';
 import type { OneAtATime } from './one-at-a-time.js';
 import type { Planner } from './planner.js';
 import { commandFor, purposeInWords } from './sounding-words.js';
@@ -34,6 +35,7 @@ interface Needs {
   readonly report: BodyReport;
   readonly planner: Planner;
   readonly events: EventLog;
+  readonly idle: Pick<Idle, 'during'>;
 }
 
 export interface BegunSounding {
@@ -68,7 +70,7 @@ export class Sounder {
    */
   begin(written: unknown, startedBy: string): BegunSounding {
     const request = parseSoundRequest(written);
-    const { one, bodies } = this.parts;
+    const { one, bodies, idle } = this.parts;
     one.mustBeFree();
     bodies.mustNotBeLooking();
     bodies.must();
@@ -81,7 +83,7 @@ export class Sounder {
     this.current = current;
     this.tell(current, {});
     const ended = one
-      .errand(() => bodies.withBody(() => this.carryOut(current, request)))
+      .errand(() => idle.during(() => bodies.withBody(() => this.carryOut(current, request))))
       .catch((cause: unknown) => this.failed(current, asEvenrungError(cause)))
       .then(() => current.view);
     return { id: current.view.id, ended, problem: () => current.problem };

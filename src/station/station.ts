@@ -86,9 +86,11 @@ export class Station {
    * @throws EvenrungError run-under-way, no-body, not-learnt, body-not-ready, and whatever links throw
    */
   async learn(options: LearnOptions = {}): Promise<Learnt> {
-    const { one } = this.parts;
+    const { one, idle } = this.parts;
     const stopping = () => one.isEnding || (options.stopping?.() ?? false);
-    return one.errand(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping }));
+    return one.errand(() =>
+      idle.during(() => learnAll(this.parts, this.finder.profiles, { ...options, stopping })),
+    );
   }
 
   // --- soundings
@@ -388,14 +390,33 @@ export class Station {
   }
 
   /**
+   * @returns how many proofs are missing of sets that have ended, and can be made; none if pictures are not judged
+   * @throws EvenrungError storing-failed
+   */
+  proofsMissing(): Promise<number> {
+    return this.parts.lateProofs.missing();
+  }
+
+  /**
+   * Makes the proofs that are missing because a program ended before they were written. In the background, while nothing is
+   * fired. Never rejects.
+   * @param most of them at the most; left out, all
+   * @returns once that is done
+   */
+  proveLate(most?: number): Promise<void> {
+    return this.parts.lateProofs.make(most);
+  }
+
+  /**
    * Stops what is under way, puts settings back, lets go of the body. Nothing can be begun afterwards. Never
    * throws.
    */
   async close(): Promise<void> {
-    const { one, bodies, folders } = this.parts;
+    const { one, bodies, folders, lateProofs } = this.parts;
     bodies.endLooking();
+    const written = [lateProofs.end(), one.end().then(() => this.proved())];
     await one.end();
-    await Promise.race([this.proved(), sleep(PROVED_WITHIN_MS, undefined, { ref: false })]);
+    await Promise.race([Promise.all(written), sleep(PROVED_WITHIN_MS, undefined, { ref: false })]);
     await folders.swept();
     await bodies.close();
     await exifTool.end();

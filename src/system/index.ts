@@ -14,6 +14,6 @@ export {
 export { ProcessFell, SideProcess, type SideProcessOptions, type SideReply } from './side-process.js';
 export { makeReady } from './state-folder.js';
 export { stayAwake } from './stay-awake.js';
-export { PARTIAL, putWhole, syncFile, syncFolder } from './sync.js';
+export { type Content, PARTIAL, putWhole, type Staged, stageWhole, syncFile, syncFolder } from './sync.js';
 export { dayInNames, hourAndMinute, timeInNames, wallDay, wallSecond } from './wall-clock.js';
 export { inTurn, isMissing, PRIVATE, removeWhole, setAside, writeWhole } from './whole-file.js';

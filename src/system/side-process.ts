@@ -17,6 +17,8 @@ export interface SideProcessOptions {
   readonly deadlineMs: number;
   /** After so many questions the process is replaced by another; if it is left out, it never is. */
   readonly mostQuestions?: number | undefined;
+  /** If it fell so many times within so many milliseconds, none is begun until that time is over; left out, another one always is. */
+  readonly rests?: { readonly afterFalls: number; readonly withinMs: number } | undefined;
   /** Whether it has less right to the processor than what fires; left out, it has the program's own. */
   readonly givesWay?: boolean | undefined;
   /** Node's own arguments. */
@@ -49,6 +51,8 @@ export class SideProcess<Asked extends { readonly ask: keyof Answers }, Answers>
   private readonly options: SideProcessOptions;
   /** The one that takes questions. */
   private one: OneSide<Asked, Answers> | null = null;
+  /** When the last ones fell by themselves, by a clock that nobody sets. */
+  private falls: number[] = [];
   /** Its forerunners that have still to answer. */
   private readonly leaving = new Set<OneSide<Asked, Answers>>();
 
@@ -90,11 +94,23 @@ export class SideProcess<Asked extends { readonly ask: keyof Answers }, Answers>
   }
 
   private begin(): OneSide<Asked, Answers> {
+    this.mustNotRest();
     this.epoch += 1;
-    return new OneSide(this.options, (gone) => {
+    return new OneSide(this.options, (gone, isFall) => {
+      if (isFall) this.falls.push(performance.now());
       this.leaving.delete(gone);
       if (this.one === gone) this.one = null;
     });
+  }
+
+  /** @throws ProcessFell */
+  private mustNotRest(): void {
+    const { rests, name } = this.options;
+    if (rests === undefined) return;
+    this.falls = this.falls.filter((at) => performance.now() - at < rests.withinMs);
+    if (this.falls.length < rests.afterFalls) return;
+    const words = `ended ${this.falls.length} times by itself within ${Math.round(rests.withinMs / 1000)} s`;
+    throw new ProcessFell(`${name} ${words}, and is not begun again for a while.`, false);
   }
 
   private leave(one: OneSide<Asked, Answers>): void {
@@ -116,20 +132,20 @@ class OneSide<Asked, Answers> {
   /** How many questions were asked so far. */
   asked = 0;
   private readonly options: SideProcessOptions;
-  private readonly ended: (gone: OneSide<Asked, Answers>) => void;
+  private readonly ended: (gone: OneSide<Asked, Answers>, isFall: boolean) => void;
   private readonly waiting = new Map<number, Waiting<Answers>>();
   private idle: NodeJS.Timeout | null = null;
   private isLeaving = false;
   private isOver = false;
 
   /** @throws ProcessFell if the system would not start one */
-  constructor(options: SideProcessOptions, ended: (gone: OneSide<Asked, Answers>) => void) {
+  constructor(options: SideProcessOptions, ended: (gone: OneSide<Asked, Answers>, isFall: boolean) => void) {
     this.options = options;
     this.ended = ended;
     this.child = this.fork();
     if (options.givesWay === true) giveWay(this.child);
     this.child.on('message', (reply: SideReply<Answers>) => this.answered(reply));
-    this.child.on('exit', () => this.fell('has ended'));
+    this.child.on('exit', () => this.fell('has ended', true));
   }
 
   private fork(): ChildProcess {
@@ -148,7 +164,7 @@ class OneSide<Asked, Answers> {
     } catch (cause) {
       throw this.notBegun(cause);
     }
-    child.on('error', (error) => this.fell(error.message));
+    child.on('error', (error) => this.fell(error.message, true));
     if (child.pid === undefined) throw this.notBegun('the system starts no process');
     return child;
   }
@@ -167,7 +183,7 @@ class OneSide<Asked, Answers> {
       late.unref();
       this.waiting.set(id, { resolve, reject, late });
       this.child.send({ ...question, id }, (error) => {
-        if (error !== null) this.fell(error.message);
+        if (error !== null) this.fell(error.message, true);
       });
     });
   }
@@ -219,13 +235,14 @@ class OneSide<Asked, Answers> {
     this.idle.unref();
   }
 
-  private fell(how: string): void {
+  /** @param isFall whether nobody has ended it */
+  private fell(how: string, isFall = false): void {
     if (this.isOver) return;
     this.isOver = true;
     if (this.idle !== null) clearTimeout(this.idle);
     const waiting = [...this.waiting.values()];
     this.waiting.clear();
-    this.ended(this);
+    this.ended(this, isFall);
     const error = new ProcessFell(`${this.options.name} ${how}.`);
     for (const { reject, late } of waiting) {
       clearTimeout(late);

@@ -47,6 +47,42 @@ export async function putWhole(
   }
 }
 
+export interface Content {
+  readonly file: string;
+  readonly content: string | Uint8Array;
+}
+
+/** Files that are on disk under other names, and take their places without any more room. */
+export interface Staged {
+  /** In the order in which they were given. @throws the error of the file system */
+  put(): Promise<void>;
+  /** They are not wanted. Never throws. */
+  drop(): Promise<void>;
+}
+
+/**
+ * Writes several files beside those whose places they are to take: if one of them is refused, all of those are as they were.
+ * @throws the error of the file system; then nothing of it is left
+ */
+export async function stageWhole(files: readonly Content[]): Promise<Staged> {
+  const partOf = (file: string) => `${file}${PARTIAL}`;
+  const drop = async () => {
+    for (const { file } of files) await rm(partOf(file), { force: true }).catch(() => undefined);
+  };
+  try {
+    for (const { file, content } of files) await putWhole(partOf(file), content, { part: partOf(file) });
+  } catch (cause) {
+    await drop();
+    throw cause;
+  }
+  return {
+    put: async () => {
+      for (const { file } of files) await rename(partOf(file), file);
+    },
+    drop,
+  };
+}
+
 /** @throws the error of the file system */
 export const syncFile = (file: string): Promise<void> => sync(file, 'r+');
 

@@ -47,10 +47,13 @@ describe.each(SIZES)('on a $name', (size) => {
 
     await hold(page);
     await expect.poll(() => verified(page).count(), { timeout: 15_000 }).toBeGreaterThanOrEqual(4);
+    // This daemon judges no pictures: no room is kept for one of the set.
+    expect(await page.locator('.set-picture').count()).toBe(0);
     await wellLaid(page);
     await page.screenshot({ path: screenAt(`${size.name}-running`) });
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     expect(await verified(page).count()).toBe(9);
+    expect(await page.locator('.set-picture').count()).toBe(0);
     await page.getByText('All 9 frames are verified.').first().waitFor();
 
     const pictures = page.locator('[data-frame] img');

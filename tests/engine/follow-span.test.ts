@@ -357,7 +357,7 @@ describe('a program that dies', () => {
   });
 
   it('a run of an earlier program, which knew no such span, is gone on with as it was asked for', async () => {
-    const { station: dying, events } = await station(scene, { link: new DyingLink(body, 4) });
+    const { station: dying, events } = await station(scene, { link: new DyingLink(body, 3) });
     opened = [];
     const { id } = await dying.start({ ...THREE, ...every4min(3) });
     await new Promise<void>((resolve) => {
@@ -380,4 +380,35 @@ describe('a program that dies', () => {
     await one.settled();
     expect(await spans()).toEqual(Array(3).fill('-1..1'));
   });
+});
+
+it('marks that come after the end of a set are told of no frame of the next one', async () => {
+  let isFirst = true;
+  let judge = () => {};
+  const judged = new Promise<void>((resolve) => {
+    judge = resolve;
+  });
+  const { station: one, events } = await station(still(-1, 1), {
+    ready: () => (isFirst ? judged : Promise.resolve()),
+  });
+  const toldFirst = new Map<number, string>();
+  events.watch(({ happening }) => {
+    if (happening.type === 'run' && happening.run.set.ordinal === 2) {
+      isFirst = false;
+      judge();
+    }
+    if (happening.type === 'frame' && !isFirst && !toldFirst.has(happening.frame.number))
+      toldFirst.set(happening.frame.number, happening.frame.state);
+  });
+  await one.start({ ...THREE, ...every4min(2) });
+  const marksOf = (ordinal: number) => {
+    const [id = ''] = journal.sets({}).flatMap((set) => (set.ordinal === ordinal ? [set.id] : []));
+    return journal.set(id)?.frames.flatMap(({ view: { marks } }) => marks.map(({ code }) => code)) ?? [];
+  };
+  await expect.poll(() => marksOf(1)).toContain('clipped-light');
+  await one.settled();
+  await one.proved();
+  // By their light nothing is lost.
+  expect(marksOf(1)).not.toContain('clipped-light');
+  expect([...toldFirst.values()]).toEqual(['armed', 'armed', 'armed']);
 });

@@ -14,11 +14,13 @@ export interface InventedJudge {
   readonly scene: () => InventedScene | null;
   /** Each answer waits for this. */
   readonly ready?: () => Promise<unknown>;
+  /** Merges its frames; left out, nothing is merged. */
+  readonly merge?: Judge['merge'];
 }
 
 /** @returns a function that opens a judge for each set */
 export const judging =
-  ({ scene, ready = async () => undefined }: InventedJudge) =>
+  ({ scene, ready = async () => undefined, merge = nothingMerged }: InventedJudge) =>
   (): Judge => {
     const frames = new Map<number, JudgedFrame>();
     return {
@@ -30,11 +32,13 @@ export const judging =
       },
       drop: async (number) => void frames.delete(number),
       coverage: async () => answerOf([...frames.values()], scene()),
-      merge: async () => ({ isMerged: false, sentence: 'Nothing is merged here.' }),
+      merge,
       ends: async () => null,
       close: async () => undefined,
     };
   };
+
+const nothingMerged: Judge['merge'] = async () => ({ isMerged: false, sentence: 'Nothing is merged here.' });
 
 function answerOf(frames: readonly JudgedFrame[], scene: InventedScene | null): CoverageAnswer {
   const sentence = 'Invented.';

@@ -5,7 +5,7 @@ import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
 import { afterEach, beforeEach, describe, expect, it, onTestFinished, vi } from 'vitest';
-import { Pictures } from '../../src/frames/decode/pictures.js';
+import { NothingDecoded, Pictures } from '../../src/frames/decode/pictures.js';
 import { ProcessFell } from '../../src/system/index.js';
 import { isAlive } from '../built.js';
 
@@ -14,6 +14,8 @@ const SCRIPTED = `
 const fs = require('node:fs');
 process.on('disconnect', () => process.exit());
 process.on('message', ({ id, source }) => {
+  if (__filename.includes('broken')) return process.abort();
+  if (source === undefined) return process.send({ id, answer: { done: null } });
   fs.appendFileSync(__dirname + '/asked', source + '\\n');
   if (source.startsWith('falls')) return process.abort();
   if (source.startsWith('hangs')) return;
@@ -141,6 +143,36 @@ describe('a process that answers', () => {
     const pid = await pidFor(pictures, 'a');
     await expect.poll(() => pictures.side.isRunning || isAlive(pid)).toBe(false);
     expect(await pidFor(pictures, 'b')).not.toBe(pid);
+  });
+});
+
+describe('a process that falls whatever it is asked', () => {
+  it('is told from a picture that brings it down, and is left alone for a while', async () => {
+    const broken = path.join(folder, 'broken.cjs');
+    await writeFile(broken, SCRIPTED);
+    const pictures = open({ entry: broken });
+    const all = await Promise.allSettled(['a', 'b', 'c'].map((source) => pidFor(pictures, source)));
+    for (const one of all) expect(one).toMatchObject({ reason: expect.any(NothingDecoded) });
+    // For all that was asked, for one of them once more, and without any picture.
+    expect(pictures.side.epoch).toBe(3);
+    await expect(pidFor(pictures, 'd')).rejects.toThrow(NothingDecoded);
+    expect(pictures.side.epoch).toBe(3);
+  });
+
+  it('is not begun again and again where it is said how often it may fall, until that time is over', async () => {
+    const broken = path.join(folder, 'broken.cjs');
+    await writeFile(broken, SCRIPTED);
+    const rests = { afterFalls: 2, withinMs: 1500 };
+    const side = open({ entry: broken, name: 'It', rests }).side;
+    const ask = () => side.ask({ ask: 'ready' });
+    await expect(ask()).rejects.toThrow('It has ended.');
+    await expect(ask()).rejects.toThrow('It has ended.');
+    await expect(ask()).rejects.toThrow(
+      'It ended 2 times by itself within 2 s, and is not begun again for a while.',
+    );
+    expect(side.epoch).toBe(2);
+    await expect.poll(() => ask().catch(({ message }: Error) => message)).toBe('It has ended.');
+    expect(side.epoch).toBe(3);
   });
 });
 

@@ -1,4 +1,5 @@
 // What a set holds, on pictures that are computed here: what is lost, at which end and by how much, is then known.
+import { readFile } from 'node:fs/promises';
 import { describe, expect, it } from 'vitest';
 import { LINEAR_OF_LEVEL, levelOf } from '../../shared/srgb.js';
 import { type Copy, FLOOR, SHOULDER } from '../../src/light/copy.js';
@@ -217,6 +218,32 @@ describe('the picture of what a set holds', () => {
     expect(new Set(two).size).toBe(1);
     expect((one[2] ?? 0) - (one[0] ?? 0)).toBeGreaterThan(40);
     expect((bright[0] ?? 0) - (bright[2] ?? 0)).toBeGreaterThan(60);
+  });
+
+  it('tells them apart without a hue, by day and by the red of the panel at night', async () => {
+    // What the panel lays over it by night, as it is served; Rec. 709 for what it comes to without a hue (ITU-R BT.709-6, 3.2).
+    const page = await readFile(new URL('../../web/index.html', import.meta.url), 'utf8');
+    const [, row = ''] =
+      /id="reddened-map"[^>]*>\s*<feColorMatrix values="([^"]*?) 0 0 {2}0 0 0 0 0 {2}/.exec(page) ?? [];
+    const night = row.split(' ').map(Number);
+    expect(night).toHaveLength(3);
+    for (const weights of [night, [0.2126, 0.7152, 0.0722]]) {
+      const frames = setOf(ramp(14), [-1, 1]);
+      const { cells } = coverageOf(frames);
+      const { pixels } = coverageMap(frames, cells);
+      const seen = (kind: number) =>
+        [...cells.of.keys()]
+          .filter((cell) => cells.of[cell] === kind)
+          .map((cell) => weights.reduce((sum, weight, at) => sum + weight * (pixels[cell * 3 + at] ?? 0), 0));
+      const [two, one, lost] = [seen(CELL.two), seen(CELL.one), seen(CELL.bright)];
+      const [most, least] = [Math.max, Math.min].map((of) => (levels: number[]) => of(...levels));
+      if (most === undefined || least === undefined) throw new Error('There are two.');
+      // Dots stand out of what lies between them, and of the scene; stripes more than dots.
+      expect(most(one) - most(two)).toBeGreaterThan(20);
+      expect(most(one) - least(one)).toBeGreaterThan(40);
+      expect(most(lost)).toBeGreaterThan(most(one));
+      if (weights === night) expect(least(one)).toBeGreaterThan(least(two));
+    }
   });
 
   it('shows the scene darker where it is darker, whatever frame holds it', () => {

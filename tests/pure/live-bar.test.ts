@@ -37,7 +37,7 @@ function runOf(
     set: { id: 'a-set', ordinal: 1, name: null, note: null, viewpoint: null },
     base: { shutter: '1/60', aperture: '8', iso: '100' },
     ...{ startedAt: new Date(NOW).toISOString(), endedAt: null, beginsAt: null, startedBy: 'this computer' },
-    ...{ trouble: null, sentence: null, error: null, folder: null, notes: [], light: null },
+    ...{ trouble: null, sentence: null, error: null, folder: null, notes: [], light: null, isJudged: true },
     ...more,
   };
 }

@@ -22,8 +22,8 @@ export const setLightText = {
     heldOf: (sentence: string) => `Coverage map. ${sentence}`,
     legend: {
       none: 'hatched: in no frame',
-      one: 'tinted: in one frame only',
-      more: 'grey: in two or more frames',
+      one: 'dotted: in one frame alone',
+      more: 'grey: in two frames or more',
     },
     why: {
       'camera-moved': (numbers: readonly number[]) =>

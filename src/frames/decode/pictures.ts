@@ -28,17 +28,26 @@ const OPTIONS: SideProcessOptions = {
   env: { MALLOC_MMAP_THRESHOLD_: String(256 * 1024), MALLOC_ARENA_MAX: '2' },
 };
 
+/** Nothing is decoded here for a while, whatever the picture: the process for it ends each time. */
+export class NothingDecoded extends Error {}
+
+/** So long nobody tries again. */
+const RESTS_MS = 60_000;
+
 export class Pictures {
   readonly side: SideProcess<Asked, Answers>;
   /** Until all that was asked again has been answered. */
   private again: Promise<void> | null = null;
+  /** By a clock that nobody sets. */
+  private restsUntil = Number.NEGATIVE_INFINITY;
 
   constructor(options: Partial<SideProcessOptions> = {}) {
     this.side = new SideProcess({ ...OPTIONS, ...options });
   }
 
   /**
-   * @throws EvenrungError as the work does; ProcessFell if the process fell over it twice; Error if it could not be done
+   * @throws EvenrungError as the work does; ProcessFell if the process fell over it twice; NothingDecoded if it falls whatever it is asked; Error if it
+   *   could not be done
    */
   async ask<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
     while (this.again !== null) await this.again;
@@ -48,10 +57,33 @@ export class Pictures {
       if (!(cause instanceof ProcessFell)) throw cause;
       if (!cause.began) return workHere(question);
     }
-    return this.alone(() => this.once(question));
+    return this.alone(() => this.onceMore(question));
+  }
+
+  private async onceMore<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
+    try {
+      return await this.once(question);
+    } catch (cause) {
+      if (!(cause instanceof ProcessFell)) throw cause;
+      if (!cause.began) return workHere(question);
+      // It is the picture's doing only if the process works without it.
+      await this.once({ ask: 'ready' }).catch((fell: unknown) => {
+        if (fell instanceof ProcessFell && fell.began) this.rest();
+      });
+      throw this.isResting ? nothingDecoded() : cause;
+    }
+  }
+
+  private get isResting(): boolean {
+    return performance.now() < this.restsUntil;
+  }
+
+  private rest(): void {
+    this.restsUntil = performance.now() + RESTS_MS;
   }
 
   private async once<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {
+    if (this.isResting) throw nothingDecoded();
     const answer: Answers[keyof Answers] = await this.side.ask(question);
     if ('done' in answer) return answer.done as Work[Ask['ask']];
     const { code, message, details } = answer.refused;
@@ -72,6 +104,8 @@ export class Pictures {
     return mine;
   }
 }
+
+const nothingDecoded = () => new NothingDecoded(`${OPTIONS.name} ends whatever it is asked`);
 
 /** If the process cannot be begun on a computer, that is no reason to reject a frame. */
 async function workHere<Ask extends Asked>(question: Ask): Promise<Work[Ask['ask']]> {

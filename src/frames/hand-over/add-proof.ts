@@ -8,7 +8,7 @@ import {
   readSetRecord,
   SET_RECORD_VERSION,
 } from '../../../shared/set-record.js';
-import { putWhole, syncFolder } from '../../system/index.js';
+import { type Content, stageWhole, syncFolder } from '../../system/index.js';
 import { pictures } from '../decode/pictures.js';
 import { fileInside } from '../folder/inside.js';
 import { rowOf, sheetOf } from './hand-over.js';
@@ -53,22 +53,29 @@ export async function addProof(
   });
   const proved = { ...record, light, frames: record.frames.map(marked) };
   const inFolder = (name: string) => path.join(folder, name);
-  await forgetLight(folder, {
-    but: [
-      ...(map === null ? [] : [COVERAGE_MAP]),
-      ...(preview === null ? [] : [PREVIEW]),
-      ...(radiance === null ? [] : [radiance.name]),
-    ],
-  });
-  if (map !== null) await putWhole(inFolder(COVERAGE_MAP), map);
-  if (preview !== null) await putWhole(inFolder(PREVIEW), preview);
-  if (radiance !== null) await rename(inFolder(radiance.from), inFolder(radiance.name));
   const sheet = sheetOf(proved, thumbnails, sheetLight(proved, { map, preview }));
-  await putWhole(inFolder(CONTACT_SHEET), await pictures.ask({ ask: 'sheet', sheet }));
-  await putWhole(inFolder(TABLE), tableText(proved.frames.map((frame) => rowOf(frame, proved))));
   // Fields that this program does not know, in a record of its own version, are kept.
   const kept = JSON.parse(text) as { readonly frames: readonly Pick<KeptFrame, 'number' | 'marks'>[] };
-  await putWhole(inFolder(RECORD), recordText({ ...kept, light, frames: kept.frames.map(marked) }));
+  const contents = new Map<string, Content['content'] | null>([
+    [COVERAGE_MAP, map],
+    [PREVIEW, preview],
+    [CONTACT_SHEET, await pictures.ask({ ask: 'sheet', sheet })],
+    [TABLE, tableText(proved.frames.map((frame) => rowOf(frame, proved)))],
+    [RECORD, recordText({ ...kept, light, frames: kept.frames.map(marked) })],
+  ]);
+  const files = [...contents].flatMap(([name, content]) =>
+    content === null ? [] : [{ name, file: inFolder(name), content }],
+  );
+  const staged = await stageWhole(files);
+  try {
+    const made = [...files.map(({ name }) => name), ...(radiance === null ? [] : [radiance.name])];
+    await forgetLight(folder, { but: made });
+    if (radiance !== null) await rename(inFolder(radiance.from), inFolder(radiance.name));
+    await staged.put();
+  } catch (cause) {
+    await staged.drop();
+    throw cause;
+  }
   await syncFolder(folder);
   return true;
 }

@@ -2,7 +2,7 @@
 // daemon.
 import { EvenrungError } from '../../../shared/errors.js';
 import { ProcessFell } from '../../system/index.js';
-import { pictures } from '../decode/pictures.js';
+import { NothingDecoded, pictures } from '../decode/pictures.js';
 import type { SmallCopy, SmallPicture } from '../decode/small-copy.js';
 import { type RawPreview, readRawPreview } from './raw.js';
 
@@ -27,7 +27,10 @@ export async function readPicture(file: string, format: string): Promise<Picture
   const preview = await previewOf(file);
   if (preview === null) return null;
   // A broken preview in a whole raw file is no reason to fire again.
-  return decode(preview.jpeg, preview.turn).catch(() => null);
+  return decode(preview.jpeg, preview.turn).catch((cause: unknown) => {
+    if (cause instanceof NothingDecoded) throw cause;
+    return null;
+  });
 }
 
 /** If ExifTool cannot run or does not answer, raw files have no small copy; that is not the frame's fault. */

@@ -15,8 +15,10 @@ const ONE = [86, 180, 233] as const;
  * cells.
  */
 const STRIPE = 3;
+/** What one alone holds is dotted for the same reason: a square of so many cells every so many, in rows that stand between each other. */
+const DOT = { side: 2, every: 6 } as const;
 /** How much of the colour is laid over, and how bright the scene beneath is at most. */
-const TINT = { none: 0.9, stripe: 0.35, one: 0.42 } as const;
+const TINT = { none: 0.9, stripe: 0.35, dot: 0.8, one: 0.3 } as const;
 const DIM = 150;
 
 /**
@@ -41,9 +43,15 @@ function coverOf(
   row: number,
 ): { readonly colour: readonly number[]; readonly tint: number } {
   if (kind === CELL.two) return { colour: NONE, tint: 0 };
-  if (kind === CELL.one) return { colour: ONE, tint: TINT.one };
+  if (kind === CELL.one) return { colour: ONE, tint: isDot(column, row) ? TINT.dot : TINT.one };
   const isStripe = Math.floor((column + row) / STRIPE) % 2 === 0;
   return { colour: NONE, tint: isStripe ? TINT.none : TINT.stripe };
+}
+
+function isDot(column: number, row: number): boolean {
+  const { side, every } = DOT;
+  const along = column + (Math.floor(row / every) % 2) * (every / 2);
+  return row % every < side && along % every < side;
 }
 
 /** The whole scene in grey: the logarithm of its light, from the frame that shows each cell best, so that beams and sky are both seen. */

@@ -1,13 +1,14 @@
 // What the process keeps of one set: the small copies of its frames, and the merging under way. Answers one
 // question at a time.
 import { open } from 'node:fs/promises';
+import { whyRefused } from '../../../shared/refused.js';
 import type { Copy, Grey } from '../copy.js';
 import { isSameShape } from '../copy.js';
 import { coverageOf } from '../coverage/coverage.js';
 import type { ExposedFrame } from '../coverage/exposed.js';
 import { coverageMap } from '../coverage/map.js';
 import { type AskedEnds, endsOf, type SceneEnds } from '../ends/tell.js';
-import type { Asked, Covered, Looked, MergedPictures } from '../protocol.js';
+import type { Asked, Covered, Looked, MergedPictures, Refused } from '../protocol.js';
 import { Merging } from '../radiance/merge.js';
 import { isRising, type Response, recoveredResponse } from '../radiance/response.js';
 import { writeRgbe } from '../radiance/rgbe.js';
@@ -109,13 +110,17 @@ export class Desk {
     return this.merging?.add(offsetEv, copy) === false ? otherShape(copy) : null;
   }
 
-  /** `side` is that of the preview, the longer one in pixels. @throws the error of the file system */
-  async mergeEnd({ side, about, file }: MergeEnd): Promise<MergedPictures | null> {
+  /** `side` is that of the preview, the longer one in pixels. */
+  async mergeEnd({ side, about, file }: MergeEnd): Promise<MergedPictures | Refused | null> {
     const radiance = this.merging?.end() ?? null;
     this.merging = null;
     sweep();
     if (radiance === null) return null;
-    await writeTo(file, writeRgbe(radiance, about));
+    try {
+      await writeTo(file, writeRgbe(radiance, about));
+    } catch (cause) {
+      return { refused: whyRefused(cause) };
+    }
     const { pixels, width, height } = tonedPicture(radiance, side);
     const { default: sharp } = await import('sharp');
     const preview = await sharp(pixels, { raw: { width, height, channels: 3 } })
@@ -136,7 +141,8 @@ const sweep = (): void => (globalThis as { gc?: () => void }).gc?.();
 async function writeTo(file: string, pieces: Iterable<Buffer>): Promise<void> {
   const handle = await open(file, 'w');
   try {
-    for (const piece of pieces) await handle.write(piece);
+    // It goes on after what it has written already, and leaves nothing of a piece out.
+    for (const piece of pieces) await handle.writeFile(piece);
     await handle.sync();
   } finally {
     await handle.close();

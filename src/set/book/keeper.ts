@@ -24,6 +24,8 @@ export interface SetMemo {
   };
   /** Numbers of the frames that the set is being extended by; those that are not made leave it at its end. */
   readonly added?: readonly number[];
+  /** Whether its pictures are judged, and the proof is not in its folder yet, or not as it is now. If left out, nothing is owed. */
+  readonly owesProof?: boolean;
   /** Only if the set was taken up again after its end. */
   readonly takenUp?: TakenUp | null;
 }

@@ -210,7 +210,7 @@ class Ending {
     const coverage = hand.light?.view?.coverage;
     for (const frame of verified) {
       const { number, marks: own } = frame.view;
-      const clipping = asEnd(frame, own, hand, coverage);
+      const clipping = asEnd(frame, own, hand.frames, coverage);
       const marks = withNeighbourMarks(clipping ?? own, found.get(number) ?? []) ?? clipping;
       if (marks !== null) hand.book.change(frame, 'verified', { marks });
     }

@@ -2,9 +2,10 @@
 // was verified, and what the pictures hold between them is known only at the end of the set. Pure.
 import type { CoverageView } from '../../../shared/light.js';
 import type { FrameViewMark } from '../../../shared/state.js';
-import type { InHand } from '../in-hand.js';
 import type { SetFrame } from '../set-frame.js';
 import { clippingMarks, withClippingMarks } from './marks.js';
+
+type Viewed = Pick<SetFrame, 'view'>;
 
 /**
  * @param marks those that the frame has so far
@@ -12,15 +13,15 @@ import { clippingMarks, withClippingMarks } from './marks.js';
  * @returns all its marks; null if nothing changes
  */
 export const asEnd = (
-  frame: SetFrame,
+  frame: Viewed,
   marks: readonly FrameViewMark[],
-  hand: InHand,
+  frames: readonly Viewed[],
   coverage: CoverageView | null | undefined,
 ): FrameViewMark[] | null =>
   withClippingMarks(
     marks,
     clippingMarks(
-      { place: hand.placeOf(frame), frames: hand.frames.length, clipped: frame.view.clipped },
+      { place: frames.indexOf(frame) + 1, frames: frames.length, clipped: frame.view.clipped },
       coverage,
     ),
   );

@@ -9,6 +9,7 @@ import {
   type Checksum,
   checksumOf,
   mustBeWhole,
+  NothingDecoded,
   namesOf,
   type Picture,
   readPicture,
@@ -37,6 +38,8 @@ export interface Accepted {
  */
 export interface LookedAt extends Looked {
   readonly picture: Picture | null;
+  /** Whether its picture could not be looked at, through no fault of its own. */
+  readonly isUnseen: boolean;
   /** Of the frame's own file; null if the file cannot be read. */
   readonly checksum: Checksum | null;
   /** The result for the other file; null if there is none. */
@@ -55,12 +58,14 @@ export async function lookAt({
   const looks = new Map<File, Looked>();
   for (const file of files) looks.set(file, await lookAtFile(file));
   let picture: Picture | null = null;
+  let isUnseen = false;
   for (const file of shownFirst(files)) {
     if (looks.get(file)?.broken !== null) continue;
     try {
       picture = await readPicture(file.path, file.kind ?? 'unknown');
     } catch (cause) {
-      looks.set(file, notWhole(cause));
+      if (cause instanceof NothingDecoded) isUnseen = true;
+      else looks.set(file, notWhole(cause));
     }
     if (picture !== null) break;
   }
@@ -70,6 +75,7 @@ export async function lookAt({
   return {
     ...ofOwn,
     ...(ofOwn.broken === null ? { clipped, picture } : { picture: null }),
+    isUnseen: isUnseen && picture === null,
     checksum: await summing,
     partner: partner === null ? null : lookOf(partner),
   };
@@ -121,6 +127,7 @@ export async function verify(
   const stem = labels.stemOf(frame, hand.run, hand.startedAt);
   const kept = await keep({ path: arrival.path, kind }, partner, stem, hand);
   show(frame, looked.picture);
+  if (looked.isUnseen) book.note(UNSEEN);
   const { clipped } = looked;
   const more: Partial<FrameView> = {
     ...{ file: kept.file, clipped, baseMoved: accepted.baseMoved, marks: marksOf(seen) },
@@ -143,6 +150,9 @@ export async function verify(
   redo.made();
   hand.light?.look(frame);
 }
+
+const UNSEEN =
+  'The pictures of this set could not be opened, because the process that decodes them keeps failing. Their frames are verified by what the files record; whether they are clipped is not known.';
 
 /** The checksum of a file that could not be read. */
 export const NO_CHECKSUM: FrameFile = { sha256: null, bytes: null };

@@ -3,15 +3,15 @@
 // the set: the last results are written after the end (proof.ts).
 import path from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { ENDED } from '../../../shared/fold.js';
 import type { FrameLight, LightView } from '../../../shared/light.js';
 import { exifTool, readRawPreview, shownFilesOf } from '../../frames/index.js';
 import type { CoverageAnswer, Judge, JudgedFrame, Read, Unread } from '../../light/index.js';
-import { together } from '../../light/index.js';
-import type { InHand, JudgedLight } from '../in-hand.js';
+import { notWritten, together } from '../../light/index.js';
+import type { JudgedLight } from '../in-hand.js';
 import { asEnd } from '../judge/end-marks.js';
 import { withLightMarks } from '../judge/marks.js';
-import { isVerified, type SetFrame } from '../set-frame.js';
+import { isVerified } from '../set-frame.js';
+import type { JudgedSet, LitFrame } from './judged-set.js';
 
 /** The side of a preview that is looked at, in pixels; a copy of it would show nothing finer. */
 const PREVIEW_SIDE = 1024;
@@ -30,19 +30,23 @@ const DECODED: ReadonlySet<string> = new Set([
 
 export class SetLight implements JudgedLight {
   private readonly judge: Judge;
-  private readonly hand: InHand;
+  private readonly set: JudgedSet;
   /** The answer on each frame's picture, by the number of the frame. */
   private readonly found = new Map<number, Read | Unread>();
   /** The file that was looked at for a frame. */
   private readonly files = new Map<number, string>();
   private readonly underWay = new Set<Promise<void>>();
+  /** So many of them wait for the judge. */
+  private toJudge = 0;
   private answer: CoverageAnswer | null = null;
   private drawn = 0;
   private proof: LightView['proof'] = null;
+  private notMerged = false;
 
-  constructor(judge: Judge, hand: InHand) {
+  constructor(judge: Judge, set: JudgedSet) {
     this.judge = judge;
-    this.hand = hand;
+    this.set = set;
+    this.drawn = set.drawn ?? 0;
   }
 
   /** The results so far; null if there are none. */
@@ -50,15 +54,15 @@ export class SetLight implements JudgedLight {
     const { answer, found, proof } = this;
     if (answer === null) return null;
     const { again } = this.together();
-    const frames = this.hand.frames.map(({ view }) => view);
+    const frames = this.set.frames.map(({ view }) => view);
     // Judged in part, a set would seem to lack what its other pictures hold.
     const isJudged = frames.every(({ state, number }) => state !== 'verified' || found.has(number));
-    const isOver = isJudged && (this.isEnding || frames.every(({ state }) => state === 'verified'));
+    const isOver = isJudged && (this.set.isEnding || frames.every(({ state }) => state === 'verified'));
     return {
       sentence: isOver ? answer.sentence : soFar(found.size, frames.length),
       // While frames are still to come, they may hold what is missing.
       coverage: isOver ? answer.coverage : null,
-      frames: this.hand.frames.flatMap(({ view: { number } }) => {
+      frames: this.set.frames.flatMap(({ view: { number } }) => {
         const one = found.get(number);
         return one === undefined ? [] : [frameLight(one, answer)];
       }),
@@ -72,7 +76,7 @@ export class SetLight implements JudgedLight {
   }
 
   /** A frame is verified: its picture is going to be judged. Comes back at once. */
-  look(frame: SetFrame): void {
+  look(frame: LitFrame): void {
     const { file } = frame.view;
     if (file === null) return;
     this.files.set(frame.view.number, file);
@@ -80,14 +84,24 @@ export class SetLight implements JudgedLight {
       await this.judgeFrame(frame);
       // Frames that were compared with the earlier picture of this frame are compared again.
       for (const other of this.comparedWith(frame.view.number)) await this.judgeFrame(other);
-      if (this.underWay.size <= 1) await this.tell();
     });
   }
 
   /** Those that were verified before, and have not been looked at since this program began. */
   lookAtOthers(): void {
-    for (const frame of this.hand.frames)
+    for (const frame of this.set.frames)
       if (isVerified(frame) && this.files.get(frame.view.number) !== frame.view.file) this.look(frame);
+  }
+
+  /** All that are verified, one after another, and what they tell together; as far as it is wanted. */
+  async lookThrough(signal: AbortSignal): Promise<void> {
+    for (const frame of this.set.frames.filter(isVerified)) {
+      if (signal.aborted) return;
+      const { number, file } = frame.view;
+      if (file !== null) this.files.set(number, file);
+      await this.judgeFrame(frame);
+    }
+    if (!signal.aborted) await this.tell();
   }
 
   /** A frame is not in the set any more. */
@@ -96,8 +110,13 @@ export class SetLight implements JudgedLight {
     this.files.delete(number);
     this.begin(async () => {
       await this.judge.drop(number);
-      if (this.underWay.size <= 1) await this.tell();
     });
+  }
+
+  /** Whether something is not known although the pictures may tell it: another time it may be. */
+  get hasFailed(): boolean {
+    const isUnknown = (one: Read | Unread) => !one.isRead && one.reason === 'failed';
+    return this.notMerged || [...this.found.values()].some(isUnknown);
   }
 
   /** Whether all that was to be judged is. */
@@ -120,8 +139,9 @@ export class SetLight implements JudgedLight {
    * @param about lines for the head of the file of radiance
    * @returns the preview, a JPEG; null if there is none
    */
-  async merge(file: string, about: readonly string[]): Promise<Buffer | null> {
-    const merged = await this.judge.merge({ file, about });
+  async merge(file: string, about: readonly string[], signal?: AbortSignal): Promise<Buffer | null> {
+    const merged = await this.judge.merge({ file, about, signal });
+    this.notMerged = !merged.isMerged && merged.hasFailed === true;
     this.proof = {
       sentence: merged.sentence,
       isMade: merged.isMerged,
@@ -133,7 +153,7 @@ export class SetLight implements JudgedLight {
   /** @param why in a few words */
   cannotBeWritten(why: string): void {
     this.proof = {
-      sentence: `The proof of the set could not be written into its folder: ${why}.`,
+      sentence: notWritten(why),
       isMade: false,
       madeAt: new Date().toISOString(),
     };
@@ -146,11 +166,19 @@ export class SetLight implements JudgedLight {
 
   /** The judge answers in turn, and never rejects. */
   private begin(work: () => Promise<void>): void {
-    const one: Promise<void> = work().finally(() => this.underWay.delete(one));
+    this.toJudge += 1;
+    const one: Promise<void> = this.carryOut(work).finally(() => this.underWay.delete(one));
     this.underWay.add(one);
   }
 
-  private async judgeFrame(frame: SetFrame): Promise<void> {
+  /** What the pictures come to is told once none is waiting. */
+  private async carryOut(work: () => Promise<void>): Promise<void> {
+    await work();
+    this.toJudge -= 1;
+    if (this.toJudge === 0) await this.tell();
+  }
+
+  private async judgeFrame(frame: LitFrame): Promise<void> {
     const { number, file } = frame.view;
     const judged = this.pictureOf(frame);
     if (judged === null) return;
@@ -159,10 +187,10 @@ export class SetLight implements JudgedLight {
     if (this.files.get(number) === file) this.found.set(number, found);
   }
 
-  private pictureOf({ view }: SetFrame): JudgedFrame | null {
+  private pictureOf({ view }: LitFrame): JudgedFrame | null {
     const [shown] = shownFilesOf(view);
     if (shown === undefined) return null;
-    const file = path.join(this.hand.folder.path, shown.file);
+    const file = path.join(this.set.folder, shown.file);
     const { number, offset, baseMoved } = view;
     return {
       number,
@@ -174,25 +202,19 @@ export class SetLight implements JudgedLight {
     };
   }
 
-  private comparedWith(number: number): SetFrame[] {
-    return this.hand.frames.filter(({ view }) => {
+  private comparedWith(number: number): LitFrame[] {
+    return this.set.frames.filter(({ view }) => {
       const found = this.found.get(view.number);
       return found?.isRead === true && found.steadiness?.against === number && view.number !== number;
     });
   }
 
-  /** Whether nothing more is fired. */
-  private get isEnding(): boolean {
-    const { state } = this.hand.book;
-    return state === 'putting-back' || ENDED.has(state);
-  }
-
   private together() {
-    const { found, hand } = this;
+    const { found, set } = this;
     const read = [...found.values()]
       .filter((one) => one.isRead)
-      .filter(({ number }) => hand.frames.some(({ view }) => view.number === number));
-    const inTurn = hand.frames
+      .filter(({ number }) => set.frames.some(({ view }) => view.number === number));
+    const inTurn = set.frames
       .filter(isVerified)
       .toSorted((a, b) => (a.times.firedAt ?? '').localeCompare(b.times.firedAt ?? ''))
       .map(({ view }) => view.number);
@@ -202,23 +224,22 @@ export class SetLight implements JudgedLight {
   private async tell(): Promise<void> {
     this.answer = await this.judge.coverage();
     this.drawn += 1;
-    const { book } = this.hand;
     this.mark();
-    if (this.view !== null) book.light(this.hand.labels.set.id, this.view);
+    if (this.view !== null) this.set.light(this.view);
   }
 
   private mark(): void {
-    const { hand } = this;
+    const { set } = this;
     const { marks } = this.together();
     const coverage = this.view?.coverage;
-    for (const frame of hand.frames.filter(isVerified)) {
+    for (const frame of set.frames.filter(isVerified)) {
       const own = marks
         .filter(({ number }) => number === frame.view.number)
         .map(({ code, sentence }) => ({ code, sentence }));
       const lit = withLightMarks(frame.view.marks, own);
       // Which frames are the ends is known at the end; the last pictures may be judged after it.
-      const all = this.isEnding ? (asEnd(frame, lit ?? frame.view.marks, hand, coverage) ?? lit) : lit;
-      if (all !== null) hand.book.mark(frame, all);
+      const all = set.isEnding ? (asEnd(frame, lit ?? frame.view.marks, set.frames, coverage) ?? lit) : lit;
+      if (all !== null) set.mark(frame.view.number, all);
     }
   }
 }

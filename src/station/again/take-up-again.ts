@@ -38,9 +38,10 @@ export async function takeUpAgain(
   chosen: ChosenSet,
   { body, startedBy }: { readonly body: Body; readonly startedBy: string },
 ): Promise<Run> {
-  const { one, bodies, report, planner, firing, events } = parts;
+  const { one, bodies, report, planner, firing, lateProofs, events } = parts;
   // Work that is still under way in its folder is finished first.
   await firing.proved(chosen.set.id);
+  await lateProofs.withdraw(chosen.set.id);
   const frames = chosen.set.plan.offsets.length;
   planner.askFor({ ...parseSetRequest(chosen.run.request), frames });
   let plan: Plan | null = null;

@@ -83,11 +83,11 @@ export function RunLadder({ run, isScheduled }: RunLadderProps) {
   );
 }
 
-/** If nobody saw the set being made, no room need be kept for its picture. */
+/** If nobody judges its pictures, or nobody saw the set being made, no room need be kept for its picture. */
 function RunPicture({ run }: { readonly run: RunView }) {
-  const { id, set, light, endedAt } = run;
+  const { id, set, light, isJudged, endedAt } = run;
   const isWatched = watched.value === id;
-  if (light === null && !isWatched && endedAt !== null) return null;
+  if (light === null && (!isJudged || (!isWatched && endedAt !== null))) return null;
   const isGone = onDiskOf(set.id)?.state === 'gone';
   return (
     <SetPicture

@@ -1,0 +1,90 @@
+// The disk is full when the proof of a set is written, which has ended: set folder and record stay as they were, it is said why there is none, and
+// there is one as soon as there is room.
+import { spawnSync } from 'node:child_process';
+import { closeSync, mkdirSync, openSync, writeSync } from 'node:fs';
+import { mkdir, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
+import os from 'node:os';
+import path from 'node:path';
+import { afterAll, beforeAll, expect, it } from 'vitest';
+import { PracticeBody } from '../../src/camera/practice/model.js';
+import { NO_TIME } from '../../src/camera/practice/shapes.js';
+import { checkSet, exifTool } from '../../src/frames/index.js';
+import { Journal } from '../../src/journal/index.js';
+import { openJudge } from '../../src/light/index.js';
+import { LIGHT_PROCESS } from '../built.js';
+import { endedSet, recordIn } from '../harness/ended-set.js';
+import { TestLink } from '../harness/links.js';
+import { openStation, setsIn } from '../harness/station.js';
+
+let root = '';
+let journal: Journal;
+let isMounted = false;
+beforeAll(async () => {
+  root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
+  journal = await Journal.open(path.join(root, 'state'));
+  await mkdir(setsIn(root));
+  isMounted = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=16m', 'tmpfs', setsIn(root)]).status === 0;
+});
+afterAll(async () => {
+  journal.close();
+  await exifTool.end();
+  if (isMounted) spawnSync('umount', ['-l', setsIn(root)]);
+  await rm(root, { recursive: true, force: true });
+});
+
+const filler = () => path.join(setsIn(root), 'filler');
+
+/** Nothing more goes onto the disk: not one block. */
+function fill(): void {
+  const file = openSync(filler(), 'w');
+  try {
+    for (const piece of [65_536, 4096])
+      try {
+        for (;;) writeSync(file, Buffer.alloc(piece, 1));
+      } catch {
+        // Full.
+      }
+  } finally {
+    closeSync(file);
+  }
+}
+
+/** Without the right to mount a disk, folders stand where the files have to be written. */
+const IN_THE_WAY = ['radiance.hdr.part', 'set.json.part'];
+
+it('a proof that the disk refuses leaves the set as it was, and is made once there is room', async () => {
+  const link = new TestLink(new PracticeBody({ timing: NO_TIME }));
+  const judged = { journal, openJudge: () => openJudge({ entry: LIGHT_PROCESS }) };
+  const made = { ...(await openStation(root, link, judged)), link };
+  made.events.watch(({ happening }) => {
+    if (happening.type !== 'run-state' || happening.state !== 'complete') return;
+    if (isMounted) fill();
+    else for (const name of IN_THE_WAY) mkdirSync(path.join(happening.folder ?? '', name));
+  });
+  const set = await endedSet(journal, made, { frames: 3, step: 2, base: '1/60' });
+  const record = await readFile(path.join(set.folder, 'set.json'), 'utf8');
+  const files = (await readdir(set.folder)).filter((name) => !name.endsWith('.part'));
+  await made.station.proved();
+  const why = isMounted ? 'the disk is full' : 'it is a folder';
+  const sentence = `What the set can become could not be written into its folder: ${why}.`;
+  expect(journal.set(set.id)).toMatchObject({
+    state: 'complete',
+    light: { proof: { isMade: false, sentence } },
+  });
+  expect(made.events.state.run?.light?.proof).toMatchObject({ isMade: false, sentence });
+  expect(await readFile(path.join(set.folder, 'set.json'), 'utf8')).toBe(record);
+  expect(
+    (await readdir(set.folder)).filter((name) => isMounted || !IN_THE_WAY.includes(name)).sort(),
+  ).toEqual(files.sort());
+  expect((await checkSet(set.folder)).findings).toEqual([]);
+
+  await made.station.close();
+  if (isMounted) await rm(filler());
+  else for (const name of IN_THE_WAY) await rm(path.join(set.folder, name), { recursive: true });
+  const { station } = await openStation(root, new TestLink(), judged);
+  await station.proveLate();
+  expect((await recordIn(set)).light?.proof).toMatchObject({ isMade: true });
+  expect(await readdir(set.folder)).toEqual(expect.arrayContaining(['preview.jpg', 'radiance.hdr']));
+  expect((await checkSet(set.folder)).findings).toEqual([]);
+  await station.close();
+});
