@@ -99,5 +99,11 @@ export function formatEv(value: Sixths, signed = true): string {
   return `${sign}${[units === 0 ? '' : String(units), fraction].filter((part) => part !== '').join(' ')}`;
 }
 
-/** @returns the same as it stands in a sentence: with a real minus sign, \u2212. Whatever a program reads back has `formatEv` */
-export const evInWords = (value: Sixths): string => formatEv(value).replace('-', '\u2212');
+/** In a sentence and on the screen a minus sign is as wide as a plus; over the wire and on a command line it is a hyphen. */
+const MINUS = '\u2212';
+
+/** @returns `-1 1/3` as it is read, with a minus sign */
+export const withMinus = (written: string): string => written.replace(/^-/, MINUS);
+
+/** @returns as `formatEv`, to be read by people. Whatever a program reads back has `formatEv` */
+export const evInWords = (value: Sixths, signed = true): string => withMinus(formatEv(value, signed));

@@ -369,7 +369,7 @@ describe('what cannot be made', () => {
     const error = await refusal(made.station.extend(set.id, { darker: 30, brighter: 29 }));
     expect(error.code).toBe('frames-out-of-range');
     expect(error.message).toBe(
-      `59 more frames are too many: the set has 3, and ${MOST_FRAMES} are the most. Add 58 at most, or shoot a new set with a wider step.`,
+      `59 more frames are too many: the set has 3, and ${MOST_FRAMES} are the most. Add at most 58, or shoot a new set with a wider step.`,
     );
   });
 
@@ -459,7 +459,7 @@ describe('a set that may be extended by itself', () => {
     expect(record.complete).toBe(true);
     expect(record.frames[0]?.offset).toBe(-1);
     expect(
-      record.notes.some((note) => note.startsWith('The set could not be extended: The frame at -2 EV')),
+      record.notes.some((note) => note.startsWith('The set could not be extended: The frame at −2 EV')),
     ).toBe(true);
   });
 
@@ -491,9 +491,9 @@ describe('a set that may be extended by itself', () => {
     const [listed] = journal.sets();
     const record = await expectSound({ id: listed?.id ?? '', folder: listed?.folder ?? '' });
     expect(record.frames[0]?.shutter).toBe('1/30');
-    expect(
-      record.notes.some((note) => /^The set could not be extended: .*outside 30 s to 1\/30 s/.test(note)),
-    ).toBe(true);
+    expect(record.notes.some((note) => /^The set could not be extended: .*30 s to 1\/30 s/.test(note))).toBe(
+      true,
+    );
   });
 
   it('what cannot be made beyond what was asked for does not spoil it', async () => {
@@ -504,7 +504,9 @@ describe('a set that may be extended by itself', () => {
     const [listed] = journal.sets();
     expect(listed).toMatchObject({ state: 'complete', frames: 3, verified: 3 });
     const record = await expectSound({ id: listed?.id ?? '', folder: listed?.folder ?? '' });
-    expect(record.sentence).toMatch(/could not be made .* All 3 frames are verified\.$/);
+    expect(record.sentence).toMatch(
+      /^Frame 4 \(−4 EV, 1\/125 s\) failed in 3 .* All 3 frames are verified\.$/,
+    );
   });
 
   it('after the program died between its frames: goes on, and still reaches on', async () => {

@@ -86,7 +86,7 @@ describe('a run that is held', () => {
     expect({ ...body.state }).toEqual(before);
     const record = await recordOf(events.state.run?.folder);
     expect(record).toMatchObject({ complete: true, setAside: [] });
-    expect(record.notes.join()).toMatch(/Held for \d+ s between two frames/);
+    expect(record.notes.join()).toMatch(/Paused for \d+ s between two frames/);
     expect((await checkSet(events.state.run?.folder ?? '')).findings).toEqual([]);
   });
 
@@ -241,7 +241,7 @@ describe('the body of a run that is held', () => {
     run.letGo();
     await untilState(
       log,
-      ({ run: seen }) => seen?.notes.some((note) => note.startsWith('Still held')) === true,
+      ({ run: seen }) => seen?.notes.some((note) => note.startsWith('Still paused')) === true,
     );
     expect(log.state.run?.state).toBe('held');
     await body.change('mirrorLock', 'off');
@@ -399,7 +399,7 @@ describe('a schedule that is held', () => {
       const end = await sequence.carryOut();
       expect(made).toEqual([0, 3, 4, 5]);
       expect(missed.at(-1)).toBe(2);
-      expect(notes.join()).toMatch(/^Held from .*: 2 slots passed without a set\.$/);
+      expect(notes.join()).toMatch(/^Paused from .*: 2 slots passed without a set\.$/);
       expect(end.sentence).toBe('4 of 6 sets are complete. 2 slots passed without a set.');
       expect(state().schedule?.missed).toBe(2);
       expect(memos.map(({ held }) => held)).toEqual([true, false]);

@@ -11,11 +11,11 @@ const WIDTH = 120;
 const HEIGHT = 80;
 const COUNT = WIDTH * HEIGHT;
 
-/** @param evOf log2 of each cell's light over white at offset 0 */
-const frame = (offsetEv: number, evOf: (cell: number) => number, light = 0) => {
+/** @param evInWords log2 of each cell's light over white at offset 0 */
+const frame = (offsetEv: number, evInWords: (cell: number) => number, light = 0) => {
   const pixels = new Uint8Array(COUNT * 3);
   for (let cell = 0; cell < COUNT; cell += 1)
-    pixels.fill(levelOf(2 ** (evOf(cell) + offsetEv + light)), cell * 3, cell * 3 + 3);
+    pixels.fill(levelOf(2 ** (evInWords(cell) + offsetEv + light)), cell * 3, cell * 3 + 3);
   return { offsetEv, copy: { pixels, width: WIDTH, height: HEIGHT } satisfies Copy };
 };
 /** From -10 EV at the left to +4 EV at the right. */

@@ -1,5 +1,6 @@
 // What the panel says of a sounding. What its test frames show, and why the set ends where it does, the daemon says.
-import { frames, percent, shutter, withMinus } from './words.js';
+import { withMinus } from '../../shared/ev.js';
+import { frames, percent, shutter } from './words.js';
 
 export const soundingText = {
   sounding: {

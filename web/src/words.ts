@@ -3,16 +3,7 @@
 // Otherwise pure.
 import { formatEv, NO_EV, ONE_EV, type Sixths } from '../../shared/ev.js';
 
-/** On the screen a minus sign is as wide as a plus; over the wire and on a command line it is a hyphen. */
-const MINUS = '\u2212';
-
-/** @returns `-1 1/3` as it is read, with a minus sign */
-export const withMinus = (written: string): string => written.replace(/^-/, MINUS);
-
-/** @returns a value in EV, without its unit: `+1 1/3`, `\u22122`; without the plus sign where `signed` is false */
-export const evOf = (value: Sixths, signed = true): string => withMinus(formatEv(value, signed));
-
-/** The same in a sentence that counts them. @param value at least 0 @returns `1 stop`, `2/3 stop`, `1 1/3 stops` */
+/** @param value at least 0 @returns how many stops, in a sentence: `1 stop`, `2/3 stop`, `1 1/3 stops` */
 export const stopsOf = (value: Sixths): string =>
   `${formatEv(value, false)} ${value > NO_EV && value <= ONE_EV ? 'stop' : 'stops'}`;
 

@@ -1,6 +1,6 @@
 // The request: frames, step and base; and, folded away, things that are rarely changed, the schedule, and the
 // names of the sets. Every change asks for a plan; an error is shown at the field that it is about.
-import { type Sixths, sixths } from '../../../shared/ev.js';
+import { evInWords, type Sixths, sixths } from '../../../shared/ev.js';
 import type { Refusal } from '../api.js';
 import { READING_PARTS, type ReadingPart, STANDINGS, type Standing } from '../readings.js';
 import {
@@ -26,7 +26,7 @@ import {
 } from '../store.js';
 import { text } from '../text.js';
 import { isChangedElsewhere } from '../together.js';
-import { evOf } from '../words.js';
+
 import { Conditions } from './Conditions.js';
 import { Delay } from './Delay.js';
 import { Fold } from './Fold.js';
@@ -152,7 +152,7 @@ function Frames(about: About) {
       {isUneven ? <Counted {...about} /> : <Count {...about} />}
       {reaches !== null && (
         <div class="ends">
-          <Fold line={text.ask.reaches(evOf(reaches.from), evOf(reaches.to))} mustBeSeen={isUneven}>
+          <Fold line={text.ask.reaches(evInWords(reaches.from), evInWords(reaches.to))} mustBeSeen={isUneven}>
             <EndOf end="brighter" reaches={reaches} />
             <EndOf end="darker" reaches={reaches} />
             <p class="soft">{text.ask.endsWhy}</p>
@@ -181,7 +181,7 @@ function EndOf({ end, reaches }: { readonly end: End; readonly reaches: Span }) 
       <div class="stepper">
         {button(-1)}
         <output aria-label={text.ask.ends[end]}>
-          {text.ladder.ev(evOf(end === 'darker' ? reaches.from : reaches.to))}
+          {text.ladder.ev(evInWords(end === 'darker' ? reaches.from : reaches.to))}
         </output>
         {button(1)}
       </div>
@@ -245,7 +245,7 @@ function Step(about: About) {
   const options = (steps: readonly Sixths[]) =>
     steps.map((offered) => (
       <option key={offered} value={offered} selected={offered === request.value.step}>
-        {text.ask.steps(evOf(offered, false))}
+        {text.ask.steps(evInWords(offered, false))}
       </option>
     ));
   return (

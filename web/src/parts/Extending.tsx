@@ -1,13 +1,12 @@
 // By how many frames a finished set is extended at each end. It proposes what the set lacks.
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { lackingAtEnds } from '../../../shared/clipping.js';
-import { fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import type { Extend } from '../../../shared/kept.js';
 import type { CoverageView } from '../../../shared/light.js';
 import type { FrameView } from '../../../shared/state.js';
 import { type End, MOST_FRAMES } from '../span.js';
 import { text } from '../text.js';
-import { evOf } from '../words.js';
 
 interface Props {
   /** The darkest first. */
@@ -30,7 +29,7 @@ export function Extending({ frames, coverage, onExtend, onLeave }: Props) {
   const last = frames.at(-1);
   // Of a single frame nobody knows here.
   const step = (second?.offset ?? 0) - (second === undefined ? 0 : (first?.offset ?? 0));
-  const ev = (by: number, from: FrameView | undefined) => evOf(fromEv((from?.offset ?? 0) + by));
+  const ev = (by: number, from: FrameView | undefined) => evInWords(fromEv((from?.offset ?? 0) + by));
   return (
     <section class="choosing extending" ref={box} tabIndex={-1} aria-label={text.set.extend}>
       <p>{text.set.extendHow(ev(0, first), ev(0, last))}</p>

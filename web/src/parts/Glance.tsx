@@ -1,6 +1,6 @@
 // The first view on a narrow screen: what would be fired, in a few words, above a bar that takes up the rest.
 // The request is changed on a screen of its own.
-import { fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { BodyView } from '../../../shared/state.js';
 import { countsOf } from '../readiness.js';
@@ -8,7 +8,7 @@ import { readExtend } from '../request.js';
 import { addressOf } from '../route.js';
 import { awaitsPlan, base, body, foreseeing, listIsWanted, planning, request, schedule } from '../store.js';
 import { text } from '../text.js';
-import { evOf } from '../words.js';
+
 import { ChangedElsewhere } from './Ask.js';
 import { Delay } from './Delay.js';
 import { Mark } from './Mark.js';
@@ -46,13 +46,13 @@ export function Glance() {
 function Asked({ plan, found }: { readonly plan: WirePlan; readonly found: BodyView }) {
   const { labels, step } = request.value;
   const { name, viewpoint } = labels;
-  const ev = (offset: number | undefined) => evOf(fromEv(offset ?? 0));
+  const ev = (offset: number | undefined) => evInWords(fromEv(offset ?? 0));
   const { offsets } = plan;
   const extend = readExtend(request.value.extendWritten);
   const foreseen = foreseeing.value.state === 'foreseen' ? foreseeing.value.foreseen : null;
   return (
     <>
-      <h2 id="glance-heading">{text.glance.set(offsets.length, evOf(step, false))}</h2>
+      <h2 id="glance-heading">{text.glance.set(offsets.length, evInWords(step, false))}</h2>
       <p>
         {text.glance.about(
           ev(offsets[0]),

@@ -1,6 +1,6 @@
 // One set that was made: its names, its contact sheet, its frames, and firing some of them again.
 import { useEffect, useState } from 'preact/hooks';
-import { fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { Again, Extend, KeptSetDetail } from '../../../shared/kept.js';
 import { notesAfter } from '../../../shared/run-notes.js';
@@ -25,7 +25,7 @@ import { addressOf, goTo } from '../route.js';
 import { awaitsProof } from '../set-light.js';
 import { busy, daemon, refusedAction } from '../store.js';
 import { text } from '../text.js';
-import { clock, evOf, exactly } from '../words.js';
+import { clock, exactly } from '../words.js';
 import { Clip, Lost, SAID_BY_CLIP } from './Clip.js';
 import { Confirm } from './Confirm.js';
 import { Extending } from './Extending.js';
@@ -398,7 +398,7 @@ function Tile({ set, frame, place }: TileProps) {
         </a>
       )}
       <span class="tile-words">
-        <strong>{text.ladder.ev(evOf(fromEv(offset)))}</strong>
+        <strong>{text.ladder.ev(evInWords(fromEv(offset)))}</strong>
         <span>{text.shutter(shutter)}</span>
         <span class="soft">{number}</span>
         {file !== null && partner !== null && (

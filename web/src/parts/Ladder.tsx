@@ -2,7 +2,7 @@
 // the frames of one pass together.
 import type { ComponentChildren } from 'preact';
 import { useEffect } from 'preact/hooks';
-import { fromEv, minusSixths } from '../../../shared/ev.js';
+import { evInWords, fromEv, minusSixths } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { WirePlan } from '../../../shared/plan.js';
 import type { RunView } from '../../../shared/state.js';
@@ -15,7 +15,7 @@ import { isNarrow } from '../screen.js';
 import { awaitsProof } from '../set-light.js';
 import { connection, planning, watched } from '../store.js';
 import { text } from '../text.js';
-import { evOf, stopsOf } from '../words.js';
+import { stopsOf } from '../words.js';
 import { refusedNow } from './Ask.js';
 import { Clip, SAID_BY_CLIP } from './Clip.js';
 import { Mark } from './Mark.js';
@@ -134,7 +134,11 @@ function Size({ plan, isToCome, called = '', children }: SizeProps) {
       </strong>
       {frames > 1 && (
         <span>
-          {text.ladder.span(stopsOf(minusSixths(brightest, darkest)), evOf(darkest), evOf(brightest))}
+          {text.ladder.span(
+            stopsOf(minusSixths(brightest, darkest)),
+            evInWords(darkest),
+            evInWords(brightest),
+          )}
         </span>
       )}
       {plan.release === 'pass' && <span>{text.ways.inOneRelease(passes)}</span>}
@@ -229,7 +233,7 @@ interface RowProps {
 }
 
 function RungRow({ rung, lanes, frames, run }: RowProps) {
-  const offset = evOf(fromEv(rung.offset));
+  const offset = evInWords(fromEv(rung.offset));
   const state = stateOf(rung, run);
   const moved = movedEv(rung);
   return (
@@ -280,7 +284,8 @@ function stateOf({ state, isMissing }: Rung, run: RunView | null): string {
   return isLeftOut ? text.ladder.notMade : text.frameStates[state];
 }
 
-const movedEv = ({ baseMoved }: Rung): string | null => (baseMoved === null ? null : evOf(fromEv(baseMoved)));
+const movedEv = ({ baseMoved }: Rung): string | null =>
+  baseMoved === null ? null : evInWords(fromEv(baseMoved));
 
 function isActive(run: RunView | null, pass: number): boolean {
   if (run === null || ENDED.has(run.state)) return false;

@@ -1,6 +1,6 @@
 // What a run is doing, on a schedule also between its sets, and the one thing that can be done about it.
 import { useEffect, useRef } from 'preact/hooks';
-import { fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import { ENDED } from '../../../shared/fold.js';
 import type { RunView, ScheduleView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
@@ -22,7 +22,7 @@ import {
 } from '../store.js';
 import { text } from '../text.js';
 import { timeLineOf } from '../time-line.js';
-import { evOf, moment } from '../words.js';
+import { moment } from '../words.js';
 import { Refused } from './More.js';
 import { ScreenLine } from './Phone.js';
 
@@ -141,7 +141,7 @@ function Firing({ id, run, schedule }: FiringProps) {
             {progress.frame !== null &&
               text.run.now(
                 progress.frame.number,
-                evOf(fromEv(progress.frame.offset)),
+                evInWords(fromEv(progress.frame.offset)),
                 progress.frame.shutter,
               )}
           </span>

@@ -1,7 +1,9 @@
 // The fields of a schedule, folded away until somebody wants one, and its forecast. An error is shown at the
 // field that it is about.
+
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
+import { evInWords } from '../../../shared/ev.js';
 import type { SunEvent } from '../../../shared/schedule.js';
 import type { ForeseenSchedule } from '../../../shared/state.js';
 import { place } from '../place.js';
@@ -18,7 +20,7 @@ import {
 } from '../schedule-form.js';
 import { ask, body, changeSchedule, foreseeing, request, schedule } from '../store.js';
 import { text } from '../text.js';
-import { aboutMoment, amount, evOf } from '../words.js';
+import { aboutMoment, amount } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 import { More, PageOn } from './More.js';
@@ -417,7 +419,7 @@ function Overrun() {
   );
 }
 
-const SHIFTS = USUAL_STEPS.map((most) => evOf(most, false));
+const SHIFTS = USUAL_STEPS.map((most) => evInWords(most, false));
 
 const shutterOptions = (shutters: readonly string[]) => [
   ['', words.noLimit] as const,

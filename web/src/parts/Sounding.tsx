@@ -1,5 +1,6 @@
 // For people without a spot meter: test frames that show how far the light reaches, the two pictures at its
 // ends, and the set that follows, taken over at one press.
+import { evInWords } from '../../../shared/ev.js';
 import type { Proposal, SoundingView, TestFrame } from '../../../shared/sounding.js';
 import { testFramePath } from '../api.js';
 import {
@@ -14,7 +15,7 @@ import {
 } from '../sounding.js';
 import { body, busy, obstacles, refusedAction, request } from '../store.js';
 import { text } from '../text.js';
-import { evOf } from '../words.js';
+
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 import { More, Refused } from './More.js';
@@ -67,7 +68,7 @@ function AskFor({ again }: { readonly again: boolean }) {
   if (found === null) return null;
   return (
     <>
-      {!again && <p class="soft">{words.what(evOf(step, false))}</p>}
+      {!again && <p class="soft">{words.what(evInWords(step, false))}</p>}
       {mode === 'manual' ? (
         <div class="field">
           <label for="sound-first">{words.first}</label>

@@ -1,13 +1,13 @@
 // A run on a schedule in time order: a mark for each slot, in rows as text is written. How a slot went is told by the shape of its
 // mark; how high it stands tells how much light its base lets in, so that one sees the light go.
 import { useState } from 'preact/hooks';
-import { fromEv } from '../../../shared/ev.js';
+import { evInWords, fromEv } from '../../../shared/ev.js';
 import type { LineSet, ScheduleView } from '../../../shared/state.js';
 import { addressOf } from '../route.js';
 import { connection, daemon } from '../store.js';
 import { text } from '../text.js';
 import { rowsOf, type SlotMark, timeLineOf, type Went } from '../time-line.js';
-import { clock, evOf, hourAndMinute } from '../words.js';
+import { clock, hourAndMinute } from '../words.js';
 import { Fold } from './Fold.js';
 import { Mark } from './Mark.js';
 
@@ -67,7 +67,7 @@ function Base({ line, moved }: { readonly line: readonly LineSet[]; readonly mov
   return (
     <>
       <span>{text.set.base(last.shutter, text.body.settings(null, last.iso))}</span>
-      {moved !== 0 && <span class="soft">{words.baseMoved(evOf(fromEv(moved)))}</span>}
+      {moved !== 0 && <span class="soft">{words.baseMoved(evInWords(fromEv(moved)))}</span>}
     </>
   );
 }
@@ -173,7 +173,7 @@ function SetRow({ mark, set }: { readonly mark: SlotMark; readonly set: LineSet 
       </span>
       <span class="soft">
         {words.base(set.shutter, set.iso)}
-        {set.shift !== 0 && `, ${words.shift(evOf(fromEv(set.shift)))}`}
+        {set.shift !== 0 && `, ${words.shift(evInWords(fromEv(set.shift)))}`}
       </span>
       {set.sentence !== null && mark.went === 'incomplete' && (
         <span class="reason">{text.said(set.sentence)}</span>

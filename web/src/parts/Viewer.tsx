@@ -2,7 +2,7 @@
 // address says which frame is shown, so that going back closes it, too; magnification and place stay from
 // frame to frame. Only what is shown is loaded.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
-import { fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
+import { evInWords, fromEv, magnitude, minusSixths } from '../../../shared/ev.js';
 import type { FrameView } from '../../../shared/state.js';
 import { mayFire } from '../access.js';
 import { keptPath } from '../api.js';
@@ -12,7 +12,7 @@ import { disliked, type LookedAt } from '../kept-sets.js';
 import { kindOf, partnerOf } from '../partner.js';
 import { addressOf as addresses, goBack, goTo } from '../route.js';
 import { text } from '../text.js';
-import { evOf, stopsOf } from '../words.js';
+import { stopsOf } from '../words.js';
 import {
   hasMore,
   isCut,
@@ -356,9 +356,9 @@ const STEP_KEYS: Readonly<Record<string, number>> = {
 const keyOf = (written: string): string => (written.length === 1 ? written.toLowerCase() : written);
 
 const exposureOf = (frame: FrameView): string =>
-  `${text.ladder.ev(evOf(fromEv(frame.offset)))}, ${text.shutter(frame.shutter)}`;
+  `${text.ladder.ev(evInWords(fromEv(frame.offset)))}, ${text.shutter(frame.shutter)}`;
 const aboutOf = (frame: FrameView): string =>
-  text.set.frame(frame.number, evOf(fromEv(frame.offset)), frame.shutter);
+  text.set.frame(frame.number, evInWords(fromEv(frame.offset)), frame.shutter);
 const apart = (one: FrameView, other: FrameView): string =>
   stopsOf(magnitude(minusSixths(fromEv(one.offset), fromEv(other.offset))));
 
