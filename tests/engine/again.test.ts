@@ -79,7 +79,7 @@ const passOf = async (set: EndedSet, number: number): Promise<number> =>
   (await recordIn(set)).frames[number - 1]?.pass ?? 0;
 /** What is said of the time that had passed; other notes depend on the computer. */
 const laterNotes = ({ notes }: KeptSetRecord): string[] =>
-  notes.filter((note) => /the light may have moved/.test(note));
+  notes.filter((note) => /check whether the light changed/.test(note));
 /** What was set aside, without sidecars. */
 const picturesAside = ({ setAside }: KeptSetRecord): string[] =>
   setAside.map(({ file }) => file).filter((file) => !file.endsWith('.xmp'));
@@ -535,7 +535,7 @@ describe('is refused, and nothing is changed', () => {
     ])
       expect(await untouched(set, work)).toMatchObject({
         code: 'nothing-to-complete',
-        message: expect.stringMatching(/nothing was stored in it\. Fire it anew\./),
+        message: expect.stringMatching(/cannot be continued: nothing of it was stored\. Shoot it again\./),
       });
   });
 

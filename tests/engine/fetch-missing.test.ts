@@ -81,7 +81,7 @@ describe.each(PRACTICE_SHAPES)('a body of the shape %s', (shape) => {
       expect(record?.setAside).toHaveLength(when === 'while it comes' ? 1 : 0);
       expect(record?.frames.map(({ state }) => state)).toEqual(Array(5).fill('verified'));
       // It was exposed with the others: nothing is said of the light.
-      expect(record?.notes.join(' ')).not.toMatch(/light may have moved/);
+      expect(record?.notes.join(' ')).not.toMatch(/whether the light changed/);
       expect(journal.set(id)).toMatchObject({ state: 'complete', strays: [] });
       expect(journal.unfinishedRun()).toBeNull();
       expect(await readFile(path.join(folder, 'SHA256SUMS'), 'utf8')).toMatch(/(.+\n){5}/);

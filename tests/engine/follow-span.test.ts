@@ -154,7 +154,7 @@ describe('the span of a schedule', () => {
     const notes = (await notesOf()).map((some) => some.map((note) => note.split(/[:.]/)[0]));
     expect(notes).toEqual([
       [],
-      ['A brighter frame is added', 'The span cannot reach as far as the scene does'],
+      ['A brighter frame is added', 'The span cannot reach as far as the scene'],
       [
         'A brighter frame is added',
         'The span has 5 frames, the most allowed, and needs about 4 more at the brighter end',
@@ -232,7 +232,7 @@ describe('together with', () => {
     const [first, second, third] = await records();
     expect(first?.notes.join(' ')).toMatch(/Extended|added/i);
     expect((await notesOf())[1]).toEqual([
-      'A darker frame is added, because the last set was extended there while it was shot. A brighter frame is added, because the last set was extended there while it was shot. The span is now -2 to +2 EV, 5 frames.',
+      'A darker frame is added, because the last set was extended there while it was shot. A brighter frame is added, because the last set was extended there while it was shot. The span is now −2 to +2 EV, 5 frames.',
     ]);
     for (const record of [second, third])
       expect(record?.frames.map(({ number }) => number)).toEqual([1, 2, 3, 4, 5]);

@@ -330,7 +330,7 @@ describe('a program that dies', () => {
     const id = await cutOff(4, { ...THREE, schedule: { every: '4min', count: 4 }, light: {} });
     const { station: one, events } = await station();
     expect(events.state.unfinished).toMatchObject({ run: id, scheduled: true, verified: 1, frames: 3 });
-    expect(events.state.unfinished?.sentence).toContain('cut off in set 2 of 4 after 1 of 3 frames');
+    expect(events.state.unfinished?.sentence).toContain('interrupted in set 2 of 4 after 1 of 3 frames');
     await expect(one.start(THREE)).rejects.toMatchObject({ code: 'run-unfinished' });
     await one.resume();
     await one.settled();

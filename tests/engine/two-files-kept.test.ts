@@ -298,7 +298,7 @@ describe('a set of pairs after its end', () => {
     await rm(jpeg);
     await expect(one.station.again(setId(), { frames: [2] })).rejects.toMatchObject({
       code: 'set-damaged',
-      message: expect.stringContaining('01_-1EV.jpg is not in'),
+      message: expect.stringContaining('01_-1EV.jpg is missing from'),
     });
     await copyFile(path.join(root, 'copy'), jpeg);
     await one.station.again(setId(), { frames: [2] });

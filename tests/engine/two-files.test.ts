@@ -236,14 +236,14 @@ describe('a second file that will not do', () => {
   });
 
   it.each([
-    ['time', { ExposureTime: '1/30' }, 'It records 1/30 s where the frame’s own file records 1/60 s.'],
-    ['aperture', { FNumber: '11/1' }, 'It records f/11 where the frame’s own file records f/8.'],
-    ['ISO', { ISOSpeedRatings: '400' }, 'It records ISO 400 where the frame’s own file records ISO 100.'],
-    ['bias', { ExposureBiasValue: '1/1' }, 'It records +1 EV where the frame’s own file records 0 EV.'],
+    ['time', { ExposureTime: '1/30' }, 'It records 1/30 s, but the frame’s own file records 1/60 s.'],
+    ['aperture', { FNumber: '11/1' }, 'It records f/11, but the frame’s own file records f/8.'],
+    ['ISO', { ISOSpeedRatings: '400' }, 'It records ISO 400, but the frame’s own file records ISO 100.'],
+    ['bias', { ExposureBiasValue: '1/1' }, 'It records +1 EV, but the frame’s own file records 0 EV.'],
     [
       'moment',
       { DateTimeOriginal: '2026:01:02 03:04:05', SubSecTimeOriginal: '000' },
-      'It records 2026-01-02 03:04:05.000 where',
+      'It records 2026-01-02 03:04:05.000, but',
     ],
   ] as const)('of another %s: it is not of this exposure', async (_, exif, words) => {
     const set = await fire(withSecond(({ jpeg }) => recordAnew(jpeg, exif)));

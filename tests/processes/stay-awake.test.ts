@@ -118,7 +118,7 @@ describe('where systemd-inhibit is', () => {
     const lost: string[] = [];
     const awake = await stay({ onLost: (sentence) => lost.push(sentence) });
     expect(awake.reminder).toBe(
-      `This computer may fall asleep during the run (the system refused it): ${SETTINGS}`,
+      `This laptop may fall asleep while shooting (the system refused it): ${SETTINGS}`,
     );
     await awake.release();
     expect(lost).toEqual([]);
@@ -150,7 +150,7 @@ describe('where systemd-inhibit is', () => {
     process.kill(await noted('systemd-inhibit'), 'SIGKILL');
     for (let tries = 0; lost.length === 0 && tries < 250; tries += 1) await pause(20);
     expect(lost).toEqual([
-      `This computer may fall asleep during the run (the system no longer keeps it awake): ${SETTINGS}`,
+      `This laptop may fall asleep while shooting (the system no longer keeps it awake): ${SETTINGS}`,
     ]);
     expect(await gone(cat)).toBe(true);
     await awake.release();
@@ -173,7 +173,7 @@ describe('where the tool cannot be had', () => {
   it('a missing one is named', async () => {
     const awake = await stay({ env: { PATH: folder } });
     expect(awake.reminder).toBe(
-      `This computer may fall asleep during the run (systemd-inhibit is not installed): ${SETTINGS}`,
+      `This laptop may fall asleep while shooting (systemd-inhibit is not installed): ${SETTINGS}`,
     );
     await awake.release();
   });
@@ -194,7 +194,7 @@ describe('where the tool cannot be had', () => {
   it('a system that it knows no tool of', async () => {
     const awake = await stay({ platform: 'win32' });
     expect(awake.reminder).toBe(
-      `This computer may fall asleep during the run (it has no way to do so here): ${SETTINGS}`,
+      `This laptop may fall asleep while shooting (it has no way to do so here): ${SETTINGS}`,
     );
     await awake.release();
   });
