@@ -91,7 +91,7 @@ describe('ticks', () => {
     // By keyboard, and the box is still where it was.
     await tickOf(other, 'stabiliser').focus();
     await other.keyboard.press('Space');
-    await page.getByLabel(/switch the stabiliser/).waitFor();
+    await page.getByLabel(/turn off the stabiliser/).waitFor();
     expect(await tickOf(page, 'stabiliser').isChecked()).toBe(false);
     expect(await other.evaluate(() => document.activeElement?.closest('li')?.dataset.code)).toBe(
       'stabiliser',
@@ -387,7 +387,7 @@ describe.each(SIZES)('what is to be known of a run, on a $name', (size) => {
     await hold(page);
     await page.locator('main[data-view="ended"][data-run-state="complete"]').waitFor();
     const notes = page.getByRole('log', { name: 'Notes' });
-    await notes.getByText(/^This computer may fall asleep during the run/).waitFor();
+    await notes.getByText(/^This laptop may fall asleep while shooting/).waitFor();
     expect(await rungNames(page)).toEqual([
       'Frame 3, +1 EV, 1/30, verified, base exposure moved by +2/3 EV',
       'Frame 2, 0 EV, 1/60, verified',
@@ -398,6 +398,6 @@ describe.each(SIZES)('what is to be known of a run, on a $name', (size) => {
     await page.screenshot({ path: screenAt(`${size.name}-notes`), fullPage: true });
     // Whoever opens the panel later reads the notes as well.
     await page.reload();
-    await notes.getByText(/^This computer may fall asleep during the run/).waitFor();
+    await notes.getByText(/^This laptop may fall asleep while shooting/).waitFor();
   });
 });

@@ -187,7 +187,7 @@ describe('by two readings', () => {
     await page.getByLabel(BRIGHTEST).fill('350000 cd/m2');
     const caution = page.locator('.dock .sun-caution');
     await caution.waitFor();
-    expect(await caution.textContent()).toMatch(/only the sun or its mirror image/);
+    expect(await caution.textContent()).toMatch(/only the sun or its reflection/);
     await page.getByRole('link', { name: 'Back' }).click();
     await page.locator('.glance').waitFor();
     expect(await caution.isVisible()).toBe(true);

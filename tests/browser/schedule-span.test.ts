@@ -46,7 +46,7 @@ describe('a span that follows the scene', () => {
     await field(page, 'Span follows the scene').check();
     // Nine frames twice.
     await expect.poll(() => figures(page).textContent()).toMatch(/Shutter actuations18$/);
-    await page.locator('.foreseen').getByText('counted with 9 frames a set').waitFor();
+    await page.locator('.foreseen').getByText('this counts 9 frames a set').waitFor();
     expect(asked.at(-1)).toMatchObject({ followSpan: {} });
 
     await field(page, 'Most frames').fill('4');

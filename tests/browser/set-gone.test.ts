@@ -32,7 +32,7 @@ describe.each(SIZES)('on a $name', (size) => {
     await page.locator('main[data-view="ended"][data-run-state="halted"]').waitFor({ timeout: 20_000 });
     const ended = page.getByRole('region', { name: 'Set folder missing' });
     await ended
-      .getByText(/^Failed after \d of 9 frames\. The set folder .* is gone, and the \d frames in it/)
+      .getByText(/^Failed after \d of 9 frames\. The set folder .* is missing, and the \d frames in it/)
       .waitFor();
     expect(await ended.getByText(/verified frames? (is|are) in the set folder/).count()).toBe(0);
     await page.locator('.rung', { hasText: 'file missing' }).first().waitFor();

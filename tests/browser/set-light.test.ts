@@ -48,7 +48,7 @@ describe.each(SIZES)('on a $name', (size) => {
     expect(shifts).toEqual([]);
     expect(await newSet.boundingBox()).toEqual(newSetAt);
     await picture(page)
-      .getByText(/is not the final picture/)
+      .getByText(/not the final picture/)
       .waitFor();
     const sentence = picture(page).getByText(/^Highlights are missing: .*about 1 stop darker would hold it/);
     await expect

@@ -242,7 +242,7 @@ describe('firing again', () => {
     await confirm(page).getByRole('button', { name: 'Fire', exact: true }).click();
     await page.locator('main[data-page="panel"][data-view="ended"]').waitFor({ timeout: 20_000 });
     await page
-      .getByText(/^Frame 3 was fired again/)
+      .getByText(/^Frame 3 was reshot/)
       .first()
       .waitFor();
     const after = await kept(FEW);

@@ -21,7 +21,7 @@ describe.each(SIZES)('$name', (size) => {
       await panel.serve(Number(new URL(panel.address).port));
       const card = page.getByRole('region', { name: 'Interrupted set' });
       await card.waitFor();
-      expect(await card.textContent()).toMatch(/cut off after [2-8] of 9 frames/);
+      expect(await card.textContent()).toMatch(/interrupted after [2-8] of 9 frames/);
       // Nothing else can be asked for before that is settled.
       await page.locator('main[data-body-state="ready"]').waitFor();
       expect(await page.getByRole('button', { name: /^Press and hold to fire/ }).count()).toBe(0);

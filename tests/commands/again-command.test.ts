@@ -71,7 +71,7 @@ describe('sets reshoot', () => {
     expect(stdout).toMatch(/^ {2}frame {2}3 {6}−2 EV {2}1\/250 s {3}verified$/m);
     // Those that are not fired are not told of.
     expect(stdout.match(/verified$/gm)).toHaveLength(1);
-    expect(stdout).toMatch(/^Frame 3 was fired again\. All 9 frames are verified\.$/m);
+    expect(stdout).toMatch(/^Frame 3 was reshot\. All 9 frames are verified\.$/m);
     expect(stdout).toMatch(/^Set folder: .*set-/m);
     expect(await aside()).toEqual(['frame-03.jpg']);
     expect(await check()).toBe(0);
@@ -96,7 +96,7 @@ describe('sets reshoot', () => {
       ...env,
       EVENRUNG_PRACTICE_TIMING: 'lifelike',
     });
-    await again.until(/^Singly/m);
+    await again.until(/^One at a time/m);
     again.signal('SIGINT');
     const { code, stdout } = await again.ended;
     expect(code).toBe(130);
@@ -109,7 +109,7 @@ describe('sets reshoot', () => {
     const id = await fired();
     const refused: [string[], string][] = [
       [['sets', 'reshoot', id, ...BODY], 'Say what to reshoot: --frames 3,4 for some frames, or --pass 2'],
-      [['sets', 'reshoot', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what is to be fired again'],
+      [['sets', 'reshoot', id, '--frames', '3', '--pass', '2', ...BODY], 'Say what to reshoot'],
       [['sets', 'reshoot', id, '--frames', 'three', ...BODY], 'give the numbers of frames, such as 3,4.'],
       [['sets', 'reshoot', id, '--pass', '2,3', ...BODY], 'give the number of a pass, such as 2.'],
       [['sets', 'reshoot', id, '--frames', '10', ...BODY], 'The set has no frame 10'],
@@ -262,7 +262,7 @@ describe('sets fetch', () => {
     expect([code, stderr]).toEqual([0, '']);
     expect(stdout).toMatch(/^Looking in the camera for missing files$/m);
     expect(stdout).toMatch(/^The camera has no file of frame \d\. 4 of 5 frames are verified\.$/m);
-    expect(stdout).not.toMatch(/^Pass|^Singly/m);
+    expect(stdout).not.toMatch(/^Pass|^One at a time/m);
     expect(await check()).toBe(1);
   });
 

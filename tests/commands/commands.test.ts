@@ -454,7 +454,7 @@ describe('serve', () => {
       first.signal('SIGKILL');
       await first.ended;
       const second = begin('--resume', resume);
-      await second.until(/A set was cut off after [2-9] of 9 frames/);
+      await second.until(/A set was interrupted after [2-9] of 9 frames/);
       const again = await ready(second);
       if (resume === 'ask') {
         const { state } = (await (await fetch(`${again}/api/state`)).json()) as { state: DaemonState };

@@ -98,7 +98,7 @@ describe('fire --at', () => {
       runCommand('fire', '--frames', '3', '--step', '1', '--into', '/tmp', '--at', server.address),
     ).rejects.toMatchObject({
       code: 'malformed-request',
-      message: expect.stringMatching(/^--into is decided/),
+      message: expect.stringMatching(/^--into is set where that Evenrung was started/),
     });
     expect(events.state.run).toBeNull();
   });
@@ -125,7 +125,7 @@ describe('fire --at', () => {
     station.hold();
     await expect(fireHere(server.address)).rejects.toMatchObject({
       code: 'run-under-way',
-      message: expect.stringContaining('by "phone\'s owner"'),
+      message: expect.stringContaining('started from "phone\'s owner"'),
     });
   });
 

@@ -111,7 +111,10 @@ describe('pair', () => {
     const link = await linkOf();
     expect((await run(['pair', link, '--fingerprint', fingerprint], elsewhere('four'))).code).toBe(0);
     const again = await run(['pair', link, '--fingerprint', fingerprint], elsewhere('four'));
-    expect([again.code, again.stderr]).toEqual([2, expect.stringContaining('pairing code is not good')]);
+    expect([again.code, again.stderr]).toEqual([
+      2,
+      expect.stringContaining('pairing code is used, expired or wrong'),
+    ]);
     for (const text of [origin, `${origin}/#pair=`, 'boathouse', `ftp://${HERE}/#pair=x`]) {
       const refused = await run(['pair', text, '--fingerprint', fingerprint], elsewhere('four'));
       expect([refused.code, refused.stderr]).toEqual([2, expect.stringContaining('the whole address')]);
@@ -134,7 +137,7 @@ describe('pair', () => {
     expect((await pair('fire', 'five')).code).toBe(0);
     await writeFile(keptIn('five'), '{"version":1,"daemons":[{}]}');
     const fired = await fireThere('five');
-    expect([fired.code, fired.stderr]).toEqual([2, expect.stringContaining('Pair it anew')]);
+    expect([fired.code, fired.stderr]).toEqual([2, expect.stringContaining('Pair it again')]);
     expect(await readFile(`${keptIn('five')}.damaged-1`, 'utf8')).toBe('{"version":1,"daemons":[{}]}');
   });
 });

@@ -253,11 +253,11 @@ describe('the config file', () => {
   });
 
   it.each([
-    ['{"onHalt": "true"', /it is no JSON/],
+    ['{"onHalt": "true"', /it is not JSON/],
     ['{"onHalt": ["rm", "-rf"]}', /onHalt: /],
     ['{"webhook": "https://example.org/secret", "onhalt": "true"}', /onhalt/],
-    ['[]', /it has to be an object/],
-    ['', /it is no JSON/],
+    ['[]', /it must be an object/],
+    ['', /it is not JSON/],
   ])('%s: said to be not understood, and no secret of it', async (text, why) => {
     const { XDG_CONFIG_HOME } = await own();
     const inConfig = path.join(XDG_CONFIG_HOME, 'evenrung');

@@ -61,7 +61,7 @@ describe('sound', () => {
 
   it.each([
     [['--step', '9'], 2, /3 EV/],
-    [['--step', 'x'], 2, /is no EV value/],
+    [['--step', 'x'], 2, /is not an EV value/],
     [['--from', 'soon'], 2, /'soon' is not a shutter time for the first test frame/],
     [
       ['--from', '1/60', '--mode', 'aperture'],

@@ -209,5 +209,5 @@ it('a link that releases and fetches at once has no such frames', async () => {
   const { PracticeLink } = await import('../../src/camera/practice/practice-link.js');
   const body = await Body.meet(new PracticeLink(practice));
   expect(body.limits.shutters.some(({ bulb }) => bulb)).toBe(false);
-  expect(() => planOf(body, '25', 3)).toThrow(/outside 30 s to/);
+  expect(() => planOf(body, '25', 3)).toThrow(/outside this camera's 30 s to/);
 });

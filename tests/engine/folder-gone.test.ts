@@ -107,7 +107,7 @@ describe('gone before the record could be written', () => {
     const { state, error, sentence, folder: kept, id } = await fireNine();
     expect([state, error]).toEqual(['halted', 'set-folder-gone']);
     expect(sentence).toMatch(
-      /^Failed after 9 of 9 frames\. The set folder .* is gone, and the 9 frames in it/,
+      /^Failed after 9 of 9 frames\. The set folder .* is missing, and the 9 frames in it/,
     );
     await rename(away(), kept ?? '');
     link.releases = 0;

@@ -74,11 +74,11 @@ it('the process that decodes pictures ends at once: the set is complete, nothing
   expect([record.complete, stored?.state, stored?.error]).toEqual([true, 'complete', null]);
   for (const { view } of stored?.frames ?? [])
     expect(view).toMatchObject({ state: 'verified', attempts: 1, clipped: null });
-  expect(record.notes.filter((note) => !note.startsWith('This computer may fall asleep'))).toEqual([
+  expect(record.notes.filter((note) => !note.startsWith('This laptop may fall asleep'))).toEqual([
     expect.stringMatching(
-      /^Pictures of this set could not be looked at, because the process that decodes them/,
+      /^The pictures of this set could not be opened, because the process that decodes them/,
     ),
-    expect.stringMatching(/^Beside the frames this could not be written: contact-sheet\.jpg \(/),
+    expect.stringMatching(/^These could not be written beside the frames: contact-sheet\.jpg \(/),
   ]);
   // Beforehand, for the first frame and once more for it, and without any picture.
   expect(side.epoch - epoch).toBeLessThanOrEqual(4);

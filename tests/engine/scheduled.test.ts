@@ -277,9 +277,9 @@ describe('the base', () => {
       schedule: { every: '30s', count: 8 },
     });
     await one.settled();
-    expect(notes.join('\n')).toMatch(/The base is as light as it may be/);
+    expect(notes.join('\n')).toMatch(/The base exposure is at its brightest limit/);
     expect(notes.join('\n')).toMatch(
-      /With a base of .* the set takes .*, longer than the interval of 30 s\./,
+      /With a base exposure of .* the set takes .*, longer than the interval of 30 s\./,
     );
     expect(notes.join('\n')).toMatch(/Leave out the brightest frame|Make a set every/);
   });

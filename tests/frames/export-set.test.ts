@@ -310,7 +310,7 @@ describe('nothing is left of a copy', () => {
     disk.beforeReading = async (file) => at('02_0EV.jpg', () => writeFile(file, 'garbled'))(file);
     const { code, message } = await refused();
     expect(code).toBe('storing-failed');
-    expect(message).toMatch(/the copy of 02_0EV.jpg .* does not read as it was written/);
+    expect(message).toMatch(/the copy of 02_0EV.jpg .* differs from the original/);
   });
 
   it.each(['01_-1EV.jpg', '03_+1EV.jpg', RECORD])('where the disk is full at %s', async (name) => {
@@ -367,7 +367,7 @@ describe('set folders', () => {
   it.each([
     ['an empty folder', 'empty', /holds no set/],
     ['no folder', 'nowhere', /There is no folder/],
-    ['a file', 'file', /is no folder/],
+    ['a file', 'file', /is not a folder/],
   ] as const)('are not in %s', async (_, name, sentence) => {
     await mkdir(path.join(root, 'empty'));
     await writeFile(path.join(root, 'file'), '');

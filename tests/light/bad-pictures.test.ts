@@ -98,7 +98,7 @@ describe('a picture that cannot be judged', () => {
   ] as const)('%s is said to be so, and the set holds nothing by it', async (_name, make, reason) => {
     const { seen, covered, merged } = await judged(await make());
     expect(seen).toMatchObject({ isRead: false, reason });
-    expect('sentence' in seen ? seen.sentence : '').toMatch(/^(?:It|Its picture|There) .+\.$/);
+    expect('sentence' in seen ? seen.sentence : '').toMatch(/^(?:It|Its picture|Its raw file|There) .+\.$/);
     expect(covered.coverage).toBeNull();
     expect(covered.sentence).toBe('What the set holds is not known: none of its pictures could be opened.');
     expect(merged.isMerged).toBe(false);

@@ -62,6 +62,6 @@ it('a daemon as it begins, and `fire` before it ends, make the proof of a set wh
   expect(await proofIn(second)).toEqual([]);
   const { code, stdout } = await run([...FIRE, '--into', into], env);
   expect(code).toBe(0);
-  expect(stdout).toContain('An earlier set ended without its proof, and gets it now.');
+  expect(stdout).toContain('Writing the proof that an earlier set lacks.');
   for (const folder of await foldersOf()) expect((await recordOf(folder)).light?.proof?.isMade).toBe(true);
 });

@@ -66,7 +66,7 @@ it('a proof that the disk refuses leaves the set as it was, and is made once the
   const files = (await readdir(set.folder)).filter((name) => !name.endsWith('.part'));
   await made.station.proved();
   const why = isMounted ? 'the disk is full' : 'it is a folder';
-  const sentence = `What the set can become could not be written into its folder: ${why}.`;
+  const sentence = `The proof of the set could not be written into its folder: ${why}.`;
   expect(journal.set(set.id)).toMatchObject({
     state: 'complete',
     light: { proof: { isMade: false, sentence } },

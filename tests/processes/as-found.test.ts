@@ -378,7 +378,9 @@ describe('writing', () => {
     ['EACCES', 'you have no permission'],
   ])('says why (%s)', async (code, words) => {
     Object.assign(faults, { notes: [], failAt: 3, code });
-    await expect(store().write(BODY, SHUTTER)).rejects.toThrow(`cannot be kept in ${folder}: ${words}.`);
+    await expect(store().write(BODY, SHUTTER)).rejects.toThrow(
+      `cannot be written down in ${folder}: ${words}.`,
+    );
   });
 
   it('where there can be no folder', async () => {

@@ -4,7 +4,7 @@ import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
 import sharp from 'sharp';
-import { afterEach, beforeEach, describe, expect, it, onTestFinished, vi } from 'vitest';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { NothingDecoded, Pictures } from '../../src/frames/decode/pictures.js';
 import { ProcessFell } from '../../src/system/index.js';
 import { isAlive } from '../built.js';
@@ -50,20 +50,6 @@ const pidFor = async (pictures: Pictures, source: string): Promise<number> =>
   (await pictures.ask({ ask: 'size', source })).width;
 
 const asked = async () => (await readFile(path.join(folder, 'asked'), 'utf8')).trim().split('\n');
-
-describe('a process that decodes or judges', () => {
-  it.each([
-    ['has less right to the processor than what fires', 'yes', os.constants.priority.PRIORITY_BELOW_NORMAL],
-    ['has as much as this one, if it is told so', 'no', 0],
-  ])('%s', async (_, giveWay, most) => {
-    vi.stubEnv('EVENRUNG_GIVE_WAY', giveWay);
-    onTestFinished(() => {
-      vi.unstubAllEnvs();
-    });
-    const pid = await pidFor(open(), 'a');
-    expect(os.getPriority(pid)).toBe(Math.max(os.getPriority(), most));
-  });
-});
 
 describe('a process that falls', () => {
   it('over a picture is asked once more: all others are answered, and only that picture is not', async () => {

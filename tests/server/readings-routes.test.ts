@@ -112,7 +112,7 @@ describe('readings over HTTP', () => {
     const sunny = { readings: { darkest: 'EV 8', brightest: '350000 cd/m2' }, step: 2, schedule };
     const { body } = await send('POST', '/api/schedule', sunny);
     expect(foreseenScheduleSchema.parse(body).cautions[0]?.sentence).toMatch(
-      /only the sun or its mirror image/,
+      /only the sun or its reflection/,
     );
   });
 

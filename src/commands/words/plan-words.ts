@@ -56,7 +56,7 @@ function metered({ readings }: Plan): string[] {
 
 function table(passes: readonly Pass[]): string[] {
   const rows = passes.flatMap((pass, index) => {
-    const head = `${String(index + 1).padStart(4)}  ${formatEv(pass.centre).padEnd(7)} ${(pass.shape === null ? '-' : formatEv(pass.shape.step, false)).padEnd(6)} `;
+    const head = `${String(index + 1).padStart(4)}  ${evInWords(pass.centre).padEnd(7)} ${(pass.shape === null ? '-' : formatEv(pass.shape.step, false)).padEnd(6)} `;
     return wrapped(
       `${head.replaceAll(' ', NO_BREAK)}${pass.frames.map(fired).join(', ')}`,
       ' '.repeat(head.length),

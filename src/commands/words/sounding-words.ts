@@ -1,4 +1,5 @@
 // A sounding for a person at a terminal of 80 columns: each test frame as it is looked at, and in the end the set that is proposed, and why.
+import { withMinus } from '../../../shared/ev.js';
 import type { Proposal, SoundingView, TestFrame } from '../../../shared/sounding.js';
 import { percent } from '../../plan/index.js';
 import { counted } from '../options/options.js';
@@ -31,7 +32,7 @@ export function proposalInWords(proposal: Proposal): string {
   const base = set.base === undefined ? '' : `, base exposure ${set.base} s`;
   const lines = [
     '',
-    `${counted(frames, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}${base}, ${set.from} to ${set.to} EV, about ${Math.ceil(seconds)} s`,
+    `${counted(frames, 'frame', 'frames')} in ${counted(passes, 'pass', 'passes')}${base}, ${withMinus(set.from)} to ${withMinus(set.to)} EV, about ${Math.ceil(seconds)} s`,
     ...(frames === 1 ? [] : [`span ${Number(span.toFixed(2))} EV, a step of ${set.step} EV`]),
     '',
     ...wrapped(darkest.sentence, '  '),
