@@ -161,8 +161,10 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   cardFull: /card.*(?:full|room)/,
   cardFills: /card.*(?:full|room)/,
   cardLocked: /card.*(?:full|write-protected|locked)/,
-  noFocus: /Frame \d .*finds no focus.*switch it to manual/,
-  offDiskFull: /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable)/,
+  noFocus: /Frame \d .*Set the lens to manual focus/,
+  // Both faults stand: the set ends with the one that is met first.
+  offDiskFull:
+    /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable|the disk is full\..*could not be)/,
   otherSerial: /A different camera answers: .*Connect the one from before/,
   stateDiskFull:
     /What happens cannot be kept in the journal .*: (?:the disk is full|it is read-only)\. .*then fire again\./,
