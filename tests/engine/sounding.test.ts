@@ -204,7 +204,7 @@ describe('what ends it is said, and what to do', () => {
     };
     const view = await soundFrom(link);
     expect(view).toMatchObject({ state: 'failed', error: 'frame-wrong' });
-    expect(view.sentence).toMatch(/A test frame is not as it was set\. .*1\/60 s\./);
+    expect(view.sentence).toMatch(/A test frame is not as it was set\. The time is 1\/60 s, but 1\/\d s was set\./);
   });
 
   it('light that moves meanwhile', async () => {
