@@ -49,7 +49,7 @@ describe('a press whose answer is lost', () => {
     expect(new Set(keys).size).toBe(1);
     expect(keys[0]).toMatch(/^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/);
     await page.getByText('All 3 frames are verified.').first().waitFor();
-    expect(await page.getByText(/is already being fired/).count()).toBe(0);
+    expect(await page.getByText(/is already being shot/).count()).toBe(0);
     panel.forgetComplaints();
   });
 });

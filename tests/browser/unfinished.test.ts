@@ -44,7 +44,7 @@ describe.each(SIZES)('$name', (size) => {
       expect(await card.getByRole('button', { name: 'Resume' }).isDisabled()).toBe(true);
       renameSync(`${panel.sets}-away`, folder);
       await comeBack();
-      await card.getByText(/is not where it was/).waitFor({ state: 'detached' });
+      await card.getByText(/is missing: it was moved or deleted/).waitFor({ state: 'detached' });
       await card.getByRole('button', { name: choice }).click();
       const ends = choice === 'End set' ? 'stopped' : 'complete';
       await page.locator(`main[data-view="ended"][data-run-state="${ends}"]`).waitFor({ timeout: 20_000 });

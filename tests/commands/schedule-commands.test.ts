@@ -613,7 +613,7 @@ describe('serve', () => {
     const { daemon: next } = await serve();
     await next.until(/Do so in the panel, or start with --resume always\./);
     await pause(300);
-    expect(next.said.stderr).not.toContain('Type go, end or later');
+    expect(next.said.stderr).not.toContain('Type resume, end or later');
     next.signal('SIGTERM');
     expect((await next.ended).code).toBe(130);
   });

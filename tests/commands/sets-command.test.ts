@@ -332,7 +332,7 @@ describe('one set', () => {
     await keepRecord(folder, version === 1 ? asVersion1(record) : marked);
     await showSet(reader, 'a-set', {}, say);
     expect(whole().includes('  frame 2: It is brighter than planned.')).toBe(version === 2);
-    expect(whole()).not.toContain('not there any more');
+    expect(whole()).not.toContain('(missing)');
   });
 
   it('tells of a record that cannot be read, and takes none of another set', async () => {

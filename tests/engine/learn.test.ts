@@ -172,7 +172,7 @@ describe('what else the wire does not tell', () => {
       await writeFile(file, made?.content ?? '');
     });
     expect(error?.code).toBe('not-learnt');
-    expect(error?.message).toMatch(/A frame does not record what was set\. The time is 1\/60 s/);
+    expect(error?.message).toMatch(/A frame does not record what was set\. The time is 1\/60 s, but/);
   });
 
   it('an exposure that is over before its time is not believed', async () => {

@@ -281,7 +281,7 @@ describe('the base', () => {
     expect(notes.join('\n')).toMatch(
       /With a base exposure of .* the set takes .*, longer than the interval of 30 s\./,
     );
-    expect(notes.join('\n')).toMatch(/Leave out the brightest frame|Make a set every/);
+    expect(notes.join('\n')).toMatch(/Leave out the brightest frame|Shoot a set every/);
   });
 
   it.each([

@@ -162,9 +162,7 @@ const HALTS: Partial<Record<FaultKey, RegExp>> = {
   cardFills: /card.*(?:full|room)/,
   cardLocked: /card.*(?:full|write-protected|locked)/,
   noFocus: /Frame \d .*Set the lens to manual focus/,
-  // Both faults stand: the set ends with the one that is met first.
-  offDiskFull:
-    /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable|the disk is full\..*could not be)/,
+  offDiskFull: /(?:No camera was found on USB\. Switch it on|The camera no longer answers\. Check the cable)/,
   otherSerial: /A different camera answers: .*Connect the one from before/,
   stateDiskFull:
     /What happens cannot be kept in the journal .*: (?:the disk is full|it is read-only)\. .*then fire again\./,

@@ -10,28 +10,24 @@ const ISO_MOMENT = /\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z/g;
 export function withoutChance(text: string, names: ReadonlyMap<string, string>): string {
   let told = text;
   for (const [name, word] of names) told = told.replaceAll(name, word);
-  return (
-    told
-      .replace(ISO_MOMENT, '<moment>')
-      .replace(/\b[0-9a-f]{64}\b/g, '<sum>')
-      .replace(/"bytes":\s*\d+/g, '"bytes": 0')
-      .replace(/"evenrung-[^"]*"|incoming\.\d+-\d+/g, '<arrival>')
-      .replace(/\bset-\d{8}-\d{6}(?:-\d+)?\b/g, '<folder>')
-      .replace(/"(at|total|largest|wallAheadMs)":\s*-?\d+/g, '"$1": 0')
-      .replace(/"[^"]*\b(?:fall asleep|awake)\b[^"]*",?/g, '')
-      .replaceAll(',]', ']')
-      .replace(/\d{4}-\d\d-\d\d <hh:mm>|\d{4}-\d\d-\d\d \d\d:\d\d/g, '<day> <hh:mm>')
-      .replace(/\d{4}-\d\d-\d\d[ _]\d\d-?\d\d(?:-?\d\d)?/g, '<day and time>')
-      .replace(/\b([01]\d|2[0-3]):[0-5]\d\b/g, '<hh:mm>')
-      .replace(/\b\d+ (s|min) (after|between)/g, '<n> $1 $2')
-      .replace(/\b\d+ bytes\b/g, '<n> bytes')
-      .replace(/"clipped":\s*\{[^}]*\}/g, '"clipped": "<shares>"')
-      // A file may be taken in the second before the camera's clock was read.
-      .replace(/"clockDifference":\s*-1\b/g, (found) => found.replace('-1', '0'))
-      .replace(/"ev":\s*-?[\d.]+/g, '"ev": 0')
-      .replace(/\b[\d.]+% of/g, '<share> of')
-      .replace(/-?\d+\.\d{3,}(?:e-?\d+)?/g, (number) => String(Number(Number(number).toPrecision(3))))
-  );
+  return told
+    .replace(ISO_MOMENT, '<moment>')
+    .replace(/\b[0-9a-f]{64}\b/g, '<sum>')
+    .replace(/"bytes":\s*\d+/g, '"bytes": 0')
+    .replace(/"evenrung-[^"]*"|incoming\.\d+-\d+/g, '<arrival>')
+    .replace(/\bset-\d{8}-\d{6}(?:-\d+)?\b/g, '<folder>')
+    .replace(/"(at|total|largest|wallAheadMs)":\s*-?\d+/g, '"$1": 0')
+    .replace(/"[^"]*\b(?:fall asleep|awake)\b[^"]*",?/g, '')
+    .replaceAll(',]', ']')
+    .replace(/\d{4}-\d\d-\d\d <hh:mm>|\d{4}-\d\d-\d\d \d\d:\d\d/g, '<day> <hh:mm>')
+    .replace(/\d{4}-\d\d-\d\d[ _]\d\d-?\d\d(?:-?\d\d)?/g, '<day and time>')
+    .replace(/\b([01]\d|2[0-3]):[0-5]\d\b/g, '<hh:mm>')
+    .replace(/\b\d+ (s|min) (after|between)/g, '<n> $1 $2')
+    .replace(/\b\d+ bytes\b/g, '<n> bytes')
+    .replace(/"clipped":\s*\{[^}]*\}/g, '"clipped": "<shares>"')
+    .replace(/"ev":\s*-?[\d.]+/g, '"ev": 0')
+    .replace(/\b[\d.]+% of/g, '<share> of')
+    .replace(/-?\d+\.\d{3,}(?:e-?\d+)?/g, (number) => String(Number(Number(number).toPrecision(3))));
 }
 
 interface Step {
