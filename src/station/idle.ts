@@ -1,11 +1,11 @@
-// Whether anything is being fired or looked at for somebody: what can wait is done only while nothing is.
+// Whether anything is being fired, sounded or learnt: work that can wait is done only while nothing is.
 export class Idle {
   private busy = 0;
   private isOver = false;
   private begun = new AbortController();
   private readonly waiting = new Set<() => void>();
 
-  /** Nothing that can wait is done meanwhile. @throws what the work throws */
+  /** Does work during which nothing is done that can wait. @throws whatever the work throws */
   async during<T>(work: () => Promise<T>): Promise<T> {
     this.busy += 1;
     this.begun.abort();
@@ -17,13 +17,13 @@ export class Idle {
     }
   }
 
-  /** Waits until nothing is being done. @returns a signal that is aborted as soon as something is, or at the end */
+  /** Waits until nothing is being done. @returns a signal that is aborted as soon as something begins, and at the end */
   async idle(): Promise<AbortSignal> {
     while (this.busy > 0 && !this.isOver) await new Promise<void>((resolve) => this.waiting.add(resolve));
     return this.begun.signal;
   }
 
-  /** Nobody waits any more. */
+  /** Ends all waiting. */
   end(): void {
     this.isOver = true;
     this.begun.abort();

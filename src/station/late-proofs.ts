@@ -1,5 +1,6 @@
-// Sets that ended without their proof, because the program or the computer went down, or there was no room for it: made in the background while
-// nothing is fired, one after another, the newest first. As soon as something is to be fired, it gives way, and begins anew later.
+// Proofs of sets that ended without one, because the program or the computer went down, or the disk was full:
+// made in the background while nothing is fired, one after another, the newest set first. As soon as something
+// is to be fired, the work gives way, and starts again later.
 import { asEvenrungError } from '../../shared/errors.js';
 import type { Journal } from '../journal/index.js';
 import type { Judge } from '../light/index.js';
@@ -11,7 +12,7 @@ import { turnOf } from './relabel.js';
 
 export interface LateProofsOptions {
   readonly journal: Journal | undefined;
-  /** Left out, no picture is judged, and nothing is made. */
+  /** If it is left out, no picture is judged, and no proof is made. */
   readonly openJudge: (() => Judge) | undefined;
   readonly events: EventLog;
   readonly idle: Idle;
@@ -22,9 +23,9 @@ export interface LateProofsOptions {
   readonly log: (line: string) => void;
 }
 
-/** Of so many sets, the newest, it is looked whether one is missing. */
+/** How many sets are looked at, the newest first. */
 const SETS_LOOKED_AT = 20;
-/** A schedule with short gaps is no time for it: then the next program makes it. */
+/** How often a proof may give way, as in the short gaps of a schedule, before it is left to the next program. */
 const TRIES = 5;
 
 export class LateProofs {
@@ -32,7 +33,7 @@ export class LateProofs {
   private readonly ending = new AbortController();
   private all: Promise<void> = Promise.resolve();
   private inHand: { readonly set: string; readonly over: Promise<void> } | null = null;
-  /** Sets that somebody has in hand since: their proof comes with their end. */
+  /** Sets that were taken up again meanwhile: their proof comes with their new end. */
   private readonly withdrawn = new Map<string, AbortController>();
 
   constructor(options: LateProofsOptions) {
@@ -40,8 +41,8 @@ export class LateProofs {
   }
 
   /**
-   * Makes those that are missing. Never rejects.
-   * @param most of them at the most; left out, all
+   * Makes the missing proofs. Never rejects.
+   * @param most how many, at most; if it is left out, all
    * @returns once that is done
    */
   make(most = Number.POSITIVE_INFINITY): Promise<void> {
@@ -54,13 +55,13 @@ export class LateProofs {
     return (await this.owed()).length;
   }
 
-  /** The set is taken up again. Waits until nothing of it is being written. Never rejects. */
+  /** A set is taken up again. Waits until nothing is being written into its folder. Never rejects. */
   async withdraw(set: string): Promise<void> {
     this.withdrawnBy(set).abort();
     if (this.inHand?.set === set) await this.inHand.over;
   }
 
-  /** Nothing more is begun; waits for what is being written. Never rejects. */
+  /** Begins nothing more, and waits for the proof that is being written. Never rejects. */
   async end(): Promise<void> {
     this.ending.abort();
     this.options.idle.end();
@@ -71,8 +72,8 @@ export class LateProofs {
     const { journal, openJudge } = this.options;
     if (journal === undefined || openJudge === undefined) return [];
     const owed: string[] = [];
-    for (const set of journal.sets({ limit: SETS_LOOKED_AT }))
-      if (await lacksProof(journal, set)) owed.push(set.id);
+    for (const { id } of journal.sets({ limit: SETS_LOOKED_AT }))
+      if (await lacksProof(journal, id)) owed.push(id);
     return owed;
   }
 
@@ -91,7 +92,7 @@ export class LateProofs {
   private async makeWhileIdle(set: string): Promise<'made' | 'not made' | 'gave way'> {
     const { idle, ownProofs } = this.options;
     let busy = await idle.idle();
-    // What was fired meanwhile has a proof of its own to come.
+    // A set that was fired meanwhile comes first with its own proof.
     for (await ownProofs(); busy.aborted && !this.ending.signal.aborted; await ownProofs())
       busy = await idle.idle();
     const withdrawn = this.withdrawnBy(set).signal;
@@ -116,7 +117,7 @@ export class LateProofs {
         tell: (run, id, light) => events.tell({ type: 'light', run, set: id, light }),
       });
       const { folder = null } = journal.set(set) ?? {};
-      if (isMade) this.options.log(`The proof of the set in ${folder} was missing: it is there now.`);
+      if (isMade) this.options.log(`The proof that the set in ${folder} lacked is written.`);
       return isMade;
     } catch (cause) {
       this.notMade(cause);
@@ -131,6 +132,6 @@ export class LateProofs {
   }
 
   private notMade(cause: unknown): void {
-    this.options.log(`A proof that is missing stays to be made: ${asEvenrungError(cause).message}`);
+    this.options.log(`A proof that a set lacks could not be written: ${asEvenrungError(cause).message}`);
   }
 }

@@ -14,6 +14,7 @@ import { Journal } from '../../src/journal/index.js';
 import { EventLog } from '../../src/station/index.js';
 import { cameraProcesses } from '../camera-processes.js';
 import { stationOfProcess } from '../harness/process-station.js';
+import { mountSmall } from '../harness/small-disk.js';
 import { ShutterBook } from '../resume/shutter-book.js';
 import { type FaceName, type PluggedBody, plugIn } from '../wire/ptp/plugged-body.js';
 
@@ -176,7 +177,8 @@ export async function runCell(name: BodyName, way: Way, fault: Fault, point: Poi
   const stateFolder = path.join(root, 'state');
   await mkdir(stateFolder);
   const small = fault.smallDisk?.of === 'state' ? stateFolder : into;
-  const mounted = fault.smallDisk !== undefined && mountSmall(small, fault.smallDisk);
+  // Without the right to mount a disk, the fault takes the folder away instead.
+  const mounted = fault.smallDisk !== undefined && mountSmall(small, fault.smallDisk.kilobytes);
   const events = new EventLog();
   const home = path.join(stateFolder, 'camera-home');
   let journal = fault.goesOnAfter ? await Journal.open(stateFolder) : undefined;
@@ -470,9 +472,4 @@ async function accounted(book: ShutterBook, events: EventLog): Promise<string[]>
   const told = record.strays.length + damaged + alone;
   if (left > told) wrong.push(`${left} files that were made are nowhere, and ${told} are told of.`);
   return wrong;
-}
-
-/** @returns whether a disk of its own is there; without the right to mount one the fault takes the folder away instead */
-function mountSmall(folder: string, { kilobytes }: SmallDisk): boolean {
-  return spawnSync('mount', ['-t', 'tmpfs', '-o', `size=${kilobytes}k`, 'tmpfs', folder]).status === 0;
 }

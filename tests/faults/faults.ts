@@ -1,19 +1,9 @@
 // The faults: how each is made on a virtual body. It does not know what is expected of them.
-import {
-  chmodSync,
-  closeSync,
-  fstatSync,
-  ftruncateSync,
-  openSync,
-  readdirSync,
-  renameSync,
-  rmSync,
-  statfsSync,
-  writeSync,
-} from 'node:fs';
+import { chmodSync, readdirSync, renameSync, rmSync, statfsSync } from 'node:fs';
 import path from 'node:path';
 import { sixths } from '../../shared/ev.js';
 import type { PracticeFile, PracticeShot } from '../../src/camera/practice/model.js';
+import { fill as fillDisk, fillerIn } from '../harness/small-disk.js';
 import { padJpeg } from '../pad-jpeg.js';
 import { CONTAINER, type Container } from '../wire/ptp/containers.js';
 import type { PtpAnswer, PtpRequest } from '../wire/ptp/responder.js';
@@ -232,8 +222,6 @@ const FOR_THE_STATE = { of: 'state', kilobytes: 4096 } as const;
 /** Takes a set of files that are fetched in pieces. */
 const FOR_LONG_FILES = { of: 'sets', kilobytes: 40 * 1024 } as const;
 
-const FILLER = 'filler';
-
 const isSmallDisk = (folder: string): boolean => statfsSync(folder).type === TMPFS;
 const TMPFS = 0x01021994;
 
@@ -254,18 +242,7 @@ function fill(folder: string, leaving = 0): void {
     else chmodSync(incoming, 0o500);
     return;
   }
-  const file = openSync(path.join(folder, FILLER), 'w');
-  try {
-    for (const piece of [65_536, 4096])
-      try {
-        for (;;) writeSync(file, Buffer.alloc(piece, 1));
-      } catch {
-        // Full.
-      }
-    if (leaving > 0) ftruncateSync(file, fstatSync(file).size - leaving);
-  } finally {
-    closeSync(file);
-  }
+  fillDisk(folder, leaving);
 }
 
 /** The file that is being made is the one that the disk does not take. */
@@ -276,7 +253,7 @@ const fillsWithin = (cell: Struck) =>
   });
 
 function setFree(folder: string): void {
-  rmSync(path.join(folder, FILLER), { force: true });
+  rmSync(fillerIn(folder), { force: true });
   for (const set of readdirSync(folder)) {
     const incoming = path.join(folder, set, '.incoming');
     try {
@@ -596,7 +573,7 @@ export const FAULTS = {
       fillState(cell);
       cell.hit();
     },
-    lift: (cell) => rmSync(path.join(cell.stateFolder, FILLER), { force: true }),
+    lift: (cell) => rmSync(fillerIn(cell.stateFolder), { force: true }),
   },
   diskFillsWithin: {
     name: 'disk fills in a long file',

@@ -1,7 +1,7 @@
 // What lies beside the frames of a finished set: written whole or not at all, never at the cost of a frame or of the record.
 import { execFileSync, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { closeSync, openSync, readdirSync, writeSync } from 'node:fs';
+import { readdirSync } from 'node:fs';
 import type * as promises from 'node:fs/promises';
 import { appendFile, mkdtemp, readdir, readFile, rm, stat, truncate, writeFile } from 'node:fs/promises';
 import os from 'node:os';
@@ -21,6 +21,7 @@ import {
   TABLE,
 } from '../../src/frames/index.js';
 import { type FiredSet, fireSet, recordIn, THE_SET } from '../harness/set.js';
+import { fill, mountSmall } from '../harness/small-disk.js';
 
 /** What the disk does with these files; by default nothing. Names are of what is being written, without `.part`. */
 const disk = vi.hoisted(() => ({
@@ -323,24 +324,6 @@ it('a small copy that cannot be drawn: the sheet is missing, and nothing else', 
   expect(sentence).toMatch(/^These could not be written beside the frames: contact-sheet\.jpg \(/);
   expect(sidecars.size).toBe(3);
 });
-
-/** @returns whether a disk of its own is mounted there */
-const mountSmall = (folder: string): boolean =>
-  spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=16m', 'tmpfs', folder]).status === 0;
-
-function fill(folder: string): void {
-  const file = openSync(path.join(folder, 'filler'), 'w');
-  try {
-    for (const piece of [65_536, 4096])
-      try {
-        for (;;) writeSync(file, Buffer.alloc(piece, 1));
-      } catch {
-        // Full.
-      }
-  } finally {
-    closeSync(file);
-  }
-}
 
 it('a disk that fills up at the last frame still takes all of it: its room was kept', async () => {
   const isMounted = mountSmall(into);

@@ -83,7 +83,7 @@ describe('a set of nine', () => {
     if (!merged.isMerged) throw new Error(merged.sentence);
     expect(merged).toMatchObject({ frames: 9, size: { width: 1200, height: 800 } });
     expect(merged.sentence).toMatch(
-      /^A proof of 9 frames .+ what the set can become, not the final picture\.$/,
+      /^A proof of 9 frames, 1200 x 800 pixels: it shows what the set can become, not the final picture\.$/,
     );
     expect(await sharp(merged.preview).metadata()).toMatchObject({ format: 'jpeg', width: 1024 });
     const radiance = await readFile(file);
@@ -96,7 +96,7 @@ describe('a set of nine', () => {
     expect(nowhere).toMatchObject({
       isMerged: false,
       sentence:
-        'What the set can become could not be written into its folder: its folder is not there, or cannot be made.',
+        'The proof of the set could not be written into its folder: its folder is not there, or cannot be made.',
     });
     await judge.close();
   });

@@ -39,7 +39,7 @@ it('a daemon as it begins, and `fire` before it ends, make the proof of a set wh
   const daemon = start(['serve', '--body', 'practice', '--port', '0', '--into', into], env);
   onTestFinished(() => daemon.signal('SIGKILL'));
   const [, address = ''] = await daemon.until(/Panel: (http:\S+?)[ "]/);
-  await daemon.until(/The proof of the set in .* was missing: it is there now/);
+  await daemon.until(/The proof that the set in .* lacked is written\./);
   const { light } = await recordOf(killed);
   expect(light?.proof).toMatchObject({
     isMade: true,

@@ -1,7 +1,7 @@
-// The disk is full when the proof of a set is written, which has ended: set folder and record stay as they were, it is said why there is none, and
-// there is one as soon as there is room.
+// The disk is full when the proof of a set is to be written after its end: set folder and record stay as they
+// were, the set says why it has no proof, and the proof is made as soon as there is room.
 import { spawnSync } from 'node:child_process';
-import { closeSync, mkdirSync, openSync, writeSync } from 'node:fs';
+import { mkdirSync } from 'node:fs';
 import { mkdir, mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import os from 'node:os';
 import path from 'node:path';
@@ -14,6 +14,7 @@ import { openJudge } from '../../src/light/index.js';
 import { LIGHT_PROCESS } from '../built.js';
 import { endedSet, recordIn } from '../harness/ended-set.js';
 import { TestLink } from '../harness/links.js';
+import { fill, fillerIn, mountSmall } from '../harness/small-disk.js';
 import { openStation, setsIn } from '../harness/station.js';
 
 let root = '';
@@ -23,7 +24,7 @@ beforeAll(async () => {
   root = await mkdtemp(path.join(os.tmpdir(), 'evenrung-'));
   journal = await Journal.open(path.join(root, 'state'));
   await mkdir(setsIn(root));
-  isMounted = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=16m', 'tmpfs', setsIn(root)]).status === 0;
+  isMounted = mountSmall(setsIn(root));
 });
 afterAll(async () => {
   journal.close();
@@ -31,23 +32,6 @@ afterAll(async () => {
   if (isMounted) spawnSync('umount', ['-l', setsIn(root)]);
   await rm(root, { recursive: true, force: true });
 });
-
-const filler = () => path.join(setsIn(root), 'filler');
-
-/** Nothing more goes onto the disk: not one block. */
-function fill(): void {
-  const file = openSync(filler(), 'w');
-  try {
-    for (const piece of [65_536, 4096])
-      try {
-        for (;;) writeSync(file, Buffer.alloc(piece, 1));
-      } catch {
-        // Full.
-      }
-  } finally {
-    closeSync(file);
-  }
-}
 
 /** Without the right to mount a disk, folders stand where the files have to be written. */
 const IN_THE_WAY = ['radiance.hdr.part', 'set.json.part'];
@@ -58,7 +42,7 @@ it('a proof that the disk refuses leaves the set as it was, and is made once the
   const made = { ...(await openStation(root, link, judged)), link };
   made.events.watch(({ happening }) => {
     if (happening.type !== 'run-state' || happening.state !== 'complete') return;
-    if (isMounted) fill();
+    if (isMounted) fill(setsIn(root));
     else for (const name of IN_THE_WAY) mkdirSync(path.join(happening.folder ?? '', name));
   });
   const set = await endedSet(journal, made, { frames: 3, step: 2, base: '1/60' });
@@ -79,7 +63,7 @@ it('a proof that the disk refuses leaves the set as it was, and is made once the
   expect((await checkSet(set.folder)).findings).toEqual([]);
 
   await made.station.close();
-  if (isMounted) await rm(filler());
+  if (isMounted) await rm(fillerIn(setsIn(root)));
   else for (const name of IN_THE_WAY) await rm(path.join(set.folder, name), { recursive: true });
   const { station } = await openStation(root, new TestLink(), judged);
   await station.proveLate();

@@ -354,7 +354,7 @@ export async function lookAt(
   const meant = record.frames.reduce((sum, { attempts }) => sum + attempts, 0);
   if (told > meant)
     wrong.push(
-      `${meant} releases were meant, ${told} are told of; ${JSON.stringify({ aside, strays: record.strays })}`,
+      `${meant} releases were meant, ${told} are told of; ${JSON.stringify({ aside: record.setAside, strays: record.strays, frames: record.frames.map(({ number, attempts, firedAt, file }) => [number, attempts, firedAt, file]) })}`,
     );
   // No file beside the frames is missing, and none is left over.
   for (const { sentence } of (await checkSet(folder)).findings) wrong.push(`The check says: ${sentence}`);

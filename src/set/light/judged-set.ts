@@ -1,5 +1,5 @@
-// What is asked of a set whose pictures are judged, and whose proof is made: its frames, its folder, and a place to tell. It may be in hand, with a
-// body; or it has ended, and only the journal and its folder know it (kept-set.ts).
+// What the judging of pictures and the proof need of a set: its frames, its folder, and a place to tell. The set
+// may be in hand, with a body; or it has ended, and only the journal and its folder know it (late-proof.ts).
 import { ENDED } from '../../../shared/fold.js';
 import type { LightView } from '../../../shared/light.js';
 import type { FrameView } from '../../../shared/state.js';
@@ -20,15 +20,15 @@ export interface JudgedSet {
   readonly frames: readonly LitFrame[];
   /** Whether nothing more is fired. */
   readonly isEnding: boolean;
-  /** How often the map of what it holds was drawn before; left out, never. */
+  /** How often the coverage map was drawn before; if it is left out, never. */
   readonly drawn?: number;
   /** Other marks of a verified frame. */
   mark(number: number, marks: FrameView['marks']): void;
-  /** What its pictures tell so far. */
+  /** What its pictures show so far. */
   light(view: LightView): void;
-  /** What they tell at last, once it lies in the folder; or once it could not be written there. */
+  /** What its pictures show in the end, once that lies in the folder, or could not be written there. */
   told(view: LightView): void;
-  /** Nothing more is owed of its proof. */
+  /** Its proof is not owed any more. */
   paid(): void;
 }
 

@@ -1,11 +1,12 @@
-// The proof of a set that ended without one, because the program or the computer went down, or its folder took no more: made anew from the journal
-// and the folder. It needs no body. What was told before stands until it lies in the folder.
+// The proof of a set that ended without one, because the program or the computer went down, or its folder was
+// full: made from the journal and the folder, without a body. What was told before stands until the proof lies
+// in the folder.
 import { readFile } from 'node:fs/promises';
 import type { LightView } from '../../../shared/light.js';
 import { readSetRecord, SET_RECORD_VERSION } from '../../../shared/set-record.js';
 import type { FrameView } from '../../../shared/state.js';
 import { fileInside, lookOnDisk, RECORD, SetFolder } from '../../frames/index.js';
-import type { Journal, ListedSet, StoredSet } from '../../journal/index.js';
+import type { Journal, StoredSet } from '../../journal/index.js';
 import type { Judge } from '../../light/index.js';
 import type { SetMemo } from '../book/keeper.js';
 import { pictureIn } from '../in-hand.js';
@@ -17,30 +18,19 @@ import { type InTurn, mergeAndWrite } from './proof.js';
 export interface LateProofOptions {
   readonly journal: Journal;
   readonly openJudge: () => Judge;
-  /** Whoever watches is told what its pictures tell. */
+  /** Tells everybody who watches what the set's pictures show. */
   readonly tell: (run: string, set: string, light: LightView) => void;
-  /** Does it while nobody else writes into the folder. */
+  /** Does the work while nobody else writes into the folder. */
   readonly inTurn: InTurn;
-  /** Ends it before its time: then nothing is changed, and it is still owed. */
+  /** Ends the work before its time: then nothing is changed, and the proof is still owed. */
   readonly signal: AbortSignal;
 }
 
 const memoOf = ({ memo }: Pick<StoredSet, 'memo'>): SetMemo | null => memo as SetMemo | null;
 
-/** Whether it has ended, and its proof is missing. @throws EvenrungError storing-failed */
-function owesProof(
-  journal: Journal,
-  { id, endedAt, folder, verified }: Pick<ListedSet, 'id' | 'endedAt' | 'folder' | 'verified'>,
-): boolean {
-  if (endedAt === null || folder === null || verified === 0) return false;
+/** @param id of the set @returns whether it has ended, and its proof is missing and can be made @throws EvenrungError storing-failed */
+export async function lacksProof(journal: Journal, id: string): Promise<boolean> {
   const set = journal.set(id);
-  return set !== null && memoOf(set)?.owesProof === true;
-}
-
-/** Whether the proof of a set that has ended is missing, and can be made. @throws EvenrungError storing-failed */
-export async function lacksProof(journal: Journal, listed: ListedSet): Promise<boolean> {
-  if (!owesProof(journal, listed)) return false;
-  const set = journal.set(listed.id);
   return set !== null && isAsItEnded(journal, set);
 }
 
@@ -74,10 +64,10 @@ export async function proveLate(id: string, options: LateProofOptions): Promise<
   }
 }
 
-/** Whether journal, record and files are of one mind about it. */
+/** Whether a set has ended, owes its proof, and journal, record and files agree about its frames. */
 async function isAsItEnded(journal: Journal, set: StoredSet): Promise<boolean> {
-  const { folder, number, frames } = set;
-  if (folder === null || !owesProof(journal, set)) return false;
+  const { folder, number, frames, endedAt, verified } = set;
+  if (folder === null || endedAt === null || verified === 0 || memoOf(set)?.owesProof !== true) return false;
   const record = await recordIn(folder);
   if (record === null || ![set.id, set.run].includes(record.id)) return false;
   const named = (views: readonly Pick<FrameView, 'number' | 'state' | 'file'>[]) =>
@@ -90,7 +80,7 @@ async function isAsItEnded(journal: Journal, set: StoredSet): Promise<boolean> {
   return (await lookOnDisk(folder, journal.keptNames(number))).state === 'whole';
 }
 
-/** @returns null if there is none that this program writes */
+/** @returns null if there is no record of the version that this program writes */
 async function recordIn(folder: string) {
   try {
     const { record, version } = readSetRecord(await readFile(await fileInside(folder, RECORD), 'utf8'));

@@ -78,5 +78,5 @@ function tellNotWritten(set: JudgedSet, light: SetLight, why: string): void {
 
 const aboutOf = ({ frames, id, isPractice }: JudgedSet): string[] => [
   `Set ${id}: ${frames.filter(isVerified).length} frames, merged with their exact exposures`,
-  ...(isPractice ? ['Invented: made by the practice body, nothing was photographed'] : []),
+  ...(isPractice ? ['Practice: an invented scene, no real photographs'] : []),
 ];
