@@ -96,7 +96,7 @@ describe('a set of nine', () => {
     expect(nowhere).toMatchObject({
       isMerged: false,
       sentence:
-        'The proof of the set could not be written into its folder: its folder is not there, or cannot be made.',
+        'The proof of the set could not be written into its folder: the folder is missing and cannot be made.',
     });
     await judge.close();
   });
