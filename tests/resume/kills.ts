@@ -110,7 +110,11 @@ export async function runChild(
   const isStuck = new Promise<void>((resolve) => {
     giveUp = resolve;
   });
+  // What a program asked for right before it was killed may be heard after it has closed: the next program would
+  // find a file that comes only now.
+  const allHeard = once(child, 'disconnect');
   const [code, signal] = (await once(child, 'close')) as [number | null, NodeJS.Signals | null];
+  await allHeard;
   stage = 'the calls to end';
   await Promise.race([Promise.all(working.keys()), isStuck]);
   // As the camera process does whose daemon is gone.
